@@ -1,0 +1,5 @@
+"""`python -m reasoner`."""
+
+from reasoner.cli.main import main
+
+main()

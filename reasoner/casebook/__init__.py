@@ -1,0 +1,1 @@
+"""The case on disk: journal, store, lock."""

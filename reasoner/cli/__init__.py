@@ -1,0 +1,1 @@
+"""Click commands, one file each, loaded on demand."""

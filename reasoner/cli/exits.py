@@ -1,0 +1,10 @@
+"""Exit statuses, by name."""
+
+FINE = 0
+PROBLEMS = 1  # mistakes were found, or the case could not be carried on
+USAGE = 2  # wrong use of the command line (click's own)
+OURS = 3  # a fault of this program
+RULES = 4  # the rules cannot be used
+CASE = 5  # the case cannot be used (damaged, in use, nowhere to write)
+NO_TERMINAL = 6  # questions need a terminal, a script of answers, or --json
+INTERRUPTED = 130  # left by Ctrl-C; everything answered is kept

@@ -1,0 +1,59 @@
+"""The command line: `reasoner`."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import click
+
+from reasoner import __version__
+from reasoner.cli import exits
+from reasoner.cli.lazy import LazyGroup
+
+TABLE = {
+    "diagnose": ("diagnose", "Find the cause: start a case, or go on with one."),
+    "demo": ("demo", "See an invented shop's case played through the real loop."),
+    "cases": ("cases", "List the cases."),
+    "rules": ("rules", "Check the rules, or print the tables they make."),
+}
+
+
+@click.group(
+    cls=LazyGroup,
+    table=TABLE,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Example: reasoner diagnose --vehicle estate.yaml",
+)
+@click.version_option(__version__, prog_name="reasoner")
+def cli() -> None:
+    """Finds the cause of a rich mixture that comes and goes on a petrol car.
+
+    Asks one thing at a time: what to check next, in which operating condition, and when to stop. It supports a
+    technician's work and replaces neither the maker's data nor local rules nor a qualified person.
+    """
+
+
+def main() -> None:
+    """Run, and turn every way of ending into a status with a name. A fault of ours leaves a report to send, never
+    a traceback on the screen."""
+    try:
+        status = cli.main(standalone_mode=False)
+        sys.stdout.flush()
+    except click.exceptions.Abort:
+        click.echo(err=True)
+        status = exits.INTERRUPTED
+    except KeyboardInterrupt:
+        status = exits.INTERRUPTED
+    except click.ClickException as error:
+        error.show()
+        status = error.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nobody reads any more: end quietly
+        status = exits.FINE
+    except Exception as error:
+        from reasoner.cli.crash import report
+
+        click.echo(report(error), err=True)
+        status = exits.OURS
+    sys.exit(status if isinstance(status, int) else exits.FINE)

@@ -1,0 +1,1 @@
+"""Belief, gain, next check, surprise, range: pure functions on tables. No I/O, no clock, no random state."""

@@ -1,0 +1,157 @@
+"""Joint outcomes of several places, without listing them all.
+
+A look at eight cylinders with three outcomes has 6561 joint outcomes, and as many for each repair class. But a class
+acts in few ways, and in each of them most places behave alike: among those only the number of each outcome matters,
+so that some hundred cells, each standing for many joint outcomes, say the same (exactly: exchangeable places). What
+all classes together give is worked out from the two halves of the places.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import groupby
+from math import lgamma
+
+import numpy as np
+
+from reasoner.network.tables import Array, CheckTable, Index, Tables
+
+
+def negative_plogp(p: Array) -> Array:
+    """-p log2 p of each cell, 0 where p is 0."""
+    found: Array = -p * np.log2(np.where(p > 0, p, 1.0))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """A way is a repair class with one row of `index` (or the quiet row): W of them.
+
+    way_of: (C,) the way each cause acts in while showing. quiet_way: (R,) that of each class while quiet, or None for a
+    steady check. A cell's probability is the sum over its entries of the weight of way `source` times `chance`, both
+    (E,); starts: (N,) where each cell's entries begin; count: (N,) joint outcomes the cell stands for.
+    first, second: (A, O1), (B, O2) outcomes of the halves of the places; halves: (W,) a * B + b for each way.
+    """
+
+    way_of: Index
+    quiet_way: Index | None
+    source: Index
+    chance: Array
+    starts: Index
+    count: Array
+    first: Array
+    second: Array
+    halves: Index
+
+    def weights(self, tables: Tables, showing: Array, quiet: Array) -> Array:
+        """(W,) probability of each way, from P(cause, showing) and P(cause, quiet)."""
+        if self.quiet_way is None:
+            return np.bincount(self.way_of, showing + quiet, len(self.halves))
+        found = np.bincount(self.way_of, showing, len(self.halves))
+        found[self.quiet_way] += np.add.reduceat(quiet, tables.class_starts)
+        return found
+
+    def outcomes(self, weights: Array) -> Array:
+        """(O,) probability of every joint outcome, last place fastest."""
+        a, b = len(self.first), len(self.second)
+        found: Array = self.first.T @ np.bincount(self.halves, weights, a * b).reshape(a, b) @ self.second
+        return found.ravel()
+
+    def class_bits(self, weights: Array) -> float:
+        """H(R, O) in bits."""
+        cells = np.add.reduceat(weights[self.source] * self.chance, self.starts)
+        return float(self.count @ negative_plogp(cells))
+
+
+def cells(tables: Tables, check: CheckTable, place: int | None = None) -> Cells:
+    """The cells of a look at all places of a check, or at one, made once: tables never change."""
+    made: dict[tuple[str, int | None], Cells] = tables.__dict__.setdefault("_cells", {})
+    if (check.name, place) not in made:
+        kinds, of = check.patterns
+        made[check.name, place] = _cells(tables, check, kinds if place is None else kinds[:, place : place + 1], of)
+    return made[check.name, place]
+
+
+def _cells(tables: Tables, check: CheckTable, kinds: Index, of: Index) -> Cells:
+    causes, classes = len(tables.causes), len(tables.class_starts)
+    acts = list(zip(tables.class_of.tolist(), of.tolist(), strict=True))
+    if not check.steady:
+        acts += [(r, len(kinds) - 1) for r in range(classes)]
+    ways = sorted(set(acts))
+    number = {way: i for i, way in enumerate(ways)}
+    way_of = np.array([number[act] for act in acts], dtype=np.intp)
+    kind_of = np.array([kind for _, kind in ways])
+
+    known: dict[tuple[tuple[tuple[int, ...], int], ...], tuple[Array, Array]] = {}
+    source, chance, sizes, count = [], [], [], []
+    for _, group in groupby(range(len(ways)), key=lambda i: ways[i][0]):
+        own = list(group)
+        alike = tuple(sorted(Counter(zip(*kinds[kind_of[own]].tolist(), strict=True)).items()))
+        if alike not in known:
+            known[alike] = _one_class(check.rows, alike, len(own))
+        table, many = known[alike]
+        source.append(np.tile(own, len(table)))
+        chance.append(table.ravel())
+        sizes.append(np.full(len(table), len(own)))
+        count.append(many)
+    half = (kinds.shape[1] + 1) // 2
+    first, a = _listed(check.rows, kinds[:, :half])
+    second, b = _listed(check.rows, kinds[:, half:])
+    return Cells(
+        way_of=way_of[:causes],
+        quiet_way=None if check.steady else way_of[causes:],
+        source=np.concatenate(source),
+        chance=np.concatenate(chance),
+        starts=np.concatenate([[0], np.cumsum(np.concatenate(sizes))[:-1]]).astype(np.intp),
+        count=np.concatenate(count),
+        first=first,
+        second=second,
+        halves=(a * len(second) + b)[kind_of],
+    )
+
+
+def _one_class(rows: Array, alike: Sequence[tuple[tuple[int, ...], int]], ways: int) -> tuple[Array, Array]:
+    """Cells of one class (N, K) in each of its K ways, and how many joint outcomes each stands for (N,).
+
+    alike: the rows that hold in each way, and the number of places where they do.
+    """
+    table, count = np.ones((1, ways)), np.ones(1)
+    for numbers, places in alike:
+        counts, log_ways = spread(rows.shape[1], places)
+        step = np.prod(rows[list(numbers)][None, :, :] ** counts[:, None, :], axis=2)  # (M, K)
+        table = (table[:, None, :] * step[None, :, :]).reshape(-1, ways)
+        count = (count[:, None] * np.rint(np.exp(log_ways))[None, :]).ravel()
+    return table, count
+
+
+def _listed(rows: Array, kinds: Index) -> tuple[Array, Index]:
+    """(A, O) joint outcomes under each distinct row of `kinds`, last place fastest, and the row of each of them."""
+    distinct, of = np.unique(kinds, axis=0, return_inverse=True)
+    table = np.ones((len(distinct), 1))
+    for place in range(kinds.shape[1]):
+        table = (table[:, :, None] * rows[distinct[:, place]][:, None, :]).reshape(len(distinct), -1)
+    return table, of.reshape(-1)
+
+
+def joint_table(check: CheckTable) -> tuple[Array, Index]:
+    """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern. Only where O is small."""
+    kinds, of = check.patterns
+    table, row = _listed(check.rows, kinds)
+    return table[row], of
+
+
+@lru_cache(maxsize=64)
+def spread(outcomes: int, times: int) -> tuple[Array, Array]:
+    """All ways to see `outcomes` kinds in `times` looks: counts (N, outcomes), log multinomial coefficients (N,)."""
+
+    def share(kinds: int, left: int) -> list[list[int]]:
+        if kinds == 1:
+            return [[left]]
+        return [[n, *rest] for n in range(left + 1) for rest in share(kinds - 1, left - n)]
+
+    rows = share(outcomes, times)
+    ways = [lgamma(times + 1) - sum(lgamma(n + 1) for n in row) for row in rows]
+    return np.array(rows, dtype=float), np.array(ways)

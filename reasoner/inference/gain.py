@@ -1,0 +1,62 @@
+"""Expected information of a check about the repair class, in bits: I(R;O) = H(R) + H(O) - H(R,O).
+
+Causes that would get the same repair need not be told apart, so information is counted over repair classes: the
+class-level gain of Bellala, Bhavnani & Scott's group identification. With one cause a class it is Shannon's mutual
+information, as in Quinlan (1986).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from reasoner.inference.cells import cells, joint_table, negative_plogp, spread
+from reasoner.network.tables import Array, CheckTable, Tables
+
+
+def entropy(probability: Array) -> float:
+    """Bits of a distribution (any shape, summing to 1)."""
+    return float(negative_plogp(probability).sum())
+
+
+def class_entropy(tables: Tables, probability: Array) -> float:
+    """Bits still open about the repair class."""
+    return entropy(np.add.reduceat(probability, tables.class_starts))
+
+
+def information(joint: Array) -> float:
+    """I(R;O) in bits from P(class, outcome), shape (R, O), summing to 1."""
+    return max(0.0, entropy(joint.sum(axis=0)) + entropy(joint.sum(axis=1)) - entropy(joint))
+
+
+def marks(check: CheckTable, outcome: int, place: int | None) -> list[tuple[int, int]]:
+    """(place, outcome at it) of a joint outcome by its number."""
+    if place is not None:
+        return [(place, outcome)]
+    shape = (len(check.outcomes),) * len(check.places)
+    return [(p, int(o)) for p, o in enumerate(np.unravel_index(outcome, shape))]
+
+
+def gain(tables: Tables, check: CheckTable, showing: Array, quiet: Array, place: int | None = None) -> float:
+    """Expected information of one look, in bits, given P(cause, showing) and P(cause, quiet), each (C,).
+
+    place None: the joint outcomes of all places, exactly; else the outcome at that place only.
+    """
+    found = cells(tables, check, place)
+    weights = found.weights(tables, showing, quiet)
+    open_bits = class_entropy(tables, showing + quiet)
+    return max(0.0, open_bits + entropy(found.outcomes(weights)) - found.class_bits(weights))
+
+
+def gain_repeated(tables: Tables, check: CheckTable, probability: Array, shows: Array, times: int) -> float:
+    """Expected information of `times` looks, each in a new spell, as one test with its own cost, in bits.
+
+    Looks in different spells are independent given the cause, so the counts of each outcome say all. One look at an
+    intermittent fault is worth little and five are worth much: greedy gain on single looks never sees that.
+    """
+    table, of = joint_table(check)
+    single = shows[:, None] * table[of] + (1.0 - shows[:, None]) * table[-1]
+    counts, log_ways = spread(table.shape[1], times)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.where(single > 0, np.log(np.where(single > 0, single, 1.0)), -1e300)
+    many = np.exp(np.clip(logs @ counts.T, -700, 0) + log_ways)
+    return information(np.add.reduceat(probability[:, None] * many, tables.class_starts, axis=0))

@@ -1,0 +1,234 @@
+"""What can be done next and what it costs: a check in a condition, in the present spell, in a new one that must
+first be brought about, or repeated over several new ones; and where each outcome would lead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from reasoner.inference.cells import cells
+from reasoner.inference.evidence import Evidence, answer_likelihood, chance_showing, report
+from reasoner.inference.gain import marks
+from reasoner.network.tables import Array, CheckTable, Tables
+
+By = Literal["time", "money", "gain"]
+REPEATS = (3, 5)
+MOST_REPEATED_OUTCOMES = 9  # joint outcomes beyond which repeated looks are not enumerated
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What counts as cost. See `Settings` of the rules for meaning and source."""
+
+    by: By = "time"
+    asking_minutes: float = 1.0
+    waiting_counts: float = 0.15
+    hazard_minutes: float = 15.0
+    hour_costs: float = 60.0
+    least_gain: float = 0.02
+    dominates: float = 0.9
+    lead: float = 4.0
+
+
+@dataclass(frozen=True)
+class Option:
+    """A check in a condition. fresh: a new spell is begun for it. place: at that place only (provoking checks).
+
+    first: a check that has to be done before (its evidence would be destroyed), or None.
+    minutes: work, set-up included; wait: waiting; cost: as `Costs` counts it. gain: bits. ahead: what ranked it among
+    the best few (see `choose`).
+    """
+
+    check: int
+    condition: int | None
+    fresh: bool
+    place: int | None = None
+    times: int = 1
+    first: int | None = None
+    minutes: float = 0.0
+    wait: float = 0.0
+    money: float = 0.0
+    hazards: int = 0
+    cost: float = 0.0
+    gain: float = 0.0
+    ahead: float = float("nan")
+
+
+@dataclass(frozen=True, eq=False)
+class Situation:
+    """Where the case stands. showing, quiet: (C,), P(cause and state of the present spell | answers).
+
+    done: (check, place) asked in the present spell, or ever for checks that see for ever (place None: all places).
+    unclear: (check, condition) that could not be told. barred: checks that cannot be done (no tool, not now).
+    avoided: conditions that cannot be brought about. lacking: tools not at hand.
+    answered: checks answered or passed over at any time (opens gates). visited: conditions that have had a spell: a
+    new one has to be brought about in full, as going out and straight back in makes none.
+    """
+
+    showing: Array
+    quiet: Array
+    condition: int | None
+    done: frozenset[tuple[int, int | None]] = frozenset()
+    unclear: frozenset[tuple[int, int | None]] = frozenset()
+    barred: frozenset[int] = frozenset()
+    avoided: frozenset[int] = frozenset()
+    lacking: frozenset[str] = frozenset()
+    answered: frozenset[int] = frozenset()
+    visited: frozenset[int] = frozenset()
+
+    @property
+    def probability(self) -> Array:
+        return self.showing + self.quiet
+
+
+def options(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
+    """Every check that can be done next, with its cost and without its gain."""
+    found = []
+    for number, check in enumerate(tables.checks):
+        done = (number, None) in now.done
+        if number in now.barred or check.needs & now.lacking or (done and check.steady):
+            continue
+        for condition, fresh in _where(tables, check, now):
+            if (number, condition) in now.unclear or (done and not fresh):
+                continue
+            if fresh and condition is not None:
+                if condition in now.avoided or tables.condition_needs[condition] & now.lacking:
+                    continue
+            for place in _which(check, number, now):
+                found.append(priced(tables, now, costs, Option(number, condition, fresh, place)))
+                if fresh and not check.steady and place is None and check.joint_outcomes <= MOST_REPEATED_OUTCOMES:
+                    for times in REPEATS:
+                        found.append(priced(tables, now, costs, Option(number, condition, fresh, place, times)))
+    return found
+
+
+def _where(tables: Tables, check: CheckTable, now: Situation) -> Iterator[tuple[int | None, bool]]:
+    here = now.condition
+    fits_here = not check.conditions or here in check.conditions
+    if check.steady:
+        # The state of the spell does not matter: the nearest condition will do.
+        if fits_here:
+            yield here, False
+        else:
+            from_here = tables.reach[len(tables.conditions) if here is None else here]
+            yield min(check.conditions, key=lambda k: float(from_here[k].sum())), True
+        return
+    if fits_here:
+        yield here, False
+    for condition in check.conditions or range(len(tables.conditions)):
+        yield condition, True
+
+
+def _which(check: CheckTable, number: int, now: Situation) -> Iterator[int | None]:
+    """A provoking check is done place by place; any other looks at all places at once."""
+    if not check.provokes or len(check.places) == 1:
+        yield None
+        return
+    for place in range(len(check.places)):
+        if (number, place) not in now.done:
+            yield place
+
+
+def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Option:
+    """The option with its minutes, money, hazards and cost from where the case stands, gates included."""
+    check = tables.checks[option.check]
+    minutes, wait, hazards, money = check.minutes, check.wait, check.hazards, check.money
+    first = next((n for n in check.after if n not in now.answered), None)
+    if option.fresh and option.condition is not None:
+        start = _start(tables, now, option.condition)
+        minutes += float(tables.reach[start, option.condition, 0])
+        wait += float(tables.reach[start, option.condition, 1])
+        hazards += int(tables.condition_hazards[option.condition])
+        if first is None:
+            first = next((n for n in tables.gates[option.condition] if n not in now.answered), None)
+        if option.times > 1:
+            again = tables.reach[option.condition, option.condition]
+            minutes += (option.times - 1) * (check.minutes + float(again[0]))
+            wait += (option.times - 1) * (check.wait + float(again[1]))
+            money *= option.times
+    if first is not None:
+        minutes += tables.checks[first].minutes
+        hazards += tables.checks[first].hazards
+    work = costs.asking_minutes + minutes + costs.waiting_counts * wait + costs.hazard_minutes * min(hazards, 2)
+    cost = {"time": work, "money": money + work / 60.0 * costs.hour_costs, "gain": 1.0}[costs.by]
+    return replace(option, first=first, minutes=minutes, wait=wait, money=money, hazards=hazards, cost=cost)
+
+
+def _start(tables: Tables, now: Situation, condition: int) -> int:
+    """The row of the reach table that holds for a new spell of a condition."""
+    if now.condition is None or (condition in now.visited and condition != now.condition):
+        return len(tables.conditions)
+    return now.condition
+
+
+def states(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array]:
+    """P(cause, showing) and P(cause, quiet) at the moment of the look."""
+    if not option.fresh or option.condition is None:
+        return now.showing, now.quiet
+    probability, shows = now.probability, tables.shows[:, option.condition]
+    return probability * shows, probability * (1.0 - shows)
+
+
+def settled(tables: Tables, probability: Array, costs: Costs) -> bool:
+    """One repair class dominates: by its probability and by its lead over the next."""
+    return dominates(np.add.reduceat(probability, tables.class_starts), costs)
+
+
+def dominates(chances: Array, costs: Costs) -> bool:
+    """Whether the largest chance is large enough, and far enough ahead of the next."""
+    ordered = np.sort(chances)[::-1]
+    second = ordered[1] if len(ordered) > 1 else 0.0
+    return bool(ordered[0] >= costs.dominates and ordered[0] >= costs.lead * second)
+
+
+def worth(option: Option, costs: Costs) -> bool:
+    """Whether a check is worth its cost: at least `least_gain` bits, and that much per quarter of an hour."""
+    if costs.by == "gain":
+        return option.gain >= costs.least_gain
+    return option.gain >= costs.least_gain * max(1.0, option.cost / 15.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Branch:
+    """One joint outcome (its number, last place fastest) with its chance, and the situation after it."""
+
+    chance: float
+    outcome: int
+    then: Situation
+
+
+def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
+    """The joint outcomes of one look, the likeliest first."""
+    check = tables.checks[option.check]
+    showing, quiet = states(tables, now, option)
+    found = cells(tables, check, option.place)
+    chance = found.outcomes(found.weights(tables, showing, quiet))
+    condition = option.condition if option.fresh else now.condition
+    begins = option.fresh or check.provokes or check.leaves is not None  # a new spell, now or right after
+    kept = frozenset(pair for pair in now.done if tables.checks[pair[0]].steady) if begins else now.done
+    after = replace(
+        now,
+        condition=condition if check.leaves is None else check.leaves,
+        done=kept | {(option.check, option.place), *((other, None) for other in check.stands_for)},
+        answered=now.answered | {option.check},
+        visited=now.visited if condition is None else now.visited | {condition},
+    )
+    for outcome in np.argsort(-chance, kind="stable"):
+        if chance[outcome] <= 0:
+            return
+        weights: list[tuple[float, ...] | None] = [None] * len(check.places)
+        for place, o in marks(check, int(outcome), option.place):
+            weights[place] = report(o, len(check.outcomes), 1.0)
+        if_showing, if_quiet = answer_likelihood(check, Evidence(option.check, tuple(weights)))
+        then_showing = showing * if_showing / chance[outcome]
+        then_quiet = quiet * (if_showing if check.steady else if_quiet) / chance[outcome]
+        if check.provokes or check.leaves is not None:  # what comes next is seen in a state of its own
+            either = then_showing + then_quiet
+            brought_on = check.provokes and check.leaves is None and outcome > 0
+            shows = chance_showing(tables, after.condition, float(brought_on))
+            then_showing, then_quiet = either * shows, either * (1.0 - shows)
+        yield Branch(float(chance[outcome]), int(outcome), replace(after, showing=then_showing, quiet=then_quiet))

@@ -1,0 +1,54 @@
+"""Weight of evidence in decibans: how far each answer moved each cause.
+
+Ten times the common logarithm of the factor on the odds (A. Turing, "The Applications of Probability to
+Cryptography", c. 1941, arXiv:1505.04714; I. J. Good, "Weighing Evidence", 1950). About one deciban is the smallest
+change a person perceives.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reasoner.inference.belief import believe
+from reasoner.inference.evidence import Evidence, Spell
+from reasoner.network.tables import Array, Tables
+
+
+@dataclass(frozen=True, eq=False)
+class Weight:
+    """decibans: (C,), the change in the log odds of each cause when this answer is added to all the others."""
+
+    answer: Evidence
+    spell: int
+    decibans: Array
+
+
+def decibans(factor: float) -> float:
+    """Decibans of a factor on the odds."""
+    return 10.0 * float(np.log10(factor))
+
+
+def log_odds(probability: Array) -> Array:
+    """Ten times the common logarithm of p / (1 - p), each computed without cancellation near 1."""
+    others = probability.sum() - probability
+    tiny = np.finfo(float).tiny
+    return 10.0 * (np.log10(np.maximum(probability, tiny)) - np.log10(np.maximum(others, tiny)))
+
+
+def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
+    """Each answer's weight for and against each cause, all the other answers given.
+
+    Order does not matter: an answer weighs what the odds lose when it is taken out.
+    """
+    full = believe(tables, spells)
+    with_all = log_odds(full.probability)
+    found = []
+    for s, spell in enumerate(full.spells):
+        for answer in spell.answers:
+            rest = tuple(a for a in spell.answers if a is not answer)
+            without = (*full.spells[:s], Spell(spell.condition, rest), *full.spells[s + 1 :])
+            found.append(Weight(answer, s, with_all - log_odds(believe(tables, without).probability)))
+    return tuple(found)

@@ -1,0 +1,1 @@
+"""Readings to outcomes: pure functions."""

@@ -1,0 +1,184 @@
+"""Numbers as a person types them, in the unit that was asked for; what cannot be taken comes back as a Slip."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from reasoner.measure.slip import Slip, visible
+from reasoner.measure.units import AMBIGUOUS, Unit, alike, convert, find, spelled, written
+from reasoner.rulebook.model import Measure
+
+LONGEST = 80  # characters; no reading is longer
+
+_SIGNS = str.maketrans({"−": "-", "–": "-", "—": "-", "‒": "-", "－": "-", "＋": "+"})
+_NUMBER = re.compile(
+    r"(?P<sign>[+-]?) ?(?P<digits>[0-9]{1,15}(?:[.,][0-9]{0,15})?|[.,][0-9]{1,15})(?![0-9.,']) ?(?P<unit>.*)"
+)
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
+_ANY_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,15}(?:[.,][0-9]{1,15})?|[.,][0-9]{1,15})")
+_LETTER_FOR_DIGIT = (
+    (re.compile(r"(?<=[0-9.,])[oO](?![a-zA-Z])|(?<![a-zA-Z])[oO](?=[0-9.,])"), "0"),
+    (re.compile(r"(?<=[0-9])[lI](?=[0-9])"), "1"),
+)
+_QUALIFIED = re.compile(r"(?i)(.*?)\(?(?:abs|absolute|gauge|g|a)\)?")
+_PLUS = re.compile(r"(?<=[0-9%])\s*\+\s*(?=[-+]?\s?[0-9.,])")
+_TWO_NUMBERS = re.compile(r"([+-]?[0-9.,]+)\s*%?\s+([+-][0-9.,]+)\s*%?")
+_SHORT, _LONG, _TERM = r"(?:short|stft|st)", r"(?:long|ltft|lt)", r"(?:[ -]*term)?(?:\s*trim)?\s*[:=]?\s*"
+_LABELLED = re.compile(
+    rf"(?i)(?P<one>{_SHORT}|{_LONG}){_TERM}(?P<first>[-+.,0-9%\s]+?)\s*[,;/&+]?\s*(?:and\s+)?"
+    rf"(?P<two>{_SHORT}|{_LONG}){_TERM}(?P<second>[-+.,0-9%\s]+)"
+)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A number in the unit asked for. note: what was done to it ("" = taken as typed)."""
+
+    value: float
+    unit: str
+    note: str = ""
+
+
+def read(
+    text: str, unit: str, least: float | None = None, most: float | None = None, *, pairs: bool = False
+) -> Reading | Slip:
+    """One typed number as a Reading in `unit`, or a Slip. Never raises.
+
+    A number without a unit is in the unit asked for. least, most: the bounds it must keep, in that unit. pairs: a
+    short-term and a long-term trim (`-12 + -6`, `short -12 long -6`) count as their sum.
+    """
+    wanted = find(unit) or Unit(unit, "", 1.0)
+    if len(text) > LONGEST:
+        return Slip(visible(text), _expected(unit))
+    typed = " ".join(text.translate(_SIGNS).split())
+    if pairs:
+        parts = _pair(typed)
+        if parts:
+            return _sum(typed, parts, unit, wanted, least, most)
+        two = _TWO_NUMBERS.fullmatch(typed)
+        if two:
+            return Slip(visible(text), "one number, or two to be added with a plus between", f"{two[1]} + {two[2]}")
+    return _one(typed, unit, wanted, least, most)
+
+
+def read_measure(text: str, measure: Measure) -> Reading | Slip:
+    """A typed number for a check's measure: its unit, its bounds; two trims are added where the quantity is a trim."""
+    return read(text, measure.unit, measure.least, measure.most, pairs=sums(measure))
+
+
+def sums(measure: Measure) -> bool:
+    """Whether two numbers typed for this measure are a short-term and a long-term trim to be added."""
+    return measure.unit == "%" and "trim" in measure.quantity.lower()
+
+
+def _expected(unit: str, least: float | None = None, most: float | None = None) -> str:
+    counted = f" in {unit}" if unit else ""
+    if least is not None and most is not None:
+        return f"a number{counted}, {least:g} to {most:g}"
+    if least is not None or most is not None:
+        return f"a number{counted}, at least {least:g}" if least is not None else f"a number{counted}, at most {most:g}"
+    return f"a number{counted}"
+
+
+def _within(value: float, least: float | None, most: float | None) -> bool:
+    return math.isfinite(value) and (least is None or value >= least) and (most is None or value <= most)
+
+
+def _one(typed: str, name: str, wanted: Unit, least: float | None, most: float | None) -> Reading | Slip:
+    """One number with or without a unit; `typed` has plain signs and single blanks."""
+    match = _NUMBER.fullmatch(re.sub(r"(?i)^minus ", "-", typed))
+    if not match:
+        return Slip(visible(typed), _expected(name, least, most), _mended(typed, name, wanted))
+    digits = match["digits"]
+    value = float(match["sign"] + digits.replace(",", "."))
+    given = _given(match["unit"], name, wanted)
+    if isinstance(given, Slip):
+        number = match["sign"] + digits
+        mend = " or ".join(f"{number} {unit}" for unit in given.mend.split(" or ")) if given.mend else ""
+        return Slip(visible(typed), given.expected, mend or _mended(typed, name, wanted))
+    if _THOUSANDS.fullmatch(digits):
+        thousands = float(match["sign"] + digits.replace(",", ""))
+        possible = [v for v in (thousands, value) if _within(convert(v, given, wanted), least, most)]
+        if len(possible) > 1:
+            return Slip(visible(typed), "a number without a comma before three digits", f"{thousands:g} or {value:g}")
+        value = possible[0] if possible else value
+    taken = convert(value, given, wanted)
+    if not _within(taken, least, most):
+        mend = "" if match["unit"].strip() else _other_unit(value, wanted, least, most)
+        return Slip(visible(typed), _expected(name, least, most), mend)
+    note = "" if given.name == wanted.name else f"{written(value, given.name)} = {written(taken, name)}"
+    return Reading(taken + 0.0, name, note)
+
+
+def _given(text: str, name: str, wanted: Unit) -> Unit | Slip:
+    """The unit typed behind a number; a Slip (expected, and the unit to write as mend) if it is none or a wrong one."""
+    text = text.strip()
+    if not text or spelled(text).lower() in (spelled(name).lower(), spelled(name).lower() + "s"):
+        return wanted
+    given = find(text)
+    if given is not None and given.dimension == wanted.dimension:
+        return given
+    if given is not None and given.dimension == "angle" and wanted.dimension == "temperature":
+        return wanted  # `90 deg` where degC was asked for
+    if spelled(text).lower() in AMBIGUOUS:
+        return Slip("", _expected(name), " or ".join(AMBIGUOUS[spelled(text).lower()]))
+    bare = _QUALIFIED.fullmatch(spelled(text))
+    pressure = find(bare[1]) if bare else None
+    if pressure is not None and pressure.dimension == wanted.dimension == "pressure":
+        counted = "counted from where the question says (absolute, or above the air)"
+        return Slip("", f"{_expected(name)}, {counted}", pressure.name)
+    if given is not None:
+        return Slip("", f"{_expected(name)}; {given.name} is a unit of {given.dimension}")
+    return Slip("", _expected(name))
+
+
+def _mended(typed: str, name: str, wanted: Unit) -> str:
+    """The nearest text that can be read, or "": a letter for a digit, blanks in a number, words around one."""
+    mended = typed
+    for pattern, digit in _LETTER_FOR_DIGIT:
+        mended = pattern.sub(digit, mended)
+    mended = re.sub(r"(?<=[0-9])[ '](?=[0-9]{3}(?:[^0-9]|$))", "", mended)
+    match = _NUMBER.fullmatch(mended)
+    if match and mended != typed and isinstance(_given(match["unit"], name, wanted), Unit):
+        return mended
+    found = _ANY_NUMBER.findall(mended)
+    rest = _ANY_NUMBER.sub("", mended)
+    units = [unit for word in rest.split() if (unit := find(word)) is not None]
+    if len(found) != 1 or any(c.isnumeric() for c in rest) or any(u.dimension != wanted.dimension for u in units):
+        return ""  # two numbers, a fraction, another quantity: what is meant cannot be known
+    return f"{found[0]} {units[0].name if units else name}".strip()
+
+
+def _other_unit(value: float, wanted: Unit, least: float | None, most: float | None) -> str:
+    """A number out of bounds that would keep them in another unit was probably read off in that one."""
+    for unit in alike(wanted):
+        taken = convert(value, unit, wanted)
+        if _within(taken, least, most):
+            return f"{value:g} {unit.name}, if that is what was read off (= {written(taken, wanted.name)})"
+    return ""
+
+
+def _pair(typed: str) -> tuple[str, str] | None:
+    """The two trims of a pair, or None."""
+    label = _LABELLED.fullmatch(typed)
+    if label:
+        same = bool(re.fullmatch(f"(?i){_SHORT}", label["one"])) == bool(re.fullmatch(f"(?i){_SHORT}", label["two"]))
+        return None if same else (label["first"], label["second"])
+    parts = _PLUS.split(typed)
+    return (parts[0], parts[1]) if len(parts) == 2 else None
+
+
+def _sum(
+    typed: str, parts: tuple[str, str], name: str, wanted: Unit, least: float | None, most: float | None
+) -> Reading | Slip:
+    """Both trims added. The standard (SAE J1979) gives no rule; the sum is what workshops use, and is said."""
+    values = [_one(" ".join(p.split()), name, wanted, None, None) for p in parts]
+    slip = next((v for v in values if isinstance(v, Slip)), None)
+    if slip is not None:
+        return Slip(visible(typed), _expected(name), slip.mend and f"{parts[0].strip()} + {parts[1].strip()}")
+    first, second = (v.value for v in values if isinstance(v, Reading))
+    if not _within(first + second, least, most):
+        return Slip(visible(typed), f"two numbers whose sum is {_expected(name, least, most)}")
+    return Reading(first + second, name, f"sum of {written(first, name)} and {written(second, name)}")

@@ -1,0 +1,23 @@
+"""What a person typed that could not be taken: a value, never an exception, so that the good rest is kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+SHOWN = 40  # characters of what stood there that are worth showing
+
+
+@dataclass(frozen=True)
+class Slip:
+    """stood: what was typed (made visible, cut). expected: what would be right. mend: the nearest right text, or ""."""
+
+    stood: str
+    expected: str
+    mend: str = ""
+
+
+def visible(text: str) -> str:
+    """Text that is safe to print: control and other invisible characters as escapes, white space as one blank, cut."""
+    text = " ".join(text[: 4 * SHOWN].split())
+    shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+    return shown if len(shown) <= SHOWN else shown[: SHOWN - 3] + "..."

@@ -1,0 +1,1 @@
+"""Rules and a vehicle, compiled to a graph (networkx) and that to tables (numpy)."""

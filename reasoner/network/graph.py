@@ -1,0 +1,186 @@
+"""Rules and a vehicle as one directed graph (networkx): what can be wrong, where, how it acts, what would show it.
+
+Nodes are (kind, name) pairs with kinds: cause, fault, family, check, outcome, condition, repair, caution, tool.
+Edges carry `role` and what was written there:
+
+    cause   -> fault      is            fault, family -> family     acts as (rank: nearest first)
+    fault, family -> check      speaks (statement)      fault, family -> condition   shows (frequency)
+    fault   -> repair     mended by     check -> outcome      has       check -> condition   done in
+    check, condition, repair -> caution warns of     check, condition -> tool      needs
+    check   -> check      stands for, after     repair -> check      proven by
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+import networkx as nx
+
+from reasoner.network.vehicle import Vehicle
+from reasoner.rulebook.filters import passes
+from reasoner.rulebook.model import At, Fault, Filter, Frequency, Rulebook, Statement
+
+Node = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Cause:
+    """A fault at a place. cylinders: those it touches (all of them for an engine fault). where: in words."""
+
+    name: str
+    fault: str
+    where: str
+    cylinders: frozenset[int]
+    prior: float
+
+
+def build(book: Rulebook, vehicle: Vehicle) -> nx.DiGraph:
+    """The graph of everything in the rules that can apply to this vehicle."""
+    graph = nx.DiGraph()
+
+    def applies(only: Filter) -> bool:
+        return passes(only, vehicle.properties, vehicle.distance_km, unknown=True)
+
+    for family in book.families.values():
+        graph.add_node(("family", family.name), entry=family)
+    for condition in book.conditions.values():
+        graph.add_node(("condition", condition.name), entry=condition)
+    for name, family in book.families.items():
+        for rank, wider in enumerate(family.part_of):
+            graph.add_edge(("family", name), ("family", wider), role="acts as", rank=rank)
+        _shows(graph, ("family", name), family.shows)
+
+    faults = [f for f in book.faults.values() if applies(f.only) and share(f, vehicle) > 0]
+    for fault in faults:
+        graph.add_node(("fault", fault.name), entry=fault)
+        for rank, name in enumerate(fault.acts_as):
+            graph.add_edge(("fault", fault.name), ("family", name), role="acts as", rank=rank)
+        _shows(graph, ("fault", fault.name), fault.shows)
+        graph.add_edge(("fault", fault.name), ("repair", fault.repair), role="mended by")
+    for cause in causes(faults, vehicle):
+        graph.add_node(("cause", cause.name), entry=cause)
+        graph.add_edge(("cause", cause.name), ("fault", cause.fault), role="is")
+
+    for check in book.checks.values():
+        if not applies(check.only):
+            continue
+        node = ("check", check.name)
+        graph.add_node(node, entry=check)
+        for outcome in check.outcomes:
+            graph.add_edge(node, ("outcome", f"{check.name}/{outcome.name}"), role="has")
+        for name in check.conditions:
+            graph.add_edge(node, ("condition", name), role="done in")
+        for name in check.cautions:
+            graph.add_edge(node, ("caution", name), role="warns of")
+        for name in check.needs:
+            graph.add_edge(node, ("tool", name), role="needs")
+        for name, statement in check.given.items():
+            kind = "family" if name in book.families else "fault"
+            if (kind, name) in graph:
+                graph.add_edge((kind, name), node, role="speaks", statement=statement)
+    present = {name for kind, name in graph if kind == "check"}
+    for check in book.checks.values():
+        if check.name in present:
+            for role, names in (("stands for", check.stands_for), ("after", check.after)):
+                for name in names:
+                    if name in present:
+                        graph.add_edge(("check", check.name), ("check", name), role=role)
+    for kind, entries in (("condition", book.conditions), ("repair", book.repairs)):
+        for entry in entries.values():
+            for name in entry.cautions:
+                graph.add_edge((kind, entry.name), ("caution", name), role="warns of")
+    for repair in book.repairs.values():
+        for name in repair.proof:
+            if name in present:
+                graph.add_edge(("repair", repair.name), ("check", name), role="proven by")
+    return graph
+
+
+def _shows(graph: nx.DiGraph, node: Node, shows: Mapping[str, Frequency]) -> None:
+    for name, frequency in shows.items():
+        # `any` speaks for every condition not named; it is a node of its own, so that nothing is copied.
+        graph.add_edge(node, ("condition", name), role="shows", frequency=frequency)
+
+
+def share(fault: Fault, vehicle: Vehicle) -> float:
+    """The fault's share of rich complaints on this vehicle (relative, not yet normalised)."""
+    value = fault.share[vehicle.properties["injection"]]
+    for more in fault.more_likely:
+        if passes(more.when, vehicle.properties, vehicle.distance_km, unknown=False):
+            value *= more.times
+    return value
+
+
+def causes(faults: list[Fault], vehicle: Vehicle) -> list[Cause]:
+    """Every fault at every place it can have, with its prior; a fault's share is spread evenly over its places.
+
+    Where a second place has often gone too (`pairs`), that part of the share goes to the pairs of cylinders.
+    """
+    total = sum(share(f, vehicle) for f in faults)
+    found = []
+    for fault in faults:
+        prior = share(fault, vehicle) / total
+        both = fault.pairs.value if fault.pairs and fault.at is At.CYLINDER else 0.0
+        singles = list(places(fault.at, vehicle))
+        pairs = list(combinations(range(1, vehicle.cylinders + 1), 2)) if both else []
+        for where, cylinders in singles:
+            suffix = "" if fault.at is At.ENGINE else "@" + where.replace(" ", "-")
+            found.append(Cause(fault.name + suffix, fault.name, where, cylinders, prior * (1 - both) / len(singles)))
+        for a, b in pairs:
+            name = f"{fault.name}@cylinders-{a}-{b}"
+            found.append(
+                Cause(name, fault.name, f"cylinders {a} and {b}", frozenset((a, b)), prior * both / len(pairs))
+            )
+    return found
+
+
+def places(at: At, vehicle: Vehicle) -> Iterator[tuple[str, frozenset[int]]]:
+    if at is At.ENGINE:
+        yield "engine", frozenset(range(1, vehicle.cylinders + 1))
+    elif at is At.BANK:
+        for number, bank in enumerate(vehicle.banks, start=1):
+            yield f"bank {number}", frozenset(bank)
+    else:
+        for cylinder in range(1, vehicle.cylinders + 1):
+            yield f"cylinder {cylinder}", frozenset((cylinder,))
+
+
+def lineage(graph: nx.DiGraph, fault: str) -> tuple[Node, ...]:
+    """The fault, then its families, nearest first: in the order written, each with its wider families after it."""
+    known: dict[str, tuple[Node, ...]] = graph.graph.setdefault("lineage", {})  # asked once for every check
+    if fault not in known:
+        found: dict[Node, None] = {}
+
+        def walk(node: Node) -> None:
+            if node not in found:
+                found[node] = None
+                wider = [(d["rank"], n) for _, n, d in graph.out_edges(node, data=True) if d["role"] == "acts as"]
+                for _, parent in sorted(wider):
+                    walk(parent)
+
+        walk(("fault", fault))
+        known[fault] = tuple(found)
+    return known[fault]
+
+
+def statement(graph: nx.DiGraph, fault: str, check: str) -> Statement | None:
+    """What the rules say of this check under this fault: the nearest of fault and families that speaks."""
+    for node in lineage(graph, fault):
+        edge = graph.get_edge_data(node, ("check", check))
+        if edge:
+            found: Statement = edge["statement"]
+            return found
+    return None
+
+
+def showing(graph: nx.DiGraph, fault: str, condition: str) -> Frequency | None:
+    """How often the fault acts in this condition: the nearest that names the condition, or says `any`."""
+    for node in lineage(graph, fault):
+        for name in (condition, "any"):
+            edge = graph.get_edge_data(node, ("condition", name))
+            if edge:
+                found: Frequency = edge["frequency"]
+                return found
+    return None

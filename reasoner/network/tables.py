@@ -1,0 +1,329 @@
+"""The graph as numpy tables: all that inference needs, and nothing else.
+
+Causes are sorted by repair class, so that sums over a class are sums over a slice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+
+import networkx as nx
+import numpy as np
+from numpy.typing import NDArray
+
+from reasoner.network import graph as g
+from reasoner.network.vehicle import Vehicle
+from reasoner.rulebook.model import At, Check, Condition, Frequency, Origin, Rulebook, Sees, Statement
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class CheckTable:
+    """One check's outcome probabilities.
+
+    rows: (D, m) distinct distributions over the m outcomes; row 0 is `otherwise`.
+    origins: D, who says so and how many cases that is worth.
+    index: (C, P) the row that holds for cause c at place p while the fault is showing.
+    steady: the state does not matter (`sees: ever`, or the check provokes the fault itself).
+    places: names of the P places; ("engine",) for a check on the whole engine.
+    conditions: numbers of the conditions it can be done in; empty = anywhere.
+    """
+
+    name: str
+    outcomes: tuple[str, ...]
+    places: tuple[str, ...]
+    rows: Array
+    origins: tuple[Origin, ...]
+    index: Index
+    ever: bool
+    provokes: bool
+    conditions: tuple[int, ...]
+    stands_for: frozenset[int]
+    after: tuple[int, ...]
+    minutes: float
+    wait: float
+    money: float
+    hazards: int
+    needs: frozenset[str]
+    leaves: int | None
+
+    @property
+    def steady(self) -> bool:
+        return self.ever or self.provokes
+
+    @cached_property
+    def patterns(self) -> tuple[Index, Index]:
+        """Distinct rows of `index` (U, P) and each cause's pattern (C,); the quiet pattern is appended last."""
+        kinds, of = np.unique(self.index, axis=0, return_inverse=True)
+        quiet = np.zeros((1, len(self.places)), dtype=np.intp)
+        return np.vstack([kinds, quiet]), of.reshape(-1)
+
+    @property
+    def joint_outcomes(self) -> int:
+        """How many joint outcomes all the places have together."""
+        return int(len(self.outcomes) ** len(self.places))
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """prior: (C,). shows: (C, K), chance that the cause acts in a spell of the condition.
+
+    class_starts: where each repair class begins among the sorted causes; class_of: (C,).
+    reach: (K + 1, K, 2) minutes and waiting minutes to begin a new spell of condition k from each condition
+    (the last row: from a state not known).
+    """
+
+    vehicle: Vehicle
+    causes: tuple[g.Cause, ...]
+    prior: Array
+    fault_of: Index
+    faults: tuple[str, ...]
+    class_of: Index
+    class_starts: Index
+    classes: tuple[tuple[str, str], ...]
+    conditions: tuple[str, ...]
+    shows: Array
+    shows_row: Index
+    shows_origins: tuple[Origin, ...]
+    prior_weights: Array
+    checks: tuple[CheckTable, ...]
+    reach: Array
+    gates: tuple[tuple[int, ...], ...]
+    condition_hazards: NDArray[np.intp]
+    condition_needs: tuple[frozenset[str], ...]
+    unlikeliest: float
+
+    @cached_property
+    def check_number(self) -> Mapping[str, int]:
+        return {check.name: i for i, check in enumerate(self.checks)}
+
+    @cached_property
+    def condition_number(self) -> Mapping[str, int]:
+        return {name: i for i, name in enumerate(self.conditions)}
+
+    @cached_property
+    def cause_number(self) -> Mapping[str, int]:
+        return {cause.name: i for i, cause in enumerate(self.causes)}
+
+
+def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = None) -> Tables:
+    """Rules and a vehicle to tables, by way of the graph."""
+    graph = g.build(book, vehicle) if graph is None else graph
+    causes: list[g.Cause] = [data["entry"] for (kind, _), data in graph.nodes(data=True) if kind == "cause"]
+    repair_of = {f.name: f.repair for f in book.faults.values()}
+
+    def repair_class(cause: g.Cause) -> tuple[str, str]:
+        return repair_of[cause.fault], cause.where
+
+    causes.sort(key=repair_class)  # stable: within a class, the order written
+    classes = tuple(dict.fromkeys(repair_class(c) for c in causes))
+    class_of = np.array([classes.index(repair_class(c)) for c in causes], dtype=np.intp)
+    prior = np.array([c.prior for c in causes])
+    prior = prior / prior.sum()
+    faults = tuple(dict.fromkeys(c.fault for c in causes))
+    fault_of = np.array([faults.index(c.fault) for c in causes], dtype=np.intp)
+    spare = [i for i, name in enumerate(faults) if book.faults[name].anything_else]
+
+    conditions = tuple(book.conditions)
+    floor = book.settings.unlikeliest
+    shows, shows_row, shows_origins = _showing(book, graph, faults, conditions, fault_of, prior, spare)
+    numbers = {name: i for i, name in enumerate(n for kind, n in graph if kind == "check" and _alive(graph, n))}
+    checks = tuple(
+        _check(book, graph, book.checks[name], vehicle, causes, fault_of, faults, spare, prior, numbers)
+        for name in numbers
+    )
+    gates = tuple(tuple(numbers[n] for n in c.after if n in numbers) for c in book.conditions.values())
+    hazards = np.array([_hazards(book, c.cautions) for c in book.conditions.values()], dtype=np.intp)
+    return Tables(
+        vehicle=vehicle,
+        causes=tuple(causes),
+        prior=prior,
+        fault_of=fault_of,
+        faults=faults,
+        class_of=class_of,
+        class_starts=np.searchsorted(class_of, np.arange(len(classes))),
+        classes=classes,
+        conditions=conditions,
+        shows=np.clip(shows, floor, 1 - floor),
+        shows_row=shows_row,
+        shows_origins=shows_origins,
+        prior_weights=np.array([book.faults[name].origin.weight for name in faults]),
+        checks=checks,
+        reach=reach_table(tuple(book.conditions.values())),
+        gates=gates,
+        condition_hazards=hazards,
+        condition_needs=tuple(frozenset(c.needs) for c in book.conditions.values()),
+        unlikeliest=floor,
+    )
+
+
+def _alive(graph: nx.DiGraph, name: str) -> bool:
+    return "entry" in graph.nodes[("check", name)]
+
+
+def _hazards(book: Rulebook, names: Sequence[str]) -> int:
+    return sum(book.cautions[name].hazard for name in names)
+
+
+def _showing(
+    book: Rulebook,
+    graph: nx.DiGraph,
+    faults: tuple[str, ...],
+    conditions: tuple[str, ...],
+    fault_of: Index,
+    prior: Array,
+    spare: list[int],
+) -> tuple[Array, Index, tuple[Origin, ...]]:
+    """(C, K) showing probabilities; (C, K) the number of the parameter behind each; the parameters' origins.
+
+    `Something not in these rules` shows as the mean of all the others: it must claim nothing of its own.
+    """
+    values = np.zeros((len(faults), len(conditions)))
+    rows = np.zeros((len(faults), len(conditions)), dtype=np.intp)
+    origins: dict[object, int] = {}
+    found: list[Origin] = []
+    for i, name in enumerate(faults):
+        for k, condition in enumerate(conditions):
+            frequency = g.showing(graph, name, condition) or book.settings.shows_unless_said
+            values[i, k] = frequency.value
+            key = (frequency.place, name)
+            if key not in origins:
+                origins[key] = len(found)
+                found.append(_frequency_origin(frequency, book.faults[name].origin))
+            rows[i, k] = origins[key]
+    by_fault = np.bincount(fault_of, weights=prior, minlength=len(faults))
+    rest = [i for i in range(len(faults)) if i not in spare]
+    for i in spare:
+        values[i] = np.average(values[rest], axis=0, weights=by_fault[rest]) if rest else 0.5
+    return values[fault_of], rows[fault_of], tuple(found)
+
+
+def _frequency_origin(frequency: Frequency, default: Origin) -> Origin:
+    return Origin(default.source, frequency.cases or default.weight, frequency.place, default.because)
+
+
+def distribution(check: Check, named: Mapping[str, Frequency], base: Sequence[float], floor: float) -> list[float]:
+    """One distribution over the outcomes, from what was written.
+
+    Outcomes not named keep `base`; the first outcome takes the rest unless it is named itself. Words are rough: if
+    the named ones pass 1 they are scaled down. Nothing falls below `floor`.
+    """
+    names = [outcome.name for outcome in check.outcomes]
+    values = [named[n].value if n in named else base[i] for i, n in enumerate(names)]
+    if names[0] not in named:
+        values[0] = max(0.0, 1.0 - sum(values[1:]))
+    total = sum(values)
+    values = [v / total for v in values]
+    low = [v <= floor for v in values]
+    spare = 1.0 - floor * sum(low)
+    high = sum(v for v, is_low in zip(values, low, strict=True) if not is_low)
+    values = [floor if is_low else v * spare / high for v, is_low in zip(values, low, strict=True)]
+    return values
+
+
+def _check(
+    book: Rulebook,
+    graph: nx.DiGraph,
+    check: Check,
+    vehicle: Vehicle,
+    causes: Sequence[g.Cause],
+    fault_of: Index,
+    faults: tuple[str, ...],
+    spare: list[int],
+    prior: Array,
+    numbers: Mapping[str, int],
+) -> CheckTable:
+    floor = book.settings.unlikeliest
+    places = list(g.places(check.at, vehicle)) if check.at is not At.ENGINE else [("engine", frozenset[int]())]
+    base = distribution(check, check.otherwise.here, [floor] * len(check.outcomes), floor)
+    rows: list[list[float]] = [base]
+    origins = [check.otherwise.origin]
+    known: dict[int, tuple[int, int]] = {}  # id of a statement -> its rows here and elsewhere
+
+    def add(named: Mapping[str, Frequency], origin: Origin) -> int:
+        rows.append(distribution(check, named, base, floor))
+        origins.append(origin)
+        return len(rows) - 1
+
+    def rows_of(statement: Statement | None) -> tuple[int, int]:
+        if statement is None:
+            return 0, 0
+        if id(statement) not in known:
+            here = add(statement.here, statement.origin)
+            elsewhere = 0 if statement.elsewhere is None else add(statement.elsewhere, statement.origin)
+            known[id(statement)] = here, elsewhere
+        return known[id(statement)]
+
+    by_fault = [rows_of(g.statement(graph, name, check.name)) for name in faults]
+    index = np.zeros((len(causes), len(places)), dtype=np.intp)
+    for c, cause in enumerate(causes):
+        here, elsewhere = by_fault[fault_of[c]]
+        for p, (_, cylinders) in enumerate(places):
+            touched = not cylinders or bool(cylinders & cause.cylinders)
+            index[c, p] = here if touched else elsewhere
+    table = np.array(rows)
+    if spare:
+        table, index, extra = _spare_rows(table, index, fault_of, spare, prior, book.faults[faults[spare[0]]].origin)
+        origins.extend(extra)
+    conditions = {name: i for i, name in enumerate(book.conditions)}
+    return CheckTable(
+        name=check.name,
+        outcomes=tuple(o.name for o in check.outcomes),
+        places=tuple(where for where, _ in places),
+        rows=table,
+        origins=tuple(origins),
+        index=index,
+        ever=check.sees is Sees.EVER,
+        provokes=check.provokes,
+        conditions=tuple(conditions[n] for n in check.conditions),
+        stands_for=frozenset(numbers[n] for n in check.stands_for if n in numbers),
+        after=tuple(numbers[n] for n in check.after if n in numbers),
+        minutes=check.minutes,
+        wait=check.wait,
+        money=check.money,
+        hazards=_hazards(book, check.cautions),
+        needs=frozenset(check.needs),
+        leaves=conditions.get(check.leaves),
+    )
+
+
+def _spare_rows(
+    rows: Array, index: Index, fault_of: Index, spare: list[int], prior: Array, origin: Origin
+) -> tuple[Array, Index, list[Origin]]:
+    """`Something not in these rules` at each place: the mean of what all the other causes would give there."""
+    unknown = np.isin(fault_of, spare)
+    weights = np.where(unknown, 0.0, prior)
+    index = index.copy()
+    extra: list[Origin] = []
+    for p in range(index.shape[1]):
+        per_row = np.bincount(index[:, p], weights=weights, minlength=len(rows))
+        mean = per_row @ rows[: len(per_row)] / weights.sum()
+        rows = np.vstack([rows, mean])
+        index[unknown, p] = len(rows) - 1
+        extra.append(origin)
+    return rows, index, extra
+
+
+def reach_table(conditions: Sequence[Condition]) -> Array:
+    """(K + 1, K, 2): the least minutes and waiting minutes to get into condition k, directly or by way of others.
+
+    Ways are compared by minutes plus waiting. The last row is for a car whose state is not known. From a condition to
+    itself it is what is written for a new spell: going out and straight back in makes none.
+    """
+    count = len(conditions)
+    names = {c.name: i for i, c in enumerate(conditions)}
+    cost = np.zeros((count + 1, count, 2))
+    for k, condition in enumerate(conditions):
+        cost[:, k] = condition.reach.minutes, condition.reach.wait
+        for name, reach in condition.came_from.items():
+            cost[names[name], k] = reach.minutes, reach.wait
+    for via, start, end in product(range(count), range(count + 1), range(count)):
+        way = cost[start, via] + cost[via, end]
+        if len({via, start, end}) == 3 and way.sum() < cost[start, end].sum():
+            cost[start, end] = way
+    return cost

@@ -1,0 +1,140 @@
+"""The vehicle: what decides which faults are possible, where they can sit, and which checks make sense.
+
+A bank here is the set of cylinders that one upstream sensor watches, which is what a bank-wide code speaks about:
+an inline six may have one or two, a flat four often has one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from reasoner.rulebook import filters
+
+# Properties a person states; the words are those of rule filters, which also know what follows from the layout.
+PROPERTIES = {name: values for name, values in filters.PROPERTIES.items() if name not in ("layout", "sensors")}
+LAYOUTS = filters.PROPERTIES["layout"]
+DEFAULTS = {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
+KEYS = ("name", "layout", "upstream sensors", "banks", "firing order", *PROPERTIES, "distance")
+KM_PER_MILE = 1.609344  # exact: international mile, NIST SP 811 (2008) B.8
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """What is wrong with one field of a vehicle, and what would mend it."""
+
+    key: str
+    message: str
+    mend: str
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    """banks: the cylinders (numbered from 1) each upstream sensor watches. properties: only what was stated."""
+
+    title: str
+    layout: str
+    cylinders: int
+    banks: tuple[tuple[int, ...], ...]
+    properties: Mapping[str, str]
+    distance_km: float | None
+    fields: Mapping[str, str]
+
+    def bank_of(self, cylinder: int) -> int:
+        """Number of the bank (from 1) that a cylinder belongs to."""
+        return next(i for i, bank in enumerate(self.banks, start=1) if cylinder in bank)
+
+
+def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mistake, ...]]:
+    """A vehicle from its fields as text (as in a vehicle file or a case). All mistakes are returned, none raised."""
+    mistakes: list[Mistake] = []
+    unknown = [key for key in fields if key not in KEYS]
+    for key in unknown:
+        mistakes.append(Mistake(key, f'a vehicle has no "{key}"', "known: " + ", ".join(KEYS)))
+    values = {**DEFAULTS, **{k: " ".join(v.split()) for k, v in fields.items() if k not in unknown and v.strip()}}
+
+    layout = _layout(values["layout"])
+    if layout is None:
+        mistakes.append(Mistake("layout", f'"{values["layout"]}" is no layout', "one of: " + ", ".join(LAYOUTS)))
+        return None, tuple(mistakes)
+    cylinders = int(layout.split()[1])
+    banks = _banks(values, layout, cylinders, mistakes)
+
+    properties: dict[str, str] = {"layout": layout}
+    for key, allowed in PROPERTIES.items():
+        if key in values:
+            if values[key] in allowed:
+                properties[key] = values[key]
+            else:
+                mistakes.append(Mistake(key, f'"{values[key]}" is no {key}', "one of: " + ", ".join(allowed)))
+    properties["sensors"] = "one" if len(banks) == 1 else "two"
+
+    order = values.get("firing order")
+    if order is not None and sorted(re.findall(r"\d+", order)) != sorted(map(str, range(1, cylinders + 1))):
+        mistakes.append(
+            Mistake("firing order", f'"{order}" does not name each of {cylinders} cylinders once', "such as 1-3-4-2")
+        )
+    distance = _distance(values.get("distance"), mistakes)
+    if mistakes:
+        return None, tuple(mistakes)
+    title = values.get("name") or f"{layout}, {properties['injection']} injection"
+    return Vehicle(title, layout, cylinders, banks, properties, distance, dict(values)), ()
+
+
+def _layout(text: str) -> str | None:
+    """`V6`, `v 6`, `Inline-4`, `i4`, `boxer 4` are read as the one spelling."""
+    match = re.fullmatch(r"(inline|i|straight|v|flat|boxer)[ -]?(\d+)", text.lower())
+    if not match:
+        return None
+    kind = {"i": "inline", "straight": "inline", "v": "V", "boxer": "flat"}.get(match[1], match[1])
+    layout = f"{kind} {match[2]}"
+    return layout if layout in LAYOUTS else None
+
+
+def _banks(
+    values: Mapping[str, str], layout: str, cylinders: int, mistakes: list[Mistake]
+) -> tuple[tuple[int, ...], ...]:
+    """Cylinders by upstream sensor: as stated, else odd and even for V and flat engines, front and rear half inline.
+
+    Makers number V engines differently: a person whose engine differs states `banks: 1 2 3 / 4 5 6`.
+    """
+    everything = tuple(range(1, cylinders + 1))
+    default = "2" if layout.startswith("V") else "1"
+    sensors = values.get("upstream sensors", default)
+    if "banks" in values:
+        banks = tuple(tuple(int(n) for n in re.findall(r"\d+", part)) for part in values["banks"].split("/"))
+        if sorted(n for bank in banks for n in bank) != list(everything) or not 1 <= len(banks) <= 2:
+            mistakes.append(
+                Mistake(
+                    "banks", f'"{values["banks"]}" does not name each of {cylinders} cylinders once', "1 3 5 / 2 4 6"
+                )
+            )
+            return (everything,)
+        if "upstream sensors" in values and sensors != str(len(banks)):
+            mistakes.append(Mistake("upstream sensors", f"{sensors} sensors but {len(banks)} banks", "make them agree"))
+        return banks
+    if sensors not in ("1", "2"):
+        mistakes.append(Mistake("upstream sensors", f'"{sensors}" upstream sensors', "1 or 2 (one for each bank)"))
+        return (everything,)
+    if sensors == "1":
+        return (everything,)
+    if layout.startswith("inline"):
+        half = (cylinders + 1) // 2
+        return everything[:half], everything[half:]
+    return everything[0::2], everything[1::2]
+
+
+def _distance(text: str | None, mistakes: list[Mistake]) -> float | None:
+    if text is None:
+        return None
+    match = re.fullmatch(r"(\d[\d ']*(?:[.,]\d+)?) ?(km|mi|miles)?", text)
+    if not match:
+        mistakes.append(Mistake("distance", f'"{text}" is no distance', "such as 198000 km or 123000 mi"))
+        return None
+    number = float(match[1].replace(" ", "").replace("'", "").replace(",", "."))
+    if number < 1000 and re.search(r"[.,]\d{3}$", match[1]):
+        number *= 1000  # 198,000 and 198.000: thousands, not a fraction of a kilometre
+    if number > 3_000_000:
+        mistakes.append(Mistake("distance", f"{text} is beyond any car", "such as 198000 km"))
+    return number * (KM_PER_MILE if match[2] in ("mi", "miles") else 1.0)

@@ -1,0 +1,1 @@
+"""One result document in, text out. Decides nothing."""

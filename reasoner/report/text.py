@@ -1,0 +1,212 @@
+"""A verdict, or why a suspect stands where it stands, as text: 80 columns, wide, with or without styles, piped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Protocol, TextIO
+
+from rich.console import Console, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
+from reasoner.session.plain import clean, effort_text, range_text, time_text
+from reasoner.session.words import percent
+
+WIDEST = 100
+STRONGEST = 4
+HEAD, CARE, QUIET = "bold", "bold red", "dim"  # readable on dark and light; the words say the same without them
+
+# How much an answer speaks for or against, in decibans (tenfold odds: 10). The words are this program's own; the scale
+# is Turing's and Good's (I. J. Good, Biometrika 66:393-396, 1979, as given in secondary texts).
+STRENGTHS = ((20.0, "settles it nearly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "somewhat"), (0.0, "a little"))
+
+
+class Sheet(Protocol):
+    """Where it is shown: anything that pages blocks."""
+
+    def page(self, *blocks: RenderableType) -> None: ...
+
+
+class Pages:
+    """What the question loop shows a verdict and a reason with."""
+
+    def verdict(self, document: Verdict, desk: Sheet) -> None:
+        desk.page(*verdict_blocks(document))
+
+    def why(self, document: Why, desk: Sheet) -> None:
+        desk.page(*why_blocks(document))
+
+
+def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = False) -> None:
+    """A document to a stream, all at once."""
+    console = Console(
+        file=out,
+        width=min(width, WIDEST),
+        force_terminal=colour,
+        color_system="standard" if colour else None,
+        no_color=not colour,
+        highlight=False,
+        markup=False,
+        emoji=False,
+        legacy_windows=False,
+        _environ={},
+    )
+    for block in verdict_blocks(document) if isinstance(document, Verdict) else why_blocks(document):
+        console.print(block)
+
+
+# ---- the verdict -----------------------------------------------------------------------------------------------------
+
+
+def verdict_blocks(document: Verdict) -> list[RenderableType]:
+    """Cause, place and how sure; what to do, its cautions first; how it is proven; what spoke for and against."""
+    v = clean(document)
+    return [
+        _rule(f"verdict after {_count(v.answers, 'answer')}, about {time_text(v.minutes_spent)} of work"),
+        Text(v.sentence, style=HEAD),
+        *_how_sure(v),
+        *_conflict(v),
+        *_to_do(v),
+        *_section("Driving on", v.driving_on),
+        *_weights("Spoke for it", v.spoke_for),
+        *_weights("Spoke against it", v.spoke_against),
+        *_left_open(v),
+        *_would_change(v),
+    ]
+
+
+def _how_sure(v: Verdict) -> list[RenderableType]:
+    lines = [(_name(v.fault, with_place=False), _chance(v.fault))]
+    if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault:
+        lines.append((f"and that on {v.lead.where}", _chance(v.lead)))
+    return [_table(lines), _para("In brackets: how far the chance moves if the rules' own numbers are off.", QUIET)]
+
+
+def _conflict(v: Verdict) -> list[RenderableType]:
+    """Only where the answers speak against each other: then it comes before anything is done about the verdict."""
+    found = v.surprise
+    if found.bits <= 0 or found.explained or not found.disagreeing:
+        return []
+    return [
+        _head("These answers do not fit together", CARE),
+        *(_item("!", text) for text in found.disagreeing),
+        _para("One may be a slip, or there are two faults, or one these rules do not know. Look again at these first."),
+    ]
+
+
+def _to_do(v: Verdict) -> list[RenderableType]:
+    blocks: list[RenderableType] = []
+    if v.repair_cautions:
+        blocks += [_head("Take care first", CARE), *(_item("!", text, CARE) for text in v.repair_cautions)]
+    blocks += [_head("What to do next"), _para(f"{v.repair_title}. {v.repair_do}" if v.repair_do else v.repair_title)]
+    if v.proof:
+        blocks += [_head("Proven when"), *(_item("-", text) for text in v.proof)]
+    return blocks
+
+
+def _left_open(v: Verdict) -> list[RenderableType]:
+    return [_head("Left open"), _table([(_name(s), _chance(s)) for s in v.open])] if v.open else []
+
+
+def _would_change(v: Verdict) -> list[RenderableType]:
+    blocks: list[RenderableType] = []
+    if v.would_change:
+        blocks += [_head("What could still change it"), *(_item("-", _way(w)) for w in v.would_change)]
+    if v.out_of_reach:
+        blocks += [_head("Would say more, with the tool for it"), *(_item("-", _way(w)) for w in v.out_of_reach)]
+    return blocks
+
+
+# ---- why -------------------------------------------------------------------------------------------------------------
+
+
+def why_blocks(document: Why) -> list[RenderableType]:
+    """Where a suspect started, and what each answer did to it, strongest first, with the rule behind it."""
+    w = clean(document)
+    because = f" {w.prior_because}" if w.prior_because else ""
+    return [
+        _head(_name(w.suspect), rest=_chance(w.suspect)),
+        _para(f"Before any answer: {percent(w.prior)}.{because}"),
+        _para(f"rule: {w.prior_rule}", QUIET),
+        *_weights("For it", [r for r in w.reasons if r.decibans > 0], all_of_them=True),
+        *_weights("Against it", [r for r in w.reasons if r.decibans < 0], all_of_them=True),
+        *([] if w.reasons else [_para("No answer has moved it yet.")]),
+    ]
+
+
+def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -> list[RenderableType]:
+    """Answers with how strongly they speak, in words and in decibans."""
+    if not reasons:
+        return []
+    shown = reasons if all_of_them else reasons[:STRONGEST]
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(no_wrap=True, justify="right")
+    grid.add_column()
+    for reason in shown:
+        text = Text(reason.text)
+        if all_of_them:
+            source = f"{reason.because} " if reason.because else ""
+            text.append(f"\n{source}rule: {reason.rule} ({reason.source})", style=QUIET)
+        grid.add_row(Text(strength(reason.decibans)), Text(f"{reason.decibans:+.0f} dB"), text)
+    more = len(reasons) - len(shown)
+    blocks: list[RenderableType] = [_head(title), Padding(grid, (0, 0, 0, 2))]
+    return [*blocks, _para(f"and {_count(more, 'weaker one')}", QUIET)] if more else blocks
+
+
+def strength(decibans: float) -> str:
+    """How strongly an answer speaks, in a word; the sign is said by where it stands."""
+    return next(word for least, word in STRENGTHS if abs(decibans) >= least)
+
+
+# ---- shapes ----------------------------------------------------------------------------------------------------------
+
+
+def _name(suspect: Suspect, with_place: bool = True) -> str:
+    return suspect.title if not with_place or suspect.where in ("engine", "") else f"{suspect.title}, {suspect.where}"
+
+
+def _chance(suspect: Suspect) -> str:
+    return f"{percent(suspect.probability)} ({range_text(suspect.low, suspect.high)})"
+
+
+def _way(way: Way) -> str:
+    where = f", in {way.condition_title}" if way.condition and way.fresh else ""
+    times = f", {way.times} times" if way.times > 1 else ""
+    return f"{way.title}{where}{times}: {effort_text(way.minutes, way.waiting)}"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def _rule(text: str) -> Text:
+    return Text(f"-- {text} --", style=QUIET)
+
+
+def _head(title: str, style: str = HEAD, rest: str = "") -> Text:
+    text = Text(title.upper(), style=style)
+    return text.append("  " + rest, style="not bold default") if rest else text
+
+
+def _para(text: str, style: str = "") -> Padding:
+    return Padding(Text(" ".join(text.split()), style=style), (0, 0, 0, 2))
+
+
+def _section(title: str, text: str) -> list[RenderableType]:
+    return [_head(title), _para(text)] if text.strip() else []
+
+
+def _item(sign: str, text: str, style: str = "") -> Padding:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_row(Text(sign, style=style or HEAD), Text(" ".join(text.split())))
+    return Padding(grid, (0, 0, 0, 2))
+
+
+def _table(lines: Iterable[tuple[str, str]]) -> Padding:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for left, right in lines:
+        grid.add_row(Text(left), Text(right))
+    return Padding(grid, (0, 0, 0, 2))

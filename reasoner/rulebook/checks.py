@@ -1,0 +1,320 @@
+"""One check: its outcomes, how often each is seen under what, its bands, its codes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from reasoner.rulebook import quantity
+from reasoner.rulebook.fields import (
+    NAME,
+    NOTHING,
+    Desk,
+    Key,
+    Read,
+    as_it_is,
+    as_map,
+    choice,
+    fields,
+    frequency,
+    list_of,
+    map_of,
+    minutes,
+    money,
+    name_of,
+    number,
+    parsed,
+    table,
+    text,
+    unknown_key,
+    yes_no,
+)
+from reasoner.rulebook.located import Map, Node, Text
+from reasoner.rulebook.model import At, Band, Frequency, Measure, Origin, Outcome, Sees, Statement
+from reasoner.rulebook.near import near
+from reasoner.rulebook.parts import (
+    EVERY_VEHICLE,
+    NAMED,
+    ORIGIN,
+    PLACE,
+    caution_names,
+    check_names,
+    read_filter,
+    read_place,
+    tool_names,
+)
+from reasoner.rulebook.problem import Spot, shorten
+
+KINDS = ("told", "code", "reading", "look", "test")
+FREE_KINDS = ("told", "code")  # take no minutes of their own; what any question takes is in the settings
+MOST_OUTCOMES, MOST_AT_CYLINDERS = 5, 3  # more would make the joint table of eight cylinders too large
+FAR = float("inf")
+ROUGH = 0.15  # words are rough: outcomes may add up to this much more (or less) than 1 before it is a mistake
+
+
+def read_outcomes(desk: Desk, node: Node) -> tuple[Outcome, ...] | None:
+    """Outcomes with the text that is shown for each, in the order written."""
+    mend = "such as {normal: as it should be, high: higher than that}; the first is what a sound car shows"
+    found = as_map(desk, node, "the outcomes, each with its text", mend)
+    if found is None:
+        return None
+    if not 2 <= len(found.pairs) <= MOST_OUTCOMES:
+        message = f"a check has 2 to {MOST_OUTCOMES} outcomes, not {len(found.pairs)}"
+        desk.notes.note("outcome-count", found, message, "split the check in two" if len(found.pairs) > 2 else mend)
+    outcomes = []
+    for name, value in found.pairs:
+        shown = text(desk, value)
+        if not NAME.fullmatch(name.value) or name.value in STATEMENT:
+            message = f'"{shorten(name.value)}" cannot be the name of an outcome'
+            mend = "lower case, digits and dashes; none of " + ", ".join(STATEMENT)
+            desk.notes.note("bad-name", name, message, mend)
+        outcomes.append(Outcome(name.value, shown or "", name.place))
+    return tuple(outcomes)
+
+
+def read_measure(desk: Desk, node: Node) -> dict[str, Any] | None:
+    found = as_map(desk, node, "quantity, unit, bands and spread")
+    return None if found is None else fields(desk, MEASURE, found, found, "`measure`") | {"spot": found}
+
+
+MEASURE = table(
+    Key("quantity", text, paste="quantity: what is read"),
+    Key("unit", text, paste='unit: "%"'),
+    Key("bands", as_it_is, paste="bands: {low: below 3, normal: above 3}"),
+    Key("spread", number("spread", 1e-9), paste="spread: 1"),
+    Key("from", number(), into="least"),
+    Key("to", number(), into="most"),
+)
+OWN = table(*(replace(key, paste="") for key in ORIGIN))
+STATEMENT = table(Key("here", as_it_is, paste="here: {one outcome: often}"), Key("elsewhere", as_it_is)) | OWN
+codes: Read = map_of(read_place, list_of(name_of("codes", also=("any",))), "places and their codes")
+CHECK = table(
+    NAMED,
+    Key("kind", choice(*KINDS), paste="kind: look"),
+    Key("ask", text, paste="ask: What is asked?"),
+    Key("how", text, default=""),
+    Key("at", choice(*At), default="engine"),
+    Key("sees", choice(*Sees), paste="sees: now"),
+    Key("in", list_of(name_of("conditions")), into="conditions", default=()),
+    Key("only", read_filter, default=EVERY_VEHICLE),
+    Key("outcomes", read_outcomes, paste="outcomes: {normal: as it should be, high: higher than that}"),
+    Key("otherwise", as_it_is, paste="otherwise: {high: seldom}"),
+    Key("given", as_it_is),
+    Key("minutes", minutes, default=0.0),
+    Key("wait", minutes, default=0.0),
+    Key("money", money, default=0.0),
+    Key("needs", tool_names, default=()),
+    Key("cautions", caution_names, default=()),
+    Key("stands for", check_names, default=()),
+    Key("after", check_names, default=()),
+    Key("provokes", yes_no, default=False),
+    Key("leaves", name_of("conditions"), default=""),
+    Key("codes", codes, default=NOTHING),
+    Key("measure", read_measure),
+    Key("words", list_of(text), default=()),
+    *ORIGIN,
+)
+
+
+def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    """What needs several values at once: statements, bands and codes speak of the outcomes and of the place."""
+    where = At(values["at"] or "engine")
+    values["at"], values["sees"] = where, values["sees"] and Sees(values["sees"])
+    if node.key("minutes") is None and values["kind"] not in (*FREE_KINDS, None):
+        message = f'a check of the kind "{values["kind"]}" needs "minutes"'
+        desk.notes.note("missing-key", name, message, "add the line\n  minutes: 10")
+    for key in ("stands for", "after"):
+        if name.value in (values[key.replace(" ", "_")] or ()):
+            desk.notes.note("loop", node.key(key) or name, f'"{name.value}" names itself', "delete it here")
+    _codes(desk, node, values, where)
+    outcomes: tuple[Outcome, ...] | None = values["outcomes"]
+    if outcomes is None:
+        return
+    if where is At.CYLINDER and len(outcomes) > MOST_AT_CYLINDERS:
+        message = f"a check at cylinders has at most {MOST_AT_CYLINDERS} outcomes, not {len(outcomes)}"
+        desk.notes.note("outcome-count", node.get("outcomes") or name, message, "put two of them together")
+    names = tuple(outcome.name for outcome in outcomes)
+    says = _Says(values["source"] or "judgement", values["weight"], values["because"], names, where)
+    otherwise, given = values["otherwise"], values["given"]
+    if otherwise is not None:
+        named = distribution(desk, otherwise, says.outcomes)
+        values["otherwise"] = Statement(named, None, _origin(desk, says, NOTHING, (named,), otherwise))
+    values["given"] = _given(desk, given, says) if given is not None else NOTHING
+    if values["measure"] is not None:
+        values["measure"] = _measure(desk, values["measure"], says.outcomes)
+
+
+def _codes(desk: Desk, node: Map, values: dict[str, Any], where: At) -> None:
+    """Codes by number of the place; every place must be of the kind that the check looks at."""
+    written = node.get("codes")
+    for key, _ in written.pairs if isinstance(written, Map) else ():
+        if PLACE.fullmatch(key.value) and key.value.split()[0] != where:
+            fitting = "engine" if where is At.ENGINE else f"{where} 1"
+            message = f'"{key.value}" does not fit a check at {where}'
+            desk.notes.note("bad-choice", key, message, f"such as {fitting}: [...], or change `at`")
+    values["codes"] = {number_: codes for (_, number_), codes in (values["codes"] or NOTHING).items()}
+
+
+# ---- how often each outcome is seen ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Says:
+    """What the statements of one check have in common."""
+
+    source: str
+    weight: float | None
+    because: str
+    outcomes: tuple[str, ...]
+    at: At
+
+
+def distribution(desk: Desk, node: Node, outcomes: tuple[str, ...]) -> Mapping[str, Frequency]:
+    """The outcomes named, with how often each is seen. Only what was written."""
+    found = as_map(desk, node, "outcomes, and how often each is seen", f"such as {{{outcomes[-1]}: seldom}}")
+    if found is None:
+        return NOTHING
+    named: dict[str, Frequency] = {}
+    for name, value in found.pairs:
+        if name.value not in outcomes:
+            _unknown_outcome(desk, name, outcomes)
+        elif (seen := frequency(desk, value)) is not None:
+            named[name.value] = seen
+    total = sum(seen.value for seen in named.values())
+    together = " + ".join(f"{name} {seen.value * 100:g} %" for name, seen in named.items())
+    if total > 1 + ROUGH:
+        message = f"the outcomes add up to {total * 100:.0f} %"
+        desk.notes.note("too-much", found, message, f"{together}: lower one of them")
+    elif total < 1 - ROUGH and len(named) == len(outcomes) > 1:
+        mend = f'{together}: leave "{outcomes[0]}" away, and it takes the rest'
+        desk.notes.note("too-little", found, f"the outcomes add up to {total * 100:.0f} % only", mend)
+    return named
+
+
+def _unknown_outcome(desk: Desk, name: Text, outcomes: tuple[str, ...]) -> None:
+    if name.value in desk.levels.get("a check", ()) and not near(name.value, outcomes):
+        unknown_key(desk, name, outcomes, "a list of outcomes")
+        return
+    meant = near(name.value, outcomes)
+    mend = f'did you mean "{meant}"?' if meant else "its outcomes: " + ", ".join(outcomes)
+    desk.notes.note("unknown-name", name, f'the check has no outcome "{shorten(name.value)}"', mend)
+
+
+def _given(desk: Desk, node: Node, says: _Says) -> Mapping[str, Statement]:
+    found = as_map(desk, node, "faults or families, and what is seen under each")
+    named: dict[str, Statement] = {}
+    subject = name_of("faults", "families")
+    for name, value in found.pairs if found else ():
+        known = subject(desk, name)
+        if known is None and not isinstance(value, Map):
+            continue  # a key of the check with too large a margin: that has been said
+        said = _statement(desk, name, value, says)
+        if known and said:
+            named[known] = said
+    return named
+
+
+def _statement(desk: Desk, name: Text, node: Node, says: _Says) -> Statement | None:
+    """Outcomes, or `here` and `elsewhere` with outcomes; beside them who says so, where it is not as for the check."""
+    found = as_map(desk, node, "outcomes, and how often each is seen", f"such as {{{says.outcomes[-1]}: often}}")
+    if found is None:
+        return None
+    keys = {key.value: key for key, _ in found.pairs}
+    placed = keys.keys() & {"here", "elsewhere"}
+    loose = [key for word, key in keys.items() if word not in STATEMENT and (not placed or word in says.outcomes)]
+    if placed and loose:
+        for key in loose:
+            message = f'"{key.value}" stands beside `{min(placed, key=list(STATEMENT).index)}`'
+            desk.notes.note("wrong-level", key, message, f"write here: {{{key.value}: ...}}")
+        return None
+    values = fields(desk, STATEMENT if placed else OWN, _only(found, lambda k: k not in loose), name, "a statement")
+    here = distribution(desk, values.get("here") or _only(found, lambda k: k in loose), says.outcomes)
+    elsewhere = None
+    if values.get("elsewhere"):
+        elsewhere = distribution(desk, values["elsewhere"], says.outcomes)
+        if says.at is At.ENGINE:
+            message = "a check of the whole engine has no elsewhere"
+            mend = "delete it, or give the check `at: bank` or `at: cylinder`"
+            desk.notes.note("wrong-level", keys["elsewhere"], message, mend)
+    return Statement(here, elsewhere, _origin(desk, says, values, (here, elsewhere or NOTHING), name))
+
+
+def _only(found: Map, wanted: Callable[[Text], bool]) -> Map:
+    return Map(tuple(pair for pair in found.pairs if wanted(pair[0])), found.place, found.length)
+
+
+def _origin(
+    desk: Desk, says: _Says, own: Mapping[str, Any], said: tuple[Mapping[str, Frequency], ...], spot: Spot
+) -> Origin:
+    """Who says so: the statement itself, else the check. Weight: stated, else counted, else by the kind of source.
+
+    Of several counts the smallest counts, so that nothing is taken for firmer than its weakest part.
+    """
+    source = own.get("source") or says.source
+    counts = [seen.cases for named in said for seen in named.values() if seen.cases is not None]
+    weight = own.get("weight")
+    if weight is None and counts:
+        weight = min(counts)
+    if weight is None and not own.get("source"):
+        weight = says.weight
+    if weight is None:
+        weight = desk.weight_of(source)
+    return Origin(source, weight, spot.place, own.get("because") or says.because)
+
+
+# ---- readings --------------------------------------------------------------------------------------------------------
+
+
+def _measure(desk: Desk, values: dict[str, Any], outcomes: tuple[str, ...]) -> Measure | None:
+    spot, least, most = values["spot"], values["least"], values["most"]
+    if least is not None and most is not None and least >= most:
+        desk.notes.note("bad-number", spot.key("from"), "`from` is not less than `to`", "swap the two")
+    found = values["bands"] and as_map(desk, values["bands"], "outcomes and their ranges")
+    if found is None:
+        return None
+    read = parsed(quantity.band)
+    bands: list[tuple[Text, Band]] = []
+    for name, value in found.pairs:
+        bounds = read(desk, value)
+        if name.value not in outcomes:
+            _unknown_outcome(desk, name, outcomes)
+        elif bounds is not None:
+            bands.append((name, Band(name.value, *bounds)))
+    if len(bands) == len(found.pairs):
+        _no_gaps(desk, found, bands, least, most)
+    return Measure(values["quantity"], values["unit"], tuple(b for _, b in bands), values["spread"], least, most)
+
+
+def _no_gaps(desk: Desk, spot: Spot, bands: list[tuple[Text, Band]], least: float | None, most: float | None) -> None:
+    """Every reading from `least` to `most` must fall into exactly one band."""
+    start, end = -FAR if least is None else least, FAR if most is None else most
+    ranges = []
+    for name, band in bands:
+        low, high = -FAR if band.low is None else band.low, FAR if band.high is None else band.high
+        if low >= end or high <= start:
+            message = f'"{name.value}" lies outside the readings there can be'
+            desk.notes.note("bad-bands", name, message, f"readings go {_range(start, end)}: see `from` and `to`")
+        else:
+            ranges.append((max(low, start), min(high, end), name))
+    reached = start
+    for low, high, name in sorted(ranges, key=lambda r: r[:2]):
+        if low > reached:
+            _gap(desk, name, reached, low)
+        elif low < reached:
+            message = f'"{name.value}" lies over another band {_range(low, min(reached, high))}'
+            desk.notes.note("bad-bands", name, message, "let every band begin where the one before ends")
+        reached = max(reached, high)
+    if reached < end:
+        _gap(desk, spot, reached, end)
+
+
+def _gap(desk: Desk, spot: Spot, low: float, high: float) -> None:
+    mend = "let the bands touch, and the first and the last be open or end at `from` and `to`"
+    desk.notes.note("bad-bands", spot, f"no band holds readings {_range(low, high)}", mend)
+
+
+def _range(low: float, high: float) -> str:
+    if low == -FAR:
+        return f"below {high:g}"
+    return f"above {low:g}" if high == FAR else f"from {low:g} to {high:g}"

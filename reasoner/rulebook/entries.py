@@ -1,0 +1,259 @@
+"""The sections of the rules as tables of keys, and one entry of each as its dataclass."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from reasoner.rulebook.checks import CHECK, MEASURE, STATEMENT, finish_check
+from reasoner.rulebook.fields import (
+    NOTHING,
+    ONE,
+    Desk,
+    Key,
+    as_map,
+    choice,
+    fields,
+    frequency,
+    list_of,
+    map_of,
+    minutes,
+    money,
+    name_of,
+    number,
+    percent,
+    table,
+    text,
+    yes_no,
+)
+from reasoner.rulebook.located import Map, Node, Text
+from reasoner.rulebook.model import (
+    At,
+    Caution,
+    Check,
+    Code,
+    Condition,
+    Family,
+    Fault,
+    Reach,
+    Repair,
+    Settings,
+    Source,
+    Tool,
+)
+from reasoner.rulebook.near import listed
+from reasoner.rulebook.parts import (
+    EVERY_VEHICLE,
+    FILTER,
+    INJECTION,
+    MEANS,
+    MORE_LIKELY,
+    NAMED,
+    ORIGIN,
+    caution_names,
+    check_names,
+    family_names,
+    origin,
+    read_filter,
+    read_more_likely,
+    read_reach,
+    read_share,
+    shows,
+    tool_names,
+)
+
+CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")  # ISO 15031-6 / SAE J2012: a letter and four hexadecimal digits
+MEAN_OF_ALL = ("shows", "acts as", "pairs")  # what the fault that stands for anything else does not say itself
+
+
+def _condition(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    values["reach"] = Reach(values.pop("minutes"), values.pop("wait"))
+    values["engine_runs"] = values.pop("engine") == "runs"
+
+
+def _fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    if node.key("at") is None and not values["anything_else"]:
+        desk.notes.note("missing-key", name, 'a fault needs "at"', "add the line\n  at: cylinder")
+    for key in MEAN_OF_ALL if values["anything_else"] else ():
+        if written := node.key(key):
+            message = f"`{key}` would not be used: anything else behaves like the mean of all other faults"
+            desk.notes.note("not-used", written, message, "delete it")
+    values["at"] = At(values["at"] or At.ENGINE)
+    share, only = values["share"], values["only"] or EVERY_VEHICLE
+    if share is None:
+        return
+    missing = [kind for kind in INJECTION if kind not in share and kind in only.values.get("injection", INJECTION)]
+    spot = node.get("share")
+    if missing and isinstance(spot, Map) and all(key.value in INJECTION for key, _ in spot.pairs):
+        mend = f"such as {missing[0]}: 10, or {missing[0]}: 0 where it does not occur"
+        desk.notes.note("missing-key", spot, f"`share` says nothing of {listed(missing)}", mend)
+    values["share"] = {kind: share.get(kind, 0.0) for kind in INJECTION}
+
+
+def _nothing_more(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    """Its keys say it all."""
+
+
+@dataclass(frozen=True)
+class Section:
+    """make: the dataclass of an entry. keys: what it may say. finish: what needs several values at once."""
+
+    make: Callable[..., Any]
+    keys: Mapping[str, Key]
+    finish: Callable[[Desk, Text, Map, dict[str, Any]], None] = _nothing_more
+
+
+SECTIONS: dict[str, Section] = {
+    "conditions": Section(
+        Condition,
+        table(
+            NAMED,
+            MEANS,
+            Key("bring about", text, paste="bring about: what to do to get there"),
+            Key("minutes", minutes, paste="minutes: 10"),
+            Key("wait", minutes, default=0.0),
+            Key("from", map_of(name_of("conditions"), read_reach), into="came_from", default=NOTHING),
+            Key("engine", choice("runs", "off"), paste="engine: runs"),
+            Key("needs", tool_names, default=()),
+            Key("cautions", caution_names, default=()),
+            Key("after", check_names, default=()),
+            *ORIGIN,
+        ),
+        _condition,
+    ),
+    "families": Section(
+        Family,
+        table(
+            NAMED,
+            MEANS,
+            Key("part of", family_names, default=()),
+            Key("shows", shows, default=NOTHING),
+            *ORIGIN,
+        ),
+    ),
+    "faults": Section(
+        Fault,
+        table(
+            NAMED,
+            MEANS,
+            Key("at", choice(*At)),
+            Key("share", read_share, paste="share: 10"),
+            Key("only", read_filter, default=EVERY_VEHICLE),
+            Key("more likely", list_of(read_more_likely), default=()),
+            Key("pairs", frequency),
+            Key("shows", shows, default=NOTHING),
+            Key("acts as", family_names, default=()),
+            Key("repair", name_of("repairs"), paste="repair: the name of a repair"),
+            Key("confirmed by", check_names, default=()),
+            Key("driving on", text, paste="driving on: what it means to drive on with it"),
+            Key("anything else", yes_no, default=False),
+            *ORIGIN,
+        ),
+        _fault,
+    ),
+    "checks": Section(Check, CHECK, finish_check),
+    "repairs": Section(
+        Repair,
+        table(
+            NAMED,
+            Key("do", text, paste="do: what is done"),
+            Key("proof", check_names, paste="proof: [the checks that must be normal afterwards]"),
+            Key("minutes", minutes, paste="minutes: 60"),
+            Key("money", money, paste="money: 0"),
+            Key("cautions", caution_names, default=()),
+            *ORIGIN,
+        ),
+    ),
+    "cautions": Section(
+        Caution,
+        table(
+            Key("say", text, paste="say: what to be told before the step"),
+            Key("hazard", yes_no, default=False),
+            *ORIGIN,
+        ),
+    ),
+    "tools": Section(Tool, table(NAMED, Key("common", yes_no, default=False))),
+    "sources": Section(
+        Source,
+        table(
+            Key("cite", text, paste='cite: "Author, title, year, section"'),
+            Key("seen", choice("text", "abstract", "secondary", "from memory"), paste="seen: from memory"),
+        ),
+    ),
+    "codes": Section(Code, {}),
+}
+
+_likely = percent(0.1, 99.9)
+REPORT_RIGHT = table(*(Key(how, _likely, into=how, paste=f"{how}: 80 %") for how in ("sure", "think so", "guess")))
+WEIGHTS = table(*(Key(k, number("cases", 0.1, 1e6), paste=f"{k}: 10") for k in ("published", "practice", "judgement")))
+
+
+def _record(keys: Mapping[str, Key], level: str) -> Callable[[Desk, Node], dict[str, Any] | None]:
+    def read(desk: Desk, node: Node) -> dict[str, Any] | None:
+        found = as_map(desk, node, "keys and values")
+        return None if found is None else fields(desk, keys, found, found, level)
+
+    return read
+
+
+SETTINGS = table(
+    Key(
+        "report right",
+        _record(REPORT_RIGHT, "`report right`"),
+        paste="report right: {sure: 98 %, think so: 80 %, guess: 60 %}",
+    ),
+    Key("weights", _record(WEIGHTS, "`weights`"), paste="weights: {published: 40, practice: 20, judgement: 8}"),
+    Key("unlikeliest", percent(0.001, 10), paste="unlikeliest: 0.5 %"),
+    Key("dominates", percent(50, 99.9), paste="dominates: 90 %"),
+    Key("lead", number("times", 1), paste="lead: 4"),
+    Key("least gain", number("bits", 0, 10), paste="least gain: 0.02"),
+    Key("waiting counts", percent(), paste="waiting counts: 15 %"),
+    Key("hazard minutes", minutes, paste="hazard minutes: 15"),
+    Key("asking minutes", minutes, paste="asking minutes: 1"),
+    Key("hour costs", money, default=60.0),
+    Key("shows unless said", frequency, paste="shows unless said: seldom"),
+    *ORIGIN,
+)
+
+# Every level with its keys, for `right key, wrong level`. Names of levels as a message says them.
+LEVELS: dict[str, tuple[str, ...]] = {
+    "the left margin of a file": ("format", "settings", *SECTIONS),
+    **{f"a {ONE[name]}": tuple(section.keys) for name, section in SECTIONS.items()},
+    "`settings`": tuple(SETTINGS),
+    "`measure` of a check": tuple(MEASURE),
+    "what a check says under `given`": tuple(STATEMENT)[:2],
+    "`only`": tuple(FILTER),
+    "`more likely` of a fault": tuple(set(MORE_LIKELY) - set(FILTER)),
+}
+
+
+def read_entry(desk: Desk, section: str, name: Text, node: Node) -> Any:
+    """One entry as its dataclass, or None when it has a mistake (all of them noted)."""
+    spec, before = SECTIONS[section], len(desk.notes)
+    if section == "codes":
+        title = text(desk, node)
+        return None if title is None else Code(name.value, title, name.place)
+    body = as_map(desk, node, f"what this {ONE[section]} is")
+    if body is None:
+        return None
+    values = fields(desk, spec.keys, body, name, f"a {ONE[section]}")
+    spec.finish(desk, name, body, values)
+    if len(desk.notes) > before:
+        return None
+    where = {"origin": origin(desk, values, name)} if "source" in spec.keys else {"place": name.place}
+    return spec.make(name=name.value, **where, **values)
+
+
+def read_settings(desk: Desk, name: Text, node: Node) -> Settings | None:
+    """The settings; their weights are put on the desk, as every other entry needs them."""
+    before = len(desk.notes)
+    body = as_map(desk, node, "the settings")
+    if body is None:
+        return None
+    values = fields(desk, SETTINGS, body, name, "`settings`")
+    desk.weights = {kind: value for kind, value in (values["weights"] or {}).items() if value is not None}
+    if len(desk.notes) > before:
+        return None
+    return Settings(origin=origin(desk, values, name), **values)

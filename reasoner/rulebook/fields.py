@@ -1,0 +1,321 @@
+"""How keys and values of the rules are read: small readers that fit together, and tables of keys made of them.
+
+A reader takes the desk and a node and gives a value, or notes what is wrong and gives None. Nothing is raised, so that
+one run finds every mistake.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any
+
+from reasoner.rulebook import quantity, scale
+from reasoner.rulebook.located import List, Map, Node, Text
+from reasoner.rulebook.model import Frequency, Place
+from reasoner.rulebook.near import levels_of, listed, near
+from reasoner.rulebook.problem import Notebook, Spot, Unreadable, shorten
+
+NAME = re.compile(r"[a-z][a-z0-9-]*")
+LEFTOVER = re.compile(r"REPLACE ME|TODO|FIXME|XXX")
+NOTHING: Mapping[Any, Any] = MappingProxyType({})
+
+# Section -> what one of its entries is called.
+ONE = {
+    "conditions": "condition",
+    "families": "family",
+    "faults": "fault",
+    "checks": "check",
+    "repairs": "repair",
+    "cautions": "caution",
+    "tools": "tool",
+    "sources": "source",
+    "codes": "code",
+}
+
+# What people write -> what it is called, where that is a key.
+OTHER_WORDS = {
+    "acts as": ("part of",),
+    "part of": ("acts as",),
+    "title": ("name",),
+    "description": ("means",),
+    "question": ("ask",),
+    "steps": ("how", "do"),
+    "text": ("say",),
+    "conditions": ("in",),
+    "tools": ("needs",),
+    "cost": ("money",),
+    "time": ("minutes",),
+    "reference": ("source", "cite"),
+}
+
+
+@dataclass
+class Desk:
+    """What a reader needs: where mistakes go, which names there are (and where), what each kind of source is worth."""
+
+    notes: Notebook
+    known: Mapping[str, Mapping[str, Place]]
+    weights: Mapping[str, float] = field(default_factory=dict)
+    levels: Mapping[str, Collection[str]] = field(default_factory=dict)
+
+    def weight_of(self, source: str) -> float:
+        """Observed cases that a statement of this source is worth, unless it says so itself."""
+        return self.weights.get(source if source in ("practice", "judgement") else "published", 1.0)
+
+
+Read = Callable[[Desk, Node], Any]
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key: as written, how its value is read, the attribute it fills; `paste`: a line to add where it lacks."""
+
+    name: str
+    read: Read
+    into: str = ""
+    paste: str = ""
+    default: Any = None
+
+    @cached_property
+    def attribute(self) -> str:
+        return self.into or self.name.replace(" ", "_")
+
+
+def table(*keys: Key) -> dict[str, Key]:
+    return {key.name: key for key in keys}
+
+
+def fields(desk: Desk, keys: Mapping[str, Key], node: Map, owner: Spot, level: str) -> dict[str, Any]:
+    """The values of a map by attribute. What is missing and optional has its default, what is wrong has None.
+
+    level: what the map is, in words (`a check`); owner: where a missing key is reported.
+    """
+    values: dict[str, Any] = {}
+    for name, value in node.pairs:
+        key = keys.get(name.value) or keys.get(unknown_key(desk, name, keys, level) or "")
+        if key is not None:
+            values[key.attribute] = key.read(desk, value)
+    for key in keys.values():
+        if key.attribute not in values:
+            values[key.attribute] = key.default
+            if key.paste:
+                desk.notes.note("missing-key", owner, f'{level} needs "{key.name}"', f"add the line\n  {key.paste}")
+    return values
+
+
+def unknown_key(desk: Desk, name: Text, keys: Collection[str], level: str) -> str | None:
+    """Notes a key that has no place here: what it is called here, the near one, the level it belongs to, or all known.
+
+    Gives the key that was most likely meant, so that reading can go on as if it had been written.
+    """
+    called = next((word for word in OTHER_WORDS.get(name.value, ()) if word in keys), None)
+    if called:
+        desk.notes.note("unknown-key", name, f'{level} has no "{name.value}"', f'here it is called "{called}"')
+        return called
+    meant = near(name.value, keys)
+    elsewhere = levels_of(name.value, desk.levels)
+    title = shorten(name.value)
+    if elsewhere:
+        mend = f"it belongs to {listed(elsewhere)}: check the margin"
+        if meant:
+            mend = f'did you mean "{meant}"?\n"{title}" belongs to {listed(elsewhere)}'
+        desk.notes.note("wrong-level", name, f'"{title}" is no key of {level}', mend)
+        return meant
+    mend = f'did you mean "{meant}"?' if meant else "known here: " + listed(keys, "and")
+    desk.notes.note("unknown-key", name, f'{level} has no "{title}"', mend)
+    return meant
+
+
+# ---- readers of one value --------------------------------------------------------------------------------------------
+
+
+def shape(node: Node) -> str:
+    if isinstance(node, Map):
+        return "a group of keys"
+    return "a list" if isinstance(node, List) else "one text"
+
+
+def as_text(desk: Desk, node: Node, wanted: str = "one text") -> Text | None:
+    if not isinstance(node, Text):
+        desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", "write it after the colon")
+    elif not node.value.strip():
+        desk.notes.note("nothing-written", node, "nothing is written here", f"wanted: {wanted}")
+    elif LEFTOVER.search(node.value):
+        desk.notes.note("left-over", node, f'"{shorten(node.value)}" was left over', "write what is meant")
+    else:
+        return node
+    return None
+
+
+def as_map(desk: Desk, node: Node, wanted: str, mend: str = "") -> Map | None:
+    if isinstance(node, Map):
+        return node
+    mend = mend or "write `{key: value}`, or one `key: value` a line, further in"
+    if isinstance(node, Text) and not node.value:
+        desk.notes.note("nothing-written", node, "nothing is written here", f"wanted: {wanted}\n{mend}")
+    elif isinstance(node, Text) and re.match(r"[a-z][\w -]*:\S", node.value):
+        desk.notes.note("no-space", node, "no space after the colon", "write `key: value`")
+    else:
+        desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", mend)
+    return None
+
+
+def text(desk: Desk, node: Node) -> str | None:
+    found = as_text(desk, node)
+    return found.value.strip() if found else None
+
+
+def parsed(parse: Callable[[str], Any]) -> Read:
+    """A reader from a parser of text that raises Unreadable."""
+
+    def read(desk: Desk, node: Node) -> Any:
+        found = as_text(desk, node)
+        if found is None:
+            return None
+        try:
+            return parse(found.value)
+        except Unreadable as wrong:
+            desk.notes.note(wrong.kind, found, wrong.message, wrong.mend)
+            return None
+
+    return read
+
+
+def number(unit: str = "", least: float = -quantity.LARGEST, most: float = quantity.LARGEST) -> Read:
+    return parsed(lambda text: quantity.number(text, unit, least, most))
+
+
+def percent(least: float = 0, most: float = 100) -> Read:
+    return parsed(lambda text: quantity.percent(text, least, most))
+
+
+minutes = parsed(quantity.minutes)
+money = parsed(quantity.money)
+distance = parsed(quantity.distance)
+
+
+def choice(*words: str) -> Read:
+    """One of these words."""
+
+    def parse(text: str) -> str:
+        if text in words:
+            return text
+        meant = near(text, words)
+        mend = f'did you mean "{meant}"?' if meant else ""
+        raise Unreadable(
+            f'"{shorten(text)}" is not one of the choices', f"{mend}\none of: {listed(words)}".strip(), "bad-choice"
+        )
+
+    return parsed(parse)
+
+
+def _yes(text: str) -> bool:
+    if text not in ("yes", "no"):
+        meant = {"true": "yes", "on": "yes", "y": "yes", "false": "no", "off": "no", "n": "no"}.get(text.lower())
+        raise Unreadable(f'"{shorten(text)}" is neither yes nor no', f"write {meant or 'yes or no'}", "bad-choice")
+    return text == "yes"
+
+
+yes_no = parsed(_yes)
+
+
+_often = parsed(scale.parse)
+
+
+def frequency(desk: Desk, node: Node) -> Frequency | None:
+    """A frequency as it was written, with its value."""
+    found = _often(desk, node)
+    if found is None or not isinstance(node, Text):
+        return None
+    value, cases = found
+    return Frequency(node.value, value, node.place, cases)
+
+
+# ---- readers of names ------------------------------------------------------------------------------------------------
+
+
+def name_of(*sections: str, also: tuple[str, ...] = ()) -> Read:
+    """The name of an entry of one of these sections, or one of the words in `also`."""
+
+    def read(desk: Desk, node: Node) -> str | None:
+        found = as_text(desk, node, "one name")
+        if found is None:
+            return None
+        if found.value in also or any(found.value in desk.known[section] for section in sections):
+            return found.value
+        unknown_name(desk, found, sections, also)
+        return None
+
+    return read
+
+
+def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
+    wanted = listed(ONE[section] for section in sections)
+    title = shorten(found.value)
+    where = {name: place for section in sections for name, place in desk.known[section].items()}
+    elsewhere = [section for section, names in desk.known.items() if found.value in names]
+    meant = near(found.value, (*where, *also))
+    if elsewhere:
+        place = desk.known[elsewhere[0]][found.value]
+        message = f'"{title}" is a {ONE[elsewhere[0]]}, not a {wanted}'
+        return desk.notes.note("unknown-name", found, message, f"a {wanted} is wanted here ({place.file}:{place.line})")
+    if meant:
+        mend = f'did you mean "{meant}"?' + (f" ({where[meant].file}:{where[meant].line})" if meant in where else "")
+    else:
+        mend = f"known: {listed((*where, *also), 'and')}" if where or also else f"no {wanted} is defined anywhere"
+    if sections == ("codes",):  # the nearest code is another fault's, not a slip of the pen
+        mend = f"add it to `codes`, with its standard name\n  {title}: ..."
+    if levels := levels_of(found.value, desk.levels):
+        mend = f'"{title}" belongs to {listed(levels)}: check the margin'
+        return desk.notes.note("wrong-level", found, f'no {wanted} is called "{title}"', mend)
+    desk.notes.note("unknown-name", found, f'no {wanted} is called "{title}"', mend)
+
+
+# ---- readers of lists and maps ---------------------------------------------------------------------------------------
+
+
+def list_of(read: Read) -> Read:
+    """A tuple, without repetitions."""
+
+    def read_list(desk: Desk, node: Node) -> tuple[Any, ...] | None:
+        if not isinstance(node, List):
+            mend = "write it as [one, two]"
+            if isinstance(node, Text) and node.value:
+                mend = f"write [{shorten(node.value)}]"
+                if node.value.startswith("-"):
+                    mend = "put a space after the dash, or write it as [one, two]"
+            desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: a list", mend)
+            return None
+        values: list[Any] = []
+        for item in node.items:
+            value = read(desk, item)
+            if value is None:
+                continue
+            if value in values:
+                desk.notes.note("same-twice", item, "this stands in the list twice", "keep one")
+            values.append(value)
+        return tuple(values)
+
+    return read_list
+
+
+def map_of(key: Read, value: Read, wanted: str = "keys and values") -> Read:
+    """A map, both sides read; pairs with a mistake are left out (they have been noted)."""
+
+    def read(desk: Desk, node: Node) -> Mapping[Any, Any] | None:
+        found = as_map(desk, node, wanted)
+        if found is None:
+            return None
+        pairs = [(key(desk, k), value(desk, v)) for k, v in found.pairs]
+        return {k: v for k, v in pairs if k is not None and v is not None}
+
+    return read
+
+
+def as_it_is(desk: Desk, node: Node) -> Node:
+    """The node itself, for what can only be read when its neighbours have been."""
+    return node

@@ -1,0 +1,231 @@
+"""YAML as a tree of text, lists and maps, in which everything knows its place. No words are turned into anything else.
+
+Built from the parser's events, not from composed nodes: an anchor, an alias or too deep a nesting is refused as soon
+as it comes by, so nothing is ever expanded and no recursion is deeper than `DEEPEST`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from reasoner.rulebook.model import Place
+from reasoner.rulebook.plain_yaml import in_plain_words, unglue
+from reasoner.rulebook.problem import Mark, Notebook, Problem, shorten
+
+LARGEST = 4_000_000  # bytes of one file
+DEEPEST = 20  # levels of nesting; the rules need six
+Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+# What YAML itself refuses, and what it takes for a line break but an editor does not: marks would point elsewhere.
+FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufeff\ufffe\uffff]")
+BREAK = re.compile(r"\r\n|\r|\n")
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A scalar, always text. `quoted`: it was written in quotes or as a block."""
+
+    value: str
+    place: Place
+    length: int
+    quoted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class List:
+    items: tuple[Node, ...]
+    place: Place
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
+class Map:
+    """Pairs in the order written; of two with the same key only the first is kept (and the second noted)."""
+
+    pairs: tuple[tuple[Text, Node], ...]
+    place: Place
+    length: int
+
+    def get(self, key: str) -> Node | None:
+        return next((value for name, value in self.pairs if name.value == key), None)
+
+    def key(self, key: str) -> Text | None:
+        return next((name for name, _ in self.pairs if name.value == key), None)
+
+
+Node = Text | List | Map
+
+
+def read_text(text: str, file: str) -> tuple[Map | None, tuple[Problem, ...]]:
+    """The tree of a YAML text and what is wrong with it. No tree when it could not be read to the end."""
+    notes = Notebook()
+    return parse(text, file, notes), notes.problems
+
+
+def read_file(path: Path, shown_as: str = "") -> tuple[Map | None, tuple[Problem, ...]]:
+    """As `read_text`, from a file. A file that cannot be opened is a problem like any other."""
+    notes = Notebook()
+    file = shown_as or str(path)
+    content = load(path, file, notes)
+    return (None if content is None else parse_bytes(content, file, notes)), notes.problems
+
+
+def load(path: Path, file: str, notes: Notebook) -> bytes | None:
+    """The bytes of a file, or None with the reason noted."""
+    here = Mark(Place(file, 1))
+    try:
+        if path.stat().st_size > LARGEST:
+            notes.note("too-large", here, f"the file is larger than {LARGEST // 1_000_000} MB", "split it into several")
+            return None
+        return path.read_bytes()
+    except OSError as error:
+        notes.note("cannot-open", here, f"cannot be opened: {(error.strerror or str(error)).lower()}")
+        return None
+
+
+def parse_bytes(content: bytes, file: str, notes: Notebook) -> Map | None:
+    """The tree of a file's bytes: UTF-8, with or without a byte order mark."""
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        before = content[: error.start].decode("utf-8-sig")
+        notes.lines[file] = BREAK.split(content.decode("utf-8-sig", errors="replace"))
+        mend = "save it as UTF-8 (the editor's Save as, Encoding)"
+        notes.note("not-utf-8", _mark(before, file), "the file is not UTF-8 from here on", mend)
+        return None
+    return parse(text, file, notes)
+
+
+def parse(text: str, file: str, notes: Notebook) -> Map | None:
+    """The tree of a text, mistakes going to `notes`. None when it could not be read to the end."""
+    text = text.removeprefix("\ufeff")
+    notes.lines[file] = BREAK.split(text)
+    bad = FORBIDDEN.search(text)
+    if bad:
+        message = f"a control character (U+{ord(bad[0]):04X}) that does not belong in a text"
+        notes.note("control-character", _mark(text[: bad.start()], file), message, "delete it and type the place again")
+        return None
+    if len(text) > LARGEST:
+        notes.note("too-large", Mark(Place(file, 1)), f"longer than {LARGEST // 1_000_000} million characters")
+        return None
+    walk = _Walk(file, notes)
+    try:
+        return walk.document(yaml.parse(text, Loader=Loader))
+    except _Refused:
+        return None
+    except yaml.MarkedYAMLError as error:
+        kind, row, column, length, message, mend = in_plain_words(error, notes.lines[file], walk.last)
+        notes.note(kind, Mark(Place(file, row + 1, column + 1), length), message, mend)
+        return None
+
+
+def _mark(before: str, file: str) -> Mark:
+    lines = BREAK.split(before)
+    return Mark(Place(file, len(lines), len(lines[-1]) + 1))
+
+
+class _Refused(Exception):
+    """Reading stops here; why has been noted."""
+
+
+class _Walk:
+    """Events to a tree. `last` is the event before the one that failed, which often is the real culprit."""
+
+    def __init__(self, file: str, notes: Notebook) -> None:
+        self.file, self.notes = file, notes
+        self.lines = notes.lines[file]
+        self.last: Any = None
+
+    def document(self, events: Iterator[Any]) -> Map | None:
+        tree: Node | None = None
+        for event in events:
+            if isinstance(event, yaml.DocumentStartEvent):
+                if tree is not None:
+                    self.refuse("two-documents", event, "a second document begins here", "delete the line `---`")
+                tree = self.node(self.next(events), events, 1)
+        if tree is None or (isinstance(tree, Text) and not tree.value and not tree.quoted):
+            self.notes.note(
+                "empty-file", Mark(Place(self.file, 1)), "there is nothing in this file", "fill it or delete it"
+            )
+            return None
+        if isinstance(tree, Map):
+            return tree
+        spaced = unglue(tree.value) if isinstance(tree, Text) else ""
+        if spaced:
+            self.notes.note("no-space", tree, "no space after the colon", f"write `{shorten(spaced)}`")
+        else:
+            mend = "a file holds keys and values: `key: value`"
+            self.notes.note("bad-shape", tree, "there is no key here", mend)
+        return None
+
+    def next(self, events: Iterator[Any]) -> Any:
+        self.last = next(events)
+        return self.last
+
+    def node(self, event: Any, events: Iterator[Any], depth: int) -> Node:
+        if event.anchor is not None or event.tag is not None:  # an alias has an anchor too
+            self.special(event)
+        if isinstance(event, yaml.ScalarEvent):
+            return Text(event.value, self.place(event), self.length(event, event), bool(event.style))
+        if depth > DEEPEST:
+            self.refuse("too-deep", event, f"nested more than {DEEPEST} deep", "a bracket may be left open above")
+        end: Any
+        if isinstance(event, yaml.SequenceStartEvent):
+            items = []
+            while not isinstance(end := self.next(events), yaml.SequenceEndEvent):
+                items.append(self.node(end, events, depth + 1))
+            return List(tuple(items), self.place(event), self.length(event, end))
+        pairs: dict[str, tuple[Text, Node]] = {}
+        while not isinstance(end := self.next(events), yaml.MappingEndEvent):
+            key = self.node(end, events, depth + 1)
+            value = self.node(self.next(events), events, depth + 1)
+            self.keep(pairs, key, value)
+        return Map(tuple(pairs.values()), self.place(event), self.length(event, end))
+
+    def special(self, event: Any) -> None:
+        """What YAML could do and these files do not: repeat, label, give a type."""
+        mend = "write it out where it is needed; if it is text, put it in quotes"
+        if isinstance(event, yaml.AliasEvent):
+            self.refuse("alias", event, "`*` repeats something written elsewhere, which is not done here", mend)
+        if event.anchor is not None:
+            self.refuse("alias", event, "`&` labels something to be repeated, which is not done here", mend)
+        self.refuse("tag", event, "`!` has a meaning of its own in YAML", "if it is text, put it in quotes")
+
+    def keep(self, pairs: dict[str, tuple[Text, Node]], key: Node, value: Node) -> None:
+        if not isinstance(key, Text):
+            self.notes.note("bad-key", key, "a key is a plain word, not a list or a map", "write `key: value`")
+        elif key.value == "<<" and not key.quoted:
+            self.notes.note(
+                "alias", key, "`<<` would copy keys from elsewhere, which is not done here", "write them out"
+            )
+        elif key.value in pairs:
+            first = pairs[key.value][0].place
+            message = f'"{shorten(key.value)}" is written twice; first on line {first.line}'
+            self.notes.note("same-twice", key, message, "keep one of the two")
+        elif (spaced := unglue(key.value)) and not key.quoted and value == Text("", value.place, value.length):
+            # YAML takes `{darker:often}` for one long key. It is read as it was meant, so that nothing seems missing.
+            self.notes.note("no-space", key, "no space after the colon", f"write `{shorten(spaced)}`")
+            name, _, rest = spaced.partition(": ")
+            pairs.setdefault(name, (Text(name, key.place, len(name)), Text(rest, key.place, key.length)))
+        else:
+            pairs[key.value] = (key, value)
+
+    def place(self, event: Any) -> Place:
+        mark = event.start_mark
+        return Place(self.file, mark.line + 1, mark.column + 1)
+
+    def length(self, first: Any, last: Any) -> int:
+        """Characters to mark: to the end of the thing, or of the line where it goes on over several."""
+        start, end = first.start_mark, last.end_mark
+        last_column = end.column if end.line == start.line else len(self.lines[start.line].rstrip())
+        return max(1, int(last_column - start.column))
+
+    def refuse(self, kind: str, event: Any, message: str, mend: str) -> None:
+        self.notes.note(kind, Mark(self.place(event), self.length(event, event)), message, mend)
+        raise _Refused

@@ -1,0 +1,324 @@
+"""The rules as frozen dataclasses. Every entry knows the place it was written at.
+
+Nothing here names a particular fault, check or condition: rules are data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+@dataclass(frozen=True, order=True)
+class Place:
+    """Where something stands: file as shown to the person, line and column from 1."""
+
+    file: str
+    line: int
+    column: int = 1
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+class At(StrEnum):
+    """The kind of place a fault sits at, or a check looks at."""
+
+    ENGINE = "engine"
+    BANK = "bank"
+    CYLINDER = "cylinder"
+
+
+class Sees(StrEnum):
+    """`now`: the fault's signs are there only while it is showing. `ever`: they stay."""
+
+    NOW = "now"
+    EVER = "ever"
+
+
+@dataclass(frozen=True)
+class Frequency:
+    """A probability as somebody wrote it (a word, a percentage, a count) and its value in 0..1.
+
+    `cases` is how many observed cases it is worth: the denominator of a count, else None (the source decides).
+    """
+
+    written: str
+    value: float
+    place: Place
+    cases: float | None = None
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Who says so: a key of the bibliography, `practice` or `judgement`; how many cases it is worth; where written."""
+
+    source: str
+    weight: float
+    place: Place
+    because: str = ""
+
+
+@dataclass(frozen=True)
+class Filter:
+    """Holds for a vehicle when every named property has one of the values, and the distance lies in the range (km)."""
+
+    values: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    distance_over: float | None = None
+    distance_under: float | None = None
+
+
+@dataclass(frozen=True)
+class MoreLikely:
+    """A fault's share is multiplied by `times` for vehicles that pass the filter."""
+
+    when: Filter
+    times: float
+    place: Place
+
+
+@dataclass(frozen=True)
+class Family:
+    """What a kind of fault does, said once. `part_of` names wider families."""
+
+    name: str
+    title: str
+    means: str
+    part_of: tuple[str, ...]
+    shows: Mapping[str, Frequency]
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something that can be wrong.
+
+    share: part of rich complaints it accounts for, by injection (port, direct, dual); relative numbers.
+    pairs: chance that a second place has gone too (None: never expanded to pairs).
+    shows: how often the fault acts in a spell, by condition; the key `any` speaks for conditions not named.
+    acts_as: its families, nearest first.
+    """
+
+    name: str
+    title: str
+    means: str
+    at: At
+    share: Mapping[str, float]
+    more_likely: tuple[MoreLikely, ...]
+    only: Filter
+    pairs: Frequency | None
+    shows: Mapping[str, Frequency]
+    acts_as: tuple[str, ...]
+    repair: str
+    confirmed_by: tuple[str, ...]
+    driving_on: str
+    anything_else: bool
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What it takes to get into a condition: minutes at work and minutes of waiting."""
+
+    minutes: float
+    wait: float
+
+
+@dataclass(frozen=True)
+class Condition:
+    """An operating condition. `came_from` gives what it takes when the car is in another one; else `reach`.
+
+    after: checks that must be answered (or passed over) before it is brought about, because it destroys their evidence.
+    """
+
+    name: str
+    title: str
+    means: str
+    bring_about: str
+    reach: Reach
+    came_from: Mapping[str, Reach]
+    engine_runs: bool
+    needs: tuple[str, ...]
+    cautions: tuple[str, ...]
+    after: tuple[str, ...]
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Caution:
+    """What to be told before a step. `hazard`: the step can hurt somebody."""
+
+    name: str
+    say: str
+    hazard: bool
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Tool:
+    """Something a check needs. `common`: taken to be at hand unless the person says otherwise."""
+
+    name: str
+    title: str
+    common: bool
+    place: Place
+
+
+@dataclass(frozen=True)
+class Source:
+    """One entry of the bibliography. `seen`: how it was read (text, abstract, secondary, from memory)."""
+
+    name: str
+    cite: str
+    seen: str
+    place: Place
+
+
+@dataclass(frozen=True)
+class Repair:
+    """What to do about a verdict, and what must be seen afterwards."""
+
+    name: str
+    title: str
+    do: str
+    proof: tuple[str, ...]
+    minutes: float
+    money: float
+    cautions: tuple[str, ...]
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Code:
+    """A standard trouble code and its standard name."""
+
+    name: str
+    title: str
+    place: Place
+
+
+@dataclass(frozen=True)
+class Outcome:
+    name: str
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True)
+class Statement:
+    """How often each outcome is seen. Only what was written: the network fills in the rest.
+
+    `here` speaks for places the fault has, `elsewhere` for the others (None: the check's `otherwise`).
+    """
+
+    here: Mapping[str, Frequency]
+    elsewhere: Mapping[str, Frequency] | None
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Band:
+    """One outcome's range of a reading: low <= value < high; None is open."""
+
+    outcome: str
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class Measure:
+    """How a typed number becomes an outcome. `spread` is the reading's standard deviation in `unit`."""
+
+    quantity: str
+    unit: str
+    bands: tuple[Band, ...]
+    spread: float
+    least: float | None
+    most: float | None
+
+
+@dataclass(frozen=True)
+class Check:
+    """Anything that can be observed or done.
+
+    kind: told | code | reading | look | test. outcomes: first is what a sound car shows.
+    at: each place of this kind gets its own outcome. sees: see `Sees`.
+    conditions: where it can be done (empty: anywhere). otherwise: outcome frequencies with no fault to see.
+    given: by fault or family name. stands_for: checks it makes redundant in the same spell.
+    provokes: brings the fault on at the place it is done to; done place by place.
+    after: checks to be done first. leaves: the condition the car is in afterwards ("" = unchanged).
+    codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
+    """
+
+    name: str
+    title: str
+    kind: str
+    ask: str
+    how: str
+    at: At
+    sees: Sees
+    conditions: tuple[str, ...]
+    only: Filter
+    outcomes: tuple[Outcome, ...]
+    otherwise: Statement
+    given: Mapping[str, Statement]
+    minutes: float
+    wait: float
+    money: float
+    needs: tuple[str, ...]
+    cautions: tuple[str, ...]
+    stands_for: tuple[str, ...]
+    after: tuple[str, ...]
+    provokes: bool
+    leaves: str
+    codes: Mapping[int, tuple[str, ...]]
+    measure: Measure | None
+    words: tuple[str, ...]
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Numbers of the reasoning itself, kept with the rules so that they have a source too.
+
+    report_right: chance that what was reported is what was there, by `sure`, `think so`, `guess`.
+    weights: how many observed cases each kind of source is worth.
+    unlikeliest: the least probability of any outcome under any cause (everybody misreads once).
+    dominates, lead: a verdict needs the first cause at or above this probability, and this many times the next.
+    least_gain: bits a check must bring for every quarter of an hour it costs. waiting_counts: share of a waiting
+    minute that counts. hazard_minutes: what a hazardous step costs on top. asking_minutes: what any question costs.
+    hour_costs: money for an hour, where money is what counts.
+    shows_unless_said: showing frequency where nothing is written.
+    """
+
+    report_right: Mapping[str, float]
+    weights: Mapping[str, float]
+    unlikeliest: float
+    dominates: float
+    lead: float
+    least_gain: float
+    waiting_counts: float
+    hazard_minutes: float
+    asking_minutes: float
+    hour_costs: float
+    shows_unless_said: Frequency
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Rulebook:
+    """All the rules, by name, in the order written. `stamp` identifies their exact text."""
+
+    conditions: Mapping[str, Condition]
+    families: Mapping[str, Family]
+    faults: Mapping[str, Fault]
+    checks: Mapping[str, Check]
+    repairs: Mapping[str, Repair]
+    cautions: Mapping[str, Caution]
+    tools: Mapping[str, Tool]
+    sources: Mapping[str, Source]
+    codes: Mapping[str, Code]
+    settings: Settings
+    files: tuple[str, ...]
+    stamp: str

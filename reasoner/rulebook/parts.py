@@ -1,0 +1,132 @@
+"""Readers shared by several sections: filters, shares, places, ways into a condition, and who says so."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from reasoner.rulebook.fields import (
+    Desk,
+    Key,
+    Read,
+    as_map,
+    as_text,
+    choice,
+    distance,
+    fields,
+    frequency,
+    list_of,
+    map_of,
+    minutes,
+    name_of,
+    number,
+    table,
+    text,
+)
+from reasoner.rulebook.filters import PROPERTIES
+from reasoner.rulebook.located import List, Map, Node, Text
+from reasoner.rulebook.model import Filter, MoreLikely, Origin, Reach
+from reasoner.rulebook.problem import Spot, shorten
+
+EVERY_VEHICLE = Filter()
+INJECTION = PROPERTIES["injection"]
+PLACE = re.compile(r"(engine)|(bank|cylinder) ([1-9]\d?)")
+
+
+def one_or_more(*words: str) -> Read:
+    """One of these words, or a list of them, as a tuple."""
+    one, several = choice(*words), list_of(choice(*words))
+
+    def read(desk: Desk, node: Node) -> Any:
+        if isinstance(node, List):
+            return several(desk, node)
+        word = one(desk, node)
+        return None if word is None else (word,)
+
+    return read
+
+
+positive = number("", 0)
+check_names, caution_names, tool_names = (list_of(name_of(section)) for section in ("checks", "cautions", "tools"))
+family_names = list_of(name_of("families"))
+shows = map_of(name_of("conditions", also=("any",)), frequency, "conditions, and how often it acts in each")
+
+FILTER = table(
+    *(Key(name, one_or_more(*words)) for name, words in PROPERTIES.items()),
+    Key("distance over", distance),
+    Key("distance under", distance),
+)
+MORE_LIKELY = FILTER | table(Key("times", number("times", 0.001, 1000), paste="times: 2"))
+SHARES = table(*(Key(name, positive) for name in INJECTION))
+REACH = table(Key("minutes", minutes, paste="minutes: 2"), Key("wait", minutes, default=0.0))
+ORIGIN = (
+    Key("source", name_of("sources", also=("practice", "judgement")), paste="source: judgement"),
+    Key("weight", number("cases", 0.1, 1e6)),
+    Key("because", text, default=""),
+)
+NAMED = Key("name", text, into="title", paste="name: what people call it")
+MEANS = Key("means", text, paste="means: what it is, in a sentence or two")
+
+
+def origin(desk: Desk, values: dict[str, Any], spot: Spot) -> Origin:
+    """Takes source, weight and because out of the values."""
+    source, weight, because = (values.pop(key.attribute) for key in ORIGIN)
+    return Origin(source, desk.weight_of(source) if weight is None else weight, spot.place, because)
+
+
+def read_filter(desk: Desk, node: Node) -> Filter | None:
+    """`only`: properties with the values they may have, and a range of distance."""
+    found = as_map(desk, node, "a property and its values", "such as {injection: direct}")
+    return None if found is None else _filter(desk, found, fields(desk, FILTER, found, found, "a filter"))
+
+
+def _filter(desk: Desk, spot: Spot, values: Mapping[str, Any]) -> Filter:
+    over, under = values["distance_over"], values["distance_under"]
+    if over is not None and under is not None and over >= under:
+        desk.notes.note("bad-number", spot, "no distance is over the one and under the other", "swap the two")
+    named = {name: values[FILTER[name].attribute] for name in PROPERTIES}
+    return Filter({name: allowed for name, allowed in named.items() if allowed}, over, under)
+
+
+def read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
+    found = as_map(desk, node, "a property and `times`", "such as {injection: direct, times: 2}")
+    if found is None:
+        return None
+    values = fields(desk, MORE_LIKELY, found, found, "`more likely`")
+    if not any(found.key(name) for name in FILTER):
+        mend = "add a property, such as injection: direct"
+        desk.notes.note("missing-key", found, "`more likely` does not say for which vehicles", mend)
+    return MoreLikely(_filter(desk, found, values), values["times"], found.place)
+
+
+def read_share(desk: Desk, node: Node) -> Mapping[str, float] | None:
+    """One number for every injection, or one for each that is named."""
+    if isinstance(node, Map):
+        values = fields(desk, SHARES, node, node, "`share`")
+        return {name: value for name, value in values.items() if value is not None}
+    share: float | None = positive(desk, node)
+    return None if share is None else dict.fromkeys(INJECTION, share)
+
+
+def read_reach(desk: Desk, node: Node) -> Reach | None:
+    found = as_map(desk, node, "minutes and wait", "such as {minutes: 2, wait: 20}")
+    return None if found is None else Reach(**fields(desk, REACH, found, found, "`from`"))
+
+
+def read_place(desk: Desk, node: Node) -> tuple[str, int] | None:
+    """`engine`, `bank 2`, `cylinder 3` as (kind, number); the engine's number is 0."""
+    found = as_text(desk, node, "a place")
+    if found is None:
+        return None
+    match = PLACE.fullmatch(found.value)
+    if match:
+        return match[1] or match[2], int(match[3] or 0)
+    mend = "such as engine, bank 1, cylinder 3"
+    desk.notes.note("bad-choice", found, f'"{shorten(found.value)}" is no place', mend)
+    return None
+
+
+def read_word(desk: Desk, node: Node) -> Text | None:
+    """A word together with its place."""
+    return as_text(desk, node, "one word")

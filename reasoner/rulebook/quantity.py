@@ -1,0 +1,104 @@
+"""Numbers as people write them, with the units the format asks for. Each parser raises Unreadable with a mend."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from reasoner.rulebook.problem import Unreadable
+
+KM_PER_MILE = 1.609344  # exact: international mile, NIST SP 811 (2008) B.8
+LARGEST = 1e9  # beyond this a number is a slip
+
+_NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
+_WITH_UNIT = re.compile(r"([-+]?\d+(?:[.,]\d+)?) ?(\D.*)")
+_COMMA = re.compile(r"[-+]?\d+,\d+")
+_DISTANCE = re.compile(r"(\d+(?:\.\d+)?) ?(km|mi)")
+_MINUTES = {"min": 1, "mins": 1, "minute": 1, "minutes": 1, "h": 60, "hr": 60, "hour": 60, "hours": 60, "s": 1 / 60}
+_BAND = re.compile(r"(?:(below|above) (\S+)|(\S+) to (\S+))")
+
+
+def number(text: str, unit: str = "", least: float = -LARGEST, most: float = LARGEST) -> float:
+    """A plain finite number without its unit, within bounds. `unit` is what it counts, for the messages."""
+    text = " ".join(text.split())
+    counted = f" of {unit}" if unit else ""
+    if not _NUMBER.fullmatch(text):
+        raise Unreadable(f'"{text[:40]}" is no plain number{counted}', _plainer(text, unit), "bad-number")
+    value = float(text)
+    if not math.isfinite(value) or not least <= value <= most:
+        low = value < least
+        message = f"{text[:40]} is too {'low' if low else 'high'}" + (f" for {unit}" if unit else "")
+        raise Unreadable(message, f"at least {least:g}" if low else f"at most {most:g}", "bad-number")
+    return value
+
+
+def _plainer(text: str, unit: str) -> str:
+    """What would mend a number written with its unit or with a comma."""
+    if _COMMA.fullmatch(text):
+        return f"write {text.replace(',', '.')}"
+    match = _WITH_UNIT.fullmatch(text)
+    if not match:
+        return "write digits, with a point for the fraction"
+    value = float(match[1].replace(",", "."))
+    if unit == "minutes":
+        factor = _MINUTES.get(match[2].strip())
+        if factor is None:
+            return f"write minutes, without a unit: {value:g}"
+        return f"this key is in minutes already: write {value * factor:g}"
+    return f"write the number alone: {value:g}"
+
+
+def minutes(text: str) -> float:
+    """Minutes, at least 0."""
+    return number(text, "minutes", 0, 100_000)
+
+
+def money(text: str) -> float:
+    """Money in whatever the shop counts in, at least 0."""
+    if re.fullmatch(r"[^\d\s+-]+ ?\d+(?:\.\d+)?", text):
+        raise Unreadable(f'"{text}" is no plain number', f"write the number alone: {text.lstrip('€$£ ')}", "bad-number")
+    return number(text, "", 0)
+
+
+def percent(text: str, least: float = 0, most: float = 100) -> float:
+    """`12 %` as 0.12, within bounds given in per cent."""
+    text = " ".join(text.split())
+    match = re.fullmatch(r"(\d+(?:\.\d+)?) ?%", text)
+    if not match:
+        bare = re.fullmatch(r"\d*\.?\d+", text)
+        value = float(text) if bare else 0.0
+        mend = f"write {value * 100 if value < 1 else value:g} %" if bare else "such as 12 %"
+        raise Unreadable(f'"{text[:40]}" is no percentage', mend, "bad-number")
+    if not least <= float(match[1]) <= most:
+        raise Unreadable(f"{text} is out of bounds", f"from {least:g} % to {most:g} %", "bad-number")
+    return float(match[1]) / 100
+
+
+def distance(text: str) -> float:
+    """`160000 km` or `100000 mi` in km."""
+    text = " ".join(text.split())
+    match = _DISTANCE.fullmatch(text)
+    if match:
+        return float(match[1]) * (KM_PER_MILE if match[2] == "mi" else 1.0)
+    digits = re.sub(r"[ ',.](?=\d{3}\b)", "", text)
+    match = re.fullmatch(r"(\d+) ?(km|mi|miles|kilometres)?", digits)
+    if match and match[2]:
+        mend = f"write {match[1]} {'mi' if match[2].startswith('mi') else 'km'}"
+    else:
+        mend = f"say the unit: {match[1]} km or {match[1]} mi" if match else "such as 160000 km or 100000 mi"
+    raise Unreadable(f'"{text[:40]}" is no distance', mend, "bad-number")
+
+
+def band(text: str) -> tuple[float | None, float | None]:
+    """`below -10`, `-10 to 10`, `above 10` as (low, high); None is open."""
+    text = " ".join(text.split())
+    match = _BAND.fullmatch(text)
+    if not match:
+        raise Unreadable(f'"{text[:40]}" is no range', "such as `below -10`, `-10 to 10`, `above 10`", "bad-number")
+    if match[1]:
+        bound = number(match[2])
+        return (None, bound) if match[1] == "below" else (bound, None)
+    low, high = number(match[3]), number(match[4])
+    if low >= high:
+        raise Unreadable(f'"{text}" is empty', f"the smaller number first: `{high:g} to {low:g}`", "bad-number")
+    return low, high

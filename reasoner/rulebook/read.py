@@ -1,0 +1,209 @@
+"""Rule files to a Rulebook: find the files, read each, put them together by name, check every entry.
+
+All the mistakes of all the files are found in one run. Rules with a mistake are refused as a whole.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from reasoner.rulebook.entries import CODE, LEVELS, SECTIONS, read_entry, read_settings
+from reasoner.rulebook.fields import NAME, ONE, Desk, unknown_key
+from reasoner.rulebook.located import Map, Node, Text, load, parse_bytes
+from reasoner.rulebook.model import Place, Rulebook
+from reasoner.rulebook.near import near
+from reasoner.rulebook.problem import Mark, Notebook, Problem, RulesRefused, shorten
+from reasoner.rulebook.whole import no_loops, one_spare, one_subject_a_name
+
+FORMAT = 1
+RESERVED = {"any": "conditions", "practice": "sources", "judgement": "sources", "published": "sources"}
+
+
+@dataclass
+class Layer:
+    """What some files say together, by section and name. Within a layer a name may stand once.
+
+    Entries are still trees: a layer of a shop's own rules can be laid over another by name before anything is read.
+    """
+
+    entries: dict[str, dict[str, tuple[Text, Node]]] = field(default_factory=lambda: {name: {} for name in SECTIONS})
+    settings: tuple[Text, Node] | None = None
+    files: list[str] = field(default_factory=list)
+    stamp: str = ""
+
+
+def read_rules(paths: Sequence[Path], shown_from: Path | None = None) -> Rulebook:
+    """The rules of these files and folders (of *.yaml). Raises RulesRefused with every mistake there is."""
+    book, problems = collect(paths, shown_from)
+    if book is None:
+        raise RulesRefused(problems)
+    return book
+
+
+def collect(paths: Sequence[Path], shown_from: Path | None = None) -> tuple[Rulebook | None, tuple[Problem, ...]]:
+    """The rules, or None and every mistake. `shown_from`: the folder that file names are shown relative to."""
+    notes = Notebook()
+    layer = read_layer(paths, shown_from, notes)
+    book = None if layer is None else build(layer, notes)
+    return (None if notes.problems else book), notes.problems
+
+
+# ---- files -----------------------------------------------------------------------------------------------------------
+
+
+def read_layer(paths: Sequence[Path], shown_from: Path | None, notes: Notebook) -> Layer | None:
+    """All the files as one layer; None when one could not be read to its end (names would seem to be missing)."""
+    layer, digest, whole = Layer(), hashlib.sha256(), True
+    for path, name in _files(paths, shown_from, notes):
+        shown = _shown(path, shown_from)
+        content = load(path, shown, notes)
+        tree = None if content is None else parse_bytes(content, shown, notes)
+        if content is None or tree is None:
+            whole = False
+            continue
+        layer.files.append(shown)
+        digest.update(f"{name}\0{len(content)}\0".encode() + content)
+        _sort_in(layer, tree, notes)
+    layer.stamp = digest.hexdigest()
+    return layer if whole and layer.files else None
+
+
+def _files(paths: Sequence[Path], shown_from: Path | None, notes: Notebook) -> list[tuple[Path, str]]:
+    """Each file once, with the name that goes into the stamp: the same wherever the folder lies."""
+    found: dict[Path, tuple[Path, str]] = {}
+    for path in paths:
+        here = Mark(Place(_shown(path, shown_from), 1))
+        if path.is_dir():
+            inside = sorted(p for p in path.iterdir() if not p.name.startswith("."))
+            for odd in (p for p in inside if p.suffix.lower() in (".yml", ".yaml") and p.suffix != ".yaml"):
+                message = "not read: the names of rule files end in .yaml"
+                notes.note("no-rules", Mark(Place(_shown(odd, shown_from), 1)), message, f"name it {odd.stem}.yaml")
+            files = [p for p in inside if p.suffix == ".yaml"]
+            if not files:
+                notes.note("no-rules", here, "no rule files in this folder", "rule files are *.yaml")
+        elif path.exists():
+            files = [path]
+        else:
+            notes.note("no-rules", here, "there is no such file or folder")
+            continue
+        found.update((p.resolve(), (p, p.name)) for p in files if p.resolve() not in found)
+    if not paths:
+        notes.note("no-rules", Mark(Place("rules", 1)), "no rule files were named")
+    return list(found.values())
+
+
+def _shown(path: Path, shown_from: Path | None) -> str:
+    if shown_from is not None:
+        try:
+            return path.resolve().relative_to(shown_from.resolve()).as_posix()
+        except ValueError:
+            pass
+    return path.as_posix()
+
+
+# ---- entries by name -------------------------------------------------------------------------------------------------
+
+
+def _sort_in(layer: Layer, tree: Map, notes: Notebook) -> None:
+    """Puts a file's entries where they belong, noting names that stand twice and sections that do not exist."""
+    for name, node in tree.pairs:
+        if name.value == "format":
+            _format(name, node, notes)
+        elif name.value == "settings":
+            if layer.settings is not None:
+                first = layer.settings[0].place
+                message = f"the settings stand here a second time; first at {first.file}:{first.line}"
+                notes.note("same-twice", name, message, "keep one of the two")
+            else:
+                layer.settings = name, node
+        else:
+            section = _section(name, notes)
+            if section:
+                _entries(layer, section, node, notes)
+
+
+def _format(name: Text, node: Node, notes: Notebook) -> None:
+    if isinstance(node, Text) and node.value.isdecimal() and int(node.value[:9]) > FORMAT:
+        message = f"these rules have format {node.value}; this program reads format {FORMAT}"
+        notes.note("newer-format", node, message, "use a newer program")
+    elif not isinstance(node, Text) or node.value != str(FORMAT):
+        notes.note("bad-number", name, "`format` is a whole number", f"write format: {FORMAT}")
+
+
+def _section(name: Text, notes: Notebook) -> str | None:
+    """The section meant; of a misspelt one the entries are read all the same, so that no name seems to be missing."""
+    if name.value in SECTIONS:
+        return name.value
+    desk = Desk(notes, {}, levels=LEVELS)
+    unknown_key(desk, name, (*SECTIONS, "settings", "format"), "a rule file")
+    meant = near(name.value, SECTIONS)
+    return meant
+
+
+def _entries(layer: Layer, section: str, node: Node, notes: Notebook) -> None:
+    one = ONE[section]
+    if not isinstance(node, Map):
+        empty = isinstance(node, Text) and not node.value
+        message = f"there is no {one} in this section" if empty else "names are wanted here, each with what it is"
+        return notes.note("bad-shape", node, message, "write the name with a colon, and what it is below, further in")
+    for name, body in node.pairs:
+        if not _well_named(section, name, body, notes):
+            continue
+        first = layer.entries[section].get(name.value)
+        if first:
+            place = first[0].place
+            message = f'there is a {one} "{name.value}" already ({place.file}:{place.line})'
+            notes.note("same-twice", name, message, "keep one of the two, or give one another name")
+        else:
+            layer.entries[section][name.value] = name, body
+
+
+def _well_named(section: str, name: Text, body: Node, notes: Notebook) -> bool:
+    """Whether this is an entry at all (a bad name is noted, but kept, so that those who use it are not blamed too)."""
+    one, title = ONE[section], shorten(name.value)
+    if section == "codes":
+        if not CODE.fullmatch(name.value):
+            notes.note("bad-name", name, f'"{title}" is no trouble code', "such as P0172: a letter and four digits")
+    elif name.value in SECTIONS[section].keys and not isinstance(body, Map):
+        mend = f"give it a larger margin, below the name of a {one}"
+        notes.note("wrong-level", name, f'"{title}" is a key of a {one}, not the name of one', mend)
+        return False
+    elif name.value in SECTIONS and isinstance(body, Map):
+        notes.note("wrong-level", name, f'"{title}" begins a section', "write it at the left margin")
+        return False
+    elif RESERVED.get(name.value) == section:
+        notes.note("bad-name", name, f'"{title}" has a meaning of its own', "choose another name")
+    elif not NAME.fullmatch(name.value):
+        slug = "-".join("".join(c if c.isalnum() and c.isascii() else " " for c in name.value.lower()).split())
+        mend = f"write {slug}" if NAME.fullmatch(slug) else "lower case letters, digits and dashes"
+        notes.note("bad-name", name, f'"{title}" cannot be the name of a {one}', mend)
+    return True
+
+
+# ---- the book --------------------------------------------------------------------------------------------------------
+
+
+def build(layer: Layer, notes: Notebook) -> Rulebook | None:
+    """Every entry as its dataclass, every name resolved. None (and why noted) when anything is wrong."""
+    known = {section: {n: text.place for n, (text, _) in found.items()} for section, found in layer.entries.items()}
+    desk = Desk(notes, known, levels=LEVELS)
+    here = Place(layer.files[0], 1)
+    if layer.settings is None:
+        missing = "no file has `settings`: the numbers of the reasoning itself"
+        notes.note("missing-key", Mark(here), missing, "add a section\n  settings:")
+    settings = read_settings(desk, *layer.settings) if layer.settings else None
+    read = {
+        section: {name: read_entry(desk, section, text, node) for name, (text, node) in found.items()}
+        for section, found in layer.entries.items()
+    }
+    sound = {section: {n: e for n, e in found.items() if e is not None} for section, found in read.items()}
+    one_subject_a_name(desk)
+    no_loops(desk, sound["families"], sound["checks"])
+    if len(sound["faults"]) == len(read["faults"]):  # else the spare one may be among those with a mistake
+        one_spare(desk, sound["faults"], sound["checks"], here)
+    if notes.problems or settings is None:
+        return None
+    return Rulebook(**sound, settings=settings, files=tuple(layer.files), stamp=layer.stamp)

@@ -1,0 +1,168 @@
+"""What can be done to a case: each act checks itself and returns the events to be kept, or refuses in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from reasoner.inference.plan import Option
+from reasoner.measure.soften import soften
+from reasoner.rulebook.model import Check
+from reasoner.session.document import Verdict
+from reasoner.session.record import Event, standing
+from reasoner.session.words import PASSES, places_of
+from reasoner.session.workup import Workup
+
+
+class Refused(ValueError):
+    """An act that makes no sense: what is wrong, and what would mend it. Nothing was kept."""
+
+    def __init__(self, message: str, mend: str = "") -> None:
+        super().__init__(message)
+        self.message, self.mend = message, mend
+
+
+def find_check(workup: Workup, name: str) -> Check:
+    """A check of these rules that applies to this vehicle. Raises Refused."""
+    check = workup.book.checks.get(name)
+    if check is None:
+        raise Refused(f'no check is called "{name}"', "search by words to find its name")
+    if name not in workup.tables.check_number:
+        raise Refused(f'"{name}" cannot apply to this vehicle', "see the vehicle's layout, injection and metering")
+    return check
+
+
+def answer(
+    workup: Workup,
+    name: str,
+    values: Mapping[int, str | Mapping[str, float]],
+    sure: str = "sure",
+    option: Option | None = None,
+    reading: str = "",
+    seen_in: str | None = None,
+) -> list[Event]:
+    """An answer. option: the proposal it answers (a new spell is begun where that says so).
+
+    values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was
+    seen in at another time; it then stands in a spell of its own.
+    """
+    check = find_check(workup, name)
+    places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
+    if sure not in workup.book.settings.report_right:
+        raise Refused(f'"{sure}" is no degree of sureness', "sure, think so or guess")
+    if not values:
+        raise Refused("no answer was given", "name an outcome, or say that you can't tell")
+    kept: dict[str, object] = {}
+    for place, value in values.items():
+        if place not in places:
+            raise Refused(f"there is no {check.at} {place} here", "there are " + ", ".join(places.values()))
+        for outcome in [value] if isinstance(value, str) else value:
+            if outcome not in outcomes:
+                raise Refused(f'"{outcome}" is no outcome of {name}', "one of: " + ", ".join(outcomes))
+        kept[str(place)] = value if isinstance(value, str) else dict(value)
+    if seen_in is not None and seen_in not in workup.book.conditions:
+        raise Refused(f'no condition is called "{seen_in}"', "one of: " + ", ".join(workup.book.conditions))
+
+    step = workup.record.steps + 1
+    events: list[Event] = []
+    event: dict[str, object] = {"event": "answer", "step": step, "check": name, "values": kept, "sure": sure}
+    if reading:
+        event["reading"] = reading
+    if option is not None and workup.tables.checks[option.check].name == name:
+        event["asked"] = True
+        if option.fresh and option.condition is not None:
+            events.append({"event": "condition", "step": step, "condition": workup.tables.conditions[option.condition]})
+    if seen_in is not None and seen_in != workup.record.condition:
+        event["condition"] = seen_in
+    return [*events, event]
+
+
+def read_off(workup: Workup, name: str, numbers: Mapping[int, float]) -> dict[int, dict[str, float]]:
+    """Outcome weights, by place, of readings in the unit of the check's measure. Raises Refused beyond its range."""
+    check = find_check(workup, name)
+    measure = check.measure
+    if measure is None:
+        raise Refused(f"{name} takes no number", "one of: " + ", ".join(o.name for o in check.outcomes))
+    for number in numbers.values():
+        if (measure.least is not None and number < measure.least) or (
+            measure.most is not None and number > measure.most
+        ):
+            raise Refused(
+                f"{number:g} {measure.unit} is no possible {measure.quantity}",
+                f"{measure.least:g} to {measure.most:g} {measure.unit}",
+            )
+    return {place: dict(soften(measure, number)) for place, number in numbers.items()}
+
+
+def pass_over(workup: Workup, name: str, why: str, option: Option | None = None) -> list[Event]:
+    """Can't tell (not asked again in this condition), no tool, or not now (not proposed again in this case).
+
+    option: the proposal it answers. Somebody who can't tell has still brought its condition about.
+    """
+    find_check(workup, name)
+    if why not in PASSES:
+        raise Refused(f'"{why}" is no reason to pass over', "one of: " + ", ".join(PASSES))
+    step = workup.record.steps + 1
+    events: list[Event] = []
+    lacking = sorted(t for t in workup.book.checks[name].needs if why == "no-tool" and t not in workup.record.lacking)
+    if len(lacking) == 1:  # one tool only: then it is that one, and other checks need not be offered either
+        events.append({"event": "tools", "step": step, "lacking": lacking})
+    if why == "cant-tell" and option is not None and option.fresh and option.condition is not None:
+        events.append({"event": "condition", "step": step, "condition": workup.tables.conditions[option.condition]})
+    events.append({"event": "pass", "step": step, "check": name, "why": why})
+    return events
+
+
+def avoid(workup: Workup, condition: str) -> list[Event]:
+    """A condition that cannot be brought about: nothing that needs a new spell of it is proposed again."""
+    if condition not in workup.book.conditions:
+        raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(workup.book.conditions))
+    return [{"event": "avoid", "step": workup.record.steps + 1, "condition": condition}]
+
+
+def change_condition(workup: Workup, name: str | None) -> list[Event]:
+    """The car is now in another condition, or its behaviour has changed: a new spell begins."""
+    if name is not None and name not in workup.book.conditions:
+        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(workup.book.conditions))
+    return [{"event": "condition", "step": workup.record.steps + 1, "condition": name}]
+
+
+def tell(workup: Workup, complaint: str) -> list[Event]:
+    return [{"event": "told", "step": workup.record.steps + 1, "complaint": complaint}] if complaint else []
+
+
+def list_codes(workup: Workup, codes: Sequence[tuple[str, Sequence[str]]], complete: bool = True) -> list[Event]:
+    """The codes on the reader, with their states. complete: these are all it shows."""
+    listed = [{"code": code, "states": list(states)} for code, states in codes]
+    return [{"event": "codes", "step": workup.record.steps + 1, "codes": listed, "complete": complete}]
+
+
+def tools(workup: Workup, lacking: Sequence[str] = (), at_hand: Sequence[str] = ()) -> list[Event]:
+    for name in (*lacking, *at_hand):
+        if name not in workup.book.tools:
+            raise Refused(f'no tool is called "{name}"', "one of: " + ", ".join(workup.book.tools))
+    step = workup.record.steps + 1
+    return [{"event": "tools", "step": step, "lacking": list(lacking), "at hand": list(at_hand)}]
+
+
+def note(workup: Workup, text: str) -> list[Event]:
+    return [{"event": "note", "step": workup.record.steps + 1, "text": text}] if text.strip() else []
+
+
+def undo(workup: Workup) -> list[Event]:
+    """Take back the last step that still stands. Recorded, not erased."""
+    steps = [e["step"] for e in standing(workup.events) if e.get("event") not in ("rules", "verdict", "stop")]
+    if not steps:
+        raise Refused("there is nothing to take back")
+    return [{"event": "undo", "step": workup.record.steps + 1, "undone": steps[-1]}]
+
+
+def conclude(workup: Workup, document: Verdict) -> list[Event]:
+    """What was concluded, kept once for as long as it stays the same. Taken back together with the last step."""
+    event: Event = {
+        "event": "verdict",
+        "step": workup.record.steps,
+        "kind": document.kind,
+        "cause": document.lead.cause,
+        "probability": round(document.lead.probability, 4),
+    }
+    return [] if event in workup.record.verdicts else [event]

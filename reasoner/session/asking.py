@@ -1,0 +1,97 @@
+"""The proposed check as a question to a person."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import islice
+
+from reasoner.inference.belief import by_class, leader
+from reasoner.inference.gain import marks
+from reasoner.inference.plan import Option, follow, worth
+from reasoner.session.document import OutcomeDoc, Question, Reading, Separation, Way
+from reasoner.session.words import named, places_of, values_text
+from reasoner.session.workup import Workup
+
+ALTERNATIVES = 3
+OUTCOMES_SHOWN = 4
+
+
+def way(workup: Workup, option: Option) -> Way:
+    book, tables = workup.book, workup.tables
+    check = book.checks[tables.checks[option.check].name]
+    condition = None if option.condition is None else book.conditions[tables.conditions[option.condition]]
+    place = None if option.place is None else option.place + 1
+    return Way(
+        check.name,
+        check.title,
+        condition.name if condition else "",
+        condition.title if condition else "as it stands",
+        option.fresh,
+        option.times,
+        place,
+        option.minutes,
+        option.wait,
+        option.money,
+        option.hazards,
+        option.gain,
+    )
+
+
+def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = None) -> Question:
+    """A proposed option as a question to a person. A check that must come first is asked in its place."""
+    book, tables = workup.book, workup.tables
+    before = ""
+    asked = option
+    if option.first is not None:
+        before = book.checks[tables.checks[option.check].name].title
+        first = tables.checks[option.first]
+        asked = Option(option.first, workup.situation.condition, False, minutes=first.minutes, wait=first.wait)
+    check = book.checks[tables.checks[asked.check].name]
+    condition = None
+    if asked.fresh and asked.condition is not None:
+        condition = book.conditions[tables.conditions[asked.condition]]
+    names = list(check.cautions) + [n for n in (condition.cautions if condition else ()) if n not in check.cautions]
+    needs = dict.fromkeys((*check.needs, *(condition.needs if condition else ())))
+    ranked = workup.ranked if ranked is None else ranked
+    others = [o for o in ranked if o.check != option.check and worth(o, workup.costs)][:ALTERNATIVES]
+    return Question(
+        way=way(workup, asked),
+        kind=check.kind,
+        ask=check.ask,
+        how=check.how,
+        at=str(check.at),
+        places={n: t for n, t in places_of(workup, check).items() if asked.place is None or n == asked.place + 1},
+        outcomes=tuple(OutcomeDoc(o.name, o.text) for o in check.outcomes),
+        reading=Reading(check.measure.quantity, check.measure.unit) if check.measure else None,
+        cautions=tuple(book.cautions[n].say for n in names),
+        bring_about=condition.bring_about if condition else "",
+        condition_means=condition.means if condition else "",
+        needs=tuple(book.tools[n].title for n in needs),
+        before=before,
+        lists_codes=bool(check.codes) and not workup.record.codes_complete,
+        separates=separations(workup, asked),
+        alternatives=tuple(way(workup, o) for o in others),
+        step=workup.record.steps,
+    )
+
+
+def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
+    """For the likeliest outcomes: the chance of each, and the cause that leads after it, before and after.
+
+    A repair class is what is compared: causes that are mended alike count together.
+    """
+    tables = workup.tables
+    table = tables.checks[option.check]
+    check = workup.book.checks[table.name]
+    places = list(places_of(workup, check))
+    now = by_class(tables, workup.belief.probability)
+    found = []
+    for branch in islice(follow(tables, workup.situation, option), OUTCOMES_SHOWN):
+        seen = {places[p]: table.outcomes[o] for p, o in marks(table, branch.outcome, option.place)}
+        after = by_class(tables, branch.then.probability)
+        best = int(after.argmax())
+        cause = tables.causes[leader(tables, branch.then.probability, repair_class=best)]
+        lead = named(workup, cause.fault, cause.where)
+        text = values_text(workup, check, seen)
+        found.append(Separation(text, branch.chance, lead, float(now[best]), float(after[best])))
+    return tuple(found)

@@ -1,0 +1,201 @@
+"""What is believed, why, and what is concluded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from reasoner.inference import span
+from reasoner.inference.belief import by_class, by_cylinder, by_fault, leader, ordered
+from reasoner.inference.choose import rank
+from reasoner.inference.plan import Option, worth
+from reasoner.inference.surprise import surprise
+from reasoner.inference.weight import weigh
+from reasoner.network.tables import Array, CheckTable
+from reasoner.rulebook.model import Origin
+from reasoner.session.asking import ALTERNATIVES, question, way
+from reasoner.session.document import BeliefDoc, Question, Reason, Suspect, SurpriseDoc, Verdict, Way, Why
+from reasoner.session.words import codes_text, given_text, named, percent
+from reasoner.session.workup import Workup
+
+LEADING = 5
+STAYS_OPEN = 0.03  # a cause at least this likely is named as left open
+PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, see inference.weight)
+
+
+def belief(workup: Workup, ranges: bool = True) -> BeliefDoc:
+    """The present belief. ranges=False spares the draws where nobody looks at them."""
+    tables, p = workup.tables, workup.belief.probability
+    draws = span.draw(tables, workup.spells) if ranges else p[None, :]
+    low, high = span.span(draws)
+    leading = tuple(_suspect(workup, i, float(p[i]), float(low[i]), float(high[i])) for i in ordered(p, LEADING))
+    cylinders = by_cylinder(tables, p)
+    return BeliefDoc(
+        leading,
+        _faults(workup, draws),
+        {str(i): float(chance) for i, chance in enumerate(cylinders, start=1)},
+        float(workup.belief.showing @ p),
+        {cause.name: float(chance) for cause, chance in zip(tables.causes, p, strict=True)},
+    )
+
+
+def _suspect(workup: Workup, cause: int, p: float, low: float, high: float, where: str | None = None) -> Suspect:
+    entry = workup.tables.causes[cause]
+    title = workup.book.faults[entry.fault].title
+    place = entry.where if where is None else where
+    return Suspect(entry.name, entry.fault, title, place, p, min(low, p), max(high, p))
+
+
+def _faults(workup: Workup, draws: Array) -> tuple[Suspect, ...]:
+    """The likeliest faults, their places summed. `where` is the likeliest place, or empty where none stands out."""
+    tables, p = workup.tables, workup.belief.probability
+    chances = by_fault(tables, p)
+    low, high = span.fault_span(tables, draws)
+    found = []
+    for f in ordered(chances, LEADING):
+        best = leader(tables, p, fault=f)
+        where = None if p[best] > 0.5 * chances[f] else ""
+        found.append(_suspect(workup, best, float(chances[f]), float(low[f]), float(high[f]), where))
+    return tuple(found)
+
+
+def why(workup: Workup, cause: str) -> Why:
+    """Why a cause stands where it stands."""
+    tables = workup.tables
+    number = tables.cause_number[cause]
+    fault = workup.book.faults[tables.causes[number].fault]
+    low, high = span.span(span.draw(tables, workup.spells))
+    p = float(workup.belief.probability[number])
+    return Why(
+        _suspect(workup, number, p, float(low[number]), float(high[number])),
+        float(tables.prior[number]),
+        f"{fault.origin.place} ({fault.origin.source})",
+        fault.origin.because,
+        reasons(workup, number),
+    )
+
+
+def reasons(workup: Workup, cause: int) -> tuple[Reason, ...]:
+    """Every answer's weight for and against a cause, the strongest first."""
+    found = []
+    for item in weigh(workup.tables, workup.spells):
+        table = workup.tables.checks[item.answer.check]
+        origin = _origin(table, cause, item.answer.weights)
+        text = _answer_text(workup, item.answer.number, item.answer.check, item.answer.weights)
+        found.append(
+            Reason(table.name, text, float(item.decibans[cause]), str(origin.place), origin.source, origin.because)
+        )
+    return tuple(sorted(found, key=lambda r: -abs(r.decibans)))
+
+
+def _answer_text(workup: Workup, number: int, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:
+    given = next((g for g in workup.record.given if g.number == number), None)
+    return given_text(workup, given) if given else codes_text(workup, check, weights)
+
+
+def _origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, ...] | None]) -> Origin:
+    """The statement behind a cause's likelihood: at the place it has, if that was looked at."""
+    rows = [int(table.index[cause, place]) for place, w in enumerate(weights) if w is not None]
+    return table.origins[max(rows, default=0)]
+
+
+def verdict(workup: Workup, stopped: bool = False) -> Verdict:
+    """What is concluded now, and how firmly."""
+    tables, book = workup.tables, workup.book
+    now = belief(workup)
+    lead, fault = now.leading[0], now.faults[0]
+    kind = _kind(workup, stopped)
+    all_reasons = reasons(workup, tables.cause_number[lead.cause])
+    entry = book.faults[lead.fault]
+    repair = book.repairs[entry.repair]
+    found = surprise(tables, workup.spells)
+    disagreeing = tuple(_answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
+    useful = [o for o in workup.ranked if o.gain >= workup.costs.least_gain][:ALTERNATIVES]
+    return Verdict(
+        kind=kind,
+        sentence=_sentence(workup, kind, lead, fault),
+        lead=lead,
+        fault=fault,
+        spoke_for=tuple(r for r in all_reasons if r.decibans >= PERCEPTIBLE),
+        spoke_against=tuple(r for r in all_reasons if r.decibans <= -PERCEPTIBLE),
+        open=tuple(s for s in now.leading[1:] if s.probability >= STAYS_OPEN),
+        would_change=tuple(way(workup, o) for o in useful),
+        out_of_reach=out_of_reach(workup),
+        surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
+        driving_on=entry.driving_on,
+        repair=repair.name,
+        repair_title=repair.title,
+        repair_do=repair.do,
+        repair_cautions=tuple(book.cautions[n].say for n in repair.cautions),
+        proof=tuple(book.checks[n].title for n in repair.proof if n in tables.check_number),
+        minutes_spent=minutes_spent(workup),
+        answers=len(workup.record.given),
+        step=workup.record.steps,
+    )
+
+
+def _kind(workup: Workup, stopped: bool) -> str:
+    if workup.settled:
+        return "settled"
+    if stopped:
+        return "stopped"
+    return "place-open" if workup.fault_settled else "nothing-worth"
+
+
+def _sentence(workup: Workup, kind: str, lead: Suspect, fault: Suspect) -> str:
+    """The verdict in one sentence; each way of stopping says so in its own words."""
+    who = named(workup, lead.fault, lead.where)
+    if kind == "settled":
+        repair = workup.book.repairs[workup.book.faults[lead.fault].repair].title
+        classes = by_class(workup.tables, workup.belief.probability)
+        return f"{who}. What to do is settled at {percent(float(classes.max()))}: {repair}."
+    if kind == "place-open":
+        return f"{fault.title}: {percent(fault.probability)}. Which one is not settled, and no check at hand is worth its cost."
+    if kind == "nothing-worth":
+        return f"Not settled. {who} leads at {percent(lead.probability)}, and no check at hand is worth its cost."
+    return f"Stopped before it was settled. {who} leads at {percent(lead.probability)}."
+
+
+def out_of_reach(workup: Workup) -> tuple[Way, ...]:
+    """Checks without a tool at hand that would say more than any at hand."""
+    best = max((o.gain for o in workup.ranked), default=0.0)
+    free = [o for o in _with_all_tools(workup) if o.gain > max(best, 5 * workup.costs.least_gain)]
+    return tuple(way(workup, o) for o in free[:2])
+
+
+def _with_all_tools(workup: Workup) -> list[Option]:
+    now = workup.situation
+    lacking_only = frozenset(
+        workup.tables.check_number[n]
+        for n, reason in workup.record.passed.items()
+        if reason != "no-tool" and n in workup.tables.check_number
+    )
+    have = replace(now, lacking=frozenset(), barred=lacking_only)
+    tables = workup.tables
+    return rank(
+        tables, have, workup.costs, compared=0, allowed=lambda o: bool(tables.checks[o.check].needs & now.lacking)
+    )
+
+
+def minutes_spent(workup: Workup) -> float:
+    """Work minutes of what was asked and answered, set-ups included, waiting not."""
+    total, here = 0.0, None
+    for spell, name in enumerate(workup.record.spells):
+        k = workup.tables.condition_number.get(name or "")
+        asked = [g for g in workup.record.given if g.spell == spell and g.asked]
+        if k is not None and asked:
+            start = len(workup.tables.conditions) if here is None else here
+            total += 0.0 if here == k else float(workup.tables.reach[start, k, 0])
+        total += sum(workup.book.checks[g.check].minutes for g in asked)
+        here = k
+    return total
+
+
+def next_document(workup: Workup, go_on: bool = False) -> Question | Verdict:
+    """What comes next: a question, or the verdict where one is due. go_on: ask although a verdict is due."""
+    worthwhile = [o for o in workup.ranked if worth(o, workup.costs)]
+    if go_on:
+        worthwhile = workup.ranked
+    if worthwhile and (go_on or not workup.settled):
+        return question(workup, worthwhile[0], worthwhile)
+    return verdict(workup)

@@ -1,0 +1,157 @@
+"""The result documents: what comes next, what is believed and why, and what is concluded, as plain frozen data.
+
+Printers format these; they decide nothing. `dataclasses.asdict` of any of them is the JSON form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A cause (or a fault over all its places) with its probability and range under the rules' own uncertainty."""
+
+    cause: str
+    fault: str
+    title: str
+    where: str
+    probability: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class BeliefDoc:
+    """leading: the likeliest causes. faults: the likeliest faults, places summed. all: every cause by name."""
+
+    leading: tuple[Suspect, ...]
+    faults: tuple[Suspect, ...]
+    cylinders: dict[str, float]
+    showing: float
+    all: dict[str, float]
+
+
+@dataclass(frozen=True)
+class OutcomeDoc:
+    name: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Separation:
+    """What the belief becomes if this is the outcome. lead_before: the same suspect's probability now."""
+
+    outcome: str
+    chance: float
+    lead: str
+    lead_before: float
+    lead_after: float
+
+
+@dataclass(frozen=True)
+class Way:
+    """A check in a condition, as proposed or as an alternative. minutes: work with set-up; waiting comes on top."""
+
+    check: str
+    title: str
+    condition: str
+    condition_title: str
+    fresh: bool
+    times: int
+    place: int | None
+    minutes: float
+    waiting: float
+    money: float
+    hazards: int
+    bits: float
+
+
+@dataclass(frozen=True)
+class Reading:
+    quantity: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Question:
+    """The proposed check. cautions come before the steps; bring_about is empty in the present spell.
+
+    before: title of the check this one has to precede, because that would destroy its evidence.
+    lists_codes: the reader's list of codes answers this and every other question about codes at once.
+    """
+
+    way: Way
+    kind: str
+    ask: str
+    how: str
+    at: str
+    places: dict[int, str]
+    outcomes: tuple[OutcomeDoc, ...]
+    reading: Reading | None
+    cautions: tuple[str, ...]
+    bring_about: str
+    condition_means: str
+    needs: tuple[str, ...]
+    before: str
+    lists_codes: bool
+    separates: tuple[Separation, ...]
+    alternatives: tuple[Way, ...]
+    step: int
+    type: str = "question"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One answer's weight for (positive) or against (negative) a cause, in decibans, and the rule behind it."""
+
+    check: str
+    text: str
+    decibans: float
+    rule: str
+    source: str
+    because: str
+
+
+@dataclass(frozen=True)
+class SurpriseDoc:
+    bits: float
+    explained: bool
+    disagreeing: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """kind: settled, place-open, nothing-worth or stopped. reasons: strongest first."""
+
+    kind: str
+    sentence: str
+    lead: Suspect
+    fault: Suspect
+    spoke_for: tuple[Reason, ...]
+    spoke_against: tuple[Reason, ...]
+    open: tuple[Suspect, ...]
+    would_change: tuple[Way, ...]
+    out_of_reach: tuple[Way, ...]
+    surprise: SurpriseDoc
+    driving_on: str
+    repair: str
+    repair_title: str
+    repair_do: str
+    repair_cautions: tuple[str, ...]
+    proof: tuple[str, ...]
+    minutes_spent: float
+    answers: int
+    step: int
+    type: str = "verdict"
+
+
+@dataclass(frozen=True)
+class Why:
+    """Why a cause stands where it stands: its prior, then every answer's weight, with rule and source."""
+
+    suspect: Suspect
+    prior: float
+    prior_rule: str
+    prior_because: str
+    reasons: tuple[Reason, ...] = field(default_factory=tuple)

@@ -1,0 +1,158 @@
+"""The conversation with another program: one JSON object a line, both ways.
+
+The program says a `state` (belief over all causes, and what comes next: a question or a verdict), or an `error` that
+changed nothing, or a `why`. It is told one message a line; `protocol.schema.json` beside this file defines both sides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from reasoner.inference.plan import Option, worth
+from reasoner.session import acts
+from reasoner.session.acts import Refused
+from reasoner.session.asking import question
+from reasoner.session.concluding import belief, next_document, verdict, why
+from reasoner.session.document import Question, Verdict
+from reasoner.session.record import Event
+from reasoner.session.workup import Workup
+
+Message = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Talk:
+    """A case in conversation. chosen: a check asked for instead of the proposed one. go_on: ask past a verdict."""
+
+    workup: Workup
+    chosen: Option | None = None
+    go_on: bool = False
+
+    @property
+    def option(self) -> Option | None:
+        """The check a bare answer belongs to."""
+        if self.chosen is not None:
+            return self.chosen
+        return next((o for o in self.workup.ranked if self.go_on or worth(o, self.workup.costs)), None)
+
+    def next(self) -> Question | Verdict:
+        if self.chosen is not None:
+            return question(self.workup, self.chosen)
+        return next_document(self.workup, self.go_on)
+
+    def state(self, ranges: bool = True) -> dict[str, Any]:
+        """The `state` object."""
+        return {
+            "type": "state",
+            "step": self.workup.record.steps,
+            "belief": asdict(belief(self.workup, ranges)),
+            "next": asdict(self.next()),
+        }
+
+
+def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any] | None]:
+    """What a message does: the conversation after it, the events to keep, and a reply other than the state.
+
+    Raises Refused; then nothing has changed.
+    """
+    if not isinstance(message, Mapping) or not isinstance(message.get("type"), str):
+        raise Refused('a message is an object with a "type"', 'such as {"type": "answer", "outcome": "..."}')
+    kind = message["type"]
+    handler = HANDLERS.get(kind)
+    if handler is None:
+        raise Refused(f'no message has the type "{kind}"', "one of: " + ", ".join(HANDLERS))
+    try:
+        return handler(talk, message)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        if isinstance(error, Refused):
+            raise
+        raise Refused(
+            f'the message "{kind}" lacks something or has it in the wrong form: {error}', "see the schema"
+        ) from None
+
+
+Reply = tuple[Talk, list[Event], dict[str, Any] | None]
+
+
+def _kept(talk: Talk, events: list[Event]) -> Reply:
+    return replace(talk, workup=talk.workup.after(events), chosen=None), events, None
+
+
+def _answer(talk: Talk, message: Message) -> Reply:
+    option = talk.option
+    asked = None if option is None else _asked_check(talk.workup, option)
+    name = message.get("check", asked)
+    if name is None:
+        raise Refused("no check is being asked", 'name one: "check": "..."')
+    mine = option if name == asked else None
+    sure, seen_in = message.get("sure", "sure"), message.get("seen in")
+    if "numbers" in message:
+        numbers = {int(p): float(v) for p, v in message["numbers"].items()}
+        values: Mapping[int, Any] = acts.read_off(talk.workup, name, numbers)
+        reading = ", ".join(f"{p}={v:g}" if p else f"{v:g}" for p, v in numbers.items())
+    elif "values" in message:
+        values, reading = {int(p): v for p, v in message["values"].items()}, ""
+        if message.get("rest", "first") == "first":
+            check = acts.find_check(talk.workup, name)
+            at_all = acts.places_of(talk.workup, check) if mine is None or mine.place is None else {}
+            values = {**{p: check.outcomes[0].name for p in at_all}, **values}
+    else:
+        values, reading = {0: message["outcome"]}, ""
+    return _kept(talk, acts.answer(talk.workup, name, values, sure, mine, reading, seen_in))
+
+
+def _asked_check(workup: Workup, option: Option) -> str:
+    return workup.tables.checks[option.check if option.first is None else option.first].name
+
+
+def _pass(talk: Talk, message: Message) -> Reply:
+    option = talk.option
+    asked = None if option is None else _asked_check(talk.workup, option)
+    name = message.get("check", asked)
+    if name is None:
+        raise Refused("no check is being asked", 'name one: "check": "..."')
+    return _kept(talk, acts.pass_over(talk.workup, name, message["why"], option if name == asked else None))
+
+
+def _choose(talk: Talk, message: Message) -> Reply:
+    check = acts.find_check(talk.workup, message["check"])
+    number = talk.workup.tables.check_number[check.name]
+    option = next((o for o in talk.workup.ranked if o.check == number), None)
+    if option is None:
+        raise Refused(f"{check.name} has nothing more to say now", "answer it unasked if it was seen")
+    return replace(talk, chosen=option), [], None
+
+
+def _why(talk: Talk, message: Message) -> Reply:
+    cause = message["cause"]
+    if cause not in talk.workup.tables.cause_number:
+        raise Refused(f'no cause is called "{cause}"', "belief.all lists them")
+    return talk, [], {"type": "why", **asdict(why(talk.workup, cause))}
+
+
+HANDLERS = {
+    "answer": _answer,
+    "pass": _pass,
+    "avoid": lambda talk, m: _kept(talk, acts.avoid(talk.workup, m["condition"])),
+    "condition": lambda talk, m: _kept(talk, acts.change_condition(talk.workup, m["condition"])),
+    "complaint": lambda talk, m: _kept(talk, acts.tell(talk.workup, str(m["text"]))),
+    "codes": lambda talk, m: _kept(
+        talk,
+        acts.list_codes(
+            talk.workup,
+            [(str(c["code"]), [str(s) for s in c.get("states", [])]) for c in m["codes"]],
+            m.get("complete", True),
+        ),
+    ),
+    "tools": lambda talk, m: _kept(talk, acts.tools(talk.workup, m.get("lacking", []), m.get("at hand", []))),
+    "note": lambda talk, m: _kept(talk, acts.note(talk.workup, str(m["text"]))),
+    "undo": lambda talk, m: _kept(talk, acts.undo(talk.workup)),
+    "choose": _choose,
+    "why": _why,
+    "go on": lambda talk, m: (replace(talk, go_on=True), [], None),
+    "verdict": lambda talk, m: (talk, [], asdict(verdict(talk.workup, stopped=True))),
+    "state": lambda talk, m: (talk, [], None),
+    "stop": lambda talk, m: (talk, [{"event": "stop", "step": talk.workup.record.steps}], {"type": "stopped"}),
+}

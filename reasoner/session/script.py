@@ -1,0 +1,99 @@
+"""Answers given beforehand: what would be seen on this car, whichever check the loop chooses to ask.
+
+A script is a list of events, as in a case file. Its complaint, codes, tools and first condition are the intake; its
+answers are found by check and condition, in the order recorded. What it does not hold is answered "can't tell".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from reasoner.inference.plan import Option, worth
+from reasoner.session import acts
+from reasoner.session.record import Event, standing
+from reasoner.session.workup import Workup
+
+INTAKE = ("told", "codes", "tools")
+
+
+@dataclass(frozen=True)
+class Seen:
+    check: str
+    condition: str | None
+    event: Event
+
+
+@dataclass(frozen=True)
+class Script:
+    """intake: events to begin with. seen: everything answered, in order, each with the condition it was seen in."""
+
+    intake: tuple[Event, ...]
+    seen: tuple[Seen, ...]
+
+
+def script_of(events: Iterable[Event]) -> Script:
+    """A script from the standing events of a case."""
+    intake: list[Event] = []
+    seen: list[Seen] = []
+    here: str | None = None
+    first = True
+    for event in standing(events):
+        kind = event.get("event")
+        if kind in INTAKE:
+            intake.append(event)
+        elif kind == "condition":
+            here = event["condition"]
+            if first and not seen:
+                intake.append(event)
+                first = False
+        elif kind == "answer":
+            seen.append(Seen(event["check"], event.get("condition", here), event))
+    return Script(tuple(intake), tuple(seen))
+
+
+def begin_with(workup: Workup, script: Script) -> Workup:
+    """The case after the script's intake."""
+    for event in script.intake:
+        workup = workup.after([{**event, "step": workup.record.steps + 1}])
+    return workup
+
+
+def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
+    """The script's answer to a proposed check, or "can't tell".
+
+    What is seen now counts only where it was seen in the condition asked about; each look is given once, in order.
+    """
+    asked = option.first if option.first is not None else option.check
+    table = workup.tables.checks[asked]
+    condition = workup.tables.conditions[option.condition] if option.condition is not None else None
+    if option.first is not None:
+        option, condition = Option(asked, workup.situation.condition, False), workup.record.condition
+    looks = [s for s in script.seen if s.check == table.name and (table.steady or s.condition == condition)]
+    if option.place is not None:
+        looks = [s for s in looks if str(option.place + 1) in s.event["values"]]
+        used = sum(g.check == table.name and option.place + 1 in g.values for g in workup.record.given)
+    else:
+        names = workup.record.spells
+        used = sum(g.check == table.name and (table.steady or names[g.spell] == condition) for g in workup.record.given)
+    if used >= len(looks):
+        return acts.pass_over(workup, table.name, "cant-tell", option)
+    event = looks[used].event
+    values = {int(p): v for p, v in event["values"].items()}
+    if option.place is not None:
+        values = {option.place + 1: values[option.place + 1]}
+    return acts.answer(workup, table.name, values, event.get("sure", "sure"), option, event.get("reading", ""))
+
+
+def play(workup: Workup, script: Script, limit: int = 60) -> Iterator[Workup]:
+    """The case after each step, until the verdict or `limit` steps."""
+    workup = begin_with(workup, script)
+    yield workup
+    for _ in range(limit):
+        if workup.settled:
+            return
+        option = next((o for o in workup.ranked if worth(o, workup.costs)), None)
+        if option is None:
+            return
+        workup = workup.after(reply(workup, script, option))
+        yield workup

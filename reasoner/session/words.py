@@ -1,0 +1,103 @@
+"""Answers, places and probabilities in words. One place, so that every screen says the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from reasoner.rulebook.model import At, Check
+from reasoner.session.record import Event, Given, standing
+from reasoner.session.workup import Workup
+
+PASSES = {"cant-tell": "can't tell", "no-tool": "no tool for it", "not-now": "not now"}
+
+
+def percent(p: float) -> str:
+    """Probability as a person reads it; never 0 or 100 %."""
+    if p < 0.01:
+        return "under 1 %"
+    if p > 0.99:
+        return "over 99 %"
+    return f"{100 * p:.0f} %"
+
+
+def named(workup: Workup, fault: str, where: str) -> str:
+    """A fault at a place: `Injector leaks when shut, cylinder 3`."""
+    title = workup.book.faults[fault].title
+    return title if where in ("engine", "") else f"{title}, {where}"
+
+
+def places_of(workup: Workup, check: Check) -> dict[int, str]:
+    """The places a check looks at, by the number a person types: 0 for the whole engine."""
+    if check.at is At.CYLINDER:
+        return {n: f"cylinder {n}" for n in range(1, workup.vehicle.cylinders + 1)}
+    if check.at is At.BANK:
+        return {n: f"bank {n}" for n in range(1, len(workup.vehicle.banks) + 1)}
+    return {0: "engine"}
+
+
+def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
+    """Outcomes by place in words, the rarer first: `cylinder 3 wet with fuel, the rest the same`."""
+    texts = {o.name: o.text for o in check.outcomes}
+    places = places_of(workup, check)
+    groups: dict[str, list[int]] = {}
+    for place, outcome in sorted(values.items()):
+        groups.setdefault(outcome, []).append(place)
+    if list(groups.values()) == [[0]]:
+        return texts[next(iter(groups))]
+    if len(groups) == 1 and len(values) == len(places) > 1:
+        return f"all {texts[next(iter(groups))]}"
+    parts = []
+    ordered = sorted(groups.items(), key=lambda pair: len(pair[1]))
+    for number, (outcome, at) in enumerate(ordered):
+        last = number == len(ordered) - 1
+        where = "the rest" if last and len(at) > 1 and len(values) == len(places) else _list(places[p] for p in at)
+        parts.append(f"{where} {texts[outcome]}")
+    return ", ".join(parts)
+
+
+def _list(names: object) -> str:
+    found = [str(n) for n in names]  # type: ignore[attr-defined]
+    return found[0] if len(found) == 1 else ", ".join(found[:-1]) + " and " + found[-1]
+
+
+def given_text(workup: Workup, given: Given) -> str:
+    """An answer in words: `Plugs after clearing: cylinder 3 wet with fuel, the rest the same (think so)`."""
+    check = workup.book.checks[given.check]
+    likeliest = {place: max(weights, key=lambda n: weights[n]) for place, weights in given.values.items()}
+    extra = f" ({given.reading})" if given.reading else ("" if given.sure == "sure" else f" ({given.sure})")
+    return f"{check.title}: {values_text(workup, check, likeliest)}{extra}"
+
+
+def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:
+    """What the list of codes says to a check that speaks of codes."""
+    table = workup.tables.checks[check]
+    entry = workup.book.checks[table.name]
+    places = list(places_of(workup, entry))
+    looked = {places[p]: entry.outcomes[int(w[1] > w[0])].name for p, w in enumerate(weights) if w is not None}
+    return f"{entry.title}: {values_text(workup, entry, looked)}"
+
+
+def step_text(workup: Workup, step: int) -> str:
+    """What was done in a step that still stands, in words: an answer, or the act."""
+    given = [g for g in workup.record.given if g.step == step]
+    if given:
+        return "; ".join(given_text(workup, g) for g in given)
+    return "; ".join(filter(None, (_act_text(workup, e) for e in standing(workup.events) if e.get("step") == step)))
+
+
+def _act_text(workup: Workup, event: Event) -> str:
+    book, kind = workup.book, event.get("event")
+    if kind == "condition":
+        condition = book.conditions.get(event["condition"] or "")
+        return f"the car's condition: {condition.title if condition else 'not known'}"
+    if kind == "pass":
+        check = book.checks.get(event["check"])
+        return f"{check.title if check else event['check']}: {PASSES.get(event['why'], event['why'])}"
+    if kind == "avoid":
+        return f"never to be brought about: {book.conditions[event['condition']].title}"
+    if kind == "codes":
+        return "the codes read: " + (", ".join(c["code"] for c in event["codes"]) or "none")
+    if kind == "tools":
+        names = [*event.get("lacking", ()), *event.get("at hand", ())]
+        return "tools: " + ", ".join(book.tools[n].title for n in names if n in book.tools)
+    return {"told": "the complaint", "note": "a note"}.get(str(kind), "")

@@ -1,0 +1,138 @@
+"""One case in progress: rules, vehicle, and the events so far. Pure: every act returns the events to be kept.
+
+Drivers (a screen, a script, another program, a replay) ask `step`, show it, and keep what `acts` returns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from reasoner.inference.belief import Belief, believe, by_fault
+from reasoner.inference.evidence import Spell
+from reasoner.inference.choose import rank
+from reasoner.inference.plan import Costs, Option, Situation, dominates, settled
+from reasoner.network.tables import Tables, compile_tables
+from reasoner.network.vehicle import Vehicle
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.record import Event, Record, fold, spells_of
+
+
+@dataclass(frozen=True)
+class Workup:
+    """by: what counts as cost (time, money, gain)."""
+
+    book: Rulebook
+    vehicle: Vehicle
+    tables: Tables
+    events: tuple[Event, ...] = ()
+    by: str = "time"
+
+    @cached_property
+    def record(self) -> Record:
+        return fold(self.book, self.events)
+
+    @cached_property
+    def spells(self) -> tuple[Spell, ...]:
+        return spells_of(self.book, self.record, self.tables)
+
+    @cached_property
+    def belief(self) -> Belief:
+        return believe(self.tables, self.spells)
+
+    @cached_property
+    def costs(self) -> Costs:
+        s = self.book.settings
+        return Costs(
+            by=self.by,  # type: ignore[arg-type]
+            asking_minutes=s.asking_minutes,
+            waiting_counts=s.waiting_counts,
+            hazard_minutes=s.hazard_minutes,
+            hour_costs=s.hour_costs,
+            least_gain=s.least_gain,
+            dominates=s.dominates,
+            lead=s.lead,
+        )
+
+    @cached_property
+    def situation(self) -> Situation:
+        """Where the case stands, for the planner."""
+        record, tables = self.record, self.tables
+        done: set[tuple[int, int | None]] = set()
+        answered: set[int] = set()
+        for check, evidence in self._asked():
+            table = tables.checks[check]
+            answered.add(check)
+            if table.ever or evidence is None or evidence == record.present:
+                done.add((check, None))
+        for given in record.given:
+            number = tables.check_number.get(given.check)
+            if number is not None and tables.checks[number].provokes:
+                # Brought on place by place: a place is done once, in whatever spell.
+                done.discard((number, None))
+                done.update((number, place - 1) for place in given.values)
+                if {(number, p) for p in range(len(tables.checks[number].places))} <= done:
+                    done.add((number, None))
+        unclear = {
+            (tables.check_number[name], tables.condition_number.get(condition or ""))
+            for name, condition in record.unclear
+            if name in tables.check_number
+        }
+        answered |= {check for check, _ in unclear}
+        done |= {(check, None) for check, _ in unclear if tables.checks[check].ever}
+        barred = {tables.check_number[n] for n in record.passed if n in tables.check_number}
+        done |= {(other, None) for check, _ in list(done) for other in tables.checks[check].stands_for}
+        probability, showing = self.belief.probability, self.belief.showing
+        return Situation(
+            showing=probability * showing,
+            quiet=probability * (1.0 - showing),
+            condition=tables.condition_number.get(record.condition or ""),
+            done=frozenset(done),
+            unclear=frozenset(unclear),
+            barred=frozenset(barred),
+            avoided=frozenset(tables.condition_number[n] for n in record.avoided if n in tables.condition_number),
+            lacking=record.lacking,
+            answered=frozenset(answered | barred),
+            visited=frozenset(
+                tables.condition_number[n] for n in set(record.spells) if n is not None and n in tables.condition_number
+            ),
+        )
+
+    def _asked(self) -> list[tuple[int, int | None]]:
+        """(check, its spell in the record) of everything answered; None for what the list of codes answers."""
+        numbers = self.tables.check_number
+        found: list[tuple[int, int | None]] = [
+            (numbers[g.check], g.spell) for g in self.record.given if g.check in numbers
+        ]
+        if self.record.codes_complete:
+            # The whole list has been read: nothing about codes is left to ask.
+            found += [(n, None) for name, n in numbers.items() if self.book.checks[name].codes]
+        return found
+
+    @cached_property
+    def ranked(self) -> list[Option]:
+        """Checks to do next, best first."""
+        return rank(self.tables, self.situation, self.costs)
+
+    @cached_property
+    def settled(self) -> bool:
+        return settled(self.tables, self.belief.probability, self.costs)
+
+    @cached_property
+    def fault_settled(self) -> bool:
+        """One fault dominates, wherever it sits."""
+        return dominates(by_fault(self.tables, self.belief.probability), self.costs)
+
+    def after(self, events: Sequence[Event]) -> Workup:
+        """The same case with more events."""
+        return replace(self, events=(*self.events, *events)) if events else self
+
+    def at_step(self, step: int) -> Workup:
+        """The case as it stood after a step."""
+        return replace(self, events=tuple(e for e in self.events if e.get("step", 0) <= step))
+
+
+def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
+    """A case from rules, a vehicle and whatever is already known."""
+    return Workup(book, vehicle, compile_tables(book, vehicle), tuple(events), by)

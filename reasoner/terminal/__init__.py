@@ -1,0 +1,1 @@
+"""The question loop on a screen: prints, prompts, keys. Decides nothing."""

@@ -1,0 +1,254 @@
+"""Where the person sits: the streams, whether they are a terminal, how wide, in colour or not; and the ways to leave.
+
+Importing this module loads no library. Everything shown goes out through `show`, every line comes in through `ask`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal, TextIO
+
+from reasoner.session.plain import harmless
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+WIDTH, HEIGHT = 80, 24
+NARROWEST, WIDEST = 40, 100  # lines longer than this are hard to read, however wide the screen
+Colour = Literal["auto", "always", "never"]
+
+
+class Leave(Exception):  # noqa: N818 (it is no error)
+    """The person leaves: by a word, by Ctrl-C, by the end of input, or because the terminal has gone."""
+
+    def __init__(self, how: str) -> None:
+        super().__init__(how)
+        self.how = how
+
+
+@dataclass
+class Desk:
+    """source, out, err: the streams. tty: both ends are a terminal. colour: styles may be used.
+
+    size: fixed (columns, lines) where the terminal is not to be asked. echo: what is typed is printed (for scripts).
+    resume: how to come back, said on leaving. left: how it was left, "" while somebody is there.
+    """
+
+    source: TextIO
+    out: TextIO
+    err: TextIO
+    tty: bool = False
+    colour: bool = False
+    size: tuple[int, int] | None = None
+    echo: bool = False
+    resume: str = ""
+    left: str = ""
+    _asking: bool = field(default=False, repr=False)
+    _pending: str = field(default="", repr=False)
+
+    @classmethod
+    def of_process(cls, environ: Mapping[str, str] | None = None, colour: Colour = "auto") -> Desk:
+        """The desk of this process. Never fails: what cannot be asked is taken to be no terminal."""
+        environ = os.environ if environ is None else environ
+        source, out, err = (s or _nowhere() for s in (sys.stdin, sys.stdout, sys.stderr))
+        for stream in (out, err):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # a letter this terminal lacks must not end the session
+        tty = _is_terminal(source) and _is_terminal(out)
+        size = None if _is_terminal(out) else (_number(environ.get("COLUMNS"), WIDTH), HEIGHT)
+        return cls(source, out, err, tty, _wants_colour(environ, colour, _is_terminal(out)), size)
+
+    # ---- size ----
+
+    @property
+    def columns(self) -> int:
+        return max(NARROWEST, self._size()[0])
+
+    @property
+    def width(self) -> int:
+        """Columns to be written into."""
+        return min(self.columns, WIDEST)
+
+    @property
+    def lines(self) -> int:
+        return max(10, self._size()[1])
+
+    def _size(self) -> tuple[int, int]:
+        if self.size is not None:
+            return self.size
+        with contextlib.suppress(OSError, ValueError):
+            columns, lines = os.get_terminal_size(self.out.fileno())
+            if columns > 0 and lines > 0:
+                return columns, lines
+        return WIDTH, HEIGHT
+
+    # ---- out ----
+
+    def rendered(self, *blocks: RenderableType) -> list[str]:
+        """The lines these blocks take at this width, styled where styles may be used."""
+        from io import StringIO
+
+        from rich.console import Console
+
+        text = StringIO()
+        console = Console(
+            file=text,
+            width=self.width,
+            force_terminal=self.colour,
+            color_system="standard" if self.colour else None,
+            no_color=not self.colour,
+            highlight=False,
+            markup=False,
+            emoji=False,
+            legacy_windows=False,
+            _environ={},
+        )
+        for block in blocks:
+            console.print(block)
+        return [line.rstrip() for line in text.getvalue().split("\n")[:-1]]
+
+    def show(self, *blocks: RenderableType) -> None:
+        self.show_lines(self.rendered(*blocks))
+
+    def show_lines(self, lines: list[str]) -> None:
+        self.write("".join(line + "\n" for line in lines))
+
+    def page(self, *blocks: RenderableType) -> None:
+        """Blocks of any length: a terminal gets them a screen at a time."""
+        lines = self.rendered(*blocks)
+        step = self.lines - 1
+        while self.tty and len(lines) > step + 1:
+            self.show_lines(lines[:step])
+            lines = lines[step:]
+            if self.ask("Enter: more, q: enough > ").lower().startswith("q"):
+                return
+        self.show_lines(lines)
+
+    def say(self, text: str) -> None:
+        """One plain paragraph."""
+        from rich.text import Text
+
+        self.show(Text(harmless(text)))
+
+    def write(self, text: str) -> None:
+        try:
+            self.out.write(text)
+            self.out.flush()
+        except (OSError, ValueError) as error:  # EIO, EPIPE, or a stream that has been closed
+            raise Leave("hang-up") from error
+
+    # ---- in ----
+
+    def ask(self, prompt: str) -> str:
+        """One line, harmless and without surrounding spaces. Raises Leave at Ctrl-C, Ctrl-D, hang-up and end of input."""
+        self._leave_if_told()
+        while True:
+            self._asking = True
+            try:
+                line = self._line(prompt)
+            except UnicodeDecodeError:
+                self.say("That had letters this terminal's encoding does not have. Type it again.")
+                continue
+            except KeyboardInterrupt:
+                raise Leave("interrupt") from None
+            except EOFError:
+                raise Leave("end of input") from None
+            except (OSError, ValueError) as error:
+                raise Leave("hang-up") from error
+            finally:
+                self._asking = False
+            self._leave_if_told()
+            return " ".join(harmless(line).split())
+
+    def _line(self, prompt: str) -> str:
+        if self.tty and self.source is sys.stdin and self.out is sys.stdout:
+            with contextlib.suppress(ImportError):
+                import readline  # noqa: F401 (makes input() editable)
+            return input(prompt)
+        self.write(prompt)
+        line = self.source.readline()
+        if not line:
+            raise EOFError
+        if self.echo:
+            self.write(line if line.endswith("\n") else line + "\n")
+        return line
+
+    # ---- leaving ----
+
+    @contextlib.contextmanager
+    def seated(self) -> Iterator[None]:
+        """Within it, Ctrl-C, hang-up and termination are heard while a line is awaited, never while an answer is kept.
+
+        A second signal before that is obeyed at once. May be nested.
+        """
+        real = self.source is sys.stdin and threading.current_thread() is threading.main_thread()
+        before: dict[int, Any] = {}
+        for name in ("SIGINT", "SIGTERM", "SIGHUP") if real else ():
+            if hasattr(signal, name):
+                number = getattr(signal, name)
+                before[number] = signal.signal(number, self._heard("interrupt" if name == "SIGINT" else "hang-up"))
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+    def goodbye(self, how: str) -> None:
+        """The last line, once: that everything is kept and how to go on. Says nothing where nobody is left to read."""
+        if self.left:
+            return
+        self.left = how
+        kept = f"Everything answered is kept. To go on: {self.resume}" if self.resume else "No case was begun."
+        try:
+            self.write(("" if how == "stop" else "\n") + kept + "\n")
+        except Leave:
+            self._let_go()
+
+    def _let_go(self) -> None:
+        """Nobody is there to read: what is still buffered must not raise at exit."""
+        with contextlib.suppress(OSError, ValueError):
+            nothing = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nothing, self.out.fileno())
+            os.close(nothing)
+
+    def _heard(self, how: str) -> Callable[[int, Any], None]:
+        def handler(number: int, frame: Any) -> None:
+            if self._asking or self._pending:
+                raise Leave(how)
+            self._pending = how
+
+        return handler
+
+    def _leave_if_told(self) -> None:
+        if self._pending:
+            how, self._pending = self._pending, ""
+            raise Leave(how)
+
+
+def _is_terminal(stream: TextIO) -> bool:
+    try:
+        return stream.isatty()
+    except (OSError, ValueError):
+        return False
+
+
+def _nowhere() -> TextIO:
+    """Stands for a stream the process was started without."""
+    return open(os.devnull, "r+", encoding="utf-8")  # noqa: SIM115 (lives as long as the process)
+
+
+def _number(text: str | None, otherwise: int) -> int:
+    return int(text) if text and text.isdecimal() and 0 < int(text) < 10_000 else otherwise
+
+
+def _wants_colour(environ: Mapping[str, str], colour: Colour, terminal: bool) -> bool:
+    """A wish on the command line first; then NO_COLOR (no-color.org: any non-empty value), TERM=dumb, no terminal."""
+    if colour != "auto":
+        return colour == "always"
+    return terminal and not environ.get("NO_COLOR") and environ.get("TERM", "") not in ("", "dumb")

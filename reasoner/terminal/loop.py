@@ -1,0 +1,208 @@
+"""The question loop on a screen: shows what comes next, takes what is typed, keeps it. All decisions come from session."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from enum import Enum, auto
+
+from reasoner.session import acts
+from reasoner.session.acts import Refused
+from reasoner.session.concluding import belief
+from reasoner.session.document import Question, Verdict
+from reasoner.session.plain import shortened
+from reasoner.session.protocol import Talk
+from reasoner.session.record import Event
+from reasoner.session.workup import Workup
+from reasoner.terminal import asides
+from reasoner.terminal.answering import take_answer
+from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.replies import Unclear
+from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words, numbers_in
+from reasoner.terminal.step import KEYS, Surroundings, step_pages, yes_or_no
+
+CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
+AGAIN = ("r", "again")
+
+
+class After(Enum):
+    """What the screen does after a line."""
+
+    DECIDE = auto()  # something was kept: the next question or the verdict
+    SHOW = auto()  # something else was on the screen: the question again
+    STAY = auto()  # one line was said: just ask again
+
+
+def run(workup: Workup, keep: Keep, desk: Desk, pages: Pages) -> Workup:
+    """Ask until the person leaves, by a word, Ctrl-C, Ctrl-D or with the terminal; then `desk.left` says how.
+
+    keep: puts events where they are safe and returns the case with them; its failures are the caller's.
+    """
+    sitting = Sitting(Talk(workup), keep, desk, pages)
+    with desk.seated():
+        try:
+            while True:
+                _once(sitting)
+        except (Leave, KeyboardInterrupt) as leave:
+            how = leave.how if isinstance(leave, Leave) else "interrupt"
+            stop: list[Event] = [{"event": "stop", "step": sitting.workup.record.steps}]
+            sitting.keep(stop, same_question=True)
+            desk.goodbye(how)
+    return sitting.workup
+
+
+def _once(sitting: Sitting) -> None:
+    document = sitting.talk.next()
+    if isinstance(document, Question):
+        _step(sitting, document)
+    else:
+        _concluded(sitting, document)
+
+
+# ---- a question ------------------------------------------------------------------------------------------------------
+
+
+def _step(sitting: Sitting, question: Question) -> None:
+    desk, record = sitting.desk, sitting.workup.record
+    around = Surroundings(
+        said=tuple(sitting.said),
+        car=sitting.condition_title(record.condition),
+        answers=len(record.given),
+        known=frozenset(sitting.known),
+        asking_on=sitting.talk.go_on and sitting.workup.settled,
+    )
+    sitting.said.clear()
+    shown = belief(sitting.workup)
+    page, pages = 0, step_pages(question, shown, around, desk)
+    desk.show_lines(pages[0])
+    while True:
+        last = page == len(pages) - 1
+        line = desk.ask("> " if last else "Enter: how to do it > ")
+        sitting.known.update(question.cautions)
+        if not line and not last:
+            page += 1
+            desk.show_lines(pages[page])
+            continue
+        if line.lower() in AGAIN:
+            page = 0
+            desk.show_lines(pages[0])
+            continue
+        after = _heard(sitting, line, question)
+        if after is After.DECIDE:
+            return
+        if after is After.SHOW:
+            page = len(pages) - 1
+            desk.show_lines(pages[page])
+
+
+def _heard(sitting: Sitting, line: str, question: Question) -> After:
+    """What a typed line does. Whatever is wrong with it is said in one line, and nothing has changed."""
+    try:
+        word, rest = _command(line, yes_or_no(question))
+        if word == "stop":
+            raise Leave("stop")
+        if word:
+            return After.DECIDE if asides.ASIDES[word](sitting, rest, question) else After.SHOW
+        if line.lower() in CANT_DO:
+            return After.DECIDE if _cant_do(sitting, question) else After.STAY
+        check = acts.find_check(sitting.workup, question.way.check)
+        form = form_of(sitting.workup, check, question.places)
+        return After.DECIDE if take_answer(sitting, line, check, form, sitting.talk.option) else After.STAY
+    except Unclear as unclear:
+        sitting.desk.say(str(unclear))
+    except Refused as refused:
+        sitting.desk.say(in_words(refused))
+    return After.STAY
+
+
+def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
+    """The word of a command and what follows it; "" where the line is no command.
+
+    A command is its whole word or its letter. Only those that take something more may be followed by it.
+    """
+    first, _, rest = line.partition(" ")
+    word = {"?": "help", **KEYS}.get(first.lower(), first.lower())
+    known = word in asides.ASIDES or word == "stop"
+    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed")):
+        return "", ""
+    if first.lower() == "n" and yes_no:
+        return "", ""
+    return word, rest.strip()
+
+
+def _cant_do(sitting: Sitting, question: Question) -> bool:
+    """No tool, not now, or not in this condition: so that it is not proposed again."""
+    workup, desk, way = sitting.workup, sitting.desk, question.way
+    check = acts.find_check(workup, way.check)
+    reasons: list[tuple[str, str]] = []
+    tools = [t for t in check.needs if t not in workup.record.lacking]
+    if tools:
+        reasons.append(("no-tool", "no tool for it"))
+    reasons.append(("not-now", "leave this check out"))
+    if way.fresh:
+        reasons.append(("avoid", f"{way.condition_title} can't be brought about"))
+    listed = "   ".join(f"{n} {text}" for n, (_, text) in enumerate(reasons, start=1))
+    while True:
+        line = desk.ask(f"Why not?  {listed}   Enter: back > ")
+        if not line:
+            return False
+        chosen = numbers_in(line, len(reasons))
+        if chosen is None or len(chosen) != 1:
+            desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(reasons)}.")
+            continue
+        why = reasons[chosen[0] - 1][0]
+        if why == "avoid":
+            return sitting.keep(acts.avoid(workup, way.condition), f"Kept: {way.condition_title} is left out from now on.")
+        events = acts.pass_over(workup, way.check, why)
+        if why == "no-tool" and len(tools) > 1:
+            events = [*acts.tools(workup, lacking=_which_tools(sitting, tools)), *events]
+        return sitting.keep(events, f"Kept: {check.title}: {acts.PASSES[why]}. Type t to answer it all the same.")
+
+
+def _which_tools(sitting: Sitting, tools: Sequence[str]) -> list[str]:
+    titles = sitting.workup.book.tools
+    listed = "   ".join(f"{n} {titles[t].title}" for n, t in enumerate(tools, start=1))
+    while True:
+        line = sitting.desk.ask(f"Which is missing?  {listed}   Enter: just this check > ")
+        if not line:
+            return []
+        chosen = numbers_in(line, len(tools))
+        if chosen is not None:
+            return [tools[n - 1] for n in chosen]
+        sitting.desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(tools)}.")
+
+
+# ---- a verdict -------------------------------------------------------------------------------------------------------
+
+
+def _concluded(sitting: Sitting, document: Verdict) -> None:
+    """The verdict, and what can be done after it."""
+    desk = sitting.desk
+    sitting.keep(acts.conclude(sitting.workup, document))
+    for line in sitting.said:
+        desk.say(line)
+    sitting.said.clear()
+    sitting.pages.verdict(document, desk)
+    while True:
+        line = desk.ask("g go on asking, w why, b back, t tell, k kit, c changed, n note, s stop > ")
+        word, rest = _command(line)
+        try:
+            if word == "stop" or line.lower() in ("q", "quit", "exit"):
+                raise Leave("stop")
+            if line.lower() in ("g", "go", "go on"):
+                if not sitting.workup.ranked:
+                    desk.say("Nothing is left to be asked with the tools at hand.")
+                    continue
+                sitting.talk = replace(sitting.talk, go_on=True)
+                return
+            if line.lower() in AGAIN or word == "verdict":
+                sitting.pages.verdict(document, desk)
+            elif word:
+                if asides.ASIDES[word](sitting, rest, None):
+                    return
+            else:
+                desk.say("One of the letters: g, w, b, t, k, c, n or s. What was answered is kept in any case.")
+        except Refused as refused:
+            desk.say(in_words(refused))
+        except Unclear as unclear:
+            desk.say(str(unclear))

@@ -1,0 +1,171 @@
+"""YAML as a tree: every place right, nothing turned into anything else, every slip a message and never a traceback."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from reasoner.rulebook import located
+from reasoner.rulebook.located import List, Map, Node, Text, read_file, read_text
+from reasoner.rulebook.model import Place
+from reasoner.rulebook.problem import Problem, show
+
+HERE = Path(__file__).parent
+RULES = sorted((HERE / "small").glob("*.yaml")) + sorted((HERE.parents[1] / "rules").glob("*.yaml"))
+
+
+def tree(text: str) -> Map:
+    found, problems = read_text(text, "x.yaml")
+    assert found is not None and not problems
+    return found
+
+
+def only(text: str) -> Problem:
+    _, problems = read_text(text, "x.yaml")
+    assert len(problems) == 1
+    return problems[0]
+
+
+def plainly(node: Node) -> object:
+    if isinstance(node, Text):
+        return node.value
+    if isinstance(node, List):
+        return [plainly(item) for item in node.items]
+    return {key.value: plainly(value) for key, value in node.pairs}
+
+
+@pytest.mark.parametrize("path", RULES, ids=lambda path: path.name)
+def test_the_same_data_as_pyyaml_reads(path: Path) -> None:
+    """Outside check: PyYAML's BaseLoader, which keeps every scalar as text, reads the same data from the same file."""
+    found, problems = read_file(path)
+    assert found is not None and not problems
+    assert plainly(found) == yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+
+
+@pytest.mark.parametrize("path", RULES, ids=lambda path: path.name)
+def test_every_word_stands_where_it_says(path: Path) -> None:
+    lines = path.read_text(encoding="utf-8").split("\n")
+
+    def walk(node: Node) -> int:
+        if isinstance(node, Text):
+            written = lines[node.place.line - 1][node.place.column - 1 :][: node.length]
+            if not node.quoted and written:
+                assert node.value.startswith(written.strip()), node
+            return 1
+        children = node.items if isinstance(node, List) else [part for pair in node.pairs for part in pair]
+        return sum(walk(child) for child in children)
+
+    found, _ = read_file(path)
+    assert found is not None and walk(found) > 10
+
+
+def test_words_stay_words() -> None:
+    """YAML 1.1 (yaml.org/type/bool.html, int.html, timestamp.html) would make True, 750, 8 and a date of these."""
+    words = ["yes", "no", "on", "off", "12:30", "010", "2024-01-02", "~", "null", "1e3", "0x1f", "true"]
+    found = tree("a: [" + ", ".join(words) + "]")
+    assert plainly(found) == {"a": words}
+
+
+def test_places_count_characters_from_one() -> None:
+    found = tree("é: {größe: ja}\nb:\n  - c")
+    (_, first), (_, second) = found.pairs
+    assert isinstance(first, Map) and isinstance(second, List)
+    assert first.pairs[0][1] == Text("ja", Place("x.yaml", 1, 12), 2)
+    assert second.items[0].place == Place("x.yaml", 3, 5)
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
+def test_line_endings_and_byte_order_mark(tmp_path: Path, ending: str) -> None:
+    file = tmp_path / "a.yaml"
+    file.write_bytes(b"\xef\xbb\xbf" + ending.join(["a: b", "c: d", "c: e"]).encode())
+    found, problems = read_file(file, "a.yaml")
+    assert found is not None and plainly(found) == {"a": "b", "c": "d"}
+    assert [(p.place.line, p.kind, p.text_line) for p in problems] == [(3, "same-twice", "c: e")]
+
+
+def test_a_key_written_twice_keeps_the_first_and_names_both() -> None:
+    found, problems = read_text("a: 1\nb: 2\na: 3\na: 4\n", "x.yaml")
+    assert found is not None and plainly(found) == {"a": "1", "b": "2"}
+    assert [p.place.line for p in problems] == [3, 4]
+    assert all("first on line 1" in p.message for p in problems)
+
+
+def test_a_bomb_of_aliases_is_refused_at_once() -> None:
+    """Nine levels of ten would be a thousand million texts."""
+    bomb = "a0: &a0 [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
+        f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]\n" for i in range(1, 10)
+    )
+    begin = time.perf_counter()
+    problem = only(bomb)
+    assert time.perf_counter() - begin < 0.5
+    assert problem.kind == "alias" and problem.place == Place("x.yaml", 1, 5)
+
+
+@pytest.mark.parametrize("opening", ["[", "{a: ", "- ", "? "])
+def test_a_hundred_thousand_levels_are_refused_at_once(opening: str) -> None:
+    begin = time.perf_counter()
+    assert only(opening * 100_000).kind == "too-deep"
+    assert time.perf_counter() - begin < 2
+
+
+def test_too_large_a_file_is_not_read(tmp_path: Path) -> None:
+    file = tmp_path / "large.yaml"
+    with file.open("wb") as stream:
+        stream.truncate(located.LARGEST + 1)
+    found, (problem,) = read_file(file, "large.yaml")
+    assert found is None and problem.kind == "too-large"
+    assert only("a: " + "b" * (located.LARGEST + 1)).kind == "too-large"
+
+
+def test_a_file_that_is_not_there() -> None:
+    found, (problem,) = read_file(Path("no-such.yaml"))
+    assert found is None
+    assert show(problem) == "no-such.yaml:1:1: error: cannot be opened: no such file or directory   [cannot-open]"
+
+
+def test_a_folder_is_no_file(tmp_path: Path) -> None:
+    found, (problem,) = read_file(tmp_path, "folder")
+    assert found is None and problem.kind == "cannot-open"
+
+
+ANYTHING = st.text(alphabet=st.sampled_from("ab: -{}[],\"'|>#&*!%@`?\t\n\r\\~<=0.é\x07\u2028\ufeff\ud800"), max_size=60)
+
+
+@settings(max_examples=400, deadline=None)
+@given(ANYTHING | st.text(max_size=60))
+def test_any_text_gives_a_tree_or_a_problem(text: str) -> None:
+    found, problems = read_text(text, "x.yaml")
+    assert found is not None or problems
+    for problem in problems:
+        assert show(problem).startswith("x.yaml:")
+        assert 1 <= problem.place.line <= len(problem.text_line) + text.count("\n") + text.count("\r") + 2
+
+
+@settings(max_examples=100, deadline=None)
+@given(ANYTHING)
+def test_without_the_parser_in_c(text: str) -> None:
+    """Where PyYAML has no C parser its own in Python is used; its words are understood as well."""
+    fast, kept = located.Loader, read_text(text, "x.yaml")
+    try:
+        located.Loader = yaml.SafeLoader
+        found, problems = read_text(text, "x.yaml")
+    finally:
+        located.Loader = fast
+    assert found is not None or problems
+    if kept[0] is not None and found is not None:
+        assert plainly(kept[0]) == plainly(found)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.binary(max_size=40))
+def test_any_bytes_give_a_tree_or_a_problem(content: bytes) -> None:
+    from reasoner.rulebook.located import parse_bytes
+    from reasoner.rulebook.problem import Notebook
+
+    notes = Notebook()
+    assert parse_bytes(content, "x.yaml", notes) is not None or notes.problems
