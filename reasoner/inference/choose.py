@@ -69,7 +69,7 @@ def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Opt
 
 
 def sweep(tables: Tables, showing: Array, quiet: Array) -> Array:
-    """(T,) gain of one look with every check that has a single place, in bits; nan for the others."""
+    """(T,) gain of one look with every check that has a single place (at least one has), in bits; nan for the others."""
     stack = stacked(tables)
     steady = stack.steady[:, None]
     seen = stack.showing * np.where(steady, showing + quiet, showing)
@@ -159,12 +159,16 @@ def _likely(branches: Iterable[Branch]) -> list[Branch]:
 def _best_after(
     tables: Tables, then: Situation, option: Option, shortlist: Sequence[Option], costs: Costs
 ) -> Option | None:
-    """The best of the shortlist after an outcome."""
+    """The best of the shortlist after an outcome, each in the condition it was best in before."""
     again = []
     for other in shortlist:
         if other.check != option.check and (other.check, None) not in then.done:
-            fresh = other.fresh and other.condition != then.condition
-            again.append(priced(tables, then, costs, replace(other, fresh=fresh, times=1, first=None)))
+            check = tables.checks[other.check]
+            stays = other.condition in (None, then.condition)
+            stays |= check.steady and (not check.conditions or then.condition in check.conditions)
+            where = then.condition if stays else other.condition
+            way = replace(other, condition=where, fresh=not stays, times=1, first=None)
+            again.append(priced(tables, then, costs, way))
     return max(gains(tables, then, again), key=lambda o: o.gain / o.cost, default=None)
 
 

@@ -95,15 +95,18 @@ def options(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
         for condition, fresh in _where(tables, check, now):
             if (number, condition) in now.unclear or (done and not fresh):
                 continue
-            if fresh and condition is not None:
-                if condition in now.avoided or tables.condition_needs[condition] & now.lacking:
-                    continue
+            if fresh and condition is not None and _out_of_reach(tables, now, condition):
+                continue
             for place in _which(check, number, now):
                 found.append(priced(tables, now, costs, Option(number, condition, fresh, place)))
                 if fresh and not check.steady and place is None and check.joint_outcomes <= MOST_REPEATED_OUTCOMES:
                     for times in REPEATS:
                         found.append(priced(tables, now, costs, Option(number, condition, fresh, place, times)))
     return found
+
+
+def _out_of_reach(tables: Tables, now: Situation, condition: int) -> bool:
+    return condition in now.avoided or bool(tables.condition_needs[condition] & now.lacking)
 
 
 def _where(tables: Tables, check: CheckTable, now: Situation) -> Iterator[tuple[int | None, bool]]:

@@ -24,10 +24,23 @@ _WORDS = {
     **dict.fromkeys(("permanent", "perm", "prm", "pdtc"), PERMANENT),
 }
 _NONE = frozenset({"none", "no", "nil", "nothing", "zero"})
-_FILLING = frozenset(
-    ("a", "all", "also", "and", "any", "are", "as", "at", "code", "codes", "dtc", "dtcs", "fault", "faults")
-    + ("found", "is", "present", "set", "the", "there", "trouble")
-)
+_SUBJECT = frozenset({"code", "codes", "dtc", "dtcs", "fault", "faults", "trouble"})
+_FILLING = _SUBJECT | {
+    "a",
+    "all",
+    "also",
+    "and",
+    "any",
+    "are",
+    "as",
+    "at",
+    "found",
+    "is",
+    "present",
+    "set",
+    "the",
+    "there",
+}
 
 _CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
 _SEPARATOR = re.compile(r"[,;|/+&\n\r\v\f\u2028\u2029]")

@@ -42,7 +42,9 @@ def in_plain_words(error: yaml.MarkedYAMLError, lines: Sequence[str], last: Any)
     at = error.problem_mark or error.context_mark
     opened = error.context_mark or at
     assert at is not None and opened is not None  # a marked error has a mark: PyYAML's own promise
-    failure = _Failure(lines, f"{error.context}; {error.problem}", at.line, at.column, opened.line, opened.column, last)
+    end = (len(lines) - 1, len(lines[-1]))  # the parser may stop in a line after the last
+    row, column = min((at.line, at.column), end)
+    failure = _Failure(lines, f"{error.context}; {error.problem}", row, column, opened.line, opened.column, last)
     return next(found for explain in EXPLAINERS if (found := explain(failure)))
 
 
@@ -117,7 +119,14 @@ def _bracket(failure: _Failure) -> Finding | None:
     if "flow" not in failure.said:
         return None
     opening = failure.opened_rest[:1]
-    closing = _CLOSING.get(opening, "}")
+    if opening not in _CLOSING:  # it wanted a value, which says nothing of where the bracket is
+        if failure.rest:
+            return failure.here("no-value", f"something is missing before this `{failure.rest[:1]}`", "write it")
+        row = next(r for r in range(len(failure.lines) - 1, -1, -1) if re.search(r"[\[{]", failure.lines[r]))
+        column = max(failure.lines[row].rfind(bracket) for bracket in _CLOSING)
+        closing = _CLOSING[failure.lines[row][column]]
+        return Finding("unclosed", row, column, 1, "this bracket is never closed", f"close it with `{closing}`")
+    closing = _CLOSING[opening]
     if failure.row == failure.opened_row and closing in failure.rest:
         return failure.here("no-comma", "a comma is missing before this", "put a comma between two entries")
     return failure.at_opening("unclosed", f"this `{opening}` is never closed", f"close it with `{closing}`")

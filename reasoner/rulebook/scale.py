@@ -1,7 +1,8 @@
 """How often, in words: one table with the published number for each word, and how frequencies are read.
 
-Source: F. Mosteller and C. Youtz, "Quantifying probabilistic expressions", Statistical Science 5(1), 1990, 2-12
-(averages over published studies); from memory.
+Source: F. Mosteller and C. Youtz, "Quantifying probabilistic expressions", Statistical Science 5(1), 1990, 2-34:
+medians given by about 230 science writers (their Table 2), in per cent. The figures were taken from a public
+transcription of that table; the paper itself was not seen.
 """
 
 from __future__ import annotations
@@ -11,21 +12,24 @@ import re
 from reasoner.rulebook.near import near
 from reasoner.rulebook.problem import Unreadable
 
-SOURCE = "Mosteller & Youtz 1990, from memory"
+SOURCE = "Mosteller & Youtz 1990, Table 2, medians of science writers, by a transcription"
 WORDS: dict[str, float] = {
-    "always": 0.98,
-    "almost always": 0.91,
-    "very often": 0.84,
-    "usually": 0.78,
-    "often": 0.66,
-    "half the time": 0.50,
-    "sometimes": 0.28,
-    "occasionally": 0.21,
-    "seldom": 0.15,
-    "rarely": 0.08,
-    "very seldom": 0.08,
-    "almost never": 0.03,
-    "never": 0.01,
+    "always": 0.997,
+    "almost always": 0.917,
+    "very often": 0.828,
+    "usually": 0.751,
+    "often": 0.725,
+    "more often than not": 0.598,
+    "as often as not": 0.500,
+    "less often than not": 0.400,
+    "sometimes": 0.250,
+    "occasionally": 0.200,
+    "seldom": 0.102,
+    "rarely": 0.072,
+    "very seldom": 0.049,
+    "very rarely": 0.030,
+    "almost never": 0.029,
+    "never": 0.003,
 }
 CHOICES = f"one of: {', '.join(WORDS)};\na percentage, such as 12 %; or a count, such as 7 of 9"
 

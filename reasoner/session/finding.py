@@ -9,9 +9,8 @@ from reasoner.session.workup import Workup
 
 MOST = 9
 STEM = 4  # letters that have to agree: `smell` finds `smells`, `idling` finds `idle` no longer
-FILLER = frozenset(
-    "a an and are as at be by for from has have i in is it its my no not of on or so the to was with".split()
-)
+_FILLER = "a an and are as at be by for from has have i in is it its my no not of on or so the to was with"
+FILLER = frozenset(_FILLER.split(" "))
 
 
 def find(workup: Workup, text: str) -> tuple[Check, ...]:

@@ -16,6 +16,7 @@ on disk, `at` (when). Kinds:
     rules      stamp: the rules the following answers are weighed with
     verdict    what was concluded
     stop       put away, to be resumed
+    closed     state, fault, where, confirmed by: how it ended, and the true cause as found
 """
 
 from __future__ import annotations
@@ -69,6 +70,7 @@ class Record:
     steps: int = 0
     last_step: int = 0
     verdicts: tuple[Event, ...] = ()
+    closed: Event | None = None
 
     @property
     def present(self) -> int:
@@ -125,6 +127,8 @@ def _apply(book: Rulebook, record: Record, event: Event, number: int) -> Record:
         return replace(record, notes=(*record.notes, event["text"]))
     if kind == "rules":
         return replace(record, stamps=(*record.stamps, event["stamp"]))
+    if kind == "closed":
+        return replace(record, closed=event)
     if kind == "verdict":
         return replace(record, verdicts=(*record.verdicts, event))
     return record

@@ -79,7 +79,9 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
             if words.lower() in ("n", "note"):
                 return note(sitting, "", question)
             continue
-        desk.show(head("Which of these?"), rows([(str(n), f"{c.title}: {c.ask}") for n, c in enumerate(found, start=1)]))
+        desk.show(
+            head("Which of these?"), rows([(str(n), f"{c.title}: {c.ask}") for n, c in enumerate(found, start=1)])
+        )
         line = desk.ask("Its number, other words, or Enter > ")
         chosen = numbers_in(line, len(found))
         if chosen is not None and len(chosen) == 1:
@@ -99,7 +101,7 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
     if not steady:
         allowed = check.conditions or tuple(workup.book.conditions)
         picked = _which_condition(sitting, allowed)
-        if picked is False:
+        if picked is None:
             return False
         seen_in = picked or None
     repeated = [g for g in given if steady or (seen_in is None and g.spell == workup.record.present)]
@@ -123,8 +125,8 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
             desk.say(in_words(refused))
 
 
-def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | bool:
-    """The condition something was seen in: its name, "" for now, False if the person leaves."""
+def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
+    """The condition something was seen in: its name, "" for now, None if the person leaves."""
     desk, workup = sitting.desk, sitting.workup
     here = workup.record.condition
     now = here in allowed
@@ -134,7 +136,7 @@ def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | bool:
         enter = f"Enter: now ({sitting.condition_title(here)})" if now else "Enter: leave it"
         line = desk.ask(f"Its number. {enter} > ")
         if not line:
-            return "" if now else False
+            return "" if now else None
         chosen = numbers_in(line, len(allowed))
         if chosen is not None and len(chosen) == 1:
             return allowed[chosen[0] - 1]
@@ -170,7 +172,9 @@ def other(sitting: Sitting, rest: str, question: Question | None) -> bool:
                 (str(n), way_text(w), effort_text(w.minutes, w.waiting), f"{w.bits:.2f}")
                 for n, w in enumerate(ways, start=start + 1)
             ]
-            desk.show(head("Other checks", "best first; tells: bits about the cause, more is better"), table(lines, [QUIET]))
+            desk.show(
+                head("Other checks", "best first; tells: bits about the cause, more is better"), table(lines, [QUIET])
+            )
             more = start + AT_ONCE < len(options)
             line = desk.ask("Its number, m for more, or Enter > " if more else "Its number, or Enter > ")
             if not line:

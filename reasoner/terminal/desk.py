@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
 WIDTH, HEIGHT = 80, 24
+ROOM_TO_TYPE = 16
 NARROWEST, WIDEST = 40, 100  # lines longer than this are hard to read, however wide the screen
 Colour = Literal["auto", "always", "never"]
 
@@ -146,8 +147,11 @@ class Desk:
     # ---- in ----
 
     def ask(self, prompt: str) -> str:
-        """One line, harmless and without surrounding spaces. Raises Leave at Ctrl-C, Ctrl-D, hang-up and end of input."""
+        """One line, harmless and without surrounding spaces. Raises Leave at Ctrl-C, Ctrl-D, hang-up, end of input."""
         self._leave_if_told()
+        if len(prompt) > self.columns - ROOM_TO_TYPE:  # a prompt is broken anywhere, a paragraph between words
+            self.say(prompt.removesuffix("> "))
+            prompt = "> "
         while True:
             self._asking = True
             try:
@@ -240,7 +244,7 @@ def _is_terminal(stream: TextIO) -> bool:
 
 def _nowhere() -> TextIO:
     """Stands for a stream the process was started without."""
-    return open(os.devnull, "r+", encoding="utf-8")  # noqa: SIM115 (lives as long as the process)
+    return open(os.devnull, "r+", encoding="utf-8")
 
 
 def _number(text: str | None, otherwise: int) -> int:

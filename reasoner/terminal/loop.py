@@ -1,4 +1,4 @@
-"""The question loop on a screen: shows what comes next, takes what is typed, keeps it. All decisions come from session."""
+"""The question loop on a screen: shows what comes next, takes what is typed, keeps it. Session decides."""
 
 from __future__ import annotations
 
@@ -13,13 +13,14 @@ from reasoner.session.document import Question, Verdict
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.record import Event
+from reasoner.session.words import PASSES
 from reasoner.session.workup import Workup
 from reasoner.terminal import asides
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.desk import Desk, Leave
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words, numbers_in
-from reasoner.terminal.step import KEYS, Surroundings, step_pages, yes_or_no
+from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
 
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
 AGAIN = ("r", "again")
@@ -121,7 +122,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     A command is its whole word or its letter. Only those that take something more may be followed by it.
     """
     first, _, rest = line.partition(" ")
-    word = {"?": "help", **KEYS}.get(first.lower(), first.lower())
+    word = LETTERS.get(first.lower(), first.lower())
     known = word in asides.ASIDES or word == "stop"
     if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed")):
         return "", ""
@@ -152,11 +153,13 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
             continue
         why = reasons[chosen[0] - 1][0]
         if why == "avoid":
-            return sitting.keep(acts.avoid(workup, way.condition), f"Kept: {way.condition_title} is left out from now on.")
+            return sitting.keep(
+                acts.avoid(workup, way.condition), f"Kept: {way.condition_title} is left out from now on."
+            )
         events = acts.pass_over(workup, way.check, why)
         if why == "no-tool" and len(tools) > 1:
             events = [*acts.tools(workup, lacking=_which_tools(sitting, tools)), *events]
-        return sitting.keep(events, f"Kept: {check.title}: {acts.PASSES[why]}. Type t to answer it all the same.")
+        return sitting.keep(events, f"Kept: {check.title}: {PASSES[why]}. Type t to answer it all the same.")
 
 
 def _which_tools(sitting: Sitting, tools: Sequence[str]) -> list[str]:

@@ -1,10 +1,10 @@
 """What a person types in answer to a check, read into outcomes and readings by place. Pure.
 
-    2                  the second outcome              2 think so, 2 t, 2?    not quite sure
-    3=2   3=wet        cylinder 3; the rest is 1       2 guess, 2 g, 2??      a guess
-    all=1              every place                     0, d                   can't tell (0 is a reading where one is asked)
-    3,4=2 rest=1       several at once                 4=0                    this one was not looked at
-    -18   1=-18 2=-2   a reading, by bank              rich                   an outcome by its word or its beginning
+2                  the second outcome              2 think so, 2 t, 2?    not quite sure
+3=2   3=wet        cylinder 3; the rest is 1       2 guess, 2 g, 2??      a guess
+all=1              every place                     0, d                   can't tell (0 is a reading where one is asked)
+3,4=2 rest=1       several at once                 4=0                    this one was not looked at
+-18   1=-18 2=-2   a reading, by bank              rich                   an outcome by its word or its beginning
 """
 
 from __future__ import annotations
@@ -20,7 +20,18 @@ from reasoner.rulebook.model import Measure
 from reasoner.session.document import OutcomeDoc
 from reasoner.session.plain import shortened
 
-CANT_TELL = ("d", "0", "can't tell", "cant tell", "cannot tell", "can not tell", "don't know", "dont know", "no idea", "dunno")
+CANT_TELL = (
+    "d",
+    "0",
+    "can't tell",
+    "cant tell",
+    "cannot tell",
+    "can not tell",
+    "don't know",
+    "dont know",
+    "no idea",
+    "dunno",
+)
 NOTHING_FOUND = ("none", "nothing", "all the same", "no difference")
 SURENESS = {"sure": "sure", "t": "think so", "?": "think so", "g": "guess", "guess": "guess", "??": "guess"}
 _SURE = re.compile(r"(.+?)(?:[\s,]+(i think so|think so|i think|think|guess|sure|t|g)|\s*(?<!=)(\?{1,2}))", re.I)
@@ -29,7 +40,7 @@ _PAIR = re.compile(rf"({_PLACES})\s*=\s*(.*?)\s*(?=$|[\s,;]{_PLACES}\s*=)", re.I
 _LIKE_NUMBER = re.compile(r"[+\-\u2212\u2013.,]?\s*\d")
 
 
-class Unclear(ValueError):
+class Unclear(ValueError):  # noqa: N818 (like Refused: what the person is told)
     """What was typed cannot be taken as an answer: one clear line."""
 
 
@@ -75,7 +86,9 @@ def read_reply(line: str, form: Form) -> Reply:
     text = re.sub(r"(?<=\d)\s*:\s*", "=", text)
     reply = _reply(text, form)
     if reply.readings and sure != "sure":
-        raise Unclear(f'A number is taken as it stands: leave "{sure}" out, or answer by a word, such as {_words(form)}.')
+        raise Unclear(
+            f'A number is taken as it stands: leave "{sure}" out, or answer by a word, such as {_words(form)}.'
+        )
     return Reply(reply.values, reply.readings, sure, reply.read_back, reply.cant_tell)
 
 

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from reasoner.rulebook.model import Check
 from reasoner.session.acts import Refused
-from reasoner.session.document import OutcomeDoc, Question, Verdict, Why
+from reasoner.session.document import OutcomeDoc, Verdict, Why
 from reasoner.session.plain import harmless
 from reasoner.session.protocol import Talk
 from reasoner.session.record import Event
@@ -30,7 +30,7 @@ class Pages(Protocol):
 
 @dataclass
 class Sitting:
-    """talk: the case and what is asked now. said: lines for the top of the next screen. known: cautions read in full."""
+    """talk: the case and what is asked now. said: lines for the next screen. known: cautions read in full."""
 
     talk: Talk
     keep_events: Keep

@@ -6,7 +6,7 @@ read first, and the last page is the one that asks.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rich.console import RenderableType
@@ -25,11 +25,11 @@ KEYS = {
     "o": "other",
     "c": "changed",
     "n": "note",
-    "k": "kit",
     "v": "verdict",
     "s": "stop",
     "h": "help",
 }
+LETTERS = {**KEYS, "k": "kit", "?": "help"}
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ import pytest
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.inference.gain import entropy, marks
-from reasoner.inference.plan import Costs, Option, Situation, follow, gains, options
+from reasoner.inference.choose import gains
+from reasoner.inference.plan import Costs, Option, Situation, follow, options
 from reasoner.network.tables import Tables
 from tests.inference.random_models import as_spells, random_model, random_spells
 from tests.support import make_tables, plain, situation, yes_no
@@ -77,7 +78,7 @@ def test_gain_is_the_expected_fall_of_entropy_over_the_branches(seed: int) -> No
 
 def test_the_likeliest_outcome_comes_first() -> None:
     tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.8])]))
-    found = follow(tables, situation(tables), Option(0, None, False))
+    found = list(follow(tables, situation(tables), Option(0, None, False)))
     assert [b.outcome for b in found] == [1, 0]
 
 
@@ -85,7 +86,7 @@ def test_a_look_is_done_until_the_spell_ends() -> None:
     looks = [yes_no("a", [0.9, 0.1], ever=False), yes_no("b", [0.9, 0.1], ever=False)]
     tables = make_tables(plain([0.5, 0.5], looks, shows=[(0.5,), (0.5,)]))
     now = situation(tables, (Spell(0),))
-    same = follow(tables, now, Option(0, 0, False))[0].then
+    same = next(follow(tables, now, Option(0, 0, False))).then
     assert (0, None) in same.done
-    new = follow(tables, same, Option(1, 0, True))[0].then
+    new = next(follow(tables, same, Option(1, 0, True))).then
     assert (0, None) not in new.done and (1, None) in new.done

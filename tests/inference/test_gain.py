@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from reasoner.inference.gain import entropy, gain, gain_repeated, information, marks
-from reasoner.inference.plan import Costs, gains, options, sweep
+from reasoner.inference.choose import gains, sweep
+from reasoner.inference.plan import Costs, options
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_spells
 from tests.support import Plain, check, make_tables, plain, situation, yes_no
@@ -93,14 +94,14 @@ def test_the_planner_gives_every_option_its_exact_gain(seed: int) -> None:
     found = gains(tables, now, options(tables, now, Costs()))
     assert len(found) >= len(tables.checks)
     for option in found:
-        if option.times == 5 and tables.checks[option.check].joint.shape[1] > 4:
+        if option.times == 5 and tables.checks[option.check].joint_outcomes > 4:
             continue  # 9 ** 5 sequences: the smaller cases above cover the counting
         fresh = [row[option.condition] for row in model.shows] if option.fresh and option.condition is not None else showing
         exact = slow.gain(model, option.check, p, fresh, option.place, option.times)
         assert option.gain == pytest.approx(exact, abs=1e-9), option
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", [s for s in SEEDS if s not in (3, 4)])  # 3, 4: no check has a single place
 def test_the_sweep_equals_gains_one_by_one(seed: int) -> None:
     model, p, showing = after_answers(seed)
     tables = make_tables(model)

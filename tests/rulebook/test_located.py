@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.rulebook import located
-from reasoner.rulebook.located import List, Map, Node, Text, read_file, read_text
+from reasoner.rulebook.located import List, Map, Node, Text, parse_bytes, read_file, read_text
 from reasoner.rulebook.model import Place
-from reasoner.rulebook.problem import Problem, show
+from reasoner.rulebook.problem import Notebook, Problem, show
 
 HERE = Path(__file__).parent
 RULES = sorted((HERE / "small").glob("*.yaml")) + sorted((HERE.parents[1] / "rules").glob("*.yaml"))
@@ -143,7 +143,7 @@ def test_any_text_gives_a_tree_or_a_problem(text: str) -> None:
     assert found is not None or problems
     for problem in problems:
         assert show(problem).startswith("x.yaml:")
-        assert 1 <= problem.place.line <= len(problem.text_line) + text.count("\n") + text.count("\r") + 2
+        assert 1 <= problem.place.line <= len(located.BREAK.split(text))
 
 
 @settings(max_examples=100, deadline=None)
@@ -164,8 +164,5 @@ def test_without_the_parser_in_c(text: str) -> None:
 @settings(max_examples=200, deadline=None)
 @given(st.binary(max_size=40))
 def test_any_bytes_give_a_tree_or_a_problem(content: bytes) -> None:
-    from reasoner.rulebook.located import parse_bytes
-    from reasoner.rulebook.problem import Notebook
-
     notes = Notebook()
     assert parse_bytes(content, "x.yaml", notes) is not None or notes.problems

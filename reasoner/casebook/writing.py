@@ -1,0 +1,105 @@
+"""Plain data as text that JSON and YAML read alike.
+
+An event is one line, `- {...}`. JSON (RFC 8259) is nearly YAML already; what is done here covers the rest: characters
+that YAML forbids or takes for line breaks (YAML 1.2.2, sections 5.1 and 5.4; 1.1 has more of them) are escaped, a
+number with an exponent gets its decimal point (YAML 1.1 reads `1e+16` as text), keys stay short enough (7.4.2: 1024
+characters), and what JSON cannot say is refused rather than bent.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Mapping
+from typing import Any
+
+Event = Mapping[str, Any]
+
+LONGEST_KEY = 1000  # characters of a key as written; YAML's limit is 1024
+DEEPEST = 50  # levels of nesting
+ESCAPED = re.compile("[\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]")
+LONE = re.compile("[\ud800-\udfff]")  # half a character, which no UTF-8 file can hold
+BARE = re.compile(r"[A-Za-z](?:[A-Za-z0-9 _./-]*[A-Za-z0-9_/-])?")
+WORDS = {"y", "n", "yes", "no", "on", "off", "true", "false", "null"}  # what some reader takes for something else
+
+
+def event_line(event: Event, indent: str = "") -> str:
+    """The line of an event, with its line end. Raises TypeError or ValueError for what is no plain data."""
+    if not isinstance(event, Mapping):
+        raise TypeError(f"an event is a mapping, not a {type(event).__name__}")
+    return f"{indent}- {flow(event)}\n"
+
+
+def flow(value: object, depth: int = 0) -> str:
+    """Any plain value on one line. Half characters (lone surrogates) become U+FFFD."""
+    if depth > DEEPEST:
+        raise ValueError(f"nested more than {DEEPEST} deep")
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, int):
+        return int.__repr__(value)
+    if isinstance(value, float):
+        return number(value)
+    if isinstance(value, Mapping):
+        pairs = {key_text(key): flow(item, depth + 1) for key, item in value.items()}
+        if len(pairs) < len(value):
+            raise ValueError("two keys are written alike")
+        return "{" + ", ".join(f"{key}: {item}" for key, item in pairs.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(flow(item, depth + 1) for item in value) + "]"
+    raise TypeError(f"a {type(value).__name__} is no plain value")
+
+
+def number(value: float) -> str:
+    if not math.isfinite(value):
+        raise ValueError(f"{value} is no number that JSON can say")
+    mantissa, exponent, power = float.__repr__(value).partition("e")
+    return mantissa + (".0" if exponent and "." not in mantissa else "") + exponent + power
+
+
+def key_text(key: object) -> str:
+    if not isinstance(key, str):
+        raise TypeError(f"a key is text, not a {type(key).__name__}")
+    written = quoted(key)
+    if len(written) > LONGEST_KEY:
+        raise ValueError(f"a key longer than {LONGEST_KEY} characters")
+    return written
+
+
+def quoted(text: str) -> str:
+    text = json.dumps(LONE.sub("\ufffd", text), ensure_ascii=False)
+    return ESCAPED.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+def head_text(head: Mapping[str, object]) -> str:
+    """The head of a case file as block YAML, to `events:`. Its values are text, mappings and lists of text."""
+    return block(head) + "events:\n"
+
+
+def block(head: Mapping[str, object], indent: str = "") -> str:
+    lines = []
+    for key, value in head.items():
+        written = key if isinstance(key, str) and is_bare(key) else key_text(key)
+        if isinstance(value, Mapping) and value:
+            lines.append(f"{indent}{written}:\n{block(value, indent + '  ')}")
+        else:
+            lines.append(f"{indent}{written}: {head_value(value)}\n")
+    return "".join(lines)
+
+
+def head_value(value: object) -> str:
+    if isinstance(value, str):
+        return value if is_bare(value) else quoted(value)
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(head_value(item) for item in value) + "]"
+    if isinstance(value, Mapping) and not value:
+        return "{}"
+    raise TypeError(f"the head of a case holds text, not a {type(value).__name__}")
+
+
+def is_bare(text: str) -> bool:
+    """Whether every reader of YAML takes it for text without quotes."""
+    return len(text) < LONGEST_KEY and BARE.fullmatch(text) is not None and text.lower() not in WORDS

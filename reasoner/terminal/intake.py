@@ -1,0 +1,309 @@
+"""What is known before the first question: the vehicle, the complaint, codes, tools, live values, the car's state now.
+
+About a minute. Everything can be skipped with Enter; what is wrong is said in one line and asked again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from reasoner.measure.codes import read_codes
+from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, vehicle_from
+from reasoner.rulebook.model import Check
+from reasoner.session import acts
+from reasoner.session.acts import Refused
+from reasoner.session.document import Verdict, Why
+from reasoner.session.plain import shortened
+from reasoner.session.protocol import Talk
+from reasoner.session.workup import Workup
+from reasoner.terminal.answering import take_answer
+from reasoner.terminal.blocks import QUIET, choices, head, para, rows
+from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.listing import ask_codes_complete, code_lines, slip_lines
+from reasoner.terminal.replies import Unclear
+from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words, numbers_in
+
+# ---- the vehicle -----------------------------------------------------------------------------------------------------
+
+# What a value of a vehicle's property is called on the screen.
+CALLED = {
+    "port": "port",
+    "direct": "direct",
+    "dual": "both",
+    "natural": "none",
+    "charged": "turbo or supercharger",
+    "airflow": "airflow meter",
+    "pressure": "pressure sensor",
+    "both": "both",
+}
+
+
+@dataclass(frozen=True)
+class _Ask:
+    """One question about the vehicle. choices: values by number; else text is typed. matters: asked only then."""
+
+    key: str
+    question: str
+    choices: tuple[str, ...] = ()
+    matters: Callable[[Mapping[str, str]], bool] = lambda fields: True
+
+
+def _several_sensors_possible(fields: Mapping[str, str]) -> bool:
+    """A short inline engine has one upstream sensor; any other may have one or two."""
+    vehicle, _ = vehicle_from({k: v for k, v in fields.items() if k == "layout"})
+    return vehicle is not None and not (vehicle.layout.startswith("inline") and vehicle.cylinders < 5)
+
+
+VEHICLE = (
+    _Ask("layout", "Cylinders and layout (such as inline 4, V6, flat 4)"),
+    _Ask("upstream sensors", "Sensors before the catalyst", ("1", "2"), _several_sensors_possible),
+    _Ask("injection", "Injection", PROPERTIES["injection"]),
+    _Ask("charging", "Charging", PROPERTIES["charging"]),
+    _Ask("metering", "Air is measured by", PROPERTIES["metering"]),
+    _Ask("distance", "Distance run (such as 198000 km or 123000 mi)"),
+)
+
+
+def ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
+    """The fields of a vehicle, for `vehicle_from`. Enter takes the default; `b` goes one question back.
+
+    Raises Leave, after the last line was said.
+    """
+    with desk.seated():
+        try:
+            return _ask_vehicle(desk, defaults)
+        except (Leave, KeyboardInterrupt) as leave:
+            how = leave.how if isinstance(leave, Leave) else "interrupt"
+            desk.goodbye(how)
+            raise Leave(how) from None
+
+
+def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
+    desk.show(head("The car", "Enter takes what stands in [ ]; b goes back"))
+    fields = {**DEFAULTS, **defaults}
+    asked: list[int] = []
+    number = 0
+    while number < len(VEHICLE):
+        ask = VEHICLE[number]
+        if not ask.matters(fields):
+            number += 1
+            continue
+        default = fields.get(ask.key, "")
+        if ask.choices:
+            numbered = [(str(n), CALLED.get(c, c)) for n, c in enumerate(ask.choices, start=1)]
+            listed = "" if ask.choices == ("1", "2") else "  ".join(f"{n} {text}" for n, text in numbered) + "  "
+            line = desk.ask(f"{ask.question}: {listed}[{CALLED.get(default, default) or 'not known'}] > ")
+        else:
+            line = desk.ask(f"{ask.question} [{default or 'not known'}] > ")
+        if line.lower() in ("b", "back"):
+            number = asked.pop() if asked else number
+            continue
+        value = _chosen(line, ask) if line else default
+        problem = _problem(fields, ask, value) if value else ""
+        if problem:
+            desk.say(problem)
+            continue
+        if line:
+            fields[ask.key] = value
+            if ask.key == "layout":
+                fields.pop("banks", None)
+                fields.pop("upstream sensors", None)
+        asked.append(number)
+        number += 1
+    found, mistakes = vehicle_from(fields)
+    if found is None:  # the defaults themselves were wrong
+        for mistake in mistakes:
+            desk.say(f"{mistake.message} ({mistake.mend})")
+            fields.pop(mistake.key, None)
+        return _ask_vehicle(desk, {k: v for k, v in fields.items() if v != DEFAULTS.get(k)})
+    banks = " and ".join("-".join(map(str, bank)) for bank in found.banks)
+    sensors = "one sensor for all cylinders" if len(found.banks) == 1 else f"a sensor each for cylinders {banks}"
+    desk.show(para(f"{found.title}: {sensors}.", style=QUIET))
+    return fields
+
+
+def _chosen(line: str, ask: _Ask) -> str:
+    """The value meant by a number, a value, or its name on the screen or the beginning of it; else what was typed."""
+    if not ask.choices:
+        return line
+    chosen = numbers_in(line, len(ask.choices))
+    if chosen is not None and len(chosen) == 1:
+        return ask.choices[chosen[0] - 1]
+    meant = [c for c in ask.choices if c.startswith(line.lower()) or CALLED.get(c, c).startswith(line.lower())]
+    return meant[0] if len(meant) == 1 else line
+
+
+def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
+    """What is wrong with one field, in one line, or ""."""
+    if ask.key == "layout" and value.isdecimal():
+        possible = [name for name in LAYOUTS if name.split()[1] == value]
+        return f"{shortened(value, 12)} what? One of: {', '.join(possible or LAYOUTS)}."
+    trial = (
+        {k: v for k, v in fields.items() if k not in ("banks", "upstream sensors")} if ask.key == "layout" else fields
+    )
+    _, mistakes = vehicle_from({**trial, ask.key: value})
+    mine = next((m for m in mistakes if m.key == ask.key), None)
+    if mine is None:
+        return ""
+    names = ", ".join(f"{n} {CALLED.get(c, c)}" for n, c in enumerate(ask.choices, start=1))
+    return f'"{shortened(value, 24)}" is not possible here: {names or mine.mend}.'
+
+
+# ---- the case --------------------------------------------------------------------------------------------------------
+
+
+def intake(workup: Workup, keep: Keep, desk: Desk) -> Workup:
+    """Complaint, codes, tools, live values, state. What is already known is not asked again.
+
+    Raises Leave, after the last line was said; everything answered is kept by then.
+    """
+    sitting = Sitting(Talk(workup), keep, desk, _NoPages())
+    with desk.seated():
+        try:
+            for part in (_complaint, _codes, _tools, _values, _state):
+                part(sitting)
+                for line in sitting.said:
+                    desk.say(line)
+                sitting.said.clear()
+        except (Leave, KeyboardInterrupt) as leave:
+            how = leave.how if isinstance(leave, Leave) else "interrupt"
+            desk.goodbye(how)
+            raise Leave(how) from None
+    return sitting.workup
+
+
+class _NoPages:
+    """Nothing is concluded while taking in."""
+
+    def verdict(self, document: Verdict, desk: Desk) -> None:
+        raise NotImplementedError
+
+    def why(self, document: Why, desk: Desk) -> None:
+        raise NotImplementedError
+
+
+def _complaint(sitting: Sitting) -> None:
+    if sitting.workup.record.complaint:
+        return
+    sitting.desk.show(head("What is known", "Enter skips any of it"))
+    text = sitting.desk.ask("The complaint, in the owner's words > ")
+    sitting.keep(acts.tell(sitting.workup, text))
+
+
+def _codes(sitting: Sitting) -> None:
+    desk, record = sitting.desk, sitting.workup.record
+    if record.codes or record.codes_complete:
+        return
+    while True:
+        line = desk.ask("Codes on the reader, with their state (P0172 pending), or none > ")
+        if not line:
+            return
+        listed = read_codes(line)
+        for slip in slip_lines(listed):
+            desk.say(slip)
+        if listed.none and not listed.slips:
+            sitting.keep(acts.list_codes(sitting.workup, []), "Kept: no codes at all.")
+            return
+        if not listed.codes:
+            continue
+        for told in code_lines(sitting.workup, (c.code for c in listed.codes)):
+            desk.show(para(told))
+        if listed.slips:
+            again = desk.ask("Enter keeps these, or type the whole list again > ")
+            if again:
+                line = again
+                continue
+        complete = ask_codes_complete(desk, [c.code for c in listed.codes])
+        codes = [(c.code, sorted(c.states)) for c in listed.codes]
+        sitting.keep(acts.list_codes(sitting.workup, codes, complete))
+        return
+
+
+def _tools(sitting: Sitting) -> None:
+    """Uncommon tools only, and only those some check here needs; common ones are taken to be there."""
+    workup, desk = sitting.workup, sitting.desk
+    used = set().union(*(c.needs for c in workup.tables.checks), *workup.tables.condition_needs)
+    rare = [t for t in workup.book.tools.values() if t.name in used and not t.common]
+    if not rare or workup.record.at_hand:
+        return
+    desk.show(head("Any of these at hand?"), rows([(str(n), t.title) for n, t in enumerate(rare, start=1)]))
+    chosen = _numbers(desk, "Their numbers (1 3), Enter: none of them > ", len(rare))
+    if chosen:
+        sitting.keep(acts.tools(workup, at_hand=[rare[n - 1].name for n in chosen]))
+
+
+def _values(sitting: Sitting) -> None:
+    """Live values, if the person says they have some: first the condition they were read in, then one at a time."""
+    workup, desk = sitting.workup, sitting.desk
+    readings = [c for c in workup.book.checks.values() if _is_reading(workup, c)]
+    if not readings or workup.record.given or workup.record.condition is not None:
+        return
+    while True:
+        line = desk.ask("Live values written down, such as trims? y: yes, Enter: no > ").lower()
+        if line in ("", "n", "no"):
+            return
+        if line in ("y", "yes"):
+            break
+        desk.say(f'"{shortened(line, 20)}" is not clear: y for yes, Enter for no.')
+    names = [n for n in workup.book.conditions if any(not c.conditions or n in c.conditions for c in readings)]
+    titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
+    desk.show(head("What was the car doing when they were read?"), choices(titles, desk.width))
+    chosen = _numbers(desk, "Its number, Enter: leave the values > ", len(names), only_one=True)
+    if not chosen:
+        return
+    name = names[chosen[0] - 1]
+    sitting.keep(acts.change_condition(workup, name))
+    for check in readings:
+        if not check.conditions or name in check.conditions:
+            _value(sitting, check)
+
+
+def _is_reading(workup: Workup, check: Check) -> bool:
+    return check.kind == "reading" and check.measure is not None and check.name in workup.tables.check_number
+
+
+def _value(sitting: Sitting, check: Check) -> None:
+    desk, form = sitting.desk, form_of(sitting.workup, check)
+    assert check.measure is not None
+    where = " " + " ".join(f"{p}=.." for p in form.places) if len(form.places) > 1 else ""
+    while True:
+        line = desk.ask(
+            f"{check.title}: {check.measure.quantity} in {check.measure.unit}{where}, Enter: not at hand > "
+        )
+        if not line:
+            return
+        try:
+            if take_answer(sitting, line, check, form):
+                return
+        except Unclear as unclear:
+            desk.say(str(unclear))
+        except Refused as refused:
+            desk.say(in_words(refused))
+
+
+def _state(sitting: Sitting) -> None:
+    """The condition the car is in now; with values just read, Enter means the same occasion."""
+    workup, desk = sitting.workup, sitting.desk
+    here = workup.record.condition
+    if here is not None and not workup.record.given:
+        return
+    names: Sequence[str] = list(workup.book.conditions)
+    titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
+    desk.show(head("What is the car doing now?"), choices(titles, desk.width))
+    enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
+    chosen = _numbers(desk, f"Its number, Enter: {enter} > ", len(names), only_one=True)
+    if chosen:
+        sitting.keep(acts.change_condition(workup, names[chosen[0] - 1]))
+
+
+def _numbers(desk: Desk, prompt: str, most: int, only_one: bool = False) -> Sequence[int]:
+    """Numbers of a list, or none. What is not on it is said and asked again."""
+    while True:
+        line = desk.ask(prompt)
+        if not line:
+            return ()
+        chosen = numbers_in(line, most)
+        if chosen is not None and (len(chosen) == 1 or not only_one):
+            return chosen
+        desk.say(f"{shortened(line, 20)} is not on the list: 1 to {most}" + (", one of them." if only_one else "."))

@@ -1,0 +1,53 @@
+"""A sitting at a terminal for the tests: `python -m tests.terminal.play RULES JOURNAL [LAYOUT]`.
+
+Events go to JOURNAL, one JSON object a line, flushed before the next question; an existing journal is gone on with.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+
+from reasoner.network.vehicle import vehicle_from
+from reasoner.report.text import Pages
+from reasoner.rulebook.read import read_rules
+from reasoner.session.record import Event
+from reasoner.session.workup import Workup, begin
+from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.intake import ask_vehicle, intake
+from reasoner.terminal.loop import run
+
+
+def main(rules: str, journal: str, layout: str = "inline 4") -> None:
+    desk = Desk.of_process()
+    path = Path(journal)
+    fields = {"layout": layout} if layout != "ask" else dict(ask_vehicle(desk, {}))
+    vehicle, _ = vehicle_from(fields)
+    assert vehicle is not None
+    events = [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
+    workup = begin(read_rules([Path(rules)]), vehicle, events)
+    desk.resume = f"play {path.name}"
+
+    def keep(new: list[Event]) -> Workup:
+        nonlocal workup
+        with path.open("a", encoding="utf-8") as file:
+            for event in new:
+                file.write(json.dumps(event) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        workup = workup.after(new)
+        return workup
+
+    if not events:
+        intake(workup, keep, desk)
+    run(workup, keep, desk, Pages())
+    print(f"left: {desk.left}", file=sys.stderr)
+
+
+if __name__ == "__main__":
+    try:
+        main(*sys.argv[1:])
+    except Leave as leave:
+        print(f"left: {leave.how}", file=sys.stderr)
