@@ -12,6 +12,7 @@ import os
 import re
 import stat
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from json import JSONDecoder
 from pathlib import Path
@@ -22,6 +23,7 @@ from reasoner.casebook.trouble import CasebookError, told, visible
 from reasoner.casebook.writing import Event
 
 FORMAT = 1  # the newest form of case files this program knows
+WINDOW = 65_536  # bytes at each end of a large file that a list looks at
 LARGEST = 8_000_000  # bytes of one file; a hundred events take about 30,000
 REQUIRED = {"case": str, "opened": str, "rules": str, "vehicle": dict}
 
@@ -30,7 +32,7 @@ FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\u
 CONFLICT = re.compile(r"(?:<{7}|\|{7}|={7}|>{7})(?: |\r?$)")
 EVENTS = re.compile(r"events:\s*(?:#.*)?")
 ITEM = re.compile(r"( *)-(?:\s|$)")
-WRITE_EVENT = "an event is `- {\"event\": ...}` on one line; mend it, or put `# ` before it to leave it out"
+WRITE_EVENT = 'an event is `- {"event": ...}` on one line; mend it, or put `# ` before it to leave it out'
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,34 @@ def load(path: Path) -> CaseFile:
     return CaseFile(case.path, case.head, case.events, (note,))
 
 
+def load_ends(path: Path) -> CaseFile:
+    """As `load`, but of a large file only the head and the last events: for a list of cases. Raises CasebookError.
+
+    Damage in the part that is not read goes unseen.
+    """
+    fd = open_regular(path, os.O_RDONLY)
+    try:
+        with told(path, "the case cannot be read"):
+            size = os.fstat(fd).st_size
+            if 2 * WINDOW < size <= LARGEST:
+                first = os.read(fd, WINDOW)
+                os.lseek(fd, size - WINDOW, os.SEEK_SET)
+                last = os.read(fd, WINDOW)
+                if joined := _join(first, last):
+                    with suppress(CasebookError):  # then read all of it, to say in which line
+                        return parse(joined, path)[0]
+    finally:
+        os.close(fd)
+    return load(path)
+
+
+def _join(first: bytes, last: bytes) -> bytes:
+    """The head from the first bytes of a file, and the whole events of its last bytes; empty where there are none."""
+    head = re.search(rb"^events:[^\n]*\n", first, re.MULTILINE)
+    tail = re.search(rb"\n(?=- \{)", last)
+    return first[: head.end()] + last[tail.end() : last.rfind(b"\n") + 1] if head and tail else b""
+
+
 def open_regular(path: Path, flags: int) -> int:
     """Open a file, but never a folder, a pipe or a device. Raises CasebookError."""
     with told(path, "the case cannot be opened"):
@@ -104,7 +134,7 @@ def read(fd: int, path: Path) -> Reading:
         case, indent = parse(data, path)
         return Reading(case, indent, len(data), whole, b"", data.count(b"\n") + 1)
     except CasebookError:
-        if whole == len(data):
+        if whole in (0, len(data)):
             raise
     case, indent = parse(data[:whole], path)  # raises where the damage is not in the last line alone
     return Reading(case, indent, len(data), whole, data[whole:], data.count(b"\n") + 1)
@@ -125,7 +155,7 @@ def read_bytes(fd: int, path: Path) -> bytes:
 
 def parse(data: bytes, path: Path) -> tuple[CaseFile, str]:
     """The case in these bytes, and the indent of its events. Raises CasebookError."""
-    lines = _text(data, path).split("\n")
+    lines = _text(data, path).removesuffix("\n").split("\n")
     for number, line in enumerate(lines, start=1):
         if line[:1] in "<|=>" and CONFLICT.match(line):
             mend = "keep the lines you want of the two versions, delete the others and the marks"
@@ -185,8 +215,9 @@ def _other_format(found: str, path: Path) -> CasebookError:
 def _head(text: str, path: Path) -> Mapping[str, Any]:
     try:
         head = plain.read(text, typed=False)
-    except plain.NotPlain as error:
-        raise CasebookError(error.message, error.mend, path, error.line + 1) from None
+    except plain.PlainError as error:
+        line = min(error.line, text.count("\n")) + 1
+        raise CasebookError(error.message, error.mend, path, line) from None
     if not isinstance(head, dict) or "format" not in head:
         raise _foreign("it has no `format:`", path)
     if head["format"] != str(FORMAT):
@@ -230,9 +261,10 @@ def _event(lines: list[str], number: int, path: Path) -> Event:
         else:
             return _mapping(event, number, path)
     try:
-        found = plain.read("\n".join(lines))
-    except plain.NotPlain as error:
-        raise CasebookError(error.message, WRITE_EVENT, path, number + error.line) from None
+        found = plain.read("\n".join(lines) + "\n")
+    except plain.PlainError as error:
+        line = number + min(error.line, len(lines) - 1)  # what is left open ends below its last line
+        raise CasebookError(error.message, WRITE_EVENT, path, line) from None
     return _mapping(found[0] if isinstance(found, list) else found, number, path)
 
 

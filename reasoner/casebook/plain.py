@@ -22,7 +22,7 @@ NUMBER = re.compile(r"-?(?:0|[1-9][0-9]*)(?P<float>\.[0-9]+(?:[eE][-+][0-9]+)?)?
 WORDS = {"true": True, "false": False, "null": None, "": None}
 
 
-class NotPlain(ValueError):
+class PlainError(ValueError):
     """What is wrong, what would mend it, and in which line of the text (from 0)."""
 
     def __init__(self, message: str, mend: str, line: int) -> None:
@@ -33,7 +33,7 @@ class NotPlain(ValueError):
 def read(text: str, typed: bool = True) -> object:
     """The data of one YAML text; None where there is none. typed: numbers, true, false and null are not text.
 
-    Raises NotPlain.
+    Raises PlainError.
     """
     return _Walk(text, typed).document()
 
@@ -51,15 +51,24 @@ class _Walk:
                     if found:
                         raise _refused(event, "a second document begins here", "delete the line `---`")
                     found.append(self.node(next(self.events), 0))
+                elif isinstance(event, yaml.DocumentEndEvent) and event.explicit:
+                    raise _refused(event, "`...` ends the document, and more is to follow", "delete it")
         except yaml.MarkedYAMLError as error:
-            mark = error.problem_mark or error.context_mark
             said = visible(str(error.problem or error.context))
-            raise NotPlain(f"this is not YAML: {said}", "look here and just above", mark.line if mark else 0) from None
+            left_open = "end of stream" in said and error.context_mark
+            mark = left_open or error.problem_mark or error.context_mark
+            raise PlainError(
+                f"this is not YAML: {said}", "look here and just above", mark.line if mark else 0
+            ) from None
+        except yaml.YAMLError as error:
+            raise PlainError(f"this is not YAML: {visible(str(error))}", "write it anew", 0) from None
         return found[0] if found else None
 
     def node(self, event: Any, depth: int) -> object:
         if event.anchor is not None:  # an alias has one too
-            raise _refused(event, "`&` and `*` (something repeated) are not used in a case", "write it out, or quote it")
+            raise _refused(
+                event, "`&` and `*` (something repeated) are not used in a case", "write it out, or quote it"
+            )
         if event.tag is not None:
             raise _refused(event, "`!` has a meaning of its own in YAML", "if it is text, put it in quotes")
         if isinstance(event, yaml.ScalarEvent):
@@ -106,5 +115,5 @@ class _Walk:
         return value
 
 
-def _refused(event: Any, message: str, mend: str) -> NotPlain:
-    return NotPlain(message, mend, event.start_mark.line)
+def _refused(event: Any, message: str, mend: str) -> PlainError:
+    return PlainError(message, mend, event.start_mark.line)

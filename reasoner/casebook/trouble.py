@@ -15,7 +15,10 @@ REASONS: dict[int, tuple[str, str]] = {
     errno.EROFS: ("the disk can only be read", "choose another folder with --cases DIR"),
     errno.EACCES: ("not allowed", "ask for the right to write there, or choose another folder with --cases DIR"),
     errno.EPERM: ("not allowed", "ask for the right to write there, or choose another folder with --cases DIR"),
-    errno.ENOENT: ("it is not there", "look whether it was moved or renamed, or its disk unplugged"),
+    errno.ENOENT: (
+        "the file or its folder is not there",
+        "look whether it was moved or renamed, or its disk unplugged",
+    ),
     errno.ESTALE: ("its disk has gone", "connect the disk again, then go on"),
     errno.ENODEV: ("its disk has gone", "connect the disk again, then go on"),
     errno.EIO: ("the disk reports a fault", "copy the cases to another disk"),
@@ -44,7 +47,7 @@ class CasebookError(Exception):
         return f"{self.one_line}\n   {self.mend}" if self.mend else self.one_line
 
 
-class Taken(CasebookError):
+class TakenError(CasebookError):
     """Another program has this case open, or the name is in use."""
 
 
@@ -62,5 +65,5 @@ def told(path: Path, doing: str) -> Iterator[None]:
     except OSError as error:
         spoken = (error.strerror or str(error)).lower()
         reason, mend = REASONS.get(error.errno or 0, (spoken, "try another folder with --cases DIR"))
-        kind = Taken if isinstance(error, FileExistsError) else CasebookError
+        kind = TakenError if isinstance(error, FileExistsError) else CasebookError
         raise kind(f"{doing}: {reason}", mend, path) from error

@@ -1,9 +1,9 @@
 """Plain data as text that JSON and YAML read alike.
 
 An event is one line, `- {...}`. JSON (RFC 8259) is nearly YAML already; what is done here covers the rest: characters
-that YAML forbids or takes for line breaks (YAML 1.2.2, sections 5.1 and 5.4; 1.1 has more of them) are escaped, a
-number with an exponent gets its decimal point (YAML 1.1 reads `1e+16` as text), keys stay short enough (7.4.2: 1024
-characters), and what JSON cannot say is refused rather than bent.
+that YAML forbids, or that YAML 1.1 takes for line breaks, are escaped; a number with an exponent gets its decimal
+point (YAML 1.1 reads `1e+16` as text); keys stay under YAML 1.1's limit of 1024 characters; and what JSON cannot say
+is refused rather than bent.
 """
 
 from __future__ import annotations

@@ -2,26 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
-from reasoner.cli import exits, shipped
+from reasoner.cli import exits, shipped, shop
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.network.vehicle_file import read_vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.problem import Problem, RulesRefused, show
-from reasoner.rulebook.read import read_rules
+from reasoner.rulebook.problem import Notebook, Problem, show
+from reasoner.rulebook.read import gather
 
-rules_option = click.option(
-    "--rules",
-    "rules_paths",
-    multiple=True,
-    type=click.Path(path_type=Path),
-    metavar="DIR",
-    help="Use the rules in this folder (or file) instead of the shipped ones; may be given more than once.",
-)
+ONLY = "only rules"
+
+
+def _only(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    ctx.meta[ONLY] = value
+
+
+def _layers(ctx: click.Context, _: click.Parameter, value: tuple[Path, ...]) -> tuple[Path, ...]:
+    only = bool(ctx.meta.get(ONLY))
+    if only and not value:
+        raise click.UsageError("--only-rules leaves no rules: name some with --rules.", ctx)
+    return shop.layers(value, only, os.environ)
+
+
+def rules_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """--rules and --only-rules, as `rules_paths`: all the rules to use, the lowest first."""
+    only = click.option(
+        "--only-rules",
+        is_flag=True,
+        is_eager=True,
+        expose_value=False,
+        callback=_only,
+        help="Use nothing but what --rules names: neither the shipped rules nor those of your default place.",
+    )
+    named = click.option(
+        "--rules",
+        "rules_paths",
+        multiple=True,
+        type=click.Path(path_type=Path),
+        metavar="DIR",
+        callback=_layers,
+        help="Lay the rules in this folder (or file) over the shipped ones; may be given more than once, the last on top.",
+    )
+    return named(only(command))
+
+
 vehicle_option = click.option(
     "--vehicle",
     "vehicle_path",
@@ -31,14 +61,25 @@ vehicle_option = click.option(
 )
 
 
-def rules(paths: Sequence[Path]) -> Rulebook:
+def read(layers: Sequence[Path], notes: Notebook) -> Rulebook | None:
+    """The rules of these layers, the lowest first; mistakes, and the text of every file, go to `notes`.
+
+    Shipped files are shown as `rules/NAME.yaml`, the shop's as they were named.
+    """
+    lowest, *over = layers
+    book = gather([lowest], shipped.folder("rules").parent, over, notes)
+    return None if notes.problems else book
+
+
+def rules(layers: Sequence[Path]) -> Rulebook:
     """The rules, or every mistake in them on standard error and the status for unusable rules."""
-    try:
-        return read_rules(list(paths) or [shipped.folder("rules")])
-    except RulesRefused as refused:
-        report(refused.problems)
-        click.echo(f"Error: the rules have {count(refused.problems)}; none of them is used.", err=True)
-        raise click.exceptions.Exit(exits.RULES) from None
+    notes = Notebook()
+    book = read(layers or shop.layers((), False, os.environ), notes)
+    if book is not None:
+        return book
+    report(notes.problems)
+    click.echo(f"Error: the rules have {count(notes.problems)}; none of them is used.", err=True)
+    raise click.exceptions.Exit(exits.RULES)
 
 
 def vehicle(path: Path | None) -> Vehicle:
@@ -59,5 +100,6 @@ def report(problems: Sequence[Problem]) -> None:
         click.echo(show(problem) + "\n", err=True)
 
 
-def count(problems: Sequence[Problem]) -> str:
-    return "one mistake" if len(problems) == 1 else f"{len(problems)} mistakes"
+def count(problems: Sequence[Problem], one: str = "mistake") -> str:
+    """`one mistake`, `3 mistakes`."""
+    return f"one {one}" if len(problems) == 1 else f"{len(problems)} {one}s"

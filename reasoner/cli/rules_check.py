@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from reasoner.cli import exits, loading, shipped
-from reasoner.rulebook.read import collect
+from reasoner.cli import exits, loading
+from reasoner.rulebook.problem import Notebook
 
 
 @click.command(epilog="Example: reasoner rules check --rules my-rules")
@@ -17,10 +17,11 @@ def command(rules_paths: tuple[Path, ...]) -> None:
 
     Ends with status 0 only if rules were found and nothing is wrong with them.
     """
-    book, problems = collect(list(rules_paths) or [shipped.folder("rules")])
-    loading.report(problems)
-    if book is None or problems:
-        click.echo(f"Error: {loading.count(problems)}.", err=True)
+    notes = Notebook()
+    book = loading.read(rules_paths, notes)
+    loading.report(notes.problems)
+    if book is None:
+        click.echo(f"Error: {loading.count(notes.problems)}.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     click.echo(
         f"{len(book.files)} files: {len(book.faults)} faults, {len(book.checks)} checks, {len(book.conditions)} conditions, "

@@ -27,8 +27,7 @@ def command(rules_paths: tuple[Path, ...], vehicle_path: Path | None, as_json: b
     if as_json:
         click.echo(json.dumps(document(tables)))
         return
-    click.echo(
-        f"{tables.vehicle.title}: {len(tables.causes)} causes of {len(tables.faults)} faults, {len(tables.checks)} checks"
-    )
+    what = f"{len(tables.causes)} causes of {len(tables.faults)} faults, {len(tables.checks)} checks"
+    click.echo(f"{tables.vehicle.title}: {what}")
     for i in sorted(range(len(tables.causes)), key=lambda i: -tables.prior[i])[:20]:
         click.echo(f"  {100 * tables.prior[i]:5.1f} %  {tables.causes[i].name}")

@@ -32,8 +32,9 @@ def decibans(factor: float) -> float:
 
 
 def log_odds(probability: Array) -> Array:
-    """Ten times the common logarithm of p / (1 - p), each computed without cancellation near 1."""
-    others = probability.sum() - probability
+    """Ten times the common logarithm of p / (1 - p); the others are summed, not subtracted, so that nothing cancels."""
+    before, after = np.cumsum(probability), np.cumsum(probability[::-1])[::-1]
+    others = np.append(0.0, before[:-1]) + np.append(after[1:], 0.0)
     tiny = np.finfo(float).tiny
     return 10.0 * (np.log10(np.maximum(probability, tiny)) - np.log10(np.maximum(others, tiny)))
 

@@ -25,22 +25,8 @@ _WORDS = {
 }
 _NONE = frozenset({"none", "no", "nil", "nothing", "zero"})
 _SUBJECT = frozenset({"code", "codes", "dtc", "dtcs", "fault", "faults", "trouble"})
-_FILLING = _SUBJECT | {
-    "a",
-    "all",
-    "also",
-    "and",
-    "any",
-    "are",
-    "as",
-    "at",
-    "found",
-    "is",
-    "present",
-    "set",
-    "the",
-    "there",
-}
+_SMALL = frozenset({"a", "all", "also", "and", "any", "are", "at", "found", "is", "present", "set", "the", "there"})
+_FILLING = _SUBJECT | _SMALL
 
 _CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
 _SEPARATOR = re.compile(r"[,;|/+&\n\r\v\f\u2028\u2029]")
@@ -111,12 +97,17 @@ def read_codes(text: str) -> CodeList:
 
 def _piece(page: _Page, piece: str) -> None:
     """One piece between separators."""
-    tokens = _TOKEN.findall(piece)
-    while ":" in tokens and all(t.lower() in _WORDS or t.lower() in _FILLING for t in tokens[: tokens.index(":")]):
-        head = tokens[: tokens.index(":")]
-        page.heading = frozenset(_states(head)) or page.heading
-        tokens = tokens[len(head) + 1 :]
-    tokens = [t for t in tokens if t.lower() not in _FILLING and (any(c.isalnum() for c in t) or not t.isprintable())]
+    tokens = [t.strip(".!?") for t in _TOKEN.findall(piece)]
+    start = 0
+    for at, token in enumerate(tokens):
+        if token == ":":
+            page.heading = frozenset(_states(tokens[start:at])) or page.heading
+            start = at + 1
+        elif token.lower() not in _WORDS and token.lower() not in _FILLING:
+            break
+    tokens = [
+        t for t in tokens[start:] if t.lower() not in _FILLING and (any(c.isalnum() for c in t) or not t.isprintable())
+    ]
     words = [t.lower() for t in tokens]
     if words and all(w in _NONE or w in _WORDS for w in words) and not _NONE.isdisjoint(words):
         page.empty |= set(_states(words)) or page.heading or set(STATES)

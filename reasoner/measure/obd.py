@@ -148,13 +148,17 @@ def _slip(data: bytes, expected: str) -> Slip:
 
 
 def _codes(data: bytes) -> Codes | Slip:
-    """With a count (CAN, perhaps padded to the end of a frame) or in threes: the form whose codes can be."""
+    """With a count (CAN, perhaps padded to the end of a frame) or in threes: the form whose codes can be.
+
+    Neither has reserved codes in it; emission codes are nearly always of powertrain or network.
+    """
     forms = []
     if len(data) >= 2 and len(data) >= 2 + 2 * data[1] and _padding(data[2 + 2 * data[1] :]):
         forms.append(_pairs(data[2 : 2 + 2 * data[1]]))
     if len(data) > 1 and len(data) % 6 == 1:
         forms.append(_pairs(data[1:]))
-    likely = [form for form in forms if all(_likely(code) for code in form)] or forms
+    sound = [form for form in forms if all(control(code) is not Control.RESERVED for code in form)]
+    likely = [form for form in sound if all(code[0] in "PU" for code in form)] or sound
     if not likely:
         return _slip(data, "a count and as many codes of two bytes, or codes in threes filled up with 00 00")
     if any(form != likely[0] for form in likely):
@@ -169,11 +173,6 @@ def _pairs(data: bytes) -> tuple[str, ...]:
 
 def _padding(data: bytes) -> bool:
     return len(data) < 7 and len(set(data)) <= 1 and set(data) <= {0x00, 0x55, 0xAA, 0xCC, 0xFF}
-
-
-def _likely(code: str) -> bool:
-    """Whether a code may stand among emission codes: of powertrain or network, and not in a reserved range."""
-    return code[0] in "PU" and control(code) is not Control.RESERVED
 
 
 def _current(data: bytes, rest: bytes) -> Current | Slip:

@@ -30,9 +30,9 @@ def purge_trim(litres: float, share: float, airflow: float, ratio: float = PETRO
     return max(-100.0, 100.0 * (air - ratio * vapour_flow(litres, share)) / airflow)
 
 
-def neutral_share(ratio: float = PETROL.air_ratio) -> float:
-    """Vapour share (0..1) of purge that is neither rich nor lean: its air just burns its vapour."""
-    return AIR / (AIR + ratio * VAPOUR)
+def neutral_share(ratio: float = PETROL.air_ratio, vapour: float = VAPOUR) -> float:
+    """Vapour share (0..1) of purge that is neither rich nor lean: its air just burns its vapour (g/mol)."""
+    return AIR / (AIR + ratio * vapour)
 
 
 def _check(litres: float, share: float) -> None:

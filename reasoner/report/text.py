@@ -20,7 +20,10 @@ HEAD, CARE, QUIET = "bold", "bold red", "dim"  # readable on dark and light; the
 
 # How much an answer speaks for or against, in decibans (tenfold odds: 10). The words are this program's own; the scale
 # is Turing's and Good's (I. J. Good, Biometrika 66:393-396, 1979, as given in secondary texts).
-STRENGTHS = ((20.0, "settles it nearly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "somewhat"), (0.0, "a little"))
+PERCEPTIBLE = 0.5
+SCALE = "Numbers are decibans: +10 makes it ten times likelier against all the rest, +3 twice, -3 half as likely."
+FIRM = ("settled", "place-open")  # kinds of verdict that can be acted on
+STRENGTHS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "somewhat"), (0.0, "a little"))
 
 
 class Sheet(Protocol):
@@ -61,25 +64,30 @@ def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = 
 
 
 def verdict_blocks(document: Verdict) -> list[RenderableType]:
-    """Cause, place and how sure; what to do, its cautions first; how it is proven; what spoke for and against."""
+    """Cause, place, how sure; what spoke for and against; what is open; what to do, its cautions first; its proof."""
     v = clean(document)
     return [
-        _rule(f"verdict after {_count(v.answers, 'answer')}, about {time_text(v.minutes_spent)} of work"),
+        _rule(
+            f"{'so far, ' if v.kind == 'stopped' else ''}after {_count(v.answers, 'answer')}, "
+            f"about {time_text(v.minutes_spent)} of work"
+        ),
         Text(v.sentence, style=HEAD),
         *_how_sure(v),
         *_conflict(v),
-        *_to_do(v),
-        *_section("Driving on", v.driving_on),
         *_weights("Spoke for it", v.spoke_for),
         *_weights("Spoke against it", v.spoke_against),
+        *([_para(SCALE, QUIET)] if v.spoke_for or v.spoke_against else []),
         *_left_open(v),
         *_would_change(v),
+        *_section("Driving on", v.driving_on),
+        *_to_do(v),
     ]
 
 
 def _how_sure(v: Verdict) -> list[RenderableType]:
     lines = [(_name(v.fault, with_place=False), _chance(v.fault))]
-    if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault:
+    elsewhere = v.fault.probability - v.lead.probability > 1e-9
+    if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault and elsewhere:
         lines.append((f"and that on {v.lead.where}", _chance(v.lead)))
     return [_table(lines), _para("In brackets: how far the chance moves if the rules' own numbers are off.", QUIET)]
 
@@ -97,12 +105,16 @@ def _conflict(v: Verdict) -> list[RenderableType]:
 
 
 def _to_do(v: Verdict) -> list[RenderableType]:
+    """The repair with its cautions before it, and its proof; nothing of it on a verdict that is not firm."""
+    if v.kind not in FIRM:
+        text = f"Should it prove to be the one that leads: {v.repair_title}."
+        return [_head("Replace nothing on this alone"), _para(text)]
     blocks: list[RenderableType] = []
     if v.repair_cautions:
         blocks += [_head("Take care first", CARE), *(_item("!", text, CARE) for text in v.repair_cautions)]
-    blocks += [_head("What to do next"), _para(f"{v.repair_title}. {v.repair_do}" if v.repair_do else v.repair_title)]
+    blocks += [_head("What to do next"), _para(f"{v.repair_title}. {v.repair_do}")]
     if v.proof:
-        blocks += [_head("Proven when"), *(_item("-", text) for text in v.proof)]
+        blocks += [_head("Proven when these are good again"), *(_item("-", text) for text in v.proof)]
     return blocks
 
 
@@ -126,14 +138,24 @@ def why_blocks(document: Why) -> list[RenderableType]:
     """Where a suspect started, and what each answer did to it, strongest first, with the rule behind it."""
     w = clean(document)
     because = f" {w.prior_because}" if w.prior_because else ""
-    return [
-        _head(_name(w.suspect), rest=_chance(w.suspect)),
+    moved = [r for r in w.reasons if abs(r.decibans) >= PERCEPTIBLE]
+    still = len(w.reasons) - len(moved)
+    lines = [(_name(w.suspect), _chance(w.suspect))]
+    if w.fault.probability - w.suspect.probability > 1e-9:
+        lines.append(("the same fault, wherever it sits", _chance(w.fault)))
+    blocks = [
+        _head("Why it stands where it stands"),
+        _table(lines),
         _para(f"Before any answer: {percent(w.prior)}.{because}"),
         _para(f"rule: {w.prior_rule}", QUIET),
-        *_weights("For it", [r for r in w.reasons if r.decibans > 0], all_of_them=True),
-        *_weights("Against it", [r for r in w.reasons if r.decibans < 0], all_of_them=True),
-        *([] if w.reasons else [_para("No answer has moved it yet.")]),
+        *_weights("For it", [r for r in moved if r.decibans > 0], all_of_them=True),
+        *_weights("Against it", [r for r in moved if r.decibans < 0], all_of_them=True),
     ]
+    if not w.reasons:
+        return [*blocks, _para("No answer has moved it yet.")]
+    if still:
+        blocks.append(_para(f"{_count(still, 'other answer')} moved it by less than can be felt.", QUIET))
+    return [*blocks, _para(SCALE, QUIET)] if moved else blocks
 
 
 def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -> list[RenderableType]:
@@ -142,15 +164,15 @@ def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -
         return []
     shown = reasons if all_of_them else reasons[:STRONGEST]
     grid = Table.grid(padding=(0, 2, 0, 0))
-    grid.add_column(no_wrap=True)
     grid.add_column(no_wrap=True, justify="right")
+    grid.add_column(no_wrap=True)
     grid.add_column()
     for reason in shown:
         text = Text(reason.text)
         if all_of_them:
             source = f"{reason.because} " if reason.because else ""
             text.append(f"\n{source}rule: {reason.rule} ({reason.source})", style=QUIET)
-        grid.add_row(Text(strength(reason.decibans)), Text(f"{reason.decibans:+.0f} dB"), text)
+        grid.add_row(Text(f"{reason.decibans:+.0f}"), Text(strength(reason.decibans)), text)
     more = len(reasons) - len(shown)
     blocks: list[RenderableType] = [_head(title), Padding(grid, (0, 0, 0, 2))]
     return [*blocks, _para(f"and {_count(more, 'weaker one')}", QUIET)] if more else blocks

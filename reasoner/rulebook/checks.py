@@ -6,10 +6,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from reasoner.rulebook import quantity
+from reasoner.rulebook import quantity, shapes
 from reasoner.rulebook.fields import (
     NAME,
     NOTHING,
+    OFTEN,
     Desk,
     Key,
     Read,
@@ -24,6 +25,7 @@ from reasoner.rulebook.fields import (
     money,
     name_of,
     number,
+    object_of,
     parsed,
     table,
     text,
@@ -38,6 +40,7 @@ from reasoner.rulebook.parts import (
     NAMED,
     ORIGIN,
     PLACE,
+    WAIVE,
     caution_names,
     check_names,
     read_filter,
@@ -45,6 +48,7 @@ from reasoner.rulebook.parts import (
     tool_names,
 )
 from reasoner.rulebook.problem import Spot, shorten
+from reasoner.rulebook.shapes import Shaped, shape_of
 
 KINDS = ("told", "code", "reading", "look", "test")
 FREE_KINDS = ("told", "code")  # take no minutes of their own; what any question takes is in the settings
@@ -53,7 +57,7 @@ FAR = float("inf")
 ROUGH = 0.15  # words are rough: outcomes may add up to this much more (or less) than 1 before it is a mistake
 
 
-def read_outcomes(desk: Desk, node: Node) -> tuple[Outcome, ...] | None:
+def _read_outcomes(desk: Desk, node: Node) -> tuple[Outcome, ...] | None:
     """Outcomes with the text that is shown for each, in the order written."""
     mend = "such as {normal: as it should be, high: higher than that}; the first is what a sound car shows"
     found = as_map(desk, node, "the outcomes, each with its text", mend)
@@ -73,21 +77,35 @@ def read_outcomes(desk: Desk, node: Node) -> tuple[Outcome, ...] | None:
     return tuple(outcomes)
 
 
-def read_measure(desk: Desk, node: Node) -> dict[str, Any] | None:
+_TEXTS = {"minProperties": 2, "maxProperties": MOST_OUTCOMES}
+read_outcomes = Shaped(_read_outcomes, {**shapes.named(shapes.text_like(NAME.pattern), shapes.TEXT), **_TEXTS})
+
+
+def _read_measure(desk: Desk, node: Node) -> dict[str, Any] | None:
     found = as_map(desk, node, "quantity, unit, bands and spread")
     return None if found is None else fields(desk, MEASURE, found, found, "`measure`") | {"spot": found}
 
 
+_band = parsed(quantity.band, shapes.text_like(quantity.BAND))
+BANDS = shapes.named(shapes.text_like(NAME.pattern), shape_of(_band))
+SEEN = shapes.named(shapes.text_like(NAME.pattern), OFTEN)  # outcomes, and how often each is seen
 MEASURE = table(
     Key("quantity", text, paste="quantity: what is read"),
     Key("unit", text, paste='unit: "%"'),
-    Key("bands", as_it_is, paste="bands: {low: below 3, normal: above 3}"),
+    Key("bands", as_it_is, wanted=BANDS, paste="bands: {low: below 3, normal: above 3}"),
     Key("spread", number("spread", 1e-9), paste="spread: 1"),
     Key("from", number(), into="least"),
     Key("to", number(), into="most"),
 )
+read_measure = Shaped(_read_measure, object_of(MEASURE))
 OWN = table(*(replace(key, paste="") for key in ORIGIN))
-STATEMENT = table(Key("here", as_it_is, paste="here: {one outcome: often}"), Key("elsewhere", as_it_is)) | OWN
+PLACED = (
+    Key("here", as_it_is, paste="here: {one outcome: often}", wanted=SEEN),
+    Key("elsewhere", as_it_is, wanted=SEEN),
+)
+STATEMENT = table(*PLACED) | OWN
+SUBJECT = name_of("faults", "families")
+GIVEN = shapes.named(shape_of(SUBJECT), {**object_of(STATEMENT, others=OFTEN), "required": []})
 codes: Read = map_of(read_place, list_of(name_of("codes", also=("any",))), "places and their codes")
 CHECK = table(
     NAMED,
@@ -99,8 +117,8 @@ CHECK = table(
     Key("in", list_of(name_of("conditions")), into="conditions", default=()),
     Key("only", read_filter, default=EVERY_VEHICLE),
     Key("outcomes", read_outcomes, paste="outcomes: {normal: as it should be, high: higher than that}"),
-    Key("otherwise", as_it_is, paste="otherwise: {high: seldom}"),
-    Key("given", as_it_is),
+    Key("otherwise", as_it_is, paste="otherwise: {high: seldom}", wanted=SEEN),
+    Key("given", as_it_is, by_name=True, wanted=GIVEN),
     Key("minutes", minutes, default=0.0),
     Key("wait", minutes, default=0.0),
     Key("money", money, default=0.0),
@@ -110,10 +128,11 @@ CHECK = table(
     Key("after", check_names, default=()),
     Key("provokes", yes_no, default=False),
     Key("leaves", name_of("conditions"), default=""),
-    Key("codes", codes, default=NOTHING),
+    Key("codes", codes, default=NOTHING, by_name=True),
     Key("measure", read_measure),
     Key("words", list_of(text), default=()),
     *ORIGIN,
+    WAIVE,
 )
 
 
@@ -204,9 +223,8 @@ def _unknown_outcome(desk: Desk, name: Text, outcomes: tuple[str, ...]) -> None:
 def _given(desk: Desk, node: Node, says: _Says) -> Mapping[str, Statement]:
     found = as_map(desk, node, "faults or families, and what is seen under each")
     named: dict[str, Statement] = {}
-    subject = name_of("faults", "families")
     for name, value in found.pairs if found else ():
-        known = subject(desk, name)
+        known = SUBJECT(desk, name)
         if known is None and not isinstance(value, Map):
             continue  # a key of the check with too large a margin: that has been said
         said = _statement(desk, name, value, says)
@@ -273,10 +291,9 @@ def _measure(desk: Desk, values: dict[str, Any], outcomes: tuple[str, ...]) -> M
     found = values["bands"] and as_map(desk, values["bands"], "outcomes and their ranges")
     if found is None:
         return None
-    read = parsed(quantity.band)
     bands: list[tuple[Text, Band]] = []
     for name, value in found.pairs:
-        bounds = read(desk, value)
+        bounds = _band(desk, value)
         if name.value not in outcomes:
             _unknown_outcome(desk, name, outcomes)
         elif bounds is not None:

@@ -23,6 +23,7 @@ from reasoner.rulebook.fields import (
     money,
     name_of,
     number,
+    object_of,
     percent,
     table,
     text,
@@ -52,6 +53,7 @@ from reasoner.rulebook.parts import (
     MORE_LIKELY,
     NAMED,
     ORIGIN,
+    WAIVE,
     caution_names,
     check_names,
     family_names,
@@ -63,6 +65,7 @@ from reasoner.rulebook.parts import (
     shows,
     tool_names,
 )
+from reasoner.rulebook.shapes import Shaped
 
 CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")  # ISO 15031-6 / SAE J2012: a letter and four hexadecimal digits
 MEAN_OF_ALL = ("shows", "acts as", "pairs")  # what the fault that stands for anything else does not say itself
@@ -76,6 +79,8 @@ def _condition(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> Non
 def _fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
     if node.key("at") is None and not values["anything_else"]:
         desk.notes.note("missing-key", name, 'a fault needs "at"', "add the line\n  at: cylinder")
+    if values["alike"] and name.value in values["alike"]:
+        desk.notes.note("loop", node.key("alike") or name, f'"{name.value}" names itself', "delete it here")
     for key in MEAN_OF_ALL if values["anything_else"] else ():
         if written := node.key(key):
             message = f"`{key}` would not be used: anything else behaves like the mean of all other faults"
@@ -114,12 +119,13 @@ SECTIONS: dict[str, Section] = {
             Key("bring about", text, paste="bring about: what to do to get there"),
             Key("minutes", minutes, paste="minutes: 10"),
             Key("wait", minutes, default=0.0),
-            Key("from", map_of(name_of("conditions"), read_reach), into="came_from", default=NOTHING),
+            Key("from", map_of(name_of("conditions"), read_reach), into="came_from", default=NOTHING, by_name=True),
             Key("engine", choice("runs", "off"), paste="engine: runs"),
             Key("needs", tool_names, default=()),
             Key("cautions", caution_names, default=()),
             Key("after", check_names, default=()),
             *ORIGIN,
+            WAIVE,
         ),
         _condition,
     ),
@@ -129,8 +135,9 @@ SECTIONS: dict[str, Section] = {
             NAMED,
             MEANS,
             Key("part of", family_names, default=()),
-            Key("shows", shows, default=NOTHING),
+            Key("shows", shows, default=NOTHING, by_name=True),
             *ORIGIN,
+            WAIVE,
         ),
     ),
     "faults": Section(
@@ -139,17 +146,19 @@ SECTIONS: dict[str, Section] = {
             NAMED,
             MEANS,
             Key("at", choice(*At)),
-            Key("share", read_share, paste="share: 10"),
+            Key("share", read_share, paste="share: 10", by_name=True),
             Key("only", read_filter, default=EVERY_VEHICLE),
             Key("more likely", list_of(read_more_likely), default=()),
             Key("pairs", frequency),
-            Key("shows", shows, default=NOTHING),
+            Key("shows", shows, default=NOTHING, by_name=True),
             Key("acts as", family_names, default=()),
             Key("repair", name_of("repairs"), paste="repair: the name of a repair"),
             Key("confirmed by", check_names, default=()),
             Key("driving on", text, paste="driving on: what it means to drive on with it"),
             Key("anything else", yes_no, default=False),
+            Key("alike", map_of(name_of("faults"), text, "faults that look the same, and why"), default=NOTHING),
             *ORIGIN,
+            WAIVE,
         ),
         _fault,
     ),
@@ -164,6 +173,7 @@ SECTIONS: dict[str, Section] = {
             Key("money", money, paste="money: 0"),
             Key("cautions", caution_names, default=()),
             *ORIGIN,
+            WAIVE,
         ),
     ),
     "cautions": Section(
@@ -172,14 +182,16 @@ SECTIONS: dict[str, Section] = {
             Key("say", text, paste="say: what to be told before the step"),
             Key("hazard", yes_no, default=False),
             *ORIGIN,
+            WAIVE,
         ),
     ),
-    "tools": Section(Tool, table(NAMED, Key("common", yes_no, default=False))),
+    "tools": Section(Tool, table(NAMED, Key("common", yes_no, default=False), WAIVE)),
     "sources": Section(
         Source,
         table(
             Key("cite", text, paste='cite: "Author, title, year, section"'),
             Key("seen", choice("text", "abstract", "secondary", "from memory"), paste="seen: from memory"),
+            WAIVE,
         ),
     ),
     "codes": Section(Code, {}),
@@ -195,16 +207,22 @@ def _record(keys: Mapping[str, Key], level: str) -> Callable[[Desk, Node], dict[
         found = as_map(desk, node, "keys and values")
         return None if found is None else fields(desk, keys, found, found, level)
 
-    return read
+    return Shaped(read, object_of(keys))
 
 
 SETTINGS = table(
     Key(
         "report right",
         _record(REPORT_RIGHT, "`report right`"),
+        by_name=True,
         paste="report right: {sure: 98 %, think so: 80 %, guess: 60 %}",
     ),
-    Key("weights", _record(WEIGHTS, "`weights`"), paste="weights: {published: 40, practice: 20, judgement: 8}"),
+    Key(
+        "weights",
+        _record(WEIGHTS, "`weights`"),
+        by_name=True,
+        paste="weights: {published: 40, practice: 20, judgement: 8}",
+    ),
     Key("unlikeliest", percent(0.001, 10), paste="unlikeliest: 0.5 %"),
     Key("dominates", percent(50, 99.9), paste="dominates: 90 %"),
     Key("lead", number("times", 1), paste="lead: 4"),
@@ -242,6 +260,8 @@ def read_entry(desk: Desk, section: str, name: Text, node: Node) -> Any:
     spec.finish(desk, name, body, values)
     if len(desk.notes) > before:
         return None
+    if waived := values.pop("waive", None):
+        desk.waived[section, name.value] = waived
     where = {"origin": origin(desk, values, name)} if "source" in spec.keys else {"place": name.place}
     return spec.make(name=name.value, **where, **values)
 

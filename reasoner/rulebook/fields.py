@@ -13,11 +13,12 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from reasoner.rulebook import quantity, scale
+from reasoner.rulebook import quantity, scale, shapes
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Frequency, Place
 from reasoner.rulebook.near import levels_of, listed, near
 from reasoner.rulebook.problem import Notebook, Spot, Unreadable, shorten
+from reasoner.rulebook.shapes import Shape, Shaped, shape_of
 
 NAME = re.compile(r"[a-z][a-z0-9-]*")
 LEFTOVER = re.compile(r"REPLACE ME|TODO|FIXME|XXX")
@@ -61,6 +62,7 @@ class Desk:
     known: Mapping[str, Mapping[str, Place]]
     weights: Mapping[str, float] = field(default_factory=dict)
     levels: Mapping[str, Collection[str]] = field(default_factory=dict)
+    waived: dict[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
 
     def weight_of(self, source: str) -> float:
         """Observed cases that a statement of this source is worth, unless it says so itself."""
@@ -72,21 +74,41 @@ Read = Callable[[Desk, Node], Any]
 
 @dataclass(frozen=True)
 class Key:
-    """One key: as written, how its value is read, the attribute it fills; `paste`: a line to add where it lacks."""
+    """One key: as written, how its value is read, the attribute it fills; `paste`: a line to add where it lacks.
+
+    by_name: its value is a map of names, and a shop's rules replace it name by name, not as a whole.
+    wanted: the shape of what is written, where the reader leaves that to be read later.
+    """
 
     name: str
     read: Read
     into: str = ""
     paste: str = ""
     default: Any = None
+    by_name: bool = False
+    wanted: Shape | None = None
 
     @cached_property
     def attribute(self) -> str:
         return self.into or self.name.replace(" ", "_")
 
+    @property
+    def shape(self) -> Shape:
+        return shape_of(self.read) if self.wanted is None else self.wanted
+
 
 def table(*keys: Key) -> dict[str, Key]:
     return {key.name: key for key in keys}
+
+
+def object_of(keys: Mapping[str, Key], others: Shape | bool = False) -> Shape:
+    """The shape of a map with these keys; `others`: the shape of further values, if there may be any."""
+    return {
+        "type": "object",
+        "properties": {key.name: key.shape for key in keys.values()},
+        "required": [key.name for key in keys.values() if key.paste],
+        "additionalProperties": others,
+    }
 
 
 def fields(desk: Desk, keys: Mapping[str, Key], node: Map, owner: Spot, level: str) -> dict[str, Any]:
@@ -164,12 +186,15 @@ def as_map(desk: Desk, node: Node, wanted: str, mend: str = "") -> Map | None:
     return None
 
 
-def text(desk: Desk, node: Node) -> str | None:
+def _text(desk: Desk, node: Node) -> str | None:
     found = as_text(desk, node)
     return found.value.strip() if found else None
 
 
-def parsed(parse: Callable[[str], Any]) -> Read:
+text = Shaped(_text, shapes.TEXT)
+
+
+def parsed(parse: Callable[[str], Any], shape: Shape) -> Read:
     """A reader from a parser of text that raises Unreadable."""
 
     def read(desk: Desk, node: Node) -> Any:
@@ -182,20 +207,20 @@ def parsed(parse: Callable[[str], Any]) -> Read:
             desk.notes.note(wrong.kind, found, wrong.message, wrong.mend)
             return None
 
-    return read
+    return Shaped(read, shape)
 
 
 def number(unit: str = "", least: float = -quantity.LARGEST, most: float = quantity.LARGEST) -> Read:
-    return parsed(lambda text: quantity.number(text, unit, least, most))
+    return parsed(lambda text: quantity.number(text, unit, least, most), shapes.number(least, most))
 
 
 def percent(least: float = 0, most: float = 100) -> Read:
-    return parsed(lambda text: quantity.percent(text, least, most))
+    return parsed(lambda text: quantity.percent(text, least, most), shapes.text_like(quantity.PERCENT))
 
 
-minutes = parsed(quantity.minutes)
-money = parsed(quantity.money)
-distance = parsed(quantity.distance)
+minutes = parsed(quantity.minutes, shapes.number(0, quantity.MOST_MINUTES))
+money = parsed(quantity.money, shapes.number(0, quantity.LARGEST))
+distance = parsed(quantity.distance, shapes.text_like(quantity.DISTANCE))
 
 
 def choice(*words: str) -> Read:
@@ -210,7 +235,7 @@ def choice(*words: str) -> Read:
             f'"{shorten(text)}" is not one of the choices', f"{mend}\none of: {listed(words)}".strip(), "bad-choice"
         )
 
-    return parsed(parse)
+    return parsed(parse, shapes.words(words))
 
 
 def _yes(text: str) -> bool:
@@ -220,19 +245,23 @@ def _yes(text: str) -> bool:
     return text == "yes"
 
 
-yes_no = parsed(_yes)
+yes_no = parsed(_yes, shapes.words(("yes", "no")))
 
 
-_often = parsed(scale.parse)
+OFTEN = shapes.either(shapes.words(scale.WORDS), shapes.text_like(scale.PERCENT), shapes.text_like(scale.COUNT))
+_often = parsed(scale.parse, OFTEN)
 
 
-def frequency(desk: Desk, node: Node) -> Frequency | None:
+def _frequency(desk: Desk, node: Node) -> Frequency | None:
     """A frequency as it was written, with its value."""
     found = _often(desk, node)
     if found is None or not isinstance(node, Text):
         return None
     value, cases = found
     return Frequency(node.value, value, node.place, cases)
+
+
+frequency = Shaped(_frequency, OFTEN)
 
 
 # ---- readers of names ------------------------------------------------------------------------------------------------
@@ -250,7 +279,8 @@ def name_of(*sections: str, also: tuple[str, ...] = ()) -> Read:
         unknown_name(desk, found, sections, also)
         return None
 
-    return read
+    others = (shapes.words(also),) if also else ()
+    return Shaped(read, shapes.either(*map(shapes.name_in, sections), *others))
 
 
 def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
@@ -300,7 +330,7 @@ def list_of(read: Read) -> Read:
             values.append(value)
         return tuple(values)
 
-    return read_list
+    return Shaped(read_list, shapes.items(shape_of(read)))
 
 
 def map_of(key: Read, value: Read, wanted: str = "keys and values") -> Read:
@@ -313,7 +343,7 @@ def map_of(key: Read, value: Read, wanted: str = "keys and values") -> Read:
         pairs = [(key(desk, k), value(desk, v)) for k, v in found.pairs]
         return {k: v for k, v in pairs if k is not None and v is not None}
 
-    return read
+    return Shaped(read, shapes.named(shape_of(key), shape_of(value)))
 
 
 def as_it_is(desk: Desk, node: Node) -> Node:

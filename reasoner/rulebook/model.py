@@ -97,7 +97,7 @@ class Fault:
     share: part of rich complaints it accounts for, by injection (port, direct, dual); relative numbers.
     pairs: chance that a second place has gone too (None: never expanded to pairs).
     shows: how often the fault acts in a spell, by condition; the key `any` speaks for conditions not named.
-    acts_as: its families, nearest first.
+    acts_as: its families, nearest first. alike: faults that no check tells from this one, and why that is so.
     """
 
     name: str
@@ -115,6 +115,7 @@ class Fault:
     driving_on: str
     anything_else: bool
     origin: Origin
+    alike: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -307,8 +308,25 @@ class Settings:
 
 
 @dataclass(frozen=True)
+class Written:
+    """A value as it was written, and where; what it replaced, the latest last (itself with nothing before it)."""
+
+    text: str
+    place: Place
+    before: tuple[Written, ...] = ()
+
+
+Trail = tuple[str, ...]  # section, entry, key; a fourth part where a key's values have names of their own
+
+
+@dataclass(frozen=True)
 class Rulebook:
-    """All the rules, by name, in the order written. `stamp` identifies their exact text."""
+    """All the rules, by name, in the order written. `stamp` identifies their exact text.
+
+    written: every value by (section, entry, key) as text with its place, and what it replaced where one layer of
+    rules lies over another; the settings are section and entry `settings`, a code is an entry without keys.
+    waived: (section, entry) -> what a person has decided not to be told again about it, and why.
+    """
 
     conditions: Mapping[str, Condition]
     families: Mapping[str, Family]
@@ -322,3 +340,10 @@ class Rulebook:
     settings: Settings
     files: tuple[str, ...]
     stamp: str
+    written: Mapping[Trail, Written] = field(default_factory=dict)
+    waived: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
+
+    @property
+    def replaced(self) -> Mapping[Trail, Written]:
+        """The values that stand in place of others."""
+        return {trail: value for trail, value in self.written.items() if value.before}

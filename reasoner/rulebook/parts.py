@@ -6,7 +6,9 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from reasoner.rulebook import shapes
 from reasoner.rulebook.fields import (
+    NAME,
     Desk,
     Key,
     Read,
@@ -21,13 +23,15 @@ from reasoner.rulebook.fields import (
     minutes,
     name_of,
     number,
+    object_of,
     table,
     text,
 )
 from reasoner.rulebook.filters import PROPERTIES
-from reasoner.rulebook.located import List, Map, Node, Text
+from reasoner.rulebook.located import List, Map, Node
 from reasoner.rulebook.model import Filter, MoreLikely, Origin, Reach
 from reasoner.rulebook.problem import Spot, shorten
+from reasoner.rulebook.shapes import Shaped, shape_of
 
 EVERY_VEHICLE = Filter()
 INJECTION = PROPERTIES["injection"]
@@ -44,9 +48,22 @@ def one_or_more(*words: str) -> Read:
         word = one(desk, node)
         return None if word is None else (word,)
 
-    return read
+    return Shaped(read, shapes.either(shape_of(one), shape_of(several)))
 
 
+def _as_named(desk: Desk, node: Node) -> str | None:
+    """A name of something that is not known here, such as a warning of the program."""
+    found = as_text(desk, node, "one name")
+    if found is None:
+        return None
+    if NAME.fullmatch(found.value):
+        return found.value
+    mend = "lower case letters, digits and dashes"
+    desk.notes.note("bad-name", found, f'"{shorten(found.value)}" is no name', mend)
+    return None
+
+
+as_named = Shaped(_as_named, shapes.text_like(NAME.pattern))
 positive = number("", 0)
 check_names, caution_names, tool_names = (list_of(name_of(section)) for section in ("checks", "cautions", "tools"))
 family_names = list_of(name_of("families"))
@@ -65,6 +82,7 @@ ORIGIN = (
     Key("weight", number("cases", 0.1, 1e6)),
     Key("because", text, default=""),
 )
+WAIVE = Key("waive", map_of(as_named, text, "what is not to be warned of any more, and why"))
 NAMED = Key("name", text, into="title", paste="name: what people call it")
 MEANS = Key("means", text, paste="means: what it is, in a sentence or two")
 
@@ -75,10 +93,13 @@ def origin(desk: Desk, values: dict[str, Any], spot: Spot) -> Origin:
     return Origin(source, desk.weight_of(source) if weight is None else weight, spot.place, because)
 
 
-def read_filter(desk: Desk, node: Node) -> Filter | None:
+def _read_filter(desk: Desk, node: Node) -> Filter | None:
     """`only`: properties with the values they may have, and a range of distance."""
     found = as_map(desk, node, "a property and its values", "such as {injection: direct}")
     return None if found is None else _filter(desk, found, fields(desk, FILTER, found, found, "a filter"))
+
+
+read_filter = Shaped(_read_filter, object_of(FILTER))
 
 
 def _filter(desk: Desk, spot: Spot, values: Mapping[str, Any]) -> Filter:
@@ -89,7 +110,7 @@ def _filter(desk: Desk, spot: Spot, values: Mapping[str, Any]) -> Filter:
     return Filter({name: allowed for name, allowed in named.items() if allowed}, over, under)
 
 
-def read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
+def _read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
     found = as_map(desk, node, "a property and `times`", "such as {injection: direct, times: 2}")
     if found is None:
         return None
@@ -100,7 +121,10 @@ def read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
     return MoreLikely(_filter(desk, found, values), values["times"], found.place)
 
 
-def read_share(desk: Desk, node: Node) -> Mapping[str, float] | None:
+read_more_likely = Shaped(_read_more_likely, object_of(MORE_LIKELY))
+
+
+def _read_share(desk: Desk, node: Node) -> Mapping[str, float] | None:
     """One number for every injection, or one for each that is named."""
     if isinstance(node, Map):
         values = fields(desk, SHARES, node, node, "`share`")
@@ -109,12 +133,18 @@ def read_share(desk: Desk, node: Node) -> Mapping[str, float] | None:
     return None if share is None else dict.fromkeys(INJECTION, share)
 
 
-def read_reach(desk: Desk, node: Node) -> Reach | None:
+read_share = Shaped(_read_share, shapes.either(shape_of(positive), object_of(SHARES)))
+
+
+def _read_reach(desk: Desk, node: Node) -> Reach | None:
     found = as_map(desk, node, "minutes and wait", "such as {minutes: 2, wait: 20}")
     return None if found is None else Reach(**fields(desk, REACH, found, found, "`from`"))
 
 
-def read_place(desk: Desk, node: Node) -> tuple[str, int] | None:
+read_reach = Shaped(_read_reach, object_of(REACH))
+
+
+def _read_place(desk: Desk, node: Node) -> tuple[str, int] | None:
     """`engine`, `bank 2`, `cylinder 3` as (kind, number); the engine's number is 0."""
     found = as_text(desk, node, "a place")
     if found is None:
@@ -127,6 +157,4 @@ def read_place(desk: Desk, node: Node) -> tuple[str, int] | None:
     return None
 
 
-def read_word(desk: Desk, node: Node) -> Text | None:
-    """A word together with its place."""
-    return as_text(desk, node, "one word")
+read_place = Shaped(_read_place, shapes.text_like(PLACE.pattern))

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from reasoner.rulebook.model import Place
@@ -76,6 +76,12 @@ class Notebook:
         number = spot.place.line - 1
         line = lines[number] if number < len(lines) else ""
         self._problems.append(Problem(spot.place, message, mend, line, spot.length, kind))
+
+    def add_mend(self, since: int, line: str, unless_in: Collection[str]) -> None:
+        """Adds a line to what was noted since, except in these files: what the cause elsewhere may be."""
+        for i, problem in enumerate(self._problems[since:], start=since):
+            if problem.place.file not in unless_in:
+                self._problems[i] = replace(problem, mend=f"{problem.mend}\n{line}".lstrip("\n"))
 
     @property
     def problems(self) -> tuple[Problem, ...]:

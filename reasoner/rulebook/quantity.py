@@ -10,12 +10,19 @@ from reasoner.rulebook.problem import Unreadable
 KM_PER_MILE = 1.609344  # exact: international mile, NIST SP 811 (2008) B.8
 LARGEST = 1e9  # beyond this a number is a slip
 
+MOST_MINUTES = 100_000  # ten weeks
+
+# The patterns that also go into the schema for editors.
+PERCENT = r"(\d+(?:\.\d+)?) ?%"
+DISTANCE = r"(\d+(?:\.\d+)?) ?(km|mi)"
+BAND = r"(below|above) (\S+)|(\S+) to (\S+)"
+
 _NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 _WITH_UNIT = re.compile(r"([-+]?\d+(?:[.,]\d+)?) ?(\D.*)")
 _COMMA = re.compile(r"[-+]?\d+,\d+")
-_DISTANCE = re.compile(r"(\d+(?:\.\d+)?) ?(km|mi)")
+_DISTANCE = re.compile(DISTANCE)
 _MINUTES = {"min": 1, "mins": 1, "minute": 1, "minutes": 1, "h": 60, "hr": 60, "hour": 60, "hours": 60, "s": 1 / 60}
-_BAND = re.compile(r"(?:(below|above) (\S+)|(\S+) to (\S+))")
+_BAND = re.compile(BAND)
 
 
 def number(text: str, unit: str = "", least: float = -LARGEST, most: float = LARGEST) -> float:
@@ -50,7 +57,7 @@ def _plainer(text: str, unit: str) -> str:
 
 def minutes(text: str) -> float:
     """Minutes, at least 0."""
-    return number(text, "minutes", 0, 100_000)
+    return number(text, "minutes", 0, MOST_MINUTES)
 
 
 def money(text: str) -> float:
@@ -63,7 +70,7 @@ def money(text: str) -> float:
 def percent(text: str, least: float = 0, most: float = 100) -> float:
     """`12 %` as 0.12, within bounds given in per cent."""
     text = " ".join(text.split())
-    match = re.fullmatch(r"(\d+(?:\.\d+)?) ?%", text)
+    match = re.fullmatch(PERCENT, text)
     if not match:
         bare = re.fullmatch(r"\d*\.?\d+", text)
         value = float(text) if bare else 0.0

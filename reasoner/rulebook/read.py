@@ -1,4 +1,5 @@
-"""Rule files to a Rulebook: find the files, read each, put them together by name, check every entry.
+"""Rule files to a Rulebook: find the files, read each, put them together by name, lay layers over each other,
+check every entry.
 
 All the mistakes of all the files are found in one run. Rules with a mistake are refused as a whole.
 """
@@ -7,11 +8,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from reasoner.rulebook.entries import CODE, LEVELS, SECTIONS, read_entry, read_settings
 from reasoner.rulebook.fields import NAME, ONE, Desk, unknown_key
+from reasoner.rulebook.layers import Layer, lay_over, written
 from reasoner.rulebook.located import Map, Node, Text, load, parse_bytes
 from reasoner.rulebook.model import Place, Rulebook
 from reasoner.rulebook.near import near
@@ -22,33 +24,38 @@ FORMAT = 1
 RESERVED = {"any": "conditions", "practice": "sources", "judgement": "sources", "published": "sources"}
 
 
-@dataclass
-class Layer:
-    """What some files say together, by section and name. Within a layer a name may stand once.
+def read_rules(paths: Sequence[Path], shown_from: Path | None = None, over: Sequence[Path] = ()) -> Rulebook:
+    """The rules of these files and folders (of *.yaml); each of `over` is laid over what is below it.
 
-    Entries are still trees: a layer of a shop's own rules can be laid over another by name before anything is read.
+    Raises RulesRefused with every mistake there is.
     """
-
-    entries: dict[str, dict[str, tuple[Text, Node]]] = field(default_factory=lambda: {name: {} for name in SECTIONS})
-    settings: tuple[Text, Node] | None = None
-    files: list[str] = field(default_factory=list)
-    stamp: str = ""
-
-
-def read_rules(paths: Sequence[Path], shown_from: Path | None = None) -> Rulebook:
-    """The rules of these files and folders (of *.yaml). Raises RulesRefused with every mistake there is."""
-    book, problems = collect(paths, shown_from)
+    book, problems = collect(paths, shown_from, over)
     if book is None:
         raise RulesRefused(problems)
     return book
 
 
-def collect(paths: Sequence[Path], shown_from: Path | None = None) -> tuple[Rulebook | None, tuple[Problem, ...]]:
+def collect(
+    paths: Sequence[Path], shown_from: Path | None = None, over: Sequence[Path] = ()
+) -> tuple[Rulebook | None, tuple[Problem, ...]]:
     """The rules, or None and every mistake. `shown_from`: the folder that file names are shown relative to."""
     notes = Notebook()
-    layer = read_layer(paths, shown_from, notes)
-    book = None if layer is None else build(layer, notes)
+    book = gather(paths, shown_from, over, notes)
     return (None if notes.problems else book), notes.problems
+
+
+def gather(paths: Sequence[Path], shown_from: Path | None, over: Sequence[Path], notes: Notebook) -> Rulebook | None:
+    """As `collect`; the mistakes, and the text of every file read, are left in `notes`."""
+    layers = [read_layer(paths, shown_from, notes), *(read_layer([path], shown_from, notes) for path in over)]
+    whole = [layer for layer in layers if layer is not None]
+    if len(whole) < len(layers):
+        return None
+    base, *others = whole
+    for layer in others:
+        lay_over(base, layer, notes)
+    if others:
+        base.stamp = hashlib.sha256("\0".join([base.stamp, *(layer.stamp for layer in others)]).encode()).hexdigest()
+    return build(base, notes)
 
 
 # ---- files -----------------------------------------------------------------------------------------------------------
@@ -196,7 +203,7 @@ def build(layer: Layer, notes: Notebook) -> Rulebook | None:
         notes.note("missing-key", Mark(here), missing, "add a section\n  settings:")
     settings = read_settings(desk, *layer.settings) if layer.settings else None
     read = {
-        section: {name: read_entry(desk, section, text, node) for name, (text, node) in found.items()}
+        section: {name: _read(layer, desk, section, text, node) for name, (text, node) in found.items()}
         for section, found in layer.entries.items()
     }
     sound = {section: {n: e for n, e in found.items() if e is not None} for section, found in read.items()}
@@ -206,4 +213,21 @@ def build(layer: Layer, notes: Notebook) -> Rulebook | None:
         one_spare(desk, sound["faults"], sound["checks"], here)
     if notes.problems or settings is None:
         return None
-    return Rulebook(**sound, settings=settings, files=tuple(layer.files), stamp=layer.stamp)
+    return Rulebook(
+        **sound,
+        settings=settings,
+        files=tuple(layer.files),
+        stamp=layer.stamp,
+        written=written(layer),
+        waived=desk.waived,
+    )
+
+
+def _read(layer: Layer, desk: Desk, section: str, name: Text, node: Node) -> Any:
+    """One entry. A mistake that shows in the layer below may come from what was laid over it."""
+    before, changed = len(desk.notes), layer.changed.get((section, name.value))
+    entry = read_entry(desk, section, name, node)
+    if changed:
+        hint = f"this {ONE[section]} is changed at {changed.file}:{changed.line}; the two do not fit together"
+        desk.notes.add_mend(before, hint, unless_in=layer.own)
+    return entry

@@ -33,8 +33,12 @@ WORDS: dict[str, float] = {
 }
 CHOICES = f"one of: {', '.join(WORDS)};\na percentage, such as 12 %; or a count, such as 7 of 9"
 
-_PERCENT = re.compile(r"(\d+(?:\.\d+)?) ?%")
-_COUNT = re.compile(r"(\d{1,9}) of (\d{1,9})")
+# The patterns also go into the schema for editors.
+PERCENT = r"(\d+(?:\.\d+)?) ?%"
+COUNT = r"(\d{1,9}) of (\d{1,9})"
+
+_PERCENT = re.compile(PERCENT)
+_COUNT = re.compile(COUNT)
 _OTHER_COUNT = re.compile(r"(\d{1,9}) ?(?:out of|in|/) ?(\d{1,9})")
 _BARE = re.compile(r"[-+]?\d*[.,]?\d+")
 

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import islice
 
 from reasoner.inference.belief import by_class, leader
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, follow, worth
+from reasoner.rulebook.model import Check
 from reasoner.session.document import OutcomeDoc, Question, Reading, Separation, Way
-from reasoner.session.words import named, places_of, values_text
+from reasoner.session.words import any_one_text, named, places_of, values_text
 from reasoner.session.workup import Workup
 
 ALTERNATIVES = 3
 OUTCOMES_SHOWN = 4
+OUTCOMES_FOLLOWED = 16  # the likeliest, among which those that differ only in the place are put together
 
 
 def way(workup: Workup, option: Option) -> Way:
@@ -78,20 +81,44 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
 def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
     """For the likeliest outcomes: the chance of each, and the cause that leads after it, before and after.
 
-    A repair class is what is compared: causes that are mended alike count together.
+    A repair class is what is compared: causes that are mended alike count together. Outcomes that differ only in the
+    place, and by nothing that is known so far, are told as one: `cylinder 1, 2 or 4 misfires`.
     """
     tables = workup.tables
     table = tables.checks[option.check]
     check = workup.book.checks[table.name]
     places = list(places_of(workup, check))
     now = by_class(tables, workup.belief.probability)
-    found = []
-    for branch in islice(follow(tables, workup.situation, option), OUTCOMES_SHOWN):
+    found: dict[object, tuple[dict[int, str], list[int], Separation]] = {}
+    for branch in islice(follow(tables, workup.situation, option), OUTCOMES_FOLLOWED):
         seen = {places[p]: table.outcomes[o] for p, o in marks(table, branch.outcome, option.place)}
         after = by_class(tables, branch.then.probability)
         best = int(after.argmax())
         cause = tables.causes[leader(tables, branch.then.probability, repair_class=best)]
-        lead = named(workup, cause.fault, cause.where)
-        text = values_text(workup, check, seen)
-        found.append(Separation(text, branch.chance, lead, float(now[best]), float(after[best])))
-    return tuple(found)
+        odd = [place for place, outcome in seen.items() if outcome != table.outcomes[0]]
+        there = len(odd) == 1 and cause.where == places_of(workup, check)[odd[0]]
+        separation = Separation(
+            values_text(workup, check, seen),
+            branch.chance,
+            named(workup, cause.fault, cause.where),
+            float(now[best]),
+            float(after[best]),
+        )
+        key: object = branch.outcome
+        if len(odd) == 1 and len(seen) > 1 and (there or cause.where == "engine"):
+            key = (seen[odd[0]], cause.fault, *(round(x, 6) for x in (branch.chance, now[best], after[best])))
+        found.setdefault(key, (seen, [], separation))[1].extend(odd)
+    told = [_as_one(workup, check, *entry) for entry in found.values()]
+    return tuple(sorted(told, key=lambda s: -s.chance)[:OUTCOMES_SHOWN])
+
+
+def _as_one(workup: Workup, check: Check, seen: dict[int, str], odd: list[int], first: Separation) -> Separation:
+    if len(odd) < 2 or sum(outcome != check.outcomes[0].name for outcome in seen.values()) != 1:
+        return first
+    place = next(p for p in seen if seen[p] != check.outcomes[0].name)
+    return replace(
+        first,
+        outcome=any_one_text(workup, check, sorted(odd), seen[place]),
+        chance=first.chance * len(odd),
+        lead=first.lead.replace(f", {places_of(workup, check)[place]}", f", that {check.at}"),
+    )

@@ -14,7 +14,7 @@ from reasoner.inference.weight import weigh
 from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import Origin
 from reasoner.session.asking import ALTERNATIVES, question, way
-from reasoner.session.document import BeliefDoc, Question, Reason, Suspect, SurpriseDoc, Verdict, Way, Why
+from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
 from reasoner.session.words import codes_text, given_text, named, percent
 from reasoner.session.workup import Workup
 
@@ -47,16 +47,19 @@ def _suspect(workup: Workup, cause: int, p: float, low: float, high: float, wher
 
 
 def _faults(workup: Workup, draws: Array) -> tuple[Suspect, ...]:
-    """The likeliest faults, their places summed. `where` is the likeliest place, or empty where none stands out."""
+    """The likeliest faults, their places summed."""
+    chances = by_fault(workup.tables, workup.belief.probability)
+    return tuple(_fault(workup, f, draws) for f in ordered(chances, LEADING))
+
+
+def _fault(workup: Workup, fault: int, draws: Array) -> Suspect:
+    """A fault over all its places. `where` is the likeliest place, or empty where none stands out."""
     tables, p = workup.tables, workup.belief.probability
-    chances = by_fault(tables, p)
+    chance = float(by_fault(tables, p)[fault])
     low, high = span.fault_span(tables, draws)
-    found = []
-    for f in ordered(chances, LEADING):
-        best = leader(tables, p, fault=f)
-        where = None if p[best] > 0.5 * chances[f] else ""
-        found.append(_suspect(workup, best, float(chances[f]), float(low[f]), float(high[f]), where))
-    return tuple(found)
+    best = leader(tables, p, fault=fault)
+    where = None if p[best] > 0.5 * chance else ""
+    return _suspect(workup, best, chance, float(low[fault]), float(high[fault]), where)
 
 
 def why(workup: Workup, cause: str) -> Why:
@@ -64,10 +67,12 @@ def why(workup: Workup, cause: str) -> Why:
     tables = workup.tables
     number = tables.cause_number[cause]
     fault = workup.book.faults[tables.causes[number].fault]
-    low, high = span.span(span.draw(tables, workup.spells))
+    draws = span.draw(tables, workup.spells)
+    low, high = span.span(draws)
     p = float(workup.belief.probability[number])
     return Why(
         _suspect(workup, number, p, float(low[number]), float(high[number])),
+        _fault(workup, int(tables.fault_of[number]), draws),
         float(tables.prior[number]),
         f"{fault.origin.place} ({fault.origin.source})",
         fault.origin.because,
@@ -150,10 +155,18 @@ def _sentence(workup: Workup, kind: str, lead: Suspect, fault: Suspect) -> str:
         classes = by_class(workup.tables, workup.belief.probability)
         return f"{who}. What to do is settled at {percent(float(classes.max()))}: {repair}."
     if kind == "place-open":
-        return f"{fault.title}: {percent(fault.probability)}. Which one is not settled, and no check at hand is worth its cost."
+        chance = percent(fault.probability)
+        return f"{fault.title}: {chance}. Which one is not settled, and no check at hand is worth its cost."
     if kind == "nothing-worth":
-        return f"Not settled. {who} leads at {percent(lead.probability)}, and no check at hand is worth its cost."
-    return f"Stopped before it was settled. {who} leads at {percent(lead.probability)}."
+        return f"Not settled. {_leads(workup, lead, fault)}, and no check at hand is worth its cost."
+    return f"Not settled so far. {_leads(workup, lead, fault)}."
+
+
+def _leads(workup: Workup, lead: Suspect, fault: Suspect) -> str:
+    """Who leads: a fault at its place, or a fault whose place is still open."""
+    if not fault.where:
+        return f"{fault.title} leads at {percent(fault.probability)}, its place still open"
+    return f"{named(workup, lead.fault, lead.where)} leads at {percent(lead.probability)}"
 
 
 def out_of_reach(workup: Workup) -> tuple[Way, ...]:

@@ -148,9 +148,13 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Why:
-    """Why a cause stands where it stands: its prior, then every answer's weight, with rule and source."""
+    """Why a cause stands where it stands: its prior, then every answer's weight, with rule and source.
+
+    fault: the same fault over all its places.
+    """
 
     suspect: Suspect
+    fault: Suspect
     prior: float
     prior_rule: str
     prior_because: str

@@ -59,10 +59,10 @@ def time_text(minutes: float) -> str:
 
 
 def effort_text(minutes: float, waiting: float) -> str:
-    """`20 min work`, `20 min work and 8 h waiting`."""
-    parts = [f"{time_text(minutes)} work"] if minutes >= 1 or not waiting else []
-    parts += [f"{time_text(waiting)} waiting"] if waiting >= 1 else []
-    return " and ".join(parts)
+    """`20 min`, `20 min work and 8 h waiting`."""
+    if waiting < 1:
+        return time_text(minutes)
+    return f"{time_text(minutes)} work and {time_text(waiting)} waiting"
 
 
 def range_text(low: float, high: float) -> str:

@@ -97,7 +97,7 @@ def _answer(talk: Talk, message: Message) -> Reply:
         if message.get("rest", "first") == "first":
             check = acts.find_check(talk.workup, name)
             at_all = acts.places_of(talk.workup, check) if mine is None or mine.place is None else {}
-            values = {**{p: check.outcomes[0].name for p in at_all}, **values}
+            values = {**dict.fromkeys(at_all, check.outcomes[0].name), **values}
     else:
         values, reading = {0: message["outcome"]}, ""
     return _kept(talk, acts.answer(talk.workup, name, values, sure, mine, reading, seen_in))

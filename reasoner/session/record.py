@@ -51,7 +51,8 @@ class Given:
 class Record:
     """spells: (condition or None) in order, the present one last. given: all answers, in order.
 
-    passed: check -> why. unclear: (check, condition) that could not be told. unread: answers to checks these rules do not have (kept, not weighed).
+    passed: check -> why. unclear: (check, condition) that could not be told. avoided: conditions not to be brought
+    about. unread: answers to checks these rules do not have (kept, not weighed).
     """
 
     complaint: str = ""

@@ -52,10 +52,16 @@ def script_of(events: Iterable[Event]) -> Script:
     return Script(tuple(intake), tuple(seen))
 
 
+def intake_events(workup: Workup, event: Event) -> list[Event]:
+    """An event of a script's intake as a new step of a case."""
+    kept = {k: v for k, v in event.items() if k != "at"}
+    return [{**kept, "step": workup.record.steps + 1}]
+
+
 def begin_with(workup: Workup, script: Script) -> Workup:
     """The case after the script's intake."""
     for event in script.intake:
-        workup = workup.after([{**event, "step": workup.record.steps + 1}])
+        workup = workup.after(intake_events(workup, event))
     return workup
 
 

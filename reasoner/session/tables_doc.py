@@ -7,12 +7,18 @@ from typing import Any
 from reasoner.network.tables import CheckTable, Tables
 
 
+MODEL = (
+    "P(c | answers) ~ prior(c) * product over spells of sum over s in (showing, quiet) of P(s | c, condition)"
+    " * product over answers of P(outcome | c, s, place). A steady check does not depend on s. Where the condition is"
+    " not known, P(showing) is the mean over all conditions."
+)
+
+
 def document(tables: Tables) -> dict[str, Any]:
     """causes with prior and places; showing probability by condition; every check's outcome probabilities."""
     return {
         "format": 1,
-        "model": "P(c | answers) ~ prior(c) * product over spells of sum over s in (showing, quiet) of P(s | c, condition)"
-        " * product of P(outcome | c, s, place); a steady check is independent of s; a condition not known: mean of shows",
+        "model": MODEL,
         "vehicle": {
             "title": tables.vehicle.title,
             "cylinders": tables.vehicle.cylinders,

@@ -36,8 +36,9 @@ def places_of(workup: Workup, check: Check) -> dict[int, str]:
 
 
 def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
-    """Outcomes by place in words, the rarer first: `cylinder 3 wet with fuel, the rest the same`."""
+    """Outcomes by place in words, the usual one last: `cylinder 3 wet with fuel, the rest the same`."""
     texts = {o.name: o.text for o in check.outcomes}
+    usual = check.outcomes[0].name
     places = places_of(workup, check)
     groups: dict[str, list[int]] = {}
     for place, outcome in sorted(values.items()):
@@ -47,17 +48,27 @@ def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
     if len(groups) == 1 and len(values) == len(places) > 1:
         return f"all {texts[next(iter(groups))]}"
     parts = []
-    ordered = sorted(groups.items(), key=lambda pair: len(pair[1]))
+    ordered = sorted(groups.items(), key=lambda pair: (pair[0] == usual, len(pair[1])))
     for number, (outcome, at) in enumerate(ordered):
         last = number == len(ordered) - 1
-        where = "the rest" if last and len(at) > 1 and len(values) == len(places) else _list(places[p] for p in at)
+        where = "the rest" if last and len(at) > 1 and len(values) == len(places) else _list([places[p] for p in at])
         parts.append(f"{where} {texts[outcome]}")
     return ", ".join(parts)
 
 
-def _list(names: object) -> str:
-    found = [str(n) for n in names]  # type: ignore[attr-defined]
-    return found[0] if len(found) == 1 else ", ".join(found[:-1]) + " and " + found[-1]
+def _list(names: Sequence[str], last: str = "and") -> str:
+    """`cylinder 3`, `cylinders 2, 3 and 4`."""
+    if len(names) == 1:
+        return names[0]
+    kind, numbers = names[0].split()[0], [name.split()[-1] for name in names]
+    return f"{kind}s {', '.join(numbers[:-1])} {last} {numbers[-1]}"
+
+
+def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: str) -> str:
+    """One place or another, whichever: `cylinder 1, 2 or 4 wet with fuel, the rest the same`."""
+    texts = {o.name: o.text for o in check.outcomes}
+    where = _list([places_of(workup, check)[p] for p in places], "or").replace("s ", " ", 1)
+    return f"{where} {texts[outcome]}, the rest {texts[check.outcomes[0].name]}"
 
 
 def given_text(workup: Workup, given: Given) -> str:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from reasoner.inference.belief import Belief, believe, by_fault
-from reasoner.inference.evidence import Spell
 from reasoner.inference.choose import rank
+from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import Costs, Option, Situation, dominates, settled
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle

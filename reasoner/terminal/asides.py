@@ -19,13 +19,13 @@ from reasoner.session.concluding import belief, verdict, why
 from reasoner.session.document import Question
 from reasoner.session.finding import find
 from reasoner.session.plain import effort_text, harmless, shortened
-from reasoner.session.words import given_text, named, percent, step_text
+from reasoner.session.words import given_text, step_text
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, para, rows, table
 from reasoner.terminal.listing import ask_codes_complete, slip_lines
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words, numbers_in
-from reasoner.terminal.step import way_text, why_blocks
+from reasoner.terminal.step import suspect_table, way_text, why_blocks
 
 Aside = Callable[[Sitting, str, Question | None], bool]
 AT_ONCE = 9
@@ -44,17 +44,15 @@ def back(sitting: Sitting, rest: str, question: Question | None) -> bool:
 def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Why this question, and why a suspect stands where it stands."""
     desk, workup = sitting.desk, sitting.workup
-    suspects = belief(workup).leading
+    shown = belief(workup)
+    suspects = shown.faults
     if not rest:
         blocks = []
         if question is not None:
             blocks += [head("This question", question.way.title), *why_blocks(question, len(question.separates))]
-            if question.way.condition:
+            if question.condition_means:
                 blocks.append(para(f"{question.way.condition_title}: {question.condition_means}", style=QUIET))
-        lines = [
-            (str(n), named(workup, s.fault, s.where), percent(s.probability)) for n, s in enumerate(suspects, start=1)
-        ]
-        desk.page(*blocks, head("Why a suspect stands where it stands"), table(lines, right=(2,)))
+        desk.page(*blocks, head("Why a suspect stands where it stands"), suspect_table(shown, len(suspects)))
         rest = desk.ask("Its number, or Enter > ")
     while rest:
         chosen = numbers_in(rest, len(suspects))
@@ -72,7 +70,7 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
     words = rest or desk.ask("What have you seen? A word or two, or a code > ")
     while words:
         if any(c.isdigit() for c in words) and read_codes(words).codes:
-            return _tell_codes(sitting, words)
+            return tell_codes(sitting, words)
         found = find(sitting.workup, words)
         if not found:
             words = desk.ask(f'Nothing here speaks of "{shortened(words, 24)}". Other words, n to note it, or Enter > ')
@@ -143,11 +141,15 @@ def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
         desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(allowed)}.")
 
 
-def _tell_codes(sitting: Sitting, text: str) -> bool:
-    """Codes read off later: added to those already listed."""
+def tell_codes(sitting: Sitting, text: str) -> bool:
+    """Codes read off: added to those already listed. `none` says that there are none at all."""
     workup, listed = sitting.workup, read_codes(text)
     for line in slip_lines(listed):
         sitting.desk.say(line)
+    if listed.none and not workup.record.codes:
+        return sitting.keep(acts.list_codes(workup, []), "Kept: no codes at all.")
+    if not listed.codes:
+        return False
     codes = dict(workup.record.codes)
     for typed in listed.codes:
         codes[typed.code] = tuple(sorted({*codes.get(typed.code, ()), *typed.states}))

@@ -25,7 +25,7 @@ NARROWEST, WIDEST = 40, 100  # lines longer than this are hard to read, however 
 Colour = Literal["auto", "always", "never"]
 
 
-class Leave(Exception):  # noqa: N818 (it is no error)
+class Leave(Exception):
     """The person leaves: by a word, by Ctrl-C, by the end of input, or because the terminal has gone."""
 
     def __init__(self, how: str) -> None:
@@ -52,15 +52,16 @@ class Desk:
     left: str = ""
     _asking: bool = field(default=False, repr=False)
     _pending: str = field(default="", repr=False)
+    _typed: str = field(default="", repr=False)
 
     @classmethod
     def of_process(cls, environ: Mapping[str, str] | None = None, colour: Colour = "auto") -> Desk:
         """The desk of this process. Never fails: what cannot be asked is taken to be no terminal."""
         environ = os.environ if environ is None else environ
         source, out, err = (s or _nowhere() for s in (sys.stdin, sys.stdout, sys.stderr))
-        for stream in (out, err):
+        for stream in (source, out, err):
             if hasattr(stream, "reconfigure"):
-                stream.reconfigure(errors="replace")  # a letter this terminal lacks must not end the session
+                stream.reconfigure(errors="replace")  # a letter that one side lacks must not end the session
         tty = _is_terminal(source) and _is_terminal(out)
         size = None if _is_terminal(out) else (_number(environ.get("COLUMNS"), WIDTH), HEIGHT)
         return cls(source, out, err, tty, _wants_colour(environ, colour, _is_terminal(out)), size)
@@ -121,13 +122,15 @@ class Desk:
         self.write("".join(line + "\n" for line in lines))
 
     def page(self, *blocks: RenderableType) -> None:
-        """Blocks of any length: a terminal gets them a screen at a time."""
+        """Blocks of any length: a terminal gets them a screen at a time. What is typed meanwhile answers what follows."""
         lines = self.rendered(*blocks)
         step = self.lines - 1
         while self.tty and len(lines) > step + 1:
             self.show_lines(lines[:step])
             lines = lines[step:]
-            if self.ask("Enter: more, q: enough > ").lower().startswith("q"):
+            line = self.ask("Enter: more, q: enough > ")
+            if line:
+                self._typed = "" if line.lower() in ("q", "quit") else line
                 return
         self.show_lines(lines)
 
@@ -149,26 +152,25 @@ class Desk:
     def ask(self, prompt: str) -> str:
         """One line, harmless and without surrounding spaces. Raises Leave at Ctrl-C, Ctrl-D, hang-up, end of input."""
         self._leave_if_told()
+        if self._typed:
+            line, self._typed = self._typed, ""
+            return line
         if len(prompt) > self.columns - ROOM_TO_TYPE:  # a prompt is broken anywhere, a paragraph between words
             self.say(prompt.removesuffix("> "))
             prompt = "> "
-        while True:
-            self._asking = True
-            try:
-                line = self._line(prompt)
-            except UnicodeDecodeError:
-                self.say("That had letters this terminal's encoding does not have. Type it again.")
-                continue
-            except KeyboardInterrupt:
-                raise Leave("interrupt") from None
-            except EOFError:
-                raise Leave("end of input") from None
-            except (OSError, ValueError) as error:
-                raise Leave("hang-up") from error
-            finally:
-                self._asking = False
-            self._leave_if_told()
-            return " ".join(harmless(line).split())
+        self._asking = True
+        try:
+            line = self._line(prompt)
+        except KeyboardInterrupt:
+            raise Leave("interrupt") from None
+        except EOFError:
+            raise Leave("end of input") from None
+        except (OSError, ValueError) as error:
+            raise Leave("hang-up") from error
+        finally:
+            self._asking = False
+        self._leave_if_told()
+        return " ".join(harmless(line).split())
 
     def _line(self, prompt: str) -> str:
         if self.tty and self.source is sys.stdin and self.out is sys.stdout:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from enum import Enum, auto
 
+from reasoner.measure.codes import read_codes
 from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief
@@ -75,25 +76,20 @@ def _step(sitting: Sitting, question: Question) -> None:
     sitting.said.clear()
     shown = belief(sitting.workup)
     page, pages = 0, step_pages(question, shown, around, desk)
-    desk.show_lines(pages[0])
+    desk.show_lines(pages[0].lines)
     while True:
-        last = page == len(pages) - 1
-        line = desk.ask("> " if last else "Enter: how to do it > ")
+        line = desk.ask(pages[page].asks)
         sitting.known.update(question.cautions)
-        if not line and not last:
-            page += 1
-            desk.show_lines(pages[page])
-            continue
-        if line.lower() in AGAIN:
-            page = 0
-            desk.show_lines(pages[0])
+        if (not line and page + 1 < len(pages)) or line.lower() in AGAIN:
+            page = page + 1 if not line else 0
+            desk.show_lines(pages[page].lines)
             continue
         after = _heard(sitting, line, question)
         if after is After.DECIDE:
             return
         if after is After.SHOW:
             page = len(pages) - 1
-            desk.show_lines(pages[page])
+            desk.show_lines(pages[page].lines)
 
 
 def _heard(sitting: Sitting, line: str, question: Question) -> After:
@@ -106,6 +102,8 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
             return After.DECIDE if asides.ASIDES[word](sitting, rest, question) else After.SHOW
         if line.lower() in CANT_DO:
             return After.DECIDE if _cant_do(sitting, question) else After.STAY
+        if question.lists_codes and (read_codes(line).codes or line.lower() in ("none", "no codes")):
+            return After.DECIDE if asides.tell_codes(sitting, line) else After.STAY
         check = acts.find_check(sitting.workup, question.way.check)
         form = form_of(sitting.workup, check, question.places)
         return After.DECIDE if take_answer(sitting, line, check, form, sitting.talk.option) else After.STAY

@@ -40,7 +40,7 @@ _PAIR = re.compile(rf"({_PLACES})\s*=\s*(.*?)\s*(?=$|[\s,;]{_PLACES}\s*=)", re.I
 _LIKE_NUMBER = re.compile(r"[+\-\u2212\u2013.,]?\s*\d")
 
 
-class Unclear(ValueError):  # noqa: N818 (like Refused: what the person is told)
+class Unclear(ValueError):
     """What was typed cannot be taken as an answer: one clear line."""
 
 
@@ -82,7 +82,7 @@ def read_reply(line: str, form: Form) -> Reply:
         return Reply(cant_tell=True)
     text, sure = _sureness(text)
     if not text:
-        raise Unclear("An answer is a number from the list; d if you can't tell, h for help.")
+        raise Unclear("An answer is what the list says, such as a number; h shows all that can be typed.")
     text = re.sub(r"(?<=\d)\s*:\s*", "=", text)
     reply = _reply(text, form)
     if reply.readings and sure != "sure":

@@ -1,7 +1,7 @@
 """One step on the screen: what leads, what to do next with its cautions first, why, what else, and how to answer.
 
-Where it all fits it is one page. Where it does not, the page breaks before the steps, so that cautions are always
-read first, and the last page is the one that asks.
+Where it all fits it is one page. Where it does not, the first page goes as far as there is room, always with the
+cautions, which come before the steps; the last page is the one that asks.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from reasoner.session.document import BeliefDoc, Question, Suspect, Way
-from reasoner.session.plain import clean, effort_text, harmless, range_text
+from reasoner.session.plain import clean, effort_text, harmless, range_text, shortened
 from reasoner.session.words import percent
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_sentence, head, para, rows, table
 from reasoner.terminal.desk import Desk
@@ -29,7 +29,16 @@ KEYS = {
     "s": "stop",
     "h": "help",
 }
+UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
 LETTERS = {**KEYS, "k": "kit", "?": "help"}
+
+
+@dataclass(frozen=True)
+class Page:
+    """Lines of one screen, and the line that asks for something to be typed."""
+
+    lines: list[str]
+    asks: str
 
 
 @dataclass(frozen=True)
@@ -46,16 +55,15 @@ class Surroundings:
     asking_on: bool = False
 
 
-def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk: Desk) -> list[list[str]]:
+def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk: Desk) -> list[Page]:
     """The pages of a step, each at most a screen less the line for typing."""
     question, belief = clean(question), clean(belief)
     room = desk.lines - 1
-    top = desk.rendered(*_top(question, around, desk.width))
+    top = desk.rendered(*_top(around, desk.width))
     proposed = desk.rendered(*_proposed(question), *_care(question, around.known), *_reach(question))
     how = desk.rendered(*_how(question))
-    ask = desk.rendered(*ask_blocks(question, desk.width))
-    keys = desk.rendered(*key_blocks(question, desk.width))
-    instead = desk.rendered(*_instead(question))
+    answers = desk.rendered(*answer_blocks(question, desk.width))
+    keys = desk.rendered(*key_blocks(question))
 
     def leading(count: int) -> list[str]:
         return desk.rendered(*belief_blocks(belief, count))
@@ -63,30 +71,40 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     def why(count: int) -> list[str]:
         return desk.rendered(*why_blocks(question, count))
 
-    for suspects, outcomes in ((3, 2), (3, 1), (2, 1)):
-        whole = [*top, *leading(suspects), *proposed, *how, *why(outcomes), *instead, *ask, *keys]
+    def instead(times: bool = True) -> list[str]:
+        return desk.rendered(*_instead(question, times))
+
+    for suspects, outcomes, times in ((3, 2, True), (3, 2, False), (2, 2, False), (2, 1, False)):
+        whole = [*top, *leading(suspects), *proposed, *how, *why(outcomes), *instead(times), *answers]
         if len(whole) <= room:
-            return [whole]
+            spare = len(whole) + len(keys) <= room
+            return [Page([*whole, *keys] if spare else whole, asks="> " if spare else "h: help > ")]
+
     first = _first_that_fits(room, ([*top, *leading(n), *proposed] for n in (3, 1)), [*top, *proposed])
-    moved = leading(2) if len(first) == len(top) + len(proposed) else []
-    last = _first_that_fits(
-        room, ([*moved, *how, *why(n), *instead, *ask, *keys] for n in (3, 2, 1)), [*moved, *how, *instead, *ask, *keys]
-    )
-    return [*_cut(first, room), *_cut(last, room)]
+    wait = [] if len(first) > len(top) + len(proposed) else [leading(2)]
+    wait += [how, why(3), instead()]
+    while wait and len(first) + len(wait[0]) <= room:
+        first = [*first, *wait.pop(0)]
+    left = [line for part in wait for line in part]
+    then = "Enter: how to do it > " if how and how in wait else "Enter: answer > "
+    ask = desk.rendered(Text(question.ask, style=LEAD))
+    return [*_cut(first, room, then), *_cut([*left, *ask, *answers, *keys], room, "> ")]
 
 
 def _first_that_fits(room: int, pages: Iterable[list[str]], otherwise: list[str]) -> list[str]:
     return next((page for page in pages if len(page) <= room), otherwise)
 
 
-def _cut(lines: list[str], room: int) -> list[list[str]]:
-    return [lines[i : i + room] for i in range(0, len(lines), room)]
+def _cut(lines: list[str], room: int, asks: str) -> list[Page]:
+    """Pages of at most `room` lines; only a very low screen or a very long rule needs more than one."""
+    starts = range(0, len(lines), room)
+    return [Page(lines[i : i + room], asks if i == starts[-1] else "Enter: more > ") for i in starts]
 
 
 # ---- parts -----------------------------------------------------------------------------------------------------------
 
 
-def _top(question: Question, around: Surroundings, width: int) -> list[RenderableType]:
+def _top(around: Surroundings, width: int) -> list[RenderableType]:
     count = "no answers yet" if not around.answers else f"{around.answers} answer{'s' * (around.answers != 1)} so far"
     line = f"-- {count} -- the car: {around.car} "
     if around.asking_on:
@@ -98,28 +116,36 @@ def _top(question: Question, around: Surroundings, width: int) -> list[Renderabl
 
 
 def belief_blocks(belief: BeliefDoc, count: int) -> list[RenderableType]:
-    """The likeliest faults, each with its chance and range, and its likeliest place."""
+    chances = belief.cylinders.values()
+    blocks: list[RenderableType] = [head("Likeliest now"), suspect_table(belief, count)]
+    if chances and max(chances) - min(chances) >= UNEVEN:
+        blocks.append(para("By cylinder: " + ", ".join(f"{n} {percent(p)}" for n, p in belief.cylinders.items())))
+    return blocks
+
+
+def suspect_table(belief: BeliefDoc, count: int) -> RenderableType:
+    """The likeliest faults, each with its number, its chance and range, and its likeliest place."""
     suspects = belief.faults[:count]
     lines = [
         (f"{n}", s.title, percent(s.probability), f"({range_text(s.low, s.high)})", _place(s, belief))
         for n, s in enumerate(suspects, start=1)
     ]
-    return [head("Likeliest now"), table(lines, [LEAD], right=(2,))]
+    return table(lines, [LEAD], right=(2,))
 
 
 def _place(suspect: Suspect, belief: BeliefDoc) -> str:
     if suspect.where == "engine":
         return ""
     if not suspect.where:
-        return "which one: open"
-    return f"{suspect.where}: {percent(belief.all.get(suspect.cause, suspect.probability))}"
+        return "place: open"
+    there = belief.all.get(suspect.cause, suspect.probability)
+    only = suspect.probability - there < 1e-9  # it has no other place on this car
+    return suspect.where if only else f"{suspect.where}: {percent(there)}"
 
 
 def way_text(way: Way) -> str:
-    """`Fuel trim, in hot restart, 3 times`."""
-    text = way.title
-    if way.condition:
-        text += f", in {way.condition_title}" if way.fresh else ""
+    """`Fuel trim (hot restart), 3 times`."""
+    text = way.title + (f" ({way.condition_title})" if way.fresh and way.condition else "")
     if way.times > 1:
         text += f", {way.times} times"
     return text
@@ -131,14 +157,17 @@ def _proposed(question: Question) -> list[RenderableType]:
     facts = [effort_text(way.minutes, way.waiting)]
     if way.money:
         facts.append(f"about {way.money:g} in money")
-    facts.append("needs " + ", ".join(question.needs) if question.needs else "no tool needed")
+    if question.kind == "told":
+        facts.append("for the owner to tell")
+    else:
+        facts.append("needs " + ", ".join(question.needs) if question.needs else "no tool needed")
     title = way.title + (f", at {where}" if where else "")
-    blocks: list[RenderableType] = [head("Next", title)]
+    blocks: list[RenderableType] = [head("Next", title), para(question.ask, style=LEAD)]
     if question.before:
         blocks.append(para(f"Before {question.before}, which would wipe out what this can show."))
     if way.fresh:
         blocks.append(para(f"First bring about: {way.condition_title}. {question.condition_means}"))
-    elif way.condition:
+    elif way.condition and question.kind not in ("told", "code"):
         facts.append(f"as the car is now ({way.condition_title})")
     blocks.append(para("; ".join(facts).capitalize() + "."))
     if way.times > 1:
@@ -177,38 +206,37 @@ def why_blocks(question: Question, count: int) -> list[RenderableType]:
     lines = [
         (
             f"{percent(s.chance)}",
-            f"{s.outcome}: {s.lead} goes from {percent(s.lead_before)} to {percent(s.lead_after)}",
+            f"{shortened(s.outcome)} -> {s.lead}: {percent(s.lead_after)} (now {percent(s.lead_before)})",
         )
         for s in question.separates[:count]
     ]
-    return [head("Why this one", "chance of each outcome, and who gains by it"), rows(lines, style="")]
+    return [head("Why this one", "each result, how likely it is, and what would lead then"), rows(lines, style="")]
 
 
-def _instead(question: Question) -> list[RenderableType]:
+def _instead(question: Question, times: bool = True) -> list[RenderableType]:
+    """The next best, without their times where lines are short."""
     if not question.alternatives:
         return []
-    ways = [f"{way_text(w)} ({effort_text(w.minutes, w.waiting)})" for w in question.alternatives]
+    ways = [f"{way_text(w)}, {effort_text(w.minutes, w.waiting)}" if times else w.title for w in question.alternatives]
     return [Text.assemble(("OR  ", "bold"), harmless("; ".join(ways)))]
 
 
-def ask_blocks(question: Question, width: int) -> list[RenderableType]:
-    """The question itself and the ways to answer it."""
-    several = len(question.places) > 1
-    blocks: list[RenderableType] = [Text("")] if question.how.strip() or question.separates else []
-    blocks.append(Text(harmless(question.ask), style=LEAD))
-    none = [("d" if question.reading else "0", "can't tell"), ("x", "can't do it")]
+def answer_blocks(question: Question, width: int) -> list[RenderableType]:
+    """The ways to answer."""
+    none = choices([("d" if question.reading else "0", "can't tell"), ("x", "can't do it")], width)
     if question.reading:
-        blocks.append(para(_reading_hint(question)))
-        blocks.append(choices(none, width))
-        return blocks
-    pairs = [(str(n), o.text) for n, o in enumerate(question.outcomes, start=1)]
-    blocks.append(choices([*pairs, *none], width))
-    if several:
+        return [head("Answer"), para(_reading_hint(question)), none]
+    codes = "Or the whole list as it stands on the reader (P0172 pending, P0301), or none. It answers them all at once."
+    blocks: list[RenderableType] = [head("Answer")]
+    blocks.append(choices([(str(n), o.text) for n, o in enumerate(question.outcomes, start=1)], width))
+    if len(question.places) > 1:
         last = list(question.places)[-1]
         blocks.append(
             para(f"By {question.at}, such as {last}=2. One not named is 1. Nothing found anywhere: all=1", style=QUIET)
         )
-    return blocks
+    if question.lists_codes:
+        blocks.append(para(codes, style=QUIET))
+    return [*blocks, none]
 
 
 def _reading_hint(question: Question) -> str:
@@ -220,7 +248,7 @@ def _reading_hint(question: Question) -> str:
     return f"The number in {unit}, or a word: {words}"
 
 
-def key_blocks(question: Question, width: int) -> list[RenderableType]:
+def key_blocks(question: Question) -> list[RenderableType]:
     taken = yes_or_no(question)
     names = {("note" if k == "n" and taken else k): name for k, name in KEYS.items()}
     text = "  ".join(k if k == name else f"{k} {name}" for k, name in names.items())

@@ -1,0 +1,195 @@
+"""A case while it is worked on: every event is on disk before `append` returns, and nothing on disk is ever rewritten.
+
+Only what was cut off while being written is touched: a last line that is no whole event becomes a comment before the
+next event is written.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from collections.abc import Mapping
+from contextlib import ExitStack, suppress
+from dataclasses import replace
+from pathlib import Path
+from types import TracebackType
+
+from reasoner.casebook import lock
+from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, Reading, open_regular, parse, read
+from reasoner.casebook.trouble import CasebookError, told, visible
+from reasoner.casebook.writing import Event, event_line, head_text
+
+BINARY = getattr(os, "O_BINARY", 0)
+NEW = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | BINARY
+ON = os.O_RDWR | os.O_APPEND
+FULL = LARGEST - 1_000_000  # bytes; the rest is room for what has to be mended, so that a case stays readable
+KEPT_ASIDE = 100_000  # characters of a line that was cut off
+
+
+class Journal:
+    """A case open for writing, by this program alone. Made by `create` and `resume`; a context manager.
+
+    case: what was in the file when it was opened, with notes on what had to be mended.
+    """
+
+    def __init__(self, fd: int, held: lock.Lock, path: Path, case: CaseFile) -> None:
+        self.path, self.case = path, case
+        self._fd, self._lock = fd, held
+        self._indent = ""
+        self._end = -1  # bytes of whole lines that are known to be there
+        self._spoilt = False  # more than that may be there, of an event that was not accepted
+
+    def append(self, event: Event) -> tuple[str, ...]:
+        """Keep an event. It is on disk when this returns; notes on what had to be mended, usually none.
+
+        Raises CasebookError: the event is not kept, all earlier ones are, and it may be tried again. Raises TypeError
+        or ValueError for what is no plain data: mappings with text as keys, lists, text, finite numbers, booleans,
+        None. Half characters (lone surrogates) are kept as U+FFFD.
+        """
+        event_line(event)  # nothing on disk is touched for what cannot be written
+        with told(self.path, "the answer could not be kept"):
+            self._look()
+            notes = self._settle()
+            line = event_line(event, self._indent).encode()
+            if self._end + len(line) > FULL:
+                mend = "begin a new case for what follows"
+                raise CasebookError(f"the case would grow over {FULL // 1_000_000} MB", mend, self.path)
+            try:
+                _write(self._fd, line)
+            except OSError:
+                self._spoilt = True
+                with suppress(OSError):
+                    self._take_back()
+                raise
+            self._end += len(line)
+        return notes
+
+    def close(self) -> None:
+        if self._fd >= 0:
+            with suppress(OSError):
+                os.close(self._fd)
+            self._fd = -1
+            self._lock.release()
+
+    def __enter__(self) -> Journal:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def _look(self) -> None:
+        """Whether the open file is still the one at the path: an editor that saves often puts a new one there."""
+        if not os.path.samestat(os.stat(self.path), os.fstat(self._fd)):
+            mend = "leave, and go on with the case anew: it then reads what was saved"
+            raise CasebookError("another program has saved over this case", mend, self.path)
+
+    def _take_back(self) -> None:
+        os.ftruncate(self._fd, self._end)
+        _flush(self._fd)
+        self._spoilt = False
+
+    def _settle(self) -> tuple[str, ...]:
+        """Make the file end with a whole line. Reads it only where it is not as this program left it."""
+        if self._spoilt:
+            self._take_back()
+        if os.fstat(self._fd).st_size == self._end:
+            return ()
+        return self._mend(read(self._fd, self.path))
+
+    def _mend(self, reading: Reading) -> tuple[str, ...]:
+        note: tuple[str, ...] = ()
+        if reading.torn:
+            kept = _as_text(reading.torn)
+            os.ftruncate(self._fd, reading.whole)
+            _write(self._fd, f"{reading.indent}# torn: {kept}\n".encode() if kept else b"")
+            how = "kept as a comment" if kept else "nothing in it was readable"
+            note = (f"line {reading.line} was cut off while it was written, and does not count ({how})",)
+        elif reading.whole < reading.size:
+            _write(self._fd, b"\n")
+        self._indent = reading.indent
+        self._end = os.fstat(self._fd).st_size
+        return note
+
+
+def create(path: Path, head: Mapping[str, object]) -> Journal:
+    """Begin a case in a new file. head: case, opened, rules (text), vehicle (mapping), all values text.
+
+    The format is added. Raises TakenError where the file exists, CasebookError where it cannot be written.
+    """
+    rest = {key: value for key, value in head.items() if key != "format"}
+    data = f"format: {FORMAT}\n{head_text(rest)}".encode()
+    path = path.parent.resolve() / path.name
+    case, _ = parse(data, path)  # a head that could not be read again is not written
+    with ExitStack() as undo:
+        held = lock.take(path)
+        undo.callback(held.release)
+        with told(path, "the case cannot be begun"):
+            fd = os.open(path, NEW, 0o666)
+            undo.callback(_remove, path)
+            undo.callback(os.close, fd)
+            _write(fd, data)
+            flush_folder(path.parent)
+        journal = Journal(fd, held, path, case)
+        journal._end = len(data)
+        undo.pop_all()
+        return journal
+
+
+def resume(path: Path) -> Journal:
+    """Go on with a case. Raises TakenError where another program has it open, CasebookError where it cannot be used."""
+    path = Path(os.path.realpath(path))
+    with ExitStack() as undo:
+        os.close(open_regular(path, ON))  # no lock file beside something that is no case
+        held = lock.take(path)
+        undo.callback(held.release)
+        fd = open_regular(path, ON)
+        undo.callback(os.close, fd)
+        reading = read(fd, path)
+        journal = Journal(fd, held, path, reading.case)
+        with told(path, "the case cannot be gone on with"):
+            journal.case = replace(reading.case, notes=journal._mend(reading))
+        undo.pop_all()
+        return journal
+
+
+def _as_text(torn: bytes) -> str:
+    """What was cut off, as one line of a comment; empty where it holds nothing (a power cut can leave zero bytes)."""
+    text = torn.rstrip(b"\0").decode("utf-8", errors="backslashreplace").strip()
+    return visible(text, most=KEPT_ASIDE)
+
+
+def _remove(path: Path) -> None:
+    with suppress(OSError):
+        os.unlink(path)
+
+
+def _write(fd: int, data: bytes) -> None:
+    """All of it, on the disk when this returns."""
+    while data:
+        data = data[os.write(fd, data) :]
+    _flush(fd)
+
+
+def _flush(fd: int) -> None:
+    if sys.platform == "darwin":  # fsync there leaves it in the drive's cache
+        import fcntl
+
+        with suppress(OSError):  # not every disk can
+            fcntl.fcntl(fd, fcntl.F_FULLFSYNC)
+            return
+    os.fsync(fd)
+
+
+def flush_folder(folder: Path) -> None:
+    """Put a folder's list of names on disk. Windows has no such thing, some network disks neither."""
+    if sys.platform == "win32":
+        return
+    fd = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(fd)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP):
+            raise
+    finally:
+        os.close(fd)

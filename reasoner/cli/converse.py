@@ -1,0 +1,53 @@
+"""The conversation with another program over standard input and output, one JSON object a line."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, TextIO
+
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import exits
+from reasoner.cli.keeper import Keeper
+from reasoner.session.acts import Refused
+from reasoner.session.protocol import Talk, hear
+
+LONGEST = 1_000_000  # characters of one message
+
+
+def talk(kept: Keeper, source: TextIO, out: TextIO) -> int:
+    """Say the state, then answer every message until `stop` or the end of input. Returns the status to end with."""
+
+    def say(thing: dict[str, Any]) -> None:
+        out.write(json.dumps(thing) + "\n")
+        out.flush()
+
+    def say_state() -> None:
+        say({**here.state(), "case": kept.journal.path.stem, "notes": list(kept.notes)})
+        kept.notes.clear()
+
+    here = Talk(kept.workup)
+    say_state()
+    while line := source.readline(LONGEST):
+        if not line.strip():
+            continue
+        try:
+            message = json.loads(line)
+            then, events, reply = hear(here, message)
+            kept.keep(events)  # on disk before anything is said about it
+        except Refused as refused:
+            say({"type": "error", "message": refused.message, "mend": refused.mend})
+            continue
+        except CasebookError as error:
+            say({"type": "error", "message": error.one_line, "mend": error.mend})
+            return exits.CASE
+        except (ValueError, RecursionError) as error:
+            say({"type": "error", "message": f"this line is no JSON: {error}", "mend": "one object on one line"})
+            continue
+        here = then
+        if reply is not None:
+            say(reply)
+            if reply["type"] == "stopped":
+                return exits.FINE
+        else:
+            say_state()
+    return exits.FINE

@@ -1,0 +1,93 @@
+"""`reasoner demo`: an invented shop's case, played through the real loop."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Sequence
+from contextlib import suppress
+
+import click
+
+from reasoner.casebook import casefile
+from reasoner.cli import keeper, loading, shipped
+from reasoner.inference.plan import Option, worth
+from reasoner.rulebook.model import Check
+from reasoner.session.record import Event
+from reasoner.session.script import Script, begin_with, reply, script_of
+from reasoner.session.workup import Workup, begin
+from reasoner.terminal.desk import Desk, Leave
+
+CASE = "estate-hot-restart"
+PAUSE = 0.25  # seconds between what is shown and what is typed, at a terminal
+
+
+@click.command(epilog="Example: reasoner demo")
+@click.option("--color", type=click.Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
+def command(color: str) -> None:
+    """See an invented shop's case played through the real question loop. Nothing is kept.
+
+    The shop, the car and every answer are invented; the rules and the reasoning are the real ones.
+    """
+    from reasoner.report.text import Pages
+    from reasoner.terminal import loop
+
+    case = casefile.load(shipped.folder("cases") / f"{CASE}.yaml")
+    script = script_of(case.events)
+    workup = begin_with(begin(loading.rules(()), keeper.vehicle_of(case)), script)
+    desk = Hand.over(Desk.of_process(os.environ, color), workup, script)  # type: ignore[arg-type]
+    with suppress(Leave):  # nobody looks any more
+        desk.say(f"A demonstration. The shop, the car and the answers are invented. {workup.vehicle.title}:")
+        desk.say(f'"{workup.record.complaint}" Codes: {", ".join(code for code, _ in workup.record.codes)}.')
+        loop.run(workup, desk.keep, desk, Pages())
+
+
+class Hand(Desk):
+    """A desk at which the script answers instead of a person; what it types is shown."""
+
+    workup: Workup
+    script: Script
+    pause: float
+
+    @classmethod
+    def over(cls, desk: Desk, workup: Workup, script: Script) -> Hand:
+        hand = cls(desk.source, desk.out, desk.err, False, desk.colour, (desk.columns, desk.lines))
+        hand.workup, hand.script, hand.pause = workup, script, PAUSE if desk.tty else 0.0
+        return hand
+
+    def keep(self, events: Sequence[Event]) -> Workup:
+        self.workup = self.workup.after(events)
+        return self.workup
+
+    def goodbye(self, how: str) -> None:
+        self.left = how
+        with suppress(Leave):
+            self.say("That was the demonstration. `reasoner diagnose` starts a case of your own.")
+
+    def ask(self, prompt: str) -> str:
+        typed = self._answer_to(prompt)
+        self.write(prompt)
+        time.sleep(self.pause)
+        self.write(typed + "\n")
+        return typed
+
+    def _answer_to(self, prompt: str) -> str:
+        """The answer at the bare prompt; `s` where the verdict has been given; else Enter, which goes on."""
+        if prompt.startswith("g "):
+            return "s"
+        if prompt != "> ":
+            return ""
+        option = next(o for o in self.workup.ranked if worth(o, self.workup.costs))
+        event = reply(self.workup, self.script, option)[-1]
+        if event["event"] != "answer":
+            return "0"
+        return line(self.workup.book.checks[event["check"]], option, event["values"])
+
+
+def line(check: Check, option: Option, values: dict[str, str]) -> str:
+    """An answer as a person types it: `2`, `3=2` (the rest being the first outcome), `all=1`."""
+    numbers = {o.name: n for n, o in enumerate(check.outcomes, start=1)}
+    if len(values) == 1:
+        return str(next(numbers[v] for v in values.values()))
+    named = [f"{place}={numbers[v]}" for place, v in values.items() if numbers[v] > 1]
+    return " ".join(named) or "all=1"

@@ -1,0 +1,185 @@
+"""`reasoner diagnose`: a case at a terminal, by a script of answers, or in conversation with a program."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+import click
+
+from reasoner.casebook import casefile, store
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import converse, exits, keeper, loading, shipped
+from reasoner.cli.keeper import Keeper
+from reasoner.cli.options import cases_option
+from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.script import Script, script_of
+
+VEHICLE_EXAMPLE = """\
+# A vehicle. Every line may be left out; a property left out is taken as not known.
+name: Estate, two-litre turbo
+layout: inline 4            # inline 3 to 6, V 6, V 8, flat 4, flat 6
+upstream sensors: 1         # one for each bank of cylinders it watches
+# banks: 1 2 3 / 4 5 6      # where cylinders are not split odd and even (V, flat) or front and rear (inline)
+firing order: 1-3-4-2
+injection: direct           # port, direct, dual
+charging: charged           # natural, charged
+metering: airflow           # airflow, pressure, both
+return line: no             # fuel returns to the tank
+flex fuel: no
+gas recirculation: no       # a valve outside the engine
+distance: 198000 km         # or mi
+"""
+
+
+@click.command(epilog="Example: reasoner diagnose --vehicle estate.yaml")
+@click.argument("case", required=False)
+@loading.vehicle_option
+@cases_option
+@loading.rules_option
+@click.option("--by", type=click.Choice(["time", "money", "gain"]), default="time", help="What a check should save.")
+@click.option("--answers", type=click.Path(path_type=Path), metavar="FILE", help="Answer from a case file, unattended.")
+@click.option("--json", "as_json", is_flag=True, help="Speak one JSON object a line on standard input and output.")
+@click.option("--schema", is_flag=True, help="Print the JSON Schema of that conversation, and end.")
+@click.option("--vehicle-example", is_flag=True, help="Print an example of a vehicle file, and end.")
+@click.option("--color", type=click.Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
+def command(
+    case: str | None,
+    vehicle_path: Path | None,
+    cases_dir: str | None,
+    rules_paths: tuple[Path, ...],
+    by: str,
+    answers: Path | None,
+    as_json: bool,
+    schema: bool,
+    vehicle_example: bool,
+    color: str,
+) -> None:
+    """Find the cause: start a case, or go on with CASE.
+
+    CASE is the name of a case (or the beginning of it, or a path); with a new name a case of that name is started.
+    Every answer is on disk before the next question is asked. Leave at any time; start again with the same name.
+    """
+    if schema:
+        click.echo((shipped.PACKAGE / "session" / "protocol.schema.json").read_text(encoding="utf-8"), nl=False)
+        return
+    if vehicle_example:
+        click.echo(VEHICLE_EXAMPLE, nl=False)
+        return
+    if not as_json and answers is None and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        click.echo(
+            "Error: questions need a terminal, and this is none. Without one: --answers FILE answers from a case file, "
+            "--json talks to a program.",
+            err=True,
+        )
+        raise click.exceptions.Exit(exits.NO_TERMINAL)
+    try:
+        folder, why = store.folder(cases_dir, os.environ)
+        store.ready(folder)
+        path = _existing(folder, case)
+        book = loading.rules(rules_paths)
+        if as_json:
+            with _opened(path, folder, case, book, vehicle_path, by) as kept:
+                raise click.exceptions.Exit(converse.talk(kept, sys.stdin, sys.stdout))
+        if answers is not None:
+            _unattended(answers, path, folder, case, book, vehicle_path, by)
+            return
+        _at_terminal(path, folder, why, case, book, vehicle_path, by, color)
+    except CasebookError as error:
+        raise keeper.refuse(error) from None
+
+
+def _existing(folder: Path, case: str | None) -> Path | None:
+    """The file of a case to go on with; None where a new one is to be started."""
+    if case is None:
+        return None
+    try:
+        path = store.find(folder, case)
+    except CasebookError:
+        store.safe_name(case)  # a name that cannot be given is refused before anything is asked
+        if any(name.startswith(case) for name in (e.name for e in store.entries(folder))):
+            raise  # several begin so
+        return None
+    return path
+
+
+def _opened(
+    path: Path | None, folder: Path, case: str | None, book: Rulebook, vehicle_path: Path | None, by: str
+) -> Keeper:
+    if path is not None:
+        return keeper.open_case(path, book, by)
+    return keeper.new_case(folder, case, book, loading.vehicle(vehicle_path), by)
+
+
+def _unattended(
+    answers: Path, path: Path | None, folder: Path, case: str | None, book: Rulebook, vehicle_path: Path | None, by: str
+) -> None:
+    """Play the answers of a case file through the real session, keeping a case of its own."""
+    from reasoner.cli.unattended import run
+
+    given = casefile.load(answers)
+    script: Script = script_of(given.events)
+    vehicle = keeper.vehicle_of(given) if vehicle_path is None else loading.vehicle(vehicle_path)
+    kept = keeper.open_case(path, book, by) if path else keeper.new_case(folder, case, book, vehicle, by)
+    with kept:
+        run(kept, script, sys.stdout)
+
+
+def _at_terminal(
+    path: Path | None,
+    folder: Path,
+    why: str,
+    case: str | None,
+    book: Rulebook,
+    vehicle_path: Path | None,
+    by: str,
+    color: str,
+) -> None:
+    from reasoner.report.text import Pages
+    from reasoner.terminal import intake, loop
+    from reasoner.terminal.desk import Desk, Leave
+
+    desk = Desk.of_process(os.environ, color)  # type: ignore[arg-type]
+    try:
+        desk.say(f"Cases are kept in {folder} ({why}).")
+        if path is not None:
+            kept = keeper.open_case(path, book, by)
+        else:
+            vehicle = loading.vehicle(vehicle_path) if vehicle_path else _asked(intake.ask_vehicle(desk, DEFAULTS))
+            kept = keeper.new_case(folder, case, book, vehicle, by)
+    except Leave as leave:
+        raise click.exceptions.Exit(_status(leave.how)) from None
+    with kept:
+        name = kept.journal.path.stem
+        desk.resume = f"reasoner diagnose {_shell(name)}"
+        try:
+            desk.say(f"Case {name}: {kept.workup.vehicle.title}.")
+            for note in kept.notes:
+                desk.say(f"Note: {note}.")
+            workup = kept.workup if kept.workup.record.steps else intake.intake(kept.workup, kept.keep, desk)
+            loop.run(workup, kept.keep, desk, Pages())
+        except Leave as leave:
+            raise click.exceptions.Exit(_status(leave.how)) from None
+        except CasebookError as error:
+            click.echo(f"\nError: {error}", err=True)
+            click.echo(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
+            raise click.exceptions.Exit(exits.CASE) from None
+        raise click.exceptions.Exit(_status(desk.left))
+
+
+def _asked(fields: Mapping[str, str]) -> Vehicle:
+    vehicle, mistakes = vehicle_from(fields)
+    assert vehicle is not None, mistakes  # the screen asks until it is one
+    return vehicle
+
+
+def _status(how: str) -> int:
+    return exits.INTERRUPTED if how == "interrupt" else exits.FINE
+
+
+def _shell(name: str) -> str:
+    return name if name.replace("-", "").replace("_", "").isalnum() else json.dumps(name, ensure_ascii=False)

@@ -1,0 +1,88 @@
+"""A case that is worked on: its events go to disk, flushed, before anything else happens."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+
+import click
+
+from reasoner.casebook import store
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.journal import Journal, resume
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import exits
+from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.record import Event
+from reasoner.session.workup import Workup, begin
+
+
+def now() -> str:
+    """The time as it goes into a case: UTC, to the second (ISO 8601)."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+class Keeper:
+    """The journal of a case and the case as it stands. A context manager; closing gives the lock back."""
+
+    def __init__(self, journal: Journal, workup: Workup) -> None:
+        self.journal, self.workup = journal, workup
+        self.notes: list[str] = list(journal.case.notes)
+
+    def keep(self, events: Sequence[Event]) -> Workup:
+        """Events on disk, then the case with them. Raises CasebookError; what was kept before stays."""
+        for event in events:
+            self.notes += self.journal.append({"at": now(), **event})
+        self.workup = self.workup.after(events)
+        return self.workup
+
+    def __enter__(self) -> Keeper:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.journal.close()
+
+
+def new_case(folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, by: str = "time") -> Keeper:
+    """Begin a case, under a name or under the date and a number. Raises CasebookError."""
+    head = {"opened": now(), "rules": book.stamp, "vehicle": dict(vehicle.fields)}
+    journal = store.begin(folder, head, datetime.now(UTC).date(), name)
+    return Keeper(journal, begin(book, vehicle, by=by))
+
+
+def open_case(path: Path, book: Rulebook, by: str = "time") -> Keeper:
+    """Go on with a case, under today's rules. Raises CasebookError."""
+    with ExitStack() as undo:
+        journal = resume(path)
+        undo.callback(journal.close)
+        workup = begin(book, vehicle_of(journal.case), journal.case.events, by)
+        undo.pop_all()
+    keeper = Keeper(journal, workup)
+    stamps = workup.record.stamps or (str(journal.case.head["rules"]),)
+    if stamps[-1] != book.stamp:
+        keeper.notes.append("the rules have changed since; all answers are weighed anew with today's")
+        keeper.keep([{"event": "rules", "step": workup.record.steps, "stamp": book.stamp}])
+    if workup.record.unread:
+        keeper.notes.append(
+            "answers to what these rules do not have are kept but not weighed: " + ", ".join(workup.record.unread)
+        )
+    return keeper
+
+
+def vehicle_of(case: CaseFile) -> Vehicle:
+    """The vehicle in a case's head. Raises CasebookError."""
+    written: Mapping[str, object] = case.head["vehicle"]
+    vehicle, mistakes = vehicle_from({str(k): str(v) for k, v in written.items()})
+    if vehicle is None:
+        raise CasebookError(f"the vehicle cannot be read: {mistakes[0].message}", mistakes[0].mend, case.path)
+    return vehicle
+
+
+def refuse(error: CasebookError) -> click.exceptions.Exit:
+    """Say what is wrong with a case; the status to end with."""
+    click.echo(f"Error: {error}", err=True)
+    return click.exceptions.Exit(exits.CASE)

@@ -1,0 +1,53 @@
+"""Where a shop keeps its own rules, and which rules lie over which.
+
+The folder for a user's settings: XDG Base Directory Specification (freedesktop.org) on Linux and its kin;
+`~/Library/Application Support` on macOS (Apple, File System Programming Guide); the known folder RoamingAppData on
+Windows (Microsoft, KNOWNFOLDERID).
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from reasoner.cli import shipped
+
+VARIABLE = "REASONER_RULES"
+
+
+def folder(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
+    """The default place of a shop's own rules, there or not. None where nobody knows a home.
+
+    platform: as `sys.platform`.
+    """
+    home = environ.get("USERPROFILE" if platform == "win32" else "HOME")
+    if platform == "win32":
+        said, usual = environ.get("APPDATA"), ("AppData", "Roaming")
+    elif platform == "darwin":
+        said, usual = None, ("Library", "Application Support")
+    else:
+        said, usual = environ.get("XDG_CONFIG_HOME"), (".config",)
+    if said and Path(said).is_absolute():  # a relative one is to be ignored (XDG)
+        return Path(said, "reasoner", "rules")
+    return Path(home, *usual, "reasoner", "rules") if home else None
+
+
+def standing(environ: Mapping[str, str], platform: str = sys.platform) -> list[Path]:
+    """The shop's rules that are used without being named, lowest first.
+
+    REASONER_RULES names them, several parted as in PATH; set to nothing it means none. Else the default place, if
+    there is anything in it.
+    """
+    said = environ.get(VARIABLE)
+    if said is not None:
+        return [Path(part) for part in said.split(os.pathsep) if part]
+    usual = folder(environ, platform)
+    return [usual] if usual is not None and usual.is_dir() and any(usual.glob("*.y*ml")) else []
+
+
+def layers(named: Sequence[Path], only: bool, environ: Mapping[str, str]) -> tuple[Path, ...]:
+    """All the rules to use, lowest first, each once: shipped, standing, named. only: nothing but the named ones."""
+    chosen = [*named] if only else [shipped.folder("rules"), *standing(environ), *named]
+    return tuple({path.resolve(): path for path in reversed(chosen)}.values())[::-1]

@@ -1,0 +1,40 @@
+"""A script of answers played through the real session: every step in one or two lines, then the verdict."""
+
+from __future__ import annotations
+
+from typing import TextIO
+
+from reasoner.cli.keeper import Keeper
+from reasoner.inference.plan import worth
+from reasoner.session import acts
+from reasoner.session.concluding import belief, verdict
+from reasoner.session.script import Script, intake_events, reply
+from reasoner.session.words import given_text, named, percent
+
+MOST_STEPS = 80
+
+
+def run(kept: Keeper, script: Script, out: TextIO) -> None:
+    """Intake from the script (where the case is new), then each proposed check answered from it, to the verdict."""
+    from reasoner.report.text import write
+
+    if not kept.workup.record.steps:
+        for event in script.intake:
+            kept.keep(intake_events(kept.workup, event))
+    print(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}. Answered from a script.", file=out)
+    for _ in range(MOST_STEPS):
+        workup = kept.workup
+        option = next((o for o in workup.ranked if worth(o, workup.costs)), None)
+        if option is None or workup.settled:
+            break
+        before = len(workup.record.given)
+        workup = kept.keep(reply(workup, script, option))
+        lead = belief(workup, ranges=False).leading[0]
+        leads = f"{named(workup, lead.fault, lead.where)} {percent(lead.probability)}"
+        given = workup.record.given[before:]
+        check = workup.tables.checks[option.check if option.first is None else option.first]
+        said = given_text(workup, given[0]) if given else f"{workup.book.checks[check.name].title}: can't tell"
+        print(f"{workup.record.steps:3}  {said}\n     -> {leads}", file=out)
+    document = verdict(kept.workup)
+    kept.keep(acts.conclude(kept.workup, document))
+    write(document, out)

@@ -1,0 +1,89 @@
+"""How well single checks tell causes from each other, at even odds: what the rules can do, whatever the case.
+
+Between two causes held equally likely, the expected information of a check is the Jensen-Shannon divergence of its
+outcomes under the two (J. Lin, Divergence measures based on the Shannon entropy, IEEE Transactions on Information
+Theory 37(1), 1991, 145-151): 0 where it shows the same under both, 1 bit where it settles the matter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reasoner.network.tables import Array, CheckTable, Index, Tables
+
+
+def seen(tables: Tables, check: CheckTable, causes: Sequence[int], condition: int | None) -> Array:
+    """(N, P, m): how often each outcome is seen at each place, one look in a new spell of the condition.
+
+    condition None: while the fault is showing.
+    """
+    showing = check.rows[check.index[list(causes)]]
+    if check.steady or condition is None:
+        return showing
+    shows = tables.shows[list(causes), condition][:, None, None]
+    mixed: Array = shows * showing + (1.0 - shows) * check.rows[0]
+    return mixed
+
+
+def even_odds(first: Array, second: Array) -> Array:
+    """Bits that one look brings between two distributions over the last axis, held equally likely."""
+    middle = (first + second) / 2.0
+    return _entropy(middle) - (_entropy(first) + _entropy(second)) / 2.0
+
+
+def _entropy(p: Array) -> Array:
+    """Bits over the last axis; all probabilities are above 0."""
+    found: Array = -(p * np.log2(p)).sum(axis=-1)
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Telling:
+    """bits: (N, N) of the best single look. check: (N, N) its number. causes: which cause each row stands for."""
+
+    causes: tuple[int, ...]
+    bits: Array
+    check: Index
+
+
+def telling(tables: Tables, causes: Sequence[int]) -> Telling:
+    """For each pair of causes, the check and the bits of the one look that tells them apart best.
+
+    A look at several places counts by the place that says most.
+    """
+    n = len(causes)
+    bits, which = np.zeros((n, n)), np.full((n, n), -1, dtype=np.intp)
+    for number, check in enumerate(tables.checks):
+        for condition in looks(tables, check):
+            found = seen(tables, check, causes, condition)
+            pairs = even_odds(found[:, None], found[None]).max(axis=-1)
+            better = pairs > bits
+            bits[better], which[better] = pairs[better], number
+    return Telling(tuple(causes), bits, which)
+
+
+def looks(tables: Tables, check: CheckTable) -> Sequence[int | None]:
+    """The conditions in which a look can differ."""
+    return (None,) if check.steady else check.conditions or tuple(range(len(tables.conditions)))
+
+
+def most_said(check: CheckTable) -> float:
+    """Bits at even odds between the two of the check's own distributions that lie furthest apart."""
+    used = np.unique(np.concatenate([[0], check.index.reshape(-1)]))
+    rows = check.rows[used]
+    return float(even_odds(rows[:, None], rows[None]).max())
+
+
+def raises(tables: Tables, check: CheckTable, cause: int) -> float:
+    """How many times likelier the most telling outcome is under this cause than under the rest, while it shows.
+
+    The rest is all other faults, weighed by their priors; looked at where the cause sits.
+    """
+    others = tables.fault_of != tables.fault_of[cause]
+    weights = np.where(others, tables.prior, 0.0)
+    rows = check.rows[check.index]  # (C, P, m)
+    rest = np.tensordot(weights / weights.sum(), rows, axes=1)
+    return float((rows[cause] / rest).max())

@@ -1,0 +1,198 @@
+"""Headers of a log to quantities, places and units, by the words in them; what is not clear is left open, not guessed.
+
+A header is cut into words; the set of words of a quantity that covers most of it wins. `Short Term Fuel Trim - Bank 1
+(%)`, `short_trim_b1 [%]` and `SHRTFT1` are one quantity. Lambda of PIDs 24-2B, 34-3B and 44 is below 1 when rich, also
+where a header calls it an equivalence ratio (SAE J1979, from memory).
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from reasoner.measure import units
+from reasoner.measure.logs.quantities import LAMBDA, QUANTITIES, SENSOR, Key, Quantity
+from reasoner.measure.slip import visible
+
+LONGEST = 200  # characters of a header that are looked at
+
+_SYNONYMS = {
+    "temp": "temperature", "temperatures": "temperature", "press": "pressure", "pres": "pressure", "spd": "speed",
+    "veh": "vehicle", "eng": "engine", "abs": "absolute", "calc": "calculated", "baro": "barometric",
+    "cmd": "commanded", "cmnd": "commanded", "target": "commanded", "desired": "commanded", "wanted": "commanded",
+    "setpoint": "commanded", "specified": "commanded", "equiv": "equivalence", "equ": "equivalence",
+    "evap": "evaporative", "manifoldpressure": "manifold", "trims": "trim", "ft": "trim", "pct": "pct", "o2": "oxygen",
+    "o2s": "oxygen", "ho2s": "oxygen", "lambdasonde": "lambda", "λ": "lambda", "cyl": "cylinder", "secs": "seconds",
+    "accel": "accelerator", "flow": "flow", "volts": "voltage", "canp": "purge", "eqrat": "equivalence",
+    "air-fuel": "air", "shortterm": "short", "longterm": "long", "alcohol": "alcohol",
+}  # fmt: skip
+_FILLING = frozenset(
+    "sensor value actual measured current input output position the of from in at by a b for and term duty status "
+    "percent percentage pct level relative degree engine fuel bank system total raw number no valve module upstream "
+    "front gauge vacuum rate to obd pid sae j mode service".split()
+)
+_ACRONYM = re.compile(r"^(SHRTFT|LONGFT|FUELSYS)[ _]?([12])[34]?$|^(O2S|EQ_RAT|LAMBDA)[ _]?([12])([1-4])$", re.I)
+_BANK = re.compile(r"(?<![a-z])(?:bank|bnk|b)[ _.#-]?([12])(?![0-9])", re.I)
+_SENSOR = re.compile(r"(?<![a-z])(?:sensor|sens|s)[ _.#-]?([1-4])(?![0-9])", re.I)
+_BOTH = re.compile(r"(?<![a-z])b([12])[ _-]?s([1-4])(?![0-9])", re.I)
+_CYLINDER = re.compile(r"(?<![a-z])(?:cylinder|cyl)[ _.#-]?([0-9]{1,2})(?![0-9])", re.I)
+_SYSTEM = re.compile(r"(?<![a-z])system[ _.#-]?([12])(?![0-9])", re.I)
+_UNIT = re.compile(r"[\[(<{]([^\])>}]*)[\])>}]")
+_WORD = re.compile(r"[a-z]+[0-9]?(?![a-z0-9])|[a-zλ]+|[0-9]+")
+
+
+@dataclass(frozen=True)
+class ColumnUse:
+    """One column of the file. key: None where it is not used. unit: of the numbers in the file.
+
+    unit_from: "header", "row below", "mapping", "assumed" (the standard's), "values" (no other unit is possible).
+    note: why it is not used, or what was taken for granted.
+    """
+
+    header: str
+    key: Key | None
+    unit: str = ""
+    unit_from: str = ""
+    note: str = ""
+
+
+@lru_cache(4096)
+def recognise(header: str) -> ColumnUse:
+    """What one header says. Never raises."""
+    shown = visible(header)
+    text = unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'")
+    rest, unit = _unit(text)
+    place, sensor, rest = _place(rest)
+    tokens = _words(rest)
+    if not tokens:
+        return ColumnUse(shown, None, note="no words in the header")
+    found = _best(tokens, unit)
+    if isinstance(found, str):
+        return ColumnUse(shown, None, unit.name if unit else "", note=found)
+    if found.name in (LAMBDA, SENSOR) and sensor > 1:
+        return ColumnUse(shown, None, note="behind the catalyst: not used")
+    if found.at == "engine":
+        place = 0
+    elif found.at == "cylinder" and not place:
+        place = 0
+    elif not place:
+        place = 1
+    name = unit.name if unit else found.unit
+    return ColumnUse(shown, Key(found.name, place), name, "header" if unit else "assumed")
+
+
+def assign(headers: Sequence[str], below: Sequence[str] = ()) -> tuple[ColumnUse, ...]:
+    """Every column of a header row; the first of two that are the same quantity is used. below: a row of units."""
+    uses: list[ColumnUse] = []
+    met: dict[Key, str] = {}
+    for i, header in enumerate(headers):
+        use = recognise(header)
+        if use.key is not None and use.unit_from == "assumed" and i < len(below):
+            unit = units.find(below[i].strip().strip("[](){}<>"))
+            if unit is not None and fits(unit, _BY[use.key.quantity]):
+                use = ColumnUse(use.header, use.key, unit.name, "row below")
+        uses.append(once(use, met))
+    return tuple(uses)
+
+
+def once(use: ColumnUse, met: dict[Key, str]) -> ColumnUse:
+    """The use itself, or as not used where `met` (key to header) has the same quantity already."""
+    if use.key is None:
+        return use
+    if use.key in met:
+        return ColumnUse(use.header, None, use.unit, use.unit_from, f"the same as `{met[use.key]}`, which is used")
+    met[use.key] = use.header
+    return use
+
+
+def fits(unit: units.Unit, quantity: Quantity) -> bool:
+    """Whether numbers in this unit can be this quantity."""
+    own = units.find(quantity.unit) if quantity.unit else None
+    if own is None:
+        return unit.dimension in ("number", "share") or unit.name == quantity.unit
+    return unit.dimension == own.dimension
+
+
+_BY: Mapping[str, Quantity] = {q.name: q for q in QUANTITIES}
+
+
+def _unit(text: str) -> tuple[str, units.Unit | None]:
+    """The header without its unit, and the unit: in brackets, or the last word after a blank or an underscore."""
+    for match in reversed(list(_UNIT.finditer(text))):
+        inside = match[1].strip()
+        unit = units.find(inside) if inside else None
+        if unit is None and inside.lower() in ("deg c", "deg f", "degc", "degf"):
+            unit = units.find(inside[-1])
+        if unit is not None:
+            return (text[: match.start()] + " " + text[match.end() :]).strip(), unit
+    for cut in (r"(.*\S)\s*[,;:/]\s*(\S{1,8})$", r"(.*\S)[\s_]+(\S{1,8})$"):
+        match = re.match(cut, text)
+        if match and not match[2].isdigit() and len(match[1]) > 1:
+            unit = units.find(match[2])
+            if unit is not None and (len(match[2]) > 1 or match[2] in "%VsCF°"):
+                return match[1], unit
+    return text, None
+
+
+def _place(text: str) -> tuple[int, int, str]:
+    """Bank or cylinder (0 = not said), sensor (0 = not said), and the text without them."""
+    acronym = _ACRONYM.match(text)
+    if acronym:
+        return int(acronym[2] or acronym[4]), int(acronym[5] or 0), (acronym[1] or acronym[3])
+    place = sensor = 0
+    both = _BOTH.search(text)
+    if both:
+        return int(both[1]), int(both[2]), _BOTH.sub(" ", text)
+    for pattern in (_CYLINDER, _BANK, _SYSTEM):
+        match = pattern.search(text)
+        if match:
+            place = int(match[1])
+            text = pattern.sub(" cylinder " if pattern is _CYLINDER else " ", text) if pattern is not _SYSTEM else text
+            break
+    match = _SENSOR.search(text)
+    if match:
+        sensor = int(match[1])
+        text = _SENSOR.sub(" sensor ", text)
+    return place, sensor, text
+
+
+def _words(text: str) -> frozenset[str]:
+    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).replace("_", " ").replace("%", " pct ").lower()
+    found = [_SYNONYMS.get(w, w) for w in _WORD.findall(text)]
+    return frozenset(w for w in found if not w.isdigit())
+
+
+def _best(tokens: frozenset[str], unit: units.Unit | None) -> Quantity | str:
+    """The quantity whose words cover the header best, or why there is none."""
+    scores: dict[str, float] = {}
+    wrong = ""
+    for quantity in QUANTITIES:
+        if tokens & quantity.not_with:
+            continue
+        score = max((_score(tokens, words) for words in quantity.sets), default=0.0)
+        if score <= 0.5:
+            continue
+        if unit is not None and not fits(unit, quantity) and not _other_scale(quantity, unit):
+            wrong = f"reads like {quantity.name}, but {unit.name} is no unit of it"
+            continue
+        scores[quantity.name] = score
+    if not scores:
+        return wrong or "not known"
+    most = max(scores.values())
+    best = [name for name, score in scores.items() if score > most - 0.25]
+    if len(best) > 1:
+        return "could be " + " or ".join(best)
+    return _BY[best[0]]
+
+
+def _score(tokens: frozenset[str], words: frozenset[str]) -> float:
+    """Words of the quantity that are there, all of them needed, less what else is there and says something."""
+    return len(words) - 0.6 * len(tokens - words - _FILLING) if words <= tokens else 0.0
+
+
+def _other_scale(quantity: Quantity, unit: units.Unit) -> bool:
+    """Time may be in any unit of time; trims as a plain ratio."""
+    return quantity.name == "date" or (quantity.unit == "%" and unit.dimension == "number")

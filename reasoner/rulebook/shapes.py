@@ -1,0 +1,64 @@
+"""What may be written, as JSON Schema: every reader of a value carries the shape of what it reads.
+
+The schema of the whole (`schema.py`) is put together from these, so it cannot say anything else than the readers.
+Editors read YAML in several dialects, in some of which `yes` or `off` is no text: a shape takes both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+Shape = Mapping[str, Any]
+
+ANYTHING: Shape = {}
+TEXT: Shape = {"type": ["string", "number", "boolean"]}
+TRUTHS = {"yes": True, "on": True, "no": False, "off": False}  # YAML 1.1, yaml.org/type/bool.html
+
+
+@dataclass(frozen=True)
+class Shaped:
+    """A reader together with the shape of what it reads."""
+
+    read: Callable[[Any, Any], Any]
+    shape: Shape
+
+    def __call__(self, desk: Any, node: Any) -> Any:
+        return self.read(desk, node)
+
+
+def shape_of(read: object) -> Shape:
+    shape: Shape = getattr(read, "shape", ANYTHING)
+    return shape
+
+
+def text_like(pattern: str) -> Shape:
+    return {"type": "string", "pattern": f"^(?:{pattern})$"}
+
+
+def words(allowed: Iterable[str]) -> Shape:
+    allowed = [str(word) for word in allowed]
+    return {"enum": [*allowed, *dict.fromkeys(TRUTHS[word] for word in allowed if word in TRUTHS)]}
+
+
+def either(*shapes: Shape) -> Shape:
+    return shapes[0] if len(shapes) == 1 else {"anyOf": list(shapes)}
+
+
+def number(least: float, most: float) -> Shape:
+    return {"type": "number", "minimum": least, "maximum": most}
+
+
+def items(shape: Shape) -> Shape:
+    return {"type": "array", "items": shape, "uniqueItems": True}
+
+
+def named(name: Shape, value: Shape) -> Shape:
+    """A map whose keys are names of some kind."""
+    return {"type": "object", "propertyNames": name, "additionalProperties": value}
+
+
+def name_in(section: str) -> Shape:
+    """The name of an entry; the schema of the whole says which there are."""
+    return {"$ref": f"#/$defs/{section}"}

@@ -1,0 +1,87 @@
+"""Which answer moved which cause by how much, and which answers disagree."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from reasoner.inference.belief import believe
+from reasoner.inference.surprise import surprise
+from reasoner.inference.weight import log_odds, weigh
+from tests.inference.random_models import as_spells, random_model, random_spells
+from tests.support import make_tables, plain, seen, spell, yes_no
+
+
+def two_causes() -> tuple[object, ...]:
+    looks = [yes_no("a", [0.8, 0.2]), yes_no("b", [0.3, 0.6]), yes_no("c", [0.5, 0.5])]
+    tables = make_tables(plain([0.5, 0.5], looks))
+    return tables, spell(seen(tables, "a", 1), seen(tables, "b", 1), seen(tables, "c", 1))
+
+
+def test_weights_of_independent_answers_add_up_to_the_odds() -> None:
+    """Good 1950: for two causes and answers independent given each, weights add."""
+    tables, here = two_causes()
+    found = weigh(tables, (here,))  # type: ignore[arg-type]
+    total = sum(w.decibans[0] for w in found)
+    p = believe(tables, (here,)).probability  # type: ignore[arg-type]
+    assert total == pytest.approx(10 * np.log10(p[0] / p[1]))
+
+
+def test_each_weight_is_its_likelihood_ratio() -> None:
+    tables, here = two_causes()
+    found = [w.decibans[0] for w in weigh(tables, (here,))]  # type: ignore[arg-type]
+    assert found == pytest.approx([10 * np.log10(4), 10 * np.log10(0.5), 0.0])
+
+
+def test_for_two_causes_what_speaks_for_one_speaks_against_the_other() -> None:
+    tables, here = two_causes()
+    for w in weigh(tables, (here,)):  # type: ignore[arg-type]
+        assert w.decibans[0] == pytest.approx(-w.decibans[1])
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_weight_is_what_the_odds_lose_without_the_answer(seed: int) -> None:
+    model = random_model(seed)
+    tables, spells = make_tables(model), random_spells(seed, model)
+    found = weigh(tables, as_spells(spells))
+    assert len(found) == sum(len(answers) for _, answers in spells)
+    with_all = log_odds(believe(tables, as_spells(spells)).probability)
+    at = 0
+    for s, (condition, given) in enumerate(spells):
+        for i in range(len(given)):
+            rest = [*spells[:s], (condition, given[:i] + given[i + 1 :]), *spells[s + 1 :]]
+            without = log_odds(believe(tables, as_spells(rest)).probability)
+            assert found[at].decibans == pytest.approx(with_all - without, abs=1e-8)
+            at += 1
+
+
+def test_log_odds_near_one_do_not_cancel() -> None:
+    assert log_odds(np.array([1.0, 1e-20]))[0] == pytest.approx(200.0)
+
+
+def test_two_readings_that_fit_are_no_surprise() -> None:
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1]), yes_no("b", [0.9, 0.1])]))
+    found = surprise(tables, (spell(seen(tables, "a", 1), seen(tables, "b", 1)),))
+    assert found.bits < 0
+    assert found.disagreeing == ()
+
+
+def test_one_answer_cannot_disagree() -> None:
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1])]))
+    assert surprise(tables, (spell(seen(tables, "a", 1)),)).bits == 0.0
+
+
+def test_the_odd_one_out_is_blamed_first() -> None:
+    looks = [yes_no(name, [0.9, 0.02]) for name in "abcd"]
+    tables = make_tables(plain([0.5, 0.5], looks))
+    answers = [seen(tables, "a", 1), seen(tables, "b", 1), seen(tables, "c", 1), seen(tables, "d", 0)]
+    found = surprise(tables, (spell(*answers),))
+    assert found.disagreeing[0][0] is answers[3]
+    assert found.disagreeing[0][1] > 1.0
+
+
+def test_a_repeat_is_not_counted_as_agreement() -> None:
+    """Echoes make no firmness: the same look twice in a spell is one answer."""
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1], ever=False)]))
+    look = seen(tables, "a", 1)
+    assert surprise(tables, (spell(look, look),)).bits == 0.0

@@ -1,0 +1,73 @@
+"""A desk without a terminal: lines to be typed, and everything shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from io import StringIO
+from pathlib import Path
+
+from reasoner.network.vehicle import vehicle_from
+from reasoner.report.text import Pages
+from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.read import read_rules
+from reasoner.session.record import Event
+from reasoner.session.workup import Workup, begin
+from reasoner.terminal.desk import Desk
+from reasoner.terminal.loop import run
+
+HERE = Path(__file__).parent
+RESUME = "reasoner diagnose demo-1"
+
+
+def desk_with(lines: Iterable[str], width: int = 80, height: int = 24, colour: bool = False, tty: bool = False) -> Desk:
+    """A desk at which these lines are typed; then input ends."""
+    typed = StringIO("".join(line + "\n" for line in lines))
+    return Desk(typed, StringIO(), StringIO(), tty, colour, (width, height), echo=True, resume=RESUME)
+
+
+def shown(desk: Desk) -> str:
+    assert isinstance(desk.out, StringIO)
+    return desk.out.getvalue()
+
+
+_BOOK: list[Rulebook] = []
+
+
+def tiny() -> Rulebook:
+    if not _BOOK:
+        _BOOK.append(read_rules([HERE / "rules"], shown_from=HERE))
+    return _BOOK[0]
+
+
+def case(layout: str = "inline 4", events: Sequence[Event] = (), **fields: str) -> Workup:
+    vehicle, mistakes = vehicle_from({"layout": layout, **fields})
+    assert vehicle is not None, mistakes
+    return begin(tiny(), vehicle, events)
+
+
+class Kept:
+    """Where events go in the tests. asked: how many lines had been shown for typing when each event was kept."""
+
+    def __init__(self, workup: Workup) -> None:
+        self.workup = workup
+        self.events: list[Event] = list(workup.events)
+        self.before: Callable[[list[Event]], None] = lambda events: None
+
+    def __call__(self, events: list[Event]) -> Workup:
+        self.before(events)
+        self.events += events
+        self.workup = self.workup.after(events)
+        return self.workup
+
+    def kinds(self) -> list[str]:
+        return [str(e["event"]) for e in self.events]
+
+
+def sit(*lines: str, workup: Workup | None = None, desk: Desk | None = None) -> tuple[Kept, str, Desk]:
+    """Type these lines into the loop; what was kept, what was shown, and the desk as it was left."""
+    workup = case() if workup is None else workup
+    desk = desk_with(lines) if desk is None else desk
+    kept = Kept(workup)
+    left = run(workup, kept, desk, Pages())
+    assert left.events == kept.workup.events
+    return kept, shown(desk), desk

@@ -1,0 +1,174 @@
+"""Streams, colour, width, paging, and every way of leaving."""
+
+from __future__ import annotations
+
+import errno
+import subprocess
+import sys
+from io import BytesIO, StringIO, TextIOWrapper
+
+import pytest
+from rich.text import Text
+
+from reasoner.session.plain import harmless
+from reasoner.terminal.desk import Desk, Leave, _wants_colour
+from tests.terminal.desks import RESUME, desk_with, shown
+
+
+@pytest.mark.parametrize(
+    ("environ", "wish", "terminal", "colour"),
+    [
+        ({"TERM": "xterm"}, "auto", True, True),
+        ({"TERM": "xterm"}, "auto", False, False),
+        ({"TERM": "dumb"}, "auto", True, False),
+        ({}, "auto", True, False),
+        ({"TERM": "xterm", "NO_COLOR": "1"}, "auto", True, False),
+        ({"TERM": "xterm", "NO_COLOR": ""}, "auto", True, True),  # no-color.org: "when present and not an empty string"
+        ({"TERM": "xterm", "NO_COLOR": "1"}, "always", True, True),  # a command-line wish overrides, same page
+        ({"TERM": "dumb"}, "always", False, True),
+        ({"TERM": "xterm"}, "never", True, False),
+    ],
+)
+def test_colour(environ: dict[str, str], wish: str, terminal: bool, colour: bool) -> None:
+    assert _wants_colour(environ, wish, terminal) is colour  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("colour", [False, True])
+def test_styles_are_only_written_where_they_are_wanted(colour: bool) -> None:
+    desk = desk_with([], colour=colour)
+    desk.show(Text("care", style="bold red"))
+    assert ("\x1b[" in shown(desk)) is colour
+    assert "care" in shown(desk)
+
+
+def test_importing_the_desk_loads_no_library() -> None:
+    code = "import reasoner.terminal.desk, sys; print(*sorted({m.split('.')[0] for m in sys.modules}))"
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert not set(found.stdout.split()) & {"rich", "numpy", "networkx", "yaml", "click"}
+
+
+def test_of_process_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", StringIO("x\n"))
+    monkeypatch.setattr(sys, "stdout", StringIO())
+    desk = Desk.of_process({"COLUMNS": "140", "TERM": "xterm"})
+    assert (desk.tty, desk.colour, desk.columns, desk.width) == (False, False, 140, 100)
+    assert Desk.of_process({"COLUMNS": "wide"}).width == 80
+    assert Desk.of_process({"COLUMNS": "9"}).width == 40
+
+
+def test_of_process_without_streams(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("stdin", "stdout", "stderr"):
+        monkeypatch.setattr(sys, name, None)
+    desk = Desk.of_process({})
+    with pytest.raises(Leave):
+        desk.ask("> ")
+
+
+def test_a_letter_the_terminal_lacks_does_not_end_the_session(monkeypatch: pytest.MonkeyPatch) -> None:
+    out = BytesIO()
+    monkeypatch.setattr(sys, "stdout", TextIOWrapper(out, encoding="ascii"))
+    desk = Desk.of_process({})
+    desk.say("90 °C")
+    assert out.getvalue() == b"90 ?C\n"
+
+
+def test_a_line_in_another_encoding_loses_those_letters_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    typed = TextIOWrapper(BytesIO("größer\n".encode("latin-1") + b"2\n"), encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", typed)
+    desk = Desk.of_process({})
+    desk.out = StringIO()
+    assert desk.ask("> ") == "gr\ufffd\ufffder"
+    assert desk.ask("> ") == "2"
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [
+        ("  2   think so ", "2 think so"),
+        ("\x1b[31mred\x07", "\ufffd[31mred\ufffd"),
+        ("a\tb", "a b"),
+        ("\u202egnp", "\ufffdgnp"),  # right-to-left override
+        ("\ud800x", "\ufffdx"),
+        ("\x00", "\ufffd"),
+        ("\U0001f469\u200d\U0001f527", "\U0001f469\u200d\U0001f527"),  # an emoji joined of two
+    ],
+)
+def test_what_is_typed_comes_in_harmless(typed: str, read: str) -> None:
+    assert desk_with([typed]).ask("> ") == read
+
+
+def test_harmless_keeps_ordinary_text() -> None:
+    text = "Prüfen: 90 °C, \u221218 %\nzweite Zeile \U0001f697"
+    assert harmless(text) == text
+
+
+class Broken(StringIO):
+    """A stream whose terminal has gone."""
+
+    def readline(self, *_: object) -> str:  # type: ignore[override]
+        raise OSError(errno.EIO, "Input/output error")
+
+    def write(self, _: str) -> int:
+        raise OSError(errno.EIO, "Input/output error")
+
+
+class Interrupting(StringIO):
+    def readline(self, *_: object) -> str:  # type: ignore[override]
+        raise KeyboardInterrupt
+
+
+@pytest.mark.parametrize(
+    ("source", "how"), [(StringIO(""), "end of input"), (Broken(), "hang-up"), (Interrupting(), "interrupt")]
+)
+def test_ways_of_leaving(source: StringIO, how: str) -> None:
+    desk = desk_with([])
+    desk.source = source
+    with pytest.raises(Leave) as caught:
+        desk.ask("> ")
+    assert caught.value.how == how
+
+
+def test_writing_to_a_terminal_that_has_gone_is_leaving() -> None:
+    desk = desk_with([])
+    desk.out = Broken()
+    with pytest.raises(Leave):
+        desk.say("hello")
+    desk.goodbye("hang-up")  # says nothing, and raises nothing
+    assert desk.left == "hang-up"
+
+
+def test_goodbye_is_said_once() -> None:
+    desk = desk_with([])
+    desk.goodbye("interrupt")
+    desk.goodbye("end of input")
+    assert shown(desk) == f"\nEverything answered is kept. To go on: {RESUME}\n"
+    assert desk.left == "interrupt"
+
+
+def test_goodbye_before_a_case() -> None:
+    desk = desk_with([])
+    desk.resume = ""
+    desk.goodbye("interrupt")
+    assert shown(desk) == "\nNo case was begun.\n"
+
+
+def test_a_terminal_gets_a_screen_at_a_time() -> None:
+    desk = desk_with(["", "q"], height=11, tty=True)
+    desk.page(*(Text(str(n)) for n in range(40)))
+    lines = shown(desk).split("\n")
+    assert lines[:10] == [str(n) for n in range(10)]
+    assert lines.count("Enter: more, q: enough > ") + lines.count("Enter: more, q: enough > q") == 2
+    assert "20" not in lines
+
+
+def test_a_pipe_gets_all_at_once() -> None:
+    desk = desk_with([], height=11)
+    desk.page(*(Text(str(n)) for n in range(40)))
+    assert shown(desk).split() == [str(n) for n in range(40)]
+
+
+def test_a_long_question_is_broken_between_words() -> None:
+    desk = desk_with(["2"])
+    desk.ask("word " * 30 + "> ")
+    assert all(len(line) <= 80 for line in shown(desk).split("\n"))
+    assert shown(desk).endswith("\n> 2\n")

@@ -1,0 +1,409 @@
+"""Whole sittings over a tiny rule base: every command, every kind of answer, every way to leave."""
+
+from __future__ import annotations
+
+import re
+from io import StringIO
+
+import pytest
+
+from reasoner.session.record import Event
+from reasoner.session.workup import Workup
+from reasoner.terminal.desk import Desk
+from tests.terminal.desks import RESUME, Kept, case, desk_with, shown, sit, tiny
+
+ALL_CODES: Event = {"event": "codes", "step": 1, "codes": [{"code": "P0172", "states": ["stored"]}], "complete": True}
+WARM: Event = {"event": "condition", "step": 2, "condition": "warm-idle"}
+
+
+def asking(name: str, layout: str = "inline 4") -> Workup:
+    """A case whose next question is this check: everything else is passed over."""
+    others = [n for n in tiny().checks if n != name]
+    events: list[Event] = [WARM, *({"event": "pass", "step": 3, "check": n, "why": "not-now"} for n in others)]
+    return case(layout, events)
+
+
+def answers(kept: Kept) -> list[Event]:
+    return [e for e in kept.events if e["event"] == "answer"]
+
+
+# ---- answers ---------------------------------------------------------------------------------------------------------
+
+
+def test_an_answer_by_number_is_kept_before_the_next_question_is_shown() -> None:
+    desk = desk_with(["2"])
+    kept = Kept(asking("smell"))
+    screens: list[int] = []
+    kept.before = lambda events: screens.append(shown(desk).count("LIKELIEST NOW"))
+    from reasoner.report.text import Pages
+    from reasoner.terminal.loop import run
+
+    run(kept.workup, kept, desk, Pages())
+    assert answers(kept)[0]["values"] == {"0": "yes"}
+    assert screens[0] == 1  # one question had been shown when it was kept
+    assert "Kept: Smell of fuel: smells of fuel" in shown(desk)
+
+
+@pytest.mark.parametrize(("typed", "sure"), [("2", "sure"), ("2 think so", "think so"), ("y t", "think so"), ("2??", "guess")])
+def test_sureness(typed: str, sure: str) -> None:
+    kept, _, _ = sit(typed, workup=asking("smell"))
+    assert (answers(kept)[0]["values"], answers(kept)[0]["sure"]) == ({"0": "yes"}, sure)
+
+
+def test_cylinders_are_read_back_and_kept_on_enter() -> None:
+    kept, text, _ = sit("3=wet 2=2", "", workup=asking("plugs"))
+    assert "Understood: cylinder 2 darker, cylinder 3 wet with fuel, the rest the same as the rest." in flat(text)
+    assert answers(kept)[0]["values"] == {"1": "same", "2": "darker", "3": "wet", "4": "same"}
+
+
+def test_a_wrong_read_back_can_be_typed_again_or_refused() -> None:
+    kept, text, _ = sit("3=wet", "2=wet", "n", "4=wet", "", workup=asking("plugs"))
+    assert "Not kept" in text
+    assert len(answers(kept)) == 1
+    assert answers(kept)[0]["values"]["4"] == "wet"
+
+
+def test_a_reading_is_weighed_near_its_bands() -> None:
+    kept, text, _ = sit("-18", workup=asking("trim"))
+    given = answers(kept)[0]
+    assert given["reading"] == "1: -18 %"
+    assert given["values"]["1"]["rich"] == 1.0 > given["values"]["1"]["normal"]
+    assert "Kept: Fuel trim at idle: bank 1 below -10 %" in text
+
+
+def test_readings_of_two_banks() -> None:
+    kept, text, _ = sit("1=-18 2=-2", "", workup=asking("trim", "V 6"))
+    assert "Understood: bank 1 -18 % (below -10 %), bank 2 -2 % (within 10 %)" in flat(text)
+    assert set(answers(kept)[0]["values"]) == {"1", "2"}
+
+
+def test_a_sum_is_read_back() -> None:
+    _, text, _ = sit("-12 + -6", "", workup=asking("trim"))
+    assert "sum of -12 % and -6 %" in text
+
+
+@pytest.mark.parametrize("typed", ["0", "d", "can't tell"])
+def test_cant_tell_is_no_evidence_and_is_not_asked_again(typed: str) -> None:
+    kept, text, _ = sit(typed, workup=asking("smell"))
+    assert kept.events[-2]["why"] == "cant-tell"
+    assert not answers(kept)
+    assert "Smell of fuel: can't tell" in text
+    assert text.count("Does the owner smell raw fuel?") == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "says"),
+    [
+        ("smell", "", "An answer is what the list says"),
+        ("smell", "999", "999 is not on the list: 1 to 2, or 0 if you can't tell."),
+        ("smell", "3=2", "whole engine"),
+        ("smell", "\U0001f697\U0001f697", "is not on the list"),
+        ("smell", "x" * 5000, "is not on the list"),
+        ("smell", "\x1b]0;title\x07", "is not on the list"),
+        ("plugs", "3=purple", '"purple" is not on the list'),
+        ("plugs", "9=wet", "There is no cylinder 9 to be asked about here: 1 to 4."),
+        ("trim", "-180", "-100 to 100"),
+        ("trim", "-18 furlongs", "a number in %"),
+    ],
+)
+def test_a_wrong_entry_gets_one_line_and_loses_nothing(name: str, typed: str, says: str) -> None:
+    kept, text, _ = sit(typed, workup=asking(name))
+    after = text.split("> " + typed.strip(), 1)[1].lstrip("\n")
+    answer = after.split("\n>")[0].split("\nh: help >")[0].split("\nEnter:")[0]
+    assert says in flat(answer)
+    assert len(answer) < 200
+    assert kept.kinds()[-1] == "stop" and not answers(kept)
+    assert "\x1b" not in text.replace(typed, "") and "Traceback" not in text
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+# ---- can't do --------------------------------------------------------------------------------------------------------
+
+
+def test_no_tool_leaves_out_what_needs_it() -> None:
+    kept, text, _ = sit("x", "1", workup=asking("plugs"))
+    assert "1 no tool for it   2 leave this check out" in text
+    assert [e for e in kept.events if e["event"] == "tools"][0]["lacking"] == ["plug-socket"]
+    assert "plug-socket" in kept.workup.record.lacking
+
+
+def test_which_of_two_tools_is_missing_is_asked() -> None:
+    have: Event = {"event": "tools", "step": 4, "lacking": [], "at hand": ["gauge"]}
+    start = asking("pressure").after([have])
+    kept, text, _ = sit("", "x", "1", "2", workup=start)
+    assert "1 fuel pressure gauge   2 plug socket" in flat(text).replace(" 2 ", "   2 ")
+    assert kept.workup.record.lacking == {"plug-socket", "scope"}
+
+
+def test_not_now_and_a_condition_that_cannot_be_had() -> None:
+    kept, _, _ = sit("x", "9", "", "x", "2", workup=asking("plugs"))
+    assert kept.workup.record.passed["plugs"] == "not-now"
+    fresh = case(events=[ALL_CODES, {"event": "pass", "step": 2, "check": "smell", "why": "not-now"}])
+    kept, text, _ = sit("x", "3", workup=fresh)
+    assert "can't be brought about" in text
+    assert [e for e in kept.events if e["event"] == "avoid"][0]["condition"] == "hot-restart"
+
+
+# ---- commands --------------------------------------------------------------------------------------------------------
+
+
+def test_back_takes_the_last_step_back_and_says_which() -> None:
+    kept, text, _ = sit("2", "b", workup=asking("smell"))
+    assert "Taken back: Smell of fuel: smells of fuel" in text
+    assert kept.kinds()[-3:] == ["answer", "undo", "stop"]
+    assert not kept.workup.record.given
+
+
+def test_back_with_nothing_to_take_back() -> None:
+    _, text, _ = sit("b")
+    assert "There is nothing to take back." in text
+
+
+@pytest.mark.parametrize("typed", [("w", "2", ""), ("why 2", ""), ("W", "9", "2", "")])
+def test_why_this_question_and_why_a_suspect(typed: tuple[str, ...]) -> None:
+    _, text, _ = sit("2", *typed, workup=case(events=[ALL_CODES]))
+    assert "WHY IT STANDS WHERE IT STANDS" in text
+    assert "rules/tiny.yaml:" in text
+    assert "Before any answer:" in text
+
+
+def test_tell_finds_by_words_and_asks_when_it_was_seen() -> None:
+    kept, text, _ = sit("t sooty plugs", "1", "3", "3=2", "", workup=case(events=[ALL_CODES]))
+    assert "WHICH OF THESE?" in text and "Plug colour: Which plugs are darker" in text
+    given = answers(kept)[0]
+    assert (given["check"], given["condition"]) == ("plugs", "hot-restart")
+    assert kept.workup.record.condition is None  # the car is where it was
+
+
+def test_what_is_so_for_ever_is_told_without_a_condition() -> None:
+    kept, text, _ = sit("t", "stench", "1", "2", workup=case(events=[ALL_CODES]))
+    assert "WHEN WAS IT SEEN" not in text
+    assert answers(kept)[0]["check"] == "smell"
+
+
+def test_told_again_it_says_what_was_answered() -> None:
+    _, text, _ = sit("2", "t smell", "1", "1", workup=case(events=[ALL_CODES]))
+    assert "Answered before: Smell of fuel: smells of fuel. A new answer takes its place." in text
+
+
+def test_tell_what_nothing_speaks_of_can_be_noted() -> None:
+    kept, text, _ = sit("t zebra", "n", "a zebra in the yard", workup=case(events=[ALL_CODES]))
+    assert 'Nothing here speaks of "zebra"' in text
+    assert kept.workup.record.notes == ("a zebra in the yard",)
+
+
+def test_tell_takes_codes_read_later() -> None:
+    kept, _, _ = sit("t p0175 pending", "n", workup=case("V 6"))
+    assert dict(kept.workup.record.codes) == {"P0175": ("pending",)}
+    assert not kept.workup.record.codes_complete
+
+
+def test_a_question_about_a_code_takes_the_whole_list() -> None:
+    kept, text, _ = sit("P0172 pending, P0172 permanent", "")
+    assert "It answers them all at once" in flat(text)
+    assert dict(kept.workup.record.codes) == {"P0172": ("pending", "permanent")}
+    assert kept.workup.record.codes_complete
+    assert not answers(kept)
+
+
+def test_other_chooses_from_the_ranking_and_back_returns() -> None:
+    kept, text, _ = sit("o", "99", "2", "b", workup=case(events=[ALL_CODES, WARM]))
+    assert "OTHER CHECKS" in text and "99 is not on the list" in text
+    titles = re.findall(r"^NEXT  (.*)$", text, re.M)
+    assert titles[0] == titles[2] != titles[1]
+    assert kept.kinds()[-1] == "stop" and "undo" not in kept.kinds()
+
+
+@pytest.mark.parametrize(
+    ("typed", "condition"),
+    [(("c", "3"), "hot-restart"), (("c 3",), "hot-restart"), (("c", "0"), "warm-idle"), (("changed", "4"), None)],
+)
+def test_changed_begins_a_new_spell(typed: tuple[str, ...], condition: str | None) -> None:
+    seen: Event = {"event": "answer", "step": 3, "check": "trim", "values": {"1": "normal"}, "sure": "sure"}
+    kept, _, _ = sit(*typed, workup=case(events=[ALL_CODES, WARM, seen]))
+    assert kept.workup.record.spells[-1] == condition
+    assert len(kept.workup.record.spells) == 2
+
+
+def test_note_keeps_the_question() -> None:
+    kept, text, _ = sit("o", "2", "note the fan never runs", workup=case(events=[ALL_CODES, WARM]))
+    assert kept.workup.record.notes == ("the fan never runs",)
+    titles = re.findall(r"^NEXT  (.*)$", text, re.M)
+    assert titles[1] == titles[2]
+
+
+@pytest.mark.parametrize("typed", [("k", "3"), ("kit 3",), ("tools", "7", "3")])
+def test_kit_switches_tools(typed: tuple[str, ...]) -> None:
+    kept, text, _ = sit(*typed, workup=case(events=[ALL_CODES]))
+    assert "gauge" not in kept.workup.record.lacking
+    assert "Kept: fuel pressure gauge: at hand." in text
+    assert "scope" not in text  # nothing here needs it
+
+
+def test_help_care_again_and_verdict_show_and_keep_nothing() -> None:
+    kept, text, _ = sit("h", "?", "r", "care", "v", "", workup=asking("plugs"))
+    assert "WHAT YOU CAN TYPE" in text
+    assert "so far, after 0 answers" in text
+    assert "REPLACE NOTHING ON THIS ALONE" in text
+    assert kept.kinds()[-1] == "stop" and len(kept.events) == len(asking("plugs").events) + 1
+
+
+def test_no_command_letter_is_taken_twice() -> None:
+    from reasoner.terminal.asides import ASIDES
+    from reasoner.terminal.step import LETTERS
+
+    assert len(set(LETTERS.values())) == len(LETTERS) - 1  # h and ? are the same
+    assert set(LETTERS.values()) <= {*ASIDES, "stop"}
+    assert all(word.startswith(letter) for letter, word in LETTERS.items() if letter != "?")
+
+
+# ---- cautions and fresh conditions -----------------------------------------------------------------------------------
+
+
+def test_what_to_bring_about_and_its_cautions_come_before_the_steps() -> None:
+    _, text, _ = sit("", workup=asking("trim").after([{"event": "condition", "step": 5, "condition": "engine-off"}]))
+    order = [
+        text.index(part)
+        for part in ("First bring about:", "TAKE CARE FIRST", "Hot parts burn", "BRING IT ABOUT", "HOW", "Let it idle")
+    ]
+    assert order == sorted(order)
+
+
+def test_a_caution_read_before_is_recalled_by_its_first_sentence() -> None:
+    _, text, _ = sit("3=2", "", "b", "care", workup=asking("plugs"))
+    first, second = text.split("Taken back", 1)
+    assert "let the exhaust cool" in flat(first)
+    assert "TAKE CARE FIRST  (in full: care)" in second.split("> care")[0]
+    assert "let the exhaust cool" not in flat(second.split("> care")[0])
+    assert "let the exhaust cool" in flat(second.split("> care")[1])
+
+
+def test_several_times_is_explained() -> None:
+    start = asking("pinch").after([{"event": "condition", "step": 5, "condition": "engine-off"}])
+    _, text, _ = sit("", workup=start)
+    times = re.search(r"Worth doing (\d) times", flat(text))
+    assert times and "one look that finds nothing says little" in flat(text)
+
+
+# ---- verdict ---------------------------------------------------------------------------------------------------------
+
+
+def leaking() -> Workup:
+    return case(
+        events=[
+            ALL_CODES,
+            {"event": "condition", "step": 2, "condition": "hot-restart"},
+            {"event": "answer", "step": 3, "check": "smell", "values": {"0": "yes"}, "sure": "sure"},
+            {"event": "answer", "step": 4, "check": "trim", "values": {"1": "rich"}, "sure": "sure"},
+        ]
+    )
+
+
+WET = ("o", "1", "3=wet", "")
+
+
+def test_the_verdict_is_shown_kept_and_can_be_asked_past() -> None:
+    kept, text, _ = sit("o", "1", "3=3", "", "w 1", "", "g", workup=settled())
+    assert kept.events[-2]["event"] == "verdict"
+    assert kept.events[-2]["kind"] == "settled"
+    assert text.index("Petrol vapour catches fire") < text.index("WHAT TO DO NEXT")
+    assert "asking on past the verdict" in text
+    assert kept.kinds().count("verdict") == 1
+
+
+def settled() -> Workup:
+    wet = {"1": "same", "2": "same", "3": "wet", "4": "same"}
+    return leaking().after([{"event": "answer", "step": 5, "check": "plugs", "values": wet, "sure": "sure"}])
+
+
+def test_back_from_the_verdict_reopens_the_question() -> None:
+    kept, text, _ = sit("b", workup=settled())
+    assert kept.kinds()[-3:] == ["verdict", "undo", "stop"]
+    assert "LIKELIEST NOW" in text
+
+
+def test_at_the_verdict_anything_else_gets_one_line() -> None:
+    kept, text, _ = sit("purple", "", "s", workup=settled())
+    assert text.count("One of the letters: g, w, b, t, k, c, n or s.") == 2
+    assert kept.kinds()[-1] == "stop"
+
+
+# ---- leaving ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("typed", [("s",), ("stop",), ()])
+def test_leaving_says_how_to_go_on(typed: tuple[str, ...]) -> None:
+    kept, text, desk = sit("2", *typed, workup=case(events=[ALL_CODES]))
+    assert text.endswith(f"Everything answered is kept. To go on: {RESUME}\n")
+    assert desk.left == ("stop" if typed else "end of input")
+    assert kept.kinds()[-2:] == ["answer", "stop"]
+
+
+class _Raising(StringIO):
+    def __init__(self, lines: str, error: BaseException) -> None:
+        super().__init__(lines)
+        self.error = error
+
+    def readline(self, *size: int) -> str:  # type: ignore[override]
+        line = super().readline()
+        if not line:
+            raise self.error
+        return line
+
+
+@pytest.mark.parametrize(
+    ("error", "how"), [(KeyboardInterrupt(), "interrupt"), (OSError(5, "Input/output error"), "hang-up")]
+)
+@pytest.mark.parametrize("lines", ["", "2\n", "t smell\n", "o\n", "c\n", "k\n", "w\n", "2\nv\n", "x\n", "P0172\n"])
+def test_leaving_from_anywhere_keeps_what_was_answered(lines: str, error: BaseException, how: str) -> None:
+    desk = Desk(_Raising(lines, error), StringIO(), StringIO(), size=(80, 24), resume=RESUME)
+    kept, text, _ = sit(desk=desk)
+    assert desk.left == how
+    assert kept.kinds()[-1] == "stop"
+    assert len(answers(kept)) == (1 if lines.startswith("2") else 0)
+    assert text.endswith(f"To go on: {RESUME}\n")
+
+
+def test_a_keeper_that_fails_is_the_callers_to_handle() -> None:
+    class FullError(Exception):
+        pass
+
+    def full(events: list[Event]) -> Workup:
+        raise FullError
+
+    from reasoner.report.text import Pages
+    from reasoner.terminal.loop import run
+
+    with pytest.raises(FullError):
+        run(case(), full, desk_with(["2"]), Pages())
+
+
+# ---- nobody is asked twice -------------------------------------------------------------------------------------------
+
+
+def test_nothing_is_asked_twice_in_a_whole_case() -> None:
+    """Answering the first outcome throughout, no question comes up again for the same occasion."""
+    workup = case("V 6")
+    kept = Kept(workup)
+    from reasoner.report.text import Pages
+    from reasoner.session.document import Question
+    from reasoner.session.protocol import Talk
+    from reasoner.terminal.loop import run
+
+    for _ in range(12):
+        document = Talk(kept.workup).next()
+        if not isinstance(document, Question):
+            break
+        line = "0" if document.reading else ("all=1" if len(document.places) > 1 else "1")
+        if document.reading:
+            line = " ".join(f"{p}=0" for p in document.places) if len(document.places) > 1 else "1=0" * bool(
+                list(document.places) != [0]
+            ) or "0"
+        desk = desk_with([line, "", "s"])
+        run(kept.workup, kept, desk, Pages())
+    seen = [(g.check, g.spell, tuple(g.values)) for g in kept.workup.record.given]
+    assert len(seen) >= 4
+    assert len(set(seen)) == len(seen)

@@ -1,0 +1,212 @@
+"""What a person types, read into outcomes and readings."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reasoner.rulebook.model import Band, Measure
+from reasoner.session.document import OutcomeDoc
+from reasoner.terminal.replies import Form, Reply, Unclear, read_reply
+
+COLOURS = (
+    OutcomeDoc("same", "the same as the rest"),
+    OutcomeDoc("darker", "darker"),
+    OutcomeDoc("wet", "wet with fuel"),
+)
+YES_NO = (OutcomeDoc("no", "no smell"), OutcomeDoc("yes", "smells of fuel"))
+TRIM = Measure(
+    "total fuel trim",
+    "%",
+    (Band("rich", None, -10.0), Band("normal", -10.0, 10.0), Band("lean", 10.0, None)),
+    3.0,
+    -100.0,
+    100.0,
+)
+TRIMS = (OutcomeDoc("normal", "within 10 %"), OutcomeDoc("rich", "below -10 %"), OutcomeDoc("lean", "above 10 %"))
+FOUR = {n: f"cylinder {n}" for n in range(1, 5)}
+ENGINE = Form("engine", {0: "engine"}, COLOURS)
+PLUGS = Form("cylinder", FOUR, COLOURS)
+MISFIRE = Form("cylinder", FOUR, (OutcomeDoc("none", "runs even"), OutcomeDoc("some", "misfires")))
+SMELL = Form("engine", {0: "engine"}, YES_NO)
+BANKS = Form("bank", {1: "bank 1", 2: "bank 2"}, TRIMS, TRIM)
+ONE_BANK = Form("bank", {1: "bank 1"}, TRIMS, TRIM)
+THIRD = Form("cylinder", {3: "cylinder 3"}, COLOURS)
+
+
+def colours(*letters: str) -> dict[int, str]:
+    names = {"s": "same", "d": "darker", "w": "wet"}
+    return {n: names[x] for n, x in enumerate(letters, start=1)}
+
+
+@pytest.mark.parametrize(
+    ("line", "outcome", "sure"),
+    [
+        ("1", "same", "sure"),
+        ("3", "wet", "sure"),
+        ("wet", "wet", "sure"),
+        ("Wet with fuel", "wet", "sure"),
+        ("dark", "darker", "sure"),
+        ("fuel", "wet", "sure"),
+        ("2 sure", "darker", "sure"),
+        ("2 think so", "darker", "think so"),
+        ("2 I think so", "darker", "think so"),
+        ("2, think", "darker", "think so"),
+        ("2 t", "darker", "think so"),
+        ("2?", "darker", "think so"),
+        ("2 ?", "darker", "think so"),
+        ("2 guess", "darker", "guess"),
+        ("2 g", "darker", "guess"),
+        ("2??", "darker", "guess"),
+        ("wet guess", "wet", "guess"),
+        (" 2 . ", "darker", "sure"),
+    ],
+)
+def test_an_answer_about_the_engine(line: str, outcome: str, sure: str) -> None:
+    assert read_reply(line, ENGINE) == Reply({0: outcome}, sure=sure)
+
+
+@pytest.mark.parametrize(("line", "outcome"), [("y", "yes"), ("n", "no"), ("yes", "yes"), ("No", "no")])
+def test_yes_and_no(line: str, outcome: str) -> None:
+    assert read_reply(line, SMELL).values == {0: outcome}
+
+
+@pytest.mark.parametrize("line", ["0", "d", "can't tell", "can\u2019t tell", "Cant tell", "don't know", "no idea"])
+def test_cant_tell(line: str) -> None:
+    assert read_reply(line, PLUGS).cant_tell
+
+
+@pytest.mark.parametrize(
+    ("line", "values"),
+    [
+        ("3=2", colours("s", "s", "d", "s")),
+        ("3=wet", colours("s", "s", "w", "s")),
+        ("3=wet 2=darker", colours("s", "d", "w", "s")),
+        ("2=darker, 3=wet with fuel", colours("s", "d", "w", "s")),
+        ("3 = wet with fuel 2 = 2", colours("s", "d", "w", "s")),
+        ("3:2", colours("s", "s", "d", "s")),
+        ("1,3=2", colours("d", "s", "d", "s")),
+        ("1, 3 = 2", colours("d", "s", "d", "s")),
+        ("2+4=3", colours("s", "w", "s", "w")),
+        ("all=1", colours("s", "s", "s", "s")),
+        ("all = 3", colours("w", "w", "w", "w")),
+        ("3=1 rest=2", colours("d", "d", "s", "d")),
+        ("1=3, the rest = 2", colours("w", "d", "d", "d")),
+        ("none", colours("s", "s", "s", "s")),
+        ("same", colours("s", "s", "s", "s")),
+        ("4=0", {1: "same", 2: "same", 3: "same"}),
+        ("2=3 4=?", {1: "same", 2: "wet", 3: "same"}),
+    ],
+)
+def test_an_answer_by_cylinder(line: str, values: dict[int, str]) -> None:
+    assert read_reply(line, PLUGS) == Reply(values, read_back=True)
+
+
+def test_sureness_holds_for_the_whole_answer() -> None:
+    assert read_reply("3=2 4=2 think so", PLUGS).sure == "think so"
+    assert read_reply("3=wet?", PLUGS) == Reply(colours("s", "s", "w", "s"), sure="think so", read_back=True)
+
+
+def test_nothing_looked_at_is_no_answer() -> None:
+    assert read_reply("1,2,3,4=0", PLUGS).cant_tell
+
+
+def test_which_one_needs_no_outcome_where_there_is_only_one_to_have() -> None:
+    assert read_reply("3", MISFIRE) == Reply({1: "none", 2: "none", 3: "some", 4: "none"}, read_back=True)
+
+
+def test_one_place_only_is_answered_like_the_engine() -> None:
+    assert read_reply("2", THIRD) == Reply({3: "darker"})
+
+
+@pytest.mark.parametrize(
+    ("line", "form", "numbers"),
+    [
+        ("-18", ONE_BANK, {1: -18.0}),
+        ("\u221218 %", ONE_BANK, {1: -18.0}),
+        ("-18,5", ONE_BANK, {1: -18.5}),
+        ("1=-18 2=-2", BANKS, {1: -18.0, 2: -2.0}),
+        ("bank 1 -18, bank 2 -2", BANKS, {1: -18.0, 2: -2.0}),
+        ("2=-2", BANKS, {2: -2.0}),
+        ("1=-12 + -6", ONE_BANK, {1: -18.0}),
+        ("0", ONE_BANK, {1: 0.0}),
+        ("2", ONE_BANK, {1: 2.0}),
+    ],
+)
+def test_a_reading(line: str, form: Form, numbers: dict[int, float]) -> None:
+    reply = read_reply(line, form)
+    assert reply.numbers == numbers
+    assert not reply.values
+
+
+def test_a_reading_of_one_thing_by_number_alone_is_kept_as_typed() -> None:
+    assert read_reply("-18", ONE_BANK).reading == "1: -18 %"
+    assert not read_reply("-18", ONE_BANK).read_back
+
+
+@pytest.mark.parametrize("line", ["0", "-12 + -6"])
+def test_what_may_be_meant_otherwise_is_read_back(line: str) -> None:
+    """A bare 0 may be meant as can't tell, and a sum was worked out: both are confirmed before they are kept."""
+    assert read_reply(line, ONE_BANK).read_back
+
+
+def test_a_reading_in_words() -> None:
+    assert read_reply("rich", ONE_BANK) == Reply({1: "rich"})
+    assert read_reply("rich guess", ONE_BANK) == Reply({1: "rich"}, sure="guess")
+    assert read_reply("1=rich 2=normal", BANKS) == Reply({1: "rich", 2: "normal"}, read_back=True)
+    assert read_reply("d", ONE_BANK).cant_tell
+
+
+def test_a_number_and_a_word_side_by_side() -> None:
+    reply = read_reply("1=-18 2=normal", BANKS)
+    assert (reply.numbers, dict(reply.values)) == ({1: -18.0}, {2: "normal"})
+
+
+@pytest.mark.parametrize(
+    ("line", "form", "says"),
+    [
+        ("", ENGINE, "what the list says"),
+        ("999", ENGINE, "999 is not on the list: 1 to 3"),
+        ("99999999999999999999999999", ENGINE, "is not on the list"),
+        ("purple", ENGINE, '"purple" is not on the list: 1 the same as the rest, 2 darker, 3 wet with fuel.'),
+        ("3=2", ENGINE, "whole engine"),
+        ("999", PLUGS, "Which cylinder, and what? Such as 4=2 (cylinder 4: darker), or all=1."),
+        ("2", PLUGS, "Which cylinder, and what?"),
+        ("wet", PLUGS, "Which cylinder? Such as 4=2"),
+        ("3=purple", PLUGS, '"purple" is not on the list'),
+        ("3=9", PLUGS, "9 is not on the list: 1 to 3"),
+        ("9=wet", PLUGS, "There is no cylinder 9 to be asked about here: 1 to 4."),
+        ("3=", PLUGS, "What is it at 3?"),
+        ("3=2 3=3", PLUGS, "Cylinder 3 is named twice."),
+        ("all=1 all=2", PLUGS, "named twice"),
+        ("wet 3=2", PLUGS, "not clear"),
+        ("=2", PLUGS, "not clear"),
+        ("-180", ONE_BANK, "-100 to 100"),
+        ("-18 kPa", ONE_BANK, "a number in %"),
+        ("-18", BANKS, "2 numbers"),
+        ("3=-18", BANKS, "one of the places 1, 2"),
+        ("-18 guess", ONE_BANK, 'leave "guess" out'),
+        ("purple", ONE_BANK, "a number in %, or normal, rich, lean."),
+        ("\U0001f697\U0001f525", ENGINE, "is not on the list"),
+    ],
+)
+def test_what_cannot_be_taken_is_said_in_one_line(line: str, form: Form, says: str) -> None:
+    with pytest.raises(Unclear) as caught:
+        read_reply(line, form)
+    text = str(caught.value)
+    assert says in text
+    assert "\n" not in text and len(text) < 200
+
+
+@given(st.text(max_size=300), st.sampled_from([ENGINE, PLUGS, MISFIRE, BANKS, ONE_BANK, THIRD, SMELL]))
+def test_whatever_is_typed_is_an_answer_or_one_short_line(line: str, form: Form) -> None:
+    try:
+        reply = read_reply(line, form)
+    except Unclear as unclear:
+        assert "\n" not in str(unclear) and len(str(unclear)) < 400
+    else:
+        places = set(reply.values) | set(reply.readings)
+        assert places <= set(form.places)
+        assert reply.cant_tell or places
+        assert set(reply.values.values()) <= {o.name for o in form.outcomes}
