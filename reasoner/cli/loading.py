@@ -47,7 +47,7 @@ def rules_option(command: Callable[..., Any]) -> Callable[..., Any]:
         type=click.Path(path_type=Path),
         metavar="DIR",
         callback=_layers,
-        help="Lay the rules in this folder (or file) over the shipped ones; may be given more than once, the last on top.",
+        help="Lay the rules in this folder (or file) over the shipped ones; more than once: the last on top.",
     )
     return named(only(command))
 

@@ -2,29 +2,106 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
-from reasoner.cli import exits, loading
-from reasoner.rulebook.problem import Notebook
+from reasoner.cli import exits, loading, shipped
+from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.problem import Notebook, Problem
+
+COUNTED = ("faults", "checks", "conditions", "cautions", "repairs", "codes", "sources")
 
 
 @click.command(epilog="Example: reasoner rules check --rules my-rules")
 @loading.rules_option
-def command(rules_paths: tuple[Path, ...]) -> None:
-    """Read the rules and say every mistake in them: place, line, what was expected, what would mend it.
+@click.option("--strict", is_flag=True, help="Warnings fail too; also warn of rules that no solved case has tried.")
+@click.option(
+    "--solved",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    multiple=True,
+    metavar="DIR",
+    help="A folder of solved cases that count for --strict, besides the shipped ones.",
+)
+@click.option("--explain", metavar="WARNING", help="What a warning means, with a good and a bad example, and end.")
+@click.option("--json", "as_json", is_flag=True, help="What was found, as one JSON document on standard output.")
+def command(
+    rules_paths: tuple[Path, ...], strict: bool, solved: tuple[Path, ...], explain: str | None, as_json: bool
+) -> None:
+    """Read the rules and say what is wrong with them: first mistakes, then warnings.
 
-    Ends with status 0 only if rules were found and nothing is wrong with them.
+    A mistake is what cannot be read; the rules are then not used at all. A warning is what can be read but looks
+    wrong: faults that no check tells apart, a check that tells nothing. An entry's `waive: {WARNING: why}` silences
+    one. Ends with status 0 only if rules were found and nothing is wrong with them.
     """
+    if explain is not None:
+        return _explain(explain)
     notes = Notebook()
     book = loading.read(rules_paths, notes)
-    loading.report(notes.problems)
+    found = notes.problems or (() if book is None else _warnings(book, notes, strict, solved))
+    if as_json:
+        click.echo(json.dumps([_plain(problem) for problem in found], ensure_ascii=False, indent=2))
+    else:
+        loading.report(found)
     if book is None:
-        click.echo(f"Error: {loading.count(notes.problems)}.", err=True)
+        click.echo(f"Error: {loading.count(found)}.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
-    click.echo(
-        f"{len(book.files)} files: {len(book.faults)} faults, {len(book.checks)} checks, {len(book.conditions)} conditions, "
-        f"{len(book.cautions)} cautions, {len(book.repairs)} repairs, {len(book.codes)} codes, "
-        f"{len(book.sources)} sources. No mistakes."
-    )
+    if not as_json:
+        counts = ", ".join(f"{len(getattr(book, section))} {section}" for section in COUNTED)
+        told = f"no mistakes, {loading.count(found, 'warning')}" if found else "no mistakes, no warnings"
+        click.echo(f"{len(book.files)} files: {counts}; {told}.")
+    if found and strict:
+        raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _warnings(book: Rulebook, notes: Notebook, strict: bool, solved: tuple[Path, ...]) -> tuple[Problem, ...]:
+    from reasoner.lint.bench import bench
+    from reasoner.lint.run import run
+
+    cases = _solved((shipped.folder("cases"), *solved)) if strict else None
+    return run(bench(book, cases), notes.lines, strict)
+
+
+def _solved(folders: tuple[Path, ...]) -> Mapping[str, frozenset[str]]:
+    """The faults and checks that each solved case went through, by its file. Damaged cases count for nothing."""
+    from reasoner.casebook.casefile import load
+    from reasoner.casebook.trouble import CasebookError
+
+    found = {}
+    for path in (path for folder in folders for path in sorted(folder.glob("*.yaml"))):
+        try:
+            events = load(path).events
+        except CasebookError as error:
+            click.echo(f"Warning: {error}", err=True)
+            continue
+        ends = [str(event["fault"]) for event in events if event.get("event") == "closed" and event.get("fault")]
+        if ends:
+            answered = {str(event["check"]) for event in events if event.get("event") == "answer"}
+            found[str(path)] = frozenset(answered | set(ends[-1:]))
+    return found
+
+
+def _explain(name: str) -> None:
+    from reasoner.lint.run import LINTS
+    from reasoner.rulebook.near import listed, near
+
+    if name not in LINTS:
+        meant = near(name, LINTS)
+        message = f'no warning is called "{name}"'
+        raise click.UsageError(f'{message}; did you mean "{meant}"?' if meant else f"{message}: {listed(LINTS)}.")
+    click.echo(f"{name}\n\n{(LINTS[name].__doc__ or '').strip()}\n\nTo mend it: {LINTS[name].MEND}.")
+
+
+def _plain(problem: Problem) -> dict[str, object]:
+    place = problem.place
+    return {
+        "file": place.file,
+        "line": place.line,
+        "column": place.column,
+        "severity": problem.severity,
+        "kind": problem.kind,
+        "message": problem.message,
+        "mend": problem.mend,
+    }

@@ -23,6 +23,7 @@ def folder(environ: Mapping[str, str], platform: str = sys.platform) -> Path | N
     platform: as `sys.platform`.
     """
     home = environ.get("USERPROFILE" if platform == "win32" else "HOME")
+    usual: tuple[str, ...]
     if platform == "win32":
         said, usual = environ.get("APPDATA"), ("AppData", "Roaming")
     elif platform == "darwin":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 from typing import Any
@@ -100,8 +100,8 @@ def _car(book: Rulebook, vehicle: Vehicle) -> Car:
 
 # ---- vehicles --------------------------------------------------------------------------------------------------------
 
-FIELDS = ("layout", "upstream sensors", "injection", "charging", "metering", "return line", "flex fuel")
-FIELDS += ("gas recirculation", "distance")
+FEATURES = ("return line", "flex fuel", "gas recirculation")
+FIELDS = ("layout", "upstream sensors", "injection", "charging", "metering", *FEATURES, "distance")
 TYPICAL = tuple(
     dict(zip(FIELDS, row, strict=True))
     for row in (

@@ -12,7 +12,7 @@ Edges carry `role` and what was written there:
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -36,8 +36,8 @@ class Cause:
     prior: float
 
 
-def build(book: Rulebook, vehicle: Vehicle) -> nx.DiGraph:
-    """The graph of everything in the rules that can apply to this vehicle."""
+def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.DiGraph:
+    """The graph of everything in the rules that can apply to this vehicle. work: the repairs that were done to it."""
     graph = nx.DiGraph()
 
     def applies(only: Filter) -> bool:
@@ -52,7 +52,10 @@ def build(book: Rulebook, vehicle: Vehicle) -> nx.DiGraph:
             graph.add_edge(("family", name), ("family", wider), role="acts as", rank=rank)
         _shows(graph, ("family", name), family.shows)
 
-    faults = [f for f in book.faults.values() if applies(f.only) and share(f, vehicle) > 0]
+    def possible(after_work: tuple[str, ...]) -> bool:
+        return not after_work or not set(after_work).isdisjoint(work)
+
+    faults = [f for f in book.faults.values() if possible(f.after_work) and applies(f.only) and share(f, vehicle) > 0]
     for fault in faults:
         graph.add_node(("fault", fault.name), entry=fault)
         for rank, name in enumerate(fault.acts_as):
@@ -64,7 +67,7 @@ def build(book: Rulebook, vehicle: Vehicle) -> nx.DiGraph:
         graph.add_edge(("cause", cause.name), ("fault", cause.fault), role="is")
 
     for check in book.checks.values():
-        if not applies(check.only):
+        if not (possible(check.after_work) and applies(check.only)):
             continue
         node = ("check", check.name)
         graph.add_node(node, entry=check)

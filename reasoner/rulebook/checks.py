@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from reasoner.rulebook import quantity, shapes
+from reasoner.rulebook.afterwards import AFTER_WORK
 from reasoner.rulebook.fields import (
     NAME,
     NOTHING,
@@ -131,6 +132,7 @@ CHECK = table(
     Key("codes", codes, default=NOTHING, by_name=True),
     Key("measure", read_measure),
     Key("words", list_of(text), default=()),
+    AFTER_WORK,
     *ORIGIN,
     WAIVE,
 )

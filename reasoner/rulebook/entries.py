@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from reasoner.rulebook import afterwards
 from reasoner.rulebook.checks import CHECK, MEASURE, STATEMENT, finish_check
 from reasoner.rulebook.fields import (
     NOTHING,
@@ -31,6 +32,7 @@ from reasoner.rulebook.fields import (
 )
 from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import (
+    Afterwards,
     At,
     Caution,
     Check,
@@ -38,9 +40,13 @@ from reasoner.rulebook.model import (
     Condition,
     Family,
     Fault,
+    Part,
+    Proof,
     Reach,
     Repair,
+    Risk,
     Settings,
+    Sheet,
     Source,
     Tool,
 )
@@ -156,7 +162,13 @@ SECTIONS: dict[str, Section] = {
             Key("confirmed by", check_names, default=()),
             Key("driving on", text, paste="driving on: what it means to drive on with it"),
             Key("anything else", yes_no, default=False),
-            Key("alike", map_of(name_of("faults"), text, "faults that look the same, and why"), default=NOTHING),
+            Key(
+                "alike",
+                map_of(name_of("faults"), text, "faults that look the same, and why"),
+                default=NOTHING,
+                by_name=True,
+            ),
+            *afterwards.FAULT,
             *ORIGIN,
             WAIVE,
         ),
@@ -172,15 +184,22 @@ SECTIONS: dict[str, Section] = {
             Key("minutes", minutes, paste="minutes: 60"),
             Key("money", money, paste="money: 0"),
             Key("cautions", caution_names, default=()),
+            *afterwards.REPAIR,
             *ORIGIN,
             WAIVE,
         ),
+        afterwards.finish_repair,
     ),
+    "parts": Section(Part, afterwards.PART, afterwards.finish_part),
+    "risks": Section(Risk, afterwards.RISK),
+    "sheets": Section(Sheet, afterwards.SHEET),
+    "proofs": Section(Proof, afterwards.PROOF, afterwards.finish_proof),
     "cautions": Section(
         Caution,
         table(
             Key("say", text, paste="say: what to be told before the step"),
             Key("hazard", yes_no, default=False),
+            *afterwards.CAUTION,
             *ORIGIN,
             WAIVE,
         ),
@@ -232,6 +251,7 @@ SETTINGS = table(
     Key("asking minutes", minutes, paste="asking minutes: 1"),
     Key("hour costs", money, default=60.0),
     Key("shows unless said", frequency, paste="shows unless said: seldom"),
+    Key("afterwards", afterwards.read_afterwards, by_name=True, default=Afterwards()),
     *ORIGIN,
 )
 
@@ -244,6 +264,7 @@ LEVELS: dict[str, tuple[str, ...]] = {
     "what a check says under `given`": tuple(STATEMENT)[:2],
     "`only`": tuple(FILTER),
     "`more likely` of a fault": tuple(set(MORE_LIKELY) - set(FILTER)),
+    **afterwards.GROUPS,
 }
 
 

@@ -98,6 +98,8 @@ class Fault:
     pairs: chance that a second place has gone too (None: never expanded to pairs).
     shows: how often the fault acts in a spell, by condition; the key `any` speaks for conditions not named.
     acts_as: its families, nearest first. alike: faults that no check tells from this one, and why that is so.
+    after_work: repairs that can bring it in; it is then possible only after one of them. nothing_wrong: stands for a
+    repair that has cured everything. mends_itself: how often it is gone again without a repair.
     """
 
     name: str
@@ -116,6 +118,9 @@ class Fault:
     anything_else: bool
     origin: Origin
     alike: Mapping[str, str] = field(default_factory=dict)
+    after_work: tuple[str, ...] = ()
+    nothing_wrong: bool = False
+    mends_itself: Frequency | None = None
 
 
 @dataclass(frozen=True)
@@ -148,12 +153,16 @@ class Condition:
 
 @dataclass(frozen=True)
 class Caution:
-    """What to be told before a step. `hazard`: the step can hurt somebody."""
+    """What to be told before a step. `hazard`: the step can hurt somebody.
+
+    called_for_by: words; a step of a repair sheet that says one of them has this caution above it.
+    """
 
     name: str
     say: str
     hazard: bool
     origin: Origin
+    called_for_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -177,8 +186,38 @@ class Source:
 
 
 @dataclass(frozen=True)
+class Effort:
+    """Minutes of work and money for parts."""
+
+    minutes: float
+    money: float
+
+
+@dataclass(frozen=True)
+class Guard:
+    """What must be known before a repair is recommended.
+
+    excluded: faults or families that an answer has spoken against and that are unlikely by now. answered: checks.
+    beyond: checks that are not enough by themselves; another answer must speak for the same place.
+    """
+
+    excluded: tuple[str, ...] = ()
+    answered: tuple[str, ...] = ()
+    beyond: tuple[str, ...] = ()
+    because: str = ""
+
+
+@dataclass(frozen=True)
 class Repair:
-    """What to do about a verdict, and what must be seen afterwards."""
+    """What to do about a verdict, and what must be seen afterwards.
+
+    minutes, money: for one place. part: what is fitted, one at each place (its usual price is in `money`). each_more:
+    every further place in the same go; the rest of `minutes` is for getting there. all_of: the repair that this one
+    does at every place. includes: repairs that it makes needless at the same place. instead_of: dearer repairs that
+    this cheaper step sometimes (`cures`) saves. only_after: what must be known first. goes_wrong: how often the work
+    itself brings a fault in, at each place; raises: faults known otherwise that it can bring in, and their share
+    among those with `after work`.
+    """
 
     name: str
     title: str
@@ -187,6 +226,87 @@ class Repair:
     minutes: float
     money: float
     cautions: tuple[str, ...]
+    origin: Origin
+    part: str = ""
+    each_more: Effort | None = None
+    all_of: str = ""
+    includes: tuple[str, ...] = ()
+    instead_of: tuple[str, ...] = ()
+    cures: Frequency | None = None
+    only_after: Guard | None = None
+    goes_wrong: Frequency | None = None
+    raises: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part with its usual price. lasts: half of them wear out between these distances (km); None: not by distance."""
+
+    name: str
+    title: str
+    money: float
+    lasts: tuple[float, float] | None
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Risk:
+    """What driving on can do. costs: money if it happens. over: the distance (km) that the frequencies in `given` (by
+    fault or family, the nearest wins) speak of. not_above: the chance beyond which nobody is to drive on."""
+
+    name: str
+    title: str
+    costs: float
+    over: float
+    not_above: float | None
+    given: Mapping[str, Frequency]
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a repair sheet. figures: blanks for the maker's own, never given here. each: done at every place."""
+
+    do: str
+    cautions: tuple[str, ...]
+    figures: tuple[str, ...]
+    each: bool
+    place: Place
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """How repairs of a kind are done. single_use: parts not to be fitted again. values: parts carry calibration values
+    that are entered by cylinder. learned: what to reset and what not, and when."""
+
+    name: str
+    title: str
+    repairs: tuple[str, ...]
+    at_hand: tuple[str, ...]
+    single_use: tuple[str, ...]
+    steps: tuple[Step, ...]
+    values: bool
+    learned: tuple[str, ...]
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Proof:
+    """One thing that must be seen before a repair counts as proven, or (`never`) one that is not to be done meanwhile.
+
+    shown_by: checks that must be answered as on a sound car. least, unit: a count; `one drive`: met in one drive
+    together with the others so marked; `adds up`: over drives. cleared: only where codes were (not) cleared.
+    """
+
+    name: str
+    title: str
+    say: str
+    shown_by: tuple[str, ...]
+    least: float | None
+    unit: str
+    counts: str
+    cleared: bool | None
+    never: bool
     origin: Origin
 
 
@@ -249,6 +369,7 @@ class Check:
     given: by fault or family name. stands_for: checks it makes redundant in the same spell.
     provokes: brings the fault on at the place it is done to; done place by place.
     after: checks to be done first. leaves: the condition the car is in afterwards ("" = unchanged).
+    after_work: asked only after one of these repairs (empty: always).
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
     """
 
@@ -277,6 +398,28 @@ class Check:
     measure: Measure | None
     words: tuple[str, ...]
     origin: Origin
+    after_work: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Afterwards:
+    """Numbers for what follows a verdict.
+
+    comeback_costs: money for a car that comes back, before any repair. comeback_within: km that count as coming back.
+    watch_for: km driven when nothing is done yet. excluded_below: chance below which a fault may count as excluded.
+    speaks_from: decibans from which an answer counts as speaking for or against. proof_begins_at: chance that the
+    fault is still there, before any proof, whatever was believed; proof_below: chance below which it counts as gone.
+    most_provocations: more than so many nobody does.
+    """
+
+    comeback_costs: float = 150.0
+    comeback_within: float = 20000.0
+    watch_for: float = 1000.0
+    excluded_below: float = 0.05
+    speaks_from: float = 3.0
+    proof_begins_at: float = 0.5
+    proof_below: float = 0.05
+    most_provocations: float = 30.0
 
 
 @dataclass(frozen=True)
@@ -289,7 +432,7 @@ class Settings:
     dominates, lead: a verdict needs the first cause at or above this probability, and this many times the next.
     least_gain: bits a check must bring for every quarter of an hour it costs. waiting_counts: share of a waiting
     minute that counts. hazard_minutes: what a hazardous step costs on top. asking_minutes: what any question costs.
-    hour_costs: money for an hour, where money is what counts.
+    hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
     shows_unless_said: showing frequency where nothing is written.
     """
 
@@ -305,6 +448,7 @@ class Settings:
     hour_costs: float
     shows_unless_said: Frequency
     origin: Origin
+    afterwards: Afterwards = Afterwards()
 
 
 @dataclass(frozen=True)
@@ -340,6 +484,10 @@ class Rulebook:
     settings: Settings
     files: tuple[str, ...]
     stamp: str
+    parts: Mapping[str, Part] = field(default_factory=dict)
+    risks: Mapping[str, Risk] = field(default_factory=dict)
+    sheets: Mapping[str, Sheet] = field(default_factory=dict)
+    proofs: Mapping[str, Proof] = field(default_factory=dict)
     written: Mapping[Trail, Written] = field(default_factory=dict)
     waived: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
 

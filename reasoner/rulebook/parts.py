@@ -82,7 +82,7 @@ ORIGIN = (
     Key("weight", number("cases", 0.1, 1e6)),
     Key("because", text, default=""),
 )
-WAIVE = Key("waive", map_of(as_named, text, "what is not to be warned of any more, and why"))
+WAIVE = Key("waive", map_of(as_named, text, "what is not to be warned of any more, and why"), by_name=True)
 NAMED = Key("name", text, into="title", paste="name: what people call it")
 MEANS = Key("means", text, paste="means: what it is, in a sentence or two")
 

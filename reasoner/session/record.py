@@ -123,7 +123,8 @@ def _apply(book: Rulebook, record: Record, event: Event, number: int) -> Record:
     if kind == "tools":
         lacking = (record.lacking | set(event.get("lacking", ()))) - set(event.get("at hand", ()))
         back = {c: w for c, w in record.passed.items() if w != "no-tool" or set(book.checks[c].needs) & lacking}
-        return replace(record, lacking=lacking, passed=back)
+        at_hand = (record.at_hand | set(event.get("at hand", ()))) - set(event.get("lacking", ()))
+        return replace(record, lacking=lacking, at_hand=at_hand, passed=back)
     if kind == "note":
         return replace(record, notes=(*record.notes, event["text"]))
     if kind == "rules":

@@ -122,7 +122,7 @@ class Desk:
         self.write("".join(line + "\n" for line in lines))
 
     def page(self, *blocks: RenderableType) -> None:
-        """Blocks of any length: a terminal gets them a screen at a time. What is typed meanwhile answers what follows."""
+        """Any number of blocks; a terminal gets them a screen at a time. What is typed then answers what follows."""
         lines = self.rendered(*blocks)
         step = self.lines - 1
         while self.tty and len(lines) > step + 1:
@@ -155,7 +155,7 @@ class Desk:
         if self._typed:
             line, self._typed = self._typed, ""
             return line
-        if len(prompt) > self.columns - ROOM_TO_TYPE:  # a prompt is broken anywhere, a paragraph between words
+        if len(prompt) > self.width - ROOM_TO_TYPE:  # a prompt is broken anywhere, a paragraph between words
             self.say(prompt.removesuffix("> "))
             prompt = "> "
         self._asking = True

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from reasoner.measure.codes import read_codes
-from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, vehicle_from
+from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
 from reasoner.session.acts import Refused
@@ -35,7 +35,7 @@ CALLED = {
     "charged": "turbo or supercharger",
     "airflow": "airflow meter",
     "pressure": "pressure sensor",
-    "both": "both",
+    "both": "both of them",
 }
 
 
@@ -117,10 +117,19 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
             desk.say(f"{mistake.message} ({mistake.mend})")
             fields.pop(mistake.key, None)
         return _ask_vehicle(desk, {k: v for k, v in fields.items() if v != DEFAULTS.get(k)})
-    banks = " and ".join("-".join(map(str, bank)) for bank in found.banks)
-    sensors = "one sensor for all cylinders" if len(found.banks) == 1 else f"a sensor each for cylinders {banks}"
-    desk.show(para(f"{found.title}: {sensors}.", style=QUIET))
+    desk.show(para(_read_back(found), style=QUIET))
     return fields
+
+
+def _read_back(vehicle: Vehicle) -> str:
+    """`inline 4, direct, turbo or supercharger, airflow meter, 198000 km; one upstream sensor`."""
+    said = [CALLED.get(vehicle.properties.get(key, ""), "") for key in ("injection", "charging", "metering")]
+    said[1] = {"none": "not charged"}.get(said[1], said[1])
+    distance = f"{vehicle.distance_km:.0f} km" if vehicle.distance_km is not None else ""
+    banks = " and ".join("-".join(map(str, bank)) for bank in vehicle.banks)
+    sensors = "one upstream sensor" if len(vehicle.banks) == 1 else f"an upstream sensor each for cylinders {banks}"
+    injection = f"{said[0]} injection" if said[0] != "both" else "port and direct injection"
+    return ", ".join(filter(None, (vehicle.layout, injection, *said[1:], distance))) + f"; {sensors}."
 
 
 def _chosen(line: str, ask: _Ask) -> str:
@@ -146,8 +155,9 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
     mine = next((m for m in mistakes if m.key == ask.key), None)
     if mine is None:
         return ""
+    mend = mine.mend.removeprefix("one of: ")
     names = ", ".join(f"{n} {CALLED.get(c, c)}" for n, c in enumerate(ask.choices, start=1))
-    return f'"{shortened(value, 24)}" is not possible here: {names or mine.mend}.'
+    return f'"{shortened(value, 24)}" is not possible here: {names or mend}.'
 
 
 # ---- the case --------------------------------------------------------------------------------------------------------

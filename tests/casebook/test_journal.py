@@ -68,21 +68,37 @@ def test_a_head_that_could_not_be_read_again_is_not_written(tmp_path: Path, head
 
 
 def test_one_write_and_one_flush_an_event(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path, done = write(tmp_path), []
+    path = write(tmp_path)
+    done: list[str] = []
+
+    def watch(name: str) -> None:
+        real = getattr(os, name)
+
+        def watched(*arguments: object) -> object:
+            done.append(name)
+            return real(*arguments)
+
+        monkeypatch.setattr(os, name, watched)
+
     with journal.resume(path) as kept:
         kept.append(ANSWER)
         for name in ("write", "fsync", "read", "ftruncate"):
-            real = getattr(os, name)
-            monkeypatch.setattr(os, name, lambda *a, name=name, real=real: (done.append(name), real(*a))[1])
+            watch(name)
         kept.append(NOTE)
-    monkeypatch.undo()
+        monkeypatch.undo()
     assert done == ["write", "fsync"]
 
 
+@posix
 def test_beginning_puts_file_and_folder_on_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     flushed: list[bool] = []
     real = os.fsync
-    monkeypatch.setattr(os, "fsync", lambda fd: (flushed.append(stat.S_ISDIR(os.fstat(fd).st_mode)), real(fd))[1])
+
+    def watched(fd: int) -> None:
+        flushed.append(stat.S_ISDIR(os.fstat(fd).st_mode))
+        real(fd)
+
+    monkeypatch.setattr(os, "fsync", watched)
     write(tmp_path)
     assert flushed == [False, True]
 
@@ -91,7 +107,8 @@ def test_an_event_that_is_no_plain_data_changes_nothing(tmp_path: Path) -> None:
     path = write(tmp_path, ANSWER)
     before = path.read_bytes()
     with journal.resume(path) as kept:
-        for event in ({"a": {1}}, {1: 2}, {"a": float("nan")}):
+        wrong: list[Any] = [{"a": {1}}, {1: 2}, {"a": float("nan")}]
+        for event in wrong:
             with pytest.raises((TypeError, ValueError)):
                 kept.append(event)
         assert path.read_bytes() == before

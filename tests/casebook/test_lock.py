@@ -84,7 +84,8 @@ def test_twice_in_one_program(tmp_path: Path) -> None:
 
 def test_a_lock_file_removed_by_its_holder_meanwhile(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Between our opening the file and locking it: ours would then be a lock that nobody else can see."""
-    path, real, calls = tmp_path / "a.yaml", lock._claim, []
+    path, real = tmp_path / "a.yaml", lock._claim
+    calls: list[int] = []
 
     def claim(fd: int) -> None:
         if not calls:

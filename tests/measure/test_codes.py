@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -181,6 +183,13 @@ def test_typed_plainly_nothing_is_lost(pairs: list[tuple[str, str]]) -> None:
     for code, state in pairs:
         wanted.setdefault(code, set()).add(state)
     assert said(", ".join(f"{code.lower()} {state}" for code, state in pairs)) == wanted
+
+
+def test_a_very_long_text_takes_no_time() -> None:
+    for text in (":", "P0172 ", "x,", "pending: "):
+        started = time.perf_counter()
+        read_codes(text * 50_000)
+        assert time.perf_counter() - started < 5
 
 
 @given(CODES, st.integers(2, 4))

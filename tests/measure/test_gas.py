@@ -95,6 +95,11 @@ def test_error_of_lambda() -> None:
     assert got.error < wider.error < 2 * got.error
 
 
+def test_nitric_oxide_counts_half_as_oxygen() -> None:
+    """2000 ppm are 0.2 %, half of it 0.1 % of O2: the formula's NO/2."""
+    assert lambda_of(0.3, 15.0, 0, 0.3, 2000).value == pytest.approx(lambda_of(0.3, 15.0, 0, 0.4).value, rel=1e-12)
+
+
 def test_no_exhaust_gas() -> None:
     with pytest.raises(ValueError, match="CO2"):
         lambda_of(0, 0, 0, 20.9)

@@ -85,7 +85,7 @@ def test_a_sum_is_read_back() -> None:
 @pytest.mark.parametrize("typed", ["0", "d", "can't tell"])
 def test_cant_tell_is_no_evidence_and_is_not_asked_again(typed: str) -> None:
     kept, text, _ = sit(typed, workup=asking("smell"))
-    assert kept.events[-2]["why"] == "cant-tell"
+    assert [e["why"] for e in kept.events if e["event"] == "pass" and e["check"] == "smell"] == ["cant-tell"]
     assert not answers(kept)
     assert "Smell of fuel: can't tell" in text
     assert text.count("Does the owner smell raw fuel?") == 1
@@ -108,8 +108,9 @@ def test_cant_tell_is_no_evidence_and_is_not_asked_again(typed: str) -> None:
 )
 def test_a_wrong_entry_gets_one_line_and_loses_nothing(name: str, typed: str, says: str) -> None:
     kept, text, _ = sit(typed, workup=asking(name))
-    after = text.split("> " + typed.strip(), 1)[1].lstrip("\n")
-    answer = after.split("\n>")[0].split("\nh: help >")[0].split("\nEnter:")[0]
+    lines = text.split("\n")
+    first = next(i for i, line in enumerate(lines) if re.fullmatch(r"(h: help |Enter: .*)?> .*", line))
+    answer = "\n".join(lines[first + 1 :]).split("\n>")[0].split("\nh: help >")[0].split("\nEnter:")[0]
     assert says in flat(answer)
     assert len(answer) < 200
     assert kept.kinds()[-1] == "stop" and not answers(kept)
@@ -141,9 +142,9 @@ def test_which_of_two_tools_is_missing_is_asked() -> None:
 def test_not_now_and_a_condition_that_cannot_be_had() -> None:
     kept, _, _ = sit("x", "9", "", "x", "2", workup=asking("plugs"))
     assert kept.workup.record.passed["plugs"] == "not-now"
-    fresh = case(events=[ALL_CODES, {"event": "pass", "step": 2, "check": "smell", "why": "not-now"}])
+    fresh = asking("plugs").after([{"event": "condition", "step": 5, "condition": "engine-off"}])
     kept, text, _ = sit("x", "3", workup=fresh)
-    assert "can't be brought about" in text
+    assert "3 hot restart can't be brought about" in flat(text)
     assert [e for e in kept.events if e["event"] == "avoid"][0]["condition"] == "hot-restart"
 
 
@@ -151,7 +152,7 @@ def test_not_now_and_a_condition_that_cannot_be_had() -> None:
 
 
 def test_back_takes_the_last_step_back_and_says_which() -> None:
-    kept, text, _ = sit("2", "b", workup=asking("smell"))
+    kept, text, _ = sit("t smell", "1", "2", "b", workup=case(events=[ALL_CODES]))
     assert "Taken back: Smell of fuel: smells of fuel" in text
     assert kept.kinds()[-3:] == ["answer", "undo", "stop"]
     assert not kept.workup.record.given
@@ -185,7 +186,7 @@ def test_what_is_so_for_ever_is_told_without_a_condition() -> None:
 
 
 def test_told_again_it_says_what_was_answered() -> None:
-    _, text, _ = sit("2", "t smell", "1", "1", workup=case(events=[ALL_CODES]))
+    _, text, _ = sit("t smell", "1", "2", "t smell", "1", "1", workup=case(events=[ALL_CODES]))
     assert "Answered before: Smell of fuel: smells of fuel. A new answer takes its place." in text
 
 
@@ -302,13 +303,10 @@ def leaking() -> Workup:
     )
 
 
-WET = ("o", "1", "3=wet", "")
-
-
 def test_the_verdict_is_shown_kept_and_can_be_asked_past() -> None:
-    kept, text, _ = sit("o", "1", "3=3", "", "w 1", "", "g", workup=settled())
+    kept, text, _ = sit("w 1", "", "g", workup=settled())
     assert kept.events[-2]["event"] == "verdict"
-    assert kept.events[-2]["kind"] == "settled"
+    assert (kept.events[-2]["kind"], kept.events[-2]["cause"]) == ("settled", "leaky-injector@cylinder-3")
     assert text.index("Petrol vapour catches fire") < text.index("WHAT TO DO NEXT")
     assert "asking on past the verdict" in text
     assert kept.kinds().count("verdict") == 1
@@ -316,7 +314,12 @@ def test_the_verdict_is_shown_kept_and_can_be_asked_past() -> None:
 
 def settled() -> Workup:
     wet = {"1": "same", "2": "same", "3": "wet", "4": "same"}
-    return leaking().after([{"event": "answer", "step": 5, "check": "plugs", "values": wet, "sure": "sure"}])
+    return leaking().after(
+        [
+            {"event": "answer", "step": 5, "check": "plugs", "values": wet, "sure": "sure"},
+            {"event": "answer", "step": 6, "check": "pressure", "values": {"0": "falls"}, "sure": "sure"},
+        ]
+    )
 
 
 def test_back_from_the_verdict_reopens_the_question() -> None:
@@ -336,7 +339,7 @@ def test_at_the_verdict_anything_else_gets_one_line() -> None:
 
 @pytest.mark.parametrize("typed", [("s",), ("stop",), ()])
 def test_leaving_says_how_to_go_on(typed: tuple[str, ...]) -> None:
-    kept, text, desk = sit("2", *typed, workup=case(events=[ALL_CODES]))
+    kept, text, desk = sit("2", *typed)
     assert text.endswith(f"Everything answered is kept. To go on: {RESUME}\n")
     assert desk.left == ("stop" if typed else "end of input")
     assert kept.kinds()[-2:] == ["answer", "stop"]
@@ -397,11 +400,9 @@ def test_nothing_is_asked_twice_in_a_whole_case() -> None:
         document = Talk(kept.workup).next()
         if not isinstance(document, Question):
             break
-        line = "0" if document.reading else ("all=1" if len(document.places) > 1 else "1")
+        line = "all=1" if len(document.places) > 1 else "1"
         if document.reading:
-            line = " ".join(f"{p}=0" for p in document.places) if len(document.places) > 1 else "1=0" * bool(
-                list(document.places) != [0]
-            ) or "0"
+            line = " ".join(f"{p}=0" for p in document.places) if len(document.places) > 1 else "0"
         desk = desk_with([line, "", "s"])
         run(kept.workup, kept, desk, Pages())
     seen = [(g.check, g.spell, tuple(g.values)) for g in kept.workup.record.given]

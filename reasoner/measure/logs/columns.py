@@ -20,21 +20,22 @@ from reasoner.measure.slip import visible
 LONGEST = 200  # characters of a header that are looked at
 
 _SYNONYMS = {
-    "temp": "temperature", "temperatures": "temperature", "press": "pressure", "pres": "pressure", "spd": "speed",
-    "veh": "vehicle", "eng": "engine", "abs": "absolute", "calc": "calculated", "baro": "barometric",
-    "cmd": "commanded", "cmnd": "commanded", "target": "commanded", "desired": "commanded", "wanted": "commanded",
-    "setpoint": "commanded", "specified": "commanded", "equiv": "equivalence", "equ": "equivalence",
-    "evap": "evaporative", "manifoldpressure": "manifold", "trims": "trim", "ft": "trim", "pct": "pct", "o2": "oxygen",
-    "o2s": "oxygen", "ho2s": "oxygen", "lambdasonde": "lambda", "λ": "lambda", "cyl": "cylinder", "secs": "seconds",
-    "accel": "accelerator", "flow": "flow", "volts": "voltage", "canp": "purge", "eqrat": "equivalence",
-    "air-fuel": "air", "shortterm": "short", "longterm": "long", "alcohol": "alcohol",
+    "temp": "temperature", "press": "pressure", "pres": "pressure", "spd": "speed", "veh": "vehicle", "eng": "engine",
+    "abs": "absolute", "calc": "calculated", "baro": "barometric", "cmd": "commanded", "cmnd": "commanded",
+    "target": "commanded", "desired": "commanded", "wanted": "commanded", "setpoint": "commanded",
+    "specified": "commanded", "equiv": "equivalence", "evap": "evaporative", "trims": "trim", "ft": "trim",
+    "o2": "oxygen", "λ": "lambda", "cyl": "cylinder", "accel": "accelerator", "volts": "voltage",
 }  # fmt: skip
 _FILLING = frozenset(
     "sensor value actual measured current input output position the of from in at by a b for and term duty status "
     "percent percentage pct level relative degree engine fuel bank system total raw number no valve module upstream "
     "front gauge vacuum rate to obd pid sae j mode service".split()
 )
-_ACRONYM = re.compile(r"^(SHRTFT|LONGFT|FUELSYS)[ _]?([12])[34]?$|^(O2S|EQ_RAT|LAMBDA)[ _]?([12])([1-4])$", re.I)
+_SHORT_NAME = re.compile(r"(SHRTFT|LONGFT|FUELSYS|O2S|EQ_RAT|LAMBDA)_?([12])?([1-4])?", re.I)
+_SHORT_NAMES = {  # SAE J1979 annex B, from memory: without a number, EQ_RAT and LAMBDA are what is commanded
+    "SHRTFT": "shrtft", "LONGFT": "longft", "FUELSYS": "fuelsys", "O2S": "oxygen sensor", "EQ_RAT": "lambda",
+    "LAMBDA": "lambda",
+}  # fmt: skip
 _BANK = re.compile(r"(?<![a-z])(?:bank|bnk|b)[ _.#-]?([12])(?![0-9])", re.I)
 _SENSOR = re.compile(r"(?<![a-z])(?:sensor|sens|s)[ _.#-]?([1-4])(?![0-9])", re.I)
 _BOTH = re.compile(r"(?<![a-z])b([12])[ _-]?s([1-4])(?![0-9])", re.I)
@@ -127,21 +128,25 @@ def _unit(text: str) -> tuple[str, units.Unit | None]:
         if unit is None and inside.lower() in ("deg c", "deg f", "degc", "degf"):
             unit = units.find(inside[-1])
         if unit is not None:
-            return (text[: match.start()] + " " + text[match.end() :]).strip(), unit
+            kept = "lambda" if unit.dimension == "number" else ""
+            return f"{text[: match.start()]} {kept} {text[match.end() :]}".strip(), unit
     for cut in (r"(.*\S)\s*[,;:/]\s*(\S{1,8})$", r"(.*\S)[\s_]+(\S{1,8})$"):
         match = re.match(cut, text)
         if match and not match[2].isdigit() and len(match[1]) > 1:
-            unit = units.find(match[2])
-            if unit is not None and (len(match[2]) > 1 or match[2] in "%VsCF°"):
+            unit = units.find("g/s" if match[2].lower() == "gps" else match[2])
+            letter = len(match[2]) == 1 and match[2] not in "%Vs" and "temp" not in text.lower()
+            if unit is not None and unit.dimension != "number" and not letter:
                 return match[1], unit
     return text, None
 
 
 def _place(text: str) -> tuple[int, int, str]:
     """Bank or cylinder (0 = not said), sensor (0 = not said), and the text without them."""
-    acronym = _ACRONYM.match(text)
-    if acronym:
-        return int(acronym[2] or acronym[4]), int(acronym[5] or 0), (acronym[1] or acronym[3])
+    short = _SHORT_NAME.fullmatch(text)
+    if short:
+        words = _SHORT_NAMES[short[1].upper()]
+        commanded = short[1].upper() == "EQ_RAT" and not short[2]
+        return int(short[2] or 0), int(short[3] or 0), f"commanded {words}" if commanded else words
     place = sensor = 0
     both = _BOTH.search(text)
     if both:

@@ -1,0 +1,42 @@
+"""A number of the shop's under somebody else's source.
+
+Where a shop's rules change a number of an entry whose `source` is a key of the bibliography, and do not say whose
+number it now is, it would stand there as if it had been published.
+
+Good:
+
+    faults:
+      meter-high: {share: 40, source: practice}
+
+Bad:
+
+    faults:
+      meter-high: {share: 40}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from reasoner.lint.bench import Bench, Finding
+
+ID = "borrowed-source"
+TITLE = "a changed number under the old source"
+MEND = "add whose number it is: source: practice, judgement, or a key of `sources`"
+NUMBERS = ("share", "shows", "pairs", "more likely", "otherwise", "given", "minutes", "wait", "money", "from")
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    written = bench.book.written
+    for trail, value in written.items():
+        section, name, key, *part = (*trail, "", "")[: max(3, len(trail))]
+        source = written.get((section, name, "source"))
+        if key not in NUMBERS or source is None or source.text not in bench.book.sources:
+            continue
+        says_its_own = key == "given" and "source: " in value.text
+        if (
+            value.place.file != source.place.file and not says_its_own
+        ):  # the entry is written in one file, changed in another
+            what = f"{key}: {part[0]}" if part else key
+            message = f'`{what}` of "{name}" is changed here, and would stand under {source.text}'
+            yield Finding(section, name, value.place, len(value.text), message)

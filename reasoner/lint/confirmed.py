@@ -1,0 +1,51 @@
+"""A fault that nothing confirms.
+
+`confirmed by` names the checks that settle it. Each must have an outcome that is at least twice as likely while this
+fault shows as under all the others together, on some vehicle that can have it: otherwise it confirms nothing.
+
+Good:
+
+    faults:
+      meter-high: {confirmed by: [airflow]}
+
+Bad:
+
+    faults:
+      leak: {confirmed by: []}
+      meter-high: {confirmed by: [airflow, trim]}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from reasoner.inference.apart import raises
+from reasoner.lint.bench import Bench, Finding, at
+
+ID = "not-confirmed"
+TITLE = "a fault that nothing confirms"
+MEND = "name checks under `confirmed by` that have an outcome which this fault makes much likelier than others do"
+TIMES = 2.0  # how many times likelier an outcome must be to count as confirming: judgement
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    for fault in bench.faults:
+        spot = bench.book.written.get(("faults", fault.name, "confirmed by"))
+        place = spot.place if spot else fault.origin.place
+        if not fault.confirmed_by:
+            yield at("faults", fault.name, fault.origin.place, f'nothing confirms "{fault.name}"')
+        for name in fault.confirmed_by:
+            times = [
+                raises(car.tables, table, car.cause_of[fault.name])
+                for car in bench.cars
+                if fault.name in car.cause_of and (table := car.table(name))
+            ]
+            if not times:
+                message = f'"{name}" cannot confirm "{fault.name}": no vehicle can have both'
+            elif max(times) < TIMES:
+                message = (
+                    f'"{name}" hardly confirms "{fault.name}": no outcome is more than {max(times):.1f} times as likely'
+                )
+            else:
+                continue
+            yield Finding("faults", fault.name, place, len(spot.text) if spot else len(fault.name), message)

@@ -1,0 +1,50 @@
+"""A check that costs more than what it proves.
+
+Its minutes (at the setting `hour costs`), its waiting as far as that counts, and its money come to more than the
+dearest repair of any fault it can confirm: replacing the part on suspicion would be cheaper.
+
+Good:
+
+    checks:
+      airflow: {minutes: 30}
+
+Bad:
+
+    checks:
+      airflow: {minutes: 300}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from reasoner.inference.apart import raises
+from reasoner.lint.bench import Bench, Finding, at
+from reasoner.lint.confirmed import TIMES
+
+ID = "dear-check"
+TITLE = "a check that costs more than what it proves"
+MEND = "look at its minutes and money, and at those of the repairs"
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    book, settings = bench.book, bench.book.settings
+
+    def cost(minutes: float, wait: float, money: float) -> float:
+        return (minutes + settings.waiting_counts * wait) / 60 * settings.hour_costs + money
+
+    for name, entry in book.checks.items():
+        shown: set[str] = set()
+        for car in bench.cars:
+            table = car.table(name)
+            if table is not None:
+                shown |= {f for f, cause in car.cause_of.items() if raises(car.tables, table, cause) >= TIMES}
+        repairs = {book.faults[fault].repair for fault in shown if not book.faults[fault].anything_else}
+        if not repairs:
+            continue
+        own = cost(entry.minutes, entry.wait, entry.money)
+        costs = {repair: cost(book.repairs[repair].minutes, 0, book.repairs[repair].money) for repair in repairs}
+        dearest = max(costs, key=lambda repair: costs[repair])
+        if own > costs[dearest]:
+            message = f'"{name}" costs {own:.0f}, the dearest repair it points to {costs[dearest]:.0f} ({dearest})'
+            yield at("checks", name, entry.origin.place, message)

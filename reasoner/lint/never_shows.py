@@ -1,0 +1,36 @@
+"""A fault that never shows.
+
+In no condition does it act more often than where nothing is said (the setting `shows unless said`): nobody has
+written when it is to be seen, or it was written so low that a check would have to be repeated for ever.
+
+Good:
+
+    faults:
+      leak: {shows: {any: sometimes, stands: often}}
+
+Bad:
+
+    faults:
+      leak: {shows: {any: rarely}}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from reasoner.lint.bench import Bench, Finding, at
+
+ID = "never-shows"
+TITLE = "a fault that shows in no condition"
+MEND = "say under `shows`, of it or of one of its families, in which conditions it acts, and how often"
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    unsaid = bench.book.settings.shows_unless_said
+    for fault in bench.faults:
+        often = [
+            float(car.tables.shows[car.cause_of[fault.name]].max()) for car in bench.cars if fault.name in car.cause_of
+        ]
+        if often and max(often) <= unsaid.value + 1e-9:
+            message = f'"{fault.name}" acts in no condition more often than {max(often) * 100:.0f} %'
+            yield at("faults", fault.name, fault.origin.place, message)

@@ -1,0 +1,34 @@
+"""A fault that no vehicle can have, or a check that applies to none.
+
+A share of 0 for every injection that its `only` allows, or a filter that excludes itself.
+
+Good:
+
+    faults:
+      meter-high: {only: {injection: direct}, share: {port: 0, direct: 20, dual: 10}}
+
+Bad:
+
+    faults:
+      meter-high: {only: {injection: port}, share: {port: 0, direct: 20, dual: 10}}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from reasoner.lint.bench import Bench, Finding, at, possible, together
+
+ID = "no-vehicle"
+TITLE = "a fault or a check for no vehicle at all"
+MEND = "look at its `only`, and at its `share` if it has one"
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    for fault in bench.faults:
+        if not possible(fault).values["injection"]:
+            yield at("faults", fault.name, fault.origin.place, f'no vehicle can have "{fault.name}"')
+    faults = [possible(fault) for fault in bench.faults]
+    for name, entry in bench.book.checks.items():
+        if not any(together(entry.only, only) for only in faults):
+            yield at("checks", name, entry.origin.place, f'"{name}" applies to no vehicle')

@@ -1,0 +1,46 @@
+"""An outcome that nothing makes likely, or that no reading can give.
+
+Every outcome but the first is there because some fault shows it: at least half as likely again under some cause as
+with nothing to see. And where a check is measured, each outcome needs its band, or a typed number never gives it.
+
+Good:
+
+    checks:
+      plugs:
+        outcomes: {same: the same, darker: darker, wet: wet with fuel}
+        otherwise: {darker: seldom, wet: almost never}
+        given: {leak: {darker: often, wet: sometimes}}
+
+Bad:
+
+    checks:
+      plugs:
+        outcomes: {same: the same, darker: darker, wet: wet with fuel}
+        otherwise: {darker: seldom, wet: almost never}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from reasoner.lint.bench import Bench, Finding
+
+ID = "unlikely-outcome"
+TITLE = "an outcome that nothing makes likely, or no reading gives"
+MEND = "say under `given` which fault shows it, or take the outcome out"
+TIMES = 1.5  # how many times as likely as with nothing to see: judgement
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    for name, entry in bench.book.checks.items():
+        tables = [table for car in bench.cars if (table := car.table(name))]
+        bands = {band.outcome for band in entry.measure.bands} if entry.measure else None
+        for number, outcome in enumerate(entry.outcomes):
+            if bands is not None and outcome.name not in bands:
+                message = f'no reading gives the outcome "{outcome.name}" of "{name}"'
+                mend = "give it a band under `measure`"
+                yield Finding("checks", name, outcome.place, len(outcome.name), message, mend)
+            times = [float((t.rows[t.index][..., number] / t.rows[0][number]).max()) for t in tables]
+            if number and times and max(times) < TIMES:
+                message = f'no cause makes "{outcome.name}" of "{name}" more than {max(times):.1f} times as likely'
+                yield Finding("checks", name, outcome.place, len(outcome.name), message)

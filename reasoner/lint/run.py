@@ -1,0 +1,98 @@
+"""All the lints, run over a rule base; what was waived, with a reason, is left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Protocol, cast
+
+from reasoner.lint import (
+    adds_up,
+    borrowed,
+    confirmed,
+    dear,
+    hazards,
+    in_a_case,
+    never_reached,
+    never_shows,
+    no_vehicle,
+    outcomes,
+    proof,
+    repeats,
+    tells_nothing,
+    told_apart,
+    unused,
+)
+from reasoner.lint.bench import Bench, Finding
+from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.problem import Problem
+
+
+class Lint(Protocol):
+    """One check of a rule base: a module. Its docstring is its manual, with a good and a bad snippet.
+
+    A module with STRICT runs only when it is asked for.
+    """
+
+    ID: str
+    TITLE: str
+    MEND: str
+    __doc__: str | None
+
+    def check(self, bench: Bench) -> Iterable[Finding]: ...
+
+
+_MODULES = (
+    no_vehicle,
+    never_shows,
+    told_apart,
+    confirmed,
+    tells_nothing,
+    outcomes,
+    adds_up,
+    repeats,
+    never_reached,
+    hazards,
+    proof,
+    dear,
+    unused,
+    borrowed,
+    in_a_case,
+)
+LINTS: Mapping[str, Lint] = {module.ID: cast(Lint, module) for module in _MODULES}
+IDLE = "idle-waiver"
+
+
+def run(bench: Bench, lines: Mapping[str, Sequence[str]], strict: bool = False) -> tuple[Problem, ...]:
+    """Every warning, sorted by place. lines: the text of each file read. strict: also what only strictness minds."""
+    asked = {name: lint for name, lint in LINTS.items() if strict or not getattr(lint, "STRICT", False)}
+    waived, found = bench.book.waived, set[Problem]()
+    idle = {
+        (*entry, name) for entry, reasons in waived.items() for name in reasons if name not in LINTS or name in asked
+    }
+    for name, lint in asked.items():
+        for finding in lint.check(bench):
+            if name in waived.get((finding.section, finding.name), {}):
+                idle.discard((finding.section, finding.name, name))
+            else:
+                found.add(_problem(finding, name, lint.MEND, lines))
+    found |= {_problem(finding, IDLE, "delete it from `waive`", lines) for finding in _idle(bench.book, sorted(idle))}
+    return tuple(sorted(found))
+
+
+def _idle(book: Rulebook, waivers: Iterable[tuple[str, str, str]]) -> Iterator[Finding]:
+    """Waivers of what there is nothing to be warned of: they would hide the next mistake."""
+    for section, entry, name in waivers:
+        written = book.written[section, entry, "waive", name]
+        message, mend = f'"{entry}" waives {name}, which is not the matter with it', ""
+        if name not in LINTS:
+            meant = near(name, LINTS)
+            message = f'there is no warning called "{name}"'
+            mend = f'did you mean "{meant}"?' if meant else "there are: " + listed(LINTS, "and")
+        yield Finding(section, entry, written.place, len(written.text), message, mend)
+
+
+def _problem(finding: Finding, name: str, mend: str, lines: Mapping[str, Sequence[str]]) -> Problem:
+    text, number = lines.get(finding.place.file, ()), finding.place.line - 1
+    line = text[number] if number < len(text) else ""
+    return Problem(finding.place, finding.message, finding.mend or mend, line, finding.length, name, "warning")

@@ -1,0 +1,73 @@
+"""Two faults that no check can tell apart.
+
+At even odds between the two, no single look, at any place and in any condition, brings as much as the setting
+`least gain`, on any of the typical vehicles that can have both: the program would never ask anything to decide
+between them. Where it cannot be helped, one of them names the other under `alike`, with the reason.
+
+Good:
+
+    faults:
+      meter-dirty:
+        name: Airflow meter dirty
+        means: Its element is coated.
+        at: engine
+        share: 10
+        acts as: [rich]
+        repair: new-meter
+        confirmed by: [airflow]
+        driving on: It drinks.
+        alike: {meter-high: The same part with the same signs; it is renewed either way.}
+        source: judgement
+    checks:
+      airflow: {given: {meter-dirty: {too-much: usually}}}
+
+Bad:
+
+    faults:
+      meter-dirty:
+        name: Airflow meter dirty
+        means: Its element is coated.
+        at: engine
+        share: 10
+        acts as: [rich]
+        repair: new-meter
+        confirmed by: [airflow]
+        driving on: It drinks.
+        source: judgement
+    checks:
+      airflow: {given: {meter-dirty: {too-much: usually}}}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+from reasoner.lint.bench import Bench, Finding, at
+
+ID = "cannot-tell-apart"
+TITLE = "two faults that no check can tell apart"
+MEND = "say under `given` of some check how the two differ, or under `alike` of one of them why nothing does"
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    faults, least = bench.book.faults, bench.book.settings.least_gain
+    worst: dict[tuple[str, str], tuple[float, str]] = {}  # of a pair: the least bits on any car, and by which check
+    for car in bench.cars:
+        names = tuple(car.cause_of)
+        for i, j in combinations(range(len(names)), 2):
+            pair = tuple(sorted((names[i], names[j]), key=list(faults).index))
+            said = float(car.telling.bits[i, j]), car.tables.checks[car.telling.check[i, j]].name
+            worst[pair[0], pair[1]] = min(said, worst.get((pair[0], pair[1]), said))
+    for (first, second), (bits, by) in worst.items():
+        one, other = faults[first], faults[second]
+        excused = second in one.alike or first in other.alike
+        if one.anything_else or other.anything_else or excused == (bits < least):
+            continue
+        if bits < least:
+            message = f'no check can tell "{second}" from "{first}": the best, {by}, brings {bits:.3f} bits'
+            yield at("faults", second, other.origin.place, message)
+        else:
+            owner, named = (one, second) if second in one.alike else (other, first)
+            message = f'"{named}" is no longer alike: {by} tells it from "{owner.name}", {bits:.2f} bits'
+            yield at("faults", owner.name, owner.origin.place, message, f"delete it from `alike` of {owner.name}")

@@ -1,0 +1,86 @@
+"""An entry that nothing uses: a source that no statement names, a tool nothing needs, a caution shown before nothing,
+a family no fault acts as, a repair no fault gets, a condition in which no check is made.
+
+Good:
+
+    tools:
+      lamp: {name: inspection lamp}
+    checks:
+      plugs: {needs: [lamp]}
+
+Bad:
+
+    tools:
+      lamp: {name: inspection lamp}
+    sources:
+      another-study: {cite: "Nobody, Another study that was never made, 2001", seen: from memory}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from reasoner.lint.bench import Bench, Finding, at, statements
+from reasoner.rulebook.fields import ONE
+from reasoner.rulebook.model import Place, Rulebook
+
+ID = "unused"
+TITLE = "an entry that nothing uses"
+MEND = "use it, or delete it"
+
+
+def check(bench: Bench) -> Iterator[Finding]:
+    used, places = _used(bench.book), _places(bench.book)
+    for section, names in used.items():
+        for name, place in places[section].items():
+            if name not in names:
+                yield at(section, name, place, f'nothing uses the {ONE[section]} "{name}"')
+
+
+def _places(book: Rulebook) -> dict[str, dict[str, Place]]:
+    return {
+        "sources": {name: source.place for name, source in book.sources.items()},
+        "tools": {name: tool.place for name, tool in book.tools.items()},
+        "cautions": {name: caution.origin.place for name, caution in book.cautions.items()},
+        "families": {name: family.origin.place for name, family in book.families.items()},
+        "repairs": {name: repair.origin.place for name, repair in book.repairs.items()},
+        "conditions": {name: condition.origin.place for name, condition in book.conditions.items()},
+    }
+
+
+def _used(book: Rulebook) -> dict[str, set[str]]:
+    checks, conditions, faults = book.checks.values(), book.conditions.values(), book.faults.values()
+    repairs, cautions, families = book.repairs.values(), book.cautions.values(), book.families.values()
+    origins = [book.settings.origin, *(said.origin for check in checks for _, said in statements(check))]
+    for entries in (checks, conditions, faults, repairs, cautions, families):
+        origins += [entry.origin for entry in entries]
+    anywhere = any(not check.conditions for check in checks if check.sees == "now")
+    acted = {name for fault in faults for name in fault.acts_as}
+    acted |= {wider for name in acted for wider in _wider(book, name)}
+    return {
+        "sources": {origin.source for origin in origins},
+        "tools": {name for needs in (*(c.needs for c in checks), *(c.needs for c in conditions)) for name in needs},
+        "cautions": {
+            name
+            for told in (
+                *(c.cautions for c in checks),
+                *(c.cautions for c in conditions),
+                *(r.cautions for r in repairs),
+            )
+            for name in told
+        },
+        "families": acted,
+        "repairs": {fault.repair for fault in faults},
+        "conditions": set(book.conditions) if anywhere else {name for check in checks for name in check.conditions},
+    }
+
+
+def _wider(book: Rulebook, family: str) -> set[str]:
+    found: set[str] = set()
+    pending = [family]
+    while pending:
+        for name in book.families[pending.pop()].part_of:
+            if name not in found:
+                found.add(name)
+                pending.append(name)
+    return found

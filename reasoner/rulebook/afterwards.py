@@ -1,0 +1,171 @@
+"""What follows a verdict, as tables of keys: what a repair takes and needs, parts, risks, repair sheets, proof."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from reasoner.rulebook.fields import (
+    NOTHING,
+    Desk,
+    Key,
+    as_map,
+    choice,
+    distance,
+    fields,
+    frequency,
+    list_of,
+    map_of,
+    minutes,
+    money,
+    name_of,
+    number,
+    object_of,
+    percent,
+    table,
+    text,
+    yes_no,
+)
+from reasoner.rulebook.located import Map, Node, Text
+from reasoner.rulebook.model import Afterwards, Effort, Guard, Step
+from reasoner.rulebook.parts import NAMED, ORIGIN, WAIVE, caution_names, check_names
+from reasoner.rulebook.shapes import Shaped
+
+COUNTS = ("one drive", "adds up")
+repair_names = list_of(name_of("repairs"))
+subjects = list_of(name_of("faults", "families"))
+
+
+def _group(keys: Mapping[str, Key], level: str, make: Callable[..., Any], at_place: bool = False) -> Shaped:
+    """A reader of a map with these keys into its dataclass; at_place: which knows where it was written."""
+
+    def read(desk: Desk, node: Node) -> Any:
+        before = len(desk.notes)
+        found = as_map(desk, node, "keys and values")
+        values = None if found is None else fields(desk, keys, found, found, level)
+        if values is None or len(desk.notes) > before:
+            return None
+        return make(**values, **({"place": node.place} if at_place else {}))
+
+    return Shaped(read, object_of(keys))
+
+
+EFFORT = table(Key("minutes", minutes, paste="minutes: 40"), Key("money", money, paste="money: 0"))
+GUARD = table(
+    Key("excluded", subjects, default=()),
+    Key("answered", check_names, default=()),
+    Key("beyond", check_names, default=()),
+    Key("because", text, default=""),
+)
+LASTS = table(Key("from", distance, paste="from: 160000 km"), Key("to", distance, paste="to: 220000 km"))
+STEP = table(
+    Key("do", text, paste="do: what is done in this step"),
+    Key("cautions", caution_names, default=()),
+    Key("figures", list_of(text), default=()),
+    Key("each", yes_no, default=False),
+)
+AFTERWARDS = table(
+    Key("comeback costs", money, default=Afterwards.comeback_costs),
+    Key("comeback within", distance, default=Afterwards.comeback_within),
+    Key("watch for", distance, default=Afterwards.watch_for),
+    Key("excluded below", percent(0.1, 50), default=Afterwards.excluded_below),
+    Key("speaks from", number("decibans", 0, 30), default=Afterwards.speaks_from),
+    Key("proof begins at", percent(0.1, 99.9), default=Afterwards.proof_begins_at),
+    Key("proof below", percent(0.1, 50), default=Afterwards.proof_below),
+    Key("most provocations", number("times", 1, 1000), default=Afterwards.most_provocations),
+)
+GROUPS = {  # for `right key, wrong level`: keys that are not at home elsewhere too
+    "`only after` of a repair": tuple(GUARD)[:-1],
+    "a step of a sheet": tuple(STEP)[2:],
+    "`afterwards` of the settings": tuple(AFTERWARDS),
+}
+
+read_afterwards = _group(AFTERWARDS, "`afterwards`", Afterwards)
+
+# What a fault, a check, a caution and a repair may say besides.
+AFTER_WORK = Key("after work", repair_names, default=())
+FAULT = (AFTER_WORK, Key("nothing wrong", yes_no, default=False), Key("mends itself", frequency))
+CAUTION = (Key("called for by", list_of(text), default=()),)
+REPAIR = (
+    Key("part", name_of("parts"), default=""),
+    Key("each more", _group(EFFORT, "`each more`", Effort)),
+    Key("all of", name_of("repairs"), default=""),
+    Key("includes", repair_names, default=()),
+    Key("instead of", repair_names, default=()),
+    Key("cures", frequency),
+    Key("only after", _group(GUARD, "`only after`", Guard)),
+    Key("goes wrong", frequency),
+    Key("raises", map_of(name_of("faults"), number("", 0), "faults, and their shares"), default=NOTHING, by_name=True),
+)
+
+PART = table(
+    NAMED,
+    Key("money", money, paste="money: 100"),
+    Key("lasts", _group(LASTS, "`lasts`", lambda **ends: (ends["from"], ends["to"]))),
+    *ORIGIN,
+    WAIVE,
+)
+RISK = table(
+    NAMED,
+    Key("costs", money, paste="costs: 500"),
+    Key("over", distance, paste="over: 10000 km"),
+    Key("not above", percent(0.01, 100)),
+    Key(
+        "given",
+        map_of(name_of("faults", "families"), frequency, "faults or families, and how often"),
+        paste="given: {a fault or a family: seldom}",
+        by_name=True,
+    ),
+    *ORIGIN,
+    WAIVE,
+)
+SHEET = table(
+    NAMED,
+    Key("for", repair_names, into="repairs", paste="for: [the repairs it is about]"),
+    Key("at hand", list_of(text), default=()),
+    Key("single use", list_of(text), default=()),
+    Key("steps", list_of(_group(STEP, "a step", Step, at_place=True)), paste="steps:\n    - do: what is done first"),
+    Key("values", yes_no, default=False),
+    Key("learned", list_of(text), default=()),
+    *ORIGIN,
+    WAIVE,
+)
+PROOF = table(
+    NAMED,
+    Key("say", text, paste="say: what must be seen"),
+    Key("shown by", check_names, default=()),
+    Key("at least", number("", 0), into="least"),
+    Key("unit", text, default=""),
+    Key("counts", choice(*COUNTS), default=COUNTS[-1]),
+    Key("cleared", yes_no),
+    Key("never", yes_no, default=False),
+    *ORIGIN,
+    WAIVE,
+)
+
+
+def finish_repair(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    """A cheaper step says what it saves and how often; nothing stands for itself."""
+    for one, other in (("instead of", "cures"), ("cures", "instead of")):
+        if node.key(one) and not node.key(other):
+            desk.notes.note("missing-key", node.key(one) or name, f"`{one}` needs `{other}` beside it", f"add {other}")
+    for key in ("all of", "includes", "instead of"):
+        value = values[key.replace(" ", "_")] or ()
+        if name.value in ((value,) if isinstance(value, str) else value):
+            desk.notes.note("loop", node.key(key) or name, f'"{name.value}" names itself', "delete it here")
+    more = values["each_more"]
+    if more and values["minutes"] is not None and more.minutes > values["minutes"]:
+        message = "a further place takes longer than the first, which has to be reached too"
+        desk.notes.note("bad-number", node.key("each more") or name, message, f"at most {values['minutes']:g} minutes")
+
+
+def finish_part(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    lasts = values["lasts"]
+    if lasts and not 0 < lasts[0] < lasts[1]:
+        desk.notes.note("bad-number", node.key("lasts") or name, "`from` is not below `to`", "swap the two")
+
+
+def finish_proof(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    if values["least"] is not None and not values["unit"]:
+        mend = "add the line\n  unit: s, or whatever is counted"
+        desk.notes.note("missing-key", node.key("at least") or name, "`at least` needs a unit", mend)

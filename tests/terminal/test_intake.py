@@ -1,0 +1,193 @@
+"""What is known before the first question."""
+
+from __future__ import annotations
+
+import pytest
+
+from reasoner.session.record import Event
+from reasoner.session.workup import Workup
+from reasoner.terminal.desk import Leave
+from reasoner.terminal.intake import ask_vehicle, intake
+from tests.terminal.desks import RESUME, Kept, case, desk_with, shown
+
+
+def take_in(*lines: str, workup: Workup | None = None) -> tuple[Kept, str]:
+    desk = desk_with(lines)
+    kept = Kept(case() if workup is None else workup)
+    assert intake(kept.workup, kept, desk).events == kept.workup.events
+    return kept, shown(desk)
+
+
+# ---- the vehicle -----------------------------------------------------------------------------------------------------
+
+
+def ask(*lines: str, **defaults: str) -> tuple[dict[str, str], str]:
+    desk = desk_with(lines)
+    return dict(ask_vehicle(desk, {k.replace("_", " "): v for k, v in defaults.items()})), shown(desk)
+
+
+def test_enter_takes_the_defaults() -> None:
+    fields, text = ask("", "", "", "", "")
+    assert fields == {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
+    assert "inline 4, direct injection, airflow meter; one upstream sensor." in text
+
+
+def test_what_was_said_before_is_the_default() -> None:
+    fields, _ = ask("", "", "", "", "", layout="inline 4", injection="port", distance="90000 km", charging="charged")
+    assert (fields["injection"], fields["distance"], fields["charging"]) == ("port", "90000 km", "charged")
+
+
+def test_numbers_words_and_beginnings() -> None:
+    fields, text = ask("v6", "", "3", "turbo", "2", "198,000")
+    assert fields["layout"] == "v6" and "V 6, port and direct injection" in text
+    assert (fields["injection"], fields["charging"], fields["metering"]) == ("dual", "charged", "pressure")
+    assert "198000 km; an upstream sensor each for cylinders 1-3-5 and 2-4-6." in " ".join(text.split())
+
+
+@pytest.mark.parametrize(("layout", "asked"), [("inline 4", False), ("inline 6", True), ("flat 4", True), ("V8", True)])
+def test_sensors_are_asked_where_it_matters(layout: str, asked: bool) -> None:
+    _, text = ask(layout, *[""] * 5)
+    assert ("Sensors before the catalyst" in text) is asked
+
+
+def test_a_six_with_two_sensors() -> None:
+    _, text = ask("inline 6", "2", "", "", "", "")
+    assert "an upstream sensor each for cylinders 1-2-3 and 4-5-6" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("lines", "says"),
+    [
+        (["6", "inline 6"], "6 what? One of: inline 6, V 6, flat 6."),
+        (["7", "inline 6"], "7 what? One of: inline 3"),
+        (["W 12", "inline 6"], '"W 12" is not possible here: inline 3'),
+        (["inline 6", "3", "2"], '"3" is not possible here: 1 1, 2 2.'),
+        (["", "purple", "2"], '"purple" is not possible here: 1 port, 2 direct, 3 both.'),
+        (["", "9", "2"], '"9" is not possible here'),
+        (["", "2", "2", "1", "far"], '"far" is not possible here: such as 198000 km or 123000 mi.'),
+        (["", "2", "2", "1", "99999999 km"], "is not possible here"),
+    ],
+)
+def test_a_mistake_is_said_at_once_with_what_mends_it(lines: list[str], says: str) -> None:
+    _, text = ask(*lines, *[""] * 6)
+    assert says in text
+
+
+def test_b_goes_back_one_question() -> None:
+    fields, _ = ask("V6", "b", "inline 4", "1", "", "", "")
+    assert (fields["layout"], fields["injection"]) == ("inline 4", "port")
+
+
+def test_leaving_before_there_is_a_case() -> None:
+    desk = desk_with(["V6"])
+    desk.resume = ""
+    with pytest.raises(Leave):
+        ask_vehicle(desk, {})
+    assert shown(desk).endswith("No case was begun.\n")
+
+
+# ---- the case --------------------------------------------------------------------------------------------------------
+
+
+def test_everything_can_be_skipped() -> None:
+    kept, text = take_in("", "", "", "", "")
+    assert kept.events == []
+    assert text.count("> ") == 5
+
+
+def test_all_of_it() -> None:
+    kept, text = take_in(
+        "smells of petrol after a hot restart",
+        "P0172 pending, P0172 permanent",
+        "",  # that is all it shows
+        "1",  # the fuel pressure gauge
+        "y",
+        "1",  # warm idle
+        "-18",
+        "3",  # hot restart now
+    )
+    record = kept.workup.record
+    assert record.complaint == "smells of petrol after a hot restart"
+    assert record.codes == (("P0172", ("pending", "permanent")),) and record.codes_complete
+    assert record.at_hand == {"gauge"}
+    assert [(g.check, record.spells[g.spell]) for g in record.given] == [("trim", "warm-idle")]
+    assert record.condition == "hot-restart"
+    assert "P0172 System Too Rich (Bank 1)" in text
+    assert "scope" not in text  # no check here needs it
+
+
+def test_values_read_just_now_belong_to_the_present_occasion() -> None:
+    kept, text = take_in("", "", "", "y", "1", "-18", "")
+    assert kept.workup.record.spells == ("warm-idle",)
+    assert "still warm idle, as just read" in text
+
+
+@pytest.mark.parametrize("typed", ["none", "no codes"])
+def test_no_codes_at_all_is_something_known(typed: str) -> None:
+    kept, _ = take_in("", typed, "", "", "")
+    assert kept.workup.record.codes == () and kept.workup.record.codes_complete
+
+
+def test_codes_that_may_not_be_all() -> None:
+    kept, _ = take_in("", "P0172", "maybe", "n", "", "", "")
+    assert not kept.workup.record.codes_complete
+
+
+def test_a_wrong_code_is_said_and_the_good_ones_kept() -> None:
+    kept, text = take_in("", "P0172, P9172x", "", "", "", "", "")
+    assert '"P9172x" is not taken' in text
+    assert [c for c, _ in kept.workup.record.codes] == ["P0172"]
+
+
+def test_the_whole_list_can_be_typed_again() -> None:
+    kept, text = take_in("", "PO172, zzz", "P0172 P0301", "", "", "", "")
+    assert [c for c, _ in kept.workup.record.codes] == ["P0172", "P0301"]
+    assert "Perhaps P0172?" in text
+
+
+def test_a_code_no_rule_speaks_of_is_named_as_such() -> None:
+    kept, text = take_in("", "P1234", "", "", "", "")
+    assert "P1234 is maker-defined" in text and "No rule speaks of it." in text
+    assert [c for c, _ in kept.workup.record.codes] == ["P1234"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "says"),
+    [
+        (["", "", "9"], "9 is not on the list: 1 to 1."),
+        (["", "", "", "maybe"], '"maybe" is not clear: y for yes, Enter for no.'),
+        (["", "", "", "y", "9"], "9 is not on the list: 1 to 2, one of them."),
+        (["", "", "", "y", "1", "-180"], "-100 to 100"),
+        (["", "", "", "", "purple"], "purple is not on the list: 1 to 3, one of them."),
+    ],
+)
+def test_a_wrong_entry_is_said_and_asked_again(lines: list[str], says: str) -> None:
+    _, text = take_in(*lines, *[""] * 6)
+    assert says in " ".join(text.split())
+
+
+def test_what_is_known_is_not_asked_again() -> None:
+    known: list[Event] = [
+        {"event": "told", "step": 1, "complaint": "rich"},
+        {"event": "codes", "step": 2, "codes": [], "complete": True},
+        {"event": "tools", "step": 3, "lacking": [], "at hand": ["gauge"]},
+        {"event": "condition", "step": 4, "condition": "warm-idle"},
+    ]
+    kept, text = take_in(workup=case(events=known))
+    assert text == ""
+
+
+def test_leaving_half_way_keeps_what_was_told() -> None:
+    desk = desk_with(["rich when hot"])
+    kept = Kept(case())
+    with pytest.raises(Leave):
+        intake(kept.workup, kept, desk)
+    assert kept.workup.record.complaint == "rich when hot"
+    assert desk.left == "end of input"
+    assert shown(desk).endswith(f"Everything answered is kept. To go on: {RESUME}\n")
+
+
+def test_control_characters_in_the_complaint_are_shown_harmlessly() -> None:
+    kept, text = take_in("\x1b[2Jrich\x07", "", "", "", "")
+    assert kept.workup.record.complaint == "\ufffd[2Jrich\ufffd"
+    assert "\x1b" not in text.replace("\x1b[2Jrich\x07", "", 1)
