@@ -40,29 +40,29 @@ class Journal:
         self._end = -1  # bytes of whole lines that are known to be there
         self._spoilt = False  # more than that may be there, of an event that was not accepted
 
-    def append(self, event: Event) -> tuple[str, ...]:
-        """Keep an event. It is on disk when this returns; notes on what had to be mended, usually none.
+    def append(self, *events: Event) -> tuple[str, ...]:
+        """Keep events, all or none. They are on disk when this returns; notes on what had to be mended, usually none.
 
-        Raises CasebookError: the event is not kept, all earlier ones are, and it may be tried again. Raises TypeError
+        Raises CasebookError: none of them is kept, all earlier ones are, and it may be tried again. Raises TypeError
         or ValueError for what is no plain data: mappings with text as keys, lists, text, finite numbers, booleans,
         None. Half characters (lone surrogates) are kept as U+FFFD.
         """
-        event_line(event)  # nothing on disk is touched for what cannot be written
+        written = [event_line(event) for event in events]  # nothing on disk is touched for what cannot be written
         with told(self.path, "the answer could not be kept"):
             self._look()
             notes = self._settle()
-            line = event_line(event, self._indent).encode()
-            if self._end + len(line) > FULL:
+            data = "".join(self._indent + line for line in written).encode()
+            if self._end + len(data) > FULL:
                 mend = "begin a new case for what follows"
                 raise CasebookError(f"the case would grow over {FULL // 1_000_000} MB", mend, self.path)
             try:
-                _write(self._fd, line)
+                _write(self._fd, data)
             except OSError:
                 self._spoilt = True
                 with suppress(OSError):
                     self._take_back()
                 raise
-            self._end += len(line)
+            self._end += len(data)
         return notes
 
     def close(self) -> None:

@@ -16,7 +16,6 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -153,6 +152,8 @@ def find(folder: Path, wanted: str) -> Path:
         return folder / (shown[near[0]] + SUFFIX)
     if near:
         raise CasebookError(f'several cases begin with "{wanted}"', f"say more: {_some(near)}", folder)
+    from difflib import get_close_matches  # slow to load, and seldom needed
+
     close = get_close_matches(wanted_name, shown, SHOWN)
     mend = f"did you mean {_some(close)}?" if close else f"there are: {_some(names)}" if names else "there are none yet"
     raise CasebookError(f'no case is called "{wanted}"', mend, folder)

@@ -24,11 +24,11 @@ BARE = re.compile(r"[A-Za-z](?:[A-Za-z0-9 _./-]*[A-Za-z0-9_/-])?")
 WORDS = {"y", "n", "yes", "no", "on", "off", "true", "false", "null"}  # what some reader takes for something else
 
 
-def event_line(event: Event, indent: str = "") -> str:
+def event_line(event: Event) -> str:
     """The line of an event, with its line end. Raises TypeError or ValueError for what is no plain data."""
     if not isinstance(event, Mapping):
         raise TypeError(f"an event is a mapping, not a {type(event).__name__}")
-    return f"{indent}- {flow(event)}\n"
+    return f"- {flow(event)}\n"
 
 
 def flow(value: object, depth: int = 0) -> str:

@@ -34,9 +34,9 @@ class Keeper:
         self.notes: list[str] = list(journal.case.notes)
 
     def keep(self, events: Sequence[Event]) -> Workup:
-        """Events on disk, then the case with them. Raises CasebookError; what was kept before stays."""
-        for event in events:
-            self.notes += self.journal.append({"at": now(), **event})
+        """Events on disk, all or none, then the case with them. Raises CasebookError; what was kept before stays."""
+        if events:
+            self.notes += self.journal.append(*({"at": now(), **event} for event in events))
         self.workup = self.workup.after(events)
         return self.workup
 

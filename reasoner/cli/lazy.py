@@ -40,6 +40,6 @@ class LazyGroup(click.Group):
             from difflib import get_close_matches
 
             near = get_close_matches(args[0], self.table, 1) if args else []
-            if near and "did you mean" not in error.message.lower():
-                error.message += f" Did you mean '{near[0]}'?"
+            if near and "did you mean" not in error.format_message().lower():  # newer click says so itself
+                raise click.UsageError(f"{error.format_message()} Did you mean '{near[0]}'?", ctx) from None
             raise

@@ -7,11 +7,16 @@ import click
 from reasoner.cli.lazy import LazyGroup
 
 TABLE = {
-    "check": ("rules_check", "Read the rules and say every mistake in them."),
+    "check": ("rules_check", "Read the rules and say what is wrong with them."),
+    "list": ("rules_list", "List the faults, checks, conditions and the rest by name."),
+    "show": ("rules_show", "Show an entry: every value, where it is written, what it replaced."),
+    "new": ("rules_new", "Write a commented skeleton of a fault or a check."),
+    "graph": ("rules_graph", "Print the rules as a graph: DOT, GraphML or JSON."),
+    "schema": ("rules_schema", "Print a JSON Schema of rule files, for editors."),
     "tables": ("rules_tables", "Print the tables that rules and a vehicle make, as JSON."),
 }
 
 
 @click.group(cls=LazyGroup, table=TABLE, epilog="Example: reasoner rules check --rules my-rules")
 def command() -> None:
-    """Check the rules, or print the tables they make."""
+    """Look at the rules, check them, and add your own."""

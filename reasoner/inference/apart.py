@@ -77,13 +77,13 @@ def most_said(check: CheckTable) -> float:
     return float(even_odds(rows[:, None], rows[None]).max())
 
 
-def raises(tables: Tables, check: CheckTable, cause: int) -> float:
-    """How many times likelier the most telling outcome is under this cause than under the rest, while it shows.
+def raises(tables: Tables, check: CheckTable, cause: int, first: int = 0) -> float:
+    """How many times likelier an outcome is under this cause, while it shows, than under the rest: at the most.
 
-    The rest is all other faults, weighed by their priors; looked at where the cause sits.
+    The rest is all other faults, weighed by their priors. first: 1 leaves out what a sound car shows.
     """
     others = tables.fault_of != tables.fault_of[cause]
     weights = np.where(others, tables.prior, 0.0)
     rows = check.rows[check.index]  # (C, P, m)
     rest = np.tensordot(weights / weights.sum(), rows, axes=1)
-    return float((rows[cause] / rest).max())
+    return float((rows[cause] / rest)[:, first:].max())

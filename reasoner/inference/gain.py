@@ -53,10 +53,19 @@ def gain_repeated(tables: Tables, check: CheckTable, probability: Array, shows: 
     Looks in different spells are independent given the cause, so the counts of each outcome say all. One look at an
     intermittent fault is worth little and five are worth much: greedy gain on single looks never sees that.
     """
-    table, of = joint_table(check)
-    single = shows[:, None] * table[of] + (1.0 - shows[:, None]) * table[-1]
-    counts, log_ways = spread(table.shape[1], times)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.where(single > 0, np.log(np.where(single > 0, single, 1.0)), -1e300)
-    many = np.exp(np.clip(logs @ counts.T, -700, 0) + log_ways)
+    many = _repeated(tables, check, shows, times)
     return information(np.add.reduceat(probability[:, None] * many, tables.class_starts, axis=0))
+
+
+def _repeated(tables: Tables, check: CheckTable, shows: Array, times: int) -> Array:
+    """(C, N) chance of every count of outcomes, made once for the same showing chances: tables never change."""
+    made: dict[tuple[str, int, bytes], Array] = tables.__dict__.setdefault("_repeated", {})
+    key = check.name, times, shows.tobytes()
+    if key not in made:
+        table, of = joint_table(check)
+        single = shows[:, None] * table[of] + (1.0 - shows[:, None]) * table[-1]
+        counts, log_ways = spread(table.shape[1], times)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            logs = np.where(single > 0, np.log(np.where(single > 0, single, 1.0)), -1e300)
+        made[key] = np.exp(np.clip(logs @ counts.T, -700, 0) + log_ways)
+    return made[key]

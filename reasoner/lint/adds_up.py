@@ -6,18 +6,32 @@ scaled down (words are rough), and something else is used than what was written.
 Good:
 
     checks:
-      trim:
-        outcomes: {normal: near nothing, rich: far below, lean: above}
-        otherwise: {rich: seldom, lean: seldom}
-        given: {rich: {rich: usually, lean: rarely}}
+      flame:
+        name: Colour of the flame
+        kind: look
+        ask: What colour is the flame?
+        sees: now
+        in: [warm-idle]
+        outcomes: {blue: blue, yellow: yellow, white: white}
+        otherwise: {yellow: seldom, white: sometimes}
+        given: {leak: {yellow: very often, white: rarely}}
+        minutes: 5
+        source: practice
 
 Bad:
 
     checks:
-      trim:
-        outcomes: {normal: near nothing, rich: far below, lean: above}
-        otherwise: {rich: seldom, lean: sometimes}
-        given: {rich: {rich: very often}}
+      flame:
+        name: Colour of the flame
+        kind: look
+        ask: What colour is the flame?
+        sees: now
+        in: [warm-idle]
+        outcomes: {blue: blue, yellow: yellow, white: white}
+        otherwise: {yellow: seldom, white: sometimes}
+        given: {leak: {yellow: very often}, meter-high: {yellow: seldom, white: rarely}}
+        minutes: 5
+        source: practice
 """
 
 from __future__ import annotations

@@ -90,11 +90,14 @@ def at(section: str, name: str, place: Place, message: str, mend: str = "") -> F
 
 
 def bench(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None) -> Bench:
-    return Bench(book, tuple(_car(book, vehicle) for vehicle in vehicles(book)), cases)
+    cars = [_car(book, vehicle) for vehicle in vehicles(book)]
+    if any(entry.after_work for entry in (*book.faults.values(), *book.checks.values())):
+        cars += [_car(book, _vehicle(TYPICAL[number]), tuple(book.repairs)) for number in AFTER_WORK]
+    return Bench(book, tuple(cars), cases)
 
 
-def _car(book: Rulebook, vehicle: Vehicle) -> Car:
-    graph = build(book, vehicle)
+def _car(book: Rulebook, vehicle: Vehicle, work: tuple[str, ...] = ()) -> Car:
+    graph = build(book, vehicle, work)
     return Car(vehicle, graph, compile_tables(book, vehicle, graph))
 
 
@@ -113,6 +116,8 @@ TYPICAL = tuple(
         ("inline 6", "2", "direct", "charged", "airflow", "no", "no", "no", "120000 km"),
     )
 )
+
+AFTER_WORK = (0, 2, 4)  # of these: looked at once more with all work done, for what only work brings in
 
 
 def vehicles(book: Rulebook) -> list[Vehicle]:

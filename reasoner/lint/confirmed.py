@@ -40,11 +40,11 @@ def check(bench: Bench) -> Iterator[Finding]:
                 for car in bench.cars
                 if fault.name in car.cause_of and (table := car.table(name))
             ]
-            if not times:
+            if not times and any(fault.name in car.cause_of for car in bench.cars):
                 message = f'"{name}" cannot confirm "{fault.name}": no vehicle can have both'
-            elif max(times) < TIMES:
+            elif times and max(times) < TIMES:
                 message = (
-                    f'"{name}" hardly confirms "{fault.name}": no outcome is more than {max(times):.1f} times as likely'
+                    f'"{name}" hardly confirms "{fault.name}": at most {max(times):.1f} times as likely as under others'
                 )
             else:
                 continue

@@ -1,7 +1,8 @@
 """A step that can hurt, without a caution.
 
-Words in what is done, and in the tools it needs, are compared with words in its cautions. The list is short and errs
-on the side of silence: whether a step is safe is for people to judge, and this says nothing about what it passes.
+Words in what is done, and in the tools it needs, are compared with words in its cautions, and in those of the
+conditions it is done in. The list is short and errs on the side of silence: whether a step is safe is for people to
+judge, and this says nothing about what it passes.
 
 Good:
 
@@ -50,8 +51,8 @@ MEND = "name a caution that speaks of it under `cautions`, or add one"
 # What is about to be done (words of the step) -> what it can do -> words of which one must be in a caution.
 HAZARDS: tuple[tuple[str, str, str], ...] = (
     (
-        r"fuel (?:line|hose|pipe|rail|filter)s?|return line|purge hose|fuel pressure (?:gauge|down)|petrol|canister"
-        r"|injectors? (?:is |are )?(?:out|taken out)|take the injectors? out|filler cap|fuel sample",
+        r"fuel (?:line|hose|pipe|filter)s?|fuel pressure (?:gauge|down)|return line|purge hose|injectors? taken out"
+        r"|(?:weigh|empty|take off) the canister|filler cap|siphon|(?:sample|run) of (?:the )?(?:fuel|petrol)",
         "petrol or its vapour can get out",
         r"petrol|fuel|vapour",
     ),
@@ -70,7 +71,7 @@ HAZARDS: tuple[tuple[str, str, str], ...] = (
     (r"crank (?:it|the engine)|cranking", "a flooded cylinder or a turning engine", r"crank|belt|pulley|moving|volt"),
     (r"\bbelts?\b.*(?:run|idl)|(?:run|idl).*\bfan\b", "parts turn", r"belt|fan|finger"),
     (r"hot[- ]air|heat gun|hair dryer|warm (?:it|each|one) with", "heat comes near fuel", r"burn|vapour|spark|fire"),
-    (r"propane|smoke machine", "something that burns or smothers is let in", r"burn|gas|vapour|fire"),
+    (r"propane", "a gas that burns is let in", r"burn|vapour|fire"),
     (r"radiator cap|coolant hose|cooling system", "coolant is hot and under pressure", r"hot|coolant"),
     (
         r"(?:battery|earth lead) off|disconnect the battery",
@@ -95,9 +96,22 @@ def check(bench: Bench) -> Iterator[Finding]:
 def _steps(book: Rulebook) -> Iterator[tuple[str, str, Place, str, tuple[str, ...]]]:
     """(section, name, place, what is done and with what, cautions) of everything that is done to a car."""
     for check in book.checks.values():
+        if check.kind in ("told", "code"):
+            continue  # asked, not done
         tools = " ".join(book.tools[tool].title for tool in check.needs)
-        yield "checks", check.name, check.origin.place, f"{check.ask} {check.how} {tools}", check.cautions
+        common = [set(book.conditions[name].cautions) for name in check.conditions]
+        cautions = (*check.cautions, *(set.intersection(*common) if common else ()))
+        yield "checks", check.name, check.origin.place, f"{check.ask} {check.how} {tools}", cautions
     for condition in book.conditions.values():
         yield "conditions", condition.name, condition.origin.place, condition.bring_about, condition.cautions
     for repair in book.repairs.values():
         yield "repairs", repair.name, repair.origin.place, repair.do, repair.cautions
+    for sheet in book.sheets.values():
+        for step in sheet.steps:
+            called = [
+                c.name for c in book.cautions.values() if any(word in step.do.lower() for word in c.called_for_by)
+            ]
+            yield "sheets", sheet.name, step.place, step.do, (*step.cautions, *called)
+    for sheet in book.sheets.values():
+        for step in sheet.steps:
+            yield "sheets", sheet.name, step.place, step.do, step.cautions

@@ -5,24 +5,30 @@ or ends with the fault.
 
 Good:
 
-    faults:
-      leak: {share: 25}
+    checks:
+      sooty-pipe:  # answered in a case
+        name: Soot in the tailpipe
+        kind: look
+        ask: Is the tailpipe sooty?
+        sees: ever
+        outcomes: {no: it is not, yes: it is}
+        otherwise: {yes: seldom}
+        given: {leak: {yes: often}}
+        minutes: 1
+        source: practice
 
 Bad:
 
-    faults:
-      meter-dirty:
-        name: Airflow meter dirty
-        means: Its element is coated.
-        at: engine
-        share: 10
-        acts as: [rich]
-        repair: new-meter
-        confirmed by: [airflow]
-        driving on: It drinks.
-        source: judgement
     checks:
-      airflow: {given: {meter-dirty: {too-much: often}}}
+      thirst:
+        name: Drinks more than it used to
+        kind: told
+        ask: Does it use more fuel than it used to?
+        sees: ever
+        outcomes: {no: it does not, yes: it does}
+        otherwise: {yes: seldom}
+        given: {meter-high: {yes: often}}
+        source: practice
 """
 
 from __future__ import annotations

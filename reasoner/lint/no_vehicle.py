@@ -5,12 +5,22 @@ A share of 0 for every injection that its `only` allows, or a filter that exclud
 Good:
 
     faults:
-      meter-high: {only: {injection: direct}, share: {port: 0, direct: 20, dual: 10}}
+      leak: {only: {injection: [direct, dual]}, share: {port: 0, direct: 20, dual: 10}}
 
 Bad:
 
     faults:
-      meter-high: {only: {injection: port}, share: {port: 0, direct: 20, dual: 10}}
+      pump-high:
+        name: Pump gives too much pressure
+        means: It runs above its target.
+        at: engine
+        only: {injection: port}
+        share: {port: 0, direct: 20, dual: 10}
+        acts as: [rich]
+        repair: new-meter
+        confirmed by: [trim]
+        driving on: It drinks.
+        source: judgement
 """
 
 from __future__ import annotations

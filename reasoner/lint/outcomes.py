@@ -1,7 +1,7 @@
 """An outcome that nothing makes likely, or that no reading can give.
 
-Every outcome but the first is there because some fault shows it: at least half as likely again under some cause as
-with nothing to see. And where a check is measured, each outcome needs its band, or a typed number never gives it.
+Every outcome but the first is there because it is likelier under one cause than under another: half as likely again
+at least. And where a check is measured, each outcome needs its band, or a typed number never gives it.
 
 Good:
 
@@ -24,11 +24,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from reasoner.lint.bench import Bench, Finding
+from reasoner.network.tables import CheckTable
 
 ID = "unlikely-outcome"
 TITLE = "an outcome that nothing makes likely, or no reading gives"
 MEND = "say under `given` which fault shows it, or take the outcome out"
-TIMES = 1.5  # how many times as likely as with nothing to see: judgement
+TIMES = 1.5  # how many times as likely under one cause as under another: judgement
 
 
 def check(bench: Bench) -> Iterator[Finding]:
@@ -40,7 +41,14 @@ def check(bench: Bench) -> Iterator[Finding]:
                 message = f'no reading gives the outcome "{outcome.name}" of "{name}"'
                 mend = "give it a band under `measure`"
                 yield Finding("checks", name, outcome.place, len(outcome.name), message, mend)
-            times = [float((t.rows[t.index][..., number] / t.rows[0][number]).max()) for t in tables]
+            times = [_times(table, number) for table in tables]
             if number and times and max(times) < TIMES:
-                message = f'no cause makes "{outcome.name}" of "{name}" more than {max(times):.1f} times as likely'
+                message = f'"{outcome.name}" of "{name}" is much the same whatever is wrong'
                 yield Finding("checks", name, outcome.place, len(outcome.name), message)
+
+
+def _times(table: CheckTable, outcome: int) -> float:
+    """How many times likelier the outcome is where it is likeliest than where it is not."""
+    seen = [row[outcome] for row in table.rows[table.index].reshape(-1, len(table.outcomes)).tolist()]
+    seen.append(float(table.rows[0][outcome]))
+    return float(max(seen) / min(seen))

@@ -52,12 +52,13 @@ MEND = "say under `given` of some check how the two differ, or under `alike` of 
 
 def check(bench: Bench) -> Iterator[Finding]:
     faults, least = bench.book.faults, bench.book.settings.least_gain
-    worst: dict[tuple[str, str], tuple[float, str]] = {}  # of a pair: the least bits on any car, and by which check
+    worst: dict[tuple[str, str], tuple[float, str]] = {}  # of a pair: the least bits on any car, and how
     for car in bench.cars:
         names = tuple(car.cause_of)
         for i, j in combinations(range(len(names)), 2):
             pair = tuple(sorted((names[i], names[j]), key=list(faults).index))
-            said = float(car.telling.bits[i, j]), car.tables.checks[car.telling.check[i, j]].name
+            bits, by = float(car.telling.bits[i, j]), car.tables.checks[car.telling.check[i, j]].name
+            said = (bits, f"the best, {by}, brings {bits:.3f} bits" if bits >= 0.0005 else "everything shows the same")
             worst[pair[0], pair[1]] = min(said, worst.get((pair[0], pair[1]), said))
     for (first, second), (bits, by) in worst.items():
         one, other = faults[first], faults[second]
@@ -65,9 +66,9 @@ def check(bench: Bench) -> Iterator[Finding]:
         if one.anything_else or other.anything_else or excused == (bits < least):
             continue
         if bits < least:
-            message = f'no check can tell "{second}" from "{first}": the best, {by}, brings {bits:.3f} bits'
+            message = f'no check can tell "{second}" from "{first}": {by}'
             yield at("faults", second, other.origin.place, message)
         else:
             owner, named = (one, second) if second in one.alike else (other, first)
-            message = f'"{named}" is no longer alike: {by} tells it from "{owner.name}", {bits:.2f} bits'
-            yield at("faults", owner.name, owner.origin.place, message, f"delete it from `alike` of {owner.name}")
+            message = f'"{owner.name}" and "{named}" can be told apart: {by}'
+            yield at("faults", owner.name, owner.origin.place, message, f"delete {named} from `alike` of {owner.name}")

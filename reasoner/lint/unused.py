@@ -1,5 +1,7 @@
-"""An entry that nothing uses: a source that no statement names, a tool nothing needs, a caution shown before nothing,
-a family no fault acts as, a repair no fault gets, a condition in which no check is made.
+"""An entry that nothing uses.
+
+A source that nothing names, not even a `because`; a tool nothing needs, a caution shown before nothing, a family no
+fault acts as, a repair no fault gets, a condition in which no check is made.
 
 Good:
 
@@ -18,6 +20,7 @@ Bad:
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from reasoner.lint.bench import Bench, Finding, at, statements
@@ -52,13 +55,15 @@ def _used(book: Rulebook) -> dict[str, set[str]]:
     checks, conditions, faults = book.checks.values(), book.conditions.values(), book.faults.values()
     repairs, cautions, families = book.repairs.values(), book.cautions.values(), book.families.values()
     origins = [book.settings.origin, *(said.origin for check in checks for _, said in statements(check))]
-    for entries in (checks, conditions, faults, repairs, cautions, families):
+    later = (book.parts.values(), book.risks.values(), book.sheets.values(), book.proofs.values())
+    for entries in (checks, conditions, faults, repairs, cautions, families, *later):
         origins += [entry.origin for entry in entries]
     anywhere = any(not check.conditions for check in checks if check.sees == "now")
+    reasons = " ".join(origin.because for origin in origins)
     acted = {name for fault in faults for name in fault.acts_as}
     acted |= {wider for name in acted for wider in _wider(book, name)}
     return {
-        "sources": {origin.source for origin in origins},
+        "sources": {origin.source for origin in origins} | {n for n in book.sources if re.search(rf"\b{n}\b", reasons)},
         "tools": {name for needs in (*(c.needs for c in checks), *(c.needs for c in conditions)) for name in needs},
         "cautions": {
             name
@@ -66,11 +71,12 @@ def _used(book: Rulebook) -> dict[str, set[str]]:
                 *(c.cautions for c in checks),
                 *(c.cautions for c in conditions),
                 *(r.cautions for r in repairs),
+                *(step.cautions for sheet in book.sheets.values() for step in sheet.steps),
             )
             for name in told
         },
         "families": acted,
-        "repairs": {fault.repair for fault in faults},
+        "repairs": {fault.repair for fault in faults} | {repair.name for repair in repairs if repair.instead_of},
         "conditions": set(book.conditions) if anywhere else {name for check in checks for name in check.conditions},
     }
 

@@ -12,7 +12,7 @@ import math
 from reasoner.measure.fuel import OXYGEN_IN_AIR, PETROL, Fuel
 from reasoner.measure.uncertain import Estimate, Number, through
 
-WATER_GAS = 3.5  # (CO x H2O)/(CO2 x H2), near 1740 K: Spindt's and Brettschneider's constant
+WATER_GAS = 3.5  # (CO x H2O)/(CO2 x H2), Brettschneider's constant; that of 1720 K
 HEXANE = 6.0  # carbon atoms in what the HC channel counts; 12 in petrol by NDIR (Singer & Harley 1998)
 
 

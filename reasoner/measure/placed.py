@@ -56,6 +56,12 @@ def place_values(
     return _read_all(typed, unit, places, least, most, pairs)
 
 
+def how_many(text: str) -> int:
+    """For how many places a text has numbers: the highest place named, or as many as stand there unnamed."""
+    named = [int(m[1] or m[2]) for m in _PLACE.finditer(text[:LONGEST])]
+    return max(named) if named else len(_split(text[:LONGEST], 2))
+
+
 def bank_values(text: str, unit: str = "%", banks: Sequence[int] = (1, 2)) -> Placed:
     """Trims (or another quantity) of each bank; a short-term and a long-term trim of a bank count as their sum."""
     return place_values(text, unit, banks, pairs=unit == "%")

@@ -97,6 +97,7 @@ _TABLE: dict[str, tuple[tuple[str, float], ...]] = {
         ("milliohm milliohms mΩ", 1e-3),
     ),
     "angle": (("deg ° degree degrees", 1.0),),
+    "viscosity": (("mm2/s cSt centistokes centistoke", 1e-6),),
 }
 # Spellings whose small letters alone leave two units open: they are refused, not guessed.
 AMBIGUOUS = {"mohm": ("milliohm", "megohm"), "mohms": ("milliohm", "megohm"), "gal": ("US-gal", "imp-gal")}

@@ -19,6 +19,7 @@ from itertools import combinations
 import networkx as nx
 
 from reasoner.network.vehicle import Vehicle
+from reasoner.rulebook.afterwards import ANY_WORK
 from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import At, Fault, Filter, Frequency, Rulebook, Statement
 
@@ -53,7 +54,7 @@ def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.Di
         _shows(graph, ("family", name), family.shows)
 
     def possible(after_work: tuple[str, ...]) -> bool:
-        return not after_work or not set(after_work).isdisjoint(work)
+        return not after_work or bool(work and (ANY_WORK in after_work or not set(after_work).isdisjoint(work)))
 
     faults = [f for f in book.faults.values() if possible(f.after_work) and applies(f.only) and share(f, vehicle) > 0]
     for fault in faults:

@@ -67,10 +67,7 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
     """Cause, place, how sure; what spoke for and against; what is open; what to do, its cautions first; its proof."""
     v = clean(document)
     return [
-        _rule(
-            f"{'so far, ' if v.kind == 'stopped' else ''}after {_count(v.answers, 'answer')}, "
-            f"about {time_text(v.minutes_spent)} of work"
-        ),
+        _rule(_title(v)),
         Text(v.sentence, style=HEAD),
         *_how_sure(v),
         *_conflict(v),
@@ -82,6 +79,11 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
         *_section("Driving on", v.driving_on),
         *_to_do(v),
     ]
+
+
+def _title(v: Verdict) -> str:
+    spent = f", about {time_text(v.minutes_spent)} of work" if v.minutes_spent >= 1 else ""
+    return f"{'so far' if v.kind == 'stopped' else 'verdict'}, after {_count(v.answers, 'answer')}{spent}"
 
 
 def _how_sure(v: Verdict) -> list[RenderableType]:

@@ -83,7 +83,8 @@ GROUPS = {  # for `right key, wrong level`: keys that are not at home elsewhere 
 read_afterwards = _group(AFTERWARDS, "`afterwards`", Afterwards)
 
 # What a fault, a check, a caution and a repair may say besides.
-AFTER_WORK = Key("after work", repair_names, default=())
+ANY_WORK = "any"
+AFTER_WORK = Key("after work", list_of(name_of("repairs", also=(ANY_WORK,))), default=())
 FAULT = (AFTER_WORK, Key("nothing wrong", yes_no, default=False), Key("mends itself", frequency))
 CAUTION = (Key("called for by", list_of(text), default=()),)
 REPAIR = (

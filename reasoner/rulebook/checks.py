@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from reasoner.rulebook import quantity, shapes
+from reasoner.rulebook import computed, quantity, shapes
 from reasoner.rulebook.afterwards import AFTER_WORK
 from reasoner.rulebook.fields import (
     NAME,
@@ -131,6 +131,7 @@ CHECK = table(
     Key("leaves", name_of("conditions"), default=""),
     Key("codes", codes, default=NOTHING, by_name=True),
     Key("measure", read_measure),
+    Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
     AFTER_WORK,
     *ORIGIN,
@@ -164,6 +165,8 @@ def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> N
     values["given"] = _given(desk, given, says) if given is not None else NOTHING
     if values["measure"] is not None:
         values["measure"] = _measure(desk, values["measure"], says.outcomes)
+    if values["computed"] is not None:
+        values["computed"] = computed.read(desk, values["computed"], names, where, values["measure"])
 
 
 def _codes(desk: Desk, node: Map, values: dict[str, Any], where: At) -> None:

@@ -21,7 +21,8 @@ from reasoner.rulebook.problem import Notebook, Spot, Unreadable, shorten
 from reasoner.rulebook.shapes import Shape, Shaped, shape_of
 
 NAME = re.compile(r"[a-z][a-z0-9-]*")
-LEFTOVER = re.compile(r"REPLACE ME|TODO|FIXME|XXX")
+REPLACE = "REPLACE ME"  # stands in skeletons for what a person has to write
+LEFTOVER = re.compile(rf"{REPLACE}|TODO|FIXME|XXX")
 NOTHING: Mapping[Any, Any] = MappingProxyType({})
 
 # Section -> what one of its entries is called.

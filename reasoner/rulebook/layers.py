@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from reasoner.rulebook.entries import SECTIONS, SETTINGS
-from reasoner.rulebook.fields import ONE, Key
+from reasoner.rulebook.fields import LEFTOVER, ONE, Key
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Place, Trail, Written
 from reasoner.rulebook.near import listed, near
@@ -104,6 +104,8 @@ def _strays(section: str, name: Text, body: Node, known: Mapping[str, Mapping[st
     missing = [key for key in needed if isinstance(body, Map) and body.key(key) is None]
     if 2 * len(missing) <= len(needed):
         return False
+    if LEFTOVER.search(name.value):
+        return True  # noted already
     one, new = ONE[section], f"a new {ONE[section]} of this name needs {listed(missing, 'and')} too"
     for other, names in known.items():
         if name.value in names:

@@ -360,6 +360,31 @@ class Measure:
 
 
 @dataclass(frozen=True)
+class Within:
+    """A figure of a computation lies in a range (low <= value < high; None is open), or is of a kind."""
+
+    figure: str
+    low: float | None
+    high: float | None
+    kind: str = ""
+
+
+@dataclass(frozen=True)
+class Computed:
+    """How the figures of a computation become an outcome.
+
+    by: the computation. outcomes: what must hold of its figures, all together. rest: the outcome that takes whatever
+    is left ("": what fits no outcome says nothing). spread: of a figure that brings no standard error of its own.
+    """
+
+    by: str
+    outcomes: Mapping[str, tuple[Within, ...]]
+    rest: str
+    place: Place
+    spread: float = 0.0
+
+
+@dataclass(frozen=True)
 class Check:
     """Anything that can be observed or done.
 
@@ -369,7 +394,7 @@ class Check:
     given: by fault or family name. stands_for: checks it makes redundant in the same spell.
     provokes: brings the fault on at the place it is done to; done place by place.
     after: checks to be done first. leaves: the condition the car is in afterwards ("" = unchanged).
-    after_work: asked only after one of these repairs (empty: always).
+    after_work: asked only after one of these repairs (empty: always). computed: how its outcome is worked out.
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
     """
 
@@ -399,6 +424,7 @@ class Check:
     words: tuple[str, ...]
     origin: Origin
     after_work: tuple[str, ...] = ()
+    computed: Computed | None = None
 
 
 @dataclass(frozen=True)
@@ -469,6 +495,7 @@ class Rulebook:
 
     written: every value by (section, entry, key) as text with its place, and what it replaced where one layer of
     rules lies over another; the settings are section and entry `settings`, a code is an entry without keys.
+    over: those of the files that are laid over the lowest layer.
     waived: (section, entry) -> what a person has decided not to be told again about it, and why.
     """
 
@@ -490,6 +517,7 @@ class Rulebook:
     proofs: Mapping[str, Proof] = field(default_factory=dict)
     written: Mapping[Trail, Written] = field(default_factory=dict)
     waived: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
+    over: frozenset[str] = frozenset()
 
     @property
     def replaced(self) -> Mapping[Trail, Written]:

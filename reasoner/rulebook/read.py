@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from reasoner.rulebook.entries import CODE, LEVELS, SECTIONS, read_entry, read_settings
-from reasoner.rulebook.fields import NAME, ONE, Desk, unknown_key
+from reasoner.rulebook.fields import LEFTOVER, NAME, ONE, Desk, unknown_key
 from reasoner.rulebook.layers import Layer, lay_over, written
 from reasoner.rulebook.located import Map, Node, Text, load, parse_bytes
 from reasoner.rulebook.model import Place, Rulebook
-from reasoner.rulebook.near import near
+from reasoner.rulebook.near import listed, near
 from reasoner.rulebook.problem import Mark, Notebook, Problem, RulesRefused, shorten
 from reasoner.rulebook.whole import no_loops, one_spare, one_subject_a_name
 
@@ -171,7 +171,9 @@ def _entries(layer: Layer, section: str, node: Node, notes: Notebook) -> None:
 def _well_named(section: str, name: Text, body: Node, notes: Notebook) -> bool:
     """Whether this is an entry at all (a bad name is noted, but kept, so that those who use it are not blamed too)."""
     one, title = ONE[section], shorten(name.value)
-    if section == "codes":
+    if LEFTOVER.search(name.value):
+        notes.note("left-over", name, f'"{title}" was left over', f"write the name of a {one}")
+    elif section == "codes":
         if not CODE.fullmatch(name.value):
             notes.note("bad-name", name, f'"{title}" is no trouble code', "such as P0172: a letter and four digits")
     elif name.value in SECTIONS[section].keys and not isinstance(body, Map):
@@ -207,10 +209,13 @@ def build(layer: Layer, notes: Notebook) -> Rulebook | None:
         for section, found in layer.entries.items()
     }
     sound = {section: {n: e for n, e in found.items() if e is not None} for section, found in read.items()}
+    before = len(notes)
     one_subject_a_name(desk)
     no_loops(desk, sound["families"], sound["checks"])
     if len(sound["faults"]) == len(read["faults"]):  # else the spare one may be among those with a mistake
         one_spare(desk, sound["faults"], sound["checks"], here)
+    if layer.own:
+        notes.add_mend(before, f"these rules are changed by {listed(sorted(layer.own), 'and', 4)}", layer.own)
     if notes.problems or settings is None:
         return None
     return Rulebook(
@@ -220,6 +225,7 @@ def build(layer: Layer, notes: Notebook) -> Rulebook | None:
         stamp=layer.stamp,
         written=written(layer),
         waived=desk.waived,
+        over=frozenset(layer.own),
     )
 
 

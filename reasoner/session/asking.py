@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import islice
 
-from reasoner.inference.belief import by_class, leader
+from reasoner.inference.belief import by_fault, leader
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, follow, worth
+from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check
 from reasoner.session.document import OutcomeDoc, Question, Reading, Separation, Way
 from reasoner.session.words import any_one_text, named, places_of, values_text
@@ -79,37 +80,41 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
 
 
 def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
-    """For the likeliest outcomes: the chance of each, and the cause that leads after it, before and after.
+    """For the likeliest outcomes: the chance of each, and the suspect that leads after it, before and after.
 
-    A repair class is what is compared: causes that are mended alike count together. Outcomes that differ only in the
-    place, and by nothing that is known so far, are told as one: `cylinder 1, 2 or 4 misfires`.
+    A suspect is a fault at its place where one place stands out, else the fault over all its places. Outcomes that
+    differ only in the place, and by nothing that is known so far, are told as one: `cylinder 1, 2 or 4 misfires`.
     """
     tables = workup.tables
     table = tables.checks[option.check]
     check = workup.book.checks[table.name]
     places = list(places_of(workup, check))
-    now = by_class(tables, workup.belief.probability)
     found: dict[object, tuple[dict[int, str], list[int], Separation]] = {}
     for branch in islice(follow(tables, workup.situation, option), OUTCOMES_FOLLOWED):
         seen = {places[p]: table.outcomes[o] for p, o in marks(table, branch.outcome, option.place)}
-        after = by_class(tables, branch.then.probability)
-        best = int(after.argmax())
-        cause = tables.causes[leader(tables, branch.then.probability, repair_class=best)]
+        fault, where, before, after = _leads(workup, branch.then.probability)
         odd = [place for place, outcome in seen.items() if outcome != table.outcomes[0]]
-        there = len(odd) == 1 and cause.where == places_of(workup, check)[odd[0]]
-        separation = Separation(
-            values_text(workup, check, seen),
-            branch.chance,
-            named(workup, cause.fault, cause.where),
-            float(now[best]),
-            float(after[best]),
-        )
+        there = len(odd) == 1 and where == places_of(workup, check)[odd[0]]
+        text = values_text(workup, check, seen)
+        separation = Separation(text, branch.chance, named(workup, fault, where), before, after)
         key: object = branch.outcome
-        if len(odd) == 1 and len(seen) > 1 and (there or cause.where == "engine"):
-            key = (seen[odd[0]], cause.fault, *(round(x, 6) for x in (branch.chance, now[best], after[best])))
+        if len(odd) == 1 and len(seen) > 1 and (there or where in ("", "engine")):
+            key = (seen[odd[0]], fault, *(round(x, 6) for x in (branch.chance, before, after)))
         found.setdefault(key, (seen, [], separation))[1].extend(odd)
     told = [_as_one(workup, check, *entry) for entry in found.values()]
     return tuple(sorted(told, key=lambda s: -s.chance)[:OUTCOMES_SHOWN])
+
+
+def _leads(workup: Workup, after: Array) -> tuple[str, str, float, float]:
+    """The suspect that leads: its fault, its place ("" = open), its chance now and `after`."""
+    tables, now = workup.tables, workup.belief.probability
+    faults = by_fault(tables, after)
+    fault = int(faults.argmax())
+    best = leader(tables, after, fault=fault)
+    cause = tables.causes[best]
+    if after[best] <= 0.5 * faults[fault]:
+        return cause.fault, "", float(by_fault(tables, now)[fault]), float(faults[fault])
+    return cause.fault, cause.where, float(now[best]), float(after[best])
 
 
 def _as_one(workup: Workup, check: Check, seen: dict[int, str], odd: list[int], first: Separation) -> Separation:

@@ -68,16 +68,19 @@ def why(workup: Workup, cause: str) -> Why:
     number = tables.cause_number[cause]
     fault = workup.book.faults[tables.causes[number].fault]
     draws = span.draw(tables, workup.spells)
-    low, high = span.span(draws)
-    p = float(workup.belief.probability[number])
     return Why(
-        _suspect(workup, number, p, float(low[number]), float(high[number])),
+        _cause(workup, number, draws),
         _fault(workup, int(tables.fault_of[number]), draws),
         float(tables.prior[number]),
         f"{fault.origin.place} ({fault.origin.source})",
         fault.origin.because,
         reasons(workup, number),
     )
+
+
+def _cause(workup: Workup, number: int, draws: Array) -> Suspect:
+    low, high = span.span(draws)
+    return _suspect(workup, number, float(workup.belief.probability[number]), float(low[number]), float(high[number]))
 
 
 def reasons(workup: Workup, cause: int) -> tuple[Reason, ...]:
@@ -108,8 +111,11 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     """What is concluded now, and how firmly."""
     tables, book = workup.tables, workup.book
     now = belief(workup)
-    lead, fault = now.leading[0], now.faults[0]
-    kind = _kind(workup, stopped)
+    fault, kind = now.faults[0], _kind(workup, stopped)
+    # What is settled is the likeliest cause; until then the likeliest fault is spoken of, at its likeliest place.
+    lead = now.leading[0]
+    if kind != "settled" and lead.cause != fault.cause:
+        lead = _cause(workup, tables.cause_number[fault.cause], span.draw(tables, workup.spells))
     all_reasons = reasons(workup, tables.cause_number[lead.cause])
     entry = book.faults[lead.fault]
     repair = book.repairs[entry.repair]
@@ -123,7 +129,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         fault=fault,
         spoke_for=tuple(r for r in all_reasons if r.decibans >= PERCEPTIBLE),
         spoke_against=tuple(r for r in all_reasons if r.decibans <= -PERCEPTIBLE),
-        open=tuple(s for s in now.leading[1:] if s.probability >= STAYS_OPEN),
+        open=tuple(s for s in now.leading if s.cause != lead.cause and s.probability >= STAYS_OPEN),
         would_change=tuple(way(workup, o) for o in useful),
         out_of_reach=out_of_reach(workup),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),

@@ -6,7 +6,7 @@ changed nothing, or a `why`. It is told one message a line; `protocol.schema.jso
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -17,6 +17,7 @@ from reasoner.session.asking import question
 from reasoner.session.concluding import belief, next_document, verdict, why
 from reasoner.session.document import Question, Verdict
 from reasoner.session.record import Event
+from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
 Message = Mapping[str, Any]
@@ -96,7 +97,7 @@ def _answer(talk: Talk, message: Message) -> Reply:
         values, reading = {int(p): v for p, v in message["values"].items()}, ""
         if message.get("rest", "first") == "first":
             check = acts.find_check(talk.workup, name)
-            at_all = acts.places_of(talk.workup, check) if mine is None or mine.place is None else {}
+            at_all = places_of(talk.workup, check) if mine is None or mine.place is None else {}
             values = {**dict.fromkeys(at_all, check.outcomes[0].name), **values}
     else:
         values, reading = {0: message["outcome"]}, ""
@@ -132,7 +133,7 @@ def _why(talk: Talk, message: Message) -> Reply:
     return talk, [], {"type": "why", **asdict(why(talk.workup, cause))}
 
 
-HANDLERS = {
+HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
     "answer": _answer,
     "pass": _pass,
     "avoid": lambda talk, m: _kept(talk, acts.avoid(talk.workup, m["condition"])),

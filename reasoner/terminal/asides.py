@@ -23,12 +23,12 @@ from reasoner.session.words import given_text, step_text
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, para, rows, table
 from reasoner.terminal.listing import ask_codes_complete, slip_lines
+from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
-from reasoner.terminal.sitting import Sitting, form_of, in_words, numbers_in
-from reasoner.terminal.step import suspect_table, way_text, why_blocks
+from reasoner.terminal.sitting import Sitting, form_of, in_words
+from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
 
 Aside = Callable[[Sitting, str, Question | None], bool]
-AT_ONCE = 9
 
 
 def back(sitting: Sitting, rest: str, question: Question | None) -> bool:
@@ -49,18 +49,17 @@ def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
     if not rest:
         blocks = []
         if question is not None:
-            blocks += [head("This question", question.way.title), *why_blocks(question, len(question.separates))]
+            blocks += [
+                head("This question", question.way.title),
+                *why_blocks(question, len(question.separates), in_full=True),
+            ]
             if question.condition_means:
                 blocks.append(para(f"{question.way.condition_title}: {question.condition_means}", style=QUIET))
         desk.page(*blocks, head("Why a suspect stands where it stands"), suspect_table(shown, len(suspects)))
-        rest = desk.ask("Its number, or Enter > ")
-    while rest:
-        chosen = numbers_in(rest, len(suspects))
-        if chosen is None or len(chosen) != 1:
-            desk.say(f"{shortened(rest, 20)} is not on the list: 1 to {len(suspects)}.")
-        else:
-            sitting.pages.why(why(workup, suspects[chosen[0] - 1].cause), desk)
-        rest = desk.ask("Another number, or Enter > ")
+    prompt = "Its number, or Enter > "
+    while (number := pick(desk, prompt, len(suspects), rest)) is not None:
+        sitting.pages.why(why(workup, suspects[number - 1].cause), desk)
+        prompt, rest = "Another number, or Enter > ", ""
     return False
 
 
@@ -111,6 +110,8 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
         desk.say(f"A number in {form.measure.unit}, or: " + ", ".join(o.name for o in form.outcomes))
     else:
         desk.show(choices([(str(n), o.text) for n, o in enumerate(form.outcomes, start=1)], desk.width))
+        if len(form.places) > 1:
+            desk.show(by_place(form.at, form.places, len(form.outcomes) == 2))
     while True:
         line = desk.ask("Answer, or Enter > ")
         if not line:
@@ -130,15 +131,11 @@ def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
     now = here in allowed
     titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(allowed, start=1)]
     desk.show(head("When was it seen?"), rows(titles))
-    while True:
-        enter = f"Enter: now ({sitting.condition_title(here)})" if now else "Enter: leave it"
-        line = desk.ask(f"Its number. {enter} > ")
-        if not line:
-            return "" if now else None
-        chosen = numbers_in(line, len(allowed))
-        if chosen is not None and len(chosen) == 1:
-            return allowed[chosen[0] - 1]
-        desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(allowed)}.")
+    enter = f"now ({sitting.condition_title(here)})" if now else "leave it"
+    number = pick(desk, f"Its number. Enter: {enter} > ", len(allowed))
+    if number is None:
+        return "" if now else None
+    return allowed[number - 1]
 
 
 def tell_codes(sitting: Sitting, text: str) -> bool:
@@ -166,30 +163,20 @@ def other(sitting: Sitting, rest: str, question: Question | None) -> bool:
     if not options:
         desk.say("No other check has anything to say now.")
         return False
-    start, line = 0, rest
-    while True:
-        if not line:
-            ways = [way(workup, o) for o in options[start : start + AT_ONCE]]
-            lines = [("", "", "takes", "tells")] + [
-                (str(n), way_text(w), effort_text(w.minutes, w.waiting), f"{w.bits:.2f}")
-                for n, w in enumerate(ways, start=start + 1)
-            ]
-            desk.show(
-                head("Other checks", "best first; tells: bits about the cause, more is better"), table(lines, [QUIET])
-            )
-            more = start + AT_ONCE < len(options)
-            line = desk.ask("Its number, m for more, or Enter > " if more else "Its number, or Enter > ")
-            if not line:
-                return False
-            if line.lower() in ("m", "more") and more:
-                start, line = start + AT_ONCE, ""
-                continue
-        chosen = numbers_in(line, len(options))
-        if chosen is not None and len(chosen) == 1:
-            sitting.talk = replace(sitting.talk, chosen=options[chosen[0] - 1])
-            return True
-        desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(options)}.")
-        line = ""
+    number = pick(desk, "Its number, or Enter > ", len(options), rest, lambda: _show_options(sitting))
+    if number is None:
+        return False
+    sitting.talk = replace(sitting.talk, chosen=options[number - 1])
+    return True
+
+
+def _show_options(sitting: Sitting) -> None:
+    ways = [way(sitting.workup, option) for option in sitting.workup.ranked]
+    lines = [("", "", "takes", "tells")] + [
+        (str(n), way_text(w), effort_text(w.minutes, w.waiting), f"{w.bits:.2f}") for n, w in enumerate(ways, start=1)
+    ]
+    told = "best first; tells: bits about the cause, more is better"
+    sitting.desk.page(head("Other checks", told), table(lines, [QUIET]))
 
 
 def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
@@ -200,25 +187,22 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
     titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
     same = [("0", f"still {sitting.condition_title(here)}, but it behaves differently now")] if here else []
     last = len(names) + 1
-    line = rest
-    while True:
-        if not line:
-            desk.show(
-                head("What is the car doing now?"),
-                rows([*same, *titles, (str(last), "something else, or not known")]),
-            )
-            line = desk.ask("Its number, or Enter > ")
-            if not line:
-                return False
-        if line == "0" and same:
-            return sitting.keep(acts.change_condition(workup, here), "Kept: it behaves differently now.")
-        chosen = numbers_in(line, last)
-        if chosen is not None and len(chosen) == 1:
-            name = None if chosen[0] == last else names[chosen[0] - 1]
-            events = acts.change_condition(workup, name)
-            return sitting.keep(events, f"Kept: the car is now: {sitting.condition_title(name)}.")
-        desk.say(f"{shortened(line, 20)} is not on the list: {'0' if same else '1'} to {last}.")
-        line = ""
+    whole = rows([*same, *titles, (str(last), "something else, or not known")])
+    number = pick(
+        desk,
+        "Its number, or Enter > ",
+        last,
+        rest,
+        lambda: desk.show(head("What is the car doing now?"), whole),
+        least=0 if same else 1,
+    )
+    if number is None:
+        return False
+    if number == 0:
+        return sitting.keep(acts.change_condition(workup, here), "Kept: it behaves differently now.")
+    name = None if number == last else names[number - 1]
+    told = f"Kept: the car is now: {sitting.condition_title(name)}."
+    return sitting.keep(acts.change_condition(workup, name), told)
 
 
 def note(sitting: Sitting, rest: str, question: Question | None) -> bool:
@@ -230,46 +214,29 @@ def note(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What is at hand: numbers switch between at hand and not."""
-    desk = sitting.desk
-    did = False
-    line = rest
-    while True:
-        workup = sitting.workup
-        tables = workup.tables
-        used = set().union(*(c.needs for c in tables.checks), *tables.condition_needs)
-        names = [name for name in workup.book.tools if name in used]
-        if not names:
-            desk.say("No check here needs a tool.")
-            return did
-        if not line:
-            have = [n for n in names if n not in workup.record.lacking]
-            order = have + [n for n in names if n in workup.record.lacking]
-            titles = [(str(n), workup.book.tools[name].title) for n, name in enumerate(order, start=1)]
-            desk.page(
-                head("At hand"),
-                *([rows(titles[: len(have)])] if have else [para("nothing")]),
-                head("Not at hand"),
-                *([rows(titles[len(have) :])] if len(have) < len(order) else [para("nothing")]),
-            )
-            line = desk.ask("Numbers that change sides (3 5), or Enter > ")
-            if not line:
-                return did
-        else:
-            order = [n for n in names if n not in workup.record.lacking] + [
-                n for n in names if n in workup.record.lacking
-            ]
-        chosen = numbers_in(line, len(order))
-        if chosen is None:
-            desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(order)}.")
-            line = ""
-            continue
-        picked = [order[n - 1] for n in chosen]
-        gone = [n for n in picked if n not in workup.record.lacking]
-        come = [n for n in picked if n in workup.record.lacking]
-        title = workup.book.tools
-        told = [f"{title[n].title}: not at hand" for n in gone] + [f"{title[n].title}: at hand" for n in come]
-        sitting.keep(acts.tools(workup, gone, come), "Kept: " + "; ".join(told) + ".")
-        return True
+    desk, workup = sitting.desk, sitting.workup
+    tables, tool, lacking = workup.tables, workup.book.tools, workup.record.lacking
+    used = set().union(*(c.needs for c in tables.checks), *tables.condition_needs)
+    have = [name for name in tool if name in used and name not in lacking]
+    names = have + [name for name in tool if name in used and name in lacking]
+    if not names:
+        desk.say("No check here needs a tool.")
+        return False
+
+    def show() -> None:
+        titles = [(str(n), tool[name].title) for n, name in enumerate(names, start=1)]
+        nothing = para("nothing")
+        desk.page(
+            head("At hand"),
+            rows(titles[: len(have)]) if have else nothing,
+            head("Not at hand"),
+            rows(titles[len(have) :]) if len(have) < len(names) else nothing,
+        )
+
+    picked = [names[n - 1] for n in pick_several(desk, "What changes sides (3 5), or Enter > ", len(names), rest, show)]
+    gone, come = [n for n in picked if n in have], [n for n in picked if n not in have]
+    told = [f"{tool[n].title}: not at hand" for n in gone] + [f"{tool[n].title}: at hand" for n in come]
+    return bool(picked) and sitting.keep(acts.tools(workup, gone, come), f"Kept: {'; '.join(told)}.")
 
 
 def so_far(sitting: Sitting, rest: str, question: Question | None) -> bool:
@@ -294,7 +261,7 @@ HELP = (
     ("2 guess", "a guess: also 2 g, or 2??"),
     ("3=2", "cylinder (or bank) 3 has answer 2, those not named have 1; 3=2 4=2, all=1; 4=0: not looked at"),
     ("-18", "a reading, where one is asked; by bank 1=-18 2=-2"),
-    ("0", "can't tell (it is not asked again as the car is now)"),
+    ("0, d", "can't tell (it is not asked again as the car is now); where a reading is asked only d"),
     ("x", "can't do it: no tool, not now, or not possible with this car"),
     ("b back", "take back the last thing"),
     ("w why", "why this question; why a suspect stands where it stands (w 2: the second)"),

@@ -156,8 +156,9 @@ class Desk:
             line, self._typed = self._typed, ""
             return line
         if len(prompt) > self.width - ROOM_TO_TYPE:  # a prompt is broken anywhere, a paragraph between words
-            self.say(prompt.removesuffix("> "))
-            prompt = "> "
+            text, _, last = prompt.removesuffix(" > ").rpartition(". ")
+            self.say(f"{text}." if text else last)
+            prompt = f"{last} > " if text and len(last) <= self.width - ROOM_TO_TYPE else "> "
         self._asking = True
         try:
             line = self._line(prompt)

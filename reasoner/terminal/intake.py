@@ -21,8 +21,9 @@ from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, para, rows
 from reasoner.terminal.desk import Desk, Leave
 from reasoner.terminal.listing import ask_codes_complete, code_lines, slip_lines
+from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
-from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words, numbers_in
+from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words
 
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
@@ -57,7 +58,7 @@ def _several_sensors_possible(fields: Mapping[str, str]) -> bool:
 
 VEHICLE = (
     _Ask("layout", "Cylinders and layout (such as inline 4, V6, flat 4)"),
-    _Ask("upstream sensors", "Sensors before the catalyst", ("1", "2"), _several_sensors_possible),
+    _Ask("upstream sensors", "Sensors before the catalyst, 1 or 2", ("1", "2"), _several_sensors_possible),
     _Ask("injection", "Injection", PROPERTIES["injection"]),
     _Ask("charging", "Charging", PROPERTIES["charging"]),
     _Ask("metering", "Air is measured by", PROPERTIES["metering"]),
@@ -89,11 +90,11 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
         if not ask.matters(fields):
             number += 1
             continue
-        default = fields.get(ask.key, "")
+        default = fields.get(ask.key, "") or _without_saying(fields, ask)
         if ask.choices:
             numbered = [(str(n), CALLED.get(c, c)) for n, c in enumerate(ask.choices, start=1)]
-            listed = "" if ask.choices == ("1", "2") else "  ".join(f"{n} {text}" for n, text in numbered) + "  "
-            line = desk.ask(f"{ask.question}: {listed}[{CALLED.get(default, default) or 'not known'}] > ")
+            listed = "" if ask.choices == ("1", "2") else ": " + "  ".join(f"{n} {text}" for n, text in numbered)
+            line = desk.ask(f"{ask.question}{listed} [{CALLED.get(default, default) or 'not known'}] > ")
         else:
             line = desk.ask(f"{ask.question} [{default or 'not known'}] > ")
         if line.lower() in ("b", "back"):
@@ -132,6 +133,12 @@ def _read_back(vehicle: Vehicle) -> str:
     return ", ".join(filter(None, (vehicle.layout, injection, *said[1:], distance))) + f"; {sensors}."
 
 
+def _without_saying(fields: Mapping[str, str], ask: _Ask) -> str:
+    """What is taken where nothing is said: the number of sensors that follows from the layout."""
+    vehicle, _ = vehicle_from(fields)
+    return str(len(vehicle.banks)) if vehicle is not None and ask.key == "upstream sensors" else ""
+
+
 def _chosen(line: str, ask: _Ask) -> str:
     """The value meant by a number, a value, or its name on the screen or the beginning of it; else what was typed."""
     if not ask.choices:
@@ -156,6 +163,8 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
     if mine is None:
         return ""
     mend = mine.mend.removeprefix("one of: ")
+    if ask.choices == ("1", "2"):
+        return f'"{shortened(value, 24)}" is not possible here: 1 or 2.'
     names = ", ".join(f"{n} {CALLED.get(c, c)}" for n, c in enumerate(ask.choices, start=1))
     return f'"{shortened(value, 24)}" is not possible here: {names or mend}.'
 
@@ -238,7 +247,7 @@ def _tools(sitting: Sitting) -> None:
     if not rare or workup.record.at_hand:
         return
     desk.show(head("Any of these at hand?"), rows([(str(n), t.title) for n, t in enumerate(rare, start=1)]))
-    chosen = _numbers(desk, "Their numbers (1 3), Enter: none of them > ", len(rare))
+    chosen = pick_several(desk, "Their numbers (1 3), Enter: none of them > ", len(rare))
     if chosen:
         sitting.keep(acts.tools(workup, at_hand=[rare[n - 1].name for n in chosen]))
 
@@ -259,10 +268,10 @@ def _values(sitting: Sitting) -> None:
     names = [n for n in workup.book.conditions if any(not c.conditions or n in c.conditions for c in readings)]
     titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
     desk.show(head("What was the car doing when they were read?"), choices(titles, desk.width))
-    chosen = _numbers(desk, "Its number, Enter: leave the values > ", len(names), only_one=True)
-    if not chosen:
+    number = pick(desk, "Its number, Enter: leave the values > ", len(names))
+    if number is None:
         return
-    name = names[chosen[0] - 1]
+    name = names[number - 1]
     sitting.keep(acts.change_condition(workup, name))
     for check in readings:
         if not check.conditions or name in check.conditions:
@@ -302,18 +311,6 @@ def _state(sitting: Sitting) -> None:
     titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
     desk.show(head("What is the car doing now?"), choices(titles, desk.width))
     enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
-    chosen = _numbers(desk, f"Its number, Enter: {enter} > ", len(names), only_one=True)
-    if chosen:
-        sitting.keep(acts.change_condition(workup, names[chosen[0] - 1]))
-
-
-def _numbers(desk: Desk, prompt: str, most: int, only_one: bool = False) -> Sequence[int]:
-    """Numbers of a list, or none. What is not on it is said and asked again."""
-    while True:
-        line = desk.ask(prompt)
-        if not line:
-            return ()
-        chosen = numbers_in(line, most)
-        if chosen is not None and (len(chosen) == 1 or not only_one):
-            return chosen
-        desk.say(f"{shortened(line, 20)} is not on the list: 1 to {most}" + (", one of them." if only_one else "."))
+    number = pick(desk, f"Its number, Enter: {enter} > ", len(names))
+    if number is not None:
+        sitting.keep(acts.change_condition(workup, names[number - 1]))

@@ -11,7 +11,6 @@ from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief
 from reasoner.session.document import Question, Verdict
-from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.record import Event
 from reasoner.session.words import PASSES
@@ -19,8 +18,9 @@ from reasoner.session.workup import Workup
 from reasoner.terminal import asides
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.picking import pick, pick_several
 from reasoner.terminal.replies import Unclear
-from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words, numbers_in
+from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words
 from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
 
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
@@ -71,6 +71,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         car=sitting.condition_title(record.condition),
         answers=len(record.given),
         known=frozenset(sitting.known),
+        before=sum(g.check == question.way.check for g in record.given),
         asking_on=sitting.talk.go_on and sitting.workup.settled,
     )
     sitting.said.clear()
@@ -141,36 +142,23 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     if way.fresh:
         reasons.append(("avoid", f"{way.condition_title} can't be brought about"))
     listed = "   ".join(f"{n} {text}" for n, (_, text) in enumerate(reasons, start=1))
-    while True:
-        line = desk.ask(f"Why not?  {listed}   Enter: back > ")
-        if not line:
-            return False
-        chosen = numbers_in(line, len(reasons))
-        if chosen is None or len(chosen) != 1:
-            desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(reasons)}.")
-            continue
-        why = reasons[chosen[0] - 1][0]
-        if why == "avoid":
-            return sitting.keep(
-                acts.avoid(workup, way.condition), f"Kept: {way.condition_title} is left out from now on."
-            )
-        events = acts.pass_over(workup, way.check, why)
-        if why == "no-tool" and len(tools) > 1:
-            events = [*acts.tools(workup, lacking=_which_tools(sitting, tools)), *events]
-        return sitting.keep(events, f"Kept: {check.title}: {PASSES[why]}. Type t to answer it all the same.")
+    number = pick(desk, f"Why not?  {listed}   Enter: back > ", len(reasons))
+    if number is None:
+        return False
+    why = reasons[number - 1][0]
+    if why == "avoid":
+        return sitting.keep(acts.avoid(workup, way.condition), f"Kept: {way.condition_title} is left out from now on.")
+    events = acts.pass_over(workup, way.check, why)
+    if why == "no-tool" and len(tools) > 1:
+        events = [*acts.tools(workup, lacking=_which_tools(sitting, tools)), *events]
+    return sitting.keep(events, f"Kept: {check.title}: {PASSES[why]}. Type t to answer it all the same.")
 
 
 def _which_tools(sitting: Sitting, tools: Sequence[str]) -> list[str]:
     titles = sitting.workup.book.tools
     listed = "   ".join(f"{n} {titles[t].title}" for n, t in enumerate(tools, start=1))
-    while True:
-        line = sitting.desk.ask(f"Which is missing?  {listed}   Enter: just this check > ")
-        if not line:
-            return []
-        chosen = numbers_in(line, len(tools))
-        if chosen is not None:
-            return [tools[n - 1] for n in chosen]
-        sitting.desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(tools)}.")
+    prompt = f"Which is missing?  {listed}   Enter: just this check > "
+    return [tools[n - 1] for n in pick_several(sitting.desk, prompt, len(tools))]
 
 
 # ---- a verdict -------------------------------------------------------------------------------------------------------

@@ -137,7 +137,7 @@ def _taken(found: Reading | Slip) -> Reading:
 
 
 def _slip_line(slip: Slip) -> str:
-    return f'"{slip.stood}": {slip.expected} is wanted.' + (f" Perhaps {slip.mend}?" if slip.mend else "")
+    return f'"{slip.stood}" is not taken. Wanted: {slip.expected}.' + (f" Perhaps: {slip.mend}" if slip.mend else "")
 
 
 # ---- outcomes --------------------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -66,11 +66,3 @@ def in_words(refused: Refused) -> str:
     """A refusal as one clear line."""
     first = f"{refused.message[0].upper()}{refused.message[1:]}."
     return f"{first} ({refused.mend})" if refused.mend else first
-
-
-def numbers_in(line: str, most: int) -> Sequence[int] | None:
-    """The numbers of a typed list, each 1..most and once; None where anything else was typed."""
-    parts = line.replace(",", " ").split()
-    if not parts or not all(p.isascii() and p.isdecimal() and 1 <= int(p[:6]) <= most for p in parts):
-        return None
-    return list(dict.fromkeys(int(p) for p in parts))

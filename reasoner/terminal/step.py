@@ -6,7 +6,7 @@ cautions, which come before the steps; the last page is the one that asks.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from rich.console import RenderableType
@@ -29,6 +29,7 @@ KEYS = {
     "s": "stop",
     "h": "help",
 }
+OUTCOME = 44  # letters of an outcome where lines are few
 UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
 LETTERS = {**KEYS, "k": "kit", "?": "help"}
 
@@ -45,13 +46,15 @@ class Page:
 class Surroundings:
     """What the screen says around the question. said: what just happened. car: the condition it is in.
 
-    known: cautions already read in full at this desk. asking_on: a verdict stands, and the person asks on.
+    known: cautions already read in full at this desk. before: how often this check was answered. asking_on: a verdict
+    stands, and the person asks on.
     """
 
     said: tuple[str, ...] = ()
     car: str = "not known"
     answers: int = 0
     known: frozenset[str] = frozenset()
+    before: int = 0
     asking_on: bool = False
 
 
@@ -60,7 +63,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     question, belief = clean(question), clean(belief)
     room = desk.lines - 1
     top = desk.rendered(*_top(around, desk.width))
-    proposed = desk.rendered(*_proposed(question), *_care(question, around.known), *_reach(question))
+    proposed = desk.rendered(*_proposed(question, around.before), *_care(question, around.known), *_reach(question))
     how = desk.rendered(*_how(question))
     answers = desk.rendered(*answer_blocks(question, desk.width))
     keys = desk.rendered(*key_blocks(question))
@@ -78,7 +81,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
         whole = [*top, *leading(suspects), *proposed, *how, *why(outcomes), *instead(times), *answers]
         if len(whole) <= room:
             spare = len(whole) + len(keys) <= room
-            return [Page([*whole, *keys] if spare else whole, asks="> " if spare else "h: help > ")]
+            return [Page([*whole, *keys] if spare else whole, asks="> ")]
 
     first = _first_that_fits(room, ([*top, *leading(n), *proposed] for n in (3, 1)), [*top, *proposed])
     wait = [] if len(first) > len(top) + len(proposed) else [leading(2)]
@@ -119,7 +122,7 @@ def belief_blocks(belief: BeliefDoc, count: int) -> list[RenderableType]:
     chances = belief.cylinders.values()
     blocks: list[RenderableType] = [head("Likeliest now"), suspect_table(belief, count)]
     if chances and max(chances) - min(chances) >= UNEVEN:
-        blocks.append(para("By cylinder: " + ", ".join(f"{n} {percent(p)}" for n, p in belief.cylinders.items())))
+        blocks.append(para("By cylinder: " + ", ".join(f"{n}: {percent(p)}" for n, p in belief.cylinders.items())))
     return blocks
 
 
@@ -127,10 +130,14 @@ def suspect_table(belief: BeliefDoc, count: int) -> RenderableType:
     """The likeliest faults, each with its number, its chance and range, and its likeliest place."""
     suspects = belief.faults[:count]
     lines = [
-        (f"{n}", s.title, percent(s.probability), f"({range_text(s.low, s.high)})", _place(s, belief))
+        (f"{n}", s.title, _short(s.probability), f"({range_text(s.low, s.high)})", _place(s, belief))
         for n, s in enumerate(suspects, start=1)
     ]
     return table(lines, [LEAD], right=(2,))
+
+
+def _short(p: float) -> str:
+    return percent(p).replace("under ", "<").replace("over ", ">")
 
 
 def _place(suspect: Suspect, belief: BeliefDoc) -> str:
@@ -151,7 +158,7 @@ def way_text(way: Way) -> str:
     return text
 
 
-def _proposed(question: Question) -> list[RenderableType]:
+def _proposed(question: Question, before: int) -> list[RenderableType]:
     way = question.way
     where = next(iter(question.places.values())) if way.place is not None else ""
     facts = [effort_text(way.minutes, way.waiting)]
@@ -165,6 +172,9 @@ def _proposed(question: Question) -> list[RenderableType]:
     blocks: list[RenderableType] = [head("Next", title), para(question.ask, style=LEAD)]
     if question.before:
         blocks.append(para(f"Before {question.before}, which would wipe out what this can show."))
+    if before:
+        times = "once" if before == 1 else f"{before} times"
+        blocks.append(para(f"Answered {times} before. This is a new occasion, and counts anew."))
     if way.fresh:
         blocks.append(para(f"First bring about: {way.condition_title}. {question.condition_means}"))
     elif way.condition and question.kind not in ("told", "code"):
@@ -199,18 +209,24 @@ def _how(question: Question) -> list[RenderableType]:
     return [head("How"), para(question.how)] if question.how.strip() else []
 
 
-def why_blocks(question: Question, count: int) -> list[RenderableType]:
+def why_blocks(question: Question, count: int, in_full: bool = False) -> list[RenderableType]:
     """What the check separates: what each likely outcome would do to the belief."""
     if not question.separates:
         return []
     lines = [
         (
             f"{percent(s.chance)}",
-            f"{shortened(s.outcome)} -> {s.lead}: {percent(s.lead_after)} (now {percent(s.lead_before)})",
+            f"{s.outcome if in_full else _brief(s.outcome)} -> {s.lead}: "
+            f"{percent(s.lead_after)} (now {percent(s.lead_before)})",
         )
         for s in question.separates[:count]
     ]
     return [head("Why this one", "each result, how likely it is, and what would lead then"), rows(lines, style="")]
+
+
+def _brief(outcome: str) -> str:
+    """An outcome on one short line: what the rest of the places show goes first."""
+    return shortened(outcome if len(outcome) <= OUTCOME else outcome.split(", the rest ")[0], OUTCOME)
 
 
 def _instead(question: Question, times: bool = True) -> list[RenderableType]:
@@ -225,18 +241,22 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     """The ways to answer."""
     none = choices([("d" if question.reading else "0", "can't tell"), ("x", "can't do it")], width)
     if question.reading:
-        return [head("Answer"), para(_reading_hint(question)), none]
+        return [head("Answer", "h: help"), para(_reading_hint(question)), none]
     codes = "Or the whole list as it stands on the reader (P0172 pending, P0301), or none. It answers them all at once."
-    blocks: list[RenderableType] = [head("Answer")]
+    blocks: list[RenderableType] = [head("Answer", "h: help")]
     blocks.append(choices([(str(n), o.text) for n, o in enumerate(question.outcomes, start=1)], width))
     if len(question.places) > 1:
-        last = list(question.places)[-1]
-        blocks.append(
-            para(f"By {question.at}, such as {last}=2. One not named is 1. Nothing found anywhere: all=1", style=QUIET)
-        )
+        blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2))
     if question.lists_codes:
         blocks.append(para(codes, style=QUIET))
     return [*blocks, none]
+
+
+def by_place(at: str, places: Mapping[int, str], bare: bool = False) -> RenderableType:
+    """How to answer where each place has its own outcome. bare: the number of the place alone will do."""
+    last = list(places)[-1]
+    such = f"{last}=2 or just {last}" if bare else f"{last}=2"
+    return para(f"By {at}, such as {such}. One not named is 1. Nothing found anywhere: all=1", style=QUIET)
 
 
 def _reading_hint(question: Question) -> str:

@@ -224,6 +224,29 @@ def test_disk_full_in_the_middle_of_a_line(
     assert is_whole_yaml(path) == [ANSWER, NOTE]
 
 
+def test_events_of_one_act_are_kept_together_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, real = write(tmp_path, ANSWER), os.write
+    before = path.read_bytes()
+    first = len(event_line(NOTE).encode())
+
+    def one_line_only(fd: int, data: bytes) -> int:
+        if len(data) > first:
+            return real(fd, data[:first])
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with journal.resume(path) as kept:
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "write", one_line_only)
+            with pytest.raises(CasebookError, match="the disk is full"):
+                kept.append(NOTE, ANSWER)
+        assert path.read_bytes() == before
+        with pytest.raises(TypeError):
+            kept.append(NOTE, {"a": {1}})
+        assert path.read_bytes() == before
+        assert kept.append(NOTE, ANSWER) == ()
+    assert is_whole_yaml(path) == [ANSWER, NOTE, ANSWER]
+
+
 def test_disk_that_refuses_to_flush(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Written, but not known to be on disk: not accepted, so not in the file either, or it would count twice."""
     path = write(tmp_path, ANSWER)

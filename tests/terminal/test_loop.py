@@ -44,7 +44,9 @@ def test_an_answer_by_number_is_kept_before_the_next_question_is_shown() -> None
     assert "Kept: Smell of fuel: smells of fuel" in shown(desk)
 
 
-@pytest.mark.parametrize(("typed", "sure"), [("2", "sure"), ("2 think so", "think so"), ("y t", "think so"), ("2??", "guess")])
+@pytest.mark.parametrize(
+    ("typed", "sure"), [("2", "sure"), ("2 think so", "think so"), ("y t", "think so"), ("2??", "guess")]
+)
 def test_sureness(typed: str, sure: str) -> None:
     kept, _, _ = sit(typed, workup=asking("smell"))
     assert (answers(kept)[0]["values"], answers(kept)[0]["sure"]) == ({"0": "yes"}, sure)
@@ -52,7 +54,7 @@ def test_sureness(typed: str, sure: str) -> None:
 
 def test_cylinders_are_read_back_and_kept_on_enter() -> None:
     kept, text, _ = sit("3=wet 2=2", "", workup=asking("plugs"))
-    assert "Understood: cylinder 2 darker, cylinder 3 wet with fuel, the rest the same as the rest." in flat(text)
+    assert "Understood: cylinder 2 darker, cylinder 3 wet with fuel, the rest like the others." in flat(text)
     assert answers(kept)[0]["values"] == {"1": "same", "2": "darker", "3": "wet", "4": "same"}
 
 
@@ -127,7 +129,7 @@ def flat(text: str) -> str:
 def test_no_tool_leaves_out_what_needs_it() -> None:
     kept, text, _ = sit("x", "1", workup=asking("plugs"))
     assert "1 no tool for it   2 leave this check out" in text
-    assert [e for e in kept.events if e["event"] == "tools"][0]["lacking"] == ["plug-socket"]
+    assert next(e for e in kept.events if e["event"] == "tools")["lacking"] == ["plug-socket"]
     assert "plug-socket" in kept.workup.record.lacking
 
 
@@ -145,7 +147,7 @@ def test_not_now_and_a_condition_that_cannot_be_had() -> None:
     fresh = asking("plugs").after([{"event": "condition", "step": 5, "condition": "engine-off"}])
     kept, text, _ = sit("x", "3", workup=fresh)
     assert "3 hot restart can't be brought about" in flat(text)
-    assert [e for e in kept.events if e["event"] == "avoid"][0]["condition"] == "hot-restart"
+    assert next(e for e in kept.events if e["event"] == "avoid")["condition"] == "hot-restart"
 
 
 # ---- commands --------------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +58,7 @@ def elapsed(raw: Array, *, of_day: bool, unit_said: bool) -> Clock:
         shift = np.zeros(len(t))
         starts = np.concatenate([[0], restarts, [len(t)]])
         end = float(np.max(t[: starts[1]]))
-        for a, b in zip(starts[1:-1], starts[2:], strict=True):
+        for a, b in pairwise(starts[1:]):
             shift[a:b] = end + usual - t[a]
             end = end + usual + float(np.max(t[a:b]) - t[a])
         t = t + shift

@@ -27,10 +27,11 @@ _SYNONYMS = {
     "o2": "oxygen", "λ": "lambda", "cyl": "cylinder", "accel": "accelerator", "volts": "voltage",
 }  # fmt: skip
 _FILLING = frozenset(
-    "sensor value actual measured current input output position the of from in at by a b for and term duty status "
-    "percent percentage pct level relative degree engine fuel bank system total raw number no valve module upstream "
-    "front gauge vacuum rate to obd pid sae j mode service".split()
-)
+    {"sensor", "value", "actual", "measured", "current", "input", "output", "position", "the", "of", "from", "in", "at",
+     "by", "a", "b", "for", "and", "term", "duty", "status", "percent", "percentage", "pct", "level", "relative",
+     "degree", "engine", "fuel", "bank", "system", "total", "raw", "number", "valve", "module", "upstream", "front",
+     "gauge", "vacuum", "rate", "to", "pid", "mode", "service"}
+)  # fmt: skip
 _SHORT_NAME = re.compile(r"(SHRTFT|LONGFT|FUELSYS|O2S|EQ_RAT|LAMBDA)_?([12])?([1-4])?", re.I)
 _SHORT_NAMES = {  # SAE J1979 annex B, from memory: without a number, EQ_RAT and LAMBDA are what is commanded
     "SHRTFT": "shrtft", "LONGFT": "longft", "FUELSYS": "fuelsys", "O2S": "oxygen sensor", "EQ_RAT": "lambda",
@@ -77,10 +78,8 @@ def recognise(header: str) -> ColumnUse:
         return ColumnUse(shown, None, note="behind the catalyst: not used")
     if found.at == "engine":
         place = 0
-    elif found.at == "cylinder" and not place:
-        place = 0
-    elif not place:
-        place = 1
+    elif found.at == "bank":
+        place = place or 1
     name = unit.name if unit else found.unit
     return ColumnUse(shown, Key(found.name, place), name, "header" if unit else "assumed")
 
@@ -131,12 +130,12 @@ def _unit(text: str) -> tuple[str, units.Unit | None]:
             kept = "lambda" if unit.dimension == "number" else ""
             return f"{text[: match.start()]} {kept} {text[match.end() :]}".strip(), unit
     for cut in (r"(.*\S)\s*[,;:/]\s*(\S{1,8})$", r"(.*\S)[\s_]+(\S{1,8})$"):
-        match = re.match(cut, text)
-        if match and not match[2].isdigit() and len(match[1]) > 1:
-            unit = units.find("g/s" if match[2].lower() == "gps" else match[2])
-            letter = len(match[2]) == 1 and match[2] not in "%Vs" and "temp" not in text.lower()
+        last = re.match(cut, text)
+        if last and not last[2].isdigit() and len(last[1]) > 1:
+            unit = units.find("g/s" if last[2].lower() == "gps" else last[2])
+            letter = len(last[2]) == 1 and last[2] not in "%Vs" and "temp" not in text.lower()
             if unit is not None and unit.dimension != "number" and not letter:
-                return match[1], unit
+                return last[1], unit
     return text, None
 
 
@@ -157,9 +156,9 @@ def _place(text: str) -> tuple[int, int, str]:
             place = int(match[1])
             text = pattern.sub(" cylinder " if pattern is _CYLINDER else " ", text) if pattern is not _SYSTEM else text
             break
-    match = _SENSOR.search(text)
-    if match:
-        sensor = int(match[1])
+    found = _SENSOR.search(text)
+    if found:
+        sensor = int(found[1])
         text = _SENSOR.sub(" sensor ", text)
     return place, sensor, text
 

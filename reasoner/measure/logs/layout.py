@@ -15,10 +15,11 @@ from reasoner.measure.slip import visible
 
 SEPARATORS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
 SEARCHED = 100  # lines in which the header must stand
-WIDEST = 2000  # columns
+WIDEST = 500  # columns
 LONGEST = 100_000  # characters of a line
 
 _COMMA = re.compile(r"[+-]?\d+,\d+")
+_LETTER = re.compile("[A-Za-zλ]")
 _POINT = re.compile(r"[+-]?\d+\.\d+")
 
 
@@ -105,7 +106,7 @@ def _known(line: str, separator: str, mapping: Mapping[str, ColumnUse] | None) -
     cells = split(line, separator)
     if mapping is not None:
         return len({plain(c) for c in cells} & mapping.keys())
-    return len({use.key for c in cells if c.strip() and (use := recognise(c)).key is not None})
+    return len({use.key for c in cells if _LETTER.search(c) and (use := recognise(c)).key is not None})
 
 
 def _units_row(cells: Sequence[str]) -> bool:

@@ -68,7 +68,7 @@ def _ratio(quantity: Quantity, values: Array, finite: Array, use: ColumnUse) -> 
         return None
     unit = units.find(use.unit)
     plain = use.unit_from != "assumed" and unit is not None and unit.dimension == "number"
-    factor = 0.5 < finite.min() and finite.max() < 1.5 and np.ptp(finite) > 0
+    factor = finite.min() > 0.5 and finite.max() < 1.5 and np.ptp(finite) > 0
     if factor and (plain or use.unit_from == "assumed"):
         note = f"{quantity.name}: a factor near 1, taken as per cent above and below"
         return replace(_cleaned(Key(quantity.name), quantity, 100.0 * (values - 1.0), use), note=note)

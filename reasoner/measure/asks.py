@@ -1,0 +1,145 @@
+"""What a computation asks for, one thing at a time, and how the answer is read: text in, numbers or a Trouble out.
+
+Inputs are kept as they were typed, so that whoever replays a case computes them again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from reasoner.measure.placed import place_values
+from reasoner.measure.point import Point, read_point
+from reasoner.measure.reading import Reading, read
+from reasoner.measure.slip import Slip, visible
+from reasoner.rulebook.model import At
+from reasoner.rulebook.near import near
+
+NOT_READ = frozenset({"", "?", "-", "n/a", "na", "none"})
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The engine it was read on. banks: the cylinders that each upstream sensor watches."""
+
+    cylinders: int = 4
+    banks: tuple[tuple[int, ...], ...] = ((1, 2, 3, 4),)
+
+    def places(self, at: At) -> tuple[int, ...]:
+        """Numbers of the places of a kind; 0 is the whole engine."""
+        if at is At.ENGINE:
+            return (0,)
+        return tuple(range(1, 1 + (self.cylinders if at is At.CYLINDER else len(self.banks))))
+
+    def share(self, bank: int) -> float:
+        """The part of the engine's air that goes through a bank: by its number of cylinders."""
+        return len(self.banks[bank - 1]) / self.cylinders
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One input. say: the question. at: a number for each place of this kind. needed: nothing can be done without.
+
+    point: an operating point (see `point.py`) instead of a number. pairs: two numbers are added (short and long trim).
+    car: a fact about the car, the same all through a case. live: names of the standard's quantities (`pids.py`) that
+    together give it; a name with `{}` stands for the number of the bank.
+    """
+
+    name: str
+    say: str
+    unit: str = ""
+    least: float | None = None
+    most: float | None = None
+    at: At = At.ENGINE
+    needed: bool = False
+    point: bool = False
+    pairs: bool = False
+    car: bool = False
+    live: tuple[str, ...] = ()
+
+    @property
+    def hint(self) -> str:
+        """The unit, or the form where there is more to it."""
+        return "g/s and rpm, or kPa, rpm and °C" if self.point else self.unit
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What is wrong with an input ("" = with all of them together), and what would mend it: one line."""
+
+    ask: str
+    why: str
+    mend: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.ask}: {self.why}" + (f" ({self.mend})" if self.mend else "") if self.ask else self._bare
+
+    @property
+    def _bare(self) -> str:
+        return self.why + (f" ({self.mend})" if self.mend else "")
+
+
+@dataclass(frozen=True)
+class Given:
+    """The inputs as numbers: by place, and operating points."""
+
+    numbers: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
+    points: Mapping[str, Point] = field(default_factory=dict)
+
+    def get(self, name: str) -> float | None:
+        return self.numbers.get(name, {}).get(0)
+
+    def one(self, name: str, otherwise: float) -> float:
+        """A number about the whole engine, or what is taken where it was not given."""
+        return self.numbers.get(name, {}).get(0, otherwise)
+
+    def by_place(self, name: str) -> Mapping[int, float]:
+        return self.numbers.get(name, {})
+
+
+def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | Point | Trouble:
+    """What was typed for one input. Never raises. Nothing typed: an empty mapping."""
+    if text.strip().lower() in NOT_READ:
+        return {}
+    if ask.point:
+        point = read_point(text)
+        return _trouble(ask, point) if isinstance(point, Slip) else point
+    if ask.at is At.ENGINE:
+        got = read(text, ask.unit, ask.least, ask.most, pairs=ask.pairs)
+        return {0: got.value} if isinstance(got, Reading) else _trouble(ask, got)
+    placed = place_values(text, ask.unit, setting.places(ask.at), ask.least, ask.most, pairs=ask.pairs)
+    if placed.slips:
+        return _trouble(ask, placed.slips[0])
+    return {place: reading.value for place, reading in placed.values.items()}
+
+
+def take_all(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) -> Given | tuple[Trouble, ...]:
+    """All inputs, or everything that is wrong with them."""
+    by_name = {ask.name: ask for ask in asks}
+    troubles = [_unknown(name, by_name) for name in texts if name not in by_name]
+    numbers: dict[str, Mapping[int, float]] = {}
+    points: dict[str, Point] = {}
+    for ask in asks:
+        got = take(ask, texts.get(ask.name, ""), setting)
+        if isinstance(got, Trouble):
+            troubles.append(got)
+        elif isinstance(got, Point):
+            points[ask.name] = got
+        elif got:
+            numbers[ask.name] = got
+        elif ask.needed:
+            troubles.append(Trouble(ask.name, "this is needed", f"{ask.say}, in {ask.hint}" if ask.hint else ask.say))
+    return tuple(troubles) or Given(numbers, points)
+
+
+def _unknown(name: str, known: Mapping[str, Ask]) -> Trouble:
+    meant = near(name, known)
+    return Trouble(visible(name), "no such input", f'did you mean "{meant}"?' if meant else "one of: " + ", ".join(known))
+
+
+def _trouble(ask: Ask, slip: Slip) -> Trouble:
+    return Trouble(ask.name, f'"{slip.stood}" is not taken. Wanted: {slip.expected}.', _perhaps(slip))
+
+
+def _perhaps(slip: Slip) -> str:
+    return f"perhaps: {slip.mend}" if slip.mend else ""

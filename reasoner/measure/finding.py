@@ -1,0 +1,144 @@
+"""What a computation found: figures with their uncertainty, the formula in words, what it means and how sure it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from reasoner.measure.soften import between
+from reasoner.measure.uncertain import Estimate
+from reasoner.measure.units import SHOWN_WITHOUT
+
+
+class Scale(StrEnum):
+    """On what scale a figure's error is taken to be Gaussian."""
+
+    PLAIN = "plain"
+    TIMES = "times"  # of its logarithm: what is so many times as much as another
+    UNTIL = "until"  # of its inverse: a time until something has happened, which may never be
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A number with its standard error, both on `scale`: the logarithm (natural) or the inverse of the value, or it."""
+
+    name: str
+    unit: str
+    estimate: Estimate
+    scale: Scale = Scale.PLAIN
+
+    @property
+    def value(self) -> float:
+        """The value in `unit`; infinite where a time has no end."""
+        return self._back(self.estimate.value)
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """One standard error to either side, in `unit`."""
+        at, error = self.estimate.value, self.estimate.error
+        low, high = sorted((self._back(at - error), self._back(at + error)))
+        return low, high
+
+    def chance(self, low: float | None, high: float | None, spread: float = 0.0) -> float:
+        """P(low <= true value < high), no value being preferred beforehand; None is open.
+
+        spread: standard deviation on the scale, where the figure brings no error of its own.
+        """
+        a = -math.inf if low is None else self._there(low)
+        b = math.inf if high is None else self._there(high)
+        if self.scale is Scale.UNTIL:
+            a, b = (-math.inf if high is None else b), (math.inf if low is None else a)
+        return between(a, b, self.estimate.value, self.estimate.error or spread)
+
+    def __str__(self) -> str:
+        unit = "" if self.unit in SHOWN_WITHOUT else f" {self.unit}"
+        if not self.estimate.error:
+            return f"{self.value:.3g}{unit}" if math.isfinite(self.value) else "never"
+        if self.scale is Scale.PLAIN:
+            return f"{_like(self.value, self.estimate.error)} +- {self.estimate.error:.1g}{unit}"
+        low, high = self.bounds
+        if not math.isfinite(high):
+            return f"more than {low:.2g}{unit}"
+        return f"{self.value:.2g} ({low:.2g} to {high:.2g}){unit}"
+
+    def document(self) -> dict[str, Any]:
+        low, high = self.bounds if self.estimate.error else (self.value, self.value)
+        numbers = {"value": self.value, "low": low, "high": high}
+        return {"name": self.name, "unit": self.unit} | {
+            key: number if math.isfinite(number) else None for key, number in numbers.items()
+        }
+
+    def _there(self, value: float) -> float:
+        if self.scale is Scale.PLAIN:
+            return value
+        if self.scale is Scale.TIMES:
+            return math.log(value) if value > 0 else -math.inf
+        return 1 / value if value > 0 else math.inf
+
+    def _back(self, at: float) -> float:
+        if self.scale is Scale.PLAIN:
+            return at
+        if self.scale is Scale.TIMES:
+            return math.exp(min(at, 700.0))
+        return 1 / at if at > 0 else math.inf
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """Which kind of thing it is: the chance of each, no kind being preferred beforehand."""
+
+    name: str
+    chances: Mapping[str, float]
+
+    @property
+    def likeliest(self) -> str:
+        return max(self.chances, key=lambda kind: self.chances[kind])
+
+    def __str__(self) -> str:
+        ranked = sorted(self.chances.items(), key=lambda pair: -pair[1])
+        return ", ".join(f"{kind} {100 * chance:.0f} %" for kind, chance in ranked if chance >= 0.005)
+
+    def document(self) -> dict[str, Any]:
+        return {"name": self.name, "chances": dict(self.chances)}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """figures: by place (0 = the whole engine), the main one first. formula, means, sure: sentences.
+
+    warns: what was typed and looks wrong, though it can be computed with.
+    """
+
+    figures: Mapping[int, tuple[Figure | Kinds, ...]]
+    formula: tuple[str, ...]
+    means: tuple[str, ...]
+    sure: tuple[str, ...]
+    warns: tuple[str, ...] = field(default=())
+
+    def short(self, place: int) -> str:
+        """The first two figures of a place in one line."""
+        return ", ".join(f"{figure.name} {figure}" for figure in self.figures[place][:2])
+
+    def document(self) -> dict[str, Any]:
+        """Plain values, for JSON."""
+        return {
+            "figures": {str(place): [f.document() for f in found] for place, found in self.figures.items()},
+            "formula": list(self.formula),
+            "means": list(self.means),
+            "sure": list(self.sure),
+            "warns": list(self.warns),
+        }
+
+
+def times(name: str, ratio: float, error: float) -> Figure:
+    """A ratio above 0; error: standard error of its natural logarithm."""
+    return Figure(name, "times", Estimate(math.log(ratio), error), Scale.TIMES)
+
+
+def _like(value: float, error: float) -> str:
+    """The value to the digits that its error leaves standing: 23.87 with 0.6 is `23.9`."""
+    digits = 0 if not 0 < error < 1 else -math.floor(math.log10(error))
+    return f"{value:.{min(digits, 6)}f}" if abs(value) < 1e6 else f"{value:.3g}"

@@ -1,0 +1,83 @@
+"""Moments that count, with what may explain their trims: the model's input from a bank's grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reasoner.measure.logs.cells import Array
+from reasoner.measure.logs.conditions import Conditions
+from reasoner.measure.logs.grid import Grid
+from reasoner.measure.logs.model import Sample
+from reasoner.measure.logs.quantities import COOLANT, PURGE
+from reasoner.measure.logs.usable import Air, Bank
+
+BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
+EMPTIES = (4.0, 20.0)  # s of fully open purge in which a canister's vapour falls to a third; judgement
+LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
+
+
+@dataclass(frozen=True)
+class Looked:
+    """sample: the moments. index: (n,) their cells. reference: g/s of air that x counts from, 0 without airflow.
+
+    purge, cold: columns of the covariates that are purge, and that are a cold engine.
+    """
+
+    sample: Sample
+    index: NDArray[np.int64]
+    reference: float
+    purge: tuple[int, ...]
+    cold: tuple[int, ...]
+
+
+def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty: Array) -> Looked:
+    """duty: (c,) of the purge valve in 0..1, NaN where not known."""
+    index = np.flatnonzero(bank.good)
+    flow = air.flow[index] if air is not None else np.ones(len(index))
+    reference = float(np.percentile(flow, 10)) if len(flow) and air is not None else 1.0
+    x = reference / flow if air is not None else np.ones(len(index))
+    time = grid.time[index]
+    gap = np.diff(time, prepend=time[:1])
+    run = conditions.run[index]
+    other = np.concatenate([[False], run[1:] != run[:-1]])
+    gap = np.where(other, np.maximum(gap, BETWEEN_RUNS), gap)
+    columns, purge, cold = [], [], []
+    open_ = np.nan_to_num(duty[index])
+    if (open_ > 0.01).sum() >= LEAST_PURGE:
+        drawn = _drawn(grid, conditions, duty)[index]
+        for fades in (np.ones(len(index)), *(np.exp(-drawn / e) for e in EMPTIES)):
+            purge.append(len(columns))
+            columns.append(open_ * x * fades)
+    coldness = _coldness(grid, conditions, index)
+    if (coldness > 0.05).sum() >= 10:
+        for shape in (coldness, coldness * x):
+            cold.append(len(columns))
+            columns.append(shape)
+    covariates = np.column_stack(columns) if columns else np.zeros((len(index), 0))
+    is_purge = np.array([i in purge for i in range(len(columns))], dtype=bool)
+    sample = Sample(1 + bank.total[index], x, gap, covariates, is_purge, conditions.since_cold[index])
+    return Looked(sample, index, reference if air is not None else 0.0, tuple(purge), tuple(cold))
+
+
+def duty(grid: Grid) -> Array:
+    """The purge valve's commanded opening in 0..1, NaN where not known."""
+    return grid.of(PURGE) / 100.0
+
+
+def _drawn(grid: Grid, conditions: Conditions, duty: Array) -> Array:
+    """Seconds of fully open purge so far in the run: how far the canister is emptied."""
+    total = np.cumsum(np.nan_to_num(duty) * grid.step)
+    for run in conditions.runs:
+        part = slice(run.start, run.end)
+        total[part] -= total[run.start]
+    return np.asarray(np.maximum(total, 0.0))
+
+
+def _coldness(grid: Grid, conditions: Conditions, index: NDArray[np.int64]) -> Array:
+    """0 at the regulated temperature, 1 for 55 K below; 0 where the coolant is not known."""
+    coolant = grid.of(COOLANT)[index]
+    top = conditions.regulated if np.isfinite(conditions.regulated) else 85.0
+    return np.clip(np.nan_to_num((max(70.0, top - 8.0) - coolant) / 55.0), 0.0, 1.5)

@@ -1,0 +1,191 @@
+"""`worked out by` of a check: a computation, and which of its figures mean which outcome.
+
+The computations themselves are in `reasoner/measure/workings/`; what they are called and what they find is said here,
+so that a rule that names one is checked without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from reasoner.rulebook import quantity, shapes
+from reasoner.rulebook.fields import Desk, as_map
+from reasoner.rulebook.located import Map, Node, Text
+from reasoner.rulebook.model import At, Band, Computed, Measure, Within
+from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.problem import Spot, Unreadable, shorten
+
+REST = "the rest"
+
+
+@dataclass(frozen=True)
+class Signature:
+    """at: the places it finds something about. figures: name -> unit, the main one first. kinds: name -> its kinds."""
+
+    at: At
+    figures: Mapping[str, str]
+    kinds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def main(self) -> tuple[str, str]:
+        return next(iter(self.figures.items()))
+
+
+COMPUTATIONS: Mapping[str, Signature] = {
+    "trims by airflow": Signature(
+        At.BANK,
+        {"widest": "%", "leak": "mL/min", "scale": "%", "each time": "mg"},
+        {"shape": ("by time", "by injection", "by share", "with load")},
+    ),
+    "trim sum": Signature(At.BANK, {"total fuel trim": "%"}),
+    "volumetric efficiency": Signature(At.ENGINE, {"volumetric efficiency": "%"}),
+    "airflow by litre": Signature(At.ENGINE, {"airflow a litre": "g/s"}),
+    "pressures at rest": Signature(At.ENGINE, {"manifold": "kPa", "barometer": "kPa"}),
+    "cold soak": Signature(At.ENGINE, {"coolant": "°C", "intake": "°C", "outside": "°C"}),
+    "frozen point": Signature(
+        At.ENGINE, {"load": "%", "road speed": "km/h", "engine speed": "rpm", "coolant": "°C"}
+    ),
+    "exhaust gas": Signature(At.ENGINE, {"lambda": "", "trim": "%", "unburnt": "%"}),
+    "rail hold": Signature(At.ENGINE, {"time until the rail pressure has halved": "min", "leak": "mm3/min"}),
+    "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),
+    "misfire counts": Signature(At.CYLINDER, {"against the others": "times", "count": ""}),
+    "cut-out balance": Signature(At.CYLINDER, {"drop": "%", "trim comes back": "%"}),
+    "injector bench": Signature(At.CYLINDER, {"flow": "%", "leak": "mm3/min"}),
+    "plug ranks": Signature(At.CYLINDER, {"rank": ""}),
+    "leaker and others": Signature(At.ENGINE, {"leaker": "", "others": ""}),
+    "fuel in oil": Signature(At.ENGINE, {"fuel in oil": "%"}),
+    "purge": Signature(At.ENGINE, {"trim": "%", "fuel": "g/s"}),
+    "fuel blend": Signature(At.ENGINE, {"trim": "%", "air-fuel ratio": "", "missing ethanol": "%"}),
+    "injector flow": Signature(At.ENGINE, {"trim": "%", "flow": "mL/min"}),
+}
+
+_FIGURE = {"anyOf": [shapes.text_like(quantity.BAND), shapes.TEXT]}
+_OUTCOMES = shapes.named(
+    shapes.TEXT, {"anyOf": [{"const": REST}, {"type": "object", "additionalProperties": _FIGURE}]}
+)
+SHAPE: shapes.Shape = {
+    "anyOf": [
+        {"enum": list(COMPUTATIONS)},
+        {
+            "type": "object",
+            "properties": dict.fromkeys(COMPUTATIONS, _OUTCOMES),
+            "additionalProperties": False,
+            "minProperties": 1,
+            "maxProperties": 1,
+        },
+    ]
+}
+
+
+def read(
+    desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Measure | None
+) -> Computed | None:
+    """The key's value; None with everything wrong noted.
+
+    A name alone takes the bands of the check's own `measure`, on the computation's main figure.
+    """
+    if isinstance(node, Map):
+        if len(node.pairs) != 1:
+            desk.notes.note("bad-shape", node, "one computation is wanted here", "such as {rail hold: {...}}")
+            return None
+        name, bands = node.pairs[0]
+    elif isinstance(node, Text):
+        name, bands = node, None
+    else:
+        desk.notes.note("bad-shape", node, "wanted here: the name of a computation", f"one of: {listed(COMPUTATIONS)}")
+        return None
+    signature = COMPUTATIONS.get(name.value)
+    if signature is None:
+        _unknown(desk, name, COMPUTATIONS, "computation")
+        return None
+    if signature.at is not at:
+        message = f'"{name.value}" finds something by {signature.at}, and the check is about the {at}'
+        desk.notes.note("wrong-level", name, message, f"give the check `at: {signature.at}`, or take another")
+        return None
+    if bands is None:
+        return _by_measure(desk, name, signature, measure)
+    found, rest = _outcomes(desk, bands, signature, outcomes)
+    return Computed(name.value, found, rest, name.place)
+
+
+def _by_measure(desk: Desk, name: Text, signature: Signature, measure: Measure | None) -> Computed | None:
+    figure, unit = signature.main
+    if measure is None:
+        mend = f"say which figures mean which outcome, such as {{{name.value}: {{outcome: {{{figure}: below 1}}}}}}"
+        desk.notes.note("missing-key", name, "a name alone takes the bands of `measure`, and there is none", mend)
+        return None
+    if (figure, unit) != (measure.quantity, measure.unit):
+        message = f'"{name.value}" finds "{figure}" in {unit or "no unit"}, `measure` has other bands'
+        mend = f"give `measure` that quantity and unit (it has {measure.quantity}, {measure.unit}), or write bands here"
+        desk.notes.note("bad-bands", name, message, mend)
+        return None
+    found: dict[str, tuple[Within, ...]] = {}
+    for band in measure.bands:
+        found[band.outcome] = (Within(figure, band.low, band.high),)
+    return Computed(name.value, found, "", name.place, measure.spread)
+
+
+def _outcomes(
+    desk: Desk, node: Node, signature: Signature, outcomes: tuple[str, ...]
+) -> tuple[dict[str, tuple[Within, ...]], str]:
+    mend = f"such as {{{outcomes[-1]}: {{{signature.main[0]}: above 1}}, {outcomes[0]}: {REST}}}"
+    body = as_map(desk, node, "outcomes, and the figures that mean them", mend)
+    found: dict[str, tuple[Within, ...]] = {}
+    rest = ""
+    for name, value in body.pairs if body else ():
+        if name.value not in outcomes:
+            _unknown(desk, name, outcomes, "outcome")
+        elif isinstance(value, Text) and value.value == REST:
+            if rest:
+                desk.notes.note("same-twice", value, "two outcomes take the rest", "say which figures mean the one")
+            rest = name.value
+        else:
+            found[name.value] = _figures(desk, value, signature)
+    if body and not found:
+        desk.notes.note("nothing-written", body, "no outcome has a figure here", mend)
+    return found, rest
+
+
+def _figures(desk: Desk, node: Node, signature: Signature) -> tuple[Within, ...]:
+    body = as_map(desk, node, "figures and their ranges", f"such as {{{signature.main[0]}: above 1}}, or {REST}")
+    found: list[Within] = []
+    for name, value in body.pairs if body else ():
+        if name.value in signature.kinds:
+            kind = _kind(desk, value, signature.kinds[name.value])
+            found += [Within(name.value, None, None, kind)] if kind else []
+        elif name.value in signature.figures:
+            band = _range(desk, value)
+            found += [Within(name.value, band.low, band.high)] if band else []
+        else:
+            _unknown(desk, name, (*signature.figures, *signature.kinds), "figure of it")
+    return tuple(found)
+
+
+def _kind(desk: Desk, node: Node, kinds: tuple[str, ...]) -> str:
+    if isinstance(node, Text) and node.value in kinds:
+        return node.value
+    if isinstance(node, Text):
+        _unknown(desk, node, kinds, "kind")
+    else:
+        desk.notes.note("bad-shape", node, "one kind is wanted here", f"one of: {listed(kinds)}")
+    return ""
+
+
+def _range(desk: Desk, node: Node) -> Band | None:
+    if not isinstance(node, Text):
+        desk.notes.note("bad-shape", node, "a range is wanted here", "such as `below -10`, `-10 to 10`, `above 10`")
+        return None
+    try:
+        return Band("", *quantity.band(node.value))
+    except Unreadable as wrong:
+        desk.notes.note(wrong.kind, node, wrong.message, wrong.mend)
+        return None
+
+
+def _unknown(desk: Desk, spot: Text, known: Any, what: str) -> None:
+    meant = near(spot.value, known)
+    mend = f'did you mean "{meant}"?' if meant else f"known: {listed(known, 'and')}"
+    where: Spot = spot
+    desk.notes.note("unknown-name", where, f'no {what} is called "{shorten(spot.value)}"', mend)

@@ -1,0 +1,57 @@
+"""Numbers picked from a list on the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from reasoner.session.plain import shortened
+from reasoner.terminal.desk import Desk
+
+
+def numbers_in(line: str, most: int, least: int = 1) -> list[int] | None:
+    """The numbers of a typed list, each least..most and once; None where anything else was typed."""
+    parts = line.replace(",", " ").split()
+    if not parts or not all(p.isascii() and p.isdecimal() and least <= int(p[:6]) <= most for p in parts):
+        return None
+    return list(dict.fromkeys(int(p) for p in parts))
+
+
+def pick_several(
+    desk: Desk,
+    prompt: str,
+    most: int,
+    typed: str = "",
+    show: Callable[[], None] = lambda: None,
+    least: int = 1,
+    only_one: bool = False,
+) -> Sequence[int]:
+    """Numbers of a list, none at Enter. What is not on it is said in one line and asked again.
+
+    typed: what was typed along with the command, so that the list need not be shown first. show: shows it.
+    """
+    if not typed:
+        show()
+    line = typed or desk.ask(prompt)
+    while line:
+        chosen = numbers_in(line, most, least)
+        if chosen is not None and (len(chosen) == 1 or not only_one):
+            return chosen
+        one = ", one of them" if only_one and chosen else ""
+        desk.say(f"{shortened(line, 20)} is not on the list: {least} to {most}{one}. Enter leaves it.")
+        if typed:
+            show()
+            typed = ""
+        line = desk.ask(prompt)
+    return ()
+
+
+def pick(
+    desk: Desk,
+    prompt: str,
+    most: int,
+    typed: str = "",
+    show: Callable[[], None] = lambda: None,
+    least: int = 1,
+) -> int | None:
+    """One number of a list, None at Enter."""
+    return next(iter(pick_several(desk, prompt, most, typed, show, least, only_one=True)), None)

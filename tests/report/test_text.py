@@ -1,0 +1,144 @@
+"""A verdict and a reason as text: what stands where, in which widths, and that nothing typed or written does harm."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from io import StringIO
+
+import pytest
+
+from reasoner.report.text import strength, write
+from reasoner.session.concluding import verdict, why
+from reasoner.session.document import Reason, SurpriseDoc, Verdict, Way
+from tests.terminal.desks import case
+from tests.terminal.test_loop import leaking, settled
+
+
+def as_text(document: object, width: int = 80, colour: bool = False) -> str:
+    out = StringIO()
+    write(document, out, width, colour)  # type: ignore[arg-type]
+    return out.getvalue()
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+FIRM = verdict(settled())
+OPEN = verdict(leaking(), stopped=True)
+
+
+def test_a_firm_verdict_says_cause_place_and_how_sure_first() -> None:
+    text = as_text(FIRM)
+    head = flat(text)[:300]
+    assert "Injector leaks when shut, cylinder 3." in head
+    assert re.search(r"9\d % \(\d+ to \d+ %\)", head)
+
+
+def test_cautions_come_before_what_to_do_and_its_proof_after() -> None:
+    text = as_text(FIRM)
+    order = [text.index(part) for part in ("TAKE CARE FIRST", "Petrol vapour", "WHAT TO DO NEXT", "PROVEN WHEN")]
+    assert order == sorted(order)
+
+
+def test_a_verdict_that_is_not_firm_tells_nobody_to_replace_anything() -> None:
+    text = as_text(OPEN)
+    assert "REPLACE NOTHING ON THIS ALONE" in text
+    assert "WHAT TO DO NEXT" not in text and "Fit a new" not in text
+
+
+def test_the_place_is_said_to_be_open_where_it_is() -> None:
+    text = flat(as_text(OPEN))
+    assert "Injector leaks when shut leads at" in text and "its place still open" in text
+    assert OPEN.lead.fault == OPEN.fault.fault
+    assert "Should it prove to be the one that leads: Replace the injector." in text
+
+
+def test_strongest_few_for_and_against_with_decibans() -> None:
+    reasons = tuple(Reason("c", f"answer {n}", float(n), "rules/x.yaml:1:1", "judgement", "") for n in range(7, 0, -1))
+    text = as_text(replace(FIRM, spoke_for=reasons, spoke_against=()))
+    assert [f"answer {n}" in text for n in range(1, 8)] == [False] * 3 + [True] * 4
+    assert "and 3 weaker ones" in text
+    assert re.search(r"\+7\s+clearly\s+answer 7", text)
+    assert "+10 makes it ten times likelier" in flat(text)
+
+
+@pytest.mark.parametrize(
+    ("decibans", "word"),
+    [(0.6, "a little"), (-3.0, "somewhat"), (5.0, "clearly"), (-12.0, "strongly"), (31.0, "very strongly")],
+)
+def test_how_strongly_in_a_word(decibans: float, word: str) -> None:
+    assert strength(decibans) == word
+
+
+def test_answers_that_disagree_are_named_before_anything_is_done() -> None:
+    clash = replace(FIRM, surprise=SurpriseDoc(2.5, False, ("Smell of fuel: no smell", "Plug colour: cylinder 3 wet")))
+    text = as_text(clash)
+    assert text.index("DO NOT FIT TOGETHER") < text.index("Smell of fuel: no smell") < text.index("WHAT TO DO NEXT")
+
+
+@pytest.mark.parametrize(
+    "found", [SurpriseDoc(-1.0, False, ("x",)), SurpriseDoc(2.0, True, ("x",)), SurpriseDoc(2.0, False, ())]
+)
+def test_no_conflict_is_claimed_where_there_is_none(found: SurpriseDoc) -> None:
+    assert "DO NOT FIT TOGETHER" not in as_text(replace(FIRM, surprise=found))
+
+
+def test_what_is_open_what_would_change_it_and_what_it_means_to_drive_on() -> None:
+    far = Way("scope", "Scope on the injectors", "warm-idle", "warm idle", True, 3, None, 40.0, 480.0, 0.0, 1, 0.4)
+    text = flat(as_text(replace(FIRM, would_change=(far,), out_of_reach=(far,))))
+    assert (
+        "WHAT COULD STILL CHANGE IT - Scope on the injectors, in warm idle, 3 times: 40 min work and 8 h waiting"
+        in text
+    )
+    assert "WOULD SAY MORE, WITH THE TOOL FOR IT - Scope" in text
+    assert "LEFT OPEN Something not in these rules" in text
+    assert "DRIVING ON Short trips only" in text
+
+
+def test_why_names_prior_rule_and_each_answers_weight() -> None:
+    document = why(settled(), "leaky-injector@cylinder-3")
+    text = flat(as_text(document))
+    assert "Before any answer: 9 %. Leaks when hot." in text
+    assert "rule: rules/tiny.yaml:55:3 (judgement)" in text
+    assert re.search(r"\+1\d strongly Plug colour: cylinder 3 wet", text)
+    assert "the same fault, wherever it sits" in text
+    assert f"{document.suspect.probability:.0%}".replace("%", " %") in text
+
+
+def test_why_without_answers() -> None:
+    assert "No answer has moved it yet." in as_text(why(case(), "purge-open"))
+
+
+@pytest.mark.parametrize("width", [40, 80, 140])
+@pytest.mark.parametrize(
+    "document", [FIRM, OPEN, why(settled(), "leaky-injector@cylinder-3")], ids=["firm", "open", "why"]
+)
+def test_it_keeps_to_its_width(document: object, width: int) -> None:
+    lines = as_text(document, width).split("\n")
+    assert max(len(line.rstrip()) for line in lines) <= min(width, 100)
+    assert width < 80 or max(len(line.rstrip()) for line in lines) > min(width, 100) - 25
+
+
+def test_without_colour_there_is_no_escape_and_with_it_nothing_else_changes() -> None:
+    plain, coloured = as_text(FIRM), as_text(FIRM, colour=True)
+    assert "\x1b" not in plain and "\x1b[" in coloured
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == plain
+
+
+def test_text_of_rules_does_no_harm() -> None:
+    bad = "\x1b[2J\x1b]0;t\x07 [bold]x[/bold] \u202e \u2066 :smile: {0} %s"
+    document: Verdict = replace(
+        FIRM,
+        sentence=bad,
+        repair_do=bad,
+        driving_on=bad,
+        proof=(bad,),
+        repair_cautions=(bad,),
+        spoke_for=(Reason("c", bad, 3.0, bad, bad, bad),),
+        lead=replace(FIRM.lead, title=bad),
+    )
+    text = as_text(document)
+    assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", text)
+    assert "[bold]x[/bold]" in text and ":smile:" in text  # shown as written, not obeyed

@@ -1,0 +1,167 @@
+"""What the loop promises, on the shipped rules, with random answers on vehicles of every kind."""
+
+from __future__ import annotations
+
+import random
+from functools import cache, lru_cache
+from pathlib import Path
+
+import pytest
+
+from reasoner.inference.plan import worth
+from reasoner.network.vehicle import vehicle_from
+from reasoner.rulebook.filters import passes
+from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.read import read_rules
+from reasoner.session import acts
+from reasoner.session.asking import question
+from reasoner.session.concluding import next_document, verdict
+from reasoner.session.document import Question, Verdict
+from reasoner.session.workup import Workup, begin
+
+VEHICLES = {
+    "three": {"layout": "inline 3", "injection": "direct", "charging": "charged"},
+    "four": {"layout": "inline 4", "injection": "direct", "distance": "200000 km"},
+    "port four": {"layout": "inline 4", "injection": "port", "metering": "pressure", "return line": "yes"},
+    "six, one sensor": {"layout": "inline 6", "upstream sensors": "1", "injection": "port"},
+    "six, two sensors": {"layout": "inline 6", "upstream sensors": "2", "injection": "dual", "metering": "both"},
+    "V6": {"layout": "V 6", "injection": "port"},
+    "flat four": {"layout": "flat 4", "injection": "dual", "flex fuel": "yes", "gas recirculation": "yes"},
+}
+
+
+@lru_cache
+def book() -> Rulebook:
+    return read_rules([Path(__file__).parent.parent.parent / "rules"])
+
+
+@lru_cache
+def fresh(name: str) -> Workup:
+    vehicle, mistakes = vehicle_from(VEHICLES[name])
+    assert vehicle is not None, mistakes
+    return begin(book(), vehicle)
+
+
+@cache
+def random_session(name: str, seed: int, steps: int = 12) -> list[tuple[Workup, Question]]:
+    """Questions put one after another, with the case as it stood at each; answers are random."""
+    chance = random.Random(seed)
+    workup = fresh(name)
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    found = []
+    for _ in range(steps):
+        option = next((o for o in workup.ranked if worth(o, workup.costs)), None)
+        if option is None:
+            break
+        asked = question(workup, option)
+        found.append((workup, asked))
+        mine = option if option.first is None else None
+        if chance.random() < 0.15:
+            workup = workup.after(acts.pass_over(workup, asked.way.check, chance.choice(["cant-tell", "not-now"]), mine))
+            continue
+        values = {place: chance.choice(asked.outcomes).name for place in asked.places}
+        sure = chance.choice(["sure", "think so", "guess"])
+        workup = workup.after(acts.answer(workup, asked.way.check, values, sure, mine))
+    return found
+
+
+SESSIONS = [(name, seed) for name in VEHICLES for seed in range(2)]
+
+
+@pytest.mark.parametrize(("name", "seed"), SESSIONS)
+def test_nothing_is_asked_twice(name: str, seed: int) -> None:
+    """Not in one spell, and never again where the answer stays for ever."""
+    seen: set[tuple[str, int | None, int | None]] = set()
+    for workup, asked in random_session(name, seed):
+        table = workup.tables.checks[workup.tables.check_number[asked.way.check]]
+        spell = None if table.ever else len(workup.record.spells) + asked.way.fresh
+        key = (asked.way.check, asked.way.place, spell)
+        assert key not in seen, f"{asked.way.check} again"
+        seen.add(key)
+
+
+@pytest.mark.parametrize(("name", "seed"), SESSIONS)
+def test_nothing_is_asked_that_cannot_apply(name: str, seed: int) -> None:
+    for workup, asked in random_session(name, seed):
+        check = book().checks[asked.way.check]
+        assert passes(check.only, workup.vehicle.properties, workup.vehicle.distance_km, unknown=True)
+        assert not set(check.needs) & workup.record.lacking
+        assert set(asked.places) <= set(range(workup.vehicle.cylinders + 1))
+        if asked.way.condition and check.conditions:
+            assert asked.way.condition in check.conditions
+
+
+@pytest.mark.parametrize(("name", "seed"), SESSIONS)
+def test_nothing_hazardous_or_long_while_something_gentler_says_as_much(name: str, seed: int) -> None:
+    for workup, asked in random_session(name, seed):
+        best = workup.ranked[0]
+        assert asked.way.check
+        for other in workup.ranked[1:]:
+            if other.gain >= best.gain and other.hazards <= best.hazards:
+                assert other.cost >= best.cost
+            if other.gain >= best.gain and other.cost <= best.cost:
+                assert other.hazards >= best.hazards
+
+
+@pytest.mark.parametrize(("name", "seed"), SESSIONS)
+def test_beliefs_sum_to_one(name: str, seed: int) -> None:
+    for workup, _ in random_session(name, seed):
+        assert workup.belief.probability.sum() == pytest.approx(1.0, abs=1e-9)
+        assert (workup.belief.probability > 0).all()
+
+
+@pytest.mark.parametrize("name", VEHICLES)
+def test_hazards_are_told_before_the_step(name: str) -> None:
+    """Every caution of the check, and of the condition to be brought about, comes with the question."""
+    for workup, asked in random_session(name, 0):
+        check = book().checks[asked.way.check]
+        for caution in check.cautions:
+            assert book().cautions[caution].say in asked.cautions
+        if asked.way.fresh and asked.way.condition:
+            for caution in book().conditions[asked.way.condition].cautions:
+                assert book().cautions[caution].say in asked.cautions
+        assert workup
+
+
+@pytest.mark.parametrize("name", VEHICLES)
+def test_what_destroys_evidence_waits_for_it(name: str) -> None:
+    """A condition that clears codes is not brought about before codes and freeze frame were read or passed over."""
+    for workup, asked in random_session(name, 1):
+        if asked.way.fresh and asked.way.condition:
+            for gate in book().conditions[asked.way.condition].after:
+                number = workup.tables.check_number.get(gate)
+                assert number is None or number in workup.situation.answered
+
+
+def test_every_stop_says_so_in_its_own_words() -> None:
+    workup = fresh("four")
+    assert verdict(workup, stopped=True).kind == "stopped"
+    barred = workup
+    for check in workup.tables.checks:
+        barred = barred.after(acts.pass_over(barred, check.name, "not-now"))
+    document = next_document(barred)
+    assert isinstance(document, Verdict)
+    assert document.kind == "nothing-worth"
+    assert document.sentence != verdict(workup, stopped=True).sentence
+
+
+def test_a_tool_not_at_hand_is_named_where_it_would_settle_more() -> None:
+    workup = fresh("four")
+    document = verdict(workup, stopped=True)
+    lacking = workup.record.lacking
+    assert lacking
+    for way in document.out_of_reach:
+        assert set(book().checks[way.check].needs) & lacking
+
+
+def test_going_back_restores_exactly_and_is_recorded() -> None:
+    workup = fresh("four")
+    before = workup.belief.probability
+    for outcome in ("yes", "no"):
+        then = workup.after(acts.answer(workup, "smell-of-fuel", {0: outcome}))
+        back = then.after(acts.undo(then))
+        assert (back.belief.probability == before).all()
+        assert len(back.events) == len(workup.events) + 2
+        workup = back
+    with pytest.raises(acts.Refused):
+        acts.undo(workup)
