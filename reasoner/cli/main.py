@@ -15,6 +15,7 @@ TABLE = {
     "diagnose": ("diagnose", "Find the cause: start a case, or go on with one."),
     "demo": ("demo", "See an invented shop's case played through the real loop."),
     "cases": ("cases", "List the cases."),
+    "measure": ("measure", "Work out what readings say: trims, gases, pressures, raw replies."),
     "rules": ("rules", "Look at the rules, check them, and add your own."),
 }
 

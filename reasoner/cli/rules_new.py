@@ -29,13 +29,13 @@ def command(kind: str, name: str | None, to: Path | None) -> None:
     if to is None:
         click.echo(text, nl=False)
         return
+    if to.exists():
+        click.echo(f"Error: {to} is there already; nothing was written. Choose another name.", err=True)
+        raise click.exceptions.Exit(exits.PROBLEMS)
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
         with to.open("x", encoding="utf-8") as file:
             file.write(text)
-    except FileExistsError:
-        click.echo(f"Error: {to} is there already; nothing was written. Choose another name.", err=True)
-        raise click.exceptions.Exit(exits.PROBLEMS) from None
     except OSError as error:
         click.echo(f"Error: {to} cannot be written: {(error.strerror or str(error)).lower()}.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS) from None

@@ -30,7 +30,9 @@ def command(name: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:
     if not found:
         names = {trail[1] for trail in book.written}
         meant = near(name, names)
-        words = [trail[1] for trail, value in book.written.items() if name.lower() in value.text.lower()]
+        words = [
+            trail[1] for trail, value in book.written.items() if name.lower() in " ".join(value.text.lower().split())
+        ]
         said = f"the word stands in {listed(dict.fromkeys(words), 'and', 8)}" if words else "see `reasoner rules list`"
         mend = f'did you mean "{meant}"?' if meant else said
         click.echo(f'Error: nothing in the rules is called "{name}"; {mend}', err=True)

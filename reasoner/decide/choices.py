@@ -23,7 +23,7 @@ from reasoner.network.tables import Array, Tables
 from reasoner.rulebook.model import Effort, Rulebook
 
 WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out
-TESTS = 12  # how many of the best checks are weighed as `test on`
+TESTS = 8  # how many of the best checks are weighed as `test on`
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +56,21 @@ class Stake:
             for name in self.tables.faults
         }
         return [by_fault[cause.fault] for cause in self.tables.causes]
+
+    @cached_property
+    def _costs(self) -> dict[Job, float]:
+        return {}
+
+    def cost(self, job: Job) -> float:
+        """What a job costs, parts and labour."""
+        if job not in self._costs:
+            self._costs[job] = cost(self.book, self.prices, job)
+        return self._costs[job]
+
+    @cached_property
+    def table(self) -> Array:
+        """(X, C): losses of everything that might be done once more is known."""
+        return loss_table([losses(self, work) for work in actions(self)])
 
     @cached_property
     def jobs(self) -> dict[Job, float]:
@@ -123,8 +138,8 @@ def fate(stake: Stake, work: Sequence[Job], cause: int) -> Fate:
         cured = fault.mends_itself.value if fault.mends_itself else 0.0
     old, goes = _others(stake, work, need)
     back, one = stake.prices.comeback, Job(need.repair, frozenset(list(need.places)[:1]))
-    later = (1 - cured) * (back + stake.harms[cause] + cost(stake.book, stake.prices, left))
-    return Fate(cured, any_of(old, goes), later + old * goes * (back + cost(stake.book, stake.prices, one)))
+    later = (1 - cured) * (back + stake.harms[cause] + stake.cost(left))
+    return Fate(cured, any_of(old, goes), later + old * goes * (back + stake.cost(one)))
 
 
 def _others(stake: Stake, work: Sequence[Job], need: Job) -> tuple[int, float]:
@@ -160,7 +175,7 @@ def again(stake: Stake, work: Sequence[Job]) -> float:
 
 def losses(stake: Stake, work: Sequence[Job]) -> list[float]:
     """Money, now and later, of a course under each cause (C,)."""
-    always = sum(cost(stake.book, stake.prices, job) for job in work) + again(stake, work)
+    always = sum(stake.cost(job) for job in work) + again(stake, work)
     return [always + fate(stake, work, cause).later for cause in range(len(stake.needs))]
 
 
@@ -173,7 +188,7 @@ def _in_turn(stake: Stake, tries: Sequence[Job], cause: int) -> float:
     last = len(tries) - 1
     failed = next((n for n in range(last) if fate(stake, tries[: n + 1], cause).cured == 1), last)
     done = tries[: failed + 1]
-    paid = sum(cost(stake.book, stake.prices, job) for job in done) + again(stake, done)
+    paid = sum(stake.cost(job) for job in done) + again(stake, done)
     return paid + failed * (stake.prices.comeback + stake.harms[cause]) + fate(stake, done, cause).later
 
 
@@ -225,9 +240,9 @@ def _bank(stake: Stake, job: Job) -> frozenset[str]:
 
 def _cheaper(stake: Stake, first: Job, likely: Sequence[Job]) -> tuple[Job, ...]:
     """The best step that costs less now than the suspect's repair: another repair, or one that sometimes saves it."""
-    most = cost(stake.book, stake.prices, first)
+    most = stake.cost(first)
     steps = [Job(r.name, first.places) for r in stake.book.repairs.values() if first.repair in r.instead_of]
-    works = [(job,) for job in (*steps, *likely) if cost(stake.book, stake.prices, job) < most]
+    works = [(job,) for job in (*steps, *likely) if stake.cost(job) < most]
     return min(works, key=lambda work: _mean(stake, losses(stake, work)), default=())
 
 
@@ -235,7 +250,7 @@ def _turns(stake: Stake, likely: Sequence[Job]) -> tuple[Job, ...]:
     """By P over C; what a failed try costs on top comes with every one but the first, so it counts as part of C."""
     tries = []
     for number, job in enumerate(likely):
-        look = cost(stake.book, stake.prices, job) + again(stake, (job,)) + stake.prices.comeback
+        look = stake.cost(job) + again(stake, (job,)) + stake.prices.comeback
         tries.append(Try(str(number), stake.jobs[job], look))
     return tuple(likely[int(each.name)] for each in by_chance_over_cost(tries))
 
@@ -252,7 +267,7 @@ def expected(stake: Stake, kind: str, work: Sequence[Job]) -> float:
 def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
     at_once = work[:1] if kind == "in turn" else work
     efforts = [effort(stake.book, stake.prices, job) for job in at_once]
-    now = sum(cost(stake.book, stake.prices, job) for job in at_once)
+    now = sum(stake.cost(job) for job in at_once)
     fates = [fate(stake, at_once, cause) for cause in range(len(stake.needs))]
     cures, wrong = _mean(stake, [f.cured for f in fates]), brought_in(stake.book, at_once)
     return Choice(
@@ -275,7 +290,7 @@ def test_on(stake: Stake, table: Array | None = None) -> Choice | None:
 
     table: (X, C), the losses of `actions`, where they are known already.
     """
-    table = loss_table([losses(stake, work) for work in actions(stake)]) if table is None else table
+    table = stake.table if table is None else table
     found = []
     for option in stake.options[:TESTS]:
         price, after = check_cost(stake, option), least_after(stake.tables, stake.now, option, table)

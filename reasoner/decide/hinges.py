@@ -10,18 +10,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from reasoner.decide.choices import Choice, Stake, actions, expected, losses, test_on
+from reasoner.decide.choices import Choice, Stake, expected, test_on
 from reasoner.decide.jobs import Job
-from reasoner.inference.stake import loss_table
 
 FAR = 5.0  # a price is followed up to so many times what it is
-HALVINGS = 40
+HALVINGS = 26
 NOTHING = 1e-9
 
 
 @dataclass(frozen=True)
 class Hinge:
-    """what: part, hour, comeback, chance, check. now: the value; at: where `instead` becomes the cheapest."""
+    """what: part, comeback, chance, check. now: the value; at: where `instead` becomes the cheapest."""
 
     what: str
     now: float
@@ -49,7 +48,7 @@ def hinges(stake: Stake, best: Choice, others: Sequence[Choice]) -> tuple[Hinge,
 def _ranges(stake: Stake, suspect: Job) -> dict[str, tuple[float, float, float]]:
     """What may move: its value, and how far down and up."""
     prices = stake.prices
-    values = {"hour": prices.hour, "comeback": prices.comeback}
+    values = {"comeback": prices.comeback}
     if part := stake.book.repairs[suspect.repair].part:
         values["part"] = prices.parts[part]
     found = {what: (value, 0.0, FAR * value) for what, value in values.items()}
@@ -85,7 +84,7 @@ def _towards(
         if kind != best and abs(crossing - now) < abs(at - now):
             at, instead = crossing, kind
     if "test" in works:
-        tables = [loss_table([losses(each, work) for work in actions(stake)]) for each in ends]
+        tables = [stake.table, stake.table if what == "chance" else ends[1].table]
 
         def test_leads(value: float) -> bool:
             """Whether testing on is cheaper than the choice at this value."""

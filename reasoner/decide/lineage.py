@@ -7,12 +7,18 @@ from collections.abc import Iterator
 from reasoner.rulebook.model import Rulebook
 
 
-def lineage(book: Rulebook, fault: str) -> tuple[str, ...]:
-    """The fault itself, then its families."""
+def lineage(book: Rulebook, name: str) -> tuple[str, ...]:
+    """A fault or family, then the families it belongs to."""
 
     def walk(names: tuple[str, ...]) -> Iterator[str]:
-        for name in names:
-            yield name
-            yield from walk(book.families[name].part_of)
+        for wider in names:
+            yield wider
+            yield from walk(book.families[wider].part_of)
 
-    return tuple(dict.fromkeys((fault, *walk(book.faults[fault].acts_as))))
+    fault = book.faults.get(name)
+    return tuple(dict.fromkeys((name, *walk(fault.acts_as if fault else book.families[name].part_of))))
+
+
+def within(book: Rulebook, name: str) -> frozenset[str]:
+    """A fault or family, and every fault and family that belongs to it."""
+    return frozenset(n for n in (*book.faults, *book.families) if name in lineage(book, n))

@@ -14,7 +14,7 @@ from reasoner.inference.evidence import Spell, chance_showing, counted, spell_li
 from reasoner.network.tables import Array, Tables
 
 
-class Contradiction(ValueError):  # noqa: N818
+class Contradiction(ValueError):
     """The answers are impossible under every cause. Cannot happen while no outcome has probability 0."""
 
 

@@ -15,7 +15,7 @@ from itertools import islice
 import numpy as np
 
 from reasoner.inference.cells import negative_plogp
-from reasoner.inference.gain import class_entropy, gain, gain_repeated
+from reasoner.inference.gain import class_entropy, gain, gain_repeated, most_repeated
 from reasoner.inference.plan import Branch, Costs, Option, Situation, follow, options, priced, settled, states
 from reasoner.network.tables import Array, Index, Tables
 
@@ -36,7 +36,7 @@ def rank(
 ) -> list[Option]:
     """Options that tell something, best first, each check once, with gain and cost."""
     choices = [o for o in options(tables, now, costs) if allowed(o)]
-    found = [o for o in gains(tables, now, choices) if o.gain > NOTHING]
+    found = [o for o in _worked_out(tables, now, choices) if o.gain > NOTHING]
     found.sort(key=lambda o: (-o.gain / o.cost, o.hazards, o.check))
     found = _one_each(found)
     best = found[:compared]
@@ -49,10 +49,31 @@ def rank(
     return _gentlest_first(best + found[compared:])
 
 
+def _worked_out(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
+    """The choices with their gain, without the repeats that cannot be the best way to do their check."""
+    found = gains(tables, now, [o for o in choices if o.times == 1])
+    rates: dict[int, float] = {}
+    for option in found:
+        rates[option.check] = max(rates.get(option.check, 0.0), option.gain / option.cost)
+    repeats = [o for o in choices if o.times > 1 and _most(tables, now, o) / o.cost > rates.get(o.check, 0.0)]
+    return found + gains(tables, now, repeats)
+
+
+def _most(tables: Tables, now: Situation, option: Option) -> float:
+    assert option.condition is not None  # repeats are done in new spells of a condition
+    shows = tables.shows[:, option.condition]
+    return most_repeated(tables, tables.checks[option.check], now.probability, shows, option.times)
+
+
 def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
-    """The choices with their exact gain. Checks with one place are worked out in one sweep a condition."""
+    """The choices with their exact gain."""
+    return [replace(o, gain=bits) for o, bits in zip(choices, _bits(tables, now, choices), strict=True)]
+
+
+def _bits(tables: Tables, now: Situation, choices: Sequence[Option], stack: Stack | None = None) -> list[float]:
+    """The exact gain of each. Checks with one place are worked out in one sweep a condition (stack: these alone)."""
     swept: dict[tuple[int | None, bool], Array] = {}
-    found = []
+    found: list[float] = []
     for option in choices:
         check, key = tables.checks[option.check], (option.condition, option.fresh)
         if option.times > 1 and option.condition is not None:
@@ -62,15 +83,18 @@ def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Opt
             bits = gain(tables, check, *states(tables, now, option), option.place)
         else:
             if key not in swept:
-                swept[key] = sweep(tables, *states(tables, now, option))
+                swept[key] = sweep(tables, *states(tables, now, option), stack)
             bits = float(swept[key][option.check])
-        found.append(replace(option, gain=bits))
+        found.append(bits)
     return found
 
 
-def sweep(tables: Tables, showing: Array, quiet: Array) -> Array:
-    """(T,) gain of one look with every check that has a single place (at least one has), in bits; nan for the others."""
-    stack = stacked(tables)
+def sweep(tables: Tables, showing: Array, quiet: Array, stack: Stack | None = None) -> Array:
+    """(T,) gain of one look with every check of the stack (all that have a single place), in bits; nan for the others.
+
+    There must be at least one.
+    """
+    stack = stacked(tables) if stack is None else stack
     steady = stack.steady[:, None]
     seen = stack.showing * np.where(steady, showing + quiet, showing)
     by_class = np.add.reduceat(seen, tables.class_starts, axis=1)
@@ -84,7 +108,7 @@ def sweep(tables: Tables, showing: Array, quiet: Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Stack:
-    """All single-place checks on top of one another, so that one sweep sees them all.
+    """Checks with a single place on top of one another, so that one sweep sees them all.
 
     showing: (N, C) outcome probabilities while showing; quiet: (N, 1) while quiet; steady: (N,); starts: where each
     check begins among the N rows; checks: their numbers.
@@ -101,18 +125,26 @@ def stacked(tables: Tables) -> Stack:
     """The stack of these tables, made once: tables never change."""
     made: Stack | None = tables.__dict__.get("_stack")
     if made is None:
-        numbers = [i for i, check in enumerate(tables.checks) if len(check.places) == 1]
-        picked = [tables.checks[i] for i in numbers]
-        sizes = [len(check.outcomes) for check in picked]
-        made = Stack(
-            np.vstack([check.rows[check.index[:, 0]].T for check in picked]),
-            np.concatenate([check.rows[0] for check in picked])[:, None],
-            np.repeat([check.steady for check in picked], sizes),
-            np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.intp),
-            np.array(numbers),
-        )
+        made = _stack(tables, range(len(tables.checks)))
+        assert made is not None
         tables.__dict__["_stack"] = made
     return made
+
+
+def _stack(tables: Tables, checks: Iterable[int]) -> Stack | None:
+    """A stack of those of these checks that have a single place, if any has."""
+    numbers = [i for i in checks if len(tables.checks[i].places) == 1]
+    if not numbers:
+        return None
+    picked = [tables.checks[i] for i in numbers]
+    sizes = [len(check.outcomes) for check in picked]
+    return Stack(
+        np.vstack([check.rows[check.index[:, 0]].T for check in picked]),
+        np.concatenate([check.rows[0] for check in picked])[:, None],
+        np.repeat([check.steady for check in picked], sizes),
+        np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.intp),
+        np.array(numbers),
+    )
 
 
 def _one_each(choices: Sequence[Option]) -> list[Option]:
@@ -127,10 +159,13 @@ def _looked_ahead(
     tables: Tables, now: Situation, best: Sequence[Option], shortlist: Sequence[Option], costs: Costs
 ) -> list[Option]:
     """Each with the rate of two steps: its gain and the expected gain of the best check after it, over both costs."""
-    return [replace(o, ahead=_two_steps(tables, now, o, shortlist, costs)) for o in best]
+    stack = _stack(tables, [o.check for o in shortlist])
+    return [replace(o, ahead=_two_steps(tables, now, o, shortlist, costs, stack)) for o in best]
 
 
-def _two_steps(tables: Tables, now: Situation, option: Option, shortlist: Sequence[Option], costs: Costs) -> float:
+def _two_steps(
+    tables: Tables, now: Situation, option: Option, shortlist: Sequence[Option], costs: Costs, stack: Stack | None
+) -> float:
     if option.times > 1:
         return option.gain / option.cost  # its outcomes are counts over several spells, not followed one by one
     bits, cost, seen = option.gain, option.cost, 0.0
@@ -140,7 +175,7 @@ def _two_steps(tables: Tables, now: Situation, option: Option, shortlist: Sequen
         seen = branch.chance / total
         if settled(tables, branch.then.probability, costs):
             continue
-        then = _best_after(tables, branch.then, option, shortlist, costs)
+        then = _best_after(tables, branch.then, option, shortlist, costs, stack)
         if then is not None:
             bits += seen * then.gain
             cost += seen * then.cost
@@ -157,7 +192,12 @@ def _likely(branches: Iterable[Branch]) -> list[Branch]:
 
 
 def _best_after(
-    tables: Tables, then: Situation, option: Option, shortlist: Sequence[Option], costs: Costs
+    tables: Tables,
+    then: Situation,
+    option: Option,
+    shortlist: Sequence[Option],
+    costs: Costs,
+    stack: Stack | None,
 ) -> Option | None:
     """The best of the shortlist after an outcome, each in the condition it was best in before."""
     again = []
@@ -167,9 +207,12 @@ def _best_after(
             stays = other.condition in (None, then.condition)
             stays |= check.steady and (not check.conditions or then.condition in check.conditions)
             where = then.condition if stays else other.condition
-            way = replace(other, condition=where, fresh=not stays, times=1, first=None)
-            again.append(priced(tables, then, costs, way))
-    return max(gains(tables, then, again), key=lambda o: o.gain / o.cost, default=None)
+            again.append(priced(tables, then, costs, Option(other.check, where, not stays, other.place)))
+    if not again:
+        return None
+    bits = _bits(tables, then, again, stack)
+    best = max(range(len(again)), key=lambda i: bits[i] / again[i].cost)
+    return replace(again[best], gain=bits[best])
 
 
 def _until_settled(tables: Tables, now: Situation, option: Option, costs: Costs, depth: int) -> float:

@@ -57,6 +57,16 @@ def gain_repeated(tables: Tables, check: CheckTable, probability: Array, shows: 
     return information(np.add.reduceat(probability[:, None] * many, tables.class_starts, axis=0))
 
 
+def most_repeated(tables: Tables, check: CheckTable, probability: Array, shows: Array, times: int) -> float:
+    """Bits that `gain_repeated` cannot pass: `times` what one look tells about the cause, at most all that is open.
+
+    Looks are independent given the cause, so what they tell about it together is never more than one by one.
+    """
+    single = _repeated(tables, check, shows, 1)
+    one = entropy(probability @ single) - float(probability @ negative_plogp(single).sum(axis=1))
+    return min(class_entropy(tables, probability), times * max(0.0, one))
+
+
 def _repeated(tables: Tables, check: CheckTable, shows: Array, times: int) -> Array:
     """(C, N) chance of every count of outcomes, made once for the same showing chances: tables never change."""
     made: dict[tuple[str, int, bytes], Array] = tables.__dict__.setdefault("_repeated", {})

@@ -4,8 +4,8 @@ first be brought about, or repeated over several new ones; and where each outcom
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -65,8 +65,10 @@ class Situation:
     done: (check, place) asked in the present spell, or ever for checks that see for ever (place None: all places).
     unclear: (check, condition) that could not be told. barred: checks that cannot be done (no tool, not now).
     avoided: conditions that cannot be brought about. lacking: tools not at hand.
+    often: checks looked at in as many spells as anybody will; what those did not tell, one more hardly will.
     answered: checks answered or passed over at any time (opens gates). visited: conditions that have had a spell: a
-    new one has to be brought about in full, as going out and straight back in makes none.
+    new one has to be brought about in full, as going out and straight back in makes none. instead: what is believed
+    before (check, in a new spell) without the answers that it would replace (see `echoes`).
     """
 
     showing: Array
@@ -79,6 +81,8 @@ class Situation:
     lacking: frozenset[str] = frozenset()
     answered: frozenset[int] = frozenset()
     visited: frozenset[int] = frozenset()
+    often: frozenset[int] = frozenset()
+    instead: Mapping[tuple[int, bool], tuple[Array, Array]] = field(default_factory=dict)
 
     @property
     def probability(self) -> Array:
@@ -93,7 +97,7 @@ def options(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
         if number in now.barred or check.needs & now.lacking or (done and check.steady):
             continue
         for condition, fresh in _where(tables, check, now):
-            if (number, condition) in now.unclear or (done and not fresh):
+            if (number, condition) in now.unclear or (done and not fresh) or (fresh and number in now.often):
                 continue
             if fresh and condition is not None and _out_of_reach(tables, now, condition):
                 continue
@@ -158,7 +162,9 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
         hazards += tables.checks[first].hazards
     work = costs.asking_minutes + minutes + costs.waiting_counts * wait + costs.hazard_minutes * min(hazards, 2)
     cost = {"time": work, "money": money + work / 60.0 * costs.hour_costs, "gain": 1.0}[costs.by]
-    return replace(option, first=first, minutes=minutes, wait=wait, money=money, hazards=hazards, cost=cost)
+    return Option(
+        option.check, option.condition, option.fresh, option.place, option.times, first, minutes, wait, money, hazards, cost
+    )
 
 
 def _start(tables: Tables, now: Situation, condition: int) -> int:
@@ -170,9 +176,10 @@ def _start(tables: Tables, now: Situation, condition: int) -> int:
 
 def states(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array]:
     """P(cause, showing) and P(cause, quiet) at the moment of the look."""
+    showing, quiet = now.instead.get((option.check, option.fresh), (now.showing, now.quiet))
     if not option.fresh or option.condition is None:
-        return now.showing, now.quiet
-    probability, shows = now.probability, tables.shows[:, option.condition]
+        return showing, quiet
+    probability, shows = showing + quiet, tables.shows[:, option.condition]
     return probability * shows, probability * (1.0 - shows)
 
 
@@ -219,6 +226,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
         done=kept | {(option.check, option.place), *((other, None) for other in check.stands_for)},
         answered=now.answered | {option.check},
         visited=now.visited if condition is None else now.visited | {condition},
+        instead={},
     )
     for outcome in np.argsort(-chance, kind="stable"):
         if chance[outcome] <= 0:

@@ -53,7 +53,9 @@ def score_groups(groups: Sequence[Group]) -> Score:
     resolution = sum(g.weight * (g.observed - rate) ** 2 for g in groups) / total
     uncertainty = rate * (1.0 - rate)
     error = sum(g.weight * abs(g.forecast - g.observed) for g in groups) / total
-    return Score(reliability - resolution + uncertainty, reliability, resolution, uncertainty, error, rate, tuple(groups))
+    return Score(
+        reliability - resolution + uncertainty, reliability, resolution, uncertainty, error, rate, tuple(groups)
+    )
 
 
 def score(forecasts: Sequence[float], true: Sequence[bool], bins: int | None = BINS) -> Score:

@@ -28,11 +28,9 @@ def draw(tables: Tables, spells: Sequence[Spell], count: int = DRAWS) -> Array:
     with np.errstate(divide="ignore"):
         log = np.log(tables.prior * np.maximum(shares, 1e-12)[:, tables.fault_of])
     rows: dict[int, Array] = {}
-    shows: dict[int | None, Array] = {}
+    shows = _draw_showing(tables, count, random)
     for spell in counted(tables, spells):
-        if spell.condition not in shows:
-            shows[spell.condition] = _draw_showing(tables, spell.condition, count, random)
-        before = shows[spell.condition]
+        before = shows.mean(axis=2) if spell.condition is None else shows[:, :, spell.condition]
         before = before + provoked(tables, spell) * np.maximum(0.0, (1 - floor) - before)
         showing, quiet = before, 1.0 - before
         for answer in spell.answers:
@@ -74,14 +72,11 @@ def _draw_rows(check: CheckTable, count: int, floor: float, random: np.random.Ge
     return found
 
 
-def _draw_showing(tables: Tables, condition: int | None, count: int, random: np.random.Generator) -> Array:
-    """(N, C) draws of the chance that a cause shows. Causes with one parameter in the rules share its draw."""
-    conditions = range(len(tables.conditions)) if condition is None else (condition,)
-    found = np.zeros((count, len(tables.causes)))
-    for k in conditions:
-        numbers, first, of = np.unique(tables.shows_row[:, k], return_index=True, return_inverse=True)
-        weights = np.array([tables.shows_origins[n].weight for n in numbers])
-        values = tables.shows[first, k]
-        found += random.beta(weights * values, weights * (1 - values), size=(count, len(numbers)))[:, of]
-    clipped: Array = np.clip(found / len(conditions), tables.unlikeliest, 1 - tables.unlikeliest)
-    return clipped
+def _draw_showing(tables: Tables, count: int, random: np.random.Generator) -> Array:
+    """(N, C, K) draws of the chance that a cause shows. What is one number in the rules is one number in a draw."""
+    written = np.column_stack([tables.shows_row.ravel(), tables.shows.ravel()])
+    distinct, of = np.unique(written, axis=0, return_inverse=True)
+    weights = np.array([tables.shows_origins[int(n)].weight for n in distinct[:, 0]])
+    drawn = random.beta(weights * distinct[:, 1], weights * (1 - distinct[:, 1]), size=(count, len(distinct)))
+    found: Array = np.clip(drawn, tables.unlikeliest, 1 - tables.unlikeliest)[:, of.reshape(-1)]
+    return found.reshape(count, *tables.shows.shape)

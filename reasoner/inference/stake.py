@@ -40,21 +40,26 @@ def _by_outcome(tables: Tables, now: Situation, option: Option, losses: Array) -
 
 
 def _by_counts(tables: Tables, now: Situation, option: Option, losses: Array) -> Array:
-    """The same for the counts of each outcome over several looks, each in a new spell."""
-    check = tables.checks[option.check]
-    showing, quiet = states(tables, now, option)
-    by_pattern, of = _patterns(tables, check, option.place)
-    either = showing + quiet
-    shows = np.divide(showing, either, out=np.zeros_like(either), where=either > 0)[:, None]
-    single = shows * by_pattern[of] + (1.0 - shows) * (by_pattern[of] if check.steady else by_pattern[-1])
-    counts, log_ways = spread(single.shape[1], option.times)
-    many = np.exp(np.log(np.maximum(single, 1e-300)) @ counts.T + log_ways)
-    found: Array = losses @ (either[:, None] * many)
+    """The same for the counts of each outcome over several looks, each in a new spell of the condition."""
+    found: Array = (losses * now.probability) @ _counts(tables, option)
     return found
 
 
+def _counts(tables: Tables, option: Option) -> Array:
+    """(C, O): chance of each count of outcomes under each cause; made once."""
+    made: dict[Option, Array] = tables.__dict__.setdefault("_counts", {})
+    key = Option(option.check, option.condition, True, option.place, option.times)
+    if key not in made:
+        by_pattern, of = _patterns(tables, tables.checks[option.check], option.place)
+        shows = tables.shows[:, option.condition][:, None]
+        single = shows * by_pattern[of] + (1.0 - shows) * by_pattern[-1]
+        counts, log_ways = spread(single.shape[1], option.times)
+        made[key] = np.exp(np.log(single) @ counts.T + log_ways)
+    return made[key]
+
+
 def _patterns(tables: Tables, check: CheckTable, place: int | None) -> tuple[Array, Index]:
-    """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern; made once, tables never change."""
+    """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern; made once."""
     made: dict[tuple[str, int | None], tuple[Array, Index]] = tables.__dict__.setdefault("_joint", {})
     key = (check.name, place)
     if key not in made:

@@ -91,7 +91,8 @@ def at(section: str, name: str, place: Place, message: str, mend: str = "") -> F
 
 def bench(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None) -> Bench:
     cars = [_car(book, vehicle) for vehicle in vehicles(book)]
-    if any(entry.after_work for entry in (*book.faults.values(), *book.checks.values())):
+    worked = [fault.after_work for fault in book.faults.values()]
+    if any((*worked, *(check.after_work for check in book.checks.values()))):
         cars += [_car(book, _vehicle(TYPICAL[number]), tuple(book.repairs)) for number in AFTER_WORK]
     return Bench(book, tuple(cars), cases)
 

@@ -28,6 +28,7 @@ NUMBERS = ("share", "shows", "pairs", "more likely", "otherwise", "given", "minu
 
 def check(bench: Bench) -> Iterator[Finding]:
     written = bench.book.written
+    order = {file: number for number, file in enumerate(bench.book.files)}  # from the lowest layer up
     for trail, value in written.items():
         section, name, key, *part = (*trail, "", "")[: max(3, len(trail))]
         source = written.get((section, name, "source"))
@@ -36,9 +37,7 @@ def check(bench: Bench) -> Iterator[Finding]:
         if part and trail[:3] in written:
             continue  # said of the whole
         says_its_own = key == "given" and "source: " in value.text
-        if (
-            value.place.file != source.place.file and not says_its_own
-        ):  # the entry is written in one file, changed in another
+        if order[value.place.file] > order[source.place.file] and not says_its_own:
             what = f"{key}: {part[0]}" if part else key
             message = f'`{what}` of "{name}" is changed here, and would stand under {source.text}'
             yield Finding(section, name, value.place, len(value.text), message)

@@ -84,6 +84,8 @@ def _idle(book: Rulebook, waivers: Iterable[tuple[str, str, str]]) -> Iterator[F
     """Waivers of what there is nothing to be warned of: they would hide the next mistake."""
     for section, entry, name in waivers:
         written = book.written[section, entry, "waive", name]
+        if book.over and written.place.file not in book.over:
+            continue  # what lies over it may be why; it is looked at where it stands alone
         message, mend = f'"{entry}" waives {name}, which is not the matter with it', ""
         if name not in LINTS:
             meant = near(name, LINTS)

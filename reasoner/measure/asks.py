@@ -93,8 +93,8 @@ class Given:
         """A number about the whole engine, or what is taken where it was not given."""
         return self.numbers.get(name, {}).get(0, otherwise)
 
-    def by_place(self, name: str) -> Mapping[int, float]:
-        return self.numbers.get(name, {})
+    def by_place(self, name: str) -> dict[int, float]:
+        return dict(self.numbers.get(name, {}))
 
 
 def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | Point | Trouble:
@@ -134,7 +134,9 @@ def take_all(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) 
 
 def _unknown(name: str, known: Mapping[str, Ask]) -> Trouble:
     meant = near(name, known)
-    return Trouble(visible(name), "no such input", f'did you mean "{meant}"?' if meant else "one of: " + ", ".join(known))
+    return Trouble(
+        visible(name), "no such input", f'did you mean "{meant}"?' if meant else "one of: " + ", ".join(known)
+    )
 
 
 def _trouble(ask: Ask, slip: Slip) -> Trouble:

@@ -58,10 +58,10 @@ class Figure:
         if not self.estimate.error:
             return f"{self.value:.3g}{unit}" if math.isfinite(self.value) else "never"
         if self.scale is Scale.PLAIN:
-            return f"{_like(self.value, self.estimate.error)} +- {self.estimate.error:.1g}{unit}"
+            return f"{plus_minus(self.estimate)}{unit}"
         low, high = self.bounds
         if not math.isfinite(high):
-            return f"more than {low:.2g}{unit}"
+            return f"more than {low:.2g}{unit}" if math.isfinite(low) else "no end to be seen"
         return f"{self.value:.2g} ({low:.2g} to {high:.2g}){unit}"
 
     def document(self) -> dict[str, Any]:
@@ -138,7 +138,13 @@ def times(name: str, ratio: float, error: float) -> Figure:
     return Figure(name, "times", Estimate(math.log(ratio), error), Scale.TIMES)
 
 
-def _like(value: float, error: float) -> str:
-    """The value to the digits that its error leaves standing: 23.87 with 0.6 is `23.9`."""
-    digits = 0 if not 0 < error < 1 else -math.floor(math.log10(error))
-    return f"{value:.{min(digits, 6)}f}" if abs(value) < 1e6 else f"{value:.3g}"
+def plus_minus(estimate: Estimate) -> str:
+    """`23.9 +- 0.6`: the error to one digit (two where the first is 1 or 2), the value to the same place."""
+    value, error = estimate.value, estimate.error
+    if not 0 < error < math.inf:
+        return f"{value:.3g}"
+    place = math.floor(math.log10(error))
+    place -= error < 3 * 10.0**place
+    value, error = (round(number, -place) + 0.0 for number in (value, error))
+    digits = min(6, max(0, -place))
+    return f"{value:.{digits}f} +- {error:.{digits}f}"

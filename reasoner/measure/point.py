@@ -11,7 +11,10 @@ from reasoner.measure.slip import Slip, visible
 from reasoner.measure.units import find
 
 INTAKE = 40.0  # degC of the charge where it is not said; judgement
-METERED, COMPUTED = 0.03, 0.10  # share of an airflow that it may be off by (1 s.d.), as metered and from density; judgement
+METERED, COMPUTED = (
+    0.03,
+    0.10,
+)  # share of an airflow that it may be off by (1 s.d.), as metered and from density; judgement
 EXAMPLE = "3.1 g/s 750 rpm"
 
 _PART = re.compile(r"[-+−–]?\s?[0-9][0-9.,]*\s*[^0-9;]*")

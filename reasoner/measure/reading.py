@@ -153,7 +153,7 @@ def _mended(typed: str, name: str, wanted: Unit) -> str:
 
 def _other_unit(value: float, wanted: Unit, least: float | None, most: float | None) -> str:
     """A number out of bounds that would keep them in another unit was probably read off in that one."""
-    for unit in alike(wanted):
+    for unit in alike(wanted) if wanted.dimension != "share" else ():  # nobody reads a trim in ppm
         taken = convert(value, unit, wanted)
         if _within(taken, least, most):
             return f"{value:g} {unit.name}, if that is what was read off (= {written(taken, wanted.name)})"

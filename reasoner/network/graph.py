@@ -21,7 +21,7 @@ import networkx as nx
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.afterwards import ANY_WORK
 from reasoner.rulebook.filters import passes
-from reasoner.rulebook.model import At, Fault, Filter, Frequency, Rulebook, Statement
+from reasoner.rulebook.model import At, Check, Fault, Filter, Frequency, Rulebook, Statement
 
 Node = tuple[str, str]
 
@@ -53,10 +53,10 @@ def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.Di
             graph.add_edge(("family", name), ("family", wider), role="acts as", rank=rank)
         _shows(graph, ("family", name), family.shows)
 
-    def possible(after_work: tuple[str, ...]) -> bool:
-        return not after_work or bool(work and (ANY_WORK in after_work or not set(after_work).isdisjoint(work)))
+    def possible(entry: Fault | Check) -> bool:
+        return (not entry.after_work or follows(entry.after_work, work)) and applies(entry.only)
 
-    faults = [f for f in book.faults.values() if possible(f.after_work) and applies(f.only) and share(f, vehicle) > 0]
+    faults = [f for f in book.faults.values() if possible(f) and share(f, vehicle) > 0]
     for fault in faults:
         graph.add_node(("fault", fault.name), entry=fault)
         for rank, name in enumerate(fault.acts_as):
@@ -68,7 +68,7 @@ def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.Di
         graph.add_edge(("cause", cause.name), ("fault", cause.fault), role="is")
 
     for check in book.checks.values():
-        if not (possible(check.after_work) and applies(check.only)):
+        if not possible(check):
             continue
         node = ("check", check.name)
         graph.add_node(node, entry=check)
@@ -100,6 +100,11 @@ def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.Di
             if name in present:
                 graph.add_edge(("repair", repair.name), ("check", name), role="proven by")
     return graph
+
+
+def follows(after_work: Collection[str], work: Collection[str]) -> bool:
+    """Whether one of these repairs was done; `any` stands for whatever repair."""
+    return bool(work) and (ANY_WORK in after_work or not set(after_work).isdisjoint(work))
 
 
 def _shows(graph: nx.DiGraph, node: Node, shows: Mapping[str, Frequency]) -> None:

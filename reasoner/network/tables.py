@@ -6,7 +6,7 @@ Causes are sorted by repair class, so that sums over a class are sums over a sli
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
 
@@ -109,6 +109,10 @@ class Tables:
     @cached_property
     def cause_number(self) -> Mapping[str, int]:
         return {cause.name: i for i, cause in enumerate(self.causes)}
+
+    def with_prior(self, prior: Sequence[float]) -> Tables:
+        """The same tables with other probabilities of the causes (C,), which need not add up to 1."""
+        return replace(self, prior=np.array(prior) / sum(prior))
 
 
 def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = None) -> Tables:

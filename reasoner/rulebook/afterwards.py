@@ -73,6 +73,7 @@ AFTERWARDS = table(
     Key("proof begins at", percent(0.1, 99.9), default=Afterwards.proof_begins_at),
     Key("proof below", percent(0.1, 50), default=Afterwards.proof_below),
     Key("most provocations", number("times", 1, 1000), default=Afterwards.most_provocations),
+    Key("beside the work", percent(0, 90), default=Afterwards.beside_the_work),
 )
 GROUPS = {  # for `right key, wrong level`: keys that are not at home elsewhere too
     "`only after` of a repair": tuple(GUARD)[:-1],

@@ -42,11 +42,10 @@ COMPUTATIONS: Mapping[str, Signature] = {
     "trim sum": Signature(At.BANK, {"total fuel trim": "%"}),
     "volumetric efficiency": Signature(At.ENGINE, {"volumetric efficiency": "%"}),
     "airflow by litre": Signature(At.ENGINE, {"airflow a litre": "g/s"}),
+    "manifold pressure": Signature(At.ENGINE, {"manifold pressure": "kPa"}),
     "pressures at rest": Signature(At.ENGINE, {"manifold": "kPa", "barometer": "kPa"}),
     "cold soak": Signature(At.ENGINE, {"coolant": "°C", "intake": "°C", "outside": "°C"}),
-    "frozen point": Signature(
-        At.ENGINE, {"load": "%", "road speed": "km/h", "engine speed": "rpm", "coolant": "°C"}
-    ),
+    "frozen point": Signature(At.ENGINE, {"load": "%", "road speed": "km/h", "engine speed": "rpm", "coolant": "°C"}),
     "exhaust gas": Signature(At.ENGINE, {"lambda": "", "trim": "%", "unburnt": "%"}),
     "rail hold": Signature(At.ENGINE, {"time until the rail pressure has halved": "min", "leak": "mm3/min"}),
     "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),
@@ -62,9 +61,7 @@ COMPUTATIONS: Mapping[str, Signature] = {
 }
 
 _FIGURE = {"anyOf": [shapes.text_like(quantity.BAND), shapes.TEXT]}
-_OUTCOMES = shapes.named(
-    shapes.TEXT, {"anyOf": [{"const": REST}, {"type": "object", "additionalProperties": _FIGURE}]}
-)
+_OUTCOMES = shapes.named(shapes.TEXT, {"anyOf": [{"const": REST}, {"type": "object", "additionalProperties": _FIGURE}]})
 SHAPE: shapes.Shape = {
     "anyOf": [
         {"enum": list(COMPUTATIONS)},
@@ -79,9 +76,7 @@ SHAPE: shapes.Shape = {
 }
 
 
-def read(
-    desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Measure | None
-) -> Computed | None:
+def read(desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Measure | None) -> Computed | None:
     """The key's value; None with everything wrong noted.
 
     A name alone takes the bands of the check's own `measure`, on the computation's main figure.

@@ -435,7 +435,8 @@ class Afterwards:
     watch_for: km driven when nothing is done yet. excluded_below: chance below which a fault may count as excluded.
     speaks_from: decibans from which an answer counts as speaking for or against. proof_begins_at: chance that the
     fault is still there, before any proof, whatever was believed; proof_below: chance below which it counts as gone.
-    most_provocations: more than so many nobody does.
+    most_provocations: more than so many nobody does. beside_the_work: part of what work brings in that is found at a
+    place where it was not done.
     """
 
     comeback_costs: float = 150.0
@@ -446,6 +447,7 @@ class Afterwards:
     proof_begins_at: float = 0.5
     proof_below: float = 0.05
     most_provocations: float = 30.0
+    beside_the_work: float = 0.1
 
 
 @dataclass(frozen=True)

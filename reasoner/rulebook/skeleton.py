@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import fill
+
 from reasoner.rulebook.checks import KINDS, MOST_AT_CYLINDERS, MOST_OUTCOMES
 from reasoner.rulebook.fields import REPLACE
 from reasoner.rulebook.model import At, Sees
@@ -12,15 +14,14 @@ _HEAD = """\
 # A {kind} of your own. Write something for every REPLACE ME, and take out what you do not need. What stands behind
 # a # is a remark. `reasoner rules check --rules FILE` says what is missing. Names that are there already:
 # `reasoner rules list {names}`; what they say: `reasoner rules show NAME`.
-# How often: {words};
-# or 12 %, or a count such as 7 of 9.
+{words}
 format: 1
 
 """
 
 _FAULT = """\
 faults:
-  {name}:                   # lower case, digits and dashes; such as purge-hose-split
+  {name:31} # its name: lower case, digits and dashes; such as purge-hose-split
     name: REPLACE ME              # what people call it
     means: REPLACE ME             # what it is, in a sentence or two
     at: REPLACE ME                # {places}
@@ -41,7 +42,7 @@ faults:
 checks:
   REPLACE ME:
     given:
-      {name}: {{REPLACE ME: often}}     # an outcome of that check, and how often it is seen under this fault
+      {name} {{REPLACE ME: often}}     # an outcome of that check, and how often it is seen under this fault
 
 # repairs:
 #   such-a-repair:
@@ -56,7 +57,7 @@ checks:
 
 _CHECK = """\
 checks:
-  {name}:                   # lower case, digits and dashes; such as purge-hose-look
+  {name:31} # its name: lower case, digits and dashes; such as purge-hose-look
     name: REPLACE ME              # what people call it
     kind: REPLACE ME              # {kinds}
     ask: REPLACE ME               # the question, as one would put it to a colleague
@@ -84,11 +85,12 @@ KINDS_OF_ENTRY = {"fault": _FAULT, "check": _CHECK}
 
 def skeleton(kind: str, name: str = REPLACE) -> str:
     """The text of a rule file with one entry to be filled in. kind: fault or check."""
+    often = f"How often: {', '.join(WORDS)}; or 12 %, or a count such as 7 of 9."
     facts = {
         "kind": kind,
-        "name": name,
+        "name": f"{name}:",
         "names": f"{kind}s",
-        "words": ", ".join(WORDS),
+        "words": fill(often, 116, initial_indent="# ", subsequent_indent="# "),
         "places": listed(At),
         "kinds": listed(KINDS),
         "sees": listed(Sees),

@@ -39,11 +39,12 @@ def answer(
     option: Option | None = None,
     reading: str = "",
     seen_in: str | None = None,
+    inputs: Mapping[str, str] | None = None,
 ) -> list[Event]:
     """An answer. option: the proposal it answers (a new spell is begun where that says so).
 
     values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was
-    seen in at another time; it then stands in a spell of its own.
+    seen in at another time; it then stands in a spell of its own. inputs: as typed, of what it was worked out from.
     """
     check = find_check(workup, name)
     places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
@@ -67,6 +68,8 @@ def answer(
     event: dict[str, object] = {"event": "answer", "step": step, "check": name, "values": kept, "sure": sure}
     if reading:
         event["reading"] = reading
+    if inputs:
+        event["inputs"] = dict(inputs)
     if option is not None and workup.tables.checks[option.check].name == name:
         event["asked"] = True
         if option.fresh and option.condition is not None:

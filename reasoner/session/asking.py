@@ -12,6 +12,7 @@ from reasoner.inference.plan import Option, follow, worth
 from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check
 from reasoner.session.document import OutcomeDoc, Question, Reading, Separation, Way
+from reasoner.session.readings import works_out
 from reasoner.session.words import any_one_text, named, places_of, values_text
 from reasoner.session.workup import Workup
 
@@ -76,6 +77,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         separates=separations(workup, asked),
         alternatives=tuple(way(workup, o) for o in others),
         step=workup.record.steps,
+        works_out=works_out(workup, check),
     )
 
 

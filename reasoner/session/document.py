@@ -74,6 +74,27 @@ class Reading:
 
 
 @dataclass(frozen=True)
+class InputDoc:
+    """One input of a computation. by: bank or cylinder where it has a value for each. before: as typed last."""
+
+    name: str
+    say: str
+    unit: str
+    by: str
+    needed: bool
+    before: str
+
+
+@dataclass(frozen=True)
+class WorksOut:
+    """The computation that works the outcome out from readings."""
+
+    by: str
+    says: str
+    inputs: tuple[InputDoc, ...]
+
+
+@dataclass(frozen=True)
 class Question:
     """The proposed check. cautions come before the steps; bring_about is empty in the present spell.
 
@@ -98,6 +119,7 @@ class Question:
     separates: tuple[Separation, ...]
     alternatives: tuple[Way, ...]
     step: int
+    works_out: WorksOut | None = None
     type: str = "question"
 
 

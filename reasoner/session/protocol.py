@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from reasoner.inference.plan import Option, worth
-from reasoner.session import acts
+from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
 from reasoner.session.asking import question
 from reasoner.session.concluding import belief, next_document, verdict, why
@@ -89,10 +89,14 @@ def _answer(talk: Talk, message: Message) -> Reply:
         raise Refused("no check is being asked", 'name one: "check": "..."')
     mine = option if name == asked else None
     sure, seen_in = message.get("sure", "sure"), message.get("seen in")
+    inputs: Mapping[str, str] = {}
     if "numbers" in message:
         numbers = {int(p): float(v) for p, v in message["numbers"].items()}
         values: Mapping[int, Any] = acts.read_off(talk.workup, name, numbers)
         reading = ", ".join(f"{p}={v:g}" if p else f"{v:g}" for p, v in numbers.items())
+    elif "inputs" in message:
+        worked = readings.told(talk.workup, name, message["inputs"])
+        values, reading, inputs = worked.weights, worked.reading, worked.inputs
     elif "values" in message:
         values, reading = {int(p): v for p, v in message["values"].items()}, ""
         if message.get("rest", "first") == "first":
@@ -101,7 +105,14 @@ def _answer(talk: Talk, message: Message) -> Reply:
             values = {**dict.fromkeys(at_all, check.outcomes[0].name), **values}
     else:
         values, reading = {0: message["outcome"]}, ""
-    return _kept(talk, acts.answer(talk.workup, name, values, sure, mine, reading, seen_in))
+    return _kept(talk, acts.answer(talk.workup, name, values, sure, mine, reading, seen_in, inputs))
+
+
+def _work_out(talk: Talk, message: Message) -> Reply:
+    """What inputs would come to: nothing is kept."""
+    worked = readings.work(talk.workup, message["check"], message["inputs"])
+    weights = {str(place): dict(found) for place, found in worked.weights.items()}
+    return talk, [], {"type": "worked out", "check": message["check"], "values": weights, **worked.finding.document()}
 
 
 def _asked_check(workup: Workup, option: Option) -> str:
@@ -135,6 +146,7 @@ def _why(talk: Talk, message: Message) -> Reply:
 
 HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
     "answer": _answer,
+    "work out": _work_out,
     "pass": _pass,
     "avoid": lambda talk, m: _kept(talk, acts.avoid(talk.workup, m["condition"])),
     "condition": lambda talk, m: _kept(talk, acts.change_condition(talk.workup, m["condition"])),

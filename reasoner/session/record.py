@@ -6,13 +6,15 @@ on disk, `at` (when). Kinds:
     told       complaint: text
     codes      codes: [{code, states}], complete: whether everything stored was listed
     condition  condition: name, or null when not known: a new spell begins
-    answer     check, values: {place: outcome, or {outcome: weight}}, sure; optional reading (as typed), asked,
-               condition (seen at another time, in a spell of its own)
+    answer     check, values: {place: outcome, or {outcome: weight}}, sure; optional reading (as typed),
+               inputs (of a computation, as typed; values are then worked out again), asked, condition (seen at another
+               time, in a spell of its own)
     pass       check, why: cant-tell | no-tool | not-now
     avoid      condition: one that cannot be brought about
     tools      lacking: [names], at hand: [names]
     note       text
     undo       undone: a step taken back
+    correct    what was put right afterwards, with its reason (see casebook.correcting)
     rules      stamp: the rules the following answers are weighed with
     verdict    what was concluded
     stop       put away, to be resumed
@@ -25,8 +27,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from reasoner.casebook.correcting import standing as standing
 from reasoner.inference.evidence import Evidence, Spell, report
+from reasoner.measure.asks import Setting
+from reasoner.measure.weigh import WorkedOut, work_out
 from reasoner.network.tables import Tables
+from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Check, Rulebook
 
 Event = Mapping[str, Any]
@@ -82,26 +88,25 @@ class Record:
         return self.spells[-1]
 
 
-def standing(events: Iterable[Event]) -> list[Event]:
-    """The events that have not been taken back."""
-    events = list(events)
-    undone = {e["undone"] for e in events if e.get("event") == "undo"}
-    return [e for e in events if e.get("event") != "undo" and e.get("step") not in undone]
+def setting_of(vehicle: Vehicle) -> Setting:
+    """What a computation has to know of the car."""
+    return Setting(vehicle.cylinders, vehicle.banks)
 
 
-def fold(book: Rulebook, events: Iterable[Event]) -> Record:
-    """What is known after these events, under these rules."""
+def fold(book: Rulebook, events: Iterable[Event], vehicle: Vehicle | None = None) -> Record:
+    """What is known after these events, under these rules. vehicle: without it, computations are not done again."""
+    setting = None if vehicle is None else setting_of(vehicle)
     events = list(events)
     record = Record(
         lacking=frozenset(t.name for t in book.tools.values() if not t.common),
         steps=max((e.get("step", 0) for e in events), default=0),
     )
     for number, event in enumerate(standing(events)):
-        record = _apply(book, record, event, number)
+        record = _apply(book, record, event, number, setting)
     return record
 
 
-def _apply(book: Rulebook, record: Record, event: Event, number: int) -> Record:
+def _apply(book: Rulebook, record: Record, event: Event, number: int, setting: Setting | None) -> Record:
     kind = event.get("event")
     record = replace(record, last_step=event.get("step", record.last_step))
     if kind == "told":
@@ -113,7 +118,7 @@ def _apply(book: Rulebook, record: Record, event: Event, number: int) -> Record:
         name = event["condition"] if event["condition"] in book.conditions else None
         return _new_spell(record, name)
     if kind == "answer":
-        return _answer(book, record, event, number)
+        return _answer(book, record, event, number, setting)
     if kind == "pass":
         if event["why"] == "cant-tell":
             return replace(record, unclear=record.unclear | {(event["check"], record.condition)})
@@ -142,9 +147,9 @@ def _new_spell(record: Record, condition: str | None) -> Record:
     return replace(record, spells=(*record.spells, condition))
 
 
-def _answer(book: Rulebook, record: Record, event: Event, number: int) -> Record:
+def _answer(book: Rulebook, record: Record, event: Event, number: int, setting: Setting | None) -> Record:
     check = book.checks.get(event["check"])
-    values = None if check is None else weights_of(book, check, event)
+    values = None if check is None else weights_of(book, check, event, setting)
     if check is None or values is None:
         return replace(record, unread=(*record.unread, str(event["check"])))
     given = Given(
@@ -171,14 +176,23 @@ def _answer(book: Rulebook, record: Record, event: Event, number: int) -> Record
     return _new_spell(record, check.leaves) if check.leaves else record
 
 
-def weights_of(book: Rulebook, check: Check, event: Event) -> dict[int, dict[str, float]] | None:
-    """The outcome weights of an answer event by place, or None if these rules do not have its outcomes."""
+def weights_of(
+    book: Rulebook, check: Check, event: Event, setting: Setting | None = None
+) -> dict[int, dict[str, float]] | None:
+    """The outcome weights of an answer event by place, or None if these rules do not have its outcomes.
+
+    What was worked out from inputs is worked out again, where these rules still can.
+    """
+    if setting is not None and check.computed is not None and event.get("inputs"):
+        again = work_out(check, {str(k): str(v) for k, v in event["inputs"].items()}, setting)
+        if isinstance(again, WorkedOut):
+            return {place: dict(weights) for place, weights in again.weights.items()}
     names = [o.name for o in check.outcomes]
     right = book.settings.report_right.get(event.get("sure", "sure"))
     if right is None:
         return None
     found: dict[int, dict[str, float]] = {}
-    for place, value in event["values"].items():
+    for place, value in event.get("values", {}).items():
         if isinstance(value, Mapping):
             if not set(value) <= set(names) or sum(value.values()) <= 0:
                 return None
@@ -188,7 +202,7 @@ def weights_of(book: Rulebook, check: Check, event: Event) -> dict[int, dict[str
         else:
             return None
         found[int(place)] = weights
-    return found
+    return found or None
 
 
 def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[tuple[int, Evidence]]:

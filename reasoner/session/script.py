@@ -1,7 +1,8 @@
 """Answers given beforehand: what would be seen on this car, whichever check the loop chooses to ask.
 
 A script is a list of events, as in a case file. Its complaint, codes, tools and first condition are the intake; its
-answers are found by check and condition, in the order recorded. What it does not hold is answered "can't tell".
+answers are found by check and condition, in the order recorded; one with `inputs` is worked out anew. What it does not
+hold is answered "can't tell".
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from reasoner.inference.plan import Option, worth
-from reasoner.session import acts
+from reasoner.session import acts, readings
 from reasoner.session.record import Event, standing
 from reasoner.session.workup import Workup
 
@@ -77,7 +78,7 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
         option, condition = Option(asked, workup.situation.condition, False), workup.record.condition
     looks = [s for s in script.seen if s.check == table.name and (table.steady or s.condition == condition)]
     if option.place is not None:
-        looks = [s for s in looks if str(option.place + 1) in s.event["values"]]
+        looks = [s for s in looks if str(option.place + 1) in s.event.get("values", {})]
         used = sum(g.check == table.name and option.place + 1 in g.values for g in workup.record.given)
     else:
         names = workup.record.spells
@@ -85,6 +86,9 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
     if used >= len(looks):
         return acts.pass_over(workup, table.name, "cant-tell", option)
     event = looks[used].event
+    if event.get("inputs") and workup.book.checks[table.name].computed:
+        worked = readings.work(workup, table.name, event["inputs"])
+        return acts.answer(workup, table.name, worked.weights, "sure", option, worked.reading, None, worked.inputs)
     values = {int(p): v for p, v in event["values"].items()}
     if option.place is not None:
         values = {option.place + 1: values[option.place + 1]}

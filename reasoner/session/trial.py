@@ -191,7 +191,9 @@ def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], step
     classes, faults = by_class(tables, p), by_fault(tables, p)
     best, fault = int(classes.argmax()), int(faults.argmax())
     kind = "settled" if workup.settled else "place-open" if workup.fault_settled else "nothing-worth"
-    cause = tables.causes[leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)]
+    cause = tables.causes[
+        leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
+    ]
     true = virtual.truth.causes[virtual.cause]
     true_number = tables.cause_number.get(true.name)
     repairs = workup.book.faults

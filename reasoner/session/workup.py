@@ -5,6 +5,7 @@ Drivers (a screen, a script, another program, a replay) ask `step`, show it, and
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +13,7 @@ from functools import cached_property
 from reasoner.inference.belief import Belief, believe, by_fault
 from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell
-from reasoner.inference.plan import Costs, Option, Situation, dominates, settled
+from reasoner.inference.plan import REPEATS, Costs, Option, Situation, dominates, settled
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
@@ -31,7 +32,7 @@ class Workup:
 
     @cached_property
     def record(self) -> Record:
-        return fold(self.book, self.events)
+        return fold(self.book, self.events, self.vehicle)
 
     @cached_property
     def spells(self) -> tuple[Spell, ...]:
@@ -83,6 +84,7 @@ class Workup:
         done |= {(check, None) for check, _ in unclear if tables.checks[check].ever}
         barred = {tables.check_number[n] for n in record.passed if n in tables.check_number}
         done |= {(other, None) for check, _ in list(done) for other in tables.checks[check].stands_for}
+        looks = Counter(name for name, _ in {(g.check, g.spell) for g in record.given} | record.unclear)
         probability, showing = self.belief.probability, self.belief.showing
         return Situation(
             showing=probability * showing,
@@ -96,6 +98,9 @@ class Workup:
             answered=frozenset(answered | barred),
             visited=frozenset(
                 tables.condition_number[n] for n in set(record.spells) if n is not None and n in tables.condition_number
+            ),
+            often=frozenset(
+                tables.check_number[n] for n, times in looks.items() if times >= REPEATS[-1] and n in tables.check_number
             ),
         )
 

@@ -155,6 +155,7 @@ class Desk:
         if self._typed:
             line, self._typed = self._typed, ""
             return line
+        prompt = harmless(prompt).replace("\n", " ")
         if len(prompt) > self.width - ROOM_TO_TYPE:  # a prompt is broken anywhere, a paragraph between words
             text, _, last = prompt.removesuffix(" > ").rpartition(". ")
             self.say(f"{text}." if text else last)

@@ -25,6 +25,7 @@ from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
 
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
 AGAIN = ("r", "again")
+LEAVING = ("s", "stop", "q", "quit", "exit")
 
 
 class After(Enum):
@@ -71,7 +72,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         car=sitting.condition_title(record.condition),
         answers=len(record.given),
         known=frozenset(sitting.known),
-        before=sum(g.check == question.way.check for g in record.given),
+        before=sum(g.check == question.way.check and set(question.places) <= set(g.values) for g in record.given),
         asking_on=sitting.talk.go_on and sitting.workup.settled,
     )
     sitting.said.clear()
@@ -96,7 +97,8 @@ def _step(sitting: Sitting, question: Question) -> None:
 def _heard(sitting: Sitting, line: str, question: Question) -> After:
     """What a typed line does. Whatever is wrong with it is said in one line, and nothing has changed."""
     try:
-        word, rest = _command(line, yes_or_no(question))
+        named = line.lower() in {o.name for o in question.outcomes}  # an outcome's own name is never a command
+        word, rest = ("", "") if named else _command(line, yes_or_no(question))
         if word == "stop":
             raise Leave("stop")
         if word:
@@ -121,7 +123,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     A command is its whole word or its letter. Only those that take something more may be followed by it.
     """
     first, _, rest = line.partition(" ")
-    word = LETTERS.get(first.lower(), first.lower())
+    word = "stop" if line.lower() in LEAVING else LETTERS.get(first.lower(), first.lower())
     known = word in asides.ASIDES or word == "stop"
     if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed")):
         return "", ""
@@ -176,7 +178,7 @@ def _concluded(sitting: Sitting, document: Verdict) -> None:
         line = desk.ask("g go on asking, w why, b back, t tell, k kit, c changed, n note, s stop > ")
         word, rest = _command(line)
         try:
-            if word == "stop" or line.lower() in ("q", "quit", "exit"):
+            if word == "stop":
                 raise Leave("stop")
             if line.lower() in ("g", "go", "go on"):
                 if not sitting.workup.ranked:

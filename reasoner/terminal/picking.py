@@ -37,7 +37,7 @@ def pick_several(
         if chosen is not None and (len(chosen) == 1 or not only_one):
             return chosen
         one = ", one of them" if only_one and chosen else ""
-        desk.say(f"{shortened(line, 20)} is not on the list: {least} to {most}{one}. Enter leaves it.")
+        desk.say(f"{shortened(line, 20)} is not on the list: {least} to {most}{one}.")
         if typed:
             show()
             typed = ""

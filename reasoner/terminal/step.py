@@ -6,7 +6,7 @@ cautions, which come before the steps; the last page is the one that asks.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rich.console import RenderableType
@@ -63,7 +63,8 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     question, belief = clean(question), clean(belief)
     room = desk.lines - 1
     top = desk.rendered(*_top(around, desk.width))
-    proposed = desk.rendered(*_proposed(question, around.before), *_care(question, around.known), *_reach(question))
+    title, facts = desk.rendered(*_title(question)), desk.rendered(*_facts(question, around.before))
+    care, reach = desk.rendered(*_care(question, around.known)), desk.rendered(*_reach(question))
     how = desk.rendered(*_how(question))
     answers = desk.rendered(*answer_blocks(question, desk.width))
     keys = desk.rendered(*key_blocks(question))
@@ -77,25 +78,29 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     def instead(times: bool = True) -> list[str]:
         return desk.rendered(*_instead(question, times))
 
+    proposed = [*title, *facts, *care, *reach]
     for suspects, outcomes, times in ((3, 2, True), (3, 2, False), (2, 2, False), (2, 1, False)):
         whole = [*top, *leading(suspects), *proposed, *how, *why(outcomes), *instead(times), *answers]
         if len(whole) <= room:
             spare = len(whole) + len(keys) <= room
             return [Page([*whole, *keys] if spare else whole, asks="> ")]
 
-    first = _first_that_fits(room, ([*top, *leading(n), *proposed] for n in (3, 1)), [*top, *proposed])
-    wait = [] if len(first) > len(top) + len(proposed) else [leading(2)]
-    wait += [how, why(3), instead()]
+    # The first page holds the cautions whatever else has to wait, from the best to the barest.
+    firsts: tuple[tuple[list[str], list[list[str]]], ...] = (
+        ([*top, *leading(3), *proposed], []),
+        ([*top, *leading(1), *proposed], []),
+        ([*top, *proposed], [leading(2)]),
+        ([*top, *title, *care], [facts, reach, leading(2)]),
+        ([*title, *care], [top[1:], facts, reach, leading(2)]),
+    )
+    first, wait = next((pair for pair in firsts if len(pair[0]) <= room), firsts[-1])
+    wait = [part for part in (*wait, how, why(3), instead()) if part]
     while wait and len(first) + len(wait[0]) <= room:
         first = [*first, *wait.pop(0)]
     left = [line for part in wait for line in part]
     then = "Enter: how to do it > " if how and how in wait else "Enter: answer > "
     ask = desk.rendered(Text(question.ask, style=LEAD))
     return [*_cut(first, room, then), *_cut([*left, *ask, *answers, *keys], room, "> ")]
-
-
-def _first_that_fits(room: int, pages: Iterable[list[str]], otherwise: list[str]) -> list[str]:
-    return next((page for page in pages if len(page) <= room), otherwise)
 
 
 def _cut(lines: list[str], room: int, asks: str) -> list[Page]:
@@ -158,28 +163,32 @@ def way_text(way: Way) -> str:
     return text
 
 
-def _proposed(question: Question, before: int) -> list[RenderableType]:
+def _title(question: Question) -> list[RenderableType]:
+    """The check, its question, and what has to be brought about before anything else."""
+    where = f", at {next(iter(question.places.values()))}" if question.way.place is not None else ""
+    blocks: list[RenderableType] = [head("Next", question.way.title + where), para(question.ask, style=LEAD)]
+    if question.way.fresh:
+        blocks.append(para(f"First bring about: {question.way.condition_title}."))
+    return blocks
+
+
+def _facts(question: Question, before: int) -> list[RenderableType]:
+    """How long, what it needs, in which condition, and why now or again."""
     way = question.way
-    where = next(iter(question.places.values())) if way.place is not None else ""
     facts = [effort_text(way.minutes, way.waiting)]
     if way.money:
         facts.append(f"about {way.money:g} in money")
-    if question.kind == "told":
-        facts.append("for the owner to tell")
-    else:
-        facts.append("needs " + ", ".join(question.needs) if question.needs else "no tool needed")
-    title = way.title + (f", at {where}" if where else "")
-    blocks: list[RenderableType] = [head("Next", title), para(question.ask, style=LEAD)]
+    facts.append("needs " + ", ".join(question.needs) if question.needs else "no tool needed")
+    if way.condition and not way.fresh and question.kind not in ("told", "code"):
+        facts.append(f"as the car is now ({way.condition_title})")
+    blocks: list[RenderableType] = [para("; ".join(facts).capitalize() + ".")]
     if question.before:
-        blocks.append(para(f"Before {question.before}, which would wipe out what this can show."))
+        blocks.append(para(f"It comes before: {question.before}. That would wipe out what this can show."))
+    if way.fresh and question.condition_means:
+        blocks.append(para(f"{way.condition_title.capitalize()}: {question.condition_means}"))
     if before:
         times = "once" if before == 1 else f"{before} times"
         blocks.append(para(f"Answered {times} before. This is a new occasion, and counts anew."))
-    if way.fresh:
-        blocks.append(para(f"First bring about: {way.condition_title}. {question.condition_means}"))
-    elif way.condition and question.kind not in ("told", "code"):
-        facts.append(f"as the car is now ({way.condition_title})")
-    blocks.append(para("; ".join(facts).capitalize() + "."))
     if way.times > 1:
         blocks.append(
             para(
@@ -215,7 +224,7 @@ def why_blocks(question: Question, count: int, in_full: bool = False) -> list[Re
         return []
     lines = [
         (
-            f"{percent(s.chance)}",
+            _short(s.chance),
             f"{s.outcome if in_full else _brief(s.outcome)} -> {s.lead}: "
             f"{percent(s.lead_after)} (now {percent(s.lead_before)})",
         )

@@ -36,7 +36,11 @@ def conversation(folder: Path, *arguments: str) -> tuple[float, float, int]:
     command = [sys.executable, "-m", "reasoner", "diagnose", "--json", *arguments]
     start = time.perf_counter()
     with subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env={**os.environ, "REASONER_CASES": str(folder)}, text=True
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**os.environ, "REASONER_CASES": str(folder)},
+        text=True,
     ) as process:
         assert process.stdin is not None
         assert process.stdout is not None
@@ -71,8 +75,12 @@ def main() -> None:
         for name, arguments in (("four", ()), ("V8", ("--vehicle", str(car)))):
             runs = [conversation(Path(folder), *arguments) for _ in range(5)]
             first, following, memory = (statistics.median(column) for column in zip(*runs, strict=True))
-            print(f"first question, {name:<4}         {first * 1000:7.0f} ms   (process start to question, codes not given)")
-            print(f"next question, {name:<4}          {following * 1000:7.0f} ms   (answer kept on disk, belief with range)")
+            print(
+                f"first question, {name:<4}         {first * 1000:7.0f} ms   (process start to question, codes not given)"
+            )
+            print(
+                f"next question, {name:<4}          {following * 1000:7.0f} ms   (answer kept on disk, belief with range)"
+            )
             print(f"memory, {name:<4}                 {memory / 1024:7.0f} MB")
 
 

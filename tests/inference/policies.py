@@ -18,7 +18,10 @@ Policy = Callable[[Tables, Situation, Costs], Option | None]
 
 
 def problem(
-    prior: Sequence[float], outcomes: Sequence[Sequence[int]], costs: Sequence[float], classes: Sequence[int] | None = None
+    prior: Sequence[float],
+    outcomes: Sequence[Sequence[int]],
+    costs: Sequence[float],
+    classes: Sequence[int] | None = None,
 ) -> Tables:
     """States with a prior, tests that give a sure outcome in each state (S rows, T columns), each with its cost."""
     tests = []
@@ -31,7 +34,10 @@ def problem(
 
 
 def optimum(
-    prior: Sequence[float], outcomes: Sequence[Sequence[int]], costs: Sequence[float], classes: Sequence[int] | None = None
+    prior: Sequence[float],
+    outcomes: Sequence[Sequence[int]],
+    costs: Sequence[float],
+    classes: Sequence[int] | None = None,
 ) -> float:
     """Least expected cost until one class is left, over all test trees."""
     group = list(range(len(prior)) if classes is None else classes)

@@ -48,7 +48,9 @@ def state_chances(model: Plain, cause: int, spell: SlowSpell) -> tuple[float, fl
         for number, weights in answers:
             for place, w in enumerate(weights):
                 if w is not None:
-                    total *= sum(a * b for a, b in zip(w, row(model.checks[number], cause, place, showing), strict=True))
+                    total *= sum(
+                        a * b for a, b in zip(w, row(model.checks[number], cause, place, showing), strict=True)
+                    )
         found.append(total)
     return found[0], found[1]
 

@@ -87,9 +87,7 @@ def random_case(tables: Tables, seed: int) -> tuple[Spell, ...]:
     for _ in range(4):
         condition = rng.randrange(len(tables.conditions))
         fitting = [
-            n
-            for n, c in enumerate(tables.checks)
-            if not c.provokes and (not c.conditions or condition in c.conditions)
+            n for n, c in enumerate(tables.checks) if not c.provokes and (not c.conditions or condition in c.conditions)
         ]
         answers = []
         for number in rng.sample(fitting, 4):
@@ -138,4 +136,6 @@ def test_gain_on_the_shipped_rules(condition: int) -> None:
             own = tables.class_of == r
             net.cpt("outcome")[{"class": r}] = (p[own] @ outcome[own] / by_class[r]).tolist()
         theory = agrum.InformationTheory(agrum.LazyPropagation(net), ["class"], ["outcome"])
-        assert gain(tables, check, p * shows, p * (1.0 - shows)) == pytest.approx(theory.mutualInformationXY(), abs=1e-6)
+        assert gain(tables, check, p * shows, p * (1.0 - shows)) == pytest.approx(
+            theory.mutualInformationXY(), abs=1e-6
+        )

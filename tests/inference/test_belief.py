@@ -217,7 +217,11 @@ def test_order_of_spells_does_not_matter_to_what_stands_for_what(turned: bool) -
 def test_a_partial_look_stands_only_for_the_places_it_looked_at() -> None:
     at_all = PlainCheck("as-found", (0.9, 0.1), (((0.1, 0.9), (0.9, 0.1)), ((0.9, 0.1), (0.1, 0.9))), ever=False)
     better = PlainCheck(
-        "cleaned", (0.95, 0.05), (((0.05, 0.95), (0.95, 0.05)), ((0.95, 0.05), (0.05, 0.95))), False, stands_for=frozenset({0})
+        "cleaned",
+        (0.95, 0.05),
+        (((0.05, 0.95), (0.95, 0.05)), ((0.95, 0.05), (0.05, 0.95))),
+        False,
+        stands_for=frozenset({0}),
     )
     tables = make_tables(plain([0.5, 0.5], [at_all, better]))
     found = posterior(tables, seen(tables, "as-found", 0, 1), seen(tables, "cleaned", 0, None))

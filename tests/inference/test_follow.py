@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from reasoner.inference.belief import believe
+from reasoner.inference.choose import gains
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.inference.gain import entropy, marks
-from reasoner.inference.choose import gains
 from reasoner.inference.plan import Costs, Option, Situation, follow, options
 from reasoner.network.tables import Tables
 from tests.inference.random_models import as_spells, random_model, random_spells
@@ -32,7 +32,9 @@ def unasked(spells: tuple[Spell, ...], now: Situation, tables: Tables) -> list[O
     here = {a.check for a in spells[-1].answers}
     ever = {a.check for s in spells for a in s.answers if tables.checks[a.check].ever}
     found = [o for o in gains(tables, now, options(tables, now, Costs())) if o.times == 1]
-    return [o for o in found if o.check not in ever and (o.fresh or tables.checks[o.check].provokes or o.check not in here)]
+    return [
+        o for o in found if o.check not in ever and (o.fresh or tables.checks[o.check].provokes or o.check not in here)
+    ]
 
 
 @pytest.mark.parametrize("seed", range(30))

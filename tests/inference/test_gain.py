@@ -7,8 +7,8 @@ import random
 import numpy as np
 import pytest
 
-from reasoner.inference.gain import entropy, gain, gain_repeated, information, marks
 from reasoner.inference.choose import gains, sweep
+from reasoner.inference.gain import entropy, gain, gain_repeated, information, marks, most_repeated
 from reasoner.inference.plan import Costs, options
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_spells
@@ -96,7 +96,9 @@ def test_the_planner_gives_every_option_its_exact_gain(seed: int) -> None:
     for option in found:
         if option.times == 5 and tables.checks[option.check].joint_outcomes > 4:
             continue  # 9 ** 5 sequences: the smaller cases above cover the counting
-        fresh = [row[option.condition] for row in model.shows] if option.fresh and option.condition is not None else showing
+        fresh = (
+            [row[option.condition] for row in model.shows] if option.fresh and option.condition is not None else showing
+        )
         exact = slow.gain(model, option.check, p, fresh, option.place, option.times)
         assert option.gain == pytest.approx(exact, abs=1e-9), option
 
@@ -116,12 +118,36 @@ def test_the_sweep_equals_gains_one_by_one(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_gain_is_never_below_zero_nor_above_what_is_open(seed: int) -> None:
-    model, p, _ = after_answers(seed)
+    model = random_model(seed)
     tables = make_tables(model)
     now = situation(tables, as_spells(random_spells(seed, model)))
     left = entropy(np.add.reduceat(now.probability, tables.class_starts))
     for option in gains(tables, now, options(tables, now, Costs())):
         assert 0.0 <= option.gain <= left + 1e-12
+
+
+@pytest.mark.parametrize("times", [1, 3, 5])
+@pytest.mark.parametrize("seed", range(10))
+def test_repeats_never_pass_their_bound(times: int, seed: int) -> None:
+    """Classes of several causes, where looks together can tell more about the repair than their sum."""
+    model = plain(
+        [1 / 6] * 6,
+        [random_check(random.Random(seed), "look", 6, 1, ever=False)],
+        shows=[(random.Random(seed + c).random(),) for c in range(6)],
+        classes=[0, 0, 0, 1, 1, 2],
+    )
+    tables = make_tables(model)
+    found = gain_repeated(tables, tables.checks[0], tables.prior, tables.shows[:, 0], times)
+    assert found <= most_repeated(tables, tables.checks[0], tables.prior, tables.shows[:, 0], times) + 1e-12
+
+
+def test_looks_together_can_say_more_about_the_repair_than_one_by_one() -> None:
+    """One look: odd half the time under either repair. Two: always alike under the first, not under the second."""
+    look = yes_no("look", [1.0, 0.0, 0.5], ever=False)
+    tables = make_tables(plain([0.25, 0.25, 0.5], [look], classes=[0, 0, 1]))
+    one, two = (gain_repeated(tables, tables.checks[0], tables.prior, tables.shows[:, 0], n) for n in (1, 2))
+    assert one == pytest.approx(0.0, abs=1e-12)
+    assert two == pytest.approx(0.311278, abs=5e-7)
 
 
 def test_more_looks_never_say_less() -> None:

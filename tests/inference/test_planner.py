@@ -14,6 +14,7 @@ from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import Costs, Option, dominates, options, priced, settled, worth
 from reasoner.network.tables import Tables
 from tests.inference.policies import expected_cost, greedy, optimum, problem, random_problem, rollout
+from tests.inference.random_models import random_model
 from tests.support import BARE, PlainCheck, make_tables, plain, situation, spell, yes_no
 
 # Settings of the published comparison: states, tests, outcomes, largest cost, classes.
@@ -97,6 +98,21 @@ def test_a_cheap_look_is_offered_repeated_over_new_spells() -> None:
     ways = {o.times for o in options(intermittent(), situation(intermittent(), (Spell(0),)), Costs())}
     assert ways == {1, 3, 5}
     assert found
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_leaving_out_repeats_early_changes_nothing(seed: int) -> None:
+    """The order by gain per cost is that of all ways worked out in full."""
+    model = random_model(seed)
+    paid = replace(model, checks=tuple(replace(c, minutes=1.0 + i) for i, c in enumerate(model.checks)))
+    tables = make_tables(replace(paid, reach=(((4.0, 0.0), (9.0, 5.0), (1.0, 30.0)),) * 4))
+    now = situation(tables, (Spell(0),))
+    full = gains(tables, now, options(tables, now, Costs()))
+    by_check = {
+        n: max((o for o in full if o.check == n), key=lambda o: o.gain / o.cost) for n in {o.check for o in full}
+    }
+    for option in rank(tables, now, Costs(), compared=0):
+        assert option.gain / option.cost == pytest.approx(by_check[option.check].gain / by_check[option.check].cost)
 
 
 def test_repeats_pay_for_every_time() -> None:

@@ -379,9 +379,11 @@ def polybox_values(broken: State, known: Mapping[str, int]) -> dict[str, int] | 
     ]
     for _ in rules:
         for part, out, (a, b), says in rules:
-            if not broken[part] and a in values and b in values:
-                if values.setdefault(out, says(values[a], values[b])) != says(values[a], values[b]):
-                    return None
+            if broken[part] or a not in values or b not in values:
+                continue
+            said = says(values[a], values[b])
+            if values.setdefault(out, said) != said:
+                return None
     return values
 
 
@@ -394,7 +396,7 @@ def polybox() -> tuple[Tables, list[dict[str, int]]]:
     checks = [yes_no("seen", [float(v is not None) for v in said])]
     for probe in "XYZ":
         predicted = [(v or {}).get(probe) for v in said]
-        kinds = sorted({p for p in predicted if p is not None}) + [None]  # type: ignore[list-item]
+        kinds = [*sorted({p for p in predicted if p is not None}), None]
         checks.append(check(probe, [[float(p == k) for k in kinds] for p in predicted]))
     tables = make_tables(plain([p for _, p in joint], checks))
     return tables, [state for state, _ in joint]
@@ -458,7 +460,8 @@ def test_exoneration_by_passes(g: float, after: tuple[float, ...]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("before", "below", "g", "passes"), [(0.5, 0.05, 0.5, 5), (0.5, 0.05, 0.9, 28), (0.3, 0.01, 0.8, 17), (0.9, 0.1, 0.7, 13)]
+    ("before", "below", "g", "passes"),
+    [(0.5, 0.05, 0.5, 5), (0.5, 0.05, 0.9, 28), (0.3, 0.01, 0.8, 17), (0.9, 0.1, 0.7, 13)],
 )
 def test_passes_needed(before: float, below: float, g: float, passes: int) -> None:
     """The same model: passes needed to get below a probability (recomputed: ceil of ln odds ratio over ln g)."""
@@ -486,7 +489,9 @@ def test_passes_needed(before: float, below: float, g: float, passes: int) -> No
 def test_repeats_as_one_test(g: float, times: int, bits: float) -> None:
     """The same model, prior .5: bits of k repeats as one test (recomputed)."""
     tables = behaves(g, 1.0, prior=(0.5, 0.5))
-    assert gain_repeated(tables, tables.checks[0], tables.prior, tables.shows[:, 0], times) == pytest.approx(bits, abs=5e-7)
+    assert gain_repeated(tables, tables.checks[0], tables.prior, tables.shows[:, 0], times) == pytest.approx(
+        bits, abs=5e-7
+    )
 
 
 @pytest.mark.parametrize(
@@ -515,9 +520,7 @@ def test_repeats_as_one_test(g: float, times: int, bits: float) -> None:
 def test_four_observations(false_alarm: float, steps: list[tuple[float, tuple[float, ...]]]) -> None:
     """The same model, three causes with g = .9, .5, .2, tests that exercise some of them: fail, pass, fail, pass
     (recomputed). Without false alarms one misreading kills a cause for ever; with them it comes back."""
-    tables = behaves(
-        0.9, 0.5, 0.2, prior=(0.2, 0.3, 0.5), false_alarm=false_alarm, exercised="111 110 011 001"
-    )
+    tables = behaves(0.9, 0.5, 0.2, prior=(0.2, 0.3, 0.5), false_alarm=false_alarm, exercised="111 110 011 001")
     spells = [spell(seen(tables, f"test-{i}", fails)) for i, fails in enumerate((1, 0, 1, 0))]
     before = 0.0
     for n, (chance, expected) in enumerate(steps, start=1):
@@ -529,13 +532,17 @@ def test_four_observations(false_alarm: float, steps: list[tuple[float, tuple[fl
 
 @pytest.mark.parametrize(
     ("g", "expected"),
-    [(0.1, (0.523505, 0.475913, 0.000582)), (0.5, (0.597285, 0.398190, 0.004525)), (0.8, (0.636902, 0.353834, 0.009264))],
+    [
+        (0.1, (0.523505, 0.475913, 0.000582)),
+        (0.5, (0.597285, 0.398190, 0.004525)),
+        (0.8, (0.636902, 0.353834, 0.009264)),
+    ],
 )
 def test_multiple_intermittent_candidates(g: float, expected: tuple[float, ...]) -> None:
     """R. Abreu, P. Zoeteweij & A. van Gemund, IJCAI 2009 (model): five tests 110 011 100 101 110, the first three
     fail; candidates {1,2}, {1,3}, {1,2,3}, p = .01, known g: a test passes with g for every member it exercises
     (recomputed)."""
-    candidates, exercised, failed = [(0, 1), (0, 2), (0, 1, 2)], "110 011 100 101 110".split(), (1, 1, 1, 0, 0)
+    candidates, exercised, failed = [(0, 1), (0, 2), (0, 1, 2)], ["110", "011", "100", "101", "110"], (1, 1, 1, 0, 0)
     prior = [0.01 ** len(c) * 0.99 ** (3 - len(c)) for c in candidates]
     checks = [
         yes_no(f"test-{i}", [1.0 - g ** sum(on[j] == "1" for j in c) for c in candidates])
@@ -548,7 +555,10 @@ def test_multiple_intermittent_candidates(g: float, expected: tuple[float, ...])
 
 # --- choosing tests -------------------------------------------------------------------------------------------------
 
-PATTIPATI = ([0.70, 0.01, 0.02, 0.10, 0.05, 0.12], [[int(c) for c in r] for r in "00000 01001 00110 10011 11000 11110".split()])
+PATTIPATI = (
+    [0.70, 0.01, 0.02, 0.10, 0.05, 0.12],
+    [[int(c) for c in r] for r in ["00000", "01001", "00110", "10011", "11000", "11110"]],
+)
 
 
 def test_pattipati_optimum() -> None:

@@ -155,7 +155,9 @@ def test_causes_with_one_repair_at_one_place_are_one_class() -> None:
 
 
 def test_classes_lie_side_by_side() -> None:
-    rules = book([fault("a", "cylinder", repair="x"), fault("b", "bank", repair="y"), fault("c", "cylinder", repair="x")])
+    rules = book(
+        [fault("a", "cylinder", repair="x"), fault("b", "bank", repair="y"), fault("c", "cylinder", repair="x")]
+    )
     tables = compile_tables(rules, a_vehicle("V 6"))
     assert list(tables.class_of) == sorted(tables.class_of)
     for r, start in enumerate(tables.class_starts):

@@ -45,7 +45,14 @@ def test_every_cylinder_is_in_one_bank(layout: str, sensors: str) -> None:
 
 @pytest.mark.parametrize(
     ("written", "layout"),
-    [("V6", "V 6"), ("v 8", "V 8"), ("i4", "inline 4"), ("Inline-4", "inline 4"), ("boxer 4", "flat 4"), ("straight 6", "inline 6")],
+    [
+        ("V6", "V 6"),
+        ("v 8", "V 8"),
+        ("i4", "inline 4"),
+        ("Inline-4", "inline 4"),
+        ("boxer 4", "flat 4"),
+        ("straight 6", "inline 6"),
+    ],
 )
 def test_one_layout_has_many_spellings(written: str, layout: str) -> None:
     assert a_vehicle(written).layout == layout

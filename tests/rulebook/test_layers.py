@@ -170,7 +170,7 @@ def test_every_value_of_the_shipped_rules_stands_where_it_says() -> None:
             assert rest.startswith(first), (trail, rest)
         elif rest[:1] in ("{", "["):
             assert value.text.startswith(rest[:1]), (trail, rest)
-    assert {trail[0] for trail in book.written} == {"settings", *SECTIONS}
+    assert {trail[0] for trail in book.written} == {"settings", *(name for name in SECTIONS if getattr(book, name))}
 
 
 WORD = st.from_regex(NAME, fullmatch=True).filter(lambda word: len(word) < 9)

@@ -33,6 +33,12 @@ def test_colour(environ: dict[str, str], wish: str, terminal: bool, colour: bool
     assert _wants_colour(environ, wish, terminal) is colour  # type: ignore[arg-type]
 
 
+def test_what_asks_is_shown_harmlessly() -> None:
+    desk = desk_with(["2"])
+    desk.ask("\x1b[2JTitle\nof a rule > ")
+    assert shown(desk) == "\ufffd[2JTitle of a rule > 2\n"
+
+
 @pytest.mark.parametrize("colour", [False, True])
 def test_styles_are_only_written_where_they_are_wanted(colour: bool) -> None:
     desk = desk_with([], colour=colour)
@@ -150,6 +156,20 @@ def test_goodbye_before_a_case() -> None:
     desk.resume = ""
     desk.goodbye("interrupt")
     assert shown(desk) == "\nNo case was begun.\n"
+
+
+def test_a_signal_while_nothing_is_asked_waits_for_the_next_question() -> None:
+    """Nothing that is being kept is interrupted; the second one is obeyed at once."""
+    desk = desk_with(["2"])
+    heard = desk._heard("interrupt")
+    heard(2, None)
+    with pytest.raises(Leave) as caught:
+        desk.ask("> ")
+    assert caught.value.how == "interrupt"
+    assert shown(desk) == ""
+    heard(2, None)
+    with pytest.raises(Leave):
+        heard(2, None)
 
 
 def test_a_terminal_gets_a_screen_at_a_time() -> None:

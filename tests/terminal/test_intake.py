@@ -156,9 +156,10 @@ def test_a_code_no_rule_speaks_of_is_named_as_such() -> None:
     [
         (["", "", "9"], "9 is not on the list: 1 to 1."),
         (["", "", "", "maybe"], '"maybe" is not clear: y for yes, Enter for no.'),
-        (["", "", "", "y", "9"], "9 is not on the list: 1 to 2, one of them."),
+        (["", "", "", "y", "9"], "9 is not on the list: 1 to 2."),
+        (["", "", "", "y", "1 2"], "1 2 is not on the list: 1 to 2, one of them."),
         (["", "", "", "y", "1", "-180"], "-100 to 100"),
-        (["", "", "", "", "purple"], "purple is not on the list: 1 to 3, one of them."),
+        (["", "", "", "", "purple"], "purple is not on the list: 1 to 3."),
     ],
 )
 def test_a_wrong_entry_is_said_and_asked_again(lines: list[str], says: str) -> None:

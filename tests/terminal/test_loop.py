@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from io import StringIO
 
 import pytest
 
 from reasoner.session.record import Event
-from reasoner.session.workup import Workup
+from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
 from tests.terminal.desks import RESUME, Kept, case, desk_with, shown, sit, tiny
 
@@ -121,6 +122,38 @@ def test_a_wrong_entry_gets_one_line_and_loses_nothing(name: str, typed: str, sa
 
 def flat(text: str) -> str:
     return " ".join(text.split())
+
+
+def test_text_of_rules_is_shown_harmlessly_everywhere() -> None:
+    bad = "\x1b[2J\x1b]0;t\x07\u202e"
+    book = tiny()
+    spoilt = replace(
+        book,
+        checks={
+            n: replace(
+                c,
+                title=bad + c.title,
+                ask=bad + c.ask,
+                how=bad + c.how,
+                outcomes=tuple(replace(o, text=bad + o.text) for o in c.outcomes),
+                measure=c.measure and replace(c.measure, quantity=bad),
+            )
+            for n, c in book.checks.items()
+        },
+        conditions={n: replace(c, title=bad + c.title, means=bad, bring_about=bad) for n, c in book.conditions.items()},
+        faults={n: replace(f, title=bad + f.title, driving_on=bad) for n, f in book.faults.items()},
+        cautions={n: replace(c, say=bad + c.say) for n, c in book.cautions.items()},
+        tools={n: replace(t, title=bad + t.title) for n, t in book.tools.items()},
+        repairs={n: replace(r, title=bad, do=bad) for n, r in book.repairs.items()},
+    )
+    vehicle = case().vehicle
+    kept, text, _ = sit(
+        *("2", "", "0", "h", "o", "", "c", "", "k", "", "w", "1", "", "t smell", "1", "2", "x", "", "v", "", "t sooty"),
+        *("1", "", "3=2", "", "care", "s"),
+        workup=begin(spoilt, vehicle),
+    )
+    assert len(answers(kept)) >= 3
+    assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202e]", text)
 
 
 # ---- can't do --------------------------------------------------------------------------------------------------------
@@ -339,7 +372,7 @@ def test_at_the_verdict_anything_else_gets_one_line() -> None:
 # ---- leaving ---------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("typed", [("s",), ("stop",), ()])
+@pytest.mark.parametrize("typed", [("s",), ("stop",), ("quit",), ()])
 def test_leaving_says_how_to_go_on(typed: tuple[str, ...]) -> None:
     kept, text, desk = sit("2", *typed)
     assert text.endswith(f"Everything answered is kept. To go on: {RESUME}\n")

@@ -155,7 +155,9 @@ def _runs(grid: Grid, running: Flags) -> tuple[Run, ...]:
     resumed = grid.fresh & np.isfinite(since)
     unknown = grid.fresh & ~resumed & ~(grid.pause < SOAKED[0])  # a long or unknown pause, and no counter to ask
     for i in np.flatnonzero(resumed).tolist():
-        cut[i] |= i > 0 and not since[i] >= max(since[i - 1] if np.isfinite(since[i - 1]) else 0.0, 0.9 * _pause(grid, i))
+        cut[i] |= i > 0 and not since[i] >= max(
+            since[i - 1] if np.isfinite(since[i - 1]) else 0.0, 0.9 * _pause(grid, i)
+        )
     cut |= unknown
     found: list[tuple[int, int]] = []
     for a, b in rolling.runs(running):
@@ -181,7 +183,9 @@ def _run(grid: Grid, a: int, b: int, running: Flags, before: tuple[int, int] | N
     seen = bool(early[0] < 30.0) if len(early) else stood or before is not None
     off = _off_before(grid, a, before)
     start, end = _first(coolant[a : a + 30]), _first(coolant[max(a, b - 30) : b][::-1])
-    air = min((x for x in (_first(intake[a : a + 30]), _first(grid.of(OUTSIDE)[a : a + 30])) if x == x), default=math.nan)
+    air = min(
+        (x for x in (_first(intake[a : a + 30]), _first(grid.of(OUTSIDE)[a : a + 30])) if x == x), default=math.nan
+    )
     cold = start < COLD and not start > air + COLD_ABOVE_AIR
     kind = "cold" if cold else "hot" if start >= HOT else "between" if start == start else "running"
     if not seen and not cold:
@@ -226,9 +230,7 @@ def _first(values: Array) -> float:
 # ---- warm or not -----------------------------------------------------------------------------------------------------
 
 
-def _warm(
-    grid: Grid, running: Flags, since_cold: Array, on: Array, runs: tuple[Run, ...]
-) -> tuple[Flags, float]:
+def _warm(grid: Grid, running: Flags, since_cold: Array, on: Array, runs: tuple[Run, ...]) -> tuple[Flags, float]:
     """Coolant near where it is regulated, and a quarter of an hour since a cold start."""
     coolant = grid.get(COOLANT)
     long_enough = since_cold >= SINCE_COLD

@@ -100,7 +100,7 @@ def _products(steps: Array, start: Array) -> tuple[Array, float]:
     for j in range(1, length):
         padded[:, j] = padded[:, j - 1] @ padded[:, j]
         total = padded[:, j].sum(axis=(1, 2))
-        padded[:, j:j + 1] /= np.maximum(total, 1e-300)[:, None, None, None]
+        padded[:, j : j + 1] /= np.maximum(total, 1e-300)[:, None, None, None]
         logs += np.log(np.maximum(total, 1e-300))
     carried = np.empty((blocks, 2))
     now, log_sum = start, 0.0

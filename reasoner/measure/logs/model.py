@@ -22,7 +22,7 @@ from reasoner.measure.logs.hidden import Rates, smooth
 FREEDOM = 4.0  # degrees of freedom of the residuals
 TOLD = 4.0  # log-likelihood by which two states must beat one, beyond what their parameters cost; judgement
 STATE_SPREAD = np.array([0.3, 0.5])  # of 1/k and of a R / (k m) at idle, before anything is seen; judgement
-STEADY_SPREAD = 0.1  # of a R / (k m) at idle while quiet, where fuel out of the oil is in the model: one or the other
+STEADY_SPREAD = 0.05  # of a R / (k m) at idle while quiet, where fuel out of the oil is in the model: one or the other
 COVARIATE_SPREAD = 0.3  # of a covariate's effect on the trim; judgement
 STAYS, EVENTS = 300.0, 1.0  # s of a state and number of changes that the rates are worth beforehand; judgement
 DOUBT = 0.3  # share of what purge does to the trim that is not known; judgement
@@ -37,7 +37,8 @@ RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of f
 class Sample:
     """Moments that count, in order. y: 1 + T. x: reference flow over airflow. gap: s since the moment before.
 
-    covariates: (n, p). purge: (p,) which of them are purge. since_cold: s of running since a cold start.
+    covariates: (n, p). purge: (p,) which of them are purge. since_cold: s of running since a cold start. cold: (n,)
+    the engine is far from warm.
     """
 
     y: Array
@@ -46,6 +47,7 @@ class Sample:
     covariates: Array
     purge: NDArray[np.bool_]
     since_cold: Array
+    cold: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.y)
@@ -163,11 +165,14 @@ def _guesses(one: Fitted) -> list[Array]:
     """Moments richer than a dividing line, over half a minute: of the trim, and of the fuel it takes away."""
     sample = one.sample
     shared = sample.covariates @ one.coefficients[4:]
-    guesses = []
+    guesses: list[Array] = []
+    if sample.cold.all():
+        return [np.full(len(sample), 0.5)]
     for measure in (sample.y - shared, (sample.y - shared - 1) / np.maximum(sample.x, 1e-3)):
         seconds = np.cumsum(np.minimum(sample.gap, 60.0))
         smoothed = _over(measure, seconds, 15.0)
-        low = smoothed < _divide(smoothed)
+        low = smoothed < _divide(smoothed[~sample.cold])
+        low &= ~sample.cold  # a cold engine has its own reasons, until something else is shown
         if 0 < low.sum() < len(low):
             guesses.append(np.where(low, 0.9, 0.1))
     return guesses or [np.full(len(sample), 0.5)]
@@ -241,15 +246,21 @@ def _solve(sample: Sample, showing: Array, weights: Array, spread: float, states
     wx = x * (quiet + shows)[:, None]
     a[4:, 4:] = wx.T @ x
     b[4:] = wx.T @ sample.y
-    loose = spread**2 / np.concatenate([STATE_SPREAD, STATE_SPREAD, np.full(p, COVARIATE_SPREAD)]) ** 2
-    if slow:
-        loose[1] = spread**2 / STEADY_SPREAD**2
+    loose = spread**2 / prior_spread(p, slow) ** 2
     a[np.diag_indices(4 + p)] += loose
     b[[0, 2]] += loose[[0, 2]]  # 1/k is 1 beforehand
     c = np.linalg.solve(a, b)
     if states == 1:
         c[2:4] = c[:2]
     return np.asarray(c)
+
+
+def prior_spread(covariates: int, slow: bool) -> Array:
+    """(4 + p,) standard deviation of each coefficient before anything is seen."""
+    spread = np.concatenate([STATE_SPREAD, STATE_SPREAD, np.full(covariates, COVARIATE_SPREAD)])
+    if slow:
+        spread[1] = STEADY_SPREAD
+    return np.asarray(spread)
 
 
 def _predicted(sample: Sample, c: Array) -> Array:

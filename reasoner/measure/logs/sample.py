@@ -58,7 +58,7 @@ def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty
             columns.append(shape)
     covariates = np.column_stack(columns) if columns else np.zeros((len(index), 0))
     is_purge = np.array([i in purge for i in range(len(columns))], dtype=bool)
-    sample = Sample(1 + bank.total[index], x, gap, covariates, is_purge, conditions.since_cold[index])
+    sample = Sample(1 + bank.total[index], x, gap, covariates, is_purge, conditions.since_cold[index], coldness > 0.2)
     return Looked(sample, index, reference if air is not None else 0.0, tuple(purge), tuple(cold))
 
 

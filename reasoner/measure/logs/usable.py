@@ -26,7 +26,7 @@ from reasoner.measure.logs.quantities import (
     Key,
 )
 
-SETTLES = 6.0  # s of closed loop, or after a purge valve moved, before the short-term trim has caught up; judgement
+SETTLES = 8.0  # s of closed loop, or after a purge valve moved, before the short-term trim has caught up; judgement
 STARTED = 20.0  # s after a start
 STEADY = 0.35  # natural log of airflow, greatest less least, over the seconds below: the trim follows airflow late
 STEADY_BEFORE, STEADY_AFTER = 7.0, 2.0  # s

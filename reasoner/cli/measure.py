@@ -1,0 +1,27 @@
+"""`reasoner measure`: what numbers say, outside a case."""
+
+from __future__ import annotations
+
+import click
+
+from reasoner.cli.lazy import LazyGroup
+
+TABLE = {
+    "trims": ("measure_trims", "Trims over airflow: fuel by the second, by the injection, or a wrong scale."),
+    "air": ("measure_air", "Airflow against what the engine can swallow; sensors against each other at rest."),
+    "gas": ("measure_gas", "Lambda from the four gases, against the trim and the sensor."),
+    "hold": ("measure_hold", "Pressure hold, high or low side: what leaks, and what of it is cooling."),
+    "cylinders": ("measure_cylinders", "One cylinder against the others: misfires, balance, plugs, bench."),
+    "oil": ("measure_oil", "Petrol in the oil, and the trim that it makes."),
+    "purge": ("measure_purge", "What vapour from the tank does to the trim."),
+    "fuel": ("measure_fuel", "Ethanol in the fuel: stoichiometric ratio, and the trim if the controller is wrong."),
+    "flow": ("measure_flow", "An injector at another pressure, and the trim that it makes."),
+    "replies": ("measure_replies", "Raw replies of the standard services as codes, readiness and values."),
+}
+
+
+@click.group(
+    cls=LazyGroup, table=TABLE, epilog='Example: reasoner measure flow --rated-pressure 300 --pressure "58 psi"'
+)
+def command() -> None:
+    """Work out what readings mean. Numbers are typed with their unit, metric or imperial: 3.1 g/s, 58 psi, 185 F."""

@@ -1,0 +1,230 @@
+"""One cylinder against the others: misfire counts, cut-out balance, plugs, injectors on a bench, leaker and others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.finding import Figure, Finding, times
+from reasoner.measure.percyl import StandsOut, counts_stand_out, leaker_and_others, stands_out
+from reasoner.measure.uncertain import Estimate, through
+from reasoner.measure.workings.base import Result, Working, odds
+from reasoner.rulebook.model import At
+
+HALF = 0.5  # added to each count, so that none against few is not infinitely many times (Jeffreys' prior)
+DROP = 0.10  # share of the mean drop in speed that one reading may be off by; judgement
+TRIM = 3.0  # % of trim, standard error of one steady reading; judgement
+RANK = 0.7  # of a plug's rank; judgement
+FLOW, LEAK = 1.0, 1.0  # % of flow, mm3/min: standard errors of a bench; judgement
+
+
+def _several(name: str, values: Mapping[int, float]) -> Trouble | None:
+    return None if len(values) >= 2 else Trouble(name, "one cylinder has none to be compared with", "all of them")
+
+
+def _counts(given: Given, setting: Setting) -> Result:
+    counts = given.by_place("counts")
+    if wrong := _several("counts", counts):
+        return wrong
+    if any(value != int(value) for value in counts.values()):
+        return Trouble("counts", "misfires are counted in whole numbers", "1=4 2=0 3=62 4=3")
+    total, others = sum(counts.values()), len(counts) - 1
+    figures = {}
+    for place, count in counts.items():
+        mine, theirs = count + HALF, total - count + HALF * others
+        ratio = times("against the others", mine / (theirs / others), math.sqrt(1 / mine + 1 / theirs))
+        figures[place] = (ratio, Figure("count", "", Estimate(count, math.sqrt(count + HALF))))
+    found = counts_stand_out({place: int(count) for place, count in counts.items()})
+    if found is None:
+        means = "No misfires were counted."
+    elif found.chance < 0.05:
+        means = (
+            f"Cylinder {found.place} stands out: {counts[found.place]:g}, {found.by:.0f} more than the others' mean."
+        )
+    else:
+        means = "No cylinder stands out."
+    chance = (
+        "" if found is None else f"So many in one of {len(counts)} alike cylinders by accident: {odds(found.chance)}."
+    )
+    return Finding(
+        figures,
+        ("counts of a cylinder / mean counts of the others", "chance: binomial, times the number of cylinders"),
+        (means, "A count names the cylinder that did not burn, not the one that leaks."),
+        tuple(filter(None, (chance, "Counts of one drive come in bursts: chance is then greater than that."))),
+    )
+
+
+MISFIRES = Working(
+    "misfire counts",
+    At.CYLINDER,
+    "Misfire counts by cylinder (service 06): which stands out.",
+    (Ask("counts", "Misfire counts by cylinder", "", 0, 65535, At.CYLINDER, needed=True),),
+    _counts,
+)
+
+
+def _outlier(values: Mapping[int, float], spread: float, unit: str, what: str) -> tuple[str, str]:
+    """What stands out, and the chance of it by accident."""
+    found: StandsOut | None = stands_out(values, spread)
+    if found is None:
+        return "", ""
+    chance = (
+        f"{what.capitalize()}: so far off in one of {len(values)} alike cylinders by accident: {odds(found.chance)}."
+    )
+    if found.chance < 0.05:
+        side = "more" if found.by > 0 else "less"
+        return f"Cylinder {found.place}: {abs(found.by):.3g}{unit} {side} than the mean of the others ({what}).", chance
+    return f"No cylinder stands out ({what}).", chance
+
+
+def _balance(given: Given, setting: Setting) -> Result:
+    drops, cut, before = given.by_place("drops"), given.by_place("trims"), given.get("trim before")
+    if wrong := _several("drops", drops):
+        return wrong
+    if cut and before is None:
+        return Trouble("trim before", "the trim before any cut is needed to see which brings it back")
+    mean = sum(drops.values()) / len(drops)
+    if mean <= 0:
+        return Trouble("drops", "cutting a cylinder lowers the speed", "how far it falls, in rpm, above 0")
+    spread = DROP * mean
+    figures: dict[int, tuple[Figure, ...]] = {}
+    for place, drop in drops.items():
+        rest = (sum(drops.values()) - drop) / (len(drops) - 1)
+        share = through(
+            lambda d, r: 100 * d / r, Estimate(drop, spread), Estimate(rest, spread / math.sqrt(len(drops) - 1))
+        )
+        figures[place] = (Figure("drop", "%", share),)
+        if place in cut:
+            comes = Estimate(cut[place] - (before or 0.0), TRIM * math.sqrt(2))
+            figures[place] = (*figures[place], Figure("trim comes back", "%", comes))
+    out, chance = _outlier(drops, spread, " rpm", "fall in speed")
+    lines = [out]
+    if cut:
+        most = max(cut, key=lambda place: cut[place])
+        back = cut[most] - (before or 0.0)
+        if back > 2 * TRIM * math.sqrt(2):
+            lines.append(f"Cutting cylinder {most} brings the trim back by {back:.0f} %: its fuel is what is too much.")
+    return Finding(
+        figures,
+        ("fall in speed / mean fall of the others", "trim with the cylinder cut - trim before"),
+        (*lines, "A rich cylinder may pull as well as the others; a leak goes on with the injector cut."),
+        (chance, f"A fall is taken to be good to {100 * DROP:.0f} % of the mean, a trim to {TRIM:g} % (judgement)."),
+    )
+
+
+BALANCE = Working(
+    "cut-out balance",
+    At.CYLINDER,
+    "Fall in speed, and trim, with one cylinder's fuel cut after another.",
+    (
+        Ask("drops", "Fall in speed by cylinder", "rpm", 0, 1000, At.CYLINDER, needed=True),
+        Ask("trim before", "Total trim before any cut", "%", -100, 100, pairs=True),
+        Ask("trims", "Total trim with each cylinder cut", "%", -100, 100, At.CYLINDER),
+    ),
+    _balance,
+)
+
+
+def _ranks(given: Given, setting: Setting) -> Result:
+    ranks = given.by_place("ranks")
+    if wrong := _several("ranks", ranks):
+        return wrong
+    out, chance = _outlier(ranks, RANK, "", "rank")
+    return Finding(
+        {place: (Figure("rank", "", Estimate(rank, RANK)),) for place, rank in ranks.items()},
+        ("rank: 0 clean, 1 light, 2 dark, 3 sooty, 4 damp, 5 wet with fuel",),
+        (out, *(["All alike: look for what they share."] if out.startswith("No") else [])),
+        (chance, f"A rank is taken to be good to {RANK:g} (judgement)."),
+    )
+
+
+PLUGS = Working(
+    "plug ranks",
+    At.CYLINDER,
+    "How dark each plug is: which stands out.",
+    (Ask("ranks", "Plugs by cylinder, 0 clean to 5 wet with fuel", "", 0, 5, At.CYLINDER, needed=True),),
+    _ranks,
+)
+
+
+def _bench(given: Given, setting: Setting) -> Result:
+    flows, leaks = given.by_place("flows"), given.by_place("leaks")
+    if not flows and not leaks:
+        return Trouble("", "flow or leakage by cylinder is wanted")
+    if flows and (wrong := _several("flows", flows)):
+        return wrong
+    if flows and min(flows.values()) <= 0:
+        return Trouble("flows", "an injector that does not flow has no share to compare", "leave it out (3=-)")
+    figures: dict[int, tuple[Figure, ...]] = {}
+    means: list[str] = []
+    sure = [f"A bench is taken to be good to {FLOW:g} % and {LEAK:g} mm3/min (judgement). Maker's limits first."]
+    relative: dict[int, float] = {}
+    for place in sorted(flows | leaks):
+        found: list[Figure] = []
+        if place in flows:
+            rest = (sum(flows.values()) - flows[place]) / (len(flows) - 1)
+            relative[place] = 100 * (flows[place] / rest - 1)
+            found.append(
+                Figure("flow", "%", Estimate(relative[place], FLOW * math.sqrt(len(flows) / (len(flows) - 1))))
+            )
+        if place in leaks:
+            found.append(Figure("leak", "mm3/min", Estimate(leaks[place], max(LEAK, 0.1 * leaks[place]))))
+        figures[place] = tuple(found)
+    if relative:
+        mean = sum(flows.values()) / len(flows)
+        out, chance = _outlier({p: 100 * f / mean for p, f in flows.items()}, FLOW, " %", "flow")
+        means.append(out)
+        sure.append(chance)
+    if leaks:
+        wet = [place for place, leak in leaks.items() if leak > 0]
+        worst = max(leaks, key=lambda place: leaks[place])
+        means.append(f"Most leaks at cylinder {worst}: {leaks[worst]:g} mm3/min." if wet else "None leaks.")
+        means.append("A leak that a trim shows is of the order of 1000 mm3/min and more.")
+    return Finding(
+        figures, ("flow of an injector / mean flow of the others - 1", "leakage as measured"), tuple(means), tuple(sure)
+    )
+
+
+BENCH = Working(
+    "injector bench",
+    At.CYLINDER,
+    "Flow and leakage of injectors on a bench: which differ.",
+    (
+        Ask("flows", "Flow by cylinder", "mL/min", 0, 5000, At.CYLINDER),
+        Ask("leaks", "Leakage by cylinder", "mm3/min", 0, 100000, At.CYLINDER),
+    ),
+    _bench,
+)
+
+
+def _leaker(given: Given, setting: Setting) -> Result:
+    trim = given.one("bank trim", 0.0)
+    count = given.get("cylinders of the bank")
+    cylinders = int(count) if count is not None else len(setting.banks[0])
+    if count is not None and count != int(count):
+        return Trouble("cylinders of the bank", "a whole number is wanted")
+    told = Estimate(trim, TRIM if trim < -TRIM else 0.0)
+    one = through(lambda t: leaker_and_others(t, cylinders)[0], told)
+    rest = through(lambda t: leaker_and_others(t, cylinders)[1], told)
+    return Finding(
+        {0: (Figure("leaker", "", one), Figure("others", "", rest))},
+        ("the controller takes from all what one has too much: lambda of the others = 1 / (1 + trim)",),
+        (
+            f"If one of {cylinders} makes this trim by itself it runs at lambda {one.value:.2f}, the others at "
+            f"{rest.value:.2f}." + (" They may misfire: the one that does need not leak." if rest.value > 1.25 else ""),
+        ),
+        (f"The trim is taken to be good to {TRIM:g} % (judgement), the controller to hold the mean at lambda 1.",),
+    )
+
+
+LEAKER = Working(
+    "leaker and others",
+    At.ENGINE,
+    "Lambda of one leaking cylinder and of the others at a bank's trim.",
+    (
+        Ask("bank trim", "Total trim of the bank", "%", -90, 0, needed=True, pairs=True),
+        Ask("cylinders of the bank", "Cylinders that its sensor watches", "", 2, 12),
+    ),
+    _leaker,
+)

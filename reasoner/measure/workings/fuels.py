@@ -1,0 +1,194 @@
+"""Fuel where it should not be or is not what it should be: in the oil, as vapour, blended, at another pressure."""
+
+from __future__ import annotations
+
+from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.finding import Figure, Finding
+from reasoner.measure.flow import flow_at, pressure_for, pressure_trim
+from reasoner.measure.fuel import blend, blend_trim, volume_needed
+from reasoner.measure.oil import boiling_off, dilution, fuel_in_oil
+from reasoner.measure.purge import neutral_share, purge_trim, vapour_flow
+from reasoner.measure.trims import trim
+from reasoner.measure.uncertain import Estimate, through
+from reasoner.measure.workings.base import ETHANOL, Result, Working
+from reasoner.rulebook.model import At
+
+VISCOSITY, EFFECTIVE = 0.1, 0.2  # mm2/s: of a viscosity, and of the fuel's as blended with; judgement
+LABORATORY = 0.3  # % of fuel by gas chromatography; judgement
+CAUTION, ACTION = 2.0, 5.0  # % of fuel in oil: what laboratories call caution and action; secondary texts
+
+
+def _oil(given: Given, setting: Setting) -> Result:
+    told, fresh, now = given.get("found"), given.get("fresh viscosity"), given.get("viscosity")
+    if told is not None:
+        found, how = Estimate(told, LABORATORY), "fuel in the oil as the laboratory found it"
+    elif fresh is not None and now is not None:
+        fuel = Estimate(0.9, EFFECTIVE)
+        found = dilution(Estimate(fresh, VISCOSITY), Estimate(now, VISCOSITY), fuel)
+        how = "fuel by mass = fall of the blending index (Refutas) of the viscosity / that down to fuel"
+    else:
+        return Trouble("", "fuel found by the laboratory is wanted, or the viscosity fresh and now, at one temperature")
+    figure = Figure("fuel in oil", "%", found)
+    if found.value < -3 * found.error:
+        means = ["The oil has thickened: soot and age hide what fuel there is. Ask for gas chromatography."]
+    elif found.value < CAUTION:
+        means = ["Little enough."]
+    else:
+        means = [
+            "Some: caution." if found.value < ACTION else "Much: the oil is to be changed, after the reason is found."
+        ]
+    sump, minutes, airflow = given.one("sump", 4.5), given.one("minutes", 60.0), given.one("airflow", 3.0)
+    grams = fuel_in_oil(sump, max(found.value, 0.0))
+    rate = boiling_off(grams, minutes)
+    says = f"{grams:.0f} g of petrol in {sump:g} L; boiling off within {minutes:g} min it is {rate:.3f} g/s"
+    means.append(f"{says}, a trim of {max(-100.0, trim(airflow, by_time=rate)):.0f} % at {airflow:g} g/s of air.")
+    sure = [
+        f"Chance of more than {CAUTION:g} %: {100 * figure.chance(CAUTION, None):.0f} %, of more than {ACTION:g} %: "
+        f"{100 * figure.chance(ACTION, None):.0f} %."
+    ]
+    if told is None:
+        sure.append("Viscosity alone reads low in old oil, which soot and oxidation thicken.")
+    return Finding({0: (figure,)}, (how,), tuple(means), tuple(sure))
+
+
+FUEL_IN_OIL = Working(
+    "fuel in oil",
+    At.ENGINE,
+    "Petrol in the oil, and the trim that it makes while it boils off.",
+    (
+        Ask("found", "Fuel that the laboratory found", "%", 0, 50),
+        Ask("fresh viscosity", "Viscosity of the fresh oil", "mm2/s", 1, 500),
+        Ask("viscosity", "Viscosity now, at the same temperature", "mm2/s", 1, 500),
+        Ask("sump", "Oil in the engine (else 4.5 L)", "L", 1, 30, car=True),
+        Ask("minutes", "Time in which it boils off (else 60 min)", "min", 1, 1000),
+        Ask("airflow", "Airflow at idle (else 3 g/s)", "g/s", 0.2, 1000),
+    ),
+    _oil,
+)
+
+
+def _purge(given: Given, setting: Setting) -> Result:
+    flow, vapour, airflow = given.one("flow", 0.0), given.one("vapour", 0.0) / 100, given.one("airflow", 1.0)
+    made = through(
+        lambda q, v: purge_trim(max(q, 0.0), min(max(v, 0.0), 1.0), airflow),
+        Estimate(flow, 0.1 * flow),
+        Estimate(vapour, 0.1 * vapour),
+    )
+    fuel = vapour_flow(flow, vapour)
+    neutral = 100 * neutral_share()
+    if made.value <= -100:
+        means = "More than the controller can take away: it stalls or floods."
+    elif made.value > 0:
+        means = (
+            f"Below {neutral:.1f} % of vapour purge is a little lean: a clean canister does not make an engine rich."
+        )
+    else:
+        means = "Rich, and fading with the airflow and as the canister empties."
+    return Finding(
+        {0: (Figure("trim", "%", made), Figure("fuel", "g/s", Estimate(fuel, 0.14 * fuel)))},
+        ("trim = (air of the purge - stoichiometric ratio x fuel of the purge) / airflow; ideal gas at 25 °C",),
+        (means,),
+        ("Flow and vapour are each taken to be known to 10 %; vapour of 65 g/mol (from memory).",),
+    )
+
+
+PURGE = Working(
+    "purge",
+    At.ENGINE,
+    "What a purge flow of so much vapour does to the trim.",
+    (
+        Ask("flow", "Flow through the purge valve", "L/min", 0, 200, needed=True),
+        Ask("vapour", "Fuel vapour in it, by volume", "%", 0, 100, needed=True),
+        Ask("airflow", "Airflow of the engine", "g/s", 0.2, 1000, needed=True, live=("airflow",)),
+    ),
+    _purge,
+)
+
+
+def _blend(given: Given, setting: Setting) -> Result:
+    learned, sample, gained = given.one("learned", 0.0), given.get("sample"), given.get("gained")
+    actual = given.get("ethanol")
+    if actual is None and sample is not None and gained is not None:
+        actual, off = 100 * gained / sample, 200 / sample  # a line on a glass is read to some 2 mL
+        if actual > 100:
+            return Trouble("gained", "water cannot gain more than there was fuel", "what it gained, not what there is")
+    elif actual is None:
+        return Trouble("ethanol", "ethanol in the tank is wanted, or a water test: fuel, and what the water gained")
+    else:
+        off = 1.0
+    tank = Estimate(actual, off)
+    fuel = blend(actual / 100)
+    made = through(lambda e: blend_trim(learned / 100, min(max(e, 0.0), 100.0) / 100), tank)
+    missing = through(lambda e: learned - e, tank)
+    if abs(made.value) < 5:
+        means = "What the controller doses for and what is in the tank are near enough."
+    else:
+        means = (
+            "The controller doses for "
+            + ("more" if made.value < 0 else "less")
+            + " ethanol than there is: the same trim everywhere."
+        )
+    figures = (
+        Figure("trim", "%", made),
+        Figure("air-fuel ratio", "", through(lambda e: blend(min(max(e, 0), 100) / 100).air_ratio, tank)),
+        Figure("missing ethanol", "%", missing),
+    )
+    return Finding(
+        {0: figures},
+        ("stoichiometric ratio from carbon, hydrogen and oxygen of the blend; injectors dose by volume",),
+        (means, f"It takes {100 * (volume_needed(fuel) - 1):.0f} % more volume than petrol without ethanol."),
+        (f"Ethanol is taken to be known to {off:.1g} %; petrol as CH1.87, 0.745 kg/L.",),
+    )
+
+
+FUEL_BLEND = Working(
+    "fuel blend",
+    At.ENGINE,
+    "Stoichiometric ratio of a blend, and the trim if the controller doses for another.",
+    (
+        ETHANOL,
+        Ask("learned", "Ethanol that the controller doses for (else 0 %)", "%", 0, 100, live=("ethanol in the fuel",)),
+        Ask("sample", "Water test: fuel in the glass", "mL", 10, 2000),
+        Ask("gained", "Water test: how much the water gained", "mL", 0, 2000),
+    ),
+    _blend,
+)
+
+
+def _flow(given: Given, setting: Setting) -> Result:
+    rated, now = given.one("rated pressure", 0.0), given.one("pressure", 0.0)
+    before, after = Estimate(rated, 0.01 * rated), Estimate(now, 0.02 * now)
+    made = pressure_trim(before, after)
+    figures = [Figure("trim", "%", made)]
+    flow = given.get("flow")
+    if flow is not None:
+        figures.append(Figure("flow", "mL/min", flow_at(Estimate(flow, 0.01 * flow), before, after)))
+    wanted = given.get("trim")
+    means = [
+        "The same trim wherever this pressure is there, and none where the controller measures it and allows for it."
+    ]
+    if wanted is not None:
+        times = pressure_for(wanted)
+        means.append(
+            f"A trim of {wanted:g} % by pressure alone takes {times:.2f} times as much: {rated * times:.0f} kPa."
+        )
+    return Finding(
+        {0: tuple(figures)},
+        ("flow goes with the root of the pressure drop across the injector; trim = root(rated / now) - 1",),
+        tuple(means),
+        ("The pressure drop is fuel pressure less manifold pressure. A gauge is taken to be good to 2 %.",),
+    )
+
+
+INJECTOR_FLOW = Working(
+    "injector flow",
+    At.ENGINE,
+    "Flow of an injector at another pressure, and the trim that it makes.",
+    (
+        Ask("rated pressure", "Pressure drop that is assumed", "kPa", 50, 50000, needed=True),
+        Ask("pressure", "Pressure drop that there is", "kPa", 10, 50000, needed=True),
+        Ask("flow", "Flow at the first", "mL/min", 1, 5000),
+        Ask("trim", "Trim to be explained by pressure", "%", -90, 100),
+    ),
+    _flow,
+)

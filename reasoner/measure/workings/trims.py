@@ -1,0 +1,313 @@
+"""Trims over airflow, bank by bank: which shape of error, how big, how sure. The algebra is in `measure/trims.py`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
+from reasoner.measure.fuel import Fuel, grams_a_second
+from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit, needed, shapes
+from reasoner.measure.uncertain import Estimate
+from reasoner.measure.workings.base import ETHANOL, LITRES, Result, Working, fuel_of, listed
+from reasoner.rulebook.model import At
+
+REGIONS = {"idle": "idle", "raised": "2500 rpm without load", "cruise": "a steady cruise", "load": "load"}
+NORMAL = 10.0  # % either way; common practice, no source
+FILLING = 80.0  # %, where airflow is worked out from pressure and it is not said; Heywood 1988 ch. 6, from memory
+EXCHANGED = 9.0  # by how much chi squared has to improve before banks are said to be exchanged: three standard errors
+TRIMS = ("short-term trim, bank {}", "long-term trim, bank {}")
+AIR = ("airflow", "engine speed", "manifold pressure, absolute", "intake air temperature")
+
+SHAPES = {
+    "by time": "It fades as the airflow grows: fuel that comes by the second, whatever the engine takes.",
+    "by injection": "It goes with the number of injections: each one brings too much, the same each time.",
+    "by share": "It is the same share everywhere: air is counted wrong, or the pressure or the injectors are off.",
+    "with load": "It grows with the load: what is counted or added goes wrong only there.",
+}
+
+ASKS = (
+    *(
+        ask
+        for region, title in REGIONS.items()
+        for ask in (
+            Ask(f"{region} air", f"Airflow and engine speed at {title}", point=True, live=AIR),
+            Ask(f"{region} trim", f"Total trim at {title}", "%", -100, 100, at=At.BANK, pairs=True, live=TRIMS),
+        )
+    ),
+    LITRES,
+    Ask("filling", "Volumetric efficiency, where there is no air meter (else 80 %)", "%", 20, 130),
+    ETHANOL,
+)
+
+
+@dataclass(frozen=True)
+class _At:
+    """One region: total airflow in g/s, what share of it may be off, mg needed for each injection, trims by bank."""
+
+    region: str
+    flow: float
+    off: float
+    injected: float | None
+    trims: Mapping[int, float]
+
+
+def work(given: Given, setting: Setting) -> Result:
+    fuel = fuel_of(given)
+    found = _regions(given, setting, fuel)
+    if isinstance(found, Trouble):
+        return found
+    banks = [b for b in setting.places(At.BANK) if sum(b in at.trims for at in found) >= 2]
+    if not banks:
+        return Trouble("", "one point does not show how the trim changes", "airflow and trim at two points or more")
+    worked = {bank: _Bank.of(bank, found, setting, fuel) for bank in banks}
+    off = max(at.off for at in found)
+    sure = [
+        f"Each trim is taken to be good to {SPREAD:g} % (judgement), airflow to {100 * off:.0f} % of itself.",
+        *(line for bank in worked.values() for line in bank.sure(len(banks) > 1)),
+    ]
+    if any(at.injected is None for at in found):
+        sure.append("Without engine speeds, fuel too much each time and a wrong scale cannot be told apart.")
+    return Finding(
+        {bank: one.figures() for bank, one in worked.items()},
+        (
+            f"trim = (1 - leak x {fuel.air_ratio:.2f} / airflow - excess / fuel of one injection) / scale - 1",
+            "Fitted to the points by least squares; then each way of being rich by itself, and how well it fits.",
+        ),
+        tuple(line for one in worked.values() for line in one.means(len(banks) > 1)) + _compared(worked),
+        tuple(sure),
+        _exchanged(found, setting, fuel) + _crossed(worked),
+    )
+
+
+def _regions(given: Given, setting: Setting, fuel: Fuel) -> list[_At] | Trouble:
+    found = []
+    for region in REGIONS:
+        trims, point = given.by_place(f"{region} trim"), given.points.get(f"{region} air")
+        if not trims:
+            continue
+        if point is None:
+            return Trouble(
+                f"{region} air", "the airflow that goes with this trim is missing", "such as 3.1 g/s 750 rpm"
+            )
+        air = point.air(given.get("litres"), given.one("filling", FILLING) / 100)
+        if isinstance(air, str):
+            return Trouble(f"{region} air", f"this lacks {air}", "such as 3.1 g/s 750 rpm")
+        flow, off = air
+        mass = None if point.rpm is None else needed(flow, point.rpm, setting.cylinders, fuel.air_ratio)
+        found.append(_At(region, flow, off, mass, trims))
+    if found and any(at.injected is None for at in found):  # the same for all, or the shapes cannot be compared
+        found = [_At(at.region, at.flow, at.off, None, at.trims) for at in found]
+    return found
+
+
+@dataclass(frozen=True)
+class _Bank:
+    number: int
+    widest: float
+    fitted: TrimFit | None
+    off: float
+    chances: Mapping[str, float]
+    best: tuple[float, int]  # misfit of the best shape, and the points left over
+    kept: tuple[str, ...]
+    density: float
+
+    @classmethod
+    def of(cls, bank: int, found: list[_At], setting: Setting, fuel: Fuel) -> _Bank:
+        here = [at for at in found if bank in at.trims]
+        readings = _readings(here, bank, setting)
+        misfits = misfits_of(readings, SPREAD, fuel.air_ratio)
+        least = min(misfits.values())
+        left = len(readings) - 1
+        widen = max(1.0, least / left)  # where nothing fits, the readings are worse than was thought (Birge's ratio)
+        fits = {name: math.exp(-(misfit - least) / widen / 2) for name, misfit in misfits.items()}
+        if readings[0].injected is None:
+            fits["by injection"] = fits["by share"]
+        fitted = fit(readings, SPREAD, fuel.air_ratio, fuel.density)
+        trims = [reading.trim for reading in readings]
+        return cls(
+            bank,
+            max(trims, key=abs),
+            fitted if isinstance(fitted, TrimFit) else None,
+            max(at.off for at in here),
+            {name: fits[name] / sum(fits.values()) for name in SHAPES},
+            (least, left),
+            _kept(here, bank),
+            fuel.density,
+        )
+
+    def figures(self) -> tuple[Figure | Kinds, ...]:
+        found: list[Figure | Kinds] = [Figure("widest", "%", Estimate(self.widest, SPREAD)), self.shape]
+        if self.fitted:
+            found += [
+                Figure("leak", "mL/min", self.leak),
+                Figure("scale", "%", Estimate(100 * (self.fitted.share.value - 1), 100 * self.fitted.share.error)),
+            ]
+            if self.fitted.by_injection:
+                found.append(Figure("each time", "mg", self.fitted.by_injection))
+        return tuple(found)
+
+    @property
+    def shape(self) -> Kinds:
+        return Kinds("shape", self.chances)
+
+    @property
+    def leak(self) -> Estimate:
+        """mL/min, with what the airflow may be off."""
+        assert self.fitted is not None
+        leak = self.fitted.leak
+        return Estimate(leak.value, math.hypot(leak.error, leak.value * self.off))
+
+    def means(self, named: bool) -> list[str]:
+        who = f"Bank {self.number}: " if named else ""
+        if abs(self.widest) <= NORMAL:
+            return [f"{who}Within {NORMAL:g} % everywhere: the mixture is right as it runs now."]
+        if self.widest > 0:
+            return [f"{who}Fuel is added, not taken away: it was lean, or the sensor says so. This is about rich ones."]
+        kind = self.shape.likeliest
+        lines = [f"{who}{SHAPES[kind]}"]
+        if self.chances[kind] < 0.7:
+            lines = [f"{who}No one shape stands out ({self.shape})."]
+        if self.fitted:
+            grams = grams_a_second(self.leak.value, self.density)
+            clear = abs(self.leak.value) >= 2 * self.leak.error
+            size = f"excess fuel {plus_minus(self.leak)} mL/min ({grams:.3f} g/s)"
+            lines.append(f"{who}{size[0].upper()}{size[1:]}{'' if clear else ': not to be told from none'}.")
+        return [*lines, *(f"{who}{line}" for line in self.kept)]
+
+    def sure(self, named: bool) -> list[str]:
+        who = f"Bank {self.number}: shape" if named else "Shape"
+        least, left = self.best
+        lines = [f"{who} {self.shape}."]
+        if left and least / left > 4:  # two standard errors a point
+            lines.append(
+                f"{who}: none fits well ({math.sqrt(least / left):.1f} times the spread): steady readings again."
+            )
+        return lines
+
+
+def misfits_of(readings: list[TrimReading], spread: float, ratio: float) -> dict[str, float]:
+    """Sum of squared residuals over the spread's square of each shape alone. `with load` goes with airflow squared."""
+    found = {shape.name: shape.misfit for shape in shapes(readings, spread, ratio)}
+    most = max(reading.airflow for reading in readings)
+    x = [-((reading.airflow / most) ** 2) for reading in readings]
+    y = [reading.trim / spread for reading in readings]
+    size = max(0.0, sum(a * b for a, b in zip(x, y, strict=True)) / sum(a * a for a in x))
+    found["with load"] = sum((b - size * a) ** 2 for a, b in zip(x, y, strict=True))
+    return found
+
+
+def _readings(here: list[_At], bank: int, setting: Setting) -> list[TrimReading]:
+    share = setting.share(bank)
+    return [TrimReading(at.flow * share, at.trims[bank], at.injected) for at in here]
+
+
+def _kept(here: list[_At], bank: int) -> tuple[str, ...]:
+    """The separators in words: what is left of the idle's trim at 2500 rpm without load, and under load."""
+    trims = {at.region: at.trims[bank] for at in here}
+    flows = {at.region: at.flow for at in here}
+    start = trims.get("idle", 0.0)
+    if start > -NORMAL:
+        return ()
+    lines = []
+    for region in ("raised", "load"):
+        if region in trims:
+            left, fades = trims[region] / start, flows["idle"] / flows[region]
+            says = f"At {REGIONS[region]} {100 * max(0.0, left):.0f} % of the idle's trim is left"
+            lines.append(f"{says}; fuel by the second would leave {100 * fades:.0f} %.")
+    return tuple(lines)
+
+
+def _compared(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
+    if len(worked) < 2:
+        return ()
+    rich = [bank for bank, one in worked.items() if one.widest < -NORMAL]
+    if len(rich) > 1:
+        return ("Both banks are rich: look first at what they share.",)
+    if rich:
+        return (f"Only {listed(rich, 'bank')} is rich: look at what it has for itself.",)
+    return ()
+
+
+def _crossed(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
+    widest = [one.widest for one in worked.values()]
+    if len(widest) < 2 or not (min(widest) < -NORMAL and max(widest) > NORMAL):
+        return ()
+    return (
+        "One bank is rich and the other lean: each sensor may steer the wrong bank. See whether their plugs are "
+        "exchanged, and whether the banks were written down the right way round.",
+    )
+
+
+def _exchanged(found: list[_At], setting: Setting, fuel: Fuel) -> tuple[str, ...]:
+    """A region at which the two banks' trims fit much better the other way round."""
+    whole = [at for at in found if {1, 2} <= set(at.trims)]
+    if len(setting.banks) != 2 or len(whole) < 3:
+        return ()
+
+    def misfit(regions: list[_At]) -> float:
+        return sum(
+            min(misfits_of(_readings(regions, bank, setting), SPREAD, fuel.air_ratio).values()) for bank in (1, 2)
+        )
+
+    as_typed = misfit(whole)
+    tried = []
+    for at in whole:
+        turned = _At(at.region, at.flow, at.off, at.injected, {1: at.trims[2], 2: at.trims[1]})
+        tried.append((misfit([turned if other is at else other for other in whole]), at))
+    best, at = min(tried, key=lambda pair: pair[0])
+    if as_typed - best < EXCHANGED:
+        return ()
+    mend = f"1={at.trims[2]:g} 2={at.trims[1]:g}"
+    return (f"{at.region} trim: the banks look exchanged there; if they are, write {mend}.",)
+
+
+TRIMS_BY_AIRFLOW = Working(
+    "trims by airflow",
+    At.BANK,
+    "How a trim changes with airflow: fuel by the second, by the injection, or a wrong scale.",
+    ASKS,
+    work,
+)
+
+
+def _sum(given: Given, setting: Setting) -> Result:
+    short, long = given.by_place("short"), given.by_place("long")
+    banks = [bank for bank in setting.places(At.BANK) if bank in short and bank in long]
+    if not banks:
+        return Trouble("", "short-term and long-term trim of the same bank are wanted", "0 where one stands at zero")
+    sums = {bank: both(short[bank], long[bank]) for bank in banks}
+    products = ", ".join(f"{product:.3g} %" for _, product in sums.values())
+    rich = [bank for bank, (total, _) in sums.items() if total < -NORMAL]
+    lean = [bank for bank, (total, _) in sums.items() if total > NORMAL]
+    means = [f"{listed(rich, 'bank').capitalize()}: fuel is being taken away."] if rich else []
+    means += [f"{listed(lean, 'bank').capitalize()}: fuel is being added."] if lean else []
+    return Finding(
+        {bank: (Figure("total fuel trim", "%", Estimate(total)),) for bank, (total, _) in sums.items()},
+        ("short-term + long-term trim",),
+        tuple(means) or (f"Within {NORMAL:g} %.",),
+        (f"The standard gives no rule how they go together; as a product it would be {products}.",),
+    )
+
+
+TRIM_SUM = Working(
+    "trim sum",
+    At.BANK,
+    "Short-term and long-term trim together.",
+    tuple(
+        Ask(
+            term,
+            f"{term.capitalize()}-term trim",
+            "%",
+            -100,
+            100,
+            At.BANK,
+            True,
+            live=(f"{term}-term trim, bank {{}}",),
+        )
+        for term in ("short", "long")
+    ),
+    _sum,
+)

@@ -1,0 +1,182 @@
+"""A case in chapters: up to the first finished work, and after each. What is seen in one is about another car.
+
+The answers of a chapter belong to whatever was wrong then. Which fault that was is told by how the case was closed: it
+was there in every chapter before its cure, as far back as it can have been.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.correcting import standing, vehicle_fields
+from reasoner.casebook.trouble import CasebookError
+from reasoner.decide.followup import tables_after
+from reasoner.decide.jobs import Job
+from reasoner.network.kin import kin, limits
+from reasoner.network.tables import Tables, compile_tables
+from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.record import Event
+from reasoner.session.repairing import CARRIED, rounds
+from reasoner.session.workup import Workup
+
+KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
+
+PROVEN = ("proven",)
+CURED = ("cured", "cured but unproven")  # the first as older files have it
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """work: what was done before it (nothing before the first). events: those that stand."""
+
+    number: int
+    work: tuple[Job, ...]
+    events: tuple[Event, ...]
+    workup: Workup
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found to be wrong: as the case was closed. chapters: the numbers of those in which it was there.
+
+    known: whether these rules have this fault at this place, so that the answers can be held against it.
+    """
+
+    fault: str
+    where: str
+    state: str
+    confirmed: str
+    chapters: tuple[int, ...]
+    known: bool
+
+    @property
+    def cause(self) -> str:
+        """As the tables name it."""
+        return self.fault if self.where in ("engine", "") else f"{self.fault}@{_dashed(self.where)}"
+
+    @property
+    def proven(self) -> bool:
+        return self.state in PROVEN
+
+    @property
+    def cured(self) -> bool:
+        return self.state in PROVEN + CURED
+
+
+def _dashed(where: str) -> str:
+    """`cylinder 3` as `cylinder-3`, `cylinders 1 and 2` as `cylinders-1-2`."""
+    return where.replace(" and ", "-").replace(" ", "-")
+
+
+class Garage:
+    """Rules, and the tables they make for every kind of vehicle that comes by: made once, and not too many kept."""
+
+    def __init__(self, book: Rulebook, most: int = KINDS_KEPT) -> None:
+        self.book = book
+        self._limits = limits(book)
+        self._vehicles: dict[object, Vehicle] = {}
+        self._made = lru_cache(most)(self._make)
+
+    def tables(self, vehicle: Vehicle) -> Tables:
+        key = kin(self._limits, vehicle)
+        self._vehicles[key] = vehicle
+        try:
+            return self._made(key)
+        finally:
+            del self._vehicles[key]
+
+    def _make(self, key: object) -> Tables:
+        return compile_tables(self.book, self._vehicles[key])
+
+    def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
+        return Workup(self.book, vehicle, self.tables(vehicle), tuple(events), by)
+
+    def chapters(self, vehicle: Vehicle, events: Sequence[Event]) -> tuple[Chapter, ...]:
+        """The chapters of a case under these rules, each with the case as it stood at its end."""
+        parts = parted(events)
+        found = [Chapter(0, (), parts[0], self.begin(vehicle, parts[0]))]
+        carried = [e for e in parts[0] if e.get("event") in CARRIED]
+        done = [work for work in rounds(self.book, events) if work.finished is not None]
+        for number, since in enumerate(parts[1:], start=1):
+            work = done[number - 1].jobs if number <= len(done) else ()
+            before = found[-1].workup
+            chances = dict(zip((c.name for c in before.tables.causes), map(float, before.belief.probability), strict=True))
+            tables = tables_after(self.book, vehicle, chances, work)
+            workup = Workup(self.book, vehicle, tables, (*carried, *since))
+            found.append(Chapter(number, work, since, workup))
+            carried += [e for e in since if e.get("event") in CARRIED]
+        return tuple(found)
+
+
+def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
+    """The events that stand, parted at every finished work (which begins the next part)."""
+    parts: list[list[Event]] = [[]]
+    for event in standing(events):
+        if event.get("event") == "finished":
+            parts.append([])
+        parts[-1].append(event)
+    return [tuple(part) for part in parts]
+
+
+def vehicle_of(case: CaseFile) -> Vehicle:
+    """The vehicle of a case, as last put right. Raises CasebookError."""
+    vehicle, mistakes = vehicle_from(vehicle_fields(case))
+    if vehicle is None:
+        raise CasebookError(f"the vehicle cannot be read: {mistakes[0].message}", mistakes[0].mend, case.path)
+    return vehicle
+
+
+def closing(events: Iterable[Event]) -> Event | None:
+    """How the case was closed last, if it was and has not gone on since."""
+    last = None
+    for event in standing(events):
+        kind = event.get("event")
+        if kind == "closed":
+            last = event
+        elif kind in ("answer", "work", "finished"):
+            last = None
+    return last
+
+
+def found_in(chapters: Sequence[Chapter]) -> tuple[Found, ...]:
+    """What was found to be wrong, in the order found: usually one thing, more where work brought something in.
+
+    A closing without a fault finds nothing. A later closing over the same chapters replaces an earlier one.
+    """
+    found: list[Found] = []
+    first = 0  # the first chapter that is not spoken for
+    for chapter in chapters:
+        for event in chapter.events:
+            if event.get("event") == "closed" and event.get("fault"):
+                reached = max(first, chapter.number - 1) if chapter.number else 0
+                there = _there(chapters[first : reached + 1], str(event["fault"]), str(event.get("where") or "engine"))
+                if found and chapter.number and there == () and found[-1].fault == event["fault"]:
+                    there = found.pop().chapters  # the same again: cured then, and proven now
+                known = bool(there)
+                found.append(
+                    Found(
+                        str(event["fault"]),
+                        str(event.get("where") or "engine"),
+                        str(event["state"]),
+                        str(event.get("confirmed by") or ""),
+                        there or (reached,),
+                        known,
+                    )
+                )
+                first = reached + 1
+    return tuple(found)
+
+
+def _there(chapters: Sequence[Chapter], fault: str, where: str) -> tuple[int, ...]:
+    """The chapters, from the last one back, in which a cause can have been there."""
+    name = Found(fault, where, "", "", (), True).cause
+    there: list[int] = []
+    for chapter in reversed(chapters):
+        if name not in chapter.workup.tables.cause_number:
+            break
+        there.insert(0, chapter.number)
+    return tuple(there)

@@ -1,0 +1,209 @@
+"""What is done about a verdict, as events beside the answers; and the case as it stands after the work.
+
+    work       jobs: [{repair, places}], kind: the choice taken; a sheet begins
+    tick       boxes: [text], off: true where a mark is taken away
+    figure     line: number, figure: text, value: text, a blank filled in with the maker's own
+    values     first, second, old: {cylinder: text}, calibration values as typed in twice, and as stored before
+    finished   the work is done; what is answered from here is about the car after it
+    provoked   condition, clean: whether nothing was to be seen
+    drive      counts: {name of a proof: number}, what one drive brought
+    cleared    cleared: whether codes were cleared after the work
+
+Older programs pass these over, and cases without them read as before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from reasoner.decide.choices import Choice
+from reasoner.decide.followup import tables_after
+from reasoner.decide.jobs import Job, in_order
+from reasoner.decide.sheet import RepairSheet
+from reasoner.network.vehicle import Vehicle
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.acts import Refused
+from reasoner.session.record import Event, standing
+from reasoner.session.workup import Workup, begin
+
+CARRIED = ("told", "tools", "avoid")  # what stays true of person and car when the work is done
+STATES = ("proven", "cured but unproven", "not cured", "given up")
+
+
+@dataclass(frozen=True)
+class Work:
+    """One round of work. finished: the step at which it was done, or None. provoked: (condition, clean), in order."""
+
+    kind: str
+    jobs: tuple[Job, ...]
+    ticked: frozenset[str] = frozenset()
+    figures: Mapping[tuple[int, str], str] = field(default_factory=dict)
+    first: Mapping[int, str] = field(default_factory=dict)
+    second: Mapping[int, str] = field(default_factory=dict)
+    old: Mapping[int, str] = field(default_factory=dict)
+    finished: int | None = None
+    provoked: tuple[tuple[str, bool], ...] = ()
+    drives: tuple[Mapping[str, float], ...] = ()
+    cleared: bool | None = None
+
+
+def rounds(book: Rulebook, events: Iterable[Event]) -> tuple[Work, ...]:
+    """Every round of work, the present one last. Work these rules do not have is left out of its round."""
+    found: list[Work] = []
+    for event in standing(events):
+        if event.get("event") == "work":
+            jobs = (Job(str(j["repair"]), frozenset(map(str, j["places"]))) for j in event["jobs"])
+            found.append(Work(str(event.get("kind", "")), tuple(job for job in jobs if job.repair in book.repairs)))
+        elif found:
+            found[-1] = _with(found[-1], event)
+    return tuple(found)
+
+
+def _with(work: Work, event: Event) -> Work:
+    kind = event.get("event")
+    if kind == "tick":
+        boxes = frozenset(map(str, event["boxes"]))
+        return replace(work, ticked=work.ticked - boxes if event.get("off") else work.ticked | boxes)
+    if kind == "figure":
+        key = int(event["line"]), str(event["figure"])
+        return replace(work, figures={**work.figures, key: str(event["value"])})
+    if kind == "values":
+        first, second, old = (_by_cylinder(event.get(key, {})) for key in ("first", "second", "old"))
+        return replace(work, first=first, second=second, old=old)
+    if kind == "finished":
+        return replace(work, finished=event.get("step", 0))
+    if kind == "provoked":
+        return replace(work, provoked=(*work.provoked, (str(event["condition"]), bool(event["clean"]))))
+    if kind == "drive":
+        return replace(work, drives=(*work.drives, {str(k): float(v) for k, v in event["counts"].items()}))
+    if kind == "cleared":
+        return replace(work, cleared=bool(event["cleared"]))
+    return work
+
+
+def _by_cylinder(values: Mapping[Any, Any]) -> dict[int, str]:
+    return {int(cylinder): str(value) for cylinder, value in values.items()}
+
+
+# ---- the case after the work -----------------------------------------------------------------------------------------
+
+
+def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: str = "time") -> Workup:
+    """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
+    stages = _stages(book, events)
+    workup = begin(book, vehicle, stages[0][1], by)
+    for done, since in stages[1:]:
+        before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
+        tables = tables_after(book, vehicle, before, done)
+        kept = [event for event in standing(workup.events) if event.get("event") in CARRIED]
+        workup = Workup(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
+    return workup
+
+
+def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
+    """What the owner was asked was about the complaint before the work; it has been weighed, and can still be told."""
+    for check in book.checks.values():
+        if check.kind == "told" and not check.after_work and not check.codes:
+            yield {"event": "pass", "step": finished.get("step", 0), "check": check.name, "why": "not-now"}
+
+
+def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Workup:
+    """The case as it stood when the last finished work was done."""
+    last = max((number for number, event in enumerate(events) if event.get("event") == "finished"), default=len(events))
+    return resume(book, vehicle, events[:last])
+
+
+def _stages(book: Rulebook, events: Sequence[Event]) -> list[tuple[tuple[Job, ...], list[Event]]]:
+    """The events parted at every finished work: what was done, and the events from there on."""
+    stands = {id(event) for event in standing(events)}
+    found: list[tuple[tuple[Job, ...], list[Event]]] = [((), [])]
+    for number, event in enumerate(events):
+        if event.get("event") == "finished" and id(event) in stands:
+            done = rounds(book, events[:number])
+            found.append((done[-1].jobs if done else (), []))
+        found[-1][1].append(event)
+    return found
+
+
+# ---- acts ------------------------------------------------------------------------------------------------------------
+
+
+def take(workup: Workup, choice: Choice) -> list[Event]:
+    """A choice is taken: its work is what the sheet is about. Raises Refused where there is no work in it."""
+    work = choice.work[:1] if choice.kind == "in turn" else choice.work
+    if not work:
+        raise Refused("nothing is to be repaired in this choice", "take one with work in it")
+    jobs = [{"repair": job.repair, "places": in_order(job.places)} for job in work]
+    return [{"event": "work", "step": workup.record.steps + 1, "kind": choice.kind, "jobs": jobs}]
+
+
+def tick(workup: Workup, sheet: RepairSheet, boxes: Sequence[str], off: bool = False) -> list[Event]:
+    """Boxes of the sheet checked off, or no longer; a bare number stands for all its places."""
+    known = {box: box for box in sheet.boxes}
+    wanted: list[str] = []
+    for box in boxes:
+        meant = [known[box]] if box in known else [b for b in sheet.boxes if b.split(" ")[0] == box]
+        if not meant:
+            raise Refused(f'the sheet has no box "{box}"', "such as 3, or `4 cylinder 2`")
+        wanted += meant
+    return [{"event": "tick", "step": workup.record.steps + 1, "boxes": wanted, **({"off": True} if off else {})}]
+
+
+def fill_in(workup: Workup, sheet: RepairSheet, line: int, figure: str, value: str) -> list[Event]:
+    """One of the maker's own figures, by its words or the beginning of them."""
+    lines = {each.number: each for section in sheet.sections for each in section.lines}
+    blanks = lines[line].figures if line in lines else ()
+    meant = [blank for blank in blanks if blank.startswith(figure)]
+    if len(meant) != 1:
+        raise Refused(f"step {line} has no blank `{figure}`", "blanks there: " + ("; ".join(blanks) or "none"))
+    step = workup.record.steps + 1
+    return [{"event": "figure", "step": step, "line": line, "figure": meant[0], "value": value.strip()}]
+
+
+def enter_values(
+    workup: Workup, first: Mapping[int, str], second: Mapping[int, str], old: Mapping[int, str]
+) -> list[Event]:
+    """Calibration values, typed in twice. Kept as typed: what looks wrong with them is said, not mended."""
+    event = {"event": "values", "step": workup.record.steps + 1}
+    typed = {"first": first, "second": second, "old": old}
+    return [{**event, **{key: {str(c): v for c, v in values.items()} for key, values in typed.items() if values}}]
+
+
+def finish(workup: Workup, work: Work | None) -> list[Event]:
+    """The work is done. Raises Refused where none was taken up, or it is finished already."""
+    if work is None or work.finished is not None:
+        raise Refused("no work is under way", "choose first what to replace")
+    return [{"event": "finished", "step": workup.record.steps + 1}]
+
+
+def provoke(workup: Workup, condition: str, clean: bool) -> list[Event]:
+    if condition not in workup.book.conditions:
+        raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(workup.book.conditions))
+    return [{"event": "provoked", "step": workup.record.steps + 1, "condition": condition, "clean": clean}]
+
+
+def drove(workup: Workup, counts: Mapping[str, float]) -> list[Event]:
+    """What one drive brought, by the names of what is counted."""
+    counted = [proof.name for proof in workup.book.proofs.values() if proof.least is not None]
+    for name, value in counts.items():
+        if name not in counted:
+            raise Refused(f'"{name}" is not counted', "one of: " + ", ".join(counted))
+        if value < 0:
+            raise Refused(f"{value:g} cannot be", "a number from 0 on")
+    return [{"event": "drive", "step": workup.record.steps + 1, "counts": dict(counts)}]
+
+
+def say_cleared(workup: Workup, cleared: bool) -> list[Event]:
+    return [{"event": "cleared", "step": workup.record.steps + 1, "cleared": cleared}]
+
+
+def close(workup: Workup, state: str, fault: str = "", where: str = "", confirmed: str = "") -> list[Event]:
+    """How it ended, the true cause as found, and what confirmed it."""
+    if state not in STATES:
+        raise Refused(f'"{state}" is no way to end', "one of: " + ", ".join(STATES))
+    if fault and fault not in workup.book.faults:
+        raise Refused(f'no fault is called "{fault}"', "one of the rules' faults, or none")
+    event = {"event": "closed", "step": workup.record.steps + 1, "state": state}
+    return [{**event, "fault": fault or None, "where": where or None, "confirmed by": confirmed or None}]

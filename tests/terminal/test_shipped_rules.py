@@ -1,0 +1,49 @@
+"""Every check of the shipped rules on a screen of 80x24: it fits, and its cautions are whole on the first page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from reasoner.network.vehicle import vehicle_from
+from reasoner.rulebook.read import read_rules
+from reasoner.session.asking import question
+from reasoner.session.concluding import belief
+from reasoner.session.record import Event
+from reasoner.session.workup import begin
+from reasoner.terminal.step import Surroundings, step_pages
+from tests.terminal.desks import desk_with
+
+RULES = Path(__file__).parents[2] / "rules"
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"layout": "inline 4", "injection": "direct", "charging": "charged"},
+        {"layout": "V 8", "injection": "port", "return line": "yes"},
+    ],
+    ids=["four", "eight"],
+)
+def test_cautions_are_read_before_the_steps(fields: dict[str, str]) -> None:
+    book = read_rules([RULES])
+    vehicle, _ = vehicle_from(fields)
+    assert vehicle is not None
+    all_tools: list[Event] = [
+        {"event": "condition", "step": 1, "condition": next(iter(book.conditions))},
+        {"event": "tools", "step": 2, "lacking": [], "at hand": list(book.tools)},
+    ]
+    workup = begin(book, vehicle, all_tools)
+    believed = belief(workup, ranges=False)
+    around = Surroundings(said=("Kept: something",), car="warm idle")
+    assert len(workup.ranked) > 40
+    for option in workup.ranked:
+        asked = question(workup, option)
+        pages = step_pages(asked, believed, around, desk_with([]))
+        assert all(len(page.lines) <= 23 and max(map(len, page.lines)) <= 80 for page in pages), asked.way.title
+        text = [" ".join(" ".join(page.lines).split()) for page in pages]
+        for caution in asked.cautions:
+            assert " ".join(caution.split()) in text[0].replace(" ! ", " "), asked.way.title
+        whole = " ".join(text)
+        assert not asked.cautions or not asked.how or whole.index("TAKE CARE FIRST") < whole.index(" HOW ")
