@@ -21,7 +21,7 @@ import pytest
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts
-from reasoner.session.concluding import next_document, verdict
+from reasoner.session.concluding import next_document, verdict, why
 from reasoner.session.document import Question, Verdict
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup, begin
@@ -172,6 +172,13 @@ def test_changed_numbers_change_what_is_asked_next_and_the_verdict(tmp_path: Pat
     before, after = verdict(shipped), verdict(shop)
     assert before.fault.fault == after.fault.fault == "purge-valve-leaks"
     assert before.fault.probability < 0.9 <= after.fault.probability
+
+
+def test_why_names_the_shop_s_own_line_for_a_changed_share(tmp_path: Path) -> None:
+    shop, shipped = start(own("my-rules/numbers.yaml"), folder=tmp_path), start(folder=tmp_path)
+    assert "own-0.yaml:3:" in why(shop, "purge-valve-leaks").prior_rule
+    assert why(shipped, "purge-valve-leaks").prior_rule.startswith("rules/faults-fuel.yaml:")
+    assert why(shop, "canister-loaded").prior_rule.startswith("rules/faults-fuel.yaml:")
 
 
 def test_a_counted_frequency_weighs_by_its_count(tmp_path: Path) -> None:

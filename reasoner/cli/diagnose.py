@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import os
+import shlex
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -17,7 +18,7 @@ from reasoner.cli.keeper import Keeper
 from reasoner.cli.options import cases_option
 from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.script import Script, script_of
+from reasoner.session.script import script_of
 
 VEHICLE_EXAMPLE = """\
 # A vehicle. Every line may be left out; a property left out is taken as not known.
@@ -77,20 +78,48 @@ def command(
             err=True,
         )
         raise click.exceptions.Exit(exits.NO_TERMINAL)
+    again = [f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []
+    again += [f"--rules {shlex.quote(str(path))}" for path in rules_paths]
     try:
         folder, why = store.folder(cases_dir, os.environ)
         store.ready(folder)
         path = _existing(folder, case)
-        book = loading.rules(rules_paths)
+        wish = Wish(folder, why, case, path, loading.rules(rules_paths), vehicle_path, by, tuple(again))
         if as_json:
-            with _opened(path, folder, case, book, vehicle_path, by) as kept:
+            with wish.opened() as kept:
                 raise click.exceptions.Exit(converse.talk(kept, sys.stdin, sys.stdout))
         if answers is not None:
-            _unattended(answers, path, folder, case, book, vehicle_path, by)
-            return
-        _at_terminal(path, folder, why, case, book, vehicle_path, by, color)
+            _unattended(wish, answers)
+        else:
+            _at_terminal(wish, color)
     except CasebookError as error:
         raise keeper.refuse(error) from None
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What was asked for. why: who said where the cases are. path: the case to go on with; None: a new one, named
+    `case` if that is given. again: the options that going on will need too."""
+
+    folder: Path
+    why: str
+    case: str | None
+    path: Path | None
+    book: Rulebook
+    vehicle_path: Path | None
+    by: str
+    again: tuple[str, ...]
+
+    def opened(self, vehicle: Callable[[], Vehicle] | None = None) -> Keeper:
+        """The case, open for writing. vehicle: where a new case's comes from, if no file was named."""
+        if self.path is not None:
+            return keeper.open_case(self.path, self.book, self.by)
+        car = vehicle() if vehicle is not None and self.vehicle_path is None else loading.vehicle(self.vehicle_path)
+        return keeper.new_case(self.folder, self.case, self.book, car, self.by)
+
+    def resume(self, name: str) -> str:
+        """The command that goes on with the case."""
+        return " ".join(["reasoner diagnose", shlex.quote(name), *self.again])
 
 
 def _existing(folder: Path, case: str | None) -> Path | None:
@@ -98,77 +127,49 @@ def _existing(folder: Path, case: str | None) -> Path | None:
     if case is None:
         return None
     try:
-        path = store.find(folder, case)
+        return store.find(folder, case)
     except CasebookError:
         store.safe_name(case)  # a name that cannot be given is refused before anything is asked
-        if any(name.startswith(case) for name in (e.name for e in store.entries(folder))):
+        if any(entry.name.startswith(case) for entry in store.entries(folder)):
             raise  # several begin so
         return None
-    return path
 
 
-def _opened(
-    path: Path | None, folder: Path, case: str | None, book: Rulebook, vehicle_path: Path | None, by: str
-) -> Keeper:
-    if path is not None:
-        return keeper.open_case(path, book, by)
-    return keeper.new_case(folder, case, book, loading.vehicle(vehicle_path), by)
-
-
-def _unattended(
-    answers: Path, path: Path | None, folder: Path, case: str | None, book: Rulebook, vehicle_path: Path | None, by: str
-) -> None:
+def _unattended(wish: Wish, answers: Path) -> None:
     """Play the answers of a case file through the real session, keeping a case of its own."""
     from reasoner.cli.unattended import run
 
     given = casefile.load(answers)
-    script: Script = script_of(given.events)
-    vehicle = keeper.vehicle_of(given) if vehicle_path is None else loading.vehicle(vehicle_path)
-    kept = keeper.open_case(path, book, by) if path else keeper.new_case(folder, case, book, vehicle, by)
-    with kept:
-        run(kept, script, sys.stdout)
+    with wish.opened(lambda: keeper.vehicle_of(given)) as kept:
+        run(kept, script_of(given.events), sys.stdout)
 
 
-def _at_terminal(
-    path: Path | None,
-    folder: Path,
-    why: str,
-    case: str | None,
-    book: Rulebook,
-    vehicle_path: Path | None,
-    by: str,
-    color: str,
-) -> None:
+def _at_terminal(wish: Wish, color: str) -> None:
     from reasoner.report.text import Pages
     from reasoner.terminal import intake, loop
     from reasoner.terminal.desk import Desk, Leave
 
     desk = Desk.of_process(os.environ, color)  # type: ignore[arg-type]
     try:
-        desk.say(f"Cases are kept in {folder} ({why}).")
-        if path is not None:
-            kept = keeper.open_case(path, book, by)
-        else:
-            vehicle = loading.vehicle(vehicle_path) if vehicle_path else _asked(intake.ask_vehicle(desk, DEFAULTS))
-            kept = keeper.new_case(folder, case, book, vehicle, by)
-    except Leave as leave:
-        raise click.exceptions.Exit(_status(leave.how)) from None
-    with kept:
-        name = kept.journal.path.stem
-        desk.resume = f"reasoner diagnose {_shell(name)}"
-        try:
-            desk.say(f"Case {name}: {kept.workup.vehicle.title}.")
+        desk.say(f"Cases are kept in {wish.folder} ({wish.why}).")
+        with wish.opened(lambda: _asked(intake.ask_vehicle(desk, DEFAULTS))) as kept:
+            desk.resume = wish.resume(kept.journal.path.stem)
+            desk.say(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}.")
             for note in kept.notes:
                 desk.say(f"Note: {note}.")
-            workup = kept.workup if kept.workup.record.steps else intake.intake(kept.workup, kept.keep, desk)
+            record, workup = kept.workup.record, kept.workup
+            if not record.given and record.condition is None:  # the intake was not finished
+                workup = intake.intake(workup, kept.keep, desk)
             loop.run(workup, kept.keep, desk, Pages())
-        except Leave as leave:
-            raise click.exceptions.Exit(_status(leave.how)) from None
-        except CasebookError as error:
-            click.echo(f"\nError: {error}", err=True)
-            click.echo(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
-            raise click.exceptions.Exit(exits.CASE) from None
-        raise click.exceptions.Exit(_status(desk.left))
+    except Leave as leave:
+        raise click.exceptions.Exit(_status(leave.how)) from None
+    except CasebookError as error:
+        if not desk.resume:
+            raise
+        click.echo(f"\nError: {error}", err=True)
+        click.echo(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
+        raise click.exceptions.Exit(exits.CASE) from None
+    raise click.exceptions.Exit(_status(desk.left))
 
 
 def _asked(fields: Mapping[str, str]) -> Vehicle:
@@ -179,7 +180,3 @@ def _asked(fields: Mapping[str, str]) -> Vehicle:
 
 def _status(how: str) -> int:
     return exits.INTERRUPTED if how == "interrupt" else exits.FINE
-
-
-def _shell(name: str) -> str:
-    return name if name.replace("-", "").replace("_", "").isalnum() else json.dumps(name, ensure_ascii=False)

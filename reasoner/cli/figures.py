@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
@@ -16,7 +17,7 @@ from reasoner.measure.placed import how_many
 from reasoner.measure.workings.base import Working
 from reasoner.rulebook.model import At
 
-WIDTH = 100
+WIDEST = 100
 
 
 def computing(*workings: Working, example: str) -> Callable[[Callable[..., Any]], click.Command]:
@@ -125,4 +126,5 @@ def lines(name: str, found: Finding) -> list[str]:
 
 def _wrapped(first: str, text: str) -> list[str]:
     indent = "  " + first
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent)) or [indent.rstrip()]
+    width = min(shutil.get_terminal_size().columns, WIDEST)
+    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=" " * len(indent)) or [indent.rstrip()]

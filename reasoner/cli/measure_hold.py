@@ -9,7 +9,7 @@ from reasoner.measure.workings.hold import LOW_SIDE_HOLD, RAIL_HOLD
 @computing(
     RAIL_HOLD,
     LOW_SIDE_HOLD,
-    example='reasoner measure hold --rail-before "5 MPa" --rail-after "522 psi" --minutes 10 --trim=-20 --airflow "3 g/s"',
+    example='reasoner measure hold --rail-before "5 MPa" --rail-after "522 psi" --minutes 10',
 )
 def command() -> None:
     """How fast a closed rail or line loses its pressure, what of that is cooling, and what leak a trim would need.

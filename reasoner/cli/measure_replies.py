@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import click
 
-from reasoner.cli import exits
+from reasoner.cli import exits, loading, shop
 from reasoner.measure.codes import described
 from reasoner.measure.frames import Pasted, read_pasted
 from reasoner.measure.obd import Cleared, Codes, Current, MonitorResult, Monitors, Refused, Reply
 from reasoner.measure.pids import Readiness, Value
+from reasoner.rulebook.problem import Notebook
 
 LONGEST = 1_000_000  # characters
 
@@ -27,16 +29,27 @@ def command(replies: tuple[str, ...], as_json: bool) -> None:
     HEX is one reply, in quotes; without any they are read from standard input, one a line. Addresses, lengths and
     checksums around a reply may stay. A maker's own codes are named as such, not interpreted.
     """
+    names = _names()
     text = "\n".join(replies) if replies else sys.stdin.read(LONGEST)
     found = read_pasted(text)
     if not found.replies and not found.slips:
         raise click.UsageError("no reply was given: such as 43 01 01 72")
     if as_json and not found.slips:
-        click.echo(json.dumps([_document(reply) for reply in found.replies]))
+        click.echo(json.dumps([_document(reply, names) for reply in found.replies]))
     elif not as_json:
         for reply in found.replies:
-            click.echo("\n".join(_lines(reply)))
+            click.echo("\n".join(_lines(reply, names)))
     _say_slips(found)
+
+
+def _names() -> Mapping[str, str]:
+    """Standard names of codes, as the rules have them; none where the rules cannot be read."""
+    book = loading.read(shop.layers((), False, os.environ), Notebook())
+    return {} if book is None else {name: code.title for name, code in book.codes.items()}
+
+
+def _says(code: str, names: Mapping[str, str]) -> str:
+    return f"{code} {names[code]}" if code in names else described(code)
 
 
 def _say_slips(found: Pasted) -> None:
@@ -47,9 +60,9 @@ def _say_slips(found: Pasted) -> None:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
 
-def _lines(reply: Reply) -> Iterator[str]:
+def _lines(reply: Reply, names: Mapping[str, str]) -> Iterator[str]:
     if isinstance(reply, Codes):
-        yield from (f"{', '.join(sorted(c.states))}: {described(c.code)}" for c in reply.codes)
+        yield from (f"{', '.join(sorted(c.states))}: {_says(c.code, names)}" for c in reply.codes)
         if not reply.codes:
             yield "no codes of this kind"
     elif isinstance(reply, Current):
@@ -73,7 +86,9 @@ def _lines(reply: Reply) -> Iterator[str]:
 def _value(value: Value) -> str:
     if value.value is None:
         return f"{value.name}: not there"
-    return f"{value.name}: {value.value if isinstance(value.value, str) else f'{value.value:.4g}'} {value.unit}".rstrip()
+    return (
+        f"{value.name}: {value.value if isinstance(value.value, str) else f'{value.value:.4g}'} {value.unit}".rstrip()
+    )
 
 
 def _ready(found: Readiness) -> Iterator[str]:
@@ -91,10 +106,10 @@ def _result(result: MonitorResult) -> str:
     return f"{result.monitor}, test {result.test:02X}: {result.value:g}{unit}, {limits}"
 
 
-def _document(reply: Reply) -> dict[str, Any]:
+def _document(reply: Reply, names: Mapping[str, str]) -> dict[str, Any]:
     kind = type(reply).__name__.lower()
     if isinstance(reply, Codes):
-        listed = [{"code": c.code, "states": sorted(c.states), "says": described(c.code)} for c in reply.codes]
+        listed = [{"code": c.code, "states": sorted(c.states), "says": _says(c.code, names)} for c in reply.codes]
         return {"reply": kind, "codes": listed}
     if isinstance(reply, Current):
         ready = reply.readiness

@@ -6,7 +6,7 @@ The usual slips: a cylinder left out, one value for two cylinders, two character
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -33,13 +33,20 @@ def plain(value: str) -> str:
 
 
 def slips(
-    first: Values, second: Values, cylinders: Sequence[int], old: Values | None = None, firing_order: Sequence[int] = ()
+    first: Values,
+    second: Values,
+    cylinders: Sequence[int],
+    needed: Collection[int] = (),
+    old: Values | None = None,
+    firing_order: Sequence[int] = (),
 ) -> tuple[Slip, ...]:
-    """What looks wrong with values typed in twice. cylinders: which must have one. old: what was stored before."""
+    """What looks wrong with values typed in twice. cylinders: those there are. needed: those that must have one (none
+    named: all). old: what was stored before."""
     once, twice, before = (_plain(values) for values in (first, second, old or {}))
-    found = [Slip("missed", (c,)) for c in cylinders if not (once.get(c) and twice.get(c))]
+    both = [c for c in cylinders if c in once and c in twice]
+    wanted = {*(needed or cylinders), *once, *twice} & set(cylinders)
+    found = [Slip("missed", (c,)) for c in sorted(wanted - set(both))]
     found += [Slip("stranger", (c,)) for c in sorted({*once, *twice} - set(cylinders))]
-    both = [c for c in cylinders if once.get(c) and twice.get(c)]
     moved = _moved(once, twice, both, firing_order)
     found += moved or [_difference(c, once[c], twice[c]) for c in both if once[c] != twice[c]]
     found += [Slip("equal", (a, b), twice[a]) for a, b in combinations(both, 2) if twice[a] == twice[b]]

@@ -5,7 +5,7 @@ Inputs are kept as they were typed, so that whoever replays a case computes them
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from reasoner.measure.placed import place_values
@@ -37,12 +37,35 @@ class Setting:
 
 
 @dataclass(frozen=True)
+class Given:
+    """The inputs as numbers: by place, and operating points."""
+
+    numbers: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
+    points: Mapping[str, Point] = field(default_factory=dict)
+
+    def get(self, name: str) -> float | None:
+        return self.numbers.get(name, {}).get(0)
+
+    def one(self, name: str, otherwise: float) -> float:
+        """A number about the whole engine, or what is taken where it was not given."""
+        return self.numbers.get(name, {}).get(0, otherwise)
+
+    def by_place(self, name: str) -> dict[int, float]:
+        return dict(self.numbers.get(name, {}))
+
+
+def _always(given: Given) -> bool:
+    return True
+
+
+@dataclass(frozen=True)
 class Ask:
     """One input. say: the question. at: a number for each place of this kind. needed: nothing can be done without.
 
     point: an operating point (see `point.py`) instead of a number. pairs: two numbers are added (short and long trim).
     car: a fact about the car, the same all through a case. live: names of the standard's quantities (`pids.py`) that
-    together give it; a name with `{}` stands for the number of the bank.
+    together give it; a name with `{}` stands for the number of the bank. wanted: whether it is worth asking after what
+    was given so far.
     """
 
     name: str
@@ -56,6 +79,7 @@ class Ask:
     pairs: bool = False
     car: bool = False
     live: tuple[str, ...] = ()
+    wanted: Callable[[Given], bool] = field(default=_always, compare=False)
 
     @property
     def hint(self) -> str:
@@ -77,24 +101,6 @@ class Trouble:
     @property
     def _bare(self) -> str:
         return self.why + (f" ({self.mend})" if self.mend else "")
-
-
-@dataclass(frozen=True)
-class Given:
-    """The inputs as numbers: by place, and operating points."""
-
-    numbers: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
-    points: Mapping[str, Point] = field(default_factory=dict)
-
-    def get(self, name: str) -> float | None:
-        return self.numbers.get(name, {}).get(0)
-
-    def one(self, name: str, otherwise: float) -> float:
-        """A number about the whole engine, or what is taken where it was not given."""
-        return self.numbers.get(name, {}).get(0, otherwise)
-
-    def by_place(self, name: str) -> dict[int, float]:
-        return dict(self.numbers.get(name, {}))
 
 
 def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | Point | Trouble:

@@ -39,12 +39,14 @@ class _Long:
 
 
 def looks_pasted(line: str) -> bool:
-    """Whether a line is hex bytes of a reply, with or without its address, and no list of codes."""
+    """Whether a line is hex bytes of a reply, with or without its address (or a service asked for), and no code."""
     text = line.strip(" >\t\r")
     if _CAN.fullmatch(text):
         return True
     data = hex_bytes(text)
-    return isinstance(data, bytes) and len(data) >= 2 and _bare(data)[0] in REPLIES
+    return isinstance(data, bytes) and (
+        (len(data) == 1 and data[0] in REQUESTS) or (len(data) > 1 and _bare(data)[0] in REPLIES)
+    )
 
 
 def read_pasted(text: str) -> Pasted:

@@ -8,7 +8,7 @@ filled up with 00 00. Length and codes that can be tell which it was.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from reasoner.measure.codes import PENDING, PERMANENT, STORED, Control, TypedCode, control
 from reasoner.measure.pids import PIDS, Readiness, Value, readiness, word
@@ -29,9 +29,10 @@ _BYTES = re.compile(r"(?:0[xX])?[0-9A-Fa-f]{2}(?:[\s,;:-]*(?:0[xX])?[0-9A-Fa-f]{
 
 @dataclass(frozen=True)
 class Codes:
-    """Services 03, 07, 0A. An empty tuple means that there is none."""
+    """Services 03, 07, 0A. An empty tuple means that there is none. state: which of them, as a state of codes."""
 
     codes: tuple[TypedCode, ...]
+    state: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -163,7 +164,8 @@ def _codes(data: bytes) -> Codes | Slip:
         return _slip(data, "a count and as many codes of two bytes, or codes in threes filled up with 00 00")
     if any(form != likely[0] for form in likely):
         return _slip(data, f"one meaning: {' '.join(likely[0])} with a count, or {' '.join(likely[1])} without")
-    return Codes(tuple(TypedCode(code, frozenset({STATE_OF[data[0]]})) for code in likely[0]))
+    state = STATE_OF[data[0]]
+    return Codes(tuple(TypedCode(code, frozenset({state})) for code in likely[0]), state)
 
 
 def _pairs(data: bytes) -> tuple[str, ...]:

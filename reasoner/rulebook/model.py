@@ -525,3 +525,8 @@ class Rulebook:
     def replaced(self) -> Mapping[Trail, Written]:
         """The values that stand in place of others."""
         return {trail: value for trail, value in self.written.items() if value.before}
+
+    def said_at(self, section: str, name: str, key: str, otherwise: Place) -> Place:
+        """Where a value of an entry stands, if it (or a part of it) was replaced; else the place given."""
+        trail = section, name, key
+        return next((value.place for at, value in self.replaced.items() if at[:3] == trail), otherwise)

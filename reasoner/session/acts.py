@@ -153,7 +153,8 @@ def note(workup: Workup, text: str) -> list[Event]:
 
 def undo(workup: Workup) -> list[Event]:
     """Take back the last step that still stands. Recorded, not erased."""
-    steps = [e["step"] for e in standing(workup.events) if e.get("event") not in ("rules", "verdict", "stop")]
+    passed_by = ("rules", "verdict", "stop", "finished")
+    steps = [e["step"] for e in standing(workup.events) if e.get("event") not in passed_by]
     if not steps:
         raise Refused("there is nothing to take back")
     return [{"event": "undo", "step": workup.record.steps + 1, "undone": steps[-1]}]

@@ -82,7 +82,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
 
 
 def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
-    """For the likeliest outcomes: the chance of each, and the suspect that leads after it, before and after.
+    """For the likeliest outcomes: the chance of each, and the suspect it speaks for most, before and after.
 
     A suspect is a fault at its place where one place stands out, else the fault over all its places. Outcomes that
     differ only in the place, and by nothing that is known so far, are told as one: `cylinder 1, 2 or 4 misfires`.
@@ -94,7 +94,7 @@ def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
     found: dict[object, tuple[dict[int, str], list[int], Separation]] = {}
     for branch in islice(follow(tables, workup.situation, option), OUTCOMES_FOLLOWED):
         seen = {places[p]: table.outcomes[o] for p, o in marks(table, branch.outcome, option.place)}
-        fault, where, before, after = _leads(workup, branch.then.probability)
+        fault, where, before, after = _speaks_for(workup, branch.then.probability)
         odd = [place for place, outcome in seen.items() if outcome != table.outcomes[0]]
         there = len(odd) == 1 and where == places_of(workup, check)[odd[0]]
         text = values_text(workup, check, seen)
@@ -107,11 +107,11 @@ def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
     return tuple(sorted(told, key=lambda s: -s.chance)[:OUTCOMES_SHOWN])
 
 
-def _leads(workup: Workup, after: Array) -> tuple[str, str, float, float]:
-    """The suspect that leads: its fault, its place ("" = open), its chance now and `after`."""
+def _speaks_for(workup: Workup, after: Array) -> tuple[str, str, float, float]:
+    """The suspect that gains most: its fault, its place ("" = open), its chance now and `after`."""
     tables, now = workup.tables, workup.belief.probability
     faults = by_fault(tables, after)
-    fault = int(faults.argmax())
+    fault = int((faults - by_fault(tables, now)).argmax())
     best = leader(tables, after, fault=fault)
     cause = tables.causes[best]
     if after[best] <= 0.5 * faults[fault]:

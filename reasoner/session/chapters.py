@@ -55,8 +55,7 @@ class Found:
 
     @property
     def cause(self) -> str:
-        """As the tables name it."""
-        return self.fault if self.where in ("engine", "") else f"{self.fault}@{_dashed(self.where)}"
+        return cause_name(self.fault, self.where)
 
     @property
     def proven(self) -> bool:
@@ -67,9 +66,9 @@ class Found:
         return self.state in PROVEN + CURED
 
 
-def _dashed(where: str) -> str:
-    """`cylinder 3` as `cylinder-3`, `cylinders 1 and 2` as `cylinders-1-2`."""
-    return where.replace(" and ", "-").replace(" ", "-")
+def cause_name(fault: str, where: str) -> str:
+    """As the tables name it: `fault`, `fault@cylinder-3`, `fault@cylinders-1-2`."""
+    return fault if where in ("engine", "") else f"{fault}@{where.replace(' and ', '-').replace(' ', '-')}"
 
 
 class Garage:
@@ -145,38 +144,29 @@ def closing(events: Iterable[Event]) -> Event | None:
 def found_in(chapters: Sequence[Chapter]) -> tuple[Found, ...]:
     """What was found to be wrong, in the order found: usually one thing, more where work brought something in.
 
-    A closing without a fault finds nothing. A later closing over the same chapters replaces an earlier one.
+    Of several closings in a chapter the last counts. One without a fault finds nothing. What was cured was there until
+    the work that began its chapter; what was not cured is there still.
     """
     found: list[Found] = []
     first = 0  # the first chapter that is not spoken for
     for chapter in chapters:
-        for event in chapter.events:
-            if event.get("event") == "closed" and event.get("fault"):
-                reached = max(first, chapter.number - 1) if chapter.number else 0
-                there = _there(chapters[first : reached + 1], str(event["fault"]), str(event.get("where") or "engine"))
-                if found and chapter.number and there == () and found[-1].fault == event["fault"]:
-                    there = found.pop().chapters  # the same again: cured then, and proven now
-                known = bool(there)
-                found.append(
-                    Found(
-                        str(event["fault"]),
-                        str(event.get("where") or "engine"),
-                        str(event["state"]),
-                        str(event.get("confirmed by") or ""),
-                        there or (reached,),
-                        known,
-                    )
-                )
-                first = reached + 1
+        event = next((e for e in reversed(chapter.events) if e.get("event") == "closed"), None)
+        if event is None or not event.get("fault"):
+            continue
+        fault, where, state = str(event["fault"]), str(event.get("where") or "engine"), str(event["state"])
+        last = max(first, chapter.number - 1) if state in PROVEN + CURED else chapter.number
+        there = _there(chapters[first : last + 1], cause_name(fault, where))
+        confirmed = str(event.get("confirmed by") or "")
+        found.append(Found(fault, where, state, confirmed, there or (last,), bool(there)))
+        first = last + 1
     return tuple(found)
 
 
-def _there(chapters: Sequence[Chapter], fault: str, where: str) -> tuple[int, ...]:
-    """The chapters, from the last one back, in which a cause can have been there."""
-    name = Found(fault, where, "", "", (), True).cause
+def _there(chapters: Sequence[Chapter], cause: str) -> tuple[int, ...]:
+    """The numbers of the chapters, from the last one back, in which a cause can have been there."""
     there: list[int] = []
     for chapter in reversed(chapters):
-        if name not in chapter.workup.tables.cause_number:
+        if cause not in chapter.workup.tables.cause_number:
             break
         there.insert(0, chapter.number)
     return tuple(there)

@@ -72,7 +72,7 @@ def why(workup: Workup, cause: str) -> Why:
         _cause(workup, number, draws),
         _fault(workup, int(tables.fault_of[number]), draws),
         float(tables.prior[number]),
-        f"{fault.origin.place} ({fault.origin.source})",
+        f"{workup.book.said_at('faults', fault.name, 'share', fault.origin.place)} ({fault.origin.source})",
         fault.origin.because,
         reasons(workup, number),
     )
@@ -88,20 +88,20 @@ def reasons(workup: Workup, cause: int) -> tuple[Reason, ...]:
     found = []
     for item in weigh(workup.tables, workup.spells):
         table = workup.tables.checks[item.answer.check]
-        origin = _origin(table, cause, item.answer.weights)
-        text = _answer_text(workup, item.answer.number, item.answer.check, item.answer.weights)
+        origin = answer_origin(table, cause, item.answer.weights)
+        text = answer_text(workup, item.answer.number, item.answer.check, item.answer.weights)
         found.append(
             Reason(table.name, text, float(item.decibans[cause]), str(origin.place), origin.source, origin.because)
         )
     return tuple(sorted(found, key=lambda r: -abs(r.decibans)))
 
 
-def _answer_text(workup: Workup, number: int, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:
+def answer_text(workup: Workup, number: int, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:
     given = next((g for g in workup.record.given if g.number == number), None)
     return given_text(workup, given) if given else codes_text(workup, check, weights)
 
 
-def _origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, ...] | None]) -> Origin:
+def answer_origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, ...] | None]) -> Origin:
     """The statement behind a cause's likelihood: at the place it has, if that was looked at."""
     rows = [int(table.index[cause, place]) for place, w in enumerate(weights) if w is not None]
     return table.origins[max(rows, default=0)]
@@ -120,7 +120,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     entry = book.faults[lead.fault]
     repair = book.repairs[entry.repair]
     found = surprise(tables, workup.spells)
-    disagreeing = tuple(_answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
+    disagreeing = tuple(answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
     useful = [o for o in workup.ranked if o.gain >= workup.costs.least_gain][:ALTERNATIVES]
     return Verdict(
         kind=kind,

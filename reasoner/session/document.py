@@ -40,7 +40,7 @@ class OutcomeDoc:
 
 @dataclass(frozen=True)
 class Separation:
-    """What the belief becomes if this is the outcome. lead_before: the same suspect's probability now."""
+    """What the belief becomes if this is the outcome. lead: whom it speaks for most; lead_before: its probability now."""
 
     outcome: str
     chance: float

@@ -19,7 +19,6 @@ from reasoner.session.document import InputDoc, WorksOut
 from reasoner.session.record import setting_of, standing
 from reasoner.session.workup import Workup
 
-
 LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart
 
 

@@ -92,14 +92,37 @@ def _by_cylinder(values: Mapping[Any, Any]) -> dict[int, str]:
 
 def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: str = "time") -> Workup:
     """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
-    stages = _stages(book, events)
-    workup = begin(book, vehicle, stages[0][1], by)
-    for done, since in stages[1:]:
+    return _through(book, vehicle, _parts(events), by)
+
+
+def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Workup:
+    """The case as it stood when the last finished work was done; as it stands, where none was."""
+    parts = _parts(events)
+    return _through(book, vehicle, parts[:-1] or parts)
+
+
+def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: str = "time") -> Workup:
+    workup, so_far = begin(book, vehicle, parts[0], by), list(parts[0])
+    for since in parts[1:]:
+        done = rounds(book, so_far)
         before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
-        tables = tables_after(book, vehicle, before, done)
-        kept = [event for event in standing(workup.events) if event.get("event") in CARRIED]
+        tables = tables_after(book, vehicle, before, done[-1].jobs if done else ())
+        kept = [event for event in so_far if event.get("event") in CARRIED]
         workup = Workup(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
+        so_far += since
     return workup
+
+
+def _parts(events: Sequence[Event]) -> list[list[Event]]:
+    """The events that stand, parted at every finished work, which begins the next part. What was taken back stays taken
+    back, and its numbers are not given again."""
+    parts: list[list[Event]] = [[]]
+    for event in standing(events):
+        if event.get("event") == "finished":
+            parts.append([])
+        parts[-1].append(event)
+    parts[-1] += [event for event in events if event.get("event") == "undo"]
+    return parts
 
 
 def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
@@ -107,24 +130,6 @@ def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
     for check in book.checks.values():
         if check.kind == "told" and not check.after_work and not check.codes:
             yield {"event": "pass", "step": finished.get("step", 0), "check": check.name, "why": "not-now"}
-
-
-def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Workup:
-    """The case as it stood when the last finished work was done."""
-    last = max((number for number, event in enumerate(events) if event.get("event") == "finished"), default=len(events))
-    return resume(book, vehicle, events[:last])
-
-
-def _stages(book: Rulebook, events: Sequence[Event]) -> list[tuple[tuple[Job, ...], list[Event]]]:
-    """The events parted at every finished work: what was done, and the events from there on."""
-    stands = {id(event) for event in standing(events)}
-    found: list[tuple[tuple[Job, ...], list[Event]]] = [((), [])]
-    for number, event in enumerate(events):
-        if event.get("event") == "finished" and id(event) in stands:
-            done = rounds(book, events[:number])
-            found.append((done[-1].jobs if done else (), []))
-        found[-1][1].append(event)
-    return found
 
 
 # ---- acts ------------------------------------------------------------------------------------------------------------

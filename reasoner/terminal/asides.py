@@ -11,6 +11,7 @@ from dataclasses import replace
 from rich.text import Text
 
 from reasoner.measure.codes import read_codes
+from reasoner.measure.frames import looks_pasted
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session import acts
 from reasoner.session.acts import Refused
@@ -20,9 +21,11 @@ from reasoner.session.document import Question
 from reasoner.session.finding import find
 from reasoner.session.plain import effort_text, harmless, shortened
 from reasoner.session.words import given_text, step_text
+from reasoner.terminal import working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, para, rows, table
 from reasoner.terminal.listing import ask_codes_complete, slip_lines
+from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words
@@ -70,6 +73,8 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
     while words:
         if any(c.isdigit() for c in words) and read_codes(words).codes:
             return tell_codes(sitting, words)
+        if looks_pasted(words):
+            return take_pasted(sitting, words)
         found = find(sitting.workup, words)
         if not found:
             words = desk.ask(f'Nothing here speaks of "{shortened(words, 24)}". Other words, n to note it, or Enter > ')
@@ -112,11 +117,15 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
         desk.show(choices([(str(n), o.text) for n, o in enumerate(form.outcomes, start=1)], desk.width))
         if len(form.places) > 1:
             desk.show(by_place(form.at, form.places, len(form.outcomes) == 2))
+    if check.computed:
+        desk.say(working.offers(check))
     while True:
         line = desk.ask("Answer, or Enter > ")
         if not line:
             return False
         try:
+            if check.computed and line.lower() in working.WORDS:
+                return working.work_out(sitting, check, seen_in=seen_in)
             return take_answer(sitting, line, check, form, seen_in=seen_in)
         except Unclear as unclear:
             desk.say(str(unclear))
@@ -261,6 +270,7 @@ HELP = (
     ("2 guess", "a guess: also 2 g, or 2??"),
     ("3=2", "cylinder (or bank) 3 has answer 2, those not named have 1; 3=2 4=2, all=1; 4=0: not looked at"),
     ("-18", "a reading, where one is asked; by bank 1=-18 2=-2"),
+    ("m", "work the answer out from readings, where that is offered"),
     ("0, d", "can't tell (it is not asked again as the car is now); where a reading is asked only d"),
     ("x", "can't do it: no tool, not now, or not possible with this car"),
     ("b back", "take back the last thing"),

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from reasoner.measure.codes import read_codes
+from reasoner.measure.frames import looks_pasted
 from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
@@ -21,6 +22,7 @@ from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, para, rows
 from reasoner.terminal.desk import Desk, Leave
 from reasoner.terminal.listing import ask_codes_complete, code_lines, slip_lines
+from reasoner.terminal.pasted import offer, take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words
@@ -218,6 +220,11 @@ def _codes(sitting: Sitting) -> None:
         line = desk.ask("Codes on the reader, with their state (P0172 pending), or none > ")
         if not line:
             return
+        if looks_pasted(line):
+            take_pasted(sitting, line)
+            if sitting.workup.record.codes or sitting.workup.record.codes_complete:
+                return
+            continue
         listed = read_codes(line)
         for slip in slip_lines(listed):
             desk.say(slip)
@@ -256,9 +263,10 @@ def _values(sitting: Sitting) -> None:
     """Live values, if the person says they have some: first the condition they were read in, then one at a time."""
     workup, desk = sitting.workup, sitting.desk
     readings = [c for c in workup.book.checks.values() if _is_reading(workup, c)]
-    if not readings or workup.record.given or workup.record.condition is not None:
+    before = workup.record.given and not sitting.live
+    if not readings or before or workup.record.condition is not None:
         return
-    while True:
+    while not sitting.live:
         line = desk.ask("Live values written down, such as trims? y: yes, Enter: no > ").lower()
         if line in ("", "n", "no"):
             return
@@ -275,7 +283,10 @@ def _values(sitting: Sitting) -> None:
     sitting.keep(acts.change_condition(workup, name))
     for check in readings:
         if not check.conditions or name in check.conditions:
-            _value(sitting, check)
+            if sitting.live:
+                offer(sitting, check, sitting.live)
+            else:
+                _value(sitting, check)
 
 
 def _is_reading(workup: Workup, check: Check) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from enum import Enum, auto
 
 from reasoner.measure.codes import read_codes
+from reasoner.measure.frames import looks_pasted
 from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief
@@ -15,9 +16,10 @@ from reasoner.session.protocol import Talk
 from reasoner.session.record import Event
 from reasoner.session.words import PASSES
 from reasoner.session.workup import Workup
-from reasoner.terminal import asides
+from reasoner.terminal import asides, working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words
@@ -107,7 +109,11 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
             return After.DECIDE if _cant_do(sitting, question) else After.STAY
         if question.lists_codes and (read_codes(line).codes or line.lower() in ("none", "no codes")):
             return After.DECIDE if asides.tell_codes(sitting, line) else After.STAY
+        if question.lists_codes and looks_pasted(line):
+            return After.DECIDE if take_pasted(sitting, line) else After.SHOW
         check = acts.find_check(sitting.workup, question.way.check)
+        if question.works_out and line.lower() in working.WORDS:
+            return After.DECIDE if working.work_out(sitting, check, sitting.talk.option) else After.SHOW
         form = form_of(sitting.workup, check, question.places)
         return After.DECIDE if take_answer(sitting, line, check, form, sitting.talk.option) else After.STAY
     except Unclear as unclear:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
+from reasoner.measure.pids import Value
 from reasoner.rulebook.model import Check
 from reasoner.session.acts import Refused
 from reasoner.session.document import OutcomeDoc, Verdict, Why
@@ -30,7 +31,10 @@ class Pages(Protocol):
 
 @dataclass
 class Sitting:
-    """talk: the case and what is asked now. said: lines for the next screen. known: cautions read in full."""
+    """talk: the case and what is asked now. said: lines for the next screen. known: cautions read in full.
+
+    live: values of the standard's services, as pasted.
+    """
 
     talk: Talk
     keep_events: Keep
@@ -38,6 +42,7 @@ class Sitting:
     pages: Pages
     said: list[str] = field(default_factory=list)
     known: set[str] = field(default_factory=set)
+    live: tuple[Value, ...] = ()
 
     @property
     def workup(self) -> Workup:

@@ -230,7 +230,7 @@ def why_blocks(question: Question, count: int, in_full: bool = False) -> list[Re
         )
         for s in question.separates[:count]
     ]
-    return [head("Why this one", "each result, how likely it is, and what would lead then"), rows(lines, style="")]
+    return [head("Why this one", "each result, how likely it is, and what it speaks for"), rows(lines, style="")]
 
 
 def _brief(outcome: str) -> str:
@@ -248,7 +248,8 @@ def _instead(question: Question, times: bool = True) -> list[RenderableType]:
 
 def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     """The ways to answer."""
-    none = choices([("d" if question.reading else "0", "can't tell"), ("x", "can't do it")], width)
+    others = [("m", f"work it out ({question.works_out.by})")] if question.works_out else []
+    none = choices([("d" if question.reading else "0", "can't tell"), ("x", "can't do it"), *others], width)
     if question.reading:
         return [head("Answer", "h: help"), para(_reading_hint(question)), none]
     codes = "Or the whole list as it stands on the reader (P0172 pending, P0301), or none. It answers them all at once."

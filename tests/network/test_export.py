@@ -59,6 +59,7 @@ def test_json_read_back(graph: nx.DiGraph) -> None:
     assert back.is_directed() and nodes(back) == nodes(graph) and edges(back) == edges(graph)
 
 
+@pytest.mark.filterwarnings("ignore:.*deprecated")
 def test_dot_read_back(graph: nx.DiGraph) -> None:
     (back,) = pydot.graph_from_dot_data(as_dot(graph))
     assert back.get_type() == "digraph"
@@ -68,6 +69,7 @@ def test_dot_read_back(graph: nx.DiGraph) -> None:
     assert pairs == set(graph.edges)
 
 
+@pytest.mark.filterwarnings("ignore:.*deprecated")
 def test_dot_with_quotes_and_backslashes() -> None:
     odd = nx.DiGraph()
     odd.add_node('a "b" \\ c', kind="fault", title='say "no\\n"\nand go', name="x")

@@ -68,8 +68,9 @@ def test_no_key_says_anything_goes() -> None:
             return []
         inside = [walk(value, f"{trail}/{key}") for key, value in shape.get("properties", {}).items()]
         empty = [trail] if shape == {} else []
-        others = shape.get("additionalProperties")
-        return empty + [name for names in inside for name in names] + walk(others, f"{trail}/*")
+        further = [walk(shape.get("items"), f"{trail}[]"), walk(shape.get("additionalProperties"), f"{trail}/*")]
+        further += [walk(option, trail) for option in shape.get("anyOf", [])]
+        return empty + [name for names in (*inside, *further) for name in names]
 
     assert walk(schema(), "") == []
 

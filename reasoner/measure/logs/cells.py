@@ -37,12 +37,14 @@ _STATUS_BITS = {0: OPEN, 1: OPEN, 2: CLOSED, 4: OPEN, 8: OPEN, 16: CLOSED}
 
 def numbers(cells: Sequence[str]) -> tuple[Array, list[int]]:
     """Each cell as a number (NaN where blank or not readable), and the indexes of those not readable."""
-    for plainly in (lambda: list(map(float, cells)), lambda: [float(c) if c else math.nan for c in cells]):
-        try:
-            return _finite(np.array(plainly(), dtype=float)), []
-        except ValueError:
-            continue
-    return _slowly(cells, number)
+    try:
+        return _finite(np.array(list(map(float, cells)), dtype=float)), []
+    except ValueError:
+        pass
+    try:
+        return _finite(np.array([float(c) if c else math.nan for c in cells], dtype=float)), []
+    except ValueError:
+        return _slowly(cells, number)
 
 
 def times(cells: Sequence[str]) -> tuple[Array, list[int], bool]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -162,7 +163,7 @@ def _runs(grid: Grid, running: Flags) -> tuple[Run, ...]:
     found: list[tuple[int, int]] = []
     for a, b in rolling.runs(running):
         inner = [a, *(np.flatnonzero(cut[a + 1 : b]) + a + 1).tolist(), b]
-        found += [(p, q) for p, q in zip(inner, inner[1:], strict=False) if q > p]
+        found += [(p, q) for p, q in pairwise(inner) if q > p]
     found = _stalls(grid, found)
     runs: list[Run] = []
     for a, b in found:

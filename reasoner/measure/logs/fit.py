@@ -1,8 +1,8 @@
 """What a state's trims say: fuel too much by time, by share, by injection; with errors that allow for how logs err.
 
-(1 + T) = (1 - a R / m)/k for each bank's own air m (an even share of the engine's): see `measure.trims`. Standard errors
-by the sandwich of clustered residuals, blocks of half a minute (Liang & Zeger, Biometrika 73:13-22, 1986; in secondary
-texts), since neighbouring seconds are no independent readings.
+(1 + T) = (1 - a R / m)/k for each bank's own air m (an even share of the engine's): see `measure.trims`. Standard
+errors by the sandwich of clustered residuals, blocks of half a minute (Liang & Zeger, Biometrika 73:13-22, 1986; in
+secondary texts), since neighbouring seconds are no independent readings.
 """
 
 from __future__ import annotations
@@ -61,8 +61,8 @@ class Shape:
 class Fits:
     """quiet, showing: None without such a state. extra: showing less quiet, fuel by time (g/s) and in mL/min.
 
-    shapes: of the difference where there are two states, else of the whole; best first. spread: % of trim, a residual's.
-    slow: g/s out of the oil at its greatest, None where nothing of the kind was seen.
+    shapes: of the difference where there are two states, else of the whole; best first. spread: % of trim, a
+    residual's. slow: g/s out of the oil at its greatest, None where nothing of the kind was seen.
     """
 
     quiet: Line | None
@@ -197,7 +197,7 @@ def _line(c: Array, cov: Array, state: int, flow: Array, step: float, unit: Unit
 
 
 def _leak(part: Array, own: Array, unit: Unitless) -> Estimate:
-    """a = -c1 K / R. K is k if the fuel is out of scale, 1 if the measured air is: the middle, and half as its error."""
+    """a = -c1 K / R; K is k if the fuel is out of scale, 1 if the measured air is: the middle, half as its error."""
     k = 1 / float(part[0])
     value = -float(part[1]) * (1 + k) / 2 * unit.grams
     gradient = np.array([float(part[1]) * k**2 / 2, -(1 + k) / 2]) * unit.grams

@@ -1,7 +1,7 @@
 """A log on an even grid of seconds, so that fast and slow buses are looked at alike.
 
-Samples that fall into one cell are averaged. A quantity that comes seldom holds until its next sample, but no longer than
-a few of its own intervals. Where nothing was recorded there are no cells.
+Samples that fall into one cell are averaged. A quantity that comes seldom holds until its next sample, but no longer
+than a few of its own intervals. Where nothing was recorded there are no cells.
 """
 
 from __future__ import annotations

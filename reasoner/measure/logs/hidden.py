@@ -92,10 +92,10 @@ def _products(steps: Array, start: Array) -> tuple[Array, float]:
     n = len(steps)
     length = max(1, int(np.sqrt(n)))
     blocks = -(-n // length)
-    padded = np.empty((blocks * length, 2, 2))
-    padded[:n] = steps
-    padded[n:] = np.eye(2)
-    padded = padded.reshape(blocks, length, 2, 2)
+    flat = np.empty((blocks * length, 2, 2))
+    flat[:n] = steps
+    flat[n:] = np.eye(2)
+    padded = flat.reshape(blocks, length, 2, 2)
     logs = np.zeros(blocks)
     for j in range(1, length):
         padded[:, j] = padded[:, j - 1] @ padded[:, j]

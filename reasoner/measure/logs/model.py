@@ -2,10 +2,11 @@
 
 In each state 1 + T = (1 - a R / m) / k, a straight line in 1/m (`measure.trims`). Common to both states, as covariates:
 purge (its duty over airflow, and how that fades while the canister empties), a cold engine (flat and over airflow), and
-fuel that evaporates out of the oil after a cold start (over airflow; comes with the oil's heat, goes as it is used up).
-Expectation maximisation over a two-state chain (`hidden`), residuals Student-t with 4 degrees of freedom so that single
-transients weigh little (Lange, Little & Taylor, JASA 84:881-896, 1989; in secondary texts). Residuals a second apart are
-not independent: log-likelihoods are divided by (1 + r)/(1 - r), r their correlation, as for the mean of an AR(1) series.
+fuel that evaporates out of the oil after a cold start (over airflow; comes with the oil's heat, goes as it is used
+up). Expectation maximisation over a two-state chain (`hidden`), residuals Student-t with 4 degrees of freedom so that
+single transients weigh little (Lange, Little & Taylor, JASA 84:881-896, 1989; in secondary texts). Residuals a second
+apart are not independent: log-likelihoods are divided by (1 + r)/(1 - r), r their correlation, as for the mean of an
+AR(1) series.
 """
 
 from __future__ import annotations
@@ -98,7 +99,7 @@ class Fitted:
     def cost(self) -> float:
         """Half the parameters' number times the log of how many moments there are (Schwarz 1978)."""
         parameters = 2 + self.sample.covariates.shape[1] + (4 if self.states == 2 else 0)
-        return 0.5 * parameters * math.log(max(2.0, len(self.sample) / self.thinned))
+        return float(0.5 * parameters * math.log(max(2.0, len(self.sample) / self.thinned)))
 
 
 def fit(sample: Sample) -> tuple[Fitted, Fitted, float]:
@@ -145,7 +146,7 @@ def _one(sample: Sample, slow: tuple[float, float] | None) -> Fitted:
 
 
 def _thinned(fitted: Fitted, thinned: float, spread: float) -> Fitted:
-    """A one-state fit with its evidence counted as another fit's is: same thinning, and a spread of its own no smaller."""
+    """A one-state fit with its evidence counted as another fit's is: same thinning, and a spread no smaller."""
     likelihood = _log_likelihood(fitted.sample, fitted.coefficients, max(spread, fitted.spread))[:, 0]
     return replace(fitted, thinned=thinned, evidence=float(likelihood.sum()) / thinned)
 

@@ -44,7 +44,9 @@ def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty
     run = conditions.run[index]
     other = np.concatenate([[False], run[1:] != run[:-1]])
     gap = np.where(other, np.maximum(gap, BETWEEN_RUNS), gap)
-    columns, purge, cold = [], [], []
+    columns: list[Array] = []
+    purge: list[int] = []
+    cold: list[int] = []
     open_ = np.nan_to_num(duty[index])
     if (open_ > 0.01).sum() >= LEAST_PURGE:
         drawn = _drawn(grid, conditions, duty)[index]

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reasoner.measure.logs import rolling
 from reasoner.measure.logs.cells import Array
@@ -26,7 +27,7 @@ SURE = 0.5  # probability that there are two states, below which there are none
 SHORTEST = 20.0  # s of a spell
 BRIDGED = 10.0  # s quiet within a spell that do not end it
 ALIKE, ALIKE_SHARE = 0.2, 0.3  # airflow within 20 % seen quiet too, for at least so many of the showing moments
-SURELY = 0.75  # probability that its first and last moment have at least: beyond, it may have ended unseen
+SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen
 NEAR = 10.0  # s either side of an edge in which the trim is on its way
 SHARP = ((55.0, 0.5), (120.0, 0.75))  # s either side, and how much of the whole difference must come within them
 MOMENTS = 5  # that must lie on each side of an edge for it to be judged
@@ -108,7 +109,7 @@ def _ordered(two: Fitted) -> tuple[Fitted, str]:
     return two, "lean" if lean else "rich"
 
 
-def _constant(one: Fitted, running: Array) -> Array:
+def _constant(one: Fitted, running: NDArray[np.bool_]) -> Array:
     """One probability for the whole log: that the trim at idle lies beyond what is normal."""
     c = one.coefficients
     level = float(c[0] + c[1] - 1)

@@ -1,4 +1,4 @@
-"""Which moments of a log tell anything about the mixture: closed loop, settled, steady; total trim and airflow there."""
+"""Which moments of a log tell anything about the mixture: closed loop, settled, steady; trim and airflow there."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ def _closed(grid: Grid, conditions: Conditions, number: int) -> tuple[Flags, str
     with np.errstate(invalid="ignore"):
         on_purpose = np.abs(wanted - 1) > COMMANDED
     if status is not None:
-        return running & (status > 0.5) & ~on_purpose, "the fuel system status"
+        return np.asarray(running & (status > 0.5) & ~on_purpose), "the fuel system status"
     overrun = conditions.phase == CODE[Phase.OVERRUN]
     closed = running & ~overrun & ~on_purpose & ~_frozen(grid, number)
     return closed, "no status was recorded: left out where the short-term trim stands still, and the overrun"

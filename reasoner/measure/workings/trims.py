@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
@@ -28,17 +29,36 @@ SHAPES = {
     "with load": "It grows with the load: what is counted or added goes wrong only there.",
 }
 
+
+def _has_point(name: str, given: Given) -> bool:
+    return name in given.points
+
+
+def _no_meter(given: Given) -> bool:
+    return any(point.flow is None for point in given.points.values())
+
+
 ASKS = (
     *(
         ask
         for region, title in REGIONS.items()
         for ask in (
             Ask(f"{region} air", f"Airflow and engine speed at {title}", point=True, live=AIR),
-            Ask(f"{region} trim", f"Total trim at {title}", "%", -100, 100, at=At.BANK, pairs=True, live=TRIMS),
+            Ask(
+                f"{region} trim",
+                f"Total trim at {title}",
+                "%",
+                -100,
+                100,
+                at=At.BANK,
+                pairs=True,
+                live=TRIMS,
+                wanted=partial(_has_point, f"{region} air"),
+            ),
         )
     ),
-    LITRES,
-    Ask("filling", "Volumetric efficiency, where there is no air meter (else 80 %)", "%", 20, 130),
+    replace(LITRES, wanted=_no_meter),
+    Ask("filling", "Volumetric efficiency, where there is no air meter (else 80 %)", "%", 20, 130, wanted=_no_meter),
     ETHANOL,
 )
 

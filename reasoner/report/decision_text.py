@@ -1,0 +1,73 @@
+"""The choices open, as plain text."""
+
+from __future__ import annotations
+
+from reasoner.report.lines import WIDTH, columns, head, items, page, para, section
+from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc
+from reasoner.session.plain import clean, time_text
+from reasoner.session.words import percent
+
+RIGHT = frozenset((2, 3, 4, 5))
+
+
+def decision_text(document: DecisionDoc, width: int = WIDTH) -> str:
+    """What is recommended, what it hangs on, every choice in a table and in words, and the figures reckoned with."""
+    d = clean(document)
+    title = f"What to replace: case {d.case}" if d.case else "What to replace"
+    lines = [title, "", *para(d.sentence, 0, width=width)]
+    lines += section("What it hangs on", d.hinges, width=width)
+    lines += [*head("The choices, the cheapest first", width), *_table(d)]
+    for number, choice in enumerate(d.choices, start=1):
+        lines += ["", *_choice(d, choice, number, width)]
+    lines += section("Left out", d.notes, width=width)
+    rows = [(p.what, p.value, "" if p.own else "(usual figure of the rules)") for p in d.prices]
+    lines += [*head("Reckoned with", width), *columns(rows)]
+    return page(lines)
+
+
+def _table(d: DecisionDoc) -> list[str]:
+    rows = [["", "", "now", "later", "in all", "cures"]]
+    for number, choice in enumerate(d.choices, start=1):
+        mark = "->" if choice.recommended else "  "
+        figures = [f"{value:,.0f}".replace(",", " ") for value in (choice.now, choice.later, choice.expected)]
+        rows.append([mark, f"{number} {NAMES[choice.kind]}", *figures, _cures(choice)])
+    unit = f"   (money in {d.currency})" if d.currency else ""
+    return [*columns(rows, RIGHT), *([unit] if unit else [])]
+
+
+NAMES = {
+    "alone": "the suspect alone",
+    "two": "the likeliest two",
+    "bank": "the whole bank",
+    "all": "all of them",
+    "cheaper": "a cheaper step first",
+    "in turn": "one after the other",
+    "test": "test on",
+    "watch": "nothing yet, watch",
+}
+
+
+def _cures(choice: ChoiceDoc) -> str:
+    return "" if choice.kind in ("test", "watch") else percent(choice.cures)
+
+
+def _choice(d: DecisionDoc, choice: ChoiceDoc, number: int, width: int) -> list[str]:
+    lines = para(f"{choice.title}.", 0, f"{number}", width)
+    spent = (
+        f"Parts {_money(choice.parts)}, labour {time_text(choice.minutes)}" if choice.minutes or choice.parts else ""
+    )
+    facts = [spent] if spent else []
+    if choice.again:
+        facts.append(f"back within the distance: {percent(choice.comes_back)} ({'; '.join(choice.again)})")
+    if choice.driving >= 1:
+        facts.append(f"harm by driving on meanwhile: {_money(choice.driving)} of what is expected later")
+    if facts:
+        lines += para(". ".join(fact[:1].upper() + fact[1:] for fact in facts) + ".", 2, width=width)
+    lines += items((f"missing: {text}" for text in choice.missing), "!", width=width)
+    if choice.cheapest and not choice.recommended:
+        lines += para("The cheapest by expected cost, but not recommended while that is missing.", 2, width=width)
+    return lines
+
+
+def _money(value: float) -> str:
+    return f"{value:,.0f}".replace(",", " ")

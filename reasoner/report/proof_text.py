@@ -1,0 +1,88 @@
+"""The plan of proof and where it stands, as plain text."""
+
+from __future__ import annotations
+
+from reasoner.report.lines import WIDTH, columns, head, items, page, para, section
+from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
+from reasoner.session.plain import clean, effort_text
+from reasoner.session.words import percent
+
+SIGNS = {"seen": "[x]", "not right": "[!]", "missing": "[ ]", "no tool": "[-]"}
+
+
+def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
+    p = clean(document)
+    lines = [f"Proof{f': case {p.case}' if p.case else ''}", *para(f"{p.title}.", 0, width=width)]
+    lines += para(f"As it stands the case closes as: {p.state}.", 0, width=width)
+    lines += section("Still missing", p.missing, width=width)
+    if p.provocation:
+        lines += _provocation(p.provocation, width)
+    lines += [*head("To be seen", width)]
+    for item in p.seen:
+        lines += _seen(item, width)
+    lines += _counts(p, width)
+    lines += section("Not meanwhile", [f"{title}. {say}" for title, say in p.never], "!", width)
+    return page(lines)
+
+
+def _provocation(p: ProvocationDoc, width: int) -> list[str]:
+    lines = head(f"Clean provocations: {p.title}", width)
+    lines += items(p.cautions, "!", width=width) + para(p.how, 2, width=width)
+    lines += para(
+        f"While it was there it showed in about {percent(p.shows)} of them (rule: {p.rule}, and what was seen in this "
+        f"case). Each takes {effort_text(p.minutes, p.waiting)}.",
+        2,
+        width=width,
+    )
+    if p.showed:
+        lines += para("It has shown again since the work: it is not cured.", 2, "!", width)
+    elif p.needed is None:
+        lines += para(
+            f"Not even {p.most} clean ones prove it gone; that is as far as anybody goes. What can be said is how small "
+            "the chance has become.",
+            2,
+            "!",
+            width,
+        )
+    else:
+        lines += para(f"{p.needed} clean ones in a row, {p.clean} so far.", 2, width=width)
+    lines += ["", *columns(_course(p), frozenset((0, 1))), ""]
+    if p.bound is not None:
+        lines += para(
+            f"None in {p.clean}: at most {percent(p.bound)} of them can still show it, at 95 %.", 2, width=width
+        )
+    return lines
+
+
+def _course(p: ProvocationDoc) -> list[list[str]]:
+    rows = [["clean", "still there", ""]]
+    for number, chance in enumerate(p.course):
+        note = " <- so far" if number == p.clean else " enough" if number == p.needed else ""
+        rows.append([str(number), percent(chance), note])
+    return rows
+
+
+def _seen(item: SeenDoc, width: int) -> list[str]:
+    note = {"not right": " It is not as it should be.", "no tool": " No tool for it at hand."}.get(item.state, "")
+    return para(f"{item.title}. {item.say}{note}", 2, SIGNS[item.state], width)
+
+
+def _counts(p: ProofDoc, width: int) -> list[str]:
+    lines = []
+    for title, together in (("In one and the same drive", True), ("Counted", False)):
+        found = [count for count in p.counts if count.together == together]
+        if found:
+            lines += head(title, width)
+            lines += [text for count in found for text in _count(count, width)]
+    if p.cleared is None:
+        lines += [
+            "",
+            *para("Say whether codes were cleared after the work: other conditions hold then.", 2, width=width),
+        ]
+    return lines
+
+
+def _count(count: CountDoc, width: int) -> list[str]:
+    sign = "[ ]" if count.missing else "[x]"
+    have = f"{count.have:g} of {count.least:g} {count.unit}"
+    return para(f"{count.title}: {have} ({count.name}). {count.say}", 2, sign, width)

@@ -1,0 +1,235 @@
+"""What to do about what is believed, in words: every choice with its costs, which is best, and what that hangs on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from reasoner.decide.choices import Choice, Stake, choices
+from reasoner.decide.guards import Known, Missing, missing, missing_for_watching
+from reasoner.decide.hinges import Hinge, hinges
+from reasoner.decide.jobs import ENGINE, Job, all_places, in_order
+from reasoner.decide.prices import Prices
+from reasoner.inference.exclude import spoken_against
+from reasoner.inference.plan import worth
+from reasoner.inference.weight import weigh
+from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
+from reasoner.session.plain import time_text
+from reasoner.session.words import percent
+from reasoner.session.workup import Workup
+
+PERCEPTIBLE = 0.005  # a chance below is not worth a line
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
+
+
+@dataclass(frozen=True, eq=False)
+class Decision:
+    """choices: the cheapest first. missing: for each kind, what has to be known first. best: the cheapest of those
+    with nothing missing; None where there is none."""
+
+    workup: Workup
+    stake: Stake
+    choices: tuple[Choice, ...]
+    missing: dict[str, tuple[Missing, ...]]
+
+    @cached_property
+    def open(self) -> tuple[Choice, ...]:
+        return tuple(choice for choice in self.choices if not self.missing[choice.kind])
+
+    @property
+    def best(self) -> Choice | None:
+        return next(iter(self.open), None)
+
+
+def decide(workup: Workup, prices: Prices) -> Decision:
+    """All the choices of a case as it stands."""
+    stake = Stake(workup.book, workup.tables, workup.situation, prices, tuple(workup.ranked))
+    answered = {given.check for given in workup.record.given}
+    known = Known(spoken_against(workup.tables, workup.spells).tolist(), weigh(workup.tables, workup.spells), answered)
+    found = choices(stake)
+    lacking = {
+        choice.kind: missing_for_watching(stake) if choice.kind == "watch" else missing(stake, known, choice.work)
+        for choice in found
+    }
+    return Decision(workup, stake, found, lacking)
+
+
+def document(decision: Decision, case: str = "") -> DecisionDoc:
+    best = decision.best
+    hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best]) if best else ()
+    return DecisionDoc(
+        case=case,
+        sentence=_sentence(decision),
+        choices=tuple(_choice(decision, choice) for choice in decision.choices),
+        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging) if best else (),
+        prices=_prices(decision.stake),
+        currency=decision.stake.prices.currency,
+        notes=tuple(_notes(decision)),
+    )
+
+
+# ---- words -----------------------------------------------------------------------------------------------------------
+
+
+def title(decision: Decision, choice: Choice) -> str:
+    """`Replace the direct injector at its cylinder: cylinder 3`."""
+    workup = decision.workup
+    if choice.kind == "watch":
+        return "Replace nothing yet; drive on and watch"
+    if choice.check is not None:
+        check = workup.book.checks[workup.tables.checks[choice.check.check].name]
+        fresh = choice.check.fresh and choice.check.condition is not None
+        where = workup.book.conditions[workup.tables.conditions[choice.check.condition or 0]].title if fresh else ""
+        return f"Test on: {check.title}" + (f", {where}" if where else "")
+    if choice.kind == "in turn":
+        return "One after the other until it is mended: " + "; ".join(job_text(decision, job) for job in choice.work)
+    first = "First the cheaper step: " if choice.kind == "cheaper" else ""
+    return first + "; ".join(job_text(decision, job) for job in choice.work)
+
+
+def job_text(decision: Decision, job: Job) -> str:
+    repair = decision.workup.book.repairs[job.repair].title
+    if job.places == {ENGINE}:
+        return repair
+    places = places_text(job.places)
+    whole = len(job.places) > 1 and job.places == all_places(decision.workup.vehicle, job.places)
+    return f"{repair}: all {NUMBERS[len(job.places)]}, {places}" if whole else f"{repair}: {places}"
+
+
+def places_text(places: Iterable[str]) -> str:
+    """`cylinder 3`, `cylinders 2 and 3`."""
+    found = in_order(places)
+    if len(found) == 1:
+        return found[0]
+    numbers = [place.split()[-1] for place in found]
+    return f"{found[0].split()[0]}s {', '.join(numbers[:-1])} and {numbers[-1]}"
+
+
+def short(decision: Decision, choice: Choice) -> str:
+    """A choice in a few words, for a sentence."""
+    if choice.kind in ("test", "watch"):
+        return {"test": "test on", "watch": "replace nothing yet"}[choice.kind]
+    if choice.kind in ("cheaper", "in turn"):
+        return {"cheaper": "the cheaper step first", "in turn": "one after the other"}[choice.kind]
+    places = choice.work[0].places
+    if choice.kind == "alone":
+        return f"{places_text(places)} alone" if places != {ENGINE} else "this repair alone"
+    if choice.kind == "bank":
+        return f"the bank ({places_text(places)})"
+    return f"all {NUMBERS[len(places)]}" if choice.kind == "all" else "the likeliest two"
+
+
+def money(stake: Stake, value: float) -> str:
+    return f"{value:,.0f} {stake.prices.currency}".strip().replace(",", " ")
+
+
+def _sentence(decision: Decision) -> str:
+    best, cheapest = decision.best, decision.choices[0]
+    if best is None:
+        return "Nothing can be recommended yet; see what is missing."
+    said = f"{title(decision, best)}. Expected to cost {money(decision.stake, best.expected)} in all."
+    if best is not cheapest:
+        lacking = "; ".join(_missing(decision, item) for item in decision.missing[cheapest.kind])
+        said += f" Cheaper by expected cost would be {short(decision, cheapest)}, but {lacking}."
+    return said
+
+
+def _choice(decision: Decision, choice: Choice) -> ChoiceDoc:
+    return ChoiceDoc(
+        kind=choice.kind,
+        title=title(decision, choice),
+        now=choice.now,
+        parts=choice.effort.money,
+        minutes=choice.effort.minutes,
+        cures=choice.cures,
+        comes_back=choice.comes_back,
+        again=tuple(_again(choice)) if choice.kind not in ("test", "watch") else (),
+        later=choice.later,
+        driving=choice.driving,
+        expected=choice.expected,
+        missing=tuple(_missing(decision, item) for item in decision.missing[choice.kind]),
+        cheapest=choice is decision.choices[0],
+        recommended=choice is decision.best,
+    )
+
+
+def _again(choice: Choice) -> Iterable[str]:
+    reasons = (
+        (choice.not_cured, "it was something else"),
+        (choice.another, "another part of the same age gives out"),
+        (choice.brought_in, "the work brings something in"),
+    )
+    for chance, why in reasons:
+        if chance >= PERCEPTIBLE:
+            yield f"{why}: {percent(chance)}"
+
+
+def _missing(decision: Decision, item: Missing) -> str:
+    book = decision.workup.book
+    checks = ", ".join(book.checks[name].title for name in item.checks)
+    settle = f" (would settle it: {checks})" if checks else ""
+    if item.kind == "excluded":
+        entry = book.families.get(item.name) or book.faults[item.name]
+        return f"{entry.title} is not excluded, {percent(item.chance)} left{settle}"
+    if item.kind == "answered":
+        return f"not looked at yet: {checks}"
+    if item.kind == "driving":
+        risk = book.risks[item.name]
+        return f"driving on is too dangerous ({risk.title})"
+    return f"nothing speaks for that very place but a pressure that does not hold{settle}"
+
+
+def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
+    """`cylinder 3 alone, unless a direct injector costs less than 113 (now 240): then all four`."""
+    stake, job = decision.stake, next(iter(decision.stake.jobs), None)
+    this = short(decision, best)
+    other = short(decision, next(c for c in decision.choices if c.kind == hinge.instead))
+    if hinge.what == "chance" and job:
+        who = places_text(job.places) if job.places != {ENGINE} else "its cause"
+        here, beyond = ("below", "above") if hinge.at > hinge.now else ("above", "below")
+        return f"{this}, while {who} stays {here} {percent(hinge.at)} (now {percent(hinge.now)}); {beyond}, {other}"
+    what = {"check": "the check", "comeback": "a car that comes back"}.get(hinge.what)
+    if what is None and job:
+        part = stake.book.parts[stake.book.repairs[job.repair].part].title
+        what = f"an {part}" if part[0] in "aeiou" else f"a {part}"
+    more = "more" if hinge.at > hinge.now else "less"
+    now, at = money(stake, hinge.now), money(stake, hinge.at)
+    return f"{this}, unless {what} costs {more} than {at} (now {now}): then {other}"
+
+
+def _prices(stake: Stake) -> tuple[PriceDoc, ...]:
+    """The figures that were reckoned with, for what may be replaced."""
+    prices, book = stake.prices, stake.book
+    found = [
+        PriceDoc("an hour of work", money(stake, prices.hour), "hour" in prices.said),
+        PriceDoc("a car that comes back", money(stake, prices.comeback), "comeback" in prices.said),
+        PriceDoc("coming back counts within", f"{prices.within:,.0f} km".replace(",", " "), "within" in prices.said),
+        PriceDoc("driven when it is not cured", f"{prices.watch:,.0f} km".replace(",", " "), "watch" in prices.said),
+    ]
+    for job in list(stake.jobs)[:3]:
+        repair = book.repairs[job.repair]
+        if repair.part:
+            value = money(stake, prices.parts[repair.part])
+            found.append(PriceDoc(book.parts[repair.part].title, value, repair.part in prices.said))
+        if repair.name in prices.access:
+            found.append(PriceDoc(f"to get there: {repair.title}", time_text(prices.access[repair.name]), True))
+    return tuple(dict.fromkeys(found))
+
+
+def _notes(decision: Decision) -> Iterable[str]:
+    wears = any(decision.workup.book.repairs[job.repair].part for job in list(decision.stake.jobs)[:1])
+    if wears and decision.workup.vehicle.distance_km is None:
+        yield "The distance run is not known, so wear of other parts of the same age is not counted."
+    spare = [c for c in decision.workup.tables.causes if decision.workup.book.faults[c.fault].anything_else]
+    chance = sum(decision.stake.chances[decision.workup.tables.cause_number[c.name]] for c in spare)
+    if chance >= PERCEPTIBLE:
+        yield f"{percent(chance)} is left for something not in these rules; no repair here mends that."
+    if not any(worth(option, decision.workup.costs) for option in decision.stake.options):
+        yield "No check at hand is worth its cost for telling the causes apart."
+
+
+def chosen(decision: Decision, kind: str) -> Choice | None:
+    """The choice of a kind; `best` for the recommended one."""
+    found: Sequence[Choice] = decision.choices
+    return decision.best if kind == "best" else next((choice for choice in found if choice.kind == kind), None)

@@ -1,0 +1,89 @@
+"""How the belief of a case moved: after the codes, and after every answer, under some rules.
+
+The numbers are those that a session with these rules has at the same step, to the last bit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from reasoner.inference.belief import by_class
+from reasoner.inference.evidence import Evidence, Spell
+from reasoner.inference.plan import settled
+from reasoner.inference.trail import trail
+from reasoner.network.tables import Array
+from reasoner.session.record import Event, code_answers, standing
+from reasoner.session.workup import Workup
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """points: the numbers of the events (among those that stand) that told something. beliefs: (C,) after each."""
+
+    workup: Workup
+    events: tuple[Event, ...]
+    points: tuple[int, ...]
+    beliefs: tuple[Array, ...]
+
+    @cached_property
+    def before(self) -> Array:
+        return self.workup.tables.prior
+
+    @property
+    def last(self) -> Array:
+        return self.beliefs[-1] if self.beliefs else self.before
+
+    @cached_property
+    def settled(self) -> tuple[bool, ...]:
+        """Whether what to do was settled at each point."""
+        tables, costs = self.workup.tables, self.workup.costs
+        return tuple(settled(tables, p, costs) for p in self.beliefs)
+
+    @cached_property
+    def classes(self) -> tuple[int, ...]:
+        """The leading repair class at each point."""
+        return tuple(int(by_class(self.workup.tables, p).argmax()) for p in self.beliefs)
+
+    def settles(self) -> int | None:
+        """The first point from which on what is done at the end was settled; None where it is not settled then."""
+        if not self.beliefs or not self.settled[-1]:
+            return None
+        first = len(self.beliefs) - 1
+        while first > 0 and self.settled[first - 1] and self.classes[first - 1] == self.classes[-1]:
+            first -= 1
+        return first
+
+
+def trace(workup: Workup) -> Trace:
+    """The belief of a chapter after everything that told something."""
+    events = tuple(standing(workup.events))
+    telling = {given.number for given in workup.record.given}
+    codes = [number for number, event in enumerate(events) if event.get("event") == "codes"]
+    points = tuple(sorted(telling | set(codes)))
+    prefixes = _prefixes(workup, events, points, codes)
+    return Trace(workup, events, points, tuple(trail(workup.tables, prefixes)))
+
+
+def _prefixes(
+    workup: Workup, events: Sequence[Event], points: Sequence[int], codes: Sequence[int]
+) -> Iterator[Sequence[Spell]]:
+    """The spells of the case as far as each point, the codes as they were listed by then."""
+    spells = [spell for spell in workup.spells if not _is_codes(spell)]
+    listed: dict[int, Spell] = {number: _codes(workup, events[number]) for number in codes}
+    for point in points:
+        upto = [Spell(s.condition, tuple(a for a in s.answers if a.number <= point)) for s in spells]
+        known = [listed[number] for number in codes if number <= point]
+        yield [known[-1], *upto] if known and known[-1].answers else upto
+
+
+def _is_codes(spell: Spell) -> bool:
+    return bool(spell.answers) and spell.answers[0].number < 0
+
+
+def _codes(workup: Workup, event: Event) -> Spell:
+    listed = tuple((c["code"], tuple(c.get("states", ()))) for c in event["codes"])
+    record = replace(workup.record, codes=listed, codes_complete=bool(event.get("complete", True)))
+    answers: list[Evidence] = [e for _, e in code_answers(workup.book, record, workup.tables)]
+    return Spell(None, tuple(answers))

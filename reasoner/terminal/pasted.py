@@ -1,0 +1,109 @@
+"""Raw replies pasted where codes are asked: decoded, said, kept as codes, and offered as answers where they can be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from reasoner.measure.codes import STATES
+from reasoner.measure.frames import read_pasted
+from reasoner.measure.obd import STATE_OF, Codes, Current, Refused, Reply
+from reasoner.measure.pids import Value
+from reasoner.rulebook.model import Check
+from reasoner.session import acts, readings
+from reasoner.session.record import fold
+from reasoner.session.words import given_text
+from reasoner.terminal.blocks import head, para
+from reasoner.terminal.listing import ask_codes_complete, code_lines
+from reasoner.terminal.sitting import Sitting
+
+ASKED_BY = {state: service - 0x40 for service, state in STATE_OF.items()}
+
+
+def take_pasted(sitting: Sitting, line: str) -> bool:
+    """Take this line and those that follow it, up to Enter. True if anything was kept."""
+    desk, lines = sitting.desk, [line]
+    while more := desk.ask("Next reply, Enter: that is all > "):
+        lines.append(more)
+    found = read_pasted("\n".join(lines))
+    for slip in found.slips[:3]:
+        mend = f" Perhaps: {slip.mend}" if slip.mend else ""
+        desk.say(f'"{slip.stood}" is not taken. Wanted: {slip.expected}.{mend}')
+    if not found.replies:
+        return False
+    kept = _codes(sitting, found.replies)
+    for frame in (r for r in found.replies if isinstance(r, Current) and r.frame is not None):
+        desk.show(head(f"Freeze frame{f' of {frame.froze}' if frame.froze else ''}"), para(_listed(frame.values)))
+    kept = _frames(sitting, found.replies) or kept
+    sitting.live = tuple(v for r in found.replies if isinstance(r, Current) and r.frame is None for v in r.values)
+    if sitting.live:
+        desk.show(head("Live values"), para(_listed(sitting.live)))
+    return kept
+
+
+def _codes(sitting: Sitting, replies: Sequence[Reply]) -> bool:
+    """The codes of services 03, 07 and 0A, added to those already listed."""
+    desk, record = sitting.desk, sitting.workup.record
+    lists = [reply for reply in replies if isinstance(reply, Codes)]
+    codes = dict(record.codes)
+    for typed in (code for reply in lists for code in reply.codes):
+        codes[typed.code] = tuple(sorted({*codes.get(typed.code, ()), *typed.states}))
+    if not lists:
+        return False
+    for line in code_lines(sitting.workup, codes):
+        desk.show(para(line))
+    complete = _all_read(replies) or (bool(codes) and ask_codes_complete(desk, tuple(codes)))
+    if not codes and not complete:
+        desk.say("No codes in what was pasted; stored and pending ones are wanted both (services 03 and 07).")
+        return False
+    return sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), complete), "Kept: the codes read.")
+
+
+def _all_read(replies: Sequence[Reply]) -> bool:
+    """Whether stored, pending and permanent codes were all asked for and answered, if only with a refusal."""
+    refused = {r.service for r in replies if isinstance(r, Refused)}
+    told = {r.state for r in replies if isinstance(r, Codes)}
+    return all(state in told or ASKED_BY[state] in refused for state in STATES)
+
+
+def _listed(values: Iterable[Value]) -> str:
+    return "; ".join(
+        f"{v.name} {v.value if isinstance(v.value, str) else f'{v.value:.4g}'} {v.unit}".strip()
+        for v in values
+        if v.value is not None
+    )
+
+
+def _frames(sitting: Sitting, replies: Sequence[Reply]) -> bool:
+    """What a freeze frame answers, offered."""
+    values = [v for r in replies if isinstance(r, Current) and r.frame is not None for v in r.values]
+    kept = False
+    for check in _worked(sitting, frame=True):
+        kept = offer(sitting, check, values) or kept
+    return kept
+
+
+def _worked(sitting: Sitting, frame: bool) -> list[Check]:
+    """Checks of this vehicle whose computation works on a freeze frame, or on live values."""
+    found = []
+    for check in sitting.workup.book.checks.values():
+        working = readings.working_of(check)
+        if working is not None and working.frame is frame and check.name in sitting.workup.tables.check_number:
+            found.append(check)
+    return found
+
+
+def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
+    """What values that were read say of a check, kept if the person agrees. False where they do not suffice."""
+    working, workup = readings.working_of(check), sitting.workup
+    if working is None:
+        return False
+    inputs = readings.from_values(working, values, workup.vehicle)
+    try:
+        worked = readings.told(workup, check.name, inputs)
+    except acts.Refused:
+        return False
+    events = acts.answer(workup, check.name, worked.weights, "sure", None, worked.reading, None, worked.inputs)
+    text = given_text(workup, fold(workup.book, [*workup.events, *events], workup.vehicle).given[-1])
+    if sitting.desk.ask(f"{text}. Enter keeps it, n: not > ").lower() in ("n", "no"):
+        return False
+    return sitting.keep(events, f"Kept: {text}")

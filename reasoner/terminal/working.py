@@ -1,0 +1,145 @@
+"""An answer worked out from readings: its inputs one at a time, then what they say, then kept or not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from rich.console import RenderableType
+
+from reasoner.inference.plan import Option
+from reasoner.measure.asks import Ask, Given, Trouble, take
+from reasoner.measure.point import EXAMPLE, Point
+from reasoner.rulebook.model import Check
+from reasoner.session import acts, readings
+from reasoner.session.acts import Refused
+from reasoner.session.readings import Worked
+from reasoner.session.record import setting_of
+from reasoner.session.words import given_text, places_of
+from reasoner.terminal.blocks import CARE, KEY, head, para, rows, table
+from reasoner.terminal.sitting import Sitting, in_words
+
+WORDS = ("m", "measure")
+SMALL = 0.05  # outcomes with less of the weight than this are not listed
+
+
+def work_out(
+    sitting: Sitting,
+    check: Check,
+    option: Option | None = None,
+    seen_in: str | None = None,
+    known: Mapping[str, str] | None = None,
+) -> bool:
+    """Ask for a computation's inputs and keep what they say of the check. True if it was kept.
+
+    known: inputs that are there already, as they would be typed; Enter takes them.
+    """
+    working = readings.working_of(check)
+    if working is None:
+        return False
+    desk = sitting.desk
+    desk.show(head("Worked out", f"{working.says} Enter: not read; b: back; q: leave"))
+    texts = dict(known or {})
+    while True:
+        if not _ask_all(sitting, working.asks, texts):
+            return False
+        try:
+            worked = readings.work(sitting.workup, check.name, texts)
+        except Refused as refused:
+            desk.say(in_words(refused))
+            if desk.ask("Enter: go through them again, q: leave > "):
+                return False
+            continue
+        desk.page(*_blocks(sitting, check, worked))
+        if not worked.speaks:
+            desk.say("These figures fit none of its outcomes better than the others: nothing is kept.")
+            return False
+        line = desk.ask("Enter keeps it as the answer, c: change something, q: leave > ").lower()
+        if not line:
+            return _keep(sitting, check, worked, option, seen_in)
+        if line not in ("c", "change"):
+            desk.say("Not kept.")
+            return False
+
+
+def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> bool:
+    """Every input that is worth asking for; what was typed goes into `texts`. False if the person leaves."""
+    desk, setting = sitting.desk, setting_of(sitting.workup.vehicle)
+    asked: list[int] = []
+    number = 0
+    while number < len(asks):
+        ask = asks[number]
+        if not ask.wanted(_so_far(asks[:number], texts, sitting)):
+            number += 1
+            continue
+        before = texts.get(ask.name) or readings.remembered(sitting.workup, ask)
+        line = desk.ask(_prompt(ask, setting.places(ask.at), before))
+        if line.lower() in ("q", "quit"):
+            return False
+        if line.lower() in ("b", "back"):
+            number = asked.pop() if asked else number
+            continue
+        typed = line or before
+        got = take(ask, typed, setting)
+        if isinstance(got, Trouble):
+            desk.say(str(got))
+            continue
+        if typed:
+            texts[ask.name] = typed
+        asked.append(number)
+        number += 1
+    return True
+
+
+def _so_far(asks: tuple[Ask, ...], texts: Mapping[str, str], sitting: Sitting) -> Given:
+    found = {ask.name: take(ask, texts.get(ask.name, ""), setting_of(sitting.workup.vehicle)) for ask in asks}
+    return Given(
+        {name: got for name, got in found.items() if isinstance(got, Mapping)},
+        {name: got for name, got in found.items() if isinstance(got, Point)},
+    )
+
+
+def _prompt(ask: Ask, places: tuple[int, ...], before: str) -> str:
+    unit = f" in {ask.unit}" if ask.unit else ""
+    hint = f", such as {EXAMPLE}, or 32 kPa 700 rpm 40 C" if ask.point else unit
+    where = "" if len(places) == 1 else f", by {ask.at} ({' '.join(f'{p}=..' for p in places)})"
+    return f"{ask.say}{hint}{where}{f' [{before}]' if before else ''} > "
+
+
+def _blocks(sitting: Sitting, check: Check, worked: Worked) -> list[RenderableType]:
+    """The figures, what they mean, the formula, how sure, and the answer that they come to."""
+    finding, places = worked.finding, places_of(sitting.workup, check)
+    figures = [
+        (places[place] if len(finding.figures) > 1 else "", figure.name, str(figure))
+        for place, found in finding.figures.items()
+        for figure in found
+    ]
+    blocks: list[RenderableType] = [head("Figures"), table(figures, [KEY])]
+    for title, said in (("It means", finding.means), ("How", finding.formula), ("How sure", finding.sure)):
+        blocks += [head(title), *(para(line) for line in said)]
+    if finding.warns:
+        blocks += [head("Look again", style=CARE), *(para(line) for line in finding.warns)]
+    texts = {outcome.name: outcome.text for outcome in check.outcomes}
+    answers = [(places[place], _shares(weights, texts)) for place, weights in worked.weights.items()]
+    return [*blocks, head("As an answer", "how well each fits"), rows(answers)]
+
+
+def _shares(weights: Mapping[str, float], texts: Mapping[str, str]) -> str:
+    """`rich 96 %, normal 4 %`: how well each outcome fits, as shares of the whole."""
+    whole = sum(weights.values())
+    ranked = sorted(((weight / whole, texts[name]) for name, weight in weights.items()), key=lambda pair: -pair[0])
+    return "; ".join(f"{text}: {100 * share:.0f} %" for share, text in ranked if share >= SMALL)
+
+
+def _keep(sitting: Sitting, check: Check, worked: Worked, option: Option | None, seen_in: str | None) -> bool:
+    events = acts.answer(
+        sitting.workup, check.name, worked.weights, "sure", option, worked.reading, seen_in, worked.inputs
+    )
+    sitting.keep(events)
+    sitting.said.append(f"Kept: {given_text(sitting.workup, sitting.workup.record.given[-1])}")
+    return True
+
+
+def offers(check: Check) -> str:
+    """The line that says it can be worked out, or ""."""
+    working = readings.working_of(check)
+    return "" if working is None else f"m: work it out from readings ({working.name})"

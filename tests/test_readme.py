@@ -1,0 +1,66 @@
+"""The README shows a real session: played again here in a real terminal and compared.
+
+After a change of rules or screens: REFRESH_README=1 python -m pytest tests/test_readme.py
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+pexpect = pytest.importorskip("pexpect")
+
+ROOT = Path(__file__).parent.parent
+README = ROOT / "README.md"
+BEGIN, END = "<!-- session -->\n", "<!-- end of session -->\n"
+TYPED = (
+    "",  # inline 4
+    "",  # direct
+    "2",  # charged
+    "",  # airflow meter
+    "198000 km",
+    "Shakes after a hot restart, lamp every few weeks",
+    "P0172 pending, P0172 permanent",
+    "",  # that is all
+    "",  # tools
+    "",  # no values
+    "5",  # warm idle
+    "1",  # the first question: its first outcome
+)
+
+
+def played(folder: Path) -> str:
+    """The screen's text, line by line, with what was typed."""
+    environ = {**os.environ, "TERM": "dumb", "REASONER_CASES": str(folder), "PYTHONUTF8": "1", "NO_COLOR": "1"}
+    child = pexpect.spawn(
+        sys.executable, ["-m", "reasoner", "diagnose", "estate"], dimensions=(24, 80), env=environ, cwd=str(ROOT),
+        encoding="utf-8", timeout=60,
+    )  # fmt: skip
+    text = ""
+    for line in TYPED:
+        child.expect(r"> $")
+        text += child.before + child.after
+        child.sendline(line)
+    child.expect(r"> $")
+    text += child.before + child.after
+    child.sendline("s")
+    child.expect(pexpect.EOF)
+    text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]|\r", "", text)
+    text = re.sub(r"Cases are kept in\s+\S+\s+\(REASONER_CASES\)\.", "Cases are kept in /home/you/shop (REASONER_CASES).", text)
+    text = text.replace("> < > ", "> ")  # a dumb terminal's way of scrolling a long line
+    return "\n".join(line.rstrip() for line in text.splitlines()) + "\n"
+
+
+def test_the_session_in_the_readme_is_what_happens(tmp_path: Path) -> None:
+    found = f"```\n$ reasoner diagnose estate\n{played(tmp_path / 'cases')}```\n"
+    text = README.read_text(encoding="utf-8")
+    before, rest = text.split(BEGIN)
+    shown, after = rest.split(END)
+    if os.environ.get("REFRESH_README"):
+        README.write_text(before + BEGIN + found + END + after, encoding="utf-8")
+        return
+    assert shown == found
