@@ -108,7 +108,7 @@ def begin(folder: Path, head: Mapping[str, object], today: date, name: str | Non
     if name is not None:
         name = safe_name(name)
         return journal.create(folder / (name + SUFFIX), {"case": name, **head})
-    used = [re.fullmatch(rf"{today}-([0-9]{{1,9}})", stem) for stem in _names(folder)]
+    used = [re.fullmatch(rf"{today}-([0-9]{{1,9}})", stem) for stem in names(folder)]
     first = 1 + max((int(found[1]) for found in used if found), default=0)
     for number in range(first, first + AT_ONCE):
         name = f"{today}-{number}"
@@ -141,8 +141,8 @@ def find(folder: Path, wanted: str) -> Path:
     if "/" in wanted or os.sep in wanted:
         return Path(wanted)  # reading it tells whether it is a case
     wanted_name = unicodedata.normalize("NFC", wanted).removesuffix(SUFFIX)
-    names = _names(folder)
-    shown = {unicodedata.normalize("NFC", name): name for name in names}
+    there = names(folder)
+    shown = {unicodedata.normalize("NFC", name): name for name in there}
     if wanted_name in shown:
         return folder / (shown[wanted_name] + SUFFIX)
     if wanted.endswith(SUFFIX) and os.path.exists(wanted):
@@ -155,13 +155,13 @@ def find(folder: Path, wanted: str) -> Path:
     from difflib import get_close_matches  # slow to load, and seldom needed
 
     close = get_close_matches(wanted_name, shown, SHOWN)
-    mend = f"did you mean {_some(close)}?" if close else f"there are: {_some(names)}" if names else "there are none yet"
+    mend = f"did you mean {_some(close)}?" if close else f"there are: {_some(there)}" if there else "there are none yet"
     raise CasebookError(f'no case is called "{wanted}"', mend, folder)
 
 
 def entries(folder: Path) -> tuple[Entry, ...]:
     """All cases of a folder, by name; damaged ones too, with what is wrong. None where there is no folder yet."""
-    return tuple(_entry(folder / (name + SUFFIX)) for name in _names(folder))
+    return tuple(_entry(folder / (name + SUFFIX)) for name in names(folder))
 
 
 def _entry(path: Path) -> Entry:
@@ -175,7 +175,7 @@ def _entry(path: Path) -> Entry:
         return Entry(path.stem, path, changed, {}, (), (), error.one_line)
 
 
-def _names(folder: Path) -> list[str]:
+def names(folder: Path) -> list[str]:
     """Names of the files that may be cases, numbers in order of size. Raises CasebookError."""
     try:
         with told(folder, "the cases cannot be listed"):

@@ -1,70 +1,39 @@
-"""`reasoner cases`."""
+"""`reasoner cases`: what the shop has kept."""
 
 from __future__ import annotations
 
-import json
-import os
-from typing import Any
-
 import click
 
-from reasoner.casebook import store
-from reasoner.casebook.store import Entry
-from reasoner.casebook.trouble import CasebookError, visible
-from reasoner.cli import exits, keeper
+from reasoner.cli.lazy import LazyGroup
 from reasoner.cli.options import cases_option
 
+TABLE = {
+    "list": ("cases_list", "List the cases (as `cases` alone does)."),
+    "find": ("cases_find", "Find cases by words, state, fault, vehicle, code or date."),
+    "show": ("cases_show", "Tell a case: what was asked and seen, how the belief moved, how it ended."),
+    "alike": ("cases_alike", "Find the solved cases that looked most like one, and what they were."),
+    "replay": ("cases_replay", "See what today's rules, or changed ones, make of recorded answers."),
+    "review": ("cases_review", "Look over all closed cases: how often right, how sure, what misled."),
+    "learn": ("cases_learn", "Propose better numbers for the rules from closed cases."),
+    "import": ("cases_import", "Make cases from a table: CSV, or a YAML list."),
+    "correct": ("cases_correct", "Put an answer or the vehicle right, with the reason."),
+    "close": ("cases_close", "Close a case: what it was, and how firmly that is known."),
+    "anonymise": ("cases_anonymise", "Write a copy of a case that can be given away."),
+}
 
-@click.command(epilog="Example: reasoner cases --cases ~/shop")
+
+@click.group(
+    cls=LazyGroup, table=TABLE, invoke_without_command=True, epilog="Example: reasoner cases find --fault injector"
+)
 @cases_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
-def command(cases_dir: str | None, as_json: bool) -> None:
-    """List the cases: name, when opened, vehicle, how each stands. Damaged ones are listed with what is wrong."""
-    try:
-        folder, why = store.folder(cases_dir, os.environ)
-        found = store.entries(folder)
-    except CasebookError as error:
-        raise keeper.refuse(error) from None
-    if as_json:
-        for entry in found:
-            click.echo(json.dumps(_row(entry)))
-    else:
-        click.echo(f"Cases in {folder} ({why}):", err=True)
-        for entry in found:
-            row = _row(entry)
-            if entry.trouble:
-                click.echo(f"{row['case']}: damaged: {entry.trouble}", err=True)
-            else:
-                click.echo(f"{row['case']:<24} {row['opened'][:10]}  {row['state']:<10} {row['vehicle']}")
-        if not found:
-            click.echo("none yet; `reasoner diagnose` starts one", err=True)
-    if any(entry.trouble for entry in found):
-        raise click.exceptions.Exit(exits.PROBLEMS)
+@click.pass_context
+def command(ctx: click.Context, cases_dir: str | None, as_json: bool) -> None:
+    """The cases: list them, find one, look at it again, and learn from them.
 
+    Alone: lists them, by name, when opened, how each stands, vehicle. Damaged ones are listed with what is wrong.
+    """
+    if ctx.invoked_subcommand is None:
+        from reasoner.cli import cases_list
 
-def _row(entry: Entry) -> dict[str, Any]:
-    head = entry.head
-    vehicle = head.get("vehicle")
-    fields = vehicle if isinstance(vehicle, dict) else {}
-    title = str(fields.get("name") or fields.get("layout") or "")
-    return {
-        "case": visible(entry.name, 60),
-        "opened": visible(str(head.get("opened", "")), 40),
-        "state": "damaged" if entry.trouble else _state(entry),
-        "vehicle": visible(title, 60),
-        "path": str(entry.path),
-        "trouble": entry.trouble,
-    }
-
-
-def _state(entry: Entry) -> str:
-    """open, concluded (a verdict was the last word), or how it was closed; read off the last events."""
-    for event in reversed(entry.latest):
-        kind = event.get("event")
-        if kind == "closed":
-            return visible(str(event.get("state", "closed")), 20)
-        if kind == "verdict":
-            return "settled" if event.get("kind") == "settled" else "open"
-        if kind not in ("stop", "rules", "note"):
-            return "open"
-    return "open"
+        ctx.invoke(cases_list.command, cases_dir=cases_dir, as_json=as_json)

@@ -17,6 +17,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
+from reasoner.session import repairing
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 
@@ -59,7 +60,7 @@ def open_case(path: Path, book: Rulebook, by: str = "time") -> Keeper:
     with ExitStack() as undo:
         journal = resume(path)
         undo.callback(journal.close)
-        workup = begin(book, vehicle_of(journal.case), journal.case.events, by)
+        workup = repairing.resume(book, vehicle_of(journal.case), journal.case.events, by)
         undo.pop_all()
     keeper = Keeper(journal, workup)
     stamps = workup.record.stamps or (str(journal.case.head["rules"]),)

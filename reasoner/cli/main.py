@@ -14,6 +14,9 @@ from reasoner.cli.lazy import LazyGroup
 TABLE = {
     "diagnose": ("diagnose", "Find the cause: start a case, or go on with one."),
     "demo": ("demo", "See an invented shop's case played through the real loop."),
+    "decide": ("decide", "What to replace: the choices with their costs, and what they hang on."),
+    "sheet": ("sheet", "The repair sheet: cautions, steps, blanks, what was checked off."),
+    "prove": ("prove", "What must be seen before a repair counts as proven, and what is missing."),
     "cases": ("cases", "List the cases."),
     "measure": ("measure", "Work out what readings say: trims, gases, pressures, raw replies."),
     "rules": ("rules", "Look at the rules, check them, and add your own."),

@@ -16,6 +16,8 @@ TABLE = {
     "purge": ("measure_purge", "What vapour from the tank does to the trim."),
     "fuel": ("measure_fuel", "Ethanol in the fuel: stoichiometric ratio, and the trim if the controller is wrong."),
     "flow": ("measure_flow", "An injector at another pressure, and the trim that it makes."),
+    "log": ("measure_log", "A log of a drive: when it was rich, when not, and what kind of error it is."),
+    "columns": ("measure_columns", "Propose what the columns of a log are, to be kept as a mapping."),
     "replies": ("measure_replies", "Raw replies of the standard services as codes, readiness and values."),
 }
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from reasoner.decide.jobs import Job, all_places, cost, cylinders, effort, leaves, needed
+from reasoner.decide.jobs import ENGINE, Job, all_places, cost, cylinders, effort, leaves, needed
 from reasoner.decide.order import Try, by_chance_over_cost
 from reasoner.decide.prices import Prices
 from reasoner.decide.risks import driving_on
@@ -207,13 +207,15 @@ def courses(stake: Stake) -> dict[str, tuple[Job, ...]]:
     likely = [job for job, chance in stake.jobs.items() if chance >= WORTH_A_THOUGHT]
     found: dict[str, tuple[Job, ...]] = {}
     if likely:
-        first = likely[0]
-        second = next((job for job in likely[1:] if not first.places < job.places), None)
+        lead = likely[0]
+        whole = all_places(stake.tables.vehicle, lead.places)
+        first = next((job for job in likely if job.repair == lead.repair and job.places < whole), lead)
+        second = next((job for job in likely if not first.places <= job.places or job.repair != first.repair), None)
+        found["all"] = (Job(lead.repair, whole),) if len(whole) > 1 else ()
         found["alone"] = (first,)
         found["two"] = _merged((first, second)) if second else ()
-        found["all"] = (Job(first.repair, all_places(stake.tables.vehicle, first.places)),)
-        found["bank"] = (Job(first.repair, _bank(stake, first)),)
-        found["cheaper"] = _cheaper(stake, first, likely)
+        found["bank"] = (Job(lead.repair, _bank(stake, first)),)
+        found["cheaper"] = _cheaper(stake, lead, likely)
         found["in turn"] = _turns(stake, likely)
     known: set[tuple[Job, ...]] = {()}
     for kind, work in list(found.items()):
@@ -241,7 +243,8 @@ def _bank(stake: Stake, job: Job) -> frozenset[str]:
 def _cheaper(stake: Stake, first: Job, likely: Sequence[Job]) -> tuple[Job, ...]:
     """The best step that costs less now than the suspect's repair: another repair, or one that sometimes saves it."""
     most = stake.cost(first)
-    steps = [Job(r.name, first.places) for r in stake.book.repairs.values() if first.repair in r.instead_of]
+    whole = frozenset((ENGINE,))
+    steps = [Job(r.name, whole) for r in stake.book.repairs.values() if first.repair in r.instead_of]
     works = [(job,) for job in (*steps, *likely) if stake.cost(job) < most]
     return min(works, key=lambda work: _mean(stake, losses(stake, work)), default=())
 

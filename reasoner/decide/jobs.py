@@ -77,6 +77,6 @@ def leaves(book: Rulebook, work: Iterable[Job], need: Job) -> tuple[Job, float]:
         repair = book.repairs[job.repair]
         if job.repair == need.repair or need.repair in repair.includes:
             places = places - job.places
-        elif need.repair in repair.instead_of and repair.cures and (need.places <= job.places or ENGINE in job.places):
+        elif need.repair in repair.instead_of and repair.cures and ENGINE in job.places:
             chance = 1 - (1 - chance) * (1 - repair.cures.value)
     return Job(need.repair, places), chance

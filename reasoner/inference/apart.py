@@ -42,11 +42,16 @@ def _entropy(p: Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Telling:
-    """bits: (N, N) of the best single look. check: (N, N) its number. causes: which cause each row stands for."""
+    """bits: (N, N) of the best single look. check: (N, N) its number. causes: which cause each row stands for.
+
+    says: (T,) bits of each check's best look between the two causes that it tells apart best, or between one of them
+    and nothing to be seen.
+    """
 
     causes: tuple[int, ...]
     bits: Array
     check: Index
+    says: Array
 
 
 def telling(tables: Tables, causes: Sequence[int]) -> Telling:
@@ -56,25 +61,20 @@ def telling(tables: Tables, causes: Sequence[int]) -> Telling:
     """
     n = len(causes)
     bits, which = np.zeros((n, n)), np.full((n, n), -1, dtype=np.intp)
+    says = np.zeros(len(tables.checks))
     for number, check in enumerate(tables.checks):
         for condition in looks(tables, check):
             found = seen(tables, check, causes, condition)
             pairs = even_odds(found[:, None], found[None]).max(axis=-1)
             better = pairs > bits
             bits[better], which[better] = pairs[better], number
-    return Telling(tuple(causes), bits, which)
+            says[number] = max(says[number], pairs.max(), even_odds(found, check.rows[0]).max())
+    return Telling(tuple(causes), bits, which, says)
 
 
 def looks(tables: Tables, check: CheckTable) -> Sequence[int | None]:
     """The conditions in which a look can differ."""
     return (None,) if check.steady else check.conditions or tuple(range(len(tables.conditions)))
-
-
-def most_said(check: CheckTable) -> float:
-    """Bits at even odds between the two of the check's own distributions that lie furthest apart."""
-    used = np.unique(np.concatenate([[0], check.index.reshape(-1)]))
-    rows = check.rows[used]
-    return float(even_odds(rows[:, None], rows[None]).max())
 
 
 def raises(tables: Tables, check: CheckTable, cause: int, first: int = 0) -> float:

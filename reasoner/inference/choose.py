@@ -45,8 +45,7 @@ def rank(
             (replace(o, ahead=_until_settled(tables, now, o, costs, depth)) for o in best), key=lambda o: o.ahead
         )
     elif len(best) > 1:
-        new = [o for o in found if (o.check, o.fresh) not in now.instead]
-        best = sorted(_looked_ahead(tables, now, best, new[:SHORTLIST], costs), key=lambda o: -o.ahead)
+        best = sorted(_looked_ahead(tables, now, best, found[:SHORTLIST], costs), key=lambda o: -o.ahead)
     return _gentlest_first(best + found[compared:])
 
 
@@ -62,9 +61,8 @@ def _worked_out(tables: Tables, now: Situation, choices: Sequence[Option]) -> li
 
 def _most(tables: Tables, now: Situation, option: Option) -> float:
     assert option.condition is not None  # repeats are done in new spells of a condition
-    showing, quiet = states(tables, now, option)
     shows = tables.shows[:, option.condition]
-    return most_repeated(tables, tables.checks[option.check], showing + quiet, shows, option.times)
+    return most_repeated(tables, tables.checks[option.check], now.probability, shows, option.times)
 
 
 def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
@@ -78,19 +76,15 @@ def _bits(tables: Tables, now: Situation, choices: Sequence[Option], stack: Stac
     found: list[float] = []
     for option in choices:
         check, key = tables.checks[option.check], (option.condition, option.fresh)
-        replaces = (option.check, option.fresh) in now.instead
         if option.times > 1 and option.condition is not None:
-            showing, quiet = states(tables, now, option)
-            bits = gain_repeated(tables, check, showing + quiet, tables.shows[:, option.condition], option.times)
-        elif len(check.places) > 1 or replaces:
+            shows = tables.shows[:, option.condition]
+            bits = gain_repeated(tables, check, now.probability, shows, option.times)
+        elif len(check.places) > 1:
             bits = gain(tables, check, *states(tables, now, option), option.place)
         else:
             if key not in swept:
                 swept[key] = sweep(tables, *states(tables, now, option), stack)
             bits = float(swept[key][option.check])
-        if replaces:  # what it tells, less what is forgotten for it
-            showing, quiet = states(tables, now, option)
-            bits -= class_entropy(tables, showing + quiet) - class_entropy(tables, now.probability)
         found.append(bits)
     return found
 

@@ -4,8 +4,8 @@ first be brought about, or repeated over several new ones; and where each outcom
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -67,8 +67,7 @@ class Situation:
     avoided: conditions that cannot be brought about. lacking: tools not at hand.
     often: checks looked at in as many spells as anybody will; what those did not tell, one more hardly will.
     answered: checks answered or passed over at any time (opens gates). visited: conditions that have had a spell: a
-    new one has to be brought about in full, as going out and straight back in makes none. instead: what is believed
-    before (check, in a new spell) without the answers that it would replace (see `echoes`).
+    new one has to be brought about in full, as going out and straight back in makes none.
     """
 
     showing: Array
@@ -82,7 +81,6 @@ class Situation:
     answered: frozenset[int] = frozenset()
     visited: frozenset[int] = frozenset()
     often: frozenset[int] = frozenset()
-    instead: Mapping[tuple[int, bool], tuple[Array, Array]] = field(default_factory=dict)
 
     @property
     def probability(self) -> Array:
@@ -163,7 +161,17 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
     work = costs.asking_minutes + minutes + costs.waiting_counts * wait + costs.hazard_minutes * min(hazards, 2)
     cost = {"time": work, "money": money + work / 60.0 * costs.hour_costs, "gain": 1.0}[costs.by]
     return Option(
-        option.check, option.condition, option.fresh, option.place, option.times, first, minutes, wait, money, hazards, cost
+        option.check,
+        option.condition,
+        option.fresh,
+        option.place,
+        option.times,
+        first,
+        minutes,
+        wait,
+        money,
+        hazards,
+        cost,
     )
 
 
@@ -176,10 +184,9 @@ def _start(tables: Tables, now: Situation, condition: int) -> int:
 
 def states(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array]:
     """P(cause, showing) and P(cause, quiet) at the moment of the look."""
-    showing, quiet = now.instead.get((option.check, option.fresh), (now.showing, now.quiet))
     if not option.fresh or option.condition is None:
-        return showing, quiet
-    probability, shows = showing + quiet, tables.shows[:, option.condition]
+        return now.showing, now.quiet
+    probability, shows = now.probability, tables.shows[:, option.condition]
     return probability * shows, probability * (1.0 - shows)
 
 
@@ -226,7 +233,6 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
         done=kept | {(option.check, option.place), *((other, None) for other in check.stands_for)},
         answered=now.answered | {option.check},
         visited=now.visited if condition is None else now.visited | {condition},
-        instead={},
     )
     for outcome in np.argsort(-chance, kind="stable"):
         if chance[outcome] <= 0:

@@ -11,7 +11,28 @@ Good:
 Bad:
 
     faults:
-      leak: {shows: {any: rarely}}
+      seal-leaks:
+        name: Pump seal leaks
+        means: Fuel gets into the oil.
+        at: engine
+        share: 10
+        shows: {any: rarely}
+        acts as: [rich]
+        repair: new-meter
+        confirmed by: [thin-oil]
+        driving on: The oil loses its strength.
+        source: judgement
+    checks:
+      thin-oil:
+        name: Oil thin
+        kind: look
+        ask: Is the oil thin?
+        sees: ever
+        outcomes: {no: it is not, yes: it is}
+        otherwise: {yes: rarely}
+        given: {seal-leaks: {yes: often}}
+        minutes: 1
+        source: practice
 """
 
 from __future__ import annotations

@@ -1,7 +1,9 @@
 """A check that tells nothing.
 
-Whatever is wrong, its outcomes are as likely as with anything else wrong: even between the two causes that lie
-furthest apart it brings less than the setting `least gain`, on every typical vehicle it applies to.
+Whatever is wrong or not, its outcomes are as likely as ever: even between the two faults that it tells apart best, or
+one of them and nothing to be seen, in whichever of its conditions, one look brings less than the setting `least gain`
+at even odds, on every typical vehicle it applies to. Where the faults that it shows do not act in the conditions it is
+made in, nobody can see what it says.
 
 Good:
 
@@ -37,17 +39,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.inference.apart import most_said
 from reasoner.lint.bench import Bench, Finding, at
 
 ID = "tells-nothing"
 TITLE = "a check that tells nothing"
-MEND = "say under `given` which faults or families it shows differently, or take the check out"
+MEND = "say under `given` what it shows differently, look at the conditions it is made `in`, or take it out"
 
 
 def check(bench: Bench) -> Iterator[Finding]:
     for name, entry in bench.book.checks.items():
-        bits = [most_said(table) for car in bench.cars if (table := car.table(name))]
+        numbers = [(car, car.tables.check_number[name]) for car in bench.cars if name in car.tables.check_number]
+        bits = [float(car.telling.says[number]) for car, number in numbers]
         if bits and max(bits) < bench.book.settings.least_gain:
-            said = "nothing" if max(bits) < 0.0005 else f"at most {max(bits):.3f} bits"
+            said = "nothing" if max(bits) < 0.0005 else f"at most {max(bits):.4f} bits"
             yield at("checks", name, entry.origin.place, f'"{name}" tells {said}, whatever is wrong')

@@ -1,8 +1,8 @@
 """Pasted lines of hex -> the replies in them: addresses, lengths and checksums taken off, long replies put together.
 
 CAN: identifiers 7E8 to 7EF, or 18 DA F1 xx (ISO 15765-4), then the length or the number of the frame (ISO 15765-2).
-Elsewhere: three bytes of header and one of checksum (ISO 9141-2, ISO 14230-2: the sum of all before it). All from
-memory. A line that is a reply by itself (`43 01 01 72`) is taken as it stands; what was asked (`03`) is passed over.
+Elsewhere: three bytes of header and one at the end that checks them: the sum (ISO 9141-2, ISO 14230-2) or a CRC (SAE
+J1850). All from memory. A line that is a reply by itself (`43 01 01 72`) is taken as it stands; what was asked (`03`) is passed over.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from reasoner.measure.slip import Slip, visible
 
 MOST_LINES = 2000
 REQUESTS = range(0x01, 0x0B)  # services that are asked for; their replies have 40 more
-REPLIES = frozenset({*range(0x41, 0x4B), 0x7F})
+REPLIES = frozenset({0x41, 0x42, 0x43, 0x44, 0x46, 0x47, 0x4A, 0x7F})
+TO_TESTER = frozenset({0x6B, 0xF1})  # second byte of the header of a reply
 
 _CAN = re.compile(r"(7E[89A-F]|18\s?DA\s?F1\s?[0-9A-F]{2})[\s:]*((?:[0-9A-F]{2}\s*)+)", re.I)
 _SINGLE, _FIRST, _NEXT = 0, 1, 2
@@ -105,7 +106,18 @@ def _frame(sender: str, data: bytes, open_: dict[str, _Long], line: str) -> byte
 
 
 def _bare(data: bytes) -> bytes:
-    """Without three bytes of header and the checksum, where there are any."""
-    if len(data) >= 6 and data[3] in REPLIES and data[0] not in REPLIES and sum(data[:-1]) & 0xFF == data[-1]:
-        return data[3:-1]
+    """Without three bytes of header and the one that checks them, where there are any."""
+    if len(data) >= 6 and data[1] in TO_TESTER and data[3] in REPLIES:
+        if data[-1] in (sum(data[:-1]) & 0xFF, crc(data[:-1])):
+            return data[3:-1]
     return data
+
+
+def crc(data: bytes) -> int:
+    """CRC-8 of SAE J1850: x8 + x4 + x3 + x2 + 1, begun with ones, inverted."""
+    found = 0xFF
+    for byte in data:
+        found ^= byte
+        for _ in range(8):
+            found = (found << 1 ^ 0x1D) & 0xFF if found & 0x80 else found << 1
+    return found ^ 0xFF

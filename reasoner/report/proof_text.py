@@ -22,6 +22,7 @@ def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
         lines += _seen(item, width)
     lines += _counts(p, width)
     lines += section("Not meanwhile", [f"{title}. {say}" for title, say in p.never], "!", width)
+    lines += section("Sources", p.sources, width=width)
     return page(lines)
 
 
@@ -38,8 +39,8 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
         lines += para("It has shown again since the work: it is not cured.", 2, "!", width)
     elif p.needed is None:
         lines += para(
-            f"Not even {p.most} clean ones prove it gone; that is as far as anybody goes. What can be said is how small "
-            "the chance has become.",
+            f"Not even {p.most} clean ones prove it gone, and nobody does more. What can be said is how small the "
+            "chance has become.",
             2,
             "!",
             width,
@@ -64,7 +65,12 @@ def _course(p: ProvocationDoc) -> list[list[str]]:
 
 def _seen(item: SeenDoc, width: int) -> list[str]:
     note = {"not right": " It is not as it should be.", "no tool": " No tool for it at hand."}.get(item.state, "")
-    return para(f"{item.title}. {item.say}{note}", 2, SIGNS[item.state], width)
+    said = f"{item.title}. {item.say}" if item.say else f"{item.title}, likewise."
+    return para(f"{said}{_by(item.source) if item.say else ''}{note}", 2, SIGNS[item.state], width)
+
+
+def _by(source: str) -> str:
+    return f" [{source}]" if source else ""
 
 
 def _counts(p: ProofDoc, width: int) -> list[str]:
@@ -85,4 +91,4 @@ def _counts(p: ProofDoc, width: int) -> list[str]:
 def _count(count: CountDoc, width: int) -> list[str]:
     sign = "[ ]" if count.missing else "[x]"
     have = f"{count.have:g} of {count.least:g} {count.unit}"
-    return para(f"{count.title}: {have} ({count.name}). {count.say}", 2, sign, width)
+    return para(f"{count.title}: {have} ({count.name}). {count.say}{_by(count.source)}", 2, sign, width)

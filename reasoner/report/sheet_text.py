@@ -45,8 +45,8 @@ def _step(line: LineDoc, width: int) -> list[str]:
     sign = f"{_box(line.boxes[0].done)} {line.number}." if once else f"    {line.number}."
     found += para(line.text, 0, sign, width)
     if not once:
-        found += para("   ".join(f"{_box(box.done)} {box.place}" for box in line.boxes), 7, width=width)
-    return found + [f"       {figure.what}: {figure.value or BLANK}" for figure in line.figures]
+        found += para("   ".join(f"{_box(box.done)} {box.place}" for box in line.boxes), len(sign) + 1, width=width)
+    return found + [f"{' ' * len(sign)} {figure.what}: {figure.value or BLANK}" for figure in line.figures]
 
 
 def caution_above(line: LineDoc, caution: CautionDoc) -> str:

@@ -96,7 +96,7 @@ def read(desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Mea
         _unknown(desk, name, COMPUTATIONS, "computation")
         return None
     if signature.at is not at:
-        message = f'"{name.value}" finds something by {signature.at}, and the check is about the {at}'
+        message = f'"{name.value}" is about the {signature.at}, and the check about the {at}'
         desk.notes.note("wrong-level", name, message, f"give the check `at: {signature.at}`, or take another")
         return None
     if bands is None:

@@ -130,7 +130,7 @@ def _mark(before: str, file: str) -> Mark:
     return Mark(Place(file, len(lines), len(lines[-1]) + 1))
 
 
-class _Refused(Exception):  # noqa: N818
+class _Refused(Exception):
     """Reading stops here; why has been noted."""
 
 

@@ -28,7 +28,7 @@ class Problem:
     severity: str = "error"
 
 
-class Unreadable(ValueError):  # noqa: N818
+class Unreadable(ValueError):
     """A piece of text is not what it should be. Raised by the small parsers, caught where the place is known."""
 
     def __init__(self, message: str, mend: str = "", kind: str = "bad-value") -> None:
@@ -36,7 +36,7 @@ class Unreadable(ValueError):  # noqa: N818
         self.message, self.mend, self.kind = message, mend, kind
 
 
-class RulesRefused(Exception):  # noqa: N818
+class RulesRefused(Exception):
     """The rules have mistakes; nothing of them is used. `problems` are all of them, sorted by place."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

@@ -128,20 +128,23 @@ class SheetDoc:
 
 @dataclass(frozen=True)
 class SeenDoc:
-    """A check that must be as on a sound car. state: seen, not right, missing, no tool."""
+    """A check that must be as on a sound car. state: seen, not right, missing, no tool. say: what is to be seen, or
+    empty where the one before it says so."""
 
     title: str
     say: str
+    source: str
     state: str
 
 
 @dataclass(frozen=True)
 class CountDoc:
-    """Something counted. together: has to be met in one drive with the others so marked."""
+    """Something counted. together: has to be met in one drive with the others so marked. source: who says so."""
 
     name: str
     title: str
     say: str
+    source: str
     have: float
     least: float
     unit: str
@@ -179,7 +182,8 @@ class ProvocationDoc:
 
 @dataclass(frozen=True)
 class ProofDoc:
-    """state: what the case could be closed as now. missing: what is still missing for `proven`, in words."""
+    """state: what the case could be closed as now. missing: what is still missing for `proven`, in words. sources: the
+    bibliography of what is cited, with how each was read."""
 
     case: str
     title: str
@@ -187,6 +191,7 @@ class ProofDoc:
     seen: tuple[SeenDoc, ...]
     counts: tuple[CountDoc, ...]
     never: tuple[tuple[str, str], ...]
+    sources: tuple[str, ...]
     cleared: bool | None
     state: str
     missing: tuple[str, ...]

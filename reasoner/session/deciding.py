@@ -186,9 +186,10 @@ def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
     this = short(decision, best)
     other = short(decision, next(c for c in decision.choices if c.kind == hinge.instead))
     if hinge.what == "chance" and job:
-        who = places_text(job.places) if job.places != {ENGINE} else "its cause"
+        who = places_text(job.places) if job.places != {ENGINE} else "this"
         here, beyond = ("below", "above") if hinge.at > hinge.now else ("above", "below")
-        return f"{this}, while {who} stays {here} {percent(hinge.at)} (now {percent(hinge.now)}); {beyond}, {other}"
+        chance = f"{percent(hinge.at)} (now {percent(hinge.now)})"
+        return f"{this}, while the chance that it is {who} stays {here} {chance}; {beyond}, {other}"
     what = {"check": "the check", "comeback": "a car that comes back"}.get(hinge.what)
     if what is None and job:
         part = stake.book.parts[stake.book.repairs[job.repair].part].title

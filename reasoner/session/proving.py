@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from reasoner.decide.followup import mended
-from reasoner.decide.proof import Provocation, Shows, best_provocation, needed, shows_from, still_there, upper_bound
+from reasoner.decide.proof import Provocation, best_provocation, needed, shows_from, still_there, upper_bound
 from reasoner.decide.tally import ONE_DRIVE, tally
 from reasoner.inference.seen_showing import seen_showing
-from reasoner.rulebook.model import Check, Proof
+from reasoner.rulebook.model import Check, Proof, Source
 from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.session.plain import shortened
 from reasoner.session.repairing import STATES, Work
@@ -22,7 +22,7 @@ def document(workup: Workup, before: Workup, work: Work, case: str = "") -> Proo
     provocation = _provocation(before, work)
     apply = [p for p in book.proofs.values() if not p.never and p.cleared in (None, work.cleared)]
     seen = _seen(workup, work, apply)
-    counts = tuple(_count(t.proof, t.have) for t in tally(apply, work.drives))
+    counts = tuple(_count(workup, t.proof, t.have) for t in tally(apply, work.drives))
     missing = tuple(_missing(provocation, seen, counts))
     again = provocation is not None and provocation.showed
     return ProofDoc(
@@ -32,6 +32,7 @@ def document(workup: Workup, before: Workup, work: Work, case: str = "") -> Proo
         seen=seen,
         counts=counts,
         never=tuple((p.title, p.say) for p in book.proofs.values() if p.never),
+        sources=tuple(f"{s.name}: {s.cite} ({s.seen})" for s in _cited(workup)),
         cleared=work.cleared,
         state=STATES[2] if again else STATES[1] if missing else STATES[0],
         missing=missing,
@@ -98,15 +99,11 @@ def _provocation(before: Workup, work: Work) -> ProvocationDoc | None:
         clean=clean,
         showed=not all(clean for _, clean in work.provoked),
         course=tuple(still_there(best.shows, n, numbers.proof_begins_at) for n in shown),
-        still=_still(best.shows, clean, numbers.proof_begins_at),
+        still=still_there(best.shows, clean, numbers.proof_begins_at),
         bound=upper_bound(clean) if clean else None,
         minutes=best.minutes,
         waiting=best.wait,
     )
-
-
-def _still(shows: Shows, clean: int, before: float) -> float:
-    return still_there(shows, clean, before)
 
 
 def _rule(before: Workup, work: Work, condition: str) -> str:
@@ -122,19 +119,30 @@ def _rule(before: Workup, work: Work, condition: str) -> str:
 
 
 def _seen(workup: Workup, work: Work, apply: Iterable[Proof]) -> tuple[SeenDoc, ...]:
-    """The repair's own proof, then what holds for every repair; each check once, as last answered since the work."""
+    """What holds for every repair, then the repair's own proof; each check once, as last answered since the work."""
     book = workup.book
-    wanted: dict[str, str] = {}
+    wanted: dict[str, tuple[str, str]] = {}
     for proof in apply:
-        for name in proof.shown_by:
-            wanted.setdefault(name, proof.say)
+        for number, name in enumerate(proof.shown_by):
+            wanted.setdefault(name, ("" if number else proof.say, _source(workup, proof)))
     for job in work.jobs:
         for name in book.repairs[job.repair].proof:
-            wanted.setdefault(name, "")
+            wanted.setdefault(name, (shortened(book.checks[name].ask, 200), ""))
     here = [book.checks[name] for name in wanted if name in workup.tables.check_number]
-    return tuple(
-        SeenDoc(check.title, wanted[check.name] or shortened(check.ask, 200), _state(workup, check)) for check in here
-    )
+    return tuple(SeenDoc(check.title, *wanted[check.name], _state(workup, check)) for check in here)
+
+
+def _source(workup: Workup, proof: Proof) -> str:
+    """Who says so, and whether that was read or is from memory."""
+    source = workup.book.sources.get(proof.origin.source)
+    if source is None:
+        return {"practice": "common practice, no source"}.get(proof.origin.source, proof.origin.source)
+    return f"{source.name}, {'from memory' if source.seen == 'from memory' else f'seen: {source.seen}'}"
+
+
+def _cited(workup: Workup) -> list[Source]:
+    names = dict.fromkeys(proof.origin.source for proof in workup.book.proofs.values())
+    return [workup.book.sources[name] for name in names if name in workup.book.sources]
 
 
 def _state(workup: Workup, check: Check) -> str:
@@ -148,8 +156,9 @@ def _state(workup: Workup, check: Check) -> str:
     return "seen" if all(name == check.outcomes[0].name for name in likeliest) else "not right"
 
 
-def _count(proof: Proof, have: float) -> CountDoc:
-    return CountDoc(proof.name, proof.title, proof.say, have, proof.least or 0.0, proof.unit, proof.counts == ONE_DRIVE)
+def _count(workup: Workup, proof: Proof, have: float) -> CountDoc:
+    together, source = proof.counts == ONE_DRIVE, _source(workup, proof)
+    return CountDoc(proof.name, proof.title, proof.say, source, have, proof.least or 0.0, proof.unit, together)
 
 
 def _missing(provocation: ProvocationDoc | None, seen: Sequence[SeenDoc], counts: Sequence[CountDoc]) -> Iterable[str]:
@@ -165,8 +174,8 @@ def _missing(provocation: ProvocationDoc | None, seen: Sequence[SeenDoc], counts
     yield from (
         f"{item.title}: {'not looked at yet' if item.state == 'missing' else 'not as it should be'}"
         for item in seen
-        if item.state != "seen"
+        if item.state in ("missing", "not right")
     )
     for count in counts:
         if count.missing:
-            yield f"{count.title}: {count.missing:g} {count.unit} more"
+            yield f"{count.title}: {count.have:g} of {count.least:g} {count.unit} so far"

@@ -28,7 +28,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.record import Event, standing
 from reasoner.session.workup import Workup, begin
 
-CARRIED = ("told", "tools", "avoid")  # what stays true of person and car when the work is done
+CARRIED = ("told", "tools", "avoid", "rules")  # what stays true of person, car and rules when the work is done
 STATES = ("proven", "cured but unproven", "not cured", "given up")
 
 

@@ -29,9 +29,8 @@ from reasoner.session.workup import Workup
 class Moment:
     """One thing told or seen. step: what it is taken back or corrected by. at: when, as written ("" = not said).
 
-    lead, chance: the fault that leads afterwards, at its place, and the chance of its repair. of_found: chance of the
-    fault that was found, wherever it sits; None where none was, or it was not in the rules. settled: what to do was
-    settled. kind: answer, codes, pass or condition.
+    lead, chance: what leads afterwards (see `_lead`). of_found: chance of the fault that was found, wherever it sits;
+    None where none was, or it was not in the rules. settled: what to do was settled. kind: answer, codes or pass.
     """
 
     step: int
@@ -66,10 +65,15 @@ class Part:
 
 @dataclass(frozen=True)
 class Hindsight:
-    """The answers that would have been enough for the same verdict, and what they take."""
+    """The answers that would have been enough for the same verdict, beside what took no time to tell; what they take.
+
+    of: how many there were that took time, and what those took.
+    """
 
     answers: tuple[str, ...]
     effort: Effort
+    of: int
+    of_effort: Effort
 
 
 @dataclass(frozen=True)
@@ -178,9 +182,17 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
 
 
 def _lead(workup: Workup, belief: Array) -> tuple[str, float]:
-    classes = by_class(workup.tables, belief)
-    cause = workup.tables.causes[leader(workup.tables, belief, repair_class=int(classes.argmax()))]
-    return _named(workup.book, cause.fault, cause.where), float(classes.max())
+    """What leads, and how likely it is: a repair at its place where one is likelier than not, else a fault whose place
+    may still be open."""
+    tables = workup.tables
+    classes, faults = by_class(tables, belief), by_fault(tables, belief)
+    if classes.max() > 0.5:
+        cause = tables.causes[leader(tables, belief, repair_class=int(classes.argmax()))]
+        return _named(workup.book, cause.fault, cause.where), float(classes.max())
+    fault = int(faults.argmax())
+    best = leader(tables, belief, fault=fault)
+    where = tables.causes[best].where if belief[best] > 0.5 * faults[fault] else ""
+    return _named(workup.book, tables.faults[fault], where), float(faults[fault])
 
 
 def _of_found(workup: Workup, belief: Array, found: Found | None) -> float | None:
@@ -238,21 +250,24 @@ def _corrections(events: Sequence[Event]) -> tuple[str, ...]:
 def hindsight(workup: Workup, found: Found) -> Hindsight | None:
     """Answers without any of which the right thing to do would not have been settled. None where it never was.
 
-    What costs most is left out first, so long as the rest still settles it; not the least set there is, but one from
-    which nothing can be spared.
+    What cost nothing to tell is taken as known. Of the rest, what costs most is left out first, so long as what remains
+    still settles it: not the least set there is, but one from which nothing can be spared.
     """
     number = workup.tables.cause_number.get(found.cause)
     if number is None:
         return None
     right = int(workup.tables.class_of[number])
-    kept = {g.number for g in workup.record.given}
-    if not _settles(workup, kept, right):
+    given = workup.record.given
+    free = {g.number for g in given if _cost(workup, g.check) == 0}
+    dear = {g.number for g in given} - free
+    if not _settles(workup, free | dear, right):
         return None
-    for given in sorted(workup.record.given, key=lambda g: (-_cost(workup, g.check), g.number)):
-        if _settles(workup, kept - {given.number}, right):
-            kept = kept - {given.number}
-    texts = tuple(given_text(workup, g) for g in workup.record.given if g.number in kept)
-    return Hindsight(texts, effort(workup, only=kept))
+    kept = set(dear)
+    for one in sorted((g for g in given if g.number in dear), key=lambda g: (-_cost(workup, g.check), g.number)):
+        if _settles(workup, free | kept - {one.number}, right):
+            kept -= {one.number}
+    texts = tuple(given_text(workup, g) for g in given if g.number in kept)
+    return Hindsight(texts, effort(workup, only=kept), len(dear), effort(workup, only=dear))
 
 
 def _cost(workup: Workup, name: str) -> float:

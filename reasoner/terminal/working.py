@@ -72,7 +72,8 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
             number += 1
             continue
         before = texts.get(ask.name) or readings.remembered(sitting.workup, ask)
-        line = desk.ask(_prompt(ask, setting.places(ask.at), before))
+        metered = sitting.workup.vehicle.properties.get("metering") == "airflow"
+        line = desk.ask(_prompt(ask, setting.places(ask.at), before, metered))
         if line.lower() in ("q", "quit"):
             return False
         if line.lower() in ("b", "back"):
@@ -98,9 +99,9 @@ def _so_far(asks: tuple[Ask, ...], texts: Mapping[str, str], sitting: Sitting) -
     )
 
 
-def _prompt(ask: Ask, places: tuple[int, ...], before: str) -> str:
+def _prompt(ask: Ask, places: tuple[int, ...], before: str, metered: bool) -> str:
     unit = f" in {ask.unit}" if ask.unit else ""
-    hint = f", such as {EXAMPLE}, or 32 kPa 700 rpm 40 C" if ask.point else unit
+    hint = f" ({EXAMPLE}{'' if metered else ', or 32 kPa 700 rpm 40 C'})" if ask.point else unit
     where = "" if len(places) == 1 else f", by {ask.at} ({' '.join(f'{p}=..' for p in places)})"
     return f"{ask.say}{hint}{where}{f' [{before}]' if before else ''} > "
 

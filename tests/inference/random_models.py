@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 from reasoner.inference.evidence import Evidence, Spell, report
 from tests.inference.slow import SlowSpell
@@ -71,3 +72,19 @@ def random_spells(seed: int, model: Plain) -> list[SlowSpell]:
 def as_spells(spells: list[SlowSpell]) -> tuple[Spell, ...]:
     """The same spells as the engine takes them."""
     return tuple(Spell(condition, tuple(Evidence(n, w) for n, w in answers)) for condition, answers in spells)
+
+
+def with_echoes(seed: int) -> tuple[Plain, list[SlowSpell]]:
+    """A model whose checks stand for some of those before them, and spells in which the same is looked at again."""
+    rng = random.Random(seed + 2000)
+    model = random_model(seed)
+    checks = []
+    for number, check in enumerate(model.checks):
+        others = frozenset(n for n in range(number) if rng.random() < 0.3)
+        checks.append(replace(check, stands_for=others, provokes=False))
+    model = replace(model, checks=tuple(checks))
+    spells: list[SlowSpell] = []
+    for _ in range(rng.randint(1, 4)):
+        numbers = [rng.randrange(len(checks)) for _ in range(rng.randint(0, 6))]
+        spells.append((rng.choice((None, 0, 1, 2)), [(n, random_weights(rng, checks[n])) for n in numbers]))
+    return model, spells

@@ -105,3 +105,36 @@ def gain(
             key = (model.classes[cause], sequence)
             pairs[key] = pairs.get(key, 0.0) + p * prod(look[o] for o in sequence)
     return mutual_information(pairs)
+
+
+def counted(model: Plain, spells: list[SlowSpell]) -> list[SlowSpell]:
+    """Every piece of evidence once, place by place: the surer (then the later) look, and nothing that another look
+    stands for: in its spell; in the whole case if it stays, or if the two checks share no condition."""
+    best: dict[tuple[int, int, int], tuple[float, int, int, Weights]] = {}  # (check, place, spell or -1 if it stays)
+    taken: set[tuple[int, int, int]] = set()  # (check, place, spell or -1 for all)
+    order = 0
+    for s, (_, answers) in enumerate(spells):
+        for number, weights in answers:
+            check = model.checks[number]
+            looked = [place for place, w in enumerate(weights) if w is not None]
+            for place in looked:
+                w = weights[place]
+                assert w is not None
+                order += 1
+                slot = (number, place, -1 if check.ever else s)
+                if slot not in best or (max(w) / sum(w), order) > best[slot][:2]:
+                    best[slot] = (max(w) / sum(w), order, s, w)
+            for other in check.stands_for:
+                theirs = model.checks[other]
+                apart = bool(check.conditions and theirs.conditions) and not set(check.conditions) & set(
+                    theirs.conditions
+                )
+                same_places = len(theirs.given[0]) == len(check.given[0])
+                covered = looked if same_places else range(len(theirs.given[0])) if looked else []
+                taken |= {(other, place, -1 if theirs.ever or apart else s) for place in covered}
+    kept: list[SlowSpell] = [(condition, []) for condition, _ in spells]
+    for (number, place, _), (_, _, s, w) in best.items():
+        if (number, place, s) not in taken and (number, place, -1) not in taken:
+            only = tuple(w if p == place else None for p in range(len(model.checks[number].given[0])))
+            kept[s][1].append((number, only))
+    return kept

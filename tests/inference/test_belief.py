@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from reasoner.inference.belief import Contradiction, believe, by_class, by_cylinder, by_fault, leader, ordered
 from reasoner.inference.evidence import Evidence
 from tests.inference import slow
-from tests.inference.random_models import as_spells, random_check, random_model, random_spells
+from tests.inference.random_models import as_spells, random_check, random_model, random_spells, with_echoes
 from tests.support import Plain, PlainCheck, make_tables, plain, posterior, seen, spell, yes_no
 
 SEEDS = range(60)
@@ -40,6 +40,15 @@ def test_probability_of_the_answers_equals_enumeration(seed: int) -> None:
     spells = random_spells(seed, model)
     found = believe(make_tables(model), as_spells(spells))
     assert np.exp(found.log_evidence) == pytest.approx(sum(slow.joint(model, spells)), rel=1e-9)
+
+
+@given(st.integers(0, 10**6))
+@settings(max_examples=100, deadline=None)
+def test_evidence_counted_once_equals_enumeration(seed: int) -> None:
+    """Second looks and looks that stand for others, in any spell and order, with some places left out."""
+    model, spells = with_echoes(seed)
+    found = believe(make_tables(model), as_spells(spells))
+    assert found.probability == pytest.approx(slow.belief(model, slow.counted(model, spells)), abs=1e-9)
 
 
 @given(st.integers(0, 10**6))

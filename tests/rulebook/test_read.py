@@ -108,6 +108,13 @@ def test_a_check_and_its_defaults(book: Rulebook) -> None:
     assert book.checks["rich-code"].codes == {1: ("P0172",), 2: ("P0175",)}
 
 
+def test_worked_out(book: Rulebook) -> None:
+    computed = book.checks["plug-colour"].computed
+    assert computed is not None
+    assert (computed.by, computed.rest, computed.spread) == ("plug ranks", "same", 0)
+    assert computed.outcomes == {"darker": (Within("rank", 1.5, 4.5),), "wet": (Within("rank", 4.5, None),)}
+
+
 def test_a_measure(book: Rulebook) -> None:
     measure = book.checks["fuel-trim"].measure
     assert measure is not None

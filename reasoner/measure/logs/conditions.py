@@ -7,6 +7,7 @@ common practice, no source, unless said otherwise; each is used where its quanti
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
@@ -54,6 +55,10 @@ class Phase(StrEnum):
 
 
 PHASES = tuple(Phase)
+# The only place where phases meet a rule base: which of its conditions each one is. DRIVING and STOPPED are none.
+RULE_NAMES: Mapping[Phase, str] = {
+    p: p.value.replace(" ", "-") for p in Phase if p not in (Phase.DRIVING, Phase.STOPPED)
+}
 CODE = {phase: i for i, phase in enumerate(PHASES)}
 
 TURNS = 350.0  # rpm below which the engine is not running by itself

@@ -31,15 +31,15 @@ CURVE = 0.02  # of an air meter's reading, for each e-fold of airflow, that may 
 @dataclass(frozen=True)
 class Line:
     """A state's trims against airflow. seconds: looked at. flow: lowest and highest airflow (g/s; tenth, ninetieth
-    percentile). share: k. by_time: a in g/s; leak: in mL/min. at_idle: trim (%) at the reference flow. told_apart: the
-    airflow varied enough to tell a from k; where it did not, each is what it would be if the other were none.
+    percentile). share: k. by_time: a in g/s; leak: in mL/min; None without airflow. at_idle: trim (%) at the reference
+    flow. told_apart: airflow varied enough to tell a from k; else each is what it would be if the other were none.
     """
 
     seconds: float
     flow: tuple[float, float]
     share: Estimate
-    by_time: Estimate
-    leak: Estimate
+    by_time: Estimate | None
+    leak: Estimate | None
     at_idle: Estimate
     told_apart: bool
 
@@ -75,7 +75,7 @@ class Fits:
 
 
 @dataclass(frozen=True)
-class Unitless:
+class Scale:
     """reference: g/s of the engine's air that x counts from. banks: that share it. air_error: of the airflow, relative.
 
     density: kg/L; ratio: stoichiometric. speed: (n,) rpm at each moment, or None. cylinders: of the engine, or None.
@@ -95,39 +95,41 @@ class Unitless:
         return self.reference / self.banks / self.ratio
 
 
-def fits(fitted: Fitted, switching: bool, shows: bool, seconds: Array, step: float, unit: Unitless) -> Fits:
+def fits(fitted: Fitted, switching: bool, shows: bool, seconds: Array, step: float, scale: Scale) -> Fits:
     """seconds: (n,) of the log, for each moment. shows: which state a log with one state is in."""
     weight = _settled(fitted, seconds) if switching else np.ones(len(seconds))
     c, cov = _solve(fitted, weight, seconds, switching)
-    slow = _slow(fitted, c, cov, unit)
-    flow = unit.reference / fitted.sample.x
+    slow = _slow(fitted, c, cov, scale)
+    flow = scale.reference / fitted.sample.x
     sides = []
     for state in (0, 1):
         share = (fitted.showing if state else 1 - fitted.showing) if switching else np.ones(len(seconds))
         here = share * weight > 0.5
-        line = _line(c, cov, state if switching else 0, flow[here], step, unit) if here.any() else None
-        sides.append(_doubted(line, slow, unit) if line is not None and slow is not None else line)
+        line = _line(c, cov, state if switching else 0, flow[here], step, scale) if here.any() else None
+        sides.append(_doubted(line, slow, scale) if line is not None and slow is not None else line)
     quiet, showing = (sides[0], sides[1]) if switching else (None, sides[0]) if shows else (sides[0], None)
-    extra = _extra(c, cov, unit) if switching and quiet and showing else None
-    leak = _scaled(extra, millilitres_a_minute(1.0, unit.density)) if extra else None
-    shapes = _shapes(fitted, c, cov, weight, switching, unit)
+    extra = _extra(c, cov, scale) if switching and quiet and showing and scale.reference > 0 else None
+    leak = _scaled(extra, millilitres_a_minute(1.0, scale.density)) if extra else None
+    shapes = _shapes(fitted, c, cov, weight, switching, scale)
     return Fits(quiet, showing, extra, leak, shapes, 100 * fitted.spread, slow)
 
 
-def _slow(fitted: Fitted, c: Array, cov: Array, unit: Unitless) -> Estimate | None:
+def _slow(fitted: Fitted, c: Array, cov: Array, scale: Scale) -> Estimate | None:
     """Fuel out of the oil at its greatest, in g/s for the bank."""
     if fitted.slow is None:
         return None
     rise, fall = fitted.slow
     u = np.linspace(0, 3 * (rise + fall), 400)
     top = float(((1 - np.exp(-u / rise)) ** 2 * np.exp(-u / fall)).max())
-    return _scaled(Estimate(-float(c[-1]), math.sqrt(max(0.0, float(cov[-1, -1])))), top * unit.grams)
+    return _scaled(Estimate(-float(c[-1]), math.sqrt(max(0.0, float(cov[-1, -1])))), top * scale.grams)
 
 
-def _doubted(line: Line, slow: Estimate, unit: Unitless) -> Line:
+def _doubted(line: Line, slow: Estimate, scale: Scale) -> Line:
     """Fuel by time that may belong to what fades, and the other way round."""
+    if line.by_time is None:
+        return line
     by_time = Estimate(line.by_time.value, math.hypot(line.by_time.error, FADES * slow.value))
-    return replace(line, by_time=by_time, leak=_scaled(by_time, millilitres_a_minute(1.0, unit.density)))
+    return replace(line, by_time=by_time, leak=_scaled(by_time, millilitres_a_minute(1.0, scale.density)))
 
 
 def _settled(fitted: Fitted, seconds: Array) -> Array:
@@ -174,95 +176,97 @@ def _solve(fitted: Fitted, weight: Array, seconds: Array, switching: bool) -> tu
     return c, sandwich * np.outer(keep, keep)  # never surer than residuals that many seconds apart would make it
 
 
-def _line(c: Array, cov: Array, state: int, flow: Array, step: float, unit: Unitless) -> Line:
+def _line(c: Array, cov: Array, state: int, flow: Array, step: float, scale: Scale) -> Line:
     at = 2 * state
     part, own = c[at : at + 2], cov[at : at + 2, at : at + 2]
     low, high = (float(v) for v in np.percentile(flow, [10, 90]))
-    told = high >= RANGE * low and unit.reference > 0
+    told = high >= RANGE * low and scale.reference > 0
     level = Estimate(100 * float(part.sum() - 1), 100 * math.sqrt(max(0.0, float(own.sum()))))
+    by_time: Estimate | None = None
     if told:
         k = 1 / float(part[0])
         share = Estimate(k, k**2 * math.sqrt(float(own[0, 0])))
-        by_time = _leak(part, own, unit)
-        bent = CURVE * math.log(high / low) / (1 / low - 1 / high) / unit.ratio / unit.banks
-        by_time = Estimate(by_time.value, math.hypot(by_time.error, bent))
+        sloped = _leak(part, own, scale)
+        bent = CURVE * math.log(high / low) / (1 / low - 1 / high) / scale.ratio / scale.banks
+        by_time = Estimate(sloped.value, math.hypot(sloped.error, bent))
     else:
-        mean = float(unit.reference / flow.mean()) if unit.reference else 1.0
+        mean = float(scale.reference / flow.mean()) if scale.reference else 1.0
         g = np.array([1.0, mean])
         value, error = float(g @ part), math.sqrt(max(0.0, float(g @ own @ g)))
         share = Estimate(1 / value, error / value**2)
-        by_time = _scaled(Estimate((1 - value) / mean, error / mean), unit.grams)
-    leak = _scaled(by_time, millilitres_a_minute(1.0, unit.density))
+        if scale.reference > 0:
+            by_time = _scaled(Estimate((1 - value) / mean, math.hypot(error, METER) / mean), scale.grams)
+    leak = _scaled(by_time, millilitres_a_minute(1.0, scale.density)) if by_time else None
     return Line(len(flow) * step, (low, high), share, by_time, leak, level, told)
 
 
-def _leak(part: Array, own: Array, unit: Unitless) -> Estimate:
+def _leak(part: Array, own: Array, scale: Scale) -> Estimate:
     """a = -c1 K / R; K is k if the fuel is out of scale, 1 if the measured air is: the middle, half as its error."""
     k = 1 / float(part[0])
-    value = -float(part[1]) * (1 + k) / 2 * unit.grams
-    gradient = np.array([float(part[1]) * k**2 / 2, -(1 + k) / 2]) * unit.grams
+    value = -float(part[1]) * (1 + k) / 2 * scale.grams
+    gradient = np.array([float(part[1]) * k**2 / 2, -(1 + k) / 2]) * scale.grams
     error = math.sqrt(max(0.0, float(gradient @ own @ gradient)))
-    return Estimate(value, math.hypot(error, value * (k - 1) / 2, value * unit.air_error))
+    return Estimate(value, math.hypot(error, value * (k - 1) / 2, value * scale.air_error))
 
 
-def _extra(c: Array, cov: Array, unit: Unitless) -> Estimate:
+def _extra(c: Array, cov: Array, scale: Scale) -> Estimate:
     """Fuel by time while showing less that while quiet. The air meter's own curve is in both and drops out."""
     quiet, showing = (1 + 1 / float(c[0])) / 2, (1 + 1 / float(c[2])) / 2
-    value = (-float(c[3]) * showing + float(c[1]) * quiet) * unit.grams
-    gradient = unit.grams * np.array(
+    value = (-float(c[3]) * showing + float(c[1]) * quiet) * scale.grams
+    gradient = scale.grams * np.array(
         [-float(c[1]) / float(c[0]) ** 2 / 2, quiet, float(c[3]) / float(c[2]) ** 2 / 2, -showing]
     )
     error = math.sqrt(max(0.0, float(gradient @ cov[:4, :4] @ gradient)))
-    return Estimate(value, math.hypot(error, value * (showing - 1), value * unit.air_error))
+    return Estimate(value, math.hypot(error, value * (showing - 1), value * scale.air_error))
 
 
 def _scaled(estimate: Estimate, factor: float) -> Estimate:
     return Estimate(estimate.value * factor, estimate.error * abs(factor))
 
 
-def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, switching: bool, unit: Unitless) -> tuple[Shape, ...]:
+def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, switching: bool, scale: Scale) -> tuple[Shape, ...]:
     """Each way of being off fitted by itself to what is left after the quiet state (or after nothing) is taken off.
 
     Between two states the air meter's own error drops out; in one it does not.
     """
     s = fitted.sample
-    if not switching and abs(c[0] + c[1] - 1) < SMALL:
-        return ()
+    if not switching and c[0] + c[1] - 1 > -SMALL:
+        return ()  # not rich to speak of
     own = 0.0 if switching else METER
     share = weight * (fitted.showing if switching else 1.0) * fitted.weights[:, 1 if switching else 0]
     left = s.y - s.covariates @ c[4:] - (c[0] + c[1] * s.x if switching else 1.0)
     columns: dict[str, Array] = {"by share": np.ones(len(s))}
-    if unit.reference > 0:
+    if scale.reference > 0:
         columns["by time"] = s.x
-        if unit.speed is not None and np.isfinite(unit.speed).all():
-            columns["by injection"] = s.x * unit.speed / 1000
-    scale = fitted.spread**2 * fitted.thinned
+        if scale.speed is not None and np.isfinite(scale.speed).all():
+            columns["by injection"] = s.x * scale.speed / 1000
+    worth = fitted.spread**2 * fitted.thinned
     rows: dict[str, tuple[Estimate, float]] = {}
     for name, x in columns.items():
         total = float((share * x * x).sum())
         if total > 0:
             size = float((share * x * left).sum()) / total
-            error = math.sqrt(scale / total + _quiet_error(c, cov, share, x, s.x, switching) + own**2)
-            rows[name] = Estimate(size, error), float((share * (left - size * x) ** 2).sum()) / scale
+            error = math.sqrt(worth / total + _quiet_error(c, cov, share, x, s.x, switching) + own**2)
+            rows[name] = Estimate(size, error), float((share * (left - size * x) ** 2).sum()) / worth
     if not rows:
         return ()
     if "by time" in rows:
-        rows[MIXED] = _mixed(s.x, left, share, scale, fitted.thinned)
+        rows[MIXED] = _mixed(s.x, left, share, worth, fitted.thinned)
     least = min(m for _, m in rows.values())
     whole = sum(math.exp(-(m - least) / 2) for _, m in rows.values())
-    found = [_named(name, size, math.exp(-(m - least) / 2) / whole, unit) for name, (size, m) in rows.items()]
+    found = [_named(name, size, math.exp(-(m - least) / 2) / whole, scale) for name, (size, m) in rows.items()]
     return tuple(sorted(found, key=lambda shape: -shape.weight))
 
 
-def _mixed(x: Array, left: Array, share: Array, scale: float, thinned: float) -> tuple[Estimate, float]:
+def _mixed(x: Array, left: Array, share: Array, worth: float, thinned: float) -> tuple[Estimate, float]:
     """By time and by share together: the part by time, and the misfit with what the second parameter costs."""
     rows = np.column_stack([x, np.ones(len(x))])
     a = rows.T @ (rows * share[:, None]) + 1e-9 * np.eye(2)
     inverse = np.linalg.inv(a)
     size = inverse @ (rows.T @ (share * left))
-    misfit = float((share * (left - rows @ size) ** 2).sum()) / scale
+    misfit = float((share * (left - rows @ size) ** 2).sum()) / worth
     cost = math.log(max(2.0, float(share.sum()) / thinned))  # Schwarz 1978
-    return Estimate(float(size[0]), math.sqrt(scale * float(inverse[0, 0]))), misfit + cost
+    return Estimate(float(size[0]), math.sqrt(worth * float(inverse[0, 0]))), misfit + cost
 
 
 def _quiet_error(c: Array, cov: Array, share: Array, x: Array, own: Array, switching: bool) -> float:
@@ -274,7 +278,7 @@ def _quiet_error(c: Array, cov: Array, share: Array, x: Array, own: Array, switc
     return float(g @ cov[:2, :2] @ g)
 
 
-def _named(name: str, size: Estimate, weight: float, unit: Unitless) -> Shape:
+def _named(name: str, size: Estimate, weight: float, scale: Scale) -> Shape:
     """A size in the trim as a factor, g/s or mg."""
     if name == "by share":
         base = 1 + size.value
@@ -282,9 +286,9 @@ def _named(name: str, size: Estimate, weight: float, unit: Unitless) -> Shape:
             name, Estimate(1 / base, size.error / base**2) if base > 0.1 else Estimate(math.inf, math.inf), "", weight
         )
     if name in ("by time", MIXED):
-        return Shape(name, _scaled(size, -unit.grams), "g/s", weight)
+        return Shape(name, _scaled(size, -scale.grams), "g/s", weight)
     # T = -d / mf, mf = 1000 m / R * 120 / (rpm * cylinders): x rpm / 1000 is 1/mf but for a constant factor
-    if unit.cylinders is None:
+    if scale.cylinders is None:
         return Shape(name, _scaled(size, -1.0), "of the trim at idle flow and 1000 rpm", weight)
-    milligrams = 1000 * unit.reference / unit.ratio * 120 / unit.cylinders / 1000
+    milligrams = 1000 * scale.reference / scale.ratio * 120 / scale.cylinders / 1000
     return Shape(name, _scaled(size, -milligrams), "mg", weight)

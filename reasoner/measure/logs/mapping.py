@@ -9,6 +9,7 @@ every: 0.5        # only where no column is the time: seconds from row to row
 from __future__ import annotations
 
 import json
+import textwrap
 
 from reasoner.measure import units
 from reasoner.measure.logs import layout
@@ -124,7 +125,13 @@ def propose(content: bytes, name: str = "the log") -> str | NoLog:
         return NoLog("no row of column names was found", "a line of names above the rows, with ; or , or tabs between")
     lines = [
         f"# Columns of {visible(name)}. Change what is wrong, then: reasoner measure log --columns THIS.yaml LOG.csv",
-        "# Quantities: " + ", ".join(BY_NAME),
+        *textwrap.wrap(
+            "Quantities: " + "; ".join(BY_NAME),
+            100,
+            initial_indent="# ",
+            subsequent_indent="#   ",
+            break_on_hyphens=False,
+        ),
         "columns:",
     ]
     met: set[str] = set()

@@ -1,7 +1,7 @@
 """A log cut into spells as a case knows them: one engine run, one condition, the fault showing or quiet.
 
-All stretches of a run in the same condition and state are one spell. A drive has fifty idles, but what one of them shows
-tells nearly all about the next: fifty would be the same piece of evidence fifty times.
+All stretches of a run in the same condition and state are one spell. A drive has fifty idles, but what one of them
+shows tells nearly all about the next: fifty would be the same piece of evidence fifty times.
 """
 
 from __future__ import annotations
@@ -17,14 +17,17 @@ from reasoner.measure.logs.cells import Array
 from reasoner.measure.logs.conditions import PHASES, Conditions, Phase
 from reasoner.measure.logs.grid import Flags, Grid
 
-SHOWING, QUIET = "showing", "quiet"
+SHOWING, QUIET, OPEN = "showing", "quiet", "open"
+WORDS = (QUIET, OPEN, SHOWING)
+FIRM = 0.8  # probability either way from which a moment is of a state; between, it is open
 SHORTEST = 5.0  # s of a stretch that counts as one
 Z = 1.96  # standard deviations of a 95 % range
 
 
 @dataclass(frozen=True)
 class CaseSpell:
-    """number: from 1, in order of their first moment. run: from 1. state: of whichever bank is most likely showing.
+    """number: from 1, in order of their first moment. run: from 1. state: of whichever bank is most likely showing;
+    "open" where that is not told.
 
     probability: mean, that the fault shows in it. start, end: s of the log, of its first and last moment. seconds: in
     it. stretches: that it was cut into. cells: (c,) which cells are in it.
@@ -64,8 +67,8 @@ def case_spells(grid: Grid, conditions: Conditions, probabilities: Sequence[Arra
     """probabilities: for each bank (c,). Without a bank everything counts as quiet."""
     most = _most(grid, probabilities)
     with np.errstate(invalid="ignore"):
-        shows = (most > 0.5).astype(np.int64)
-    code = (conditions.run * len(PHASES) + conditions.phase) * 2 + shows
+        state = np.where(most >= FIRM, 2, np.where(most > 1 - FIRM, 1, 0)).astype(np.int64)
+    code = (conditions.run * len(PHASES) + conditions.phase) * 3 + state
     found: list[CaseSpell] = []
     values, first = np.unique(code, return_index=True)
     for i in np.argsort(first):
@@ -78,11 +81,12 @@ def case_spells(grid: Grid, conditions: Conditions, probabilities: Sequence[Arra
         probability = float(known[np.isfinite(known)].mean()) if np.isfinite(known).any() else float("nan")
         start, end = float(grid.time[stretches[0][0]]), float(grid.time[stretches[-1][1] - 1])
         seconds = float(cells.sum()) * grid.step
-        state = SHOWING if shows[at] else QUIET
         phase = PHASES[int(conditions.phase[at])]
         run = int(conditions.run[at]) + 1
         found.append(
-            CaseSpell(len(found) + 1, run, phase, state, probability, start, end, seconds, len(stretches), cells)
+            CaseSpell(
+                len(found) + 1, run, phase, WORDS[state[at]], probability, start, end, seconds, len(stretches), cells
+            )
         )
     return tuple(found)
 

@@ -115,18 +115,21 @@ def _bank(grid: Grid, conditions: Conditions, air: Air | None, number: int) -> B
 
 def _closed(grid: Grid, conditions: Conditions, number: int) -> tuple[Flags, str]:
     """Closed loop as the controller says; where it says nothing, what gives an open loop away is left out."""
-    running = conditions.run >= 0
-    status = grid.get(LOOP, number)
-    if status is None:
-        status = grid.get(LOOP, 1)
+    running: Flags = np.asarray(conditions.run >= 0)
+    own = grid.get(LOOP, number)
+    status = grid.get(LOOP, 1) if own is None else own
     wanted = grid.of(LAMBDA_WANTED)
     with np.errstate(invalid="ignore"):
-        on_purpose = np.abs(wanted - 1) > COMMANDED
+        on_purpose: Flags = np.abs(wanted - 1) > COMMANDED
+        said: Flags = np.zeros(len(grid), dtype=bool) if status is None else status > 0.5
     if status is not None:
-        return np.asarray(running & (status > 0.5) & ~on_purpose), "the fuel system status"
+        told: Flags = running & said & ~on_purpose
+        return told, "the fuel system status"
     overrun = conditions.phase == CODE[Phase.OVERRUN]
     closed = running & ~overrun & ~on_purpose & ~_frozen(grid, number)
-    return closed, "no status was recorded: left out where the short-term trim stands still, and the overrun"
+    return np.asarray(
+        closed, dtype=np.bool_
+    ), "no status was recorded: left out where the short-term trim stands still, and the overrun"
 
 
 def _frozen(grid: Grid, number: int) -> Flags:
@@ -136,7 +139,7 @@ def _frozen(grid: Grid, number: int) -> Flags:
     if values is None:
         return np.zeros(len(grid), dtype=bool)
     reach = max(2, round(max(FROZEN, FROZEN_SAMPLES * grid.every[key]) / 2 / grid.step))
-    still = rolling.spread(values, reach) == 0.0
+    still: Flags = rolling.spread(values, reach) == 0.0
     for a, b in rolling.runs(still):
         still[max(0, a - reach) : b + reach] = True
     return still

@@ -1,0 +1,86 @@
+"""What the commands about cases share: the folder, a case by its name, where things are shown."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from reasoner.casebook import store
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import load_sound
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import exits
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+
+def folder(cases_dir: str | None) -> tuple[Path, str]:
+    """The folder of the cases and who said so; `reasoner cases --cases DIR show` says it too. Raises CasebookError."""
+    ctx: click.Context | None = click.get_current_context(silent=True)
+    while cases_dir is None and ctx is not None:
+        cases_dir = ctx.params.get("cases_dir")
+        ctx = ctx.parent
+    return store.folder(cases_dir, os.environ)
+
+
+@contextmanager
+def refusing() -> Iterator[None]:
+    """What is wrong with a case, said in one message and a status with a name."""
+    try:
+        yield
+    except CasebookError as error:
+        click.echo(f"Error: {error}", err=True)
+        raise click.exceptions.Exit(exits.CASE) from None
+
+
+def named(where: Path, names: Sequence[str]) -> list[Path]:
+    """The files of cases by their names, or of folders of cases; all of the folder where none is named.
+
+    Raises CasebookError.
+    """
+    if not names:
+        return [where / (name + store.SUFFIX) for name in store.names(where)]
+    found: list[Path] = []
+    for name in names:
+        if os.path.isdir(name) and ("/" in name or os.sep in name or not (where / (name + store.SUFFIX)).exists()):
+            found += [Path(name) / (inside + store.SUFFIX) for inside in store.names(Path(name))]
+        else:
+            found.append(store.find(where, name))
+    return list(dict.fromkeys(found))
+
+
+def one(cases_dir: str | None, name: str) -> CaseFile:
+    """A case by its name. Raises CasebookError."""
+    return load_sound(store.find(folder(cases_dir)[0], name))
+
+
+def show(blocks: Sequence[RenderableType], err: bool = False) -> None:
+    """Blocks on the screen, as wide as it is (at most 100), in colour where it may be."""
+    from reasoner.terminal.desk import Desk
+
+    desk = Desk.of_process(os.environ)
+    for line in desk.rendered(*blocks):
+        click.echo(line, err=err)
+
+
+def fine() -> bool:
+    """Whether what is shown may have block characters in it."""
+    import sys
+
+    from reasoner.report.pictures import fine
+
+    return fine(sys.stdout)
+
+
+def echo_json(document: Any) -> None:
+    """One document on one line."""
+    plain = document if isinstance(document, dict | list) else asdict(document)
+    click.echo(json.dumps(plain, ensure_ascii=True))

@@ -1,0 +1,49 @@
+"""`reasoner cases find`."""
+
+from __future__ import annotations
+
+import click
+
+from reasoner.casebook.index import Wanted
+from reasoner.cli import caseroom, exits
+from reasoner.cli.cases_list import print_rows, read
+from reasoner.cli.options import cases_option
+
+
+@click.command(epilog="Example: reasoner cases find smell --state proven --since 2026-03")
+@click.argument("words", nargs=-1)
+@cases_option
+@click.option("--state", default="", help="open, settled, in work, in proof, or as it was closed: proven, given up ...")
+@click.option("--fault", default="", help="Parts of the name of the fault found, or of the last suspect.")
+@click.option("--vehicle", default="", help="Parts of the vehicle's name or of what it is, such as `V 6 port`.")
+@click.option("--code", default="", help="A code that was read, such as P0172.")
+@click.option("--since", default="", metavar="DATE", help="Opened on this day (2026-03-09, 2026-03, 2026) or later.")
+@click.option("--until", default="", metavar="DATE", help="Opened on this day or before.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def command(
+    words: tuple[str, ...],
+    cases_dir: str | None,
+    state: str,
+    fault: str,
+    vehicle: str,
+    code: str,
+    since: str,
+    until: str,
+    as_json: bool,
+) -> None:
+    """Find cases in which all of WORDS stand: in the complaint, a note, the confirmation, the vehicle or the fault.
+
+    What is said by options must hold as well. Nothing found: status 1.
+    """
+    wanted = Wanted(words, state, fault, vehicle, code, since, until)
+    with caseroom.refusing():
+        folder, _ = caseroom.folder(cases_dir)
+        found = read(folder)
+    fitting = [row for row in found if wanted.fits(row)]
+    print_rows(fitting, folder, as_json)
+    damaged = sum(bool(row.trouble) for row in found)
+    if damaged:
+        click.echo(f"{damaged} of {len(found)} files are damaged and were not looked at; `cases list` says why", err=True)
+    if not fitting:
+        click.echo(f"none of {len(found)} cases fits", err=True)
+        raise click.exceptions.Exit(exits.PROBLEMS)

@@ -1,0 +1,60 @@
+"""`reasoner decide`: what to replace."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from reasoner.casebook import store
+from reasoner.casebook.casefile import load
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import exits, keeper, loading
+from reasoner.cli.options import cases_option
+from reasoner.cli.prices import prices_option, shop_prices
+from reasoner.decide.prices import EXAMPLE
+
+
+@click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")
+@click.argument("case", required=False)
+@cases_option
+@loading.rules_option
+@prices_option
+@click.option("--prices-example", is_flag=True, help="Print an example of a list of prices, and end.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def command(
+    case: str | None,
+    cases_dir: str | None,
+    rules_paths: tuple[Path, ...],
+    prices_path: Path | None,
+    prices_example: bool,
+    as_json: bool,
+) -> None:
+    """Lay out what can be done about CASE as it stands: the suspect alone, all of them, a cheaper step, test on, watch.
+
+    For each: what it costs now, how likely it cures, how likely the car comes back, and what that is expected to cost.
+    The recommended one is the cheapest for which nothing is missing; what it hangs on is said.
+    """
+    if prices_example:
+        click.echo(EXAMPLE, nl=False)
+        return
+    if case is None:
+        raise click.UsageError("Which case? `reasoner cases` lists them.")
+    from reasoner.report.decision_text import decision_text
+    from reasoner.session import deciding, repairing
+
+    book = loading.rules(rules_paths)
+    prices = shop_prices(prices_path, book)
+    try:
+        folder, _ = store.folder(cases_dir, os.environ)
+        found = load(store.find(folder, case))
+        workup = repairing.resume(book, keeper.vehicle_of(found), found.events)
+    except CasebookError as error:
+        raise keeper.refuse(error) from None
+    document = deciding.document(deciding.decide(workup, prices), found.path.stem)
+    click.echo(json.dumps(asdict(document), ensure_ascii=False) if as_json else decision_text(document).rstrip("\n"))
+    if not any(choice.recommended for choice in document.choices):
+        raise click.exceptions.Exit(exits.PROBLEMS)

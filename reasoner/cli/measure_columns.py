@@ -1,0 +1,28 @@
+"""`reasoner measure columns`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reasoner.cli import exits
+from reasoner.cli.measure_log import contents
+
+
+@click.command(epilog="Example: reasoner measure columns drive.csv > columns.yaml")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.csv")
+def command(file: Path) -> None:
+    """Propose what the columns of a log are, as a mapping to be looked through once and kept.
+
+    Put right what is wrong in it, then give it to `reasoner measure log --columns` with every log of that recorder.
+    """
+    from reasoner.measure.logs.mapping import propose
+    from reasoner.measure.logs.table import NoLog
+    from reasoner.report.log_text import no_log_text
+
+    proposed = propose(contents(file), file.name)
+    if isinstance(proposed, NoLog):
+        click.echo(no_log_text(proposed), err=True)
+        raise click.exceptions.Exit(exits.PROBLEMS)
+    click.echo(proposed, nl=False)

@@ -1,0 +1,101 @@
+"""`reasoner measure log`."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import shutil
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from reasoner.cli import exits
+
+
+@click.command(epilog="Example: reasoner measure log drive.csv --svg drive.svg")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.csv")
+@click.option(
+    "--columns",
+    "columns_path",
+    type=click.Path(path_type=Path),
+    metavar="MAPPING.yaml",
+    help="What the columns are, where their names do not say (see `reasoner measure columns`).",
+)
+@click.option("--litres", type=click.FloatRange(0.3, 15.0), help="Swept volume of the engine.")
+@click.option("--cylinders", type=click.IntRange(1, 16), help="Of the engine.")
+@click.option("--banks", type=click.IntRange(1, 2), help="Banks that share the air (else as many as have trims).")
+@click.option("--ethanol", type=click.FloatRange(0, 100), default=0, show_default=True, help="In the fuel, volume %.")
+@click.option("--svg", "svg_path", type=click.Path(path_type=Path), metavar="FILE", help="Write the pictures there.")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
+def command(
+    file: Path,
+    columns_path: Path | None,
+    litres: float | None,
+    cylinders: int | None,
+    banks: int | None,
+    ethanol: float,
+    svg_path: Path | None,
+    as_json: bool,
+) -> None:
+    """What a log of a drive says: when the mixture was rich and when not, and what kind of error makes it so.
+
+    A text file with one row a sample and a header above: time, engine speed, trims, airflow, coolant, purge, fuel
+    system status and whatever else there is. Columns are known by the standard's words and units.
+    """
+    from reasoner.measure.fuel import blend
+    from reasoner.measure.logs.analysis import Engine, analyse
+    from reasoner.measure.logs.conditions import RULE_NAMES
+    from reasoner.measure.logs.table import NoLog
+    from reasoner.report.log_svg import log_svg
+    from reasoner.report.log_text import log_text, no_log_text
+    from reasoner.report.pictures import fine
+
+    content = contents(file)
+    columns = _columns(columns_path) if columns_path is not None else None
+    engine = Engine(litres, cylinders, banks, blend(ethanol / 100))
+    document = analyse(content, file.name, columns, engine, RULE_NAMES)
+    if isinstance(document, NoLog):
+        click.echo(no_log_text(document), err=True)
+        raise click.exceptions.Exit(exits.PROBLEMS)
+    if svg_path is not None:
+        try:
+            svg_path.write_text(log_svg(document), encoding="utf-8")
+        except OSError as error:
+            raise click.ClickException(f"{svg_path}: {(error.strerror or str(error)).lower()}") from None
+    if as_json:
+        click.echo(json.dumps(plain(document), ensure_ascii=False))
+        return
+    click.echo(log_text(document, shutil.get_terminal_size().columns, fine(sys.stdout)), nl=False)
+
+
+def contents(file: Path) -> bytes:
+    """The bytes of a file, or one clear message and a status with a name."""
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise click.ClickException(f"{file}: {(error.strerror or str(error)).lower()}") from None
+
+
+def plain(value: Any) -> Any:
+    """A document as JSON takes it: dataclasses as objects, what is no finite number as null."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, tuple | list):
+        return [plain(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _columns(path: Path) -> Any:
+    from reasoner.cli.loading import report
+    from reasoner.measure.logs.mapping import read_mapping
+
+    columns, problems = read_mapping(contents(path), str(path))
+    if columns is None:
+        report(problems)
+        raise click.exceptions.Exit(exits.PROBLEMS)
+    return columns

@@ -1,0 +1,88 @@
+"""A case with work on it, open for writing: what is kept goes to disk, and the case is read anew with it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+import click
+
+from reasoner.casebook import store
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import exits, keeper
+from reasoner.cli.keeper import Keeper
+from reasoner.rulebook.model import Rulebook
+from reasoner.session import repairing
+from reasoner.session.acts import Refused
+from reasoner.session.record import Event
+from reasoner.session.repairing import Work
+from reasoner.session.workup import Workup
+
+T = TypeVar("T")
+
+
+class Round:
+    """events: all of the case, in order. workup: the case as it stands. work: the present round of work, if any."""
+
+    def __init__(self, kept: Keeper, book: Rulebook) -> None:
+        self.kept, self.book = kept, book
+        self.events: list[Event] = list(kept.journal.case.events)
+        self.workup: Workup = kept.workup
+
+    @property
+    def name(self) -> str:
+        return self.kept.journal.path.stem
+
+    @property
+    def work(self) -> Work | None:
+        found = repairing.rounds(self.book, self.events)
+        return found[-1] if found else None
+
+    def keep(self, events: Sequence[Event]) -> None:
+        self.kept.keep(events)
+        self.events += events
+        self.workup = repairing.resume(self.book, self.workup.vehicle, self.events, self.workup.by)
+
+    def before(self) -> Workup:
+        return repairing.before_work(self.book, self.workup.vehicle, self.events)
+
+
+def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Round], T]) -> T:
+    """Open a case, do something on it, and close it. Ends the program with a message where it cannot be done."""
+    try:
+        folder, _ = store.folder(cases_dir, os.environ)
+        path: Path = store.find(folder, case)
+        with keeper.open_case(path, book) as kept:
+            for note in kept.notes:
+                click.echo(f"Note: {note}.", err=True)
+            return do(Round(kept, book))
+    except CasebookError as error:
+        raise keeper.refuse(error) from None
+    except Refused as refused:
+        click.echo(f"Error: {refused.message}" + (f"\n   {refused.mend}" if refused.mend else ""), err=True)
+        raise click.exceptions.Exit(exits.PROBLEMS) from None
+
+
+def by_number(text: str) -> dict[int, str]:
+    """`1=A7K2, 3=B4C1` as numbers with texts."""
+    found: dict[int, str] = {}
+    for part in filter(None, (p.strip() for p in text.split(","))):
+        number, equals, value = part.partition("=")
+        if not equals or not number.strip().isdecimal():
+            raise click.BadParameter(f'"{part}" is not written as 3=VALUE')
+        found[int(number)] = value.strip()
+    return found
+
+
+def by_name(text: str) -> dict[str, float]:
+    """`engine-running=700, idling-on=40` as names with numbers."""
+    found: dict[str, float] = {}
+    for part in filter(None, (p.strip() for p in text.split(","))):
+        name, _, value = part.partition("=")
+        try:
+            found[name.strip()] = float(value)
+        except ValueError:
+            raise click.BadParameter(f'"{part}" is not written as name=number') from None
+    return found

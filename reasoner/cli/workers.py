@@ -1,0 +1,88 @@
+"""Many cases at once: spread over the processors, one after another where there are few, with a bar meanwhile.
+
+Cases go out a few at a time and come back in order; what comes back is small. Each worker reads the rules once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import load_sound
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import loading
+from reasoner.session.chapters import Garage
+
+FEW = 24  # starting processes takes as long as this many cases
+AT_ONCE = 40  # cases a worker takes with it
+
+T = TypeVar("T")
+Job = Callable[..., T]  # case, the garages (one for each set of rules), options -> what comes back
+Layers = tuple[Path, ...]
+
+_here: dict[str, Any] = {}
+
+
+def each(
+    job: Job[T], paths: Sequence[Path], rules: Sequence[Layers], options: Any = None, title: str = "", workers: int = 0
+) -> Iterator[tuple[Path, T | CasebookError]]:
+    """A job done for every case, in order; the error instead where a file is damaged. rules: sets of layers.
+
+    job: a function of a module, so that another process can find it. workers: 0 = one for each processor.
+    """
+    count = workers or os.cpu_count() or 1
+    found = _spread(job, paths, rules, options, count) if len(paths) > FEW and count > 1 else None
+    if found is None:
+        garages = [Garage(loading.rules(layers)) for layers in rules]
+        found = (_done(job, path, garages, options) for path in paths)
+    yield from _watched(found, len(paths), title)
+
+
+def _spread(
+    job: Job[T], paths: Sequence[Path], rules: Sequence[Layers], options: Any, count: int
+) -> Iterator[tuple[Path, T | CasebookError]]:
+    from concurrent.futures import ProcessPoolExecutor
+
+    for layers in rules:
+        loading.rules(layers)  # a mistake in the rules is said here, once
+    with ProcessPoolExecutor(count, initializer=_begin, initargs=(rules,)) as pool:
+        try:
+            pieces = [paths[i : i + AT_ONCE] for i in range(0, len(paths), AT_ONCE)]
+            for piece in pool.map(_several, [job] * len(pieces), pieces, [options] * len(pieces)):
+                yield from piece
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+
+
+def _begin(rules: Sequence[Layers]) -> None:
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends it
+    _here["garages"] = [Garage(loading.rules(layers)) for layers in rules]
+
+
+def _several(job: Job[T], paths: Sequence[Path], options: Any) -> list[tuple[Path, T | CasebookError]]:
+    return [_done(job, path, _here["garages"], options) for path in paths]
+
+
+def _done(job: Job[T], path: Path, garages: Sequence[Garage], options: Any) -> tuple[Path, T | CasebookError]:
+    try:
+        case: CaseFile = load_sound(path)
+        return path, job(case, garages, options)
+    except CasebookError as error:
+        return path, CasebookError(error.message, error.mend, error.path or path, error.line)
+
+
+def _watched(found: Iterator[T], total: int, title: str) -> Iterator[T]:
+    """The same, with a bar on standard error where that is a terminal and it takes a while."""
+    if not title or total <= FEW or not sys.stderr.isatty():
+        yield from found
+        return
+    from reasoner.report.progress import watched
+
+    yield from watched(found, total, title, sys.stderr)

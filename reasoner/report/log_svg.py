@@ -1,0 +1,181 @@
+"""A log's pictures as one SVG file: the drive over time with spells shaded, and trim against airflow, bank by bank.
+
+Made by hand, no library. Told apart by shape and lightness as well as by colour; text stays text.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from html import escape
+from itertools import pairwise
+
+from reasoner.measure.logs.document import Cloud, LogDocument, Picture, Track
+from reasoner.session.plain import clean
+
+WIDE, HIGH, LEFT, GAP = 1000, 260, 60, 70  # of a panel, its left margin, and between panels, in px
+TOP, BOTTOM = 25.0, -40.0  # % of trim
+SURE = 0.5
+SHOWS, RESTS, SHADED, INK = "#b03030", "#3a6ea5", "#f2c9c9", "#222"
+PHASE_FILL = {
+    "cold start": "#9ecae1",
+    "warm up": "#c6dbef",
+    "hot restart": "#fdae6b",
+    "after refuelling": "#dadaeb",
+    "warm idle": "#74c476",
+    "long idle": "#31a354",
+    "raised speed": "#c7e9c0",
+    "cruise": "#d9d9d9",
+    "load": "#737373",
+    "overrun": "#fed976",
+    "driving": "#f0f0f0",
+}
+
+
+def log_svg(document: LogDocument) -> str:
+    """The whole file."""
+    d = clean(document)
+    parts: list[str] = []
+    y = 40
+    for track in d.picture.tracks:
+        parts += _drive(d.picture, track, y)
+        y += HIGH + GAP
+    for cloud in d.picture.clouds:
+        parts += _cloud(cloud, y)
+        y += HIGH + GAP
+    height = max(y, 80)
+    title = f"{d.name}: fuel trims"
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {LEFT + WIDE + 20} {height}" '
+        f'font-family="sans-serif" font-size="12" fill="{INK}">\n<title>{escape(title)}</title>\n'
+        f'<rect width="100%" height="100%" fill="white"/>\n'
+        f'<text x="{LEFT}" y="20" font-size="15">{escape(title)}</text>\n' + "\n".join(parts) + "\n</svg>\n"
+    )
+
+
+def _drive(picture: Picture, track: Track, top: int) -> list[str]:
+    end = max(picture.time[-1], 1.0) if picture.time else 1.0
+
+    def x(seconds: float) -> float:
+        return LEFT + WIDE * seconds / end
+
+    parts = [_text(LEFT, top - 6, f"Bank {track.bank}: trim over time; shaded: it shows")]
+    parts += _shading(picture, track, top, x)
+    parts += _frame(top)
+    for minute in _minutes(end):
+        parts += [_text(x(60 * minute), top + HIGH + 28, f"{minute:g} min", "middle")]
+    for segment in _segments(picture.time, track.trim):
+        path = " ".join(f"{x(t):.1f},{_y(top, v):.1f}" for t, v in segment)
+        parts.append(f'<polyline points="{path}" fill="none" stroke="{RESTS}" stroke-width="1.2"/>')
+    return parts + _phases(picture, top, x)
+
+
+def _shading(picture: Picture, track: Track, top: int, x: Callable[[float], float]) -> list[str]:
+    parts, start = [], None
+    times = list(picture.time)
+    for t, p in zip([*times, math.inf], [*track.showing, None], strict=True):
+        shows = p is not None and p > SURE
+        if shows and start is None:
+            start = t
+        elif not shows and start is not None:
+            stop = t if math.isfinite(t) else times[-1]
+            parts.append(_rect(x(start), top, max(1.0, x(stop) - x(start)), HIGH, SHADED))
+            start = None
+    return parts
+
+
+def _phases(picture: Picture, top: int, x: Callable[[float], float]) -> list[str]:
+    """What the engine did, as a strip with its legend."""
+    parts, start = [], 0
+    phases = picture.phases
+    for i in range(1, len(phases) + 1):
+        if i == len(phases) or phases[i] != phases[start]:
+            a, b = picture.time[start], picture.time[min(i, len(phases) - 1)]
+            fill = PHASE_FILL.get(phases[start])
+            if fill:
+                name = f"<title>{escape(phases[start])}</title>"
+                parts.append(_rect(x(a), top + HIGH + 4, max(0.5, x(b) - x(a)), 9, fill, name))
+            start = i
+    at = LEFT
+    for phase in PHASE_FILL:
+        if phase in phases:
+            parts += [_rect(at, top + HIGH + 36, 10, 9, PHASE_FILL[phase]), _text(at + 14, top + HIGH + 45, phase)]
+            at += 24 + 7 * len(phase)
+    return parts
+
+
+def _cloud(cloud: Cloud, top: int) -> list[str]:
+    points = [p for p in cloud.points if p.airflow > 0]
+    if not points:
+        return []
+    low, high = min(p.airflow for p in points), max(p.airflow for p in points)
+    high = max(high, 1.2 * low)
+
+    def x(flow: float) -> float:
+        return LEFT + WIDE * math.log(flow / low) / math.log(high / low)
+
+    parts = [
+        _text(LEFT, top - 6, f"Bank {cloud.bank}: trim against airflow; circles while it shows, crosses while quiet"),
+        *_frame(top),
+    ]
+    for flow in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200):
+        if low <= flow <= high:
+            parts.append(_text(x(flow), top + HIGH + 16, f"{flow} g/s", "middle"))
+    for p in points:
+        a, b = x(p.airflow), _y(top, p.trim)
+        if p.showing:
+            parts.append(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="2.6" fill="none" stroke="{SHOWS}"/>')
+        else:
+            cross = f"M{a - 2:.1f} {b - 2:.1f}l4 4m0 -4l-4 4"
+            parts.append(f'<path d="{cross}" stroke="{RESTS}" fill="none"/>')
+    for state, c0, c1 in cloud.lines:
+        flows = [low * (high / low) ** (i / 100) for i in range(101)]
+        path = " ".join(f"{x(m):.1f},{_y(top, 100 * (c0 + c1 / m - 1)):.1f}" for m in flows)
+        shows = state == "showing"
+        dash = "" if shows else ' stroke-dasharray="7 4"'
+        colour = SHOWS if shows else RESTS
+        parts.append(f'<polyline points="{path}" fill="none" stroke="{colour}" stroke-width="2.2"{dash}/>')
+    return parts
+
+
+def _frame(top: int) -> list[str]:
+    parts = [f'<rect x="{LEFT}" y="{top}" width="{WIDE}" height="{HIGH}" fill="none" stroke="#888"/>']
+    for trim in range(int(BOTTOM), int(TOP) + 1, 10):
+        y = _y(top, trim)
+        strong = ' stroke-width="1.5"' if trim == 0 else ""
+        parts.append(f'<line x1="{LEFT}" x2="{LEFT + WIDE}" y1="{y:.1f}" y2="{y:.1f}" stroke="#ccc"{strong}/>')
+        parts.append(_text(LEFT - 6, y + 4, f"{trim:+d} %" if trim else "0 %", "end"))
+    return parts
+
+
+def _y(top: int, trim: float) -> float:
+    return top + HIGH * (TOP - min(TOP, max(BOTTOM, trim))) / (TOP - BOTTOM)
+
+
+def _segments(time: Sequence[float], values: Sequence[float | None]) -> Iterable[list[tuple[float, float]]]:
+    """Stretches of known values, to be drawn as lines that are not joined over what is not known."""
+    steps = sorted(b - a for a, b in pairwise(time))
+    pause = 5 * steps[len(steps) // 2] if steps else math.inf
+    segment: list[tuple[float, float]] = []
+    for t, v in zip(time, values, strict=True):
+        if segment and (v is None or t - segment[-1][0] > pause):
+            if len(segment) > 1:
+                yield segment
+            segment = []
+        if v is not None:
+            segment.append((t, v))
+    if len(segment) > 1:
+        yield segment
+
+
+def _minutes(end: float) -> list[float]:
+    step = next((s for s in (1, 2, 5, 10, 20, 30, 60, 120) if end / 60 / s <= 12), 240)
+    return [i * step for i in range(int(end / 60 / step) + 1)]
+
+
+def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
+
+
+def _rect(x: float, y: float, width: float, height: float, fill: str, inside: str = "") -> str:
+    return f'<rect x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}" fill="{fill}">{inside}</rect>'

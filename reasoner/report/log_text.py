@@ -1,0 +1,163 @@
+"""A log's document as a page a person reads: what it says, pictures, states, how often, answers, what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from reasoner.measure.logs.document import BankFacts, FileFacts, LogDocument
+from reasoner.measure.logs.fit import Line
+from reasoner.measure.logs.table import NoLog
+from reasoner.measure.logs.words import minutes, plus_minus
+from reasoner.report.lines import columns, head, items, page, para
+from reasoner.report.log_charts import drive_chart, flow_chart
+from reasoner.session.plain import clean
+
+NARROWEST, WIDEST = 60, 120
+SHOWN = 8  # refused lines, unused columns that are listed
+
+
+def log_text(document: LogDocument, width: int = 80, blocks: bool = True) -> str:
+    """The whole page. blocks: the stream can show block characters."""
+    d, width = clean(document), min(WIDEST, max(NARROWEST, width))
+    file = d.file
+    lines = [
+        *para(
+            f"{d.name}: {minutes(file.seconds)} in {file.rows} rows, {file.rate:.3g} a second "
+            f"({file.separator} between cells, {file.encoding}).",
+            0,
+            width=width,
+        ),
+        *head("What it says"),
+        *items(d.says, width=width),
+        *_occurrences(d.banks),
+    ]
+    for track in d.picture.tracks:
+        lines += [*head(f"The drive, bank {track.bank}"), *drive_chart(d.picture, track, width, blocks)]
+    for cloud in d.picture.clouds:
+        lines += [*head(f"Trim against airflow, bank {cloud.bank}"), *flow_chart(cloud, width)]
+    for bank in d.banks:
+        lines += _states(bank, width)
+    lines += _conditions(d)
+    lines += _answers(d, width)
+    lines += _file(file, width)
+    return page(lines)
+
+
+def no_log_text(refused: NoLog) -> str:
+    """Why nothing could be read."""
+    r = clean(refused)
+    lines = [f"Cannot be read: {r.why}.", f"  What would mend it: {r.mend}."]
+    lines += [f"  line {one.line}: {one.why}: {one.stood}" for one in r.refused.first[:SHOWN]]
+    lines += [f"  column `{use.header}`: {use.note or use.key}" for use in r.uses[:SHOWN]]
+    return "\n".join(lines)
+
+
+def _states(bank: BankFacts, width: int) -> list[str]:
+    fits = bank.fits
+    if fits is None:
+        return []
+    rows: list[tuple[str, ...]] = [("", "looked at", "airflow", "trim at idle air", "fuel by the second", "scale")]
+    rows += [_line(name, line) for name, line in (("showing", fits.showing), ("quiet", fits.quiet)) if line is not None]
+    lines = [*head(f"States, bank {bank.number}"), *columns(rows)]
+    if bank.spells or bank.creeping:
+        spells = [("from", "to", "chance", "trim", "begins", "ends", "")]
+        spells += [
+            (
+                _clock(s.start),
+                _clock(s.end),
+                f"{100 * min(0.99, s.probability):.0f} %",
+                f"{s.effect:+.0f} %",
+                s.began,
+                s.ended,
+                "" if s in bank.spells else "too slow to count",
+            )
+            for s in sorted([*bank.spells, *bank.creeping], key=lambda s: s.start)
+        ]
+        lines += [*head(f"Spells, bank {bank.number}"), *columns(spells, frozenset({0, 1, 2, 3}))]
+    return [*lines, *para(f"Closed loop {100 * bank.closed:.0f} % of running time, from {bank.how}.", width=width)]
+
+
+def _line(name: str, line: Line) -> tuple[str, ...]:
+    fuel = f"{plus_minus(line.by_time, 'g/s')}" if line.by_time is not None else "airflow not known"
+    scale = plus_minus(line.share, "")
+    if not line.told_apart:
+        fuel, scale = f"{fuel} (if all)", f"{scale} (if all)"
+    flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f} g/s" if line.by_time is not None else ""
+    return name, minutes(line.seconds), flow, plus_minus(line.at_idle, "%"), fuel, scale
+
+
+def _occurrences(banks: Iterable[BankFacts]) -> list[str]:
+    rows = [("", "looked at", "showing", "of the stretches", "95 % range")]
+    for bank in banks:
+        for o in bank.occurrences if bank.switching else ():
+            rows.append(
+                (
+                    f"bank {bank.number}, {o.phase}",
+                    minutes(o.seconds),
+                    f"{100 * o.showing / o.seconds:.0f} %",
+                    f"{o.shown} of {o.stretches}",
+                    f"{100 * o.low:.0f} to {100 * o.high:.0f} %",
+                )
+            )
+    return [*head("How often it showed"), *columns(rows, frozenset({1, 2, 3, 4}))] if len(rows) > 1 else []
+
+
+def _conditions(d: LogDocument) -> list[str]:
+    began = {"cold": "from cold", "hot": "hot", "between": "half warm", "running": "was running already"}
+    rows = [
+        (
+            f"run {r.number}",
+            _clock(r.start),
+            _clock(r.end),
+            began.get(r.began, r.began),
+            f"stood {minutes(r.stood)}" if r.stood is not None else "",
+            "tank filled before" if r.filled else "",
+        )
+        for r in d.runs
+    ]
+    times = [(t.phase, minutes(t.seconds), "once" if t.stretches == 1 else f"{t.stretches} times") for t in d.times]
+    lines = [*head("Runs and conditions"), *columns(rows, frozenset({1, 2})), "", *columns(times, frozenset({1, 2}))]
+    if d.missing:
+        lines += para(f"Not recorded, so conditions are told less well: {', '.join(d.missing)}.")
+    return lines
+
+
+def _answers(d: LogDocument, width: int) -> list[str]:
+    by_spell = {s.number: s for s in d.spells}
+    lines = []
+    for number in sorted({a.spell for a in d.answers}):
+        spell = by_spell[number]
+        name = spell.condition or f"{spell.phase}, no condition of the rules"
+        lines += para(f"spell {number}: {name}, run {spell.run}, {spell.state}, {minutes(spell.seconds)}", width=width)
+        said = [a.says for a in d.answers if a.spell == number]
+        lines += para("; ".join(said), 6, width=width)
+    if not lines:
+        return []
+    return [*head("Answers that a case could take"), *lines, *para(d.together, width=width)]
+
+
+def _file(file: FileFacts, width: int) -> list[str]:
+    lines = head("What was read")
+    used = "; ".join(f"{u.header} as {u.key}{f' in {u.unit}' if u.unit else ''}" for u in file.used)
+    lines += para(used, width=width)
+    assumed = [u.header for u in file.used if u.unit_from == "assumed" and u.unit]
+    if assumed:
+        lines += para(f"No unit given, the standard's taken: {', '.join(assumed)}.", width=width)
+    unused = [f"{u.header} ({u.note})" if u.note else u.header for u in file.unused]
+    if unused:
+        more = f" and {len(unused) - SHOWN} more" if len(unused) > SHOWN else ""
+        lines += para(f"Not used: {'; '.join(unused[:SHOWN])}{more}.", width=width)
+    lines += items(file.notes, width=width)
+    if file.refused.counts:
+        lines += head("Refused")
+        lines += columns([(str(n), why) for why, n in file.refused.counts], frozenset({0}))
+        for one in file.refused.first[:SHOWN]:
+            where = f"line {one.line}" if one.line else "in the column"
+            lines += para(f"{where}: {one.why}: {one.stood}", 4, width=width)
+    return lines
+
+
+def _clock(seconds: float) -> str:
+    """Minutes and seconds of the log."""
+    whole = max(0, round(seconds))
+    return f"{whole // 60}:{whole % 60:02d}"

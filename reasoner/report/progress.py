@@ -1,0 +1,21 @@
+"""A bar that fills while many things are worked through."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TextIO, TypeVar
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+T = TypeVar("T")
+
+
+def watched(found: Iterator[T], total: int, title: str, out: TextIO) -> Iterator[T]:
+    """The same things one by one, with how many are done, and how long the rest may take; gone at the end."""
+    parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*parts, console=Console(file=out), transient=True) as bar:
+        task = bar.add_task(title, total=total)
+        for one in found:
+            yield one
+            bar.advance(task)

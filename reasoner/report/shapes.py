@@ -1,0 +1,51 @@
+"""The few shapes that what is shown of cases is made of. Styles only repeat what the words already say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+HEAD, QUIET, CARE = "bold", "dim", "bold red"
+
+
+def head(title: str, rest: str = "") -> Text:
+    """A heading in capitals, so that it stands out without colour."""
+    text = Text(title.upper(), style=HEAD)
+    return text.append("  " + rest, style="not bold default") if rest else text
+
+
+def para(text: str, style: str = "", indent: int = 2) -> Padding:
+    return Padding(Text(" ".join(text.split()), style=style), (0, 0, 0, indent))
+
+
+def item(text: str, sign: str = "-", indent: int = 2) -> Padding:
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_row(Text(sign, style=HEAD), Text(" ".join(text.split())))
+    return Padding(grid, (0, 0, 0, indent))
+
+
+def columns(
+    lines: Iterable[Sequence[str]],
+    right: Sequence[int] = (),
+    wrap: Sequence[int] = (),
+    heading: Sequence[str] = (),
+    indent: int = 2,
+) -> Padding:
+    """Short texts in columns. right: columns set flush right. wrap: columns that may take several lines."""
+    lines = list(lines)
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for number in range(max((len(line) for line in [*lines, heading]), default=0)):
+        grid.add_column(justify="right" if number in right else "left", no_wrap=number not in wrap, overflow="fold")
+    if heading:
+        grid.add_row(*(Text(cell, style=QUIET) for cell in heading))
+    for line in lines:
+        grid.add_row(*(Text(cell) for cell in line))
+    return Padding(grid, (0, 0, 0, indent))
+
+
+def count(number: float, what: str) -> str:
+    """`1 answer`, `3 answers`, `2.5 cases`."""
+    return f"{number:g} {what}" + ("" if number == 1 else "s")

@@ -1,0 +1,114 @@
+"""The repair sheet as one HTML page that stands alone and prints well: no scripts, nothing from elsewhere.
+
+Black on white, boxes to tick with a pen, room to write. A step is never parted from its cautions at the end of a page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+from reasoner.report.sheet_text import FOREWORD, caution_above
+from reasoner.session.afterdoc import FigureDoc, LineDoc, SectionDoc, SheetDoc
+from reasoner.session.plain import clean
+
+STYLE = """
+@page { size: A4; margin: 16mm 15mm; }
+body { font: 11pt/1.4 Georgia, "Times New Roman", serif; color: #000; background: #fff; }
+body { max-width: 180mm; margin: 0 auto; }
+h1 { font-size: 17pt; margin: 0 0 2mm; }
+h2 { font-size: 13pt; margin: 7mm 0 2mm; border-bottom: 1px solid #000; }
+h3 { font-size: 11pt; margin: 5mm 0 1mm; }
+ul { margin: 0; padding-left: 5mm; }
+.care { border: 2px solid #000; padding: 2mm 4mm; }
+.care li { margin: 1.5mm 0; }
+.step { break-inside: avoid; margin: 3mm 0; padding-left: 12mm; position: relative; }
+.step > .mark { position: absolute; left: 0; white-space: nowrap; }
+.caution { border-left: 3px solid #000; padding-left: 3mm; margin: 0 0 1mm; font-size: 10pt; }
+.caution b { font-family: sans-serif; }
+.box { display: inline-block; width: 3.6mm; height: 3.6mm; border: 1px solid #000; vertical-align: -0.4mm; }
+.box { text-align: center; font: 9pt/3.4mm sans-serif; margin-right: 1.5mm; }
+.places span.place { margin-right: 6mm; white-space: nowrap; }
+.figure { margin: 1mm 0; }
+.line { display: inline-block; min-width: 45mm; border-bottom: 1px solid #000; height: 5mm; }
+table { border-collapse: collapse; break-inside: avoid; }
+td, th { border: 1px solid #000; padding: 1mm 3mm; min-width: 30mm; height: 7mm; }
+td, th { text-align: left; font-weight: normal; }
+footer { margin-top: 9mm; font-size: 10pt; }
+"""
+
+
+def sheet_html(document: SheetDoc) -> str:
+    s = clean(document)
+    title = f"Repair sheet{f': case {s.case}' if s.case else ''}"
+    parts = [
+        f"<h1>{escape(title)}</h1>",
+        f"<p>{escape(s.vehicle)}. {escape(s.title)}.</p>",
+        f"<p>{escape(FOREWORD)}</p>",
+        '<section class="care"><h2>Take care</h2><ol>',
+        *(f'<li value="{c.number}">{escape(c.say)}</li>' for c in s.cautions),
+        "</ol></section>",
+        *(_section(part) for part in s.sections),
+        _list("Seen afterwards", s.proof, boxes=True),
+        "<footer>Done by <span class='line'></span> on <span class='line'></span></footer>",
+    ]
+    body = "\n".join(part for part in parts if part)
+    return (
+        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
+        f"<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+def _section(part: SectionDoc) -> str:
+    return "\n".join(
+        text
+        for text in (
+            f"<h2>{escape(part.title)}</h2>",
+            _list("To have at hand", part.at_hand, boxes=True),
+            _list("Single use", part.single_use),
+            "<h3>Steps</h3>",
+            *(_step(line) for line in part.lines),
+            _values(part),
+            _list("Look again", part.slips),
+            _list("What the controller has learned", part.learned),
+        )
+        if text
+    )
+
+
+def _list(title: str, texts: Iterable[str], boxes: bool = False) -> str:
+    mark = _box(False) if boxes else ""
+    found = "".join(f"<li>{mark}{escape(text)}</li>" for text in texts)
+    style = ' style="list-style: none; padding: 0"' if boxes else ""
+    return f"<h3>{escape(title)}</h3>\n<ul{style}>{found}</ul>" if found else ""
+
+
+def _step(line: LineDoc) -> str:
+    cautions = "".join(
+        f'<p class="caution"><b>!</b> {escape(caution_above(line, caution))}</p>' for caution in line.cautions
+    )
+    once = len(line.boxes) == 1 and not line.boxes[0].place
+    mark = f'<span class="mark">{_box(line.boxes[0].done) if once else ""}{line.number}.</span>'
+    places = "".join(f'<span class="place">{_box(box.done)}{escape(box.place)}</span>' for box in line.boxes)
+    below = "" if once else f'<div class="places">{places}</div>'
+    figures = "".join(_figure(figure) for figure in line.figures)
+    return f'<div class="step">{cautions}{mark}<div>{escape(line.text)}</div>{below}{figures}</div>'
+
+
+def _figure(figure: FigureDoc) -> str:
+    return f'<div class="figure">{escape(figure.what)}: <span class="line">{escape(figure.value)}</span></div>'
+
+
+def _values(part: SectionDoc) -> str:
+    if not part.values:
+        return ""
+    rows = "".join(
+        f"<tr><th>{v.cylinder}</th><td>{escape(v.first)}</td><td>{escape(v.second)}</td><td>{escape(v.old)}</td></tr>"
+        for v in part.values
+    )
+    names = "".join(f"<th>{name}</th>" for name in ("cylinder", "first time", "second time", "stored before"))
+    return f"<h3>Calibration values, by cylinder number</h3>\n<table><tr>{names}</tr>{rows}</table>"
+
+
+def _box(done: bool) -> str:
+    return f'<span class="box">{"x" if done else "&nbsp;"}</span>'

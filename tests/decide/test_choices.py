@@ -1,0 +1,199 @@
+"""What each course costs: against every state of the car listed, one by one, independently of the program's sums."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations, product
+
+import pytest
+
+from reasoner.decide.choices import Stake, choices, courses, expected
+from reasoner.decide.jobs import Job, cost, effort
+from reasoner.decide.wear import goes_within
+from reasoner.inference.plan import Situation
+from reasoner.rulebook.model import Effort
+from tests.decide.cars import HERE, answered, book, job, small_car, stake
+
+# ---- the independent enumeration -------------------------------------------------------------------------------------
+# Written from the words of the model, with the small rules' numbers typed in again: it shares nothing with `choices` but
+# the belief and the law of wear.
+
+HOUR, COMEBACK = 60.0, 150.0
+INJECTOR, METER, LEARN, LOOK, CLEAN = "new-injector", "new-meter", "learn", "look", "clean-it"
+MINUTES = {METER: 20, LEARN: 45, LOOK: 60, CLEAN: 30}
+MONEY = {METER: 180, LEARN: 0, LOOK: 0, CLEAN: 20}
+GOES_WRONG = {INJECTOR: 0.05, METER: 0.02}
+
+
+def price(repair: str, count: int) -> float:
+    """By hand: the first injector 300 and 150 min, every further one 265 and 40 min."""
+    if not count:
+        return 0.0
+    if repair == INJECTOR:
+        return 300 + (count - 1) * 265 + (150 + (count - 1) * 40) / 60 * HOUR
+    return MONEY[repair] + MINUTES[repair] / 60 * HOUR
+
+
+def need(cause: str, where: str) -> tuple[str, frozenset[int]]:
+    if cause == "leak":
+        return INJECTOR, frozenset(int(word) for word in where.replace(" and ", " ").split() if word.isdecimal())
+    if cause == "all-worn":
+        return INJECTOR, frozenset((1, 2, 3, 4))
+    return {"meter": METER, "stale": LEARN, "else": LOOK}[cause], frozenset((0,))
+
+
+def at_once(found: Stake, work: list[tuple[str, frozenset[int]]]) -> tuple[float, float]:
+    """(money expected in all, chance that it cures), state by state: the cause, what cleaning and waiting do, which of
+    the injectors left in give out, which places of the work go wrong."""
+    total, cured_in_all = 0.0, 0.0
+    driven = found.tables.vehicle.distance_km
+    goes = goes_within((160000.0, 220000.0), driven, 20000.0) if driven is not None else 0.0
+    for cause, p in zip(found.tables.causes, found.chances, strict=True):
+        repair, places = need(cause.fault, cause.where)
+        done = frozenset().union(*(at for name, at in work if name == repair))
+        luck = 0.0
+        if cause.fault in ("leak", "all-worn"):
+            luck = max((0.1 for name, _ in work if name == CLEAN), default=0.0)
+        if not work and cause.fault == "stale":
+            luck = 0.8
+        mended = cause.fault != "else" and places <= done
+        chances = [(1.0, True)] if mended else [(luck, True), (1 - luck, False)]
+        harm = 2500 * (1 - (1 - 0.02) ** 0.1) if cause.fault in ("leak", "all-worn") else 0.0
+        others = sorted({1, 2, 3, 4} - places - done) if repair == INJECTOR else []
+        for chance, cured in chances:
+            spent = sum(price(name, len(at)) for name, at in work)
+            if not cured:
+                spent += COMEBACK + harm + price(repair, len(places if cause.fault == "else" else places - done))
+            for gone in (set(c) for n in range(len(others) + 1) for c in combinations(others, n)):
+                wears = 1.0
+                for other in others:
+                    wears *= goes if other in gone else 1 - goes
+                comebacks = len(gone) * (COMEBACK + price(repair, 1))
+                for wrong in product((False, True), repeat=sum(len(at) for _, at in work)):
+                    happens, again, place = 1.0, 0.0, iter(wrong)
+                    for name, at in work:
+                        own = [next(place) for _ in at]
+                        for bad in own:
+                            happens *= GOES_WRONG.get(name, 0.0) if bad else 1 - GOES_WRONG.get(name, 0.0)
+                        labour = (150 if name == INJECTOR else MINUTES[name]) / 60 * HOUR
+                        again += (COMEBACK + labour) * any(own)
+                    state = p * chance * wears * happens
+                    total += state * (spent + comebacks + again)
+                    cured_in_all += state * cured
+    return total, cured_in_all
+
+
+def as_plain(work: tuple[Job, ...]) -> list[tuple[str, frozenset[int]]]:
+    return [(j.repair, frozenset(int(p.split()[-1]) if p != "engine" else 0 for p in j.places)) for j in work]
+
+
+@pytest.mark.parametrize("distance", ["198000 km", "40000 km", ""])
+@pytest.mark.parametrize("wet", [{3: "wet"}, {2: "wet", 3: "wet"}, {}], ids=["one wet", "two wet", "none wet"])
+def test_every_choice_matches_the_enumeration(wet: dict[int, str], distance: str) -> None:
+    fields = {"distance": distance} if distance else {}
+    workup = answered(answered(small_car(**fields), "plugs", wet), "hold", "falls")
+    found = stake(workup)
+    seen = set()
+    for choice in choices(found):
+        if choice.kind not in ("test", "in turn"):
+            total, cures = at_once(found, as_plain(choice.work))
+            assert choice.expected == pytest.approx(total), choice.kind
+            assert choice.cures == pytest.approx(cures), choice.kind
+            seen.add(choice.kind)
+    assert {"alone", "all", "watch"} <= seen
+
+
+def test_one_after_the_other_matches_the_enumeration() -> None:
+    """Each failure brings the car back once more; what was done stays done."""
+    found = stake(answered(small_car(distance="90000 km"), "hold", "falls"))
+    tries = courses(found)["in turn"]
+    total = 0.0
+    for cause, p in zip(found.tables.causes, found.chances, strict=True):
+        repair, places = need(cause.fault, cause.where)
+        harm = 2500 * (1 - (1 - 0.02) ** 0.1) if cause.fault in ("leak", "all-worn") else 0.0
+        spent, done = 0.0, frozenset[int]()
+        for number, (name, at) in enumerate(as_plain(tries)):
+            labour = (150 if name == INJECTOR else MINUTES[name]) / 60 * HOUR
+            wrong = 1 - (1 - GOES_WRONG.get(name, 0.0)) ** len(at)
+            spent += price(name, len(at)) + wrong * (COMEBACK + labour) + (COMEBACK + harm if number else 0.0)
+            done |= at if name == repair else frozenset()
+            if cause.fault != "else" and places <= done:
+                break
+        else:
+            spent += COMEBACK + harm + price(repair, len(places if cause.fault == "else" else places - done))
+        if repair == INJECTOR:
+            old = {1, 2, 3, 4} - places - done
+            spent += len(old) * goes_within((160000.0, 220000.0), 90000.0, 20000.0) * (COMEBACK + price(repair, 1))
+        total += p * spent
+    assert expected(found, "in turn", tries) == pytest.approx(total)
+
+
+def test_test_on_matches_the_outcomes_one_by_one() -> None:
+    """The best next check and then the cheapest of everything that might be done, for each outcome by Bayes' rule."""
+    workup = answered(small_car(distance="150000 km"), "hold", "falls")
+    found = stake(workup)
+    test = next(choice for choice in choices(found) if choice.kind == "test")
+    assert test.check is not None
+    check = workup.tables.checks[test.check.check]
+    assert check.name == "plugs"
+    dry, wet = (0, 1)
+    total = 0.0
+    works = [(), *(((r, at),) for r, at in _works(found))]
+    for outcome in product((dry, wet), repeat=4):
+        weights = []
+        for c, p in enumerate(found.chances):
+            like = p
+            for place, seen in enumerate(outcome):
+                like *= float(check.rows[check.index[c, place], seen])
+            weights.append(like)
+        chance = sum(weights)
+        after = Stake(found.book, found.tables, _scaled(found, [w / chance for w in weights]), found.prices)
+        total += chance * min(at_once(after, list(work))[0] for work in works)
+    by_hand = (1 + test.check.minutes + 0.15 * test.check.wait) / 60 * HOUR + total
+    assert test.expected == pytest.approx(by_hand)
+
+
+def _works(found: Stake) -> set[tuple[str, frozenset[int]]]:
+    """All that may be needed on a single-bank four: by cause, and all four injectors."""
+    needs = {need(c.fault, c.where) for c in found.tables.causes if c.fault != "else"}
+    return {*needs, (INJECTOR, frozenset((1, 2, 3, 4)))}
+
+
+def _scaled(found: Stake, chances: list[float]) -> Situation:
+    factors = [new / old for new, old in zip(chances, found.chances, strict=True)]
+    return replace(found.now, showing=found.now.showing * factors, quiet=found.now.quiet * factors)
+
+
+# ---- effort ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_set_costs_the_first_and_then_less() -> None:
+    found = stake(small_car())
+    assert effort(found.book, found.prices, job(INJECTOR, 3)) == Effort(150, 300)
+    assert effort(found.book, found.prices, job(INJECTOR, 1, 2, 3, 4)) == Effort(270, 1095)
+    dear = stake(small_car(), part=340, access={INJECTOR: 200.0}, hour=90.0)
+    assert effort(dear.book, dear.prices, job(INJECTOR, 1, 2, 3, 4)) == Effort(270 + 90, 1095 + 4 * 100)
+    assert cost(dear.book, dear.prices, job(INJECTOR, 3)) == pytest.approx(400 + 240 / 60 * 90)
+    assert cost(dear.book, dear.prices, Job(INJECTOR, frozenset())) == 0
+
+
+def test_choices_are_different_work() -> None:
+    found = courses(stake(answered(small_car(), "plugs", {3: "wet"})))
+    assert len(set(found.values())) == len(found)
+    assert found["alone"] == (job(INJECTOR, 3),) and found["all"] == (job(INJECTOR, 1, 2, 3, 4),)
+    assert "bank" not in found  # one sensor watches all four: that is `all`
+
+
+def test_the_bank_where_two_sensors_watch() -> None:
+    workup = small_car(layout="V 6")
+    found = courses(stake(answered(workup, "plugs", {3: "wet"})))
+    assert found["bank"] == (job(INJECTOR, 1, 3, 5),) and found["all"] == (job(INJECTOR, 1, 2, 3, 4, 5, 6),)
+
+
+def test_the_small_rules_are_what_the_enumeration_says() -> None:
+    """So that nobody changes the one without the other."""
+    repairs = book(HERE / "small.yaml").repairs
+    for name, minutes in MINUTES.items():
+        assert (repairs[name].minutes, repairs[name].money) == (minutes, MONEY[name])
+    for name, wrong in GOES_WRONG.items():
+        assert repairs[name].goes_wrong is not None and repairs[name].goes_wrong.value == pytest.approx(wrong)

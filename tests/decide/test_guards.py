@@ -1,0 +1,133 @@
+"""What is not recommended, and why: on a failed hold test alone; injectors while purge and oil are not excluded."""
+
+from __future__ import annotations
+
+import pytest
+
+from reasoner.decide.guards import missing_for_watching
+from reasoner.session import acts, deciding
+from reasoner.session.deciding import Decision
+from reasoner.session.workup import Workup
+from tests.decide.cars import answered, car, small_car, stake
+
+INJECTOR = "replace-injector"
+
+
+def old_four() -> Workup:
+    workup = car(layout="inline 4", injection="direct", metering="airflow", distance="198000 km")
+    return workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+
+
+def decided(workup: Workup) -> Decision:
+    return deciding.decide(workup, stake(workup).prices)
+
+
+def lacking(decision: Decision, kind: str = "all") -> set[tuple[str, str]]:
+    return {(item.kind, item.name) for item in decision.missing[kind]}
+
+
+def injectors(decision: Decision) -> list[str]:
+    """Kinds of choice that fit injectors."""
+    return [c.kind for c in decision.choices if any(job.repair == INJECTOR for job in c.work)]
+
+
+PURGE = ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling", "code-vent")
+WET = {3: "wet"}
+
+
+def test_not_on_a_failed_hold_test_alone() -> None:
+    """Common practice, no source: a pump's or a relief valve's leak has the same sign."""
+    workup = old_four()
+    for condition in ("hot-soak", "hot-soak"):
+        workup = answered(workup, "rail-hold-hot", "collapses", condition)
+    decision = decided(workup)
+    assert injectors(decision)
+    for kind in injectors(decision):
+        assert ("beyond", "") in lacking(decision, kind) or kind == "all"
+        assert decision.best is None or decision.best.kind != kind
+
+
+def test_not_while_purge_and_oil_are_not_excluded() -> None:
+    """However sure: a tip seen wet makes purge unlikely, but nobody has looked at it."""
+    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    decision = decided(workup)
+    lead = next(iter(decision.stake.jobs.values()))
+    assert lead > 0.9
+    assert {("excluded", "purge-vapour"), ("excluded", "crankcase-vapour")} <= lacking(decision)
+    assert decision.best is not None and decision.best.kind not in injectors(decision)
+    document = deciding.document(decision)
+    said = next(c.missing for c in document.choices if c.kind == "all")
+    assert any("vapour from the canister is not excluded" in text and "would settle it" in text for text in said)
+    assert "but" in document.sentence and "not excluded" in document.sentence
+
+
+def test_recommended_once_they_are() -> None:
+    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    for check in ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling"):
+        workup = answered(workup, check)
+    workup = answered(workup, "oil-level-smell")
+    decision = decided(workup)
+    assert not lacking(decision)
+    assert decision.best is not None and decision.best.kind in injectors(decision)
+
+
+def test_only_what_was_looked_for_excludes() -> None:
+    """The small rules: the meter is unlikely once a plug is wet, and excluded only once it was compared while the fault
+    may have shown."""
+    wet = answered(small_car(), "plugs", WET)
+    assert ("excluded", "meter") in lacking(deciding.decide(wet, stake(wet).prices))
+    compared = answered(answered(wet, "meter-compared", condition="idle"), "hold", "falls")
+    after = deciding.decide(compared, stake(compared).prices)
+    assert ("excluded", "meter") not in lacking(after)
+
+
+def test_driving_on_is_not_recommended_where_it_is_dangerous() -> None:
+    """Petrol in a vacuum hose: nobody is told to watch and wait, whatever it would save."""
+    workup = car(layout="inline 4", injection="port", return_line="yes", distance="198000 km")
+    assert not missing_for_watching(stake(workup))
+    workup = answered(workup, "regulator-hose", "fuel", "engine-off")
+    decision = decided(workup)
+    assert lacking(decision, "watch") == {("driving", "fire")}
+
+
+@pytest.mark.parametrize("layout", ["inline 4", "V 6"])
+def test_trims_flat_on_both_banks_fit_no_injector(layout: str) -> None:
+    """Common practice, no source: all plugs alike and the same trim at every airflow are air counted too high or fuel
+    pressure, not injectors."""
+    workup = car(layout=layout, injection="direct", metering="airflow", distance="198000 km")
+    banks = len(workup.vehicle.banks)
+    codes = [("P0172", ["pending"]), ("P0175", ["pending"])][:banks]
+    workup = workup.after(acts.list_codes(workup, codes))
+    workup = answered(workup, "trims-by-airflow", dict.fromkeys(range(1, banks + 1), "flat"), "cruise")
+    workup = answered(workup, "plugs-after-clearing", condition="cleared-idle")
+    decision = decided(workup)
+    assert decision.best is not None and decision.best.kind not in injectors(decision)
+    assert not any(job.repair == INJECTOR for job in decision.best.work)
+    shares = {j.repair: p for j, p in decision.stake.jobs.items()}
+    assert max(shares, key=lambda repair: shares[repair]) != INJECTOR
+
+
+def test_one_clear_wet_plug_and_a_clean_set_is_one() -> None:
+    """A set well below the age at which they wear: one, and the other three stay in."""
+    workup = car(layout="inline 4", injection="direct", metering="airflow", distance="90000 km")
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    workup = answered(workup, "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    workup = answered(workup, "hot-restart-misfire", {3: "misfires"}, "hot-restart")
+    for check in ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling", "oil-level-smell"):
+        workup = answered(workup, check)
+    decision = decided(workup)
+    assert decision.best is not None and decision.best.kind == "alone"
+    assert decision.best.work[0].places == {"cylinder 3"}
+
+
+def test_four_of_one_age_with_costly_access_is_all() -> None:
+    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    for check in ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling", "oil-level-smell"):
+        workup = answered(workup, check)
+    prices = stake(workup, access={INJECTOR: 300.0}).prices
+    decision = deciding.decide(workup, prices)
+    assert decision.best is not None and decision.best.kind == "all"

@@ -1,0 +1,93 @@
+"""Where a choice stops being the best: each flips where the break-even says, and not before."""
+
+from __future__ import annotations
+
+import pytest
+
+from reasoner.decide.choices import Choice, Stake, choices
+from reasoner.decide.hinges import Hinge, hinges, varied
+from tests.decide.cars import answered, car, small_car, stake
+
+NEAR = 1e-4  # of the way from the value to the hinge
+
+
+def best_and_hinges(found: Stake) -> tuple[Choice, tuple[Hinge, ...]]:
+    all_of_them = choices(found)
+    return all_of_them[0], hinges(found, all_of_them[0], all_of_them[1:])
+
+
+def cheapest(found: Stake, what: str, value: float, works: dict[str, Choice]) -> str:
+    """The kind that is cheapest at a value, among the work that was laid out; worked out anew, tests on included."""
+    moved = varied(found, next(iter(found.jobs)), what, value)
+    from reasoner.decide.choices import expected, test_on
+
+    costs = {kind: expected(moved, kind, choice.work) for kind, choice in works.items() if kind != "test"}
+    if "test" in works:
+        test = test_on(moved)
+        assert test is not None
+        costs["test"] = test.expected
+    return min(costs, key=lambda kind: costs[kind])
+
+
+CASES = {
+    "one wet, old": answered(small_car(distance="198000 km"), "plugs", {3: "wet"}),
+    "one wet, young": answered(small_car(distance="60000 km"), "plugs", {3: "wet"}),
+    "only the hold": answered(small_car(distance="120000 km"), "hold", "falls"),
+    "meter high": answered(small_car(distance="120000 km"), "meter-compared", "high", "idle"),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("part", [30, 240, 900])
+def test_each_flips_where_the_break_even_says(name: str, part: int) -> None:
+    found = stake(CASES[name], part=part)
+    best, hanging = best_and_hinges(found)
+    works = {choice.kind: choice for choice in choices(found)}
+    for hinge in hanging:
+        if hinge.what == "check":
+            continue
+        step = NEAR * (hinge.at - hinge.now)
+        assert cheapest(found, hinge.what, hinge.at - step, works) == best.kind, hinge
+        assert cheapest(found, hinge.what, hinge.at + step, works) == hinge.instead, hinge
+
+
+def test_there_are_hinges_of_every_kind() -> None:
+    found = {
+        hinge.what
+        for name in CASES
+        for part in (30, 240, 900)
+        for hinge in best_and_hinges(stake(CASES[name], part=part))[1]
+    }
+    assert found == {"part", "comeback", "chance", "check"}
+
+
+def test_test_on_hangs_on_what_the_check_costs() -> None:
+    """Dearer by the difference, it is as dear as the next: worked out from the two sums alone."""
+    found = stake(CASES["only the hold"])
+    best, hanging = best_and_hinges(found)
+    assert best.kind == "test"
+    (hinge,) = hanging
+    second = min(choice.expected for choice in choices(found) if choice.kind != "test")
+    assert hinge.at - hinge.now == pytest.approx(second - best.expected)
+
+
+def test_all_four_unless_a_part_costs_more() -> None:
+    """Four of one age at 198 000 km, costly to get at: all, and one where a part is dear; the price between follows
+    from the two straight lines, here read off by evaluating at two prices."""
+    workup = answered(
+        car(layout="inline 4", injection="direct", distance="198000 km"), "borescope-after-soak", {3: "wet"}
+    )
+    workup = answered(workup, "plugs-after-clearing", {3: "wet"}, "cleared-idle")
+    found = stake(workup, access={"replace-injector": 300.0})
+    best, hanging = best_and_hinges(found)
+    assert best.kind == "all"
+    hinge = next(h for h in hanging if h.what == "part")
+    assert hinge.instead == "alone" and hinge.at > hinge.now
+
+    def lead(price: float) -> float:
+        by_kind = {c.kind: c.expected for c in choices(stake(workup, part=price, access={"replace-injector": 300.0}))}
+        return by_kind["alone"] - by_kind["all"]
+
+    low, high = 100.0, 1000.0
+    crossing = low + (high - low) * lead(low) / (lead(low) - lead(high))
+    assert hinge.at == pytest.approx(crossing)

@@ -1,0 +1,271 @@
+"""Checks worked out from readings, end to end through the session: belief, what is kept, replay, script, conversation."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import numpy as np
+import pytest
+
+from reasoner.network.vehicle import vehicle_from
+from reasoner.rulebook.model import Check, Rulebook, Within
+from reasoner.rulebook.read import read_rules
+from reasoner.session import acts, readings
+from reasoner.session.acts import Refused
+from reasoner.session.concluding import belief
+from reasoner.session.protocol import Talk, hear
+from reasoner.session.record import Event
+from reasoner.session.script import play, script_of
+from reasoner.session.words import given_text
+from reasoner.session.workup import Workup, begin
+
+ROOT = Path(__file__).parent.parent.parent
+SCHEMA = json.loads((ROOT / "reasoner" / "session" / "protocol.schema.json").read_text(encoding="utf-8"))
+LEAK = {
+    "idle air": "3 g/s 750 rpm",
+    "idle trim": "-24",
+    "raised air": "12 g/s 2500 rpm",
+    "raised trim": "-6",
+    "load air": "45 g/s 3000 rpm",
+    "load trim": "-2",
+}
+_BOOK: list[Rulebook] = []
+
+
+def book() -> Rulebook:
+    if not _BOOK:
+        _BOOK.append(read_rules([ROOT / "rules"]))
+    return _BOOK[0]
+
+
+def car(condition: str = "warm-idle", **fields: str) -> Workup:
+    vehicle, mistakes = vehicle_from({"layout": "inline 4", **{k.replace("_", " "): v for k, v in fields.items()}})
+    assert vehicle is not None, mistakes
+    workup = begin(book(), vehicle)
+    return workup.after(acts.change_condition(workup, condition))
+
+
+def told(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Workup:
+    worked = readings.told(workup, name, inputs)
+    return workup.after(acts.answer(workup, name, worked.weights, "sure", None, worked.reading, None, worked.inputs))
+
+
+def moved(before: Workup, after: Workup) -> float:
+    """How far a belief moved: half the sum of what the causes gained and lost."""
+    return float(np.abs(after.belief.probability - before.belief.probability).sum() / 2)
+
+
+def of(workup: Workup, *faults: str) -> float:
+    return sum(s.probability for s in belief(workup, ranges=False).faults if s.fault in faults)
+
+
+# ---- the rules that have one -----------------------------------------------------------------------------------------
+
+
+def test_checks_that_pay_are_worked_out() -> None:
+    by = {check.name: check.computed.by for check in book().checks.values() if check.computed}
+    assert len(by) >= 15
+    assert {"trims by airflow", "exhaust gas", "rail hold", "low side hold", "misfire counts", "fuel in oil"} <= set(
+        by.values()
+    )
+
+
+@pytest.mark.parametrize("check", [c for c in book().checks.values() if c.computed], ids=lambda c: str(c.name))
+def test_its_figures_reach_every_outcome_but_those_it_cannot_know(check: Check) -> None:
+    """Every outcome is named, but for what no reading shows (no frame there): the rules then say it in words."""
+    assert check.computed is not None
+    named = {*check.computed.outcomes, check.computed.rest} - {""}
+    unnamed = [o.name for o in check.outcomes if o.name not in named]
+    assert len(unnamed) <= (1 if check.kind == "code" else 0), unnamed
+
+
+# ---- a clear figure says much, a vague one little --------------------------------------------------------------------
+
+
+def test_clear_trims_move_the_belief_and_vague_ones_hardly() -> None:
+    """The same shape, a leak: at -24 % eight standard errors from nothing, at -11 % a third of one from the band."""
+    start = car()
+    clear = told(start, "trims-by-airflow", LEAK)
+    vague = told(start, "trims-by-airflow", {**LEAK, "idle trim": "-11", "raised trim": "-3", "load trim": "-1"})
+    sound = told(start, "trims-by-airflow", {**LEAK, "idle trim": "-1", "raised trim": "0", "load trim": "1"})
+    by_time = ("purge-valve-leaks", "oil-diluted", "canister-loaded", "pump-leaks-into-oil")
+    assert of(clear, *by_time) > 2 * of(start, *by_time)
+    assert moved(start, vague) < moved(start, clear) / 4
+    assert of(sound, *by_time) < of(start, *by_time)
+
+
+@pytest.mark.parametrize(
+    ("check", "clear", "vague"),
+    [
+        (
+            "exhaust-gas",
+            {"co": 0.1, "co2": 13.6, "hc": 80, "o2": 2.0, "trim": -20},
+            {"co": 0.3, "co2": 14.4, "hc": 80, "o2": 1.2, "trim": -10.5},
+        ),
+        ("oil-sample", {"found": 12}, {"found": 2.0}),
+        ("misfire-counts", {"counts": "1=2 2=0 3=90 4=3"}, {"counts": "1=2 2=1 3=7 4=2"}),
+        (
+            "low-side-hold",
+            {"line before": 400, "minutes": 10, "open": 200, "supply shut": 200, "return shut": 200},
+            {"line before": 400, "minutes": 10, "open": 350, "supply shut": 350, "return shut": 350},
+        ),
+        (
+            "balance-test",
+            {"drops": "60 58 61 59", "trim before": -20, "trims": "-20 -20 -2 -20"},
+            {"drops": "60 58 61 59", "trim before": -20, "trims": "-20 -20 -12 -20"},
+        ),
+    ],
+)
+def test_near_a_limit_little_far_from_it_much(check: str, clear: dict[str, Any], vague: dict[str, Any]) -> None:
+    start = car()
+    assert moved(start, told(start, check, vague)) < moved(start, told(start, check, clear)) / 2
+
+
+def test_cooling_makes_a_hold_vague() -> None:
+    """The same fall: without knowing the cooling it speaks less for a tight rail than with it."""
+    start = car("hot-soak")
+    fall = {"rail before": "5 MPa", "rail after": "4.2 MPa", "minutes": "4"}
+    known = told(start, "rail-hold-hot", {**fall, "cooled": "1.2 K"})
+    unknown = told(start, "rail-hold-hot", fall)
+    assert moved(start, unknown) < moved(start, known)
+
+
+def test_metric_and_imperial_are_the_same_answer() -> None:
+    start = car("hot-soak")
+    metric = told(start, "rail-hold-hot", {"rail before": "5 MPa", "rail after": "2 MPa", "minutes": "2 min"})
+    imperial = told(start, "rail-hold-hot", {"rail before": "725.189 psi", "rail after": "290.075 psi", "minutes": 2})
+    assert np.allclose(metric.belief.probability, imperial.belief.probability, atol=1e-4)
+
+
+def test_figures_that_fit_no_outcome_are_refused() -> None:
+    with pytest.raises(Refused, match="fit none of its outcomes"):
+        told(car(), "trims-by-airflow", {**LEAK, "idle trim": "24", "raised trim": "20", "load trim": "20"})
+
+
+# ---- what is kept ----------------------------------------------------------------------------------------------------
+
+
+def test_inputs_are_kept_as_typed_and_said() -> None:
+    after = told(car(), "trims-by-airflow", LEAK)
+    event = after.events[-1]
+    assert event["inputs"] == LEAK
+    assert event["reading"] == "widest -24 +- 3 %, shape by time 100 %"
+    assert "widest -24 +- 3 %" in given_text(after, after.record.given[-1])
+
+
+def test_a_replay_works_the_inputs_out_again() -> None:
+    """Values that do not fit the inputs do not count; under other bands the same inputs are another answer."""
+    after = told(car(), "oil-sample", {"found": "4.8 %"})
+    forged = [*after.events[:-1], {**after.events[-1], "values": {"0": {"clean": 1.0}}}]
+    assert np.array_equal(replace(after, events=tuple(forged)).belief.probability, after.belief.probability)
+
+    check = book().checks["oil-sample"]
+    assert check.computed is not None
+    bands = {
+        "clean": (Within("fuel in oil", None, 6),),
+        "some": (Within("fuel in oil", 6, 8),),
+        "much": (Within("fuel in oil", 8, None),),
+    }
+    other = replace(check, computed=replace(check.computed, outcomes=bands))
+    again = begin(replace(book(), checks={**book().checks, "oil-sample": other}), after.vehicle, after.events)
+    weights = again.record.given[-1].values[0]
+    assert weights["clean"] == 1.0 and weights["some"] < 1e-3
+
+
+def test_rules_without_the_computation_take_the_values_that_were_kept() -> None:
+    after = told(car(), "oil-sample", {"found": "4.8 %"})
+    plain = replace(book().checks["oil-sample"], computed=None)
+    again = begin(replace(book(), checks={**book().checks, "oil-sample": plain}), after.vehicle, after.events)
+    assert again.record.given[-1].values[0] == pytest.approx(after.record.given[-1].values[0], rel=1e-3)
+
+
+def test_inputs_that_cannot_be_read_fall_back_on_the_values_and_without_these_are_not_weighed() -> None:
+    after = told(car(), "oil-sample", {"found": "4.8 %"})
+    event = {**after.events[-1], "inputs": {"found": "much"}}
+    kept = replace(after, events=(*after.events[:-1], event))
+    assert kept.record.given[-1].values[0]["some"] == 1.0
+    bare = {k: v for k, v in event.items() if k != "values"}
+    assert replace(after, events=(*after.events[:-1], bare)).record.unread == ("oil-sample",)
+
+
+def test_a_fact_about_the_car_is_asked_once() -> None:
+    start = car("load", charging="natural")
+    inputs = {"airflow": "55 g/s", "speed": "3000 rpm", "litres": "1998 cc", "temperature": "25 C"}
+    after = told(start, "airflow-against-displacement", inputs)
+    asked = readings.works_out(after, book().checks["airflow-at-idle"])
+    assert asked is not None
+    assert {i.name: i.before for i in asked.inputs}["litres"] == "1998 cc"
+    undone = after.after(acts.undo(after))
+    again = readings.works_out(undone, book().checks["airflow-at-idle"])
+    assert again is not None and {i.name: i.before for i in again.inputs}["litres"] == ""
+
+
+@pytest.mark.parametrize(
+    ("check", "inputs", "says"),
+    [
+        ("trims-by-airflow", {"idle air": "3 kg"}, "airflow and engine speed"),
+        ("trims-by-airflow", {**LEAK, "idle trim": "1=-24 2=-3"}, "one of the places 1"),
+        ("trims-by-airflow", {"idle": "3"}, "no such input"),
+        ("trims-by-airflow", {"idle air": ["3"]}, "is no input"),
+        ("fuel-sample", {"ethanol": "3"}, "is not worked out from inputs"),
+        ("no-such-check", {}, "no check is called"),
+    ],
+)
+def test_wrong_inputs_are_refused_in_words(check: str, inputs: dict[str, Any], says: str) -> None:
+    with pytest.raises(Refused, match=says):
+        readings.work(car(), check, inputs)
+
+
+# ---- other drivers ---------------------------------------------------------------------------------------------------
+
+
+def said(kind: str, thing: Any) -> Any:
+    jsonschema.validate(json.loads(json.dumps(thing)), {"$ref": f"#/$defs/{kind}", "$defs": SCHEMA["$defs"]})
+    return thing
+
+
+def heard(workup: Workup, message: dict[str, Any]) -> tuple[Talk, list[Event], dict[str, Any] | None]:
+    return hear(Talk(workup), said("said", message))
+
+
+def test_the_conversation_takes_inputs() -> None:
+    start = car()
+    by_place = {**LEAK, "idle trim": {"1": -24}, "raised trim": {"1": "-6 %"}, "load trim": -2}
+    talk, events, _ = heard(start, {"type": "answer", "check": "trims-by-airflow", "inputs": by_place})
+    assert np.allclose(talk.workup.belief.probability, told(start, "trims-by-airflow", LEAK).belief.probability)
+    assert events[-1]["inputs"]["idle trim"] == "1=-24"
+    said("told", talk.state())
+
+
+def test_the_conversation_can_be_asked_what_inputs_come_to() -> None:
+    start = car()
+    talk, events, reply = heard(start, {"type": "work out", "check": "trims-by-airflow", "inputs": LEAK})
+    assert not events and talk.workup is start and reply is not None
+    said("told", reply)
+    assert max(reply["values"]["1"], key=reply["values"]["1"].get) == "fades"
+    assert reply["figures"]["1"][0]["name"] == "widest" and reply["means"] and reply["sure"]
+    with pytest.raises(Refused):
+        heard(start, {"type": "work out", "check": "trims-by-airflow", "inputs": {"idle air": "fast"}})
+
+
+def test_the_question_says_what_can_be_worked_out() -> None:
+    talk, _, _ = heard(car(), {"type": "choose", "check": "trims-by-airflow"})
+    state = said("told", talk.state())
+    asked = state["next"]["works_out"]
+    assert asked["by"] == "trims by airflow"
+    assert {i["name"]: i["by"] for i in asked["inputs"]}["idle trim"] == "bank"
+
+
+def test_a_script_may_hold_inputs_instead_of_values() -> None:
+    """The same script with typed readings, and with the weights that they come to, ends in the same belief."""
+    after = told(car(), "trims-by-airflow", LEAK)
+    condition, answer = after.events[-2], after.events[-1]
+    bare = {k: v for k, v in answer.items() if k not in ("values", "reading")}
+    ends = [list(play(car(), script_of([condition, event]), limit=40))[-1] for event in (answer, bare)]
+    assert np.allclose(ends[0].belief.probability, ends[1].belief.probability, atol=1e-9)
+    assert all(any(g.check == "trims-by-airflow" for g in end.record.given) for end in ends)
