@@ -8,7 +8,7 @@ from reasoner.measure.workings.trims import TRIMS_BY_AIRFLOW
 
 @computing(
     TRIMS_BY_AIRFLOW,
-    example='reasoner measure trims --idle-air "3.1 g/s 750 rpm" --idle-trim=-24 --raised-air "12 2500" --raised-trim=-6',
+    example='reasoner measure trims --idle-air "3 g/s 750 rpm" --idle-trim=-24 --raised-air "12 2500" --raised-trim=-6',
 )
 def command() -> None:
     """How a trim changes with airflow, bank by bank.

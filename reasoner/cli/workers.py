@@ -39,7 +39,7 @@ def each(
     if found is None:
         garages = [Garage(loading.rules(layers)) for layers in rules]
         found = (_done(job, path, garages, options) for path in paths)
-    yield from _watched(found, len(paths), title)
+    yield from watched(found, len(paths), title)
 
 
 def _spread(
@@ -78,11 +78,11 @@ def _done(job: Job[T], path: Path, garages: Sequence[Garage], options: Any) -> t
         return path, CasebookError(error.message, error.mend, error.path or path, error.line)
 
 
-def _watched(found: Iterator[T], total: int, title: str) -> Iterator[T]:
+def watched(found: Iterator[T], total: int, title: str) -> Iterator[T]:
     """The same, with a bar on standard error where that is a terminal and it takes a while."""
     if not title or total <= FEW or not sys.stderr.isatty():
         yield from found
         return
-    from reasoner.report.progress import watched
+    from reasoner.report.progress import bar
 
-    yield from watched(found, total, title, sys.stderr)
+    yield from bar(found, total, title, sys.stderr)

@@ -3,7 +3,8 @@
 For one cause everything is settled: the work mends it, or leaves something to be mended when the car is back. So the
 expected cost is an exact sum over the causes. Later costs are: a car that comes back because it was not cured (and what
 driving on did meanwhile), because another part of the same age gives out within the stated distance, or because the
-work brought something in; each time the right repair follows, as a car that is back has been looked at again.
+work brought something in; each time the right repair follows, as a car that is back has been looked at again. Watching
+tells nothing of itself: what has not gone away is as open as before, and has been driven with.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from reasoner.decide.prices import Prices
 from reasoner.decide.risks import driving_on
 from reasoner.decide.wear import any_of, goes_within
 from reasoner.inference.plan import Option, Situation
-from reasoner.inference.stake import least_after, loss_table
+from reasoner.inference.stake import expected_losses, least_after, loss_table
 from reasoner.network.tables import Array, Tables
 from reasoner.rulebook.model import Effort, Rulebook
 
@@ -28,13 +29,15 @@ TESTS = 8  # how many of the best checks are weighed as `test on`
 
 @dataclass(frozen=True, eq=False)
 class Stake:
-    """What is decided on: rules, tables, the belief where the case stands, prices. options: checks that can be made."""
+    """What is decided on: rules, tables, the belief where the case stands, prices. options: checks that can be made,
+    the best first; tests: those of them that testing on may begin with."""
 
     book: Rulebook
     tables: Tables
     now: Situation
     prices: Prices
     options: tuple[Option, ...] = ()
+    tests: tuple[Option, ...] = ()
 
     @cached_property
     def chances(self) -> list[float]:
@@ -78,7 +81,7 @@ class Stake:
         found: dict[Job, float] = {}
         for cause, job, chance in zip(self.tables.causes, self.needs, self.chances, strict=True):
             fault = self.book.faults[cause.fault]
-            if not (fault.anything_else or fault.nothing_wrong):
+            if not (fault.anything_else or fault.nothing_wrong) and chance > 0:
                 found[job] = found.get(job, 0.0) + chance
         return dict(sorted(found.items(), key=lambda pair: -pair[1]))
 
@@ -134,12 +137,16 @@ def fate(stake: Stake, work: Sequence[Job], cause: int) -> Fate:
         left, cured = need, 0.0
     elif not left.places:
         cured = 1.0
-    elif not work:
-        cured = fault.mends_itself.value if fault.mends_itself else 0.0
     old, goes = _others(stake, work, need)
     back, one = stake.prices.comeback, Job(need.repair, frozenset(list(need.places)[:1]))
     later = (1 - cured) * (back + stake.harms[cause] + stake.cost(left))
     return Fate(cured, any_of(old, goes), later + old * goes * (back + stake.cost(one)))
+
+
+def goes_away(stake: Stake, cause: int) -> float:
+    """Chance that it is gone again without a repair, or never was there."""
+    fault = stake.book.faults[stake.tables.causes[cause].fault]
+    return 1.0 if fault.nothing_wrong else fault.mends_itself.value if fault.mends_itself else 0.0
 
 
 def _others(stake: Stake, work: Sequence[Job], need: Job) -> tuple[int, float]:
@@ -179,6 +186,16 @@ def losses(stake: Stake, work: Sequence[Job]) -> list[float]:
     return [always + fate(stake, work, cause).later for cause in range(len(stake.needs))]
 
 
+def watch(stake: Stake) -> Choice:
+    """Nothing yet: what does not go away by itself is driven with, and then met by whatever is best against it."""
+    gone = [goes_away(stake, cause) for cause in range(len(stake.needs))]
+    left = [p * (1 - g) for p, g in zip(stake.chances, gone, strict=True)]
+    driving = sum(p * harm for p, harm in zip(left, stake.harms, strict=True))
+    later = driving + min(expected_losses(stake.table, left), default=0.0)
+    cures, nothing = _mean(stake, gone), Effort(0.0, 0.0)
+    return Choice("watch", (), nothing, 0.0, cures, 1 - cures, 0.0, 0.0, 1 - cures, later, driving)
+
+
 def losses_in_turn(stake: Stake, tries: Sequence[Job]) -> list[float]:
     """The same, of one job after the other until it is mended; each that fails brings the car back."""
     return [_in_turn(stake, tries, cause) for cause in range(len(stake.needs))]
@@ -198,12 +215,12 @@ def _in_turn(stake: Stake, tries: Sequence[Job], cause: int) -> float:
 def choices(stake: Stake) -> tuple[Choice, ...]:
     """Everything that can be done now, the cheapest by expected cost first."""
     found = [_worked_out(stake, kind, work) for kind, work in courses(stake).items()]
-    found += [test] if (test := test_on(stake)) else []
+    found += [choice for choice in (watch(stake), test_on(stake)) if choice]
     return tuple(sorted(found, key=lambda choice: choice.expected))
 
 
 def courses(stake: Stake) -> dict[str, tuple[Job, ...]]:
-    """Kinds of choice with the work of each; different kinds are different work."""
+    """Kinds of choice with work in them, and the work of each; different kinds are different work."""
     likely = [job for job, chance in stake.jobs.items() if chance >= WORTH_A_THOUGHT]
     found: dict[str, tuple[Job, ...]] = {}
     if likely:
@@ -222,7 +239,7 @@ def courses(stake: Stake) -> dict[str, tuple[Job, ...]]:
         if work in known:
             del found[kind]
         known.add(work)
-    return {**found, "watch": ()}
+    return found
 
 
 def _merged(work: Iterable[Job]) -> tuple[Job, ...]:
@@ -288,15 +305,11 @@ def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
     )
 
 
-def test_on(stake: Stake, table: Array | None = None) -> Choice | None:
-    """The best next check, and then whatever is best when its outcome is known.
-
-    table: (X, C), the losses of `actions`, where they are known already.
-    """
-    table = stake.table if table is None else table
+def test_on(stake: Stake) -> Choice | None:
+    """The best next check, and then whatever is best when its outcome is known."""
     found = []
-    for option in stake.options[:TESTS]:
-        price, after = check_cost(stake, option), least_after(stake.tables, stake.now, option, table)
+    for option in stake.tests[:TESTS]:
+        price, after = check_cost(stake, option), least_after(stake.tables, stake.now, option, stake.table)
         effort_now = Effort(option.minutes, option.money)
         found.append(Choice("test", (), effort_now, price, 0.0, 1.0, 0.0, 0.0, 1.0, after, 0.0, option))
     return min(found, key=lambda choice: choice.expected, default=None)
@@ -310,8 +323,8 @@ def check_cost(stake: Stake, option: Option) -> float:
 
 
 def actions(stake: Stake) -> list[tuple[Job, ...]]:
-    """Everything that might be done once more is known: each job, its bank, all of its kind, or nothing yet."""
-    found: dict[tuple[Job, ...], None] = {(): None}
+    """Everything that might be done once more is known: each job, its bank, all of its kind."""
+    found: dict[tuple[Job, ...], None] = {}
     for job in stake.jobs:
         for places in (job.places, _bank(stake, job), all_places(stake.tables.vehicle, job.places)):
             found[(Job(job.repair, places),)] = None

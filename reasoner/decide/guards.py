@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from math import log10
 
@@ -10,6 +10,8 @@ from reasoner.decide.choices import Stake
 from reasoner.decide.jobs import Job, all_places
 from reasoner.decide.lineage import within
 from reasoner.decide.risks import driving_on
+from reasoner.inference.evidence import Spell
+from reasoner.inference.exclude import spoken_against
 from reasoner.inference.weight import Weight
 from reasoner.rulebook.model import At, Check
 
@@ -31,10 +33,9 @@ class Missing:
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """What the answers say by themselves. against: (C,), what speaks against each cause, 1 and less (see
-    `inference.exclude`). weights: of every answer. answered: names of the checks."""
+    """What the answers say by themselves. spells: all of them. weights: of each. answered: the checks' names."""
 
-    against: Sequence[float]
+    spells: tuple[Spell, ...]
     weights: tuple[Weight, ...]
     answered: Collection[str]
 
@@ -69,14 +70,16 @@ def missing_for_watching(stake: Stake) -> tuple[Missing, ...]:
 
 
 def excluded(stake: Stake, known: Known, name: str) -> bool:
-    """Unlikely by now, and spoken against by what was looked for and not seen: a belief alone excludes nothing."""
+    """Unlikely by now, and spoken against by a check that speaks of it: a belief alone excludes nothing."""
     after = stake.book.settings.afterwards
     own = _causes(stake, name)
     prior: list[float] = stake.tables.prior.tolist()
     before = sum(prior[c] for c in own)
     if not before:
         return True
-    left = sum(prior[c] * known.against[c] for c in own) / before
+    speakers = {n for n, check in enumerate(stake.tables.checks) if _speaks(stake, check.name, name)}
+    against: list[float] = spoken_against(stake.tables, known.spells, speakers).tolist()
+    left = sum(prior[c] * against[c] for c in own) / before
     return _chance(stake, name) < after.excluded_below and -10 * log10(left) >= after.speaks_from
 
 
@@ -108,8 +111,12 @@ def _spoken_for(stake: Stake, known: Known, job: Job, not_enough: Collection[str
 
 def _speakers(stake: Stake, name: str) -> tuple[str, ...]:
     """Checks at hand that say something about a fault or family."""
-    own = within(stake.book, name)
-    return _quickest(stake, lambda check: not own.isdisjoint(check.given))
+    return _quickest(stake, lambda check: _speaks(stake, check.name, name))
+
+
+def _speaks(stake: Stake, check: str, name: str) -> bool:
+    """Whether a check says something of a fault or family by name, or of one that belongs to it."""
+    return not within(stake.book, name).isdisjoint(stake.book.checks[check].given)
 
 
 def _placed(stake: Stake, job: Job, not_enough: Collection[str]) -> tuple[str, ...]:

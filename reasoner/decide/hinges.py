@@ -1,7 +1,7 @@
 """What a choice hinges on: how far a price or a chance may move before another choice is cheaper.
 
 The expected cost of a piece of work is a straight line in each price and in the chance of the suspect, so its crossing
-with another follows exactly. `Test on` bends downwards only (it is the least of such lines for each outcome), so it can
+with another follows exactly. `Test on` and `watch` bend downwards only (they take the least of such lines), so they can
 be cheaper than a line only beyond one point on either side, found by halving.
 """
 
@@ -10,22 +10,26 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from reasoner.decide.choices import Choice, Stake, expected, test_on
+from reasoner.decide.choices import Choice, Stake, actions, expected, test_on, watch
 from reasoner.decide.jobs import Job
+from reasoner.inference.stake import expected_losses
 
 FAR = 5.0  # a price is followed up to so many times what it is
 HALVINGS = 26
+BENT = ("test", "watch")
 NOTHING = 1e-9
 
 
 @dataclass(frozen=True)
 class Hinge:
-    """what: part, comeback, chance, check. now: the value; at: where `instead` becomes the cheapest."""
+    """what: part, comeback, chance, check. now: the value; at: where `instead` becomes the cheapest, a kind of choice;
+    empty: work that is none of the choices now."""
 
     what: str
     now: float
     at: float
     instead: str
+    work: tuple[Job, ...] = ()
 
 
 def hinges(stake: Stake, best: Choice, others: Sequence[Choice]) -> tuple[Hinge, ...]:
@@ -33,6 +37,8 @@ def hinges(stake: Stake, best: Choice, others: Sequence[Choice]) -> tuple[Hinge,
     if best.kind == "test":
         rival = min(others, key=lambda choice: choice.expected, default=None)
         return (Hinge("check", best.now, best.now + rival.expected - best.expected, rival.kind),) if rival else ()
+    if best.kind == "watch":
+        return ()
     suspect = next(iter(stake.jobs), None)
     if suspect is None:
         return ()
@@ -76,26 +82,35 @@ def _towards(
     if now == end:
         return None
     ends = [varied(stake, suspect, what, value) for value in (now, end)]
-    lines = {kind: [expected(each, kind, work) for each in ends] for kind, work in works.items() if kind != "test"}
+    own = [expected(each, best, works[best]) for each in ends]
+    rivals = {kind: work for kind, work in works.items() if kind not in (best, *BENT)}
+    lines = [(kind, work, [expected(each, kind, work) for each in ends]) for kind, work in rivals.items()]
+    if what == "chance":  # where the suspect is less likely, work for something that is hardly thought of now
+        others = [expected_losses(stake.table, each.chances) for each in ends]
+        lines += [("", work, list(pair)) for work, *pair in zip(actions(stake), *others, strict=True)]
     at, instead = end, ""
-    for kind, line in lines.items():
-        lead, left = (other - own for other, own in zip(line, lines[best], strict=True))
+    done: tuple[Job, ...] = ()
+    for kind, work, line in lines:
+        lead, left = line[0] - own[0], line[1] - own[1]
         crossing = now + (end - now) * lead / (lead - left) if left < -NOTHING else end
-        if kind != best and abs(crossing - now) < abs(at - now):
-            at, instead = crossing, kind
-    if "test" in works:
-        tables = [stake.table, stake.table if what == "chance" else ends[1].table]
+        if work != works[best] and abs(crossing - now) < abs(at - now):
+            at, instead, done = crossing, kind, work
+    tables = [stake.table, stake.table if what == "chance" else ends[1].table]
 
-        def test_leads(value: float) -> bool:
-            """Whether testing on is cheaper than the choice at this value."""
-            share = (value - now) / (end - now)
-            test = test_on(varied(stake, suspect, what, value), (1 - share) * tables[0] + share * tables[1])
-            own = (1 - share) * lines[best][0] + share * lines[best][1]
-            return test is not None and test.expected < own - NOTHING
+    def bent(value: float) -> str:
+        """Which of those that are no straight line is cheaper than the choice at this value; none: empty."""
+        share = (value - now) / (end - now)
+        moved = varied(stake, suspect, what, value)
+        moved.__dict__["table"] = (1 - share) * tables[0] + share * tables[1]  # it is a straight line too
+        line = (1 - share) * own[0] + share * own[1]
+        found = [choice for choice in (test_on(moved), watch(moved)) if choice and choice.kind in works]
+        cheaper = [choice for choice in found if choice.expected < line - NOTHING]
+        return min(cheaper, key=lambda choice: choice.expected).kind if cheaper else ""
 
-        if test_leads(at):
-            at, instead = _halved(test_leads, now, at), "test"
-    return Hinge(what, now, at, instead) if instead else None
+    if bent(at):
+        at = _halved(lambda value: bool(bent(value)), now, at)
+        instead, done = bent(at), ()
+    return Hinge(what, now, at, instead, done) if instead or done else None
 
 
 def _halved(holds: Callable[[float], bool], low: float, high: float) -> float:

@@ -60,7 +60,7 @@ def by_class(tables: Tables, probability: Array) -> Array:
 
 def by_fault(tables: Tables, probability: Array) -> Array:
     """Probability of each fault, whatever its place (F,)."""
-    return np.bincount(tables.fault_of, weights=probability, minlength=len(tables.faults))
+    return np.bincount(tables.fault_of, weights=probability, minlength=len(tables.faults)).astype(float)
 
 
 def by_cylinder(tables: Tables, probability: Array) -> Array:

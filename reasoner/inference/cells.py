@@ -49,8 +49,8 @@ class Cells:
     def weights(self, tables: Tables, showing: Array, quiet: Array) -> Array:
         """(W,) probability of each way, from P(cause, showing) and P(cause, quiet)."""
         if self.quiet_way is None:
-            return np.bincount(self.way_of, showing + quiet, len(self.halves))
-        found = np.bincount(self.way_of, showing, len(self.halves))
+            return np.bincount(self.way_of, showing + quiet, len(self.halves)).astype(float)
+        found: Array = np.bincount(self.way_of, showing, len(self.halves)).astype(float)
         found[self.quiet_way] += np.add.reduceat(quiet, tables.class_starts)
         return found
 

@@ -5,7 +5,7 @@ A belief that a cause is unlikely may only say that another fits better. Exclude
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -13,19 +13,20 @@ from reasoner.inference.evidence import Spell, answer_likelihood, chance_showing
 from reasoner.network.tables import Array, Tables
 
 
-def spoken_against(tables: Tables, spells: Sequence[Spell]) -> Array:
-    """(C,), 1 and less: how much less likely each answer is under a cause than with nothing to see, over all answers
-    of which that is so. An answer counts as far as the fault was showing, by what else was seen in the spell."""
+def spoken_against(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
+    """(C,), 1 and less: how much less likely the answers to these checks are under a cause than with nothing to see,
+    over all answers of which that is so. An answer counts as far as the fault was showing, by all that was seen in the
+    spell."""
     found: Array = np.ones(len(tables.causes))
     for spell in counted(tables, spells):
         for_it, against = np.ones(len(found)), np.ones(len(found))
         for answer in spell.answers:
             showing, quiet = answer_likelihood(tables.checks[answer.check], answer)
-            ratio = showing / quiet
+            less = np.minimum(1.0, showing / quiet) if answer.check in checks else np.ones(len(found))
             if tables.checks[answer.check].steady:
-                found = found * np.minimum(1.0, ratio)
+                found = found * less
             else:
-                for_it, against = for_it * np.maximum(1.0, ratio), against * np.minimum(1.0, ratio)
+                for_it, against = for_it * np.maximum(1.0, showing / quiet), against * less
         shows = chance_showing(tables, spell.condition, provoked(tables, spell))
         shows = shows * for_it / (shows * for_it + 1.0 - shows)
         found = found * (shows * against + 1.0 - shows)

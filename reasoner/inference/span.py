@@ -74,7 +74,7 @@ def _draw_rows(check: CheckTable, count: int, floor: float, random: np.random.Ge
 
 def _draw_showing(tables: Tables, count: int, random: np.random.Generator) -> Array:
     """(N, C, K) draws of the chance that a cause shows. What is one number in the rules is one number in a draw."""
-    written = np.column_stack([tables.shows_row.ravel(), tables.shows.ravel()])
+    written: Array = np.column_stack([tables.shows_row.ravel(), tables.shows.ravel()]).astype(float)
     distinct, of = np.unique(written, axis=0, return_inverse=True)
     weights = np.array([tables.shows_origins[int(n)].weight for n in distinct[:, 0]])
     drawn = random.beta(weights * distinct[:, 1], weights * (1 - distinct[:, 1]), size=(count, len(distinct)))

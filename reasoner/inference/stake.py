@@ -20,6 +20,12 @@ def loss_table(losses: Sequence[Sequence[float]]) -> Array:
     return np.array(losses, dtype=float)
 
 
+def expected_losses(losses: Array, weights: Sequence[float]) -> list[float]:
+    """(X,) losses of the courses, weighted by cause. losses: (X, C); weights: (C,)."""
+    found: list[float] = (losses @ np.array(weights)).tolist()
+    return found
+
+
 def least_after(tables: Tables, now: Situation, option: Option, losses: Array) -> float:
     """Expected loss when the outcome of a check is known before one of several courses is taken. losses: (X, C)."""
     found = _by_outcome if option.times == 1 else _by_counts

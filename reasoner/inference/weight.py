@@ -36,7 +36,8 @@ def log_odds(probability: Array) -> Array:
     before, after = np.cumsum(probability), np.cumsum(probability[::-1])[::-1]
     others = np.append(0.0, before[:-1]) + np.append(after[1:], 0.0)
     tiny = np.finfo(float).tiny
-    return 10.0 * (np.log10(np.maximum(probability, tiny)) - np.log10(np.maximum(others, tiny)))
+    found: Array = 10.0 * (np.log10(np.maximum(probability, tiny)) - np.log10(np.maximum(others, tiny)))
+    return found
 
 
 def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:

@@ -99,7 +99,7 @@ class Kinds:
 
     def __str__(self) -> str:
         ranked = sorted(self.chances.items(), key=lambda pair: -pair[1])
-        return ", ".join(f"{kind} {100 * chance:.0f} %" for kind, chance in ranked if chance >= 0.005)
+        return ", ".join(f"{kind} {percent(chance)}" for kind, chance in ranked if chance >= 0.01)
 
     def document(self) -> dict[str, Any]:
         return {"name": self.name, "chances": dict(self.chances)}
@@ -136,6 +136,13 @@ class Finding:
 def times(name: str, ratio: float, error: float) -> Figure:
     """A ratio above 0; error: standard error of its natural logarithm."""
     return Figure(name, "times", Estimate(math.log(ratio), error), Scale.TIMES)
+
+
+def percent(chance: float) -> str:
+    """A chance as a person reads it; never 0 or 100 %."""
+    if chance < 0.01:
+        return "under 1 %"
+    return "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
 def plus_minus(estimate: Estimate) -> str:

@@ -2,7 +2,8 @@
 
 CAN: identifiers 7E8 to 7EF, or 18 DA F1 xx (ISO 15765-4), then the length or the number of the frame (ISO 15765-2).
 Elsewhere: three bytes of header and one at the end that checks them: the sum (ISO 9141-2, ISO 14230-2) or a CRC (SAE
-J1850). All from memory. A line that is a reply by itself (`43 01 01 72`) is taken as it stands; what was asked (`03`) is passed over.
+J1850). All from memory. A line that is a reply by itself (`43 01 01 72`) is taken as it stands; what was asked (`03`)
+is passed over.
 """
 
 from __future__ import annotations
@@ -107,10 +108,8 @@ def _frame(sender: str, data: bytes, open_: dict[str, _Long], line: str) -> byte
 
 def _bare(data: bytes) -> bytes:
     """Without three bytes of header and the one that checks them, where there are any."""
-    if len(data) >= 6 and data[1] in TO_TESTER and data[3] in REPLIES:
-        if data[-1] in (sum(data[:-1]) & 0xFF, crc(data[:-1])):
-            return data[3:-1]
-    return data
+    headed = len(data) >= 6 and data[1] in TO_TESTER and data[3] in REPLIES
+    return data[3:-1] if headed and data[-1] in (sum(data[:-1]) & 0xFF, crc(data[:-1])) else data
 
 
 def crc(data: bytes) -> int:

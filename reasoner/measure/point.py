@@ -29,7 +29,10 @@ _BY_DIMENSION = {
 
 @dataclass(frozen=True)
 class Point:
-    """flow in g/s, rpm, manifold pressure in kPa absolute, intake temperature in degC; None: not said."""
+    """flow in g/s, rpm, manifold pressure in kPa absolute, intake temperature in degC; None: not said.
+
+    Without an airflow, speed and pressure are there.
+    """
 
     flow: float | None = None
     rpm: float | None = None
@@ -40,9 +43,7 @@ class Point:
         """g/s and the share of it that it may be off by, or what is lacking for it. filling: 0..1."""
         if self.flow is not None:
             return self.flow, METERED
-        if self.rpm is None or self.pressure is None:
-            return "airflow, or manifold pressure and engine speed"
-        if litres is None:
+        if self.rpm is None or self.pressure is None or litres is None:
             return "the displacement in litres, to work the airflow out from pressure and speed"
         celsius = INTAKE if self.celsius is None else self.celsius
         return air_flow(litres, self.rpm, self.pressure, filling, celsius), COMPUTED
@@ -70,4 +71,6 @@ def read_point(text: str) -> Point | Slip:
         if not isinstance(got, Reading):
             return got
         found[name] = got.value
+    if "flow" not in found and not {"rpm", "pressure"} <= set(found):
+        return Slip(visible(text), wanted, EXAMPLE)
     return Point(**found)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from functools import partial
 
 from reasoner.measure.slip import Slip, visible
 from reasoner.measure.units import AMBIGUOUS, Unit, alike, convert, find, spelled, written
@@ -19,7 +20,7 @@ _NUMBER = re.compile(
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 _ANY_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,15}(?:[.,][0-9]{1,15})?|[.,][0-9]{1,15})")
 _LETTER_FOR_DIGIT = (
-    (re.compile(r"(?<=[0-9.,])[oO](?![a-zA-Z])|(?<![a-zA-Z])[oO](?=[0-9.,])"), "0"),
+    (re.compile(r"(?<=[0-9.,])[oO]+(?![a-zA-Z])|(?<![a-zA-Z])[oO](?=[0-9.,])"), "0"),
     (re.compile(r"(?<=[0-9])[lI](?=[0-9])"), "1"),
 )
 _QUALIFIED = re.compile(r"(?i)(.*?)\(?(?:abs|absolute|gauge|g|a)\)?")
@@ -134,11 +135,15 @@ def _given(text: str, name: str, wanted: Unit) -> Unit | Slip:
     return Slip("", _expected(name))
 
 
+def _as_digits(digit: str, found: re.Match[str]) -> str:
+    return digit * len(found[0])
+
+
 def _mended(typed: str, name: str, wanted: Unit) -> str:
     """The nearest text that can be read, or "": a letter for a digit, blanks in a number, words around one."""
     mended = typed
     for pattern, digit in _LETTER_FOR_DIGIT:
-        mended = pattern.sub(digit, mended)
+        mended = pattern.sub(partial(_as_digits, digit), mended)
     mended = re.sub(r"(?<=[0-9])[ '](?=[0-9]{3}(?:[^0-9]|$))", "", mended)
     match = _NUMBER.fullmatch(mended)
     if match and mended != typed and isinstance(_given(match["unit"], name, wanted), Unit):

@@ -9,9 +9,12 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from html import escape
 from itertools import pairwise
+from typing import TypeVar
 
 from reasoner.measure.logs.document import Cloud, LogDocument, Picture, Track
 from reasoner.session.plain import clean
+
+Value = TypeVar("Value", bool, str)
 
 WIDE, HIGH, LEFT, GAP = 1000, 260, 60, 70  # of a panel, its left margin, and between panels, in px
 TOP, BOTTOM = 25.0, -40.0  # % of trim
@@ -71,34 +74,24 @@ def _drive(picture: Picture, track: Track, top: int) -> list[str]:
 
 
 def _shading(picture: Picture, track: Track, top: int, x: Callable[[float], float]) -> list[str]:
-    parts, start = [], None
-    times = list(picture.time)
-    for t, p in zip([*times, math.inf], [*track.showing, None], strict=True):
-        shows = p is not None and p > SURE
-        if shows and start is None:
-            start = t
-        elif not shows and start is not None:
-            stop = t if math.isfinite(t) else times[-1]
-            parts.append(_rect(x(start), top, max(1.0, x(stop) - x(start)), HIGH, SHADED))
-            start = None
-    return parts
+    shows = [p is not None and p > SURE for p in track.showing]
+    return [
+        _rect(x(a), top, max(1.0, x(b) - x(a)), HIGH, SHADED)
+        for a, b, show in _stretches(picture.time, shows)
+        if show is True
+    ]
 
 
 def _phases(picture: Picture, top: int, x: Callable[[float], float]) -> list[str]:
     """What the engine did, as a strip with its legend."""
-    parts, start = [], 0
-    phases = picture.phases
-    for i in range(1, len(phases) + 1):
-        if i == len(phases) or phases[i] != phases[start]:
-            a, b = picture.time[start], picture.time[min(i, len(phases) - 1)]
-            fill = PHASE_FILL.get(phases[start])
-            if fill:
-                name = f"<title>{escape(phases[start])}</title>"
-                parts.append(_rect(x(a), top + HIGH + 4, max(0.5, x(b) - x(a)), 9, fill, name))
-            start = i
+    parts = [
+        _rect(x(a), top + HIGH + 4, max(0.5, x(b) - x(a)), 9, PHASE_FILL[phase], f"<title>{escape(phase)}</title>")
+        for a, b, phase in _stretches(picture.time, picture.phases)
+        if phase in PHASE_FILL
+    ]
     at = LEFT
     for phase in PHASE_FILL:
-        if phase in phases:
+        if phase in picture.phases:
             parts += [_rect(at, top + HIGH + 36, 10, 9, PHASE_FILL[phase]), _text(at + 14, top + HIGH + 45, phase)]
             at += 24 + 7 * len(phase)
     return parts
@@ -154,8 +147,7 @@ def _y(top: int, trim: float) -> float:
 
 def _segments(time: Sequence[float], values: Sequence[float | None]) -> Iterable[list[tuple[float, float]]]:
     """Stretches of known values, to be drawn as lines that are not joined over what is not known."""
-    steps = sorted(b - a for a, b in pairwise(time))
-    pause = 5 * steps[len(steps) // 2] if steps else math.inf
+    pause = _pause(time)
     segment: list[tuple[float, float]] = []
     for t, v in zip(time, values, strict=True):
         if segment and (v is None or t - segment[-1][0] > pause):
@@ -166,6 +158,22 @@ def _segments(time: Sequence[float], values: Sequence[float | None]) -> Iterable
             segment.append((t, v))
     if len(segment) > 1:
         yield segment
+
+
+def _stretches(time: Sequence[float], values: Sequence[Value]) -> Iterable[tuple[float, float, Value]]:
+    """(from, to, value) of each stretch of equal values; none goes on over a pause in the recording."""
+    pause, start = _pause(time), 0
+    for i in range(1, len(time) + 1):
+        paused = i < len(time) and time[i] - time[i - 1] > pause
+        if i == len(time) or values[i] != values[start] or paused:
+            yield time[start], time[i - 1] if i == len(time) or paused else time[i], values[start]
+            start = i
+
+
+def _pause(time: Sequence[float]) -> float:
+    """Seconds between two moments beyond which nothing was recorded between them."""
+    steps = sorted(b - a for a, b in pairwise(time))
+    return 5 * steps[len(steps) // 2] if steps else math.inf
 
 
 def _minutes(end: float) -> list[float]:

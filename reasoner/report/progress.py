@@ -11,11 +11,11 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 T = TypeVar("T")
 
 
-def watched(found: Iterator[T], total: int, title: str, out: TextIO) -> Iterator[T]:
+def bar(found: Iterator[T], total: int, title: str, out: TextIO) -> Iterator[T]:
     """The same things one by one, with how many are done, and how long the rest may take; gone at the end."""
     parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*parts, console=Console(file=out), transient=True) as bar:
-        task = bar.add_task(title, total=total)
+    with Progress(*parts, console=Console(file=out), transient=True) as shown:
+        task = shown.add_task(title, total=total)
         for one in found:
             yield one
-            bar.advance(task)
+            shown.advance(task)

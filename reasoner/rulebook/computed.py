@@ -128,7 +128,7 @@ def _outcomes(
     mend = f"such as {{{outcomes[-1]}: {{{signature.main[0]}: above 1}}, {outcomes[0]}: {REST}}}"
     body = as_map(desk, node, "outcomes, and the figures that mean them", mend)
     found: dict[str, tuple[Within, ...]] = {}
-    rest = ""
+    rest, before = "", len(desk.notes)
     for name, value in body.pairs if body else ():
         if name.value not in outcomes:
             _unknown(desk, name, outcomes, "outcome")
@@ -138,7 +138,7 @@ def _outcomes(
             rest = name.value
         else:
             found[name.value] = _figures(desk, value, signature)
-    if body and not found:
+    if body and not found and len(desk.notes) == before:
         desk.notes.note("nothing-written", body, "no outcome has a figure here", mend)
     return found, rest
 

@@ -146,7 +146,7 @@ def compare(one: Looks, other: Looks) -> tuple[float, int, tuple[Shared, ...], t
     for key in one.seen.keys() & other.seen.keys():
         mine, its = one.seen[key], other.seen[key]
         bits = min(mine.bits, its.bits)
-        if mine.what == its.what:
+        if _agree(mine, its):
             agrees.append(Shared(mine.text, "", key[1], bits))
         else:
             differs.append(Shared(mine.text, its.text, key[1], bits))
@@ -156,6 +156,13 @@ def compare(one: Looks, other: Looks) -> tuple[float, int, tuple[Shared, ...], t
         return tuple(sorted(found, key=lambda s: (-s.bits, s.text))[:REASONS])
 
     return for_it / (for_it + against + ROOM), len(agrees) + len(differs), most(agrees), most(differs)
+
+
+def _agree(one: Sight, other: Sight) -> bool:
+    """The same outcomes, at none, one, some or all of the places; of a single place nobody can say which of these."""
+    if [o for o, _ in one.what] != [o for o, _ in other.what]:
+        return False
+    return all(a == b or not a or not b for (_, a), (_, b) in zip(one.what, other.what, strict=True))
 
 
 def nearest(mine: Looks, others: Iterable[Looks], garage: Garage, most: int = 5) -> Alike:

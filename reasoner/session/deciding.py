@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
-from reasoner.decide.choices import Choice, Stake, choices
+from reasoner.decide.choices import Choice, Stake, choices, courses
 from reasoner.decide.guards import Known, Missing, missing, missing_for_watching
 from reasoner.decide.hinges import Hinge, hinges
 from reasoner.decide.jobs import ENGINE, Job, all_places, in_order
 from reasoner.decide.prices import Prices
-from reasoner.inference.exclude import spoken_against
 from reasoner.inference.plan import worth
 from reasoner.inference.weight import weigh
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
@@ -44,15 +43,16 @@ class Decision:
 
 def decide(workup: Workup, prices: Prices) -> Decision:
     """All the choices of a case as it stands."""
-    stake = Stake(workup.book, workup.tables, workup.situation, prices, tuple(workup.ranked))
-    answered = {given.check for given in workup.record.given}
-    known = Known(spoken_against(workup.tables, workup.spells).tolist(), weigh(workup.tables, workup.spells), answered)
-    found = choices(stake)
-    lacking = {
-        choice.kind: missing_for_watching(stake) if choice.kind == "watch" else missing(stake, known, choice.work)
-        for choice in found
-    }
-    return Decision(workup, stake, found, lacking)
+    ranked = tuple(workup.ranked)
+    stake = Stake(workup.book, workup.tables, workup.situation, prices, ranked)
+    known = Known(workup.spells, weigh(workup.tables, workup.spells), {given.check for given in workup.record.given})
+    works = courses(stake)
+    lacking = {kind: missing(stake, known, work) for kind, work in works.items()}
+    lacking |= {"watch": missing_for_watching(stake), "test": ()}
+    wanted = {name for items in lacking.values() for item in items for name in item.checks}
+    tests = (o for o in ranked if worth(o, workup.costs) or workup.tables.checks[o.check].name in wanted)
+    stake = replace(stake, tests=tuple(tests))
+    return Decision(workup, stake, choices(stake), lacking)
 
 
 def document(decision: Decision, case: str = "") -> DecisionDoc:
@@ -184,7 +184,8 @@ def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
     """`cylinder 3 alone, unless a direct injector costs less than 113 (now 240): then all four`."""
     stake, job = decision.stake, next(iter(decision.stake.jobs), None)
     this = short(decision, best)
-    other = short(decision, next(c for c in decision.choices if c.kind == hinge.instead))
+    known = next((choice for choice in decision.choices if choice.kind == hinge.instead), None)
+    other = short(decision, known) if known else "; ".join(job_text(decision, job) for job in hinge.work)
     if hinge.what == "chance" and job:
         who = places_text(job.places) if job.places != {ENGINE} else "this"
         here, beyond = ("below", "above") if hinge.at > hinge.now else ("above", "below")

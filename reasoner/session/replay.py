@@ -143,7 +143,7 @@ def replay(
 def _replay(name: str, part: int, chapters: Sequence[Chapter], found: Found | None) -> Replayed:
     own, moved = _read(chapters, found)
     cause, state = (found.cause, found.state) if found else ("", "")
-    return Replayed(name, part, cause, state, _said(own.workup, found), ended(moved, found))
+    return Replayed(name, part, cause, state, said_then(own.workup, found), ended(moved, found))
 
 
 def _beside(
@@ -202,7 +202,7 @@ def _grade(workup: Workup, best: int, number: int | None, is_settled: bool) -> G
     return Grade.WRONG if is_settled else Grade.ASTRAY
 
 
-def _said(workup: Workup, found: Found | None) -> Said | None:
+def said_then(workup: Workup, found: Found | None) -> Said | None:
     """The last verdict that was kept with the case, and whether it named the repair that was needed."""
     if not workup.record.verdicts:
         return None

@@ -108,7 +108,7 @@ class Car:
 def car(truth: Tables, seed: int, number: int) -> Car:
     """Car `number` of a seed."""
     name = f"{seed}/{number}"
-    return Car(truth, _draw(truth.prior, Random(f"{name}/cause")), name)
+    return Car(truth, _draw(truth.prior.tolist(), Random(f"{name}/cause")), name)
 
 
 def spelled(record: Record, spell: int | None = None) -> Spelled:

@@ -14,7 +14,7 @@ from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
 from reasoner.session.readings import Worked
 from reasoner.session.record import setting_of
-from reasoner.session.words import given_text, places_of
+from reasoner.session.words import given_text, percent, places_of
 from reasoner.terminal.blocks import CARE, KEY, head, para, rows, table
 from reasoner.terminal.sitting import Sitting, in_words
 
@@ -128,7 +128,7 @@ def _shares(weights: Mapping[str, float], texts: Mapping[str, str]) -> str:
     """`rich 96 %, normal 4 %`: how well each outcome fits, as shares of the whole."""
     whole = sum(weights.values())
     ranked = sorted(((weight / whole, texts[name]) for name, weight in weights.items()), key=lambda pair: -pair[0])
-    return "; ".join(f"{text}: {100 * share:.0f} %" for share, text in ranked if share >= SMALL)
+    return "; ".join(f"{text}: {percent(share)}" for share, text in ranked if share >= SMALL)
 
 
 def _keep(sitting: Sitting, check: Check, worked: Worked, option: Option | None, seen_in: str | None) -> bool:

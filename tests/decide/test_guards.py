@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from reasoner.decide.guards import missing_for_watching
+from reasoner.decide.prices import usual
 from reasoner.session import acts, deciding
 from reasoner.session.deciding import Decision
 from reasoner.session.workup import Workup
-from tests.decide.cars import answered, car, small_car, stake
+from tests.decide.cars import answered, car, small_car, stake, till_work
 
 INJECTOR = "replace-injector"
 
@@ -109,25 +112,35 @@ def test_trims_flat_on_both_banks_fit_no_injector(layout: str) -> None:
     assert max(shares, key=lambda repair: shares[repair]) != INJECTOR
 
 
+LEAKS_AT_3 = {
+    "borescope-after-soak": WET,
+    "plugs-after-clearing": WET,
+    "hot-restart-misfire": {3: "misfires"},
+    "hot-restart-watched": {1: "minutes"},
+    "rough-after-restart": "minutes",
+    "when-it-happens": "hot-restart",
+    "freeze-frame-start": "hot-start",
+    "misfire-counts": {3: "raised"},
+}
+
+
+def till_injectors(distance: str, access: float = 110.0) -> Decision:
+    workup = car(layout="inline 4", injection="direct", metering="airflow", distance=distance)
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    workup = workup.after(acts.tools(workup, at_hand=["borescope"]))
+    workup = answered(workup, "borescope-after-soak", WET, "hot-soak")
+    return till_work(workup, LEAKS_AT_3, replace(usual(workup.book), access={INJECTOR: access}))
+
+
 def test_one_clear_wet_plug_and_a_clean_set_is_one() -> None:
     """A set well below the age at which they wear: one, and the other three stay in."""
-    workup = car(layout="inline 4", injection="direct", metering="airflow", distance="90000 km")
-    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
-    workup = answered(workup, "borescope-after-soak", WET, "hot-soak")
-    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
-    workup = answered(workup, "hot-restart-misfire", {3: "misfires"}, "hot-restart")
-    for check in ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling", "oil-level-smell"):
-        workup = answered(workup, check)
-    decision = decided(workup)
+    decision = till_injectors("90000 km")
     assert decision.best is not None and decision.best.kind == "alone"
     assert decision.best.work[0].places == {"cylinder 3"}
 
 
 def test_four_of_one_age_with_costly_access_is_all() -> None:
-    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
-    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
-    for check in ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling", "oil-level-smell"):
-        workup = answered(workup, check)
-    prices = stake(workup, access={INJECTOR: 300.0}).prices
-    decision = deciding.decide(workup, prices)
+    decision = till_injectors("200000 km", access=300.0)
     assert decision.best is not None and decision.best.kind == "all"
+    easy = till_injectors("200000 km", access=60.0)
+    assert easy.best is not None and easy.best.kind == "alone"

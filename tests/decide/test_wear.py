@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.decide.wear import any_of, gone_by, goes_within, law
+from reasoner.decide.wear import any_of, goes_within, gone_by, law
 
 LASTS = (160000.0, 220000.0)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from reasoner.inference.belief import believe
@@ -76,6 +78,26 @@ def test_gain_is_the_expected_fall_of_entropy_over_the_branches(seed: int) -> No
         if option.times == 1:
             after = sum(b.chance * left(b.then.probability) for b in follow(tables, now, option))
             assert option.gain == pytest.approx(left(now.probability) - after, abs=1e-9)
+
+
+@pytest.mark.parametrize("outcome", [0, 1])
+def test_a_check_that_leaves_the_car_elsewhere_begins_a_spell_there(outcome: int) -> None:
+    looks = [yes_no("a", [0.9, 0.2], otherwise=(0.7, 0.3), ever=False), yes_no("b", [0.5, 0.5], ever=False)]
+    tables = make_tables(plain([0.5, 0.5], looks, shows=[(0.8, 0.1), (0.3, 0.6)]))
+    tables = replace(tables, checks=(replace(tables.checks[0], leaves=1), tables.checks[1]))
+    now = situation(tables, (Spell(0),), done=frozenset({(1, None)}))
+    (branch,) = (b for b in follow(tables, now, Option(0, 0, False)) if b.outcome == outcome)
+    then = believe(tables, (Spell(0, (Evidence(0, (report(outcome, 2, 1.0),)),)), Spell(1)))
+    assert branch.then.condition == 1
+    assert branch.then.probability == pytest.approx(then.probability)
+    assert branch.then.showing == pytest.approx(then.probability * then.showing)
+    assert (1, None) not in branch.then.done
+
+
+def test_what_a_look_stands_for_is_done_with_it() -> None:
+    looks = [yes_no("rough", [0.9, 0.2], ever=False), yes_no("fine", [0.9, 0.2], ever=False, stands_for=frozenset({0}))]
+    tables = make_tables(plain([0.5, 0.5], looks))
+    assert (0, None) in next(follow(tables, situation(tables, (Spell(0),)), Option(1, 0, False))).then.done
 
 
 def test_the_likeliest_outcome_comes_first() -> None:

@@ -106,7 +106,7 @@ def test_places_of_a_fault_sum() -> None:
 
 
 def test_one_showing_chance_is_one_number_in_every_condition() -> None:
-    """`any: often` holds in both conditions: a draw that makes it seldom does so in both, so their odds move together."""
+    """`any: often` holds in both conditions: a draw that makes it seldom does so in both."""
     look = yes_no("a", [0.9, 0.1], otherwise=(0.9, 0.1), ever=False, weight=1e12)
     tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5, 0.5), (0.5, 0.5)], weight=8.0))
     tables = replace(tables, shows_row=np.array([[0, 0], [1, 1]]), prior_weights=np.full(2, 1e12))

@@ -192,7 +192,9 @@ def test_points(text: str, point: Point) -> None:
     assert read_point(text) == point
 
 
-@pytest.mark.parametrize("text", ["", "fast", "3.1 V", "3.1 g/s 4 g/s", "3 rpm 750 g/s", "-3 g/s", "3.1 g/s and 750"])
+@pytest.mark.parametrize(
+    "text", ["", "fast", "3.1 V", "3.1 g/s 4 g/s", "3 rpm 750 g/s", "-3 g/s", "3.1 g/s and 750", "3.1 bar", "750 rpm"]
+)
 def test_no_points(text: str) -> None:
     got = read_point(text)
     assert isinstance(got, Slip) and got.expected
@@ -468,7 +470,7 @@ def test_leaker_and_others() -> None:
 
 
 def test_oil() -> None:
-    """Refutas: 10.5 mm2/s with 5 % of fuel by volume (4.4 by mass) is 8.9. 5 % of 4.5 L: 168 g, 0.047 g/s in an hour."""
+    """Refutas: 10.5 mm2/s with 5 % of fuel by volume (4.4 by mass) is 8.9. 5 % of 4.5 L: 168 g, 0.047 g/s."""
     found = run("fuel in oil", fresh_viscosity="10.5 cSt", viscosity="8.9")
     assert figure(found, "fuel in oil").value == pytest.approx(4.4, abs=0.2)
     assert "168 g" in run("fuel in oil", found="5").means[1] and "-23 %" in run("fuel in oil", found="5").means[1]

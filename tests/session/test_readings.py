@@ -1,4 +1,4 @@
-"""Checks worked out from readings, end to end through the session: belief, what is kept, replay, script, conversation."""
+"""Checks worked out from readings, end to end through the session: belief, record, replay, script, conversation."""
 
 from __future__ import annotations
 
@@ -154,7 +154,7 @@ def test_inputs_are_kept_as_typed_and_said() -> None:
     after = told(car(), "trims-by-airflow", LEAK)
     event = after.events[-1]
     assert event["inputs"] == LEAK
-    assert event["reading"] == "widest -24 +- 3 %, shape by time 100 %"
+    assert event["reading"] == "widest -24 +- 3 %, shape by time over 99 %"
     assert "widest -24 +- 3 %" in given_text(after, after.record.given[-1])
 
 

@@ -332,7 +332,7 @@ def _off(grid: Grid, runs: tuple[Run, ...], run: NDArray[np.int64], phase: NDArr
     coolant, intake = grid.of(COOLANT), grid.of(INTAKE)
     with np.errstate(invalid="ignore"):
         phase[off & (np.abs(coolant - intake) <= 6.0) & (coolant < COLD)] = CODE[Phase.COLD_SOAKED]
-    for before, after in zip(runs, [*runs[1:], None], strict=True):
+    for before, after in zip(runs, (*runs[1:], None), strict=bool(runs)):
         a, b = before.end, after.start if after is not None else len(grid)
         stood = grid.time[a:b] - grid.time[before.end - 1]
         if not before.coolant[1] >= HOT:

@@ -155,14 +155,21 @@ def _around(grid: Grid, bank: Bank, air: Air | None, i: int, is_open: Flags) -> 
         return None
     if (is_open[part][before] == is_open[i]).any():
         return None
-    total = bank.total[part]
     if air is not None:
         with np.errstate(invalid="ignore", divide="ignore"):
             flow = np.log(air.flow[part])
-        if not abs(np.nanmean(flow[after]) - np.nanmean(flow[before])) < SAME_AIR:
+        if not abs(_change(flow, before, after)) < SAME_AIR:
             return None
-    change = 100 * float(np.nanmean(total[after]) - np.nanmean(total[before]))
+    change = 100 * _change(bank.total[part], before, after)
     return change if math.isfinite(change) else None
+
+
+def _change(values: Array, before: Flags, after: Flags) -> float:
+    """Mean after less mean before; NaN where either is not known."""
+    there = np.isfinite(values)
+    if not (there & before).any() or not (there & after).any():
+        return math.nan
+    return float(values[there & after].mean() - values[there & before].mean())
 
 
 def warmings(grid: Grid, conditions: Conditions) -> tuple[Warming, ...]:
@@ -228,7 +235,7 @@ def rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
 
 def _fall(grid: Grid, conditions: Conditions, rail: Array) -> float | None:
     """Minutes to half the pressure after the first stop that was recorded long enough."""
-    for before, after in zip(conditions.runs, [*conditions.runs[1:], None], strict=True):
+    for before, after in zip(conditions.runs, (*conditions.runs[1:], None), strict=bool(conditions.runs)):
         a, b = before.end, after.start if after is not None else len(grid)
         last = rail[max(before.start, a - 5) : a]
         last = last[np.isfinite(last)]

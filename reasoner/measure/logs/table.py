@@ -23,6 +23,7 @@ from reasoner.measure.logs.refusals import Ledger, Refused
 from reasoner.measure.logs.sane import sane
 
 BLOCK = 8192  # lines read at once, so that memory beyond the result stays the same however long the log
+CHANGES = 20  # times that the columns may change within a file
 LOOKS = 500  # lines between rows that are looked at as if they were another header
 _TIME, _DATE = Key(TIME), Key(DATE)
 _WORDS = re.compile(r"\s*[\"'\[(]?[A-Za-z]{2}")
@@ -131,8 +132,9 @@ class _Reader:
         """Takes the rows of these lines. Stops before another header and gives its line."""
         lines, plan = self.text.lines, self.plan
         split = [layout.split(lines[i].replace(",", ".") if plan.comma else lines[i], plan.separator) for i in numbers]
-        short = sum(len(cells) < plan.width for cells in split)
-        pad = short > 0.2 * len(split)  # a recorder that leaves out what is blank at the end of a line
+        widths = [len(cells) for cells in split]
+        full, short = widths.count(plan.width), sum(width < plan.width for width in widths)
+        pad = full > 0.02 * len(split) and short > 0.2 * len(split)  # a recorder that leaves out blanks at the end
         taken, rows = [], []
         for i, row in zip(numbers, split, strict=True):
             torn = i == len(lines) - 1 and not self.text.whole
@@ -155,7 +157,7 @@ class _Reader:
 
     def is_header(self, line: str, row: Sequence[str]) -> bool:
         """Only lines whose first cells are words are looked at, and only so many of them."""
-        if not self.looks or not row or not _WORDS.match(line):
+        if not self.looks or self.changed >= CHANGES or not row or not _WORDS.match(line):
             return False
         self.looks -= 1
         return layout.is_header(line, self.plan.separator, self.columns.uses)

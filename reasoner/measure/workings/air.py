@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from reasoner.measure.air import filling, sensor_trim, temperature_trim
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
-from reasoner.measure.finding import Figure, Finding
+from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.measure.workings.base import LITRES, Result, Working
 from reasoner.rulebook.model import At
@@ -37,17 +37,19 @@ def _filled(given: Given, setting: Setting) -> Result:
     pressure = Estimate(OUTSIDE, WEATHER) if told is None else Estimate(told, PRESSURE)
     celsius = Estimate(given.one("temperature", 20.0), TEMPERATURE if given.get("temperature") is not None else 10.0)
     found = filling(Estimate(flow, AIR * flow), litres, Estimate(rpm, SPEED), pressure, celsius)
-    percent = Estimate(100 * found.value, 100 * found.error)
-    if not 5 < percent.value < 300:
+    filled = Estimate(100 * found.value, 100 * found.error)
+    if not 5 < filled.value < 300:
         return Trouble(
-            "", f"{percent.value:.0f} % filling is no engine's", "see airflow (g/s), displacement (litres) and speed"
+            "", f"{filled.value:.0f} % filling is no engine's", "see airflow (g/s), displacement (litres) and speed"
         )
-    figure = Figure("volumetric efficiency", "%", percent)
+    figure = Figure("volumetric efficiency", "%", filled)
     high, low = figure.chance(FULL, None), figure.chance(None, EMPTY)
     part = told is not None and told < STANDING
     if high > 0.5:
-        means = f"More than about {FULL:g} % cannot be without boost: the meter counts too much, or the engine is not "
-        means += f"what was said. That is a trim of {sensor_trim(percent.value, min(percent.value, 90.0)):.0f} %, flat."
+        means = (
+            f"More than about {FULL:g} % cannot be without boost: the meter counts too much, or the engine is another. "
+            f"If it fills to 90 %, that is a trim of {sensor_trim(filled.value, 90.0):.0f} % wherever it runs."
+        )
     elif low > 0.5 and not part:
         means = "Far less than it can swallow: intake or exhaust is narrow, valves open wrongly, or the meter is low."
     elif part:
@@ -58,7 +60,7 @@ def _filled(given: Given, setting: Setting) -> Result:
         means = "As the engine can swallow."
     taken = [] if told is not None else [f"pressure taken as {OUTSIDE:g} +- {WEATHER:g} kPa"]
     taken += [] if given.get("temperature") is not None else ["temperature taken as 20 +- 10 °C"]
-    sure = f"Chance of more than {FULL:g} %: {100 * high:.0f} %; of less than {EMPTY:g} %: {100 * low:.0f} %"
+    sure = f"Chance of more than {FULL:g} %: {percent(high)}; of less than {EMPTY:g} %: {percent(low)}"
     return Finding(
         {0: (figure,)},
         ("airflow / (displacement x speed / 2 x density of the air at that pressure and temperature)",),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
-from reasoner.measure.finding import Figure, Finding
+from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.flow import flow_at, pressure_for, pressure_trim
 from reasoner.measure.fuel import blend, blend_trim, volume_needed
 from reasoner.measure.oil import boiling_off, dilution, fuel_in_oil
@@ -43,8 +43,8 @@ def _oil(given: Given, setting: Setting) -> Result:
     says = f"{grams:.0f} g of petrol in {sump:g} L; boiling off within {minutes:g} min it is {rate:.3f} g/s"
     means.append(f"{says}, a trim of {max(-100.0, trim(airflow, by_time=rate)):.0f} % at {airflow:g} g/s of air.")
     sure = [
-        f"Chance of more than {CAUTION:g} %: {100 * figure.chance(CAUTION, None):.0f} %, of more than {ACTION:g} %: "
-        f"{100 * figure.chance(ACTION, None):.0f} %."
+        f"Chance of more than {CAUTION:g} %: {percent(figure.chance(CAUTION, None))}, of more than {ACTION:g} %: "
+        f"{percent(figure.chance(ACTION, None))}."
     ]
     if told is None:
         sure.append("Viscosity alone reads low in old oil, which soot and oxidation thicken.")

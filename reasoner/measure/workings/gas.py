@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
-from reasoner.measure.finding import Figure, Finding
+from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import Fuel
 from reasoner.measure.gas import HEXANE, lambda_of
 from reasoner.measure.uncertain import Estimate, through
@@ -38,8 +38,8 @@ def work(given: Given, setting: Setting) -> Result:
         means.append(_sensor(sensor, lam, unburnt.value))
     double = lambda_of(co, co2, hc, o2, 0.0, fuel, carbon=2 * HEXANE).value
     sure = [
-        f"Lambda below {RICH:g}: {100 * gas.chance(None, RICH):.0f} %, {RICH:g} to {LEAN:g}: "
-        f"{100 * gas.chance(RICH, LEAN):.0f} %, above: {100 * gas.chance(LEAN, None):.0f} %; with the limits of error "
+        f"Lambda below {RICH:g}: {percent(gas.chance(None, RICH))}, {RICH:g} to {LEAN:g}: "
+        f"{percent(gas.chance(RICH, LEAN))}, above: {percent(gas.chance(LEAN, None))}; with the limits of error "
         "of an analyser of class I.",
         "Before the catalyst, or in front of a cold one. Air drawn in ahead of the probe makes it look lean.",
     ]

@@ -1,0 +1,152 @@
+"""`reasoner cases learn`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import load_sound
+from reasoner.casebook.trouble import CasebookError, told
+from reasoner.cli import caseroom, exits, loading, workers
+from reasoner.cli.cases_replay import alike_together
+from reasoner.cli.options import cases_option
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.chapters import Garage
+from reasoner.session.learning import Helped, Lesson, Total, held_out, learn, lesson
+from reasoner.session.overlay import SOURCE, as_rules
+
+HELD_OUT = 200  # of more cases, so many are held out, evenly chosen
+
+
+@click.command(epilog="Example: reasoner cases learn --write my-rules/learned.yaml")
+@click.argument("cases", nargs=-1)
+@cases_option
+@loading.rules_option
+@click.option(
+    "--least", type=click.FloatRange(0, 50), default=2.0, show_default=True, help="Least change, in points in a hundred."
+)
+@click.option("--write", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="Write the rule file.")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
+def command(
+    cases: tuple[str, ...],
+    cases_dir: str | None,
+    rules_paths: tuple[Path, ...],
+    least: float,
+    write: Path | None,
+    as_json: bool,
+) -> None:
+    """Propose better numbers for the rules from closed cases (or CASES): how often each thing is found, how often it
+    shows, what each check shows. Every number comes with what it was, what it was worth, and the cases behind it.
+
+    Nothing is changed: --write FILE writes the proposal as a rule file, and it counts only when it is put with the
+    shop's rules. `cases replay --rules FILE` tries it first.
+    """
+    least = least / 100
+    with caseroom.refusing():
+        folder, _ = caseroom.folder(cases_dir)
+        paths = caseroom.named(folder, cases)
+        if write is not None and write.exists():
+            raise CasebookError("there is such a file already", "choose another name", write)
+        rules, left = _without_learned(rules_paths)
+        if left:
+            click.echo(f"Numbers learned before ({left}) are put aside: they come from the same cases.", err=True)
+        book = loading.rules(rules)
+        if len(paths) > workers.FEW:
+            paths = alike_together(folder, paths)
+        total, kept, left_out, damaged = _gather(paths, rules)
+        learned = learn(book, total, least)
+        helped = _help(kept, Garage(book), total, least) if learned else []
+        used = list(total.weights)
+        text = as_rules(book, learned, f"Own closed cases: {len(used)}", _remarks(len(used), left_out, helped))
+        if write is not None and learned:
+            with told(write, "the rules cannot be written"):
+                write.write_text(text, encoding="utf-8")
+    unproven = sum(weight < 1 for weight in total.weights.values())
+    if as_json:
+        numbers = [asdict(one) for one in learned]
+        caseroom.echo_json(
+            {
+                "used": used,
+                "unproven": unproven,
+                "left out": dict(left_out),
+                "learned": numbers,
+                "held out": [asdict(one) for one in helped],
+                "file": text,
+            }
+        )
+    else:
+        from reasoner.report.learning_text import learning_blocks
+
+        caseroom.show(learning_blocks(learned, len(used), unproven, left_out, helped))
+        if write is not None and learned:
+            click.echo(f"\nWritten to {write}. `reasoner cases replay --rules {write}` tries it; it counts once it is")
+            click.echo("with the shop's rules.")
+        elif learned:
+            click.echo("\nNothing is changed. --write FILE writes these as a rule file.")
+    if damaged:
+        raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+Kept = list[tuple[Path, Lesson]]
+
+
+def _gather(paths: Sequence[Path], rules: workers.Layers) -> tuple[Total, Kept, list[tuple[str, str]], int]:
+    """The sums, the lessons of the cases to be held out, what was left out and why, and how many files are damaged."""
+    total, kept, left_out, damaged = Total(), [], [], 0
+    every = max(1, -(-len(paths) // HELD_OUT))
+    for number, (path, done) in enumerate(workers.each(_lesson, paths, [rules], title="learning")):
+        if isinstance(done, CasebookError):
+            click.echo(f"damaged, and left out: {done.one_line}", err=True)
+            damaged += 1
+        elif done.why:
+            left_out.append((done.case, done.why))
+        else:
+            total.add(done)
+            if number % every == 0:
+                kept.append((path, done))
+    return total, kept, left_out, damaged
+
+
+def _lesson(case: CaseFile, garages: Sequence[Garage], _: Any) -> Lesson:
+    return lesson(case, garages[0])
+
+
+def _help(kept: Kept, garage: Garage, total: Total, least: float) -> list[Helped]:
+    found = (held_out(load_sound(path), garage, total, own, least) for path, own in kept)
+    return [one for one in workers.watched(found, len(kept), "holding out") if one is not None]
+
+
+def _remarks(used: int, left_out: Sequence[tuple[str, str]], helped: Sequence[Helped]) -> list[str]:
+    lines = [
+        f"Proposed by `reasoner cases learn` from {used} closed cases ({len(left_out)} others say nothing).",
+        "Before, after and the cases behind each number stand beside it. Worth: cases the number stood for before.",
+        "It counts once this file is with the shop's rules.",
+    ]
+    if helped:
+        before, after = (sum(getattr(one, key) for one in helped) / len(helped) for key in ("before", "after"))
+        lines.append(f"Left out one by one ({len(helped)} cases), the log score goes from {before:.3f} to {after:.3f} bits.")
+    return lines
+
+
+def _without_learned(layers: Sequence[Path]) -> tuple[workers.Layers, str]:
+    """The layers without a file of numbers that were learned before, and the name of that file."""
+    book: Rulebook = loading.rules(layers)
+    if SOURCE not in book.sources:
+        return tuple(layers), ""
+    file = book.sources[SOURCE].place.file
+    rest: list[Path] = []
+    for layer in layers:
+        inside = sorted(layer.glob("*.yaml")) if layer.is_dir() else [layer]
+        if not any(path.as_posix() == file for path in inside):
+            rest.append(layer)
+        else:
+            rest += [path for path in inside if path.as_posix() != file]
+    if len(rest) == len(layers) and tuple(rest) == tuple(layers):
+        raise CasebookError(f"numbers learned before stand in {file}", "name rules without that file: --only-rules --rules")
+    return tuple(rest), file
+

@@ -1,0 +1,54 @@
+"""`reasoner cases review`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import caseroom, exits, loading, workers
+from reasoner.cli.cases_replay import alike_together
+from reasoner.cli.options import cases_option
+from reasoner.session.chapters import Garage
+from reasoner.session.review import Closed, judge, review
+
+
+@click.command(epilog="Example: reasoner cases review")
+@click.argument("cases", nargs=-1)
+@cases_option
+@loading.rules_option
+@click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
+def command(cases: tuple[str, ...], cases_dir: str | None, rules_paths: tuple[Path, ...], as_json: bool) -> None:
+    """Look over all closed cases (or CASES): how often the verdict was right, whether it was as sure as it should have
+    been, minutes by fault, checks that misled and checks that were worth it, and what the rules did not have.
+    """
+    with caseroom.refusing():
+        folder, _ = caseroom.folder(cases_dir)
+        paths = caseroom.named(folder, cases)
+        if len(paths) > workers.FEW:
+            paths = alike_together(folder, paths)
+        found: list[Closed | None] = []
+        damaged = 0
+        for _path, done in workers.each(_judged, paths, [rules_paths], title="looking over"):
+            if isinstance(done, CasebookError):
+                click.echo(f"damaged, and left out: {done.one_line}", err=True)
+                damaged += 1
+            else:
+                found.append(done)
+    done_all = review(found)
+    if as_json:
+        caseroom.echo_json(done_all)
+    else:
+        from reasoner.report.review_text import review_blocks
+
+        caseroom.show(review_blocks(done_all, caseroom.fine()))
+    if damaged:
+        raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _judged(case: CaseFile, garages: Sequence[Garage], _: Any) -> Closed | None:
+    return judge(case, garages[0])

@@ -1,0 +1,77 @@
+"""What closed cases would change in the rules, as blocks."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from reasoner.report.shapes import QUIET, columns, count, head, item, para
+from reasoner.session.learning import Helped
+from reasoner.session.overlay import Learned, figures
+from reasoner.session.plain import clean
+
+SHOWN = 25
+
+
+def learning_blocks(
+    learned: Sequence[Learned], used: float, unproven: int, left_out: Sequence[tuple[str, str]], helped: Sequence[Helped]
+) -> list[RenderableType]:
+    """used: cases that count; unproven: of these, those that count half. left_out: case and why. helped: leave-one-out."""
+    learned, left_out, helped = clean(list(learned)), clean(list(left_out)), clean(list(helped))
+    found: list[RenderableType] = [head("what the closed cases say", f"{count(used, 'case')} used")]
+    if unproven:
+        found.append(para(f"{count(unproven, 'case')} of them not proven: counted half, and marked so."))
+    for why, number in Counter(why for _, why in left_out).most_common():
+        names = ", ".join(name for name, reason in left_out if reason == why)
+        found.append(para(f"{count(number, 'case')} left out, {why}: {_short(names)}"))
+    if not learned:
+        return [*found, para("No number of the rules would move by as much as was asked for.")]
+    lines = [
+        (_what(one), figures(one, one.before), "->", figures(one, one.after), _seen(one))
+        for one in sorted(learned, key=lambda one: -one.moved)[:SHOWN]
+    ]
+    found += [Text(), head("numbers that would change", f"{len(learned)}, those that move most first")]
+    found.append(columns(lines, wrap=(0, 1, 3, 4), heading=("", "now", "", "proposed", "from")))
+    if len(learned) > SHOWN:
+        found.append(para(f"and {count(len(learned) - SHOWN, 'other')}, all in the file", QUIET))
+    return [*found, *_helped(helped)]
+
+
+def _what(one: Learned) -> str:
+    return " ".join((one.trail[1], *(part for part in one.trail[2:] if part != "given")))
+
+
+def _seen(one: Learned) -> str:
+    if one.trail[2] == "share":
+        return f"found {one.seen[0]:g}, expected {one.seen[1]:.1f}"
+    return f"{sum(one.seen):.1f} looks, {count(one.cases, 'case')}; worth {one.weight:g}"
+
+
+def _short(names: str, most: int = 120) -> str:
+    return names if len(names) <= most else names[: most - 3] + "..."
+
+
+def _helped(helped: Sequence[Helped]) -> list[RenderableType]:
+    """Whether it helps: each case under what was learned from all the others."""
+    if not helped:
+        return []
+    before = sum(one.before for one in helped) / len(helped)
+    after = sum(one.after for one in helped) / len(helped)
+    better = sum(one.after > one.before + 0.01 for one in helped)
+    worse = sum(one.after < one.before - 0.01 for one in helped)
+    found: list[RenderableType] = [
+        Text(),
+        head("would they have helped", "each case under what the others teach"),
+        para(
+            f"Log score of what was found: {before:.3f} bits a case now, {after:.3f} with the others' numbers"
+            f" (0 is certain and right; higher is better). Better in {better} of {len(helped)}, worse in {worse}."
+        ),
+    ]
+    losers = sorted((one for one in helped if one.after < one.before - 0.1), key=lambda one: one.after - one.before)
+    found += [item(f"worse: {one.case}, {one.before:.2f} to {one.after:.2f}") for one in losers[:3]]
+    if after < before:
+        found.append(para("They would not have helped: leave the rules as they are, or wait for more cases."))
+    return found

@@ -1,0 +1,115 @@
+"""The review of all closed cases, as blocks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from reasoner.report.pictures import bar
+from reasoner.report.shapes import QUIET, columns, count, head, item, para
+from reasoner.session.plain import clean, range_text, time_text
+from reasoner.session.review import Calibration, Misleading, Review, Share, Worth
+from reasoner.session.words import percent
+
+SHOWN = 8  # rows of a list
+FEW = 30  # verdicts below which nobody should lean on the table
+
+
+def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]:
+    r = clean(document)
+    if not r.cases:
+        return [para("No case is closed yet: `reasoner cases close` says what one was.")]
+    states = ", ".join(f"{n} {state}" for state, n in r.states)
+    found: list[RenderableType] = [head("closed cases", f"{r.cases}: {states}")]
+    if not r.judged:
+        return [*found, para("In none of them was anything found that a verdict could be held against.")]
+    unproven = f", {r.unproven} of them not proven" if r.unproven else ""
+    found.append(para(f"Something was found {count(r.judged, 'time')}{unproven}. By the rules of today unless said."))
+    found += [Text(), head("how often right")]
+    found.append(columns(_rights(r)))
+    title = "as said then" if r.then is not None and r.then.right.cases >= r.judged else "by today's rules"
+    shown = r.then if title == "as said then" else r.today
+    if shown is not None:
+        found += _calibration(shown, title, blocks)
+    found += _times(r)
+    found += _misled(r.misled)
+    found += _worth("worth their time", r.worth)
+    found += _worth("took time and told nothing", r.wasted)
+    if r.not_in_rules:
+        found += [Text(), head("found, and not in the rules")]
+        found += [item(f"{fault} ({where}): {case}") for case, fault, where in r.not_in_rules]
+        found.append(para("`reasoner rules new` begins a fault of your own.", QUIET))
+    return found
+
+
+def _rights(r: Review) -> list[tuple[str, str]]:
+    lines = []
+    for title, part in (
+        ("as concluded then", r.then),
+        ("what leads by today's rules", r.today),
+        ("where today's rules settle it", r.settled),
+    ):
+        lines.append((title, "nothing to judge" if part is None else _share(part.right)))
+    return lines
+
+
+def _share(share: Share) -> str:
+    return f"{share.came} of {share.cases} ({range_text(share.low, share.high)})"
+
+
+def _calibration(part: Calibration, title: str, blocks: bool) -> list[RenderableType]:
+    s = part.score
+    found: list[RenderableType] = [Text(), head("sure, and right", title)]
+    lines = [
+        (
+            f"{100 * b.low:.0f} to {100 * b.high:.0f} %",
+            percent(b.said),
+            f"{b.right.came} of {b.right.cases}",
+            range_text(b.right.low, b.right.high),
+            bar(b.right.came / b.right.cases, 10, blocks),
+        )
+        for b in part.bins
+    ]
+    found.append(columns(lines, right=(0, 1, 2, 3), heading=("said", "mean", "right", "19 times in 20", "")))
+    found.append(
+        para(
+            f"Brier score {s.brier:.3f} (0 is best) = reliability {s.reliability:.3f} - resolution {s.resolution:.3f} +"
+            f" uncertainty {s.uncertainty:.3f} (Murphy 1973, by the means of the rows); off by {s.calibration_error:.3f}"
+            " on average."
+        )
+    )
+    if part.right.cases < FEW:
+        found.append(para(f"{count(part.right.cases, 'verdict')}: too few to lean on; the intervals say so.", QUIET))
+    return found
+
+
+def _times(r: Review) -> list[RenderableType]:
+    lines = [
+        (t.title, count(t.cases, "case"), time_text(t.median), f"{time_text(t.least)} to {time_text(t.most)}")
+        for t in r.times[:SHOWN]
+    ]
+    heading = ("", "", "half took less", "from, to")
+    return [Text(), head("minutes by fault"), columns(lines, wrap=(0,), heading=heading)]
+
+
+def _misled(rows: Sequence[Misleading]) -> list[RenderableType]:
+    if not rows:
+        return []
+    found: list[RenderableType] = [Text(), head("spoke against what was found")]
+    for row in rows[:SHOWN]:
+        cases = ", ".join(row.cases[:3]) + (f" and {len(row.cases) - 3} more" if len(row.cases) > 3 else "")
+        found.append(item(f"{row.text} ({row.worst:+.0f} decibans): in {len(row.cases)} of {row.of}: {cases}"))
+    return found
+
+
+def _worth(title: str, rows: Sequence[Worth]) -> list[RenderableType]:
+    if not rows:
+        return []
+    lines = [
+        (row.title, count(row.of, "case"), f"{row.bits:.1f} bits", time_text(row.minutes), f"{row.rate:.2f}")
+        for row in rows
+    ]
+    heading = ("", "", "told", "took", "bits a quarter hour")
+    return [Text(), head(title), columns(lines, right=(2, 3, 4), wrap=(0,), heading=heading)]

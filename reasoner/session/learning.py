@@ -1,0 +1,272 @@
+"""What closed cases say about the numbers of the rules: counts added to what each number is worth.
+
+In a case whose cause c was found, an answer that stays for ever counts towards what the rules say of it under c. One
+that is seen only while the fault shows counts towards that as far as it was showing, and towards `otherwise` as far as
+it was quiet: P(showing | c, all answers of the spell), by the rules as they are (one step of expectation
+maximisation: A. P. Dempster, N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39:1-38, 1977). The same chance counts
+towards how often c shows in that condition. What was found counts towards its share; how often the rules expected
+each fault on these vehicles counts against it. Only cases in which something was found count; what is not proven
+counts half.
+
+Counts add up over cases, so that any case can be taken out again: that is what leave-one-out does.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from math import log2
+
+import numpy as np
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.inference.belief import by_fault
+from reasoner.inference.dirichlet import rate_after, worth
+from reasoner.inference.evidence import provoked, spell_likelihood
+from reasoner.network.tables import Array, CheckTable
+from reasoner.rulebook.model import Rulebook, Trail
+from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, vehicle_of
+from reasoner.session.overlay import Learned, overlaid
+from reasoner.session.workup import Workup
+
+UNPROVEN = 0.5  # what a case counts in which the cure was not proven. Judgement
+HERE, ELSEWHERE, OTHERWISE = "here", "elsewhere", "otherwise"
+
+NAMED = 12  # cases that are named behind a number; of more, only how many there are
+
+Counts = dict[Trail, tuple[float, ...]]
+Said = tuple[tuple[float, ...], float]
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What one case says, already multiplied by what it counts. counts: by number of the rules, cases of each outcome.
+
+    said: what the rules say there, and how many cases that is worth. came, expected: by share, how often the fault was
+    found and how often the rules expected it. why: where the case says nothing, the reason.
+    """
+
+    case: str
+    weight: float
+    counts: Mapping[Trail, tuple[float, ...]] = field(default_factory=dict)
+    said: Mapping[Trail, Said] = field(default_factory=dict)
+    came: Mapping[Trail, float] = field(default_factory=dict)
+    expected: Mapping[Trail, float] = field(default_factory=dict)
+    why: str = ""
+
+
+def lesson(case: CaseFile, garage: Garage) -> Lesson:
+    """What a case says about the rules of a garage. Raises CasebookError."""
+    name = case.path.stem
+    if closing(case.events) is None:
+        return Lesson(name, 0.0, why="not closed")
+    vehicle = vehicle_of(case)
+    chapters = garage.chapters(vehicle, case.events)
+    founds = found_in(chapters)
+    usable = [found for found in founds if found.cured]
+    if not usable:
+        return Lesson(name, 0.0, why="nothing was found" if not founds else "what was found was not cured")
+    book, injection = garage.book, vehicle.properties["injection"]
+    counts = _Counts()
+    came: dict[Trail, float] = {}
+    expected: dict[Trail, float] = {}
+    for found in usable:
+        weight = 1.0 if found.proven else UNPROVEN
+        for number in found.chapters if found.known else ():
+            _count(chapters[number], found, weight, counts)
+        if 0 in found.chapters:
+            fault = found.fault if found.known else _spare(book)
+            came[_share(fault, injection)] = weight
+            tables = chapters[0].workup.tables
+            for each, chance in zip(tables.faults, by_fault(tables, tables.prior), strict=True):
+                expected[_share(each, injection)] = weight * float(chance)
+            pairs = book.faults[fault].pairs
+            if found.known and pairs:
+                both = found.where.startswith("cylinders")
+                value, worth_ = pairs.value, pairs.cases or book.faults[fault].origin.weight
+                counts.add(("faults", fault, "pairs"), ((value, 1 - value), worth_), weight * np.array((both, not both)))
+    most = max(1.0 if f.proven else UNPROVEN for f in usable)
+    return Lesson(name, most, counts.sums, counts.said, came, expected)
+
+
+def _share(fault: str, injection: str) -> Trail:
+    return "faults", fault, "share", injection
+
+
+def _spare(book: Rulebook) -> str:
+    return next(fault.name for fault in book.faults.values() if fault.anything_else)
+
+
+class _Counts:
+    """Counts by number of the rules, and what the rules say there."""
+
+    def __init__(self) -> None:
+        self.sums: Counts = {}
+        self.said: dict[Trail, Said] = {}
+
+    def add(self, key: Trail, said: Said, more: Array) -> None:
+        old = self.sums.get(key)
+        self.sums[key] = tuple((more if old is None else more + np.array(old)).tolist())
+        self.said.setdefault(key, said)
+
+
+def _count(chapter: Chapter, found: Found, weight: float, counts: _Counts) -> None:
+    """The counts of one chapter, under the cause that was found."""
+    workup = chapter.workup
+    tables = workup.tables
+    cause = tables.cause_number[found.cause]
+    for spell in workup.belief.spells:
+        showing, quiet = spell_likelihood(tables, spell)
+        shown = float(showing[cause] / (showing[cause] + quiet[cause]))
+        for answer in spell.answers:
+            table = tables.checks[answer.check]
+            keys = row_keys(workup.book, table)
+            for place, weights in enumerate(answer.weights):
+                if weights is None:
+                    continue
+                row = int(table.index[cause, place])
+                for number, part in [(row, 1.0)] if table.steady else [(row, shown), (0, 1.0 - shown)]:
+                    key = keys[number]
+                    if key is not None:
+                        seen = table.rows[number] * np.array(weights)
+                        said = tuple(table.rows[number].tolist()), table.origins[number].weight
+                        counts.add(key, said, weight * part * seen / seen.sum())
+        told = any(not tables.checks[a.check].steady for a in spell.answers)
+        if spell.condition is not None and told and not provoked(tables, spell):
+            key = ("faults", found.fault, "shows", tables.conditions[spell.condition])
+            value = float(tables.shows[cause, spell.condition])
+            worth_ = tables.shows_origins[int(tables.shows_row[cause, spell.condition])].weight
+            counts.add(key, ((value, 1.0 - value), worth_), weight * np.array((shown, 1.0 - shown)))
+
+
+def row_keys(book: Rulebook, table: CheckTable) -> list[Trail | None]:
+    """What in the rules each row of a check's table comes from; None for what is worked out from the others."""
+    check = book.checks[table.name]
+    subject_of = {id(statement.origin): subject for subject, statement in check.given.items()}
+    keys: list[Trail | None] = [("checks", table.name, OTHERWISE)]
+    for origin in table.origins[1:]:
+        subject = subject_of.get(id(origin))
+        if subject is None:
+            keys.append(None)
+            continue
+        here = ("checks", table.name, "given", subject, HERE)
+        keys.append(here if here not in keys else (*here[:4], ELSEWHERE))
+    return keys
+
+
+# ---- all cases together ----------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Total:
+    """Sums over cases. behind: for each number the first cases it comes from; cases: how many there are. weights: the
+    cases that count, and how much."""
+
+    counts: dict[Trail, Array] = field(default_factory=dict)
+    said: dict[Trail, Said] = field(default_factory=dict)
+    came: dict[Trail, float] = field(default_factory=dict)
+    expected: dict[Trail, float] = field(default_factory=dict)
+    behind: dict[Trail, list[str]] = field(default_factory=dict)
+    cases: Counter[Trail] = field(default_factory=Counter)
+    weights: dict[str, float] = field(default_factory=dict)
+
+    def add(self, one: Lesson) -> None:
+        self._sum(one, 1.0)
+        self.weights[one.case] = one.weight
+        for key in (*one.counts, *one.came):
+            self.cases[key] += 1
+            named = self.behind.setdefault(key, [])
+            if len(named) < NAMED:
+                named.append(one.case if one.weight == 1.0 else f"{one.case} (half)")
+
+    def without(self, one: Lesson) -> Total:
+        """The same sums with one case taken out."""
+        rest = Total(dict(self.counts), self.said, dict(self.came), dict(self.expected))
+        rest._sum(one, -1.0)
+        return rest
+
+    def _sum(self, one: Lesson, sign: float) -> None:
+        for key, counts in one.counts.items():
+            more = sign * np.array(counts)
+            self.counts[key] = self.counts[key] + more if key in self.counts else more
+            self.said.setdefault(key, one.said[key])
+        for sums, values in ((self.came, one.came), (self.expected, one.expected)):
+            for share, value in values.items():
+                sums[share] = sums.get(share, 0.0) + sign * value
+
+
+def learn(book: Rulebook, total: Total, least: float = 0.0) -> tuple[Learned, ...]:
+    """The numbers that the cases move by at least so much (0.01: a point in a hundred; of a share, a hundredth of it)."""
+    found = [_learned(book, key, counts, total) for key, counts in total.counts.items() if counts.sum() > SEEN]
+    found += [_learned_share(book, key, total) for key, seen in total.expected.items() if seen > SEEN]
+    order = {trail: number for number, trail in enumerate(_in_order(book))}
+    moved = [one for one in found if one is not None and one.moved >= max(least, 1e-6)]
+    return tuple(sorted(moved, key=lambda one: (order[one.trail[:2]], one.trail)))
+
+
+SEEN = 1e-6  # cases; what is left of a sum from which everything was taken again
+
+
+def _in_order(book: Rulebook) -> Iterator[Trail]:
+    yield from (("faults", name) for name in book.faults)
+    yield from (("checks", name) for name in book.checks)
+
+
+def _learned(book: Rulebook, key: Trail, counts: Array, total: Total) -> Learned:
+    before, weight = total.said[key]
+    if key[0] == "checks":
+        names = tuple(outcome.name for outcome in book.checks[key[1]].outcomes)
+    else:
+        names = ("shows", "quiet") if key[2] == "shows" else ("both", "one")
+    counts = np.maximum(counts, 0.0)  # a hair below 0 where a case was taken out
+    after = _rounded(worth(before, weight).after(counts.tolist()).mean, rest=0 if key[0] == "checks" else 1)
+    behind, cases = tuple(total.behind.get(key, ())), total.cases[key]
+    return Learned(key, names, before, after, weight, tuple(counts.tolist()), behind, cases)
+
+
+def _learned_share(book: Rulebook, key: Trail, total: Total) -> Learned | None:
+    fault = book.faults[key[1]]
+    before, came, expected = fault.share[key[3]], max(0.0, total.came.get(key, 0.0)), total.expected[key]
+    if before <= 0:
+        return None
+    after = float(f"{rate_after(before, fault.origin.weight, came, expected):.4g}")
+    behind, cases = tuple(total.behind.get(key, ())), total.cases[key]
+    return Learned(key, (key[3],), (before,), (after,), fault.origin.weight, (came, expected), behind, cases)
+
+
+def _rounded(values: Sequence[float], rest: int) -> tuple[float, ...]:
+    """As they are written: to a tenth of a per cent, under one per cent to a hundredth; the one numbered `rest` takes
+    what is left."""
+    written = [round(v, 3 if v >= 0.01 else 4) for v in values]
+    written[rest] = max(0.0, 1.0 - sum(v for i, v in enumerate(written) if i != rest))
+    return tuple(written)
+
+
+# ---- does it help ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Helped:
+    """Bits of log2 P(what was found) in one case, before, and after with what was learned from all the others."""
+
+    case: str
+    before: float
+    after: float
+
+
+def held_out(case: CaseFile, garage: Garage, total: Total, own: Lesson, least: float = 0.0) -> Helped | None:
+    """A case under the rules, and under what is learned without it. None where it says nothing."""
+    chapters = garage.chapters(vehicle_of(case), case.events)
+    found = next((f for f in found_in(chapters) if f.known and f.cured), None)
+    if found is None:
+        return None
+    before = chapters[found.chapters[-1]].workup
+    book = overlaid(garage.book, learn(garage.book, total.without(own), least))
+    after = Garage(book, most=1).chapters(before.vehicle, case.events)[found.chapters[-1]].workup
+    return Helped(case.path.stem, log_score(before, found.cause), log_score(after, found.cause))
+
+
+def log_score(workup: Workup, cause: str) -> float:
+    """log2 of the probability of a cause, after all answers: 0 is certain and right; the higher the better."""
+    return log2(float(workup.belief.probability[workup.tables.cause_number[cause]]))
