@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from reasoner.report.shapes import QUIET, columns, count, head, item, para
+from reasoner.report.shapes import QUIET, count, head, item, para
 from reasoner.session.learning import Helped
 from reasoner.session.overlay import Learned, figures
 from reasoner.session.plain import clean
@@ -29,12 +29,9 @@ def learning_blocks(
         found.append(para(f"{count(number, 'case')} left out, {why}: {_short(names)}"))
     if not learned:
         return [*found, para("No number of the rules would move by as much as was asked for.")]
-    lines = [
-        (_what(one), figures(one, one.before), "->", figures(one, one.after), _seen(one))
-        for one in sorted(learned, key=lambda one: -one.moved)[:SHOWN]
-    ]
     found += [Text(), head("numbers that would change", f"{len(learned)}, those that move most first")]
-    found.append(columns(lines, wrap=(0, 1, 3, 4), heading=("", "now", "", "proposed", "from")))
+    for one in sorted(learned, key=lambda one: -one.moved)[:SHOWN]:
+        found.append(item(f"{_what(one)}: {figures(one, one.before)} -> {figures(one, one.after)}  [{_seen(one)}]"))
     if len(learned) > SHOWN:
         found.append(para(f"and {count(len(learned) - SHOWN, 'other')}, all in the file", QUIET))
     return [*found, *_helped(helped)]

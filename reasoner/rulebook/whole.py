@@ -10,7 +10,7 @@ from reasoner.rulebook.problem import Mark
 
 
 def no_loops(desk: Desk, families: Mapping[str, Family], checks: Mapping[str, Check]) -> None:
-    """Families that are part of themselves, checks that wait for themselves."""
+    """Families that are part of themselves, checks that wait for or stand for each other."""
     wider = {name: family.part_of for name, family in families.items()}
     for loop in loops(wider):
         spot = Mark(families[loop[0]].origin.place, len(loop[0]))
@@ -19,6 +19,12 @@ def no_loops(desk: Desk, families: Mapping[str, Family], checks: Mapping[str, Ch
     for loop in loops(first):
         spot = Mark(checks[loop[0]].origin.place, len(loop[0]))
         desk.notes.note("loop", spot, "checks wait for each other: " + " -> ".join(loop), "take one `after` out")
+    better = {name: check.stands_for for name, check in checks.items()}
+    for loop in loops(better):
+        spot = Mark(checks[loop[0]].origin.place, len(loop[0]))
+        desk.notes.note(
+            "loop", spot, "checks stand for each other: " + " -> ".join(loop), "keep the better one's `stands for`"
+        )
 
 
 def loops(steps: Mapping[str, tuple[str, ...]]) -> Iterator[tuple[str, ...]]:

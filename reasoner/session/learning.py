@@ -122,16 +122,16 @@ def _count(chapter: Chapter, found: Found, weight: float, counts: _Counts) -> No
         for answer in spell.answers:
             table = tables.checks[answer.check]
             keys = row_keys(workup.book, table)
-            for place, weights in enumerate(answer.weights):
-                if weights is None:
-                    continue
-                row = int(table.index[cause, place])
-                for number, part in [(row, 1.0)] if table.steady else [(row, shown), (0, 1.0 - shown)]:
+            looked = [(int(table.index[cause, p]), np.array(w)) for p, w in enumerate(answer.weights) if w is not None]
+            times = Counter(row for row, _ in looked)
+            for row, weights in looked:
+                part = weight / times[row]  # a look at eight cylinders is one case, not eight
+                for number, share in [(row, part)] if table.steady else [(row, part * shown), (0, part * (1.0 - shown))]:
                     key = keys[number]
                     if key is not None:
-                        seen = table.rows[number] * np.array(weights)
+                        seen = table.rows[number] * weights
                         said = tuple(table.rows[number].tolist()), table.origins[number].weight
-                        counts.add(key, said, weight * part * seen / seen.sum())
+                        counts.add(key, said, share * seen / seen.sum())
         told = any(not tables.checks[a.check].steady for a in spell.answers)
         if spell.condition is not None and told and not provoked(tables, spell):
             key = ("faults", found.fault, "shows", tables.conditions[spell.condition])

@@ -1,0 +1,112 @@
+"""Cases of virtual cars: drawn from tables, looked at in some conditions, and closed with what was really wrong.
+
+Which checks are made is drawn too, and does not follow the answers, so that thousands are made in a minute; what they
+show is drawn by reasoner/session/virtual.py from the tables given as the truth.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.writing import event_line, head_text
+from reasoner.network.tables import Tables
+from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.record import Event
+from reasoner.session.virtual import car, outcomes
+
+FIRST = ("engine-off", "warm-idle", "hot-restart", "cruise", "after-refuelling", "cold-start", "load", "hot-soak")
+
+
+def a_vehicle(**fields: str) -> Vehicle:
+    vehicle, mistakes = vehicle_from({k.replace("_", " "): v for k, v in fields.items()})
+    assert vehicle is not None, mistakes
+    return vehicle
+
+
+def a_case(
+    book: Rulebook,
+    vehicle: Vehicle,
+    truth: Tables,
+    seed: int,
+    number: int,
+    spells: int = 3,
+    looks: int = 6,
+    state: str = "proven",
+    name: str = "",
+) -> CaseFile:
+    """Case `number` of a seed: the codes, then `looks` answers in each of so many spells, then closed."""
+    dice = random.Random(f"{seed}/{number}/asked")
+    virtual = car(truth, seed, number)
+    minute, step = 0, 0
+    day = 1 + number % 28
+    events: list[Event] = []
+
+    def add(**event: object) -> None:
+        nonlocal minute, step
+        minute, step = minute + 4, step + 1
+        at = f"2026-{1 + number // 28 % 12:02d}-{day:02d}T{8 + minute // 60:02d}:{minute % 60:02d}:00+00:00"
+        kind = event.pop("event")
+        events.append({"at": at, "event": kind, "step": step, **event})
+
+    add(event="told", complaint="Lamp on and off.")
+    listed = [{"code": code, "states": ["stored"]} for code in virtual.codes(book)]
+    add(event="codes", codes=listed, complete=True)
+    visited: dict[str, int] = {}
+    asked_ever: set[str] = set()
+    conditions = [name for name in FIRST if name in truth.condition_number]
+    for _ in range(spells):
+        condition = dice.choice(conditions)
+        add(event="condition", condition=condition)
+        spell = (condition, visited.get(condition, 0))
+        visited[condition] = visited.get(condition, 0) + 1
+        k = truth.condition_number[condition]
+        possible = [
+            t for t in truth.checks
+            if (not t.conditions or k in t.conditions) and not t.provokes and t.leaves is None
+            and not book.checks[t.name].codes and t.name not in asked_ever
+        ]  # fmt: skip
+        for table in dice.sample(possible, min(looks, len(possible))):
+            sure, said = virtual.reported(table.name, virtual.there(table.name, spell), spell, book.settings.report_right)
+            values = {str(place): outcome for place, outcome in outcomes(table, said).items()}
+            add(event="answer", check=table.name, values=values, sure=sure)
+            if table.ever:
+                asked_ever.add(table.name)
+    cause = truth.causes[virtual.cause]
+    add(event="closed", state=state, fault=cause.fault, where=cause.where)
+    name = name or f"car-{number}"
+    head = {
+        "format": 1,
+        "case": name,
+        "opened": f"2026-{1 + number // 28 % 12:02d}-{day:02d}T08:00:00+00:00",
+        "rules": book.stamp,
+        "vehicle": dict(vehicle.fields),
+    }
+    return CaseFile(Path(f"{name}.yaml"), head, tuple(events))
+
+
+def write(case: CaseFile, folder: Path) -> Path:
+    """The case as a file, as the journal writes them, but not flushed one by one."""
+    rest: Mapping[str, object] = {key: value for key, value in case.head.items() if key != "format"}
+    path = folder / case.path.name
+    path.write_text("format: 1\n" + head_text(rest) + "".join(map(event_line, case.events)), encoding="utf-8")
+    return path
+
+
+def mix(number: int, seed: int = 0) -> dict[str, str]:
+    """The vehicle fields of a shop's car `number`: common layouts more often, some distance."""
+    dice = random.Random(f"{seed}/{number}/vehicle")
+    layouts: Sequence[str] = ("inline 4",) * 6 + ("inline 3", "V 6", "inline 6", "flat 4")
+    layout = dice.choice(layouts)
+    fields = {
+        "name": f"Car {number}",
+        "layout": layout,
+        "injection": dice.choice(("direct", "direct", "port")),
+        "charging": dice.choice(("charged", "natural")),
+        "metering": dice.choice(("airflow", "airflow", "pressure")),
+        "distance": f"{1000 * dice.randrange(20, 260)} km",
+    }
+    return {key: value for key, value in fields.items() if value}
