@@ -70,7 +70,9 @@ def a_case(
             and not book.checks[t.name].codes and t.name not in asked_ever
         ]  # fmt: skip
         for table in dice.sample(possible, min(looks, len(possible))):
-            sure, said = virtual.reported(table.name, virtual.there(table.name, spell), spell, book.settings.report_right)
+            sure, said = virtual.reported(
+                table.name, virtual.there(table.name, spell), spell, book.settings.report_right
+            )
             values = {str(place): outcome for place, outcome in outcomes(table, said).items()}
             add(event="answer", check=table.name, values=values, sure=sure)
             if table.ever:

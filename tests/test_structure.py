@@ -65,7 +65,7 @@ def test_top_level_holds_what_it_should() -> None:
     assert {n for n in found if not n.endswith(".egg-info")} <= allowed
 
 
-@pytest.mark.parametrize("room", ["rulebook", "casebook", "inference", "network", "session", "measure"])
+@pytest.mark.parametrize("room", ["rulebook", "casebook", "inference", "network", "session", "measure", "decide"])
 def test_reasoning_names_no_rule(room: str) -> None:
     """Rules are data: no fault, check or condition of the rule base is named in the program."""
     import re

@@ -1,9 +1,9 @@
 """What was put right afterwards. A correction is a new line with its reason; what it corrects stays as it was written.
 
-    correct    because: text, and one of
-               corrected: a step, check, values, sure: the answer given there, as it should have been
-               vehicle: {key: text}: what was wrong about the vehicle
-    undo       undone: a step, because: text: the step as if it had not been
+correct    because: text, and one of
+           corrected: a step, check, values, sure: the answer given there, as it should have been
+           vehicle: {key: text}: what was wrong about the vehicle
+undo       undone: a step, because: text: the step as if it had not been
 """
 
 from __future__ import annotations
@@ -60,9 +60,7 @@ def correct_answer(
 
 
 def correct_vehicle(events: Sequence[Event], fields: Mapping[str, str], because: str) -> list[Event]:
-    return [
-        {"event": "correct", "step": last_step(events) + 1, "vehicle": dict(fields), "because": _reason(because)}
-    ]
+    return [{"event": "correct", "step": last_step(events) + 1, "vehicle": dict(fields), "because": _reason(because)}]
 
 
 def take_back(events: Sequence[Event], step: int, because: str) -> list[Event]:

@@ -12,7 +12,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -98,7 +98,11 @@ def row_of(path: Path, name: str) -> Row:
 
 
 def _row(
-    name: str, head: Mapping[str, Any], vehicle: Mapping[str, str], all_events: tuple[Event, ...], notes: tuple[str, ...]
+    name: str,
+    head: Mapping[str, Any],
+    vehicle: Mapping[str, str],
+    all_events: tuple[Event, ...],
+    notes: tuple[str, ...],
 ) -> Row:
     events = standing(all_events)
     told = [str(e["complaint"]) for e in events if e.get("event") == "told"]
@@ -160,27 +164,29 @@ def _read(folder: Path) -> dict[str, tuple[Stat, Row]]:
         if data["format"] != FORMAT or data["keys"] != KEYS:
             return {}
         return dict(_sound(data["cases"]))
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
 
 KEYS = [field.name for field in fields(Row)]
+TEXTS = sum(field.type == "str" for field in fields(Row))
 
 
 def _sound(cases: Mapping[str, Any]) -> Iterator[tuple[str, tuple[Stat, Row]]]:
     """Entries that look as this program writes them."""
     for name, (stat, values) in cases.items():
-        row = Row(**dict(zip(KEYS, values, strict=True)))
-        texts = (row.opened, row.closed, row.state, row.fault, row.where, row.said, row.words, row.trouble)
-        vehicle = {} if row.vehicle is None else row.vehicle
+        said = dict(zip(KEYS, values, strict=True))
+        row = Row(**{**said, "codes": tuple(said["codes"]), "notes": tuple(said["notes"])})
+        texts = [value for value in said.values() if isinstance(value, str)]
+        inside = (*(row.vehicle or {}).values(), *row.codes, *row.notes)
         if (
             len(stat) == 4
             and all(isinstance(number, int) for number in stat)
             and row.name == name
-            and all(isinstance(text, str) for text in (*texts, *vehicle.values(), *row.codes, *row.notes))
+            and len(texts) == TEXTS
+            and all(isinstance(text, str) for text in inside)
         ):
-            whole = Row(**{**asdict(row), "codes": tuple(row.codes), "notes": tuple(row.notes)})
-            yield name, ((stat[0], stat[1], stat[2], stat[3]), whole)
+            yield name, ((stat[0], stat[1], stat[2], stat[3]), row)
 
 
 def _write(folder: Path, kept: Mapping[str, tuple[Stat, Row]]) -> None:
@@ -249,5 +255,5 @@ def shown(row: Row) -> Row:
     """A row whose texts can do nothing to a terminal."""
     plain = {key: visible(str(getattr(row, key)), 200) for key in KEYS if isinstance(getattr(row, key), str)}
     vehicle = {visible(k, 40): visible(v, 60) for k, v in (row.vehicle or {}).items()}
-    codes = tuple(visible(code, 20) for code in row.codes)
-    return Row(**{**plain, "vehicle": vehicle, "codes": codes, "notes": tuple(map(visible, row.notes))})
+    codes, notes = (tuple(visible(text, 200) for text in texts) for texts in (row.codes, row.notes))
+    return replace(row, **plain, vehicle=vehicle, codes=codes, notes=notes)

@@ -130,7 +130,9 @@ def sound(case: CaseFile) -> CaseFile:
     vehicle = case.head["vehicle"]
     for key, value in vehicle.items():
         if not isinstance(value, str):
-            raise CasebookError(f'the vehicle\'s "{visible(str(key), 40)}" is no text', "write it on one line", case.path)
+            raise CasebookError(
+                f'the vehicle\'s "{visible(str(key), 40)}" is no text', "write it on one line", case.path
+            )
     for number, event in enumerate(case.events):
         if wrong := wrong_with(event):
             mend = "mend it, or put `# ` before the line to leave it out"

@@ -43,7 +43,9 @@ def command(
     print_rows(fitting, folder, as_json)
     damaged = sum(bool(row.trouble) for row in found)
     if damaged:
-        click.echo(f"{damaged} of {len(found)} files are damaged and were not looked at; `cases list` says why", err=True)
+        click.echo(
+            f"{damaged} of {len(found)} files are damaged and were not looked at; `cases list` says why", err=True
+        )
     if not fitting:
         click.echo(f"none of {len(found)} cases fits", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)

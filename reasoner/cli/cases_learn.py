@@ -28,7 +28,11 @@ HELD_OUT = 200  # of more cases, so many are held out, evenly chosen
 @cases_option
 @loading.rules_option
 @click.option(
-    "--least", type=click.FloatRange(0, 50), default=2.0, show_default=True, help="Least change, in points in a hundred."
+    "--least",
+    type=click.FloatRange(0, 50),
+    default=2.0,
+    show_default=True,
+    help="Least change, in points in a hundred.",
 )
 @click.option("--write", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="Write the rule file.")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
@@ -129,7 +133,9 @@ def _remarks(used: int, left_out: Sequence[tuple[str, str]], helped: Sequence[He
     ]
     if helped:
         before, after = (sum(getattr(one, key) for one in helped) / len(helped) for key in ("before", "after"))
-        lines.append(f"Left out one by one ({len(helped)} cases), the log score goes from {before:.3f} to {after:.3f} bits.")
+        lines.append(
+            f"Left out one by one ({len(helped)} cases), the log score goes from {before:.3f} to {after:.3f} bits."
+        )
     return lines
 
 
@@ -147,6 +153,7 @@ def _without_learned(layers: Sequence[Path]) -> tuple[workers.Layers, str]:
         else:
             rest += [path for path in inside if path.as_posix() != file]
     if len(rest) == len(layers) and tuple(rest) == tuple(layers):
-        raise CasebookError(f"numbers learned before stand in {file}", "name rules without that file: --only-rules --rules")
+        raise CasebookError(
+            f"numbers learned before stand in {file}", "name rules without that file: --only-rules --rules"
+        )
     return tuple(rest), file
-

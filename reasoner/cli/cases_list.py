@@ -16,6 +16,8 @@ from reasoner.casebook.index import Row, rows, shown
 from reasoner.cli import caseroom, exits
 from reasoner.cli.options import cases_option
 
+LONGEST = 32  # characters up to which a column is made as wide as its longest text
+
 
 @click.command(epilog="Example: reasoner cases list --cases ~/shop")
 @cases_option
@@ -53,13 +55,15 @@ def read(folder: Path) -> list[Row]:
 
 def print_rows(found: Sequence[Row], folder: Path, as_json: bool) -> None:
     lines = []
+    named = min(LONGEST, max((len(row.name) for row in found), default=0))
+    state = min(LONGEST, max((len(row.state) for row in found), default=0))
     for row in map(shown, found):
         if as_json:
             lines.append(json.dumps(plain(row, folder)))
         elif row.trouble:
             click.echo(f"{row.name}: damaged: {row.trouble}", err=True)
         else:
-            lines.append(f"{row.name:<24} {row.opened[:10]:<10}  {row.state:<10} {row.title}")
+            lines.append(f"{row.name:<{named}}  {row.opened[:10]:<10}  {row.state:<{state}}  {row.title}")
     if lines:
         click.echo("\n".join(lines))
 

@@ -17,9 +17,7 @@ from reasoner.cli.options import cases_option
 @loading.rules_option
 @click.option("--asked-again", is_flag=True, help="Also let today's rules choose the checks (takes some seconds).")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
-def command(
-    case: str, cases_dir: str | None, rules_paths: tuple[Path, ...], asked_again: bool, as_json: bool
-) -> None:
+def command(case: str, cases_dir: str | None, rules_paths: tuple[Path, ...], asked_again: bool, as_json: bool) -> None:
     """Tell CASE: what was known, what was asked and seen in which condition, how the belief moved, what was said,
     done and proven, what it took, and what would have been quicker.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,13 +11,14 @@ from types import TracebackType
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.journal import Journal, resume
+from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
-from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
+from reasoner.session.chapters import vehicle_of as vehicle_of
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 
@@ -60,7 +61,7 @@ def open_case(path: Path, book: Rulebook, by: str = "time") -> Keeper:
     with ExitStack() as undo:
         journal = resume(path)
         undo.callback(journal.close)
-        workup = repairing.resume(book, vehicle_of(journal.case), journal.case.events, by)
+        workup = repairing.resume(book, vehicle_of(sound(journal.case)), journal.case.events, by)
         undo.pop_all()
     keeper = Keeper(journal, workup)
     stamps = workup.record.stamps or (str(journal.case.head["rules"]),)
@@ -72,15 +73,6 @@ def open_case(path: Path, book: Rulebook, by: str = "time") -> Keeper:
             "answers to what these rules do not have are kept but not weighed: " + ", ".join(workup.record.unread)
         )
     return keeper
-
-
-def vehicle_of(case: CaseFile) -> Vehicle:
-    """The vehicle in a case's head. Raises CasebookError."""
-    written: Mapping[str, object] = case.head["vehicle"]
-    vehicle, mistakes = vehicle_from({str(k): str(v) for k, v in written.items()})
-    if vehicle is None:
-        raise CasebookError(f"the vehicle cannot be read: {mistakes[0].message}", mistakes[0].mend, case.path)
-    return vehicle
 
 
 def refuse(error: CasebookError) -> click.exceptions.Exit:

@@ -10,12 +10,11 @@ from typing import Any
 
 import click
 
-from reasoner.cli import exits, loading, shop
+from reasoner.cli import exits
 from reasoner.measure.codes import described
 from reasoner.measure.frames import Pasted, read_pasted
 from reasoner.measure.obd import Cleared, Codes, Current, MonitorResult, Monitors, Refused, Reply
 from reasoner.measure.pids import Readiness, Value
-from reasoner.rulebook.problem import Notebook
 
 LONGEST = 1_000_000  # characters
 
@@ -44,6 +43,9 @@ def command(replies: tuple[str, ...], as_json: bool) -> None:
 
 def _names() -> Mapping[str, str]:
     """Standard names of codes, as the rules have them; none where the rules cannot be read."""
+    from reasoner.cli import loading, shop
+    from reasoner.rulebook.problem import Notebook
+
     book = loading.read(shop.layers((), False, os.environ), Notebook())
     return {} if book is None else {name: code.title for name, code in book.codes.items()}
 

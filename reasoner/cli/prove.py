@@ -14,6 +14,8 @@ from reasoner.cli.round import Round, by_name, on_case
 from reasoner.session import proving, repairing
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import ProofDoc
+from reasoner.session.chapters import Garage
+from reasoner.session.closing import close_case
 from reasoner.session.repairing import STATES
 
 
@@ -73,7 +75,8 @@ def command(
         if close:
             if close == STATES[0] and document.missing:
                 raise Refused(f"not proven yet: {document.missing[0]}", f"{len(document.missing)} things are missing")
-            on.keep(repairing.close(on.workup, close, fault, where, confirmed_by))
+            vehicle = on.workup.vehicle
+            on.keep(close_case(Garage(book), vehicle, on.events, close, fault, where, confirmed_by))
         _show(document, as_json)
 
     on_case(case, cases_dir, book, do)

@@ -43,7 +43,10 @@ class Round:
     def keep(self, events: Sequence[Event]) -> None:
         self.kept.keep(events)
         self.events += events
-        self.workup = repairing.resume(self.book, self.workup.vehicle, self.events, self.workup.by)
+        if any(event.get("event") == "finished" for event in events):
+            self.workup = repairing.resume(self.book, self.workup.vehicle, self.events, self.workup.by)
+        else:
+            self.workup = self.workup.after(events)
 
     def before(self) -> Workup:
         return repairing.before_work(self.book, self.workup.vehicle, self.events)

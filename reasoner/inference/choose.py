@@ -9,15 +9,26 @@ check and of the best one after it, over the cost of both; with more depth, the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import islice
 
 import numpy as np
 
-from reasoner.inference.cells import negative_plogp
-from reasoner.inference.gain import class_entropy, gain, gain_repeated, most_repeated
-from reasoner.inference.plan import Branch, Costs, Option, Situation, follow, options, priced, settled, states
-from reasoner.network.tables import Array, Index, Tables
+from reasoner.inference.gain import cause_bits, class_entropy, gain, gain_instead, gain_repeated
+from reasoner.inference.plan import (
+    Branch,
+    Costs,
+    Option,
+    Situation,
+    follow,
+    options,
+    priced,
+    replaced,
+    settled,
+    states,
+)
+from reasoner.inference.sweep import swept
+from reasoner.network.tables import Tables
 
 COMPARED = 4  # how many of the best are followed
 SHORTLIST = 16  # how many checks are considered after each of their outcomes
@@ -36,9 +47,7 @@ def rank(
 ) -> list[Option]:
     """Options that tell something, best first, each check once, with gain and cost."""
     choices = [o for o in options(tables, now, costs) if allowed(o)]
-    found = [o for o in _worked_out(tables, now, choices) if o.gain > NOTHING]
-    found.sort(key=lambda o: (-o.gain / o.cost, o.hazards, o.check))
-    found = _one_each(found)
+    found = _best_ways(tables, now, choices)
     best = found[:compared]
     if depth:
         best = sorted(
@@ -49,20 +58,36 @@ def rank(
     return _gentlest_first(best + found[compared:])
 
 
-def _worked_out(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
-    """The choices with their gain, without the repeats that cannot be the best way to do their check."""
-    found = gains(tables, now, [o for o in choices if o.times == 1])
+def _best_ways(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
+    """The best way to do each check (condition, repeats, place) with its gain, best first.
+
+    Repeats that cannot be the best way to do their check are not worked out.
+    """
+    once_each = [o for o in choices if o.times == 1]
+    bits = _bits(tables, now, once_each)
     rates: dict[int, float] = {}
-    for option in found:
-        rates[option.check] = max(rates.get(option.check, 0.0), option.gain / option.cost)
-    repeats = [o for o in choices if o.times > 1 and _most(tables, now, o) / o.cost > rates.get(o.check, 0.0)]
-    return found + gains(tables, now, repeats)
+    for option, gained in zip(once_each, bits, strict=True):
+        rates[option.check] = max(rates.get(option.check, 0.0), gained / option.cost)
+    open_bits, once = class_entropy(tables, now.probability), dict[tuple[int, int], float]()
 
+    def most(option: Option) -> float:
+        """Bits that a repeated look cannot pass (see `most_repeated`)."""
+        assert option.condition is not None  # repeats are done in new spells of a condition
+        key = option.check, option.condition
+        if key not in once:
+            shows = tables.shows[:, option.condition]
+            once[key] = cause_bits(tables, tables.checks[option.check], now.probability, shows)
+        return min(open_bits, option.times * once[key])
 
-def _most(tables: Tables, now: Situation, option: Option) -> float:
-    assert option.condition is not None  # repeats are done in new spells of a condition
-    shows = tables.shows[:, option.condition]
-    return most_repeated(tables, tables.checks[option.check], now.probability, shows, option.times)
+    repeats = [o for o in choices if o.times > 1 and most(o) / o.cost > rates.get(o.check, 0.0)]
+    ways = [*zip(once_each, bits, strict=True), *zip(repeats, _bits(tables, now, repeats), strict=True)]
+    ways = [way for way in ways if way[1] > NOTHING]
+    ways.sort(key=lambda way: (-way[1] / way[0].cost, way[0].hazards, way[0].check))
+    found: dict[int, Option] = {}
+    for option, gained in ways:
+        if option.check not in found:
+            found[option.check] = replace(option, gain=gained)
+    return list(found.values())
 
 
 def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
@@ -70,102 +95,41 @@ def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Opt
     return [replace(o, gain=bits) for o, bits in zip(choices, _bits(tables, now, choices), strict=True)]
 
 
-def _bits(tables: Tables, now: Situation, choices: Sequence[Option], stack: Stack | None = None) -> list[float]:
-    """The exact gain of each. Checks with one place are worked out in one sweep a condition (stack: these alone)."""
-    swept: dict[tuple[int | None, bool], Array] = {}
-    found: list[float] = []
-    for option in choices:
-        check, key = tables.checks[option.check], (option.condition, option.fresh)
+def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[float]:
+    """The exact gain of each. Checks with one place are worked out together."""
+    found: list[float] = [0.0] * len(choices)
+    moments: dict[tuple[int | None, bool], int] = {}
+    together, at = [], []
+    for i, option in enumerate(choices):
+        check = tables.checks[option.check]
         if option.times > 1 and option.condition is not None:
             shows = tables.shows[:, option.condition]
-            bits = gain_repeated(tables, check, now.probability, shows, option.times)
+            found[i] = gain_repeated(tables, check, now.probability, shows, option.times)
+        elif (without := replaced(tables, now, option)) is not None:
+            found[i] = gain_instead(tables, check, states(tables, now, option), without, option.place)
         elif len(check.places) > 1:
-            bits = gain(tables, check, *states(tables, now, option), option.place)
+            found[i] = gain(tables, check, *states(tables, now, option), option.place)
         else:
-            if key not in swept:
-                swept[key] = sweep(tables, *states(tables, now, option), stack)
-            bits = float(swept[key][option.check])
-        found.append(bits)
+            together.append(i)
+            at.append(moments.setdefault((option.condition, option.fresh), len(moments)))
+    if together:
+        first = {moment: i for i, moment in zip(reversed(together), reversed(at), strict=True)}
+        showing, quiet = zip(*(states(tables, now, choices[first[m]]) for m in range(len(moments))), strict=True)
+        checks = np.array([choices[i].check for i in together])
+        bits = swept(tables, checks, np.array(at), np.array(showing), np.array(quiet))
+        for i, value in zip(together, bits.tolist(), strict=True):
+            found[i] = value
     return found
-
-
-def sweep(tables: Tables, showing: Array, quiet: Array, stack: Stack | None = None) -> Array:
-    """(T,) gain of one look with every check of the stack (all that have a single place), in bits; nan for the others.
-
-    There must be at least one.
-    """
-    stack = stacked(tables) if stack is None else stack
-    steady = stack.steady[:, None]
-    seen = stack.showing * np.where(steady, showing + quiet, showing)
-    by_class = np.add.reduceat(seen, tables.class_starts, axis=1)
-    by_class += np.where(steady, 0.0, stack.quiet * np.add.reduceat(quiet, tables.class_starts))
-    per_outcome = negative_plogp(by_class.sum(axis=1)) - negative_plogp(by_class).sum(axis=1)
-    found = np.full(len(tables.checks), np.nan)
-    open_bits = class_entropy(tables, showing + quiet)
-    found[stack.checks] = np.maximum(0.0, np.add.reduceat(per_outcome, stack.starts) + open_bits)
-    return found
-
-
-@dataclass(frozen=True, eq=False)
-class Stack:
-    """Checks with a single place on top of one another, so that one sweep sees them all.
-
-    showing: (N, C) outcome probabilities while showing; quiet: (N, 1) while quiet; steady: (N,); starts: where each
-    check begins among the N rows; checks: their numbers.
-    """
-
-    showing: Array
-    quiet: Array
-    steady: Array
-    starts: Index
-    checks: Index
-
-
-def stacked(tables: Tables) -> Stack:
-    """The stack of these tables, made once: tables never change."""
-    made: Stack | None = tables.__dict__.get("_stack")
-    if made is None:
-        made = _stack(tables, range(len(tables.checks)))
-        assert made is not None
-        tables.__dict__["_stack"] = made
-    return made
-
-
-def _stack(tables: Tables, checks: Iterable[int]) -> Stack | None:
-    """A stack of those of these checks that have a single place, if any has."""
-    numbers = [i for i in checks if len(tables.checks[i].places) == 1]
-    if not numbers:
-        return None
-    picked = [tables.checks[i] for i in numbers]
-    sizes = [len(check.outcomes) for check in picked]
-    return Stack(
-        np.vstack([check.rows[check.index[:, 0]].T for check in picked]),
-        np.concatenate([check.rows[0] for check in picked])[:, None],
-        np.repeat([check.steady for check in picked], sizes),
-        np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.intp),
-        np.array(numbers),
-    )
-
-
-def _one_each(choices: Sequence[Option]) -> list[Option]:
-    """The best way to do each check (condition, repeats, place): alternatives should be different checks."""
-    found: dict[int, Option] = {}
-    for option in choices:
-        found.setdefault(option.check, option)
-    return list(found.values())
 
 
 def _looked_ahead(
     tables: Tables, now: Situation, best: Sequence[Option], shortlist: Sequence[Option], costs: Costs
 ) -> list[Option]:
     """Each with the rate of two steps: its gain and the expected gain of the best check after it, over both costs."""
-    stack = _stack(tables, [o.check for o in shortlist])
-    return [replace(o, ahead=_two_steps(tables, now, o, shortlist, costs, stack)) for o in best]
+    return [replace(o, ahead=_two_steps(tables, now, o, shortlist, costs)) for o in best]
 
 
-def _two_steps(
-    tables: Tables, now: Situation, option: Option, shortlist: Sequence[Option], costs: Costs, stack: Stack | None
-) -> float:
+def _two_steps(tables: Tables, now: Situation, option: Option, shortlist: Sequence[Option], costs: Costs) -> float:
     if option.times > 1:
         return option.gain / option.cost  # its outcomes are counts over several spells, not followed one by one
     bits, cost, seen = option.gain, option.cost, 0.0
@@ -175,7 +139,7 @@ def _two_steps(
         seen = branch.chance / total
         if settled(tables, branch.then.probability, costs):
             continue
-        then = _best_after(tables, branch.then, option, shortlist, costs, stack)
+        then = _best_after(tables, branch.then, option, shortlist, costs)
         if then is not None:
             bits += seen * then.gain
             cost += seen * then.cost
@@ -192,12 +156,7 @@ def _likely(branches: Iterable[Branch]) -> list[Branch]:
 
 
 def _best_after(
-    tables: Tables,
-    then: Situation,
-    option: Option,
-    shortlist: Sequence[Option],
-    costs: Costs,
-    stack: Stack | None,
+    tables: Tables, then: Situation, option: Option, shortlist: Sequence[Option], costs: Costs
 ) -> Option | None:
     """The best of the shortlist after an outcome, each in the condition it was best in before."""
     again = []
@@ -210,7 +169,7 @@ def _best_after(
             again.append(priced(tables, then, costs, Option(other.check, where, not stays, other.place)))
     if not again:
         return None
-    bits = _bits(tables, then, again, stack)
+    bits = _bits(tables, then, again)
     best = max(range(len(again)), key=lambda i: bits[i] / again[i].cost)
     return replace(again[best], gain=bits[best])
 

@@ -12,6 +12,8 @@ import numpy as np
 
 from reasoner.network.tables import Array, CheckTable, Tables
 
+KEPT = 200  # spells whose likelihood is kept
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -58,7 +60,7 @@ def counted(tables: Tables, spells: Sequence[Spell]) -> tuple[Spell, ...]:
             check = tables.checks[answer.check]
             for number in check.stands_for:
                 other = tables.checks[number]
-                far = other.ever or not _share_condition(check, other)
+                far = reaches_far(check, other)
                 (everywhere if far else here).update((number, place) for place in _covers(check, answer, other))
     return tuple(
         Spell(spell.condition, tuple(_without(spell.answers, everywhere | here)))
@@ -85,8 +87,28 @@ def _merged(tables: Tables, spells: Sequence[Spell]) -> list[Spell]:
     return [Spell(spell.condition, tuple(here)) for spell, here in zip(spells, found, strict=True)]
 
 
-def _share_condition(one: CheckTable, other: CheckTable) -> bool:
-    return not one.conditions or not other.conditions or bool(set(one.conditions) & set(other.conditions))
+def reaches_far(check: CheckTable, other: CheckTable) -> bool:
+    """Whether a check stands for another one in the whole case, and not only in its own spell."""
+    share = not check.conditions or not other.conditions or set(check.conditions) & set(other.conditions)
+    return other.ever or not share
+
+
+def without(tables: Tables, spells: Sequence[Spell], number: int, fresh: bool) -> tuple[Spell, ...] | None:
+    """The spells without the answers that a check would take the place of; None where it takes no answer's place.
+
+    fresh: it would be made in a new spell, else in the last of these.
+    """
+    check, last = tables.checks[number], len(spells) - 1
+
+    def goes(answer: Evidence, spell: int) -> bool:
+        near = spell == last and not fresh
+        return answer.check in check.stands_for and (near or reaches_far(check, tables.checks[answer.check]))
+
+    if not any(goes(answer, i) for i, spell in enumerate(spells) for answer in spell.answers):
+        return None
+    return tuple(
+        Spell(spell.condition, tuple(a for a in spell.answers if not goes(a, i))) for i, spell in enumerate(spells)
+    )
 
 
 def _covers(check: CheckTable, answer: Evidence, other: CheckTable) -> Sequence[int]:
@@ -148,7 +170,19 @@ def chance_showing(tables: Tables, condition: int | None, brought_on: float = 0.
 
 
 def spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
-    """P(answers, showing | cause) and P(answers, quiet | cause), each (C,), for a spell already counted once."""
+    """P(answers, showing | cause) and P(answers, quiet | cause), each (C,), for a spell already counted once.
+
+    The last few are kept: from one answer to the next, all spells but the present one are the same.
+    """
+    known: dict[Spell, tuple[Array, Array]] = tables.__dict__.setdefault("_spells", {})
+    if spell not in known:
+        if len(known) >= KEPT:
+            known.clear()
+        known[spell] = _spell_likelihood(tables, spell)
+    return known[spell]
+
+
+def _spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
     shows = chance_showing(tables, spell.condition, provoked(tables, spell))
     showing, quiet = shows, 1.0 - shows
     for answer in spell.answers:

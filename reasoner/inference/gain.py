@@ -47,6 +47,28 @@ def gain(tables: Tables, check: CheckTable, showing: Array, quiet: Array, place:
     return max(0.0, open_bits + entropy(found.outcomes(weights)) - found.class_bits(weights))
 
 
+def gain_instead(
+    tables: Tables, check: CheckTable, now: tuple[Array, Array], without: tuple[Array, Array], place: int | None = None
+) -> float:
+    """Expected information of a look that takes the place of earlier answers, over what is known with these, in bits.
+
+    now: P(cause, showing) and P(cause, quiet), each (C,). without: the same without the answers it stands for.
+    """
+    if place is not None:
+        by_cause, otherwise = check.rows[check.index[:, place]], check.rows[0]
+    else:
+        table, of = joint_table(check)
+        by_cause, otherwise = table[of], table[-1]
+    if check.steady:
+        chance, joint = (now[0] + now[1]) @ by_cause, (without[0] + without[1])[:, None] * by_cause
+    else:
+        chance = now[0] @ by_cause + now[1].sum() * otherwise
+        joint = without[0][:, None] * by_cause + without[1][:, None] * otherwise
+    then = np.add.reduceat(joint, tables.class_starts, axis=0)
+    left = negative_plogp(then / then.sum(axis=0)).sum(axis=0)
+    return max(0.0, class_entropy(tables, now[0] + now[1]) - float(chance @ left))
+
+
 def gain_repeated(tables: Tables, check: CheckTable, probability: Array, shows: Array, times: int) -> float:
     """Expected information of `times` looks, each in a new spell, as one test with its own cost, in bits.
 
@@ -62,9 +84,16 @@ def most_repeated(tables: Tables, check: CheckTable, probability: Array, shows: 
 
     Looks are independent given the cause, so what they tell about it together is never more than one by one.
     """
-    single = _repeated(tables, check, shows, 1)
-    one = entropy(probability @ single) - float(probability @ negative_plogp(single).sum(axis=1))
-    return min(class_entropy(tables, probability), times * max(0.0, one))
+    return min(class_entropy(tables, probability), times * cause_bits(tables, check, probability, shows))
+
+
+def cause_bits(tables: Tables, check: CheckTable, probability: Array, shows: Array) -> float:
+    """Expected information of one look in a new spell about the cause, in bits."""
+    made: dict[tuple[str, bytes], Array] = tables.__dict__.setdefault("_single_bits", {})
+    single, key = _repeated(tables, check, shows, 1), (check.name, shows.tobytes())
+    if key not in made:
+        made[key] = negative_plogp(single).sum(axis=1)
+    return max(0.0, entropy(probability @ single) - float(probability @ made[key]))
 
 
 def _repeated(tables: Tables, check: CheckTable, shows: Array, times: int) -> Array:

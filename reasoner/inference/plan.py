@@ -4,8 +4,8 @@ first be brought about, or repeated over several new ones; and where each outcom
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -65,6 +65,7 @@ class Situation:
     done: (check, place) asked in the present spell, or ever for checks that see for ever (place None: all places).
     unclear: (check, condition) that could not be told. barred: checks that cannot be done (no tool, not now).
     avoided: conditions that cannot be brought about. lacking: tools not at hand.
+    without: by (check, in a new spell): `showing` and `quiet` without the answers it would take the place of.
     often: checks looked at in as many spells as anybody will; what those did not tell, one more hardly will.
     answered: checks answered or passed over at any time (opens gates). visited: conditions that have had a spell: a
     new one has to be brought about in full, as going out and straight back in makes none.
@@ -80,6 +81,7 @@ class Situation:
     lacking: frozenset[str] = frozenset()
     answered: frozenset[int] = frozenset()
     visited: frozenset[int] = frozenset()
+    without: Mapping[tuple[int, bool], tuple[Array, Array]] = field(default_factory=dict)
     often: frozenset[int] = frozenset()
 
     @property
@@ -158,7 +160,9 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
     if first is not None:
         minutes += tables.checks[first].minutes
         hazards += tables.checks[first].hazards
-    work = costs.asking_minutes + minutes + costs.waiting_counts * wait + costs.hazard_minutes * min(hazards, 2)
+    ready = check.provokes and option.check in now.answered  # done at another place before: no more to get ready for
+    danger = 0.0 if ready else costs.hazard_minutes * min(hazards, 2)
+    work = costs.asking_minutes + minutes + costs.waiting_counts * wait + danger
     cost = {"time": work, "money": money + work / 60.0 * costs.hour_costs, "gain": 1.0}[costs.by]
     return Option(
         option.check,
@@ -187,6 +191,15 @@ def states(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array
     if not option.fresh or option.condition is None:
         return now.showing, now.quiet
     probability, shows = now.probability, tables.shows[:, option.condition]
+    return probability * shows, probability * (1.0 - shows)
+
+
+def replaced(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array] | None:
+    """As `states`, without the answers that the look would take the place of; None where there are none."""
+    found = now.without.get((option.check, option.fresh))
+    if found is None or not option.fresh or option.condition is None:
+        return found
+    probability, shows = found[0] + found[1], tables.shows[:, option.condition]
     return probability * shows, probability * (1.0 - shows)
 
 
@@ -222,6 +235,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
     """The joint outcomes of one look, the likeliest first."""
     check = tables.checks[option.check]
     showing, quiet = states(tables, now, option)
+    before = replaced(tables, now, option) or (showing, quiet)
     found = cells(tables, check, option.place)
     chance = found.outcomes(found.weights(tables, showing, quiet))
     condition = option.condition if option.fresh else now.condition
@@ -233,6 +247,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
         done=kept | {(option.check, option.place), *((other, None) for other in check.stands_for)},
         answered=now.answered | {option.check},
         visited=now.visited if condition is None else now.visited | {condition},
+        without={(other, False): (showing, quiet) for other in tables.stood_for_by.get(option.check, ())},
     )
     for outcome in np.argsort(-chance, kind="stable"):
         if chance[outcome] <= 0:
@@ -241,8 +256,10 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
         for place, o in marks(check, int(outcome), option.place):
             weights[place] = report(o, len(check.outcomes), 1.0)
         if_showing, if_quiet = answer_likelihood(check, Evidence(option.check, tuple(weights)))
-        then_showing = showing * if_showing / chance[outcome]
-        then_quiet = quiet * (if_showing if check.steady else if_quiet) / chance[outcome]
+        then_showing = before[0] * if_showing
+        then_quiet = before[1] * (if_showing if check.steady else if_quiet)
+        total = then_showing.sum() + then_quiet.sum()
+        then_showing, then_quiet = then_showing / total, then_quiet / total
         if check.provokes or check.leaves is not None:  # what comes next is seen in a state of its own
             either = then_showing + then_quiet
             brought_on = check.provokes and check.leaves is None and outcome > 0

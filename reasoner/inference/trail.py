@@ -16,7 +16,8 @@ from reasoner.network.tables import Array, Tables
 def trail(tables: Tables, prefixes: Iterable[Sequence[Spell]]) -> Iterator[Array]:
     """The probability of each cause (C,) after each prefix."""
     known: dict[Spell, Array] = {}
-    start = np.log(tables.prior)
+    with np.errstate(divide="ignore"):  # after work, some causes cannot be
+        start = np.log(tables.prior)
     for spells in prefixes:
         log = start
         for spell in counted(tables, spells):

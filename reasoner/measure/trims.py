@@ -17,11 +17,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from reasoner.measure.fuel import PETROL, fuel_flow, grams_a_second, millilitres_a_minute, per_injection
 from reasoner.measure.uncertain import Estimate
+
+if TYPE_CHECKING:  # numpy is loaded where something is fitted: `--help` does without
+    import numpy as np
+
+    Array = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
 SPREAD = 3.0  # % of trim, standard deviation of one steady reading; judgement
 WELL_SPREAD = 1e6  # condition number beyond which readings do not tell terms apart
@@ -116,6 +120,8 @@ def fit(
     Standard errors from the spread of one reading (%), first order (JCGM 100:2008, 5.1.2, with covariance). Raises
     ValueError on an airflow, injected mass or spread that is not a number above 0.
     """
+    import numpy as np
+
     flows, trims, masses = _columns(readings, spread)
     if len(flows) < 2 or flows.max() < 1.5 * flows.min():
         return Unfit("the readings lie at one airflow", "trims at idle and at 2500 rpm, or cruising")
@@ -154,6 +160,8 @@ def shapes(
     weight: Gaussian likelihood at its best size, all shapes having one parameter each, normalised to 1 over those that
     could be fitted. `by injection` needs the injected mass of every reading. Raises ValueError as `fit` does.
     """
+    import numpy as np
+
     flows, trims, masses = _columns(readings, spread)
     if not len(flows):
         return ()
@@ -176,10 +184,9 @@ def shapes(
     return tuple(sorted(ranked, key=lambda shape: shape.misfit))
 
 
-Array = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
-
-
 def _columns(readings: Sequence[TrimReading], spread: float) -> tuple[Array, Array, Array | None]:
+    import numpy as np
+
     flows = np.array([r.airflow for r in readings], dtype=float)
     trims = np.array([r.trim for r in readings], dtype=float)
     given = [r.injected for r in readings if r.injected is not None]
@@ -194,10 +201,14 @@ def _columns(readings: Sequence[TrimReading], spread: float) -> tuple[Array, Arr
 
 def _scaled(columns: Sequence[Array]) -> Array:
     """Columns of length 1, so that their condition does not depend on units."""
+    import numpy as np
+
     design = np.column_stack(columns)
     return np.asarray(design / np.linalg.norm(design, axis=0))
 
 
 def _estimate(value: float, gradient: Sequence[float], covariance: Array) -> Estimate:
+    import numpy as np
+
     g = np.array(gradient)
     return Estimate(float(value), float(math.sqrt(max(0.0, g @ covariance @ g))))

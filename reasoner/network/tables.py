@@ -107,6 +107,15 @@ class Tables:
         return {name: i for i, name in enumerate(self.conditions)}
 
     @cached_property
+    def stood_for_by(self) -> Mapping[int, tuple[int, ...]]:
+        """By check: the checks that stand for it, whose answers take the place of its own."""
+        found: dict[int, list[int]] = {}
+        for number, check in enumerate(self.checks):
+            for other in sorted(check.stands_for):
+                found.setdefault(other, []).append(number)
+        return {other: tuple(numbers) for other, numbers in found.items()}
+
+    @cached_property
     def cause_number(self) -> Mapping[str, int]:
         return {cause.name: i for i, cause in enumerate(self.causes)}
 

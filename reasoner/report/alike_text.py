@@ -20,7 +20,9 @@ def alike_blocks(document: Alike, blocks: bool = True) -> list[RenderableType]:
     for one in a.nearest:
         found += _one(one, blocks)
     found += [Text(), head("what they turned out to be", "weighed by how alike")]
-    found.append(columns([(percent(share), f"{count(n, 'case')}", title) for title, share, n in a.turned_out], right=(0,)))
+    found.append(
+        columns([(percent(share), f"{count(n, 'case')}", title) for title, share, n in a.turned_out], right=(0,))
+    )
     return found
 
 

@@ -17,9 +17,13 @@ SHOWN = 25
 
 
 def learning_blocks(
-    learned: Sequence[Learned], used: float, unproven: int, left_out: Sequence[tuple[str, str]], helped: Sequence[Helped]
+    learned: Sequence[Learned],
+    used: float,
+    unproven: int,
+    left_out: Sequence[tuple[str, str]],
+    helped: Sequence[Helped],
 ) -> list[RenderableType]:
-    """used: cases that count; unproven: of these, those that count half. left_out: case and why. helped: leave-one-out."""
+    """used: cases that count; unproven: those that count half. left_out: case and why. helped: leave-one-out."""
     learned, left_out, helped = clean(list(learned)), clean(list(left_out)), clean(list(helped))
     found: list[RenderableType] = [head("what the closed cases say", f"{count(used, 'case')} used")]
     if unproven:

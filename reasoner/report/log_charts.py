@@ -61,7 +61,7 @@ def drive_chart(picture: Picture, track: Track, width: int = 80, blocks: bool = 
         lines.append("air ".rjust(MARGIN) + steps([(f or 0.0) / most for f in flows], len(flows), blocks).rstrip())
     lines.append(_times(picture, cuts))
     used = sorted({p for a, b in cuts for p in [_common(picture.phases[a:b])] if LETTERS.get(p, "").strip()})
-    lines.append(" " * MARGIN + f"trim in %: # while it shows (shaded {shade}), * else")
+    lines += _wrapped(["trim in %", f"# while it shows (shaded {shade})", "* else"], width)
     lines += _wrapped([f"{LETTERS[p]} {p}" for p in used], width)
     if known:
         lines.append(" " * MARGIN + f"air: up to {max(known):.0f} g/s")
@@ -95,12 +95,9 @@ def flow_chart(cloud: Cloud, width: int = 80) -> list[str]:
         x = round(scale * math.log(m / low))
         if 0 <= x < wide - 2:
             marks[x : x + len(str(m))] = str(m)
-    lines.append(" " * MARGIN + "".join(marks).rstrip() + "  g/s of air")
-    told = {"showing": "s line through them", "quiet": "q line through the rest"}
-    lines.append(
-        " " * MARGIN + "# moments while it shows, * quiet; " + ", ".join(told[state] for state, _, _ in cloud.lines)
-    )
-    return lines
+    lines.append("g/s ".rjust(MARGIN) + "".join(marks)[:wide].rstrip())
+    told = {"showing": "s line through those", "quiet": "q line through these"}
+    return lines + _wrapped(["# while it shows", "* quiet", *(told[state] for state, _, _ in cloud.lines)], width)
 
 
 def _rows(trims: Sequence[float | None]) -> list[float]:

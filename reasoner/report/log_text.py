@@ -56,7 +56,7 @@ def _states(bank: BankFacts, width: int) -> list[str]:
     fits = bank.fits
     if fits is None:
         return []
-    rows: list[tuple[str, ...]] = [("", "looked at", "airflow", "trim at idle air", "fuel by the second", "scale")]
+    rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "trim at idle, %", "fuel by time, g/s", "scale")]
     rows += [_line(name, line) for name, line in (("showing", fits.showing), ("quiet", fits.quiet)) if line is not None]
     lines = [*head(f"States, bank {bank.number}"), *columns(rows)]
     if bank.spells or bank.creeping:
@@ -74,16 +74,19 @@ def _states(bank: BankFacts, width: int) -> list[str]:
             for s in sorted([*bank.spells, *bank.creeping], key=lambda s: s.start)
         ]
         lines += [*head(f"Spells, bank {bank.number}"), *columns(spells, frozenset({0, 1, 2, 3}))]
-    return [*lines, *para(f"Closed loop {100 * bank.closed:.0f} % of running time, from {bank.how}.", width=width)]
+    said = f"Closed loop {100 * bank.closed:.0f} % of running time, from {bank.how}."
+    if bank.multiplied is not None and bank.added is not None:
+        said += f" Median of short and long together: {bank.multiplied:+.1f} % multiplied, {bank.added:+.1f} % added."
+    return [*lines, *para(said, width=width)]
 
 
 def _line(name: str, line: Line) -> tuple[str, ...]:
-    fuel = f"{plus_minus(line.by_time, 'g/s')}" if line.by_time is not None else "airflow not known"
-    scale = plus_minus(line.share, "")
+    known = line.by_time is not None
+    fuel, scale = plus_minus(line.by_time, "") if line.by_time is not None else "?", plus_minus(line.share, "")
     if not line.told_apart:
-        fuel, scale = f"{fuel} (if all)", f"{scale} (if all)"
-    flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f} g/s" if line.by_time is not None else ""
-    return name, minutes(line.seconds), flow, plus_minus(line.at_idle, "%"), fuel, scale
+        fuel, scale = f"{fuel} if all", f"{scale} if all"
+    flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f}" if known else "?"
+    return name, minutes(line.seconds), flow, plus_minus(line.at_idle, ""), fuel, scale
 
 
 def _occurrences(banks: Iterable[BankFacts]) -> list[str]:

@@ -26,20 +26,24 @@ VALUES = 12  # values of the rules that differ
 
 
 def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) -> list[RenderableType]:
-    """The values that differ, a table of cases, what differs in them, and how many were right. changed: of the rules."""
+    """A table of cases, what differs in them, and how many were right. changed: the values of the rules that differ."""
     found, changed = clean(list(found)), clean(list(changed))
     shown = found if len(found) <= ROWS else [one for one in found if _telling(one)]
     blocks: list[RenderableType] = []
     if changed:
         blocks.append(head("what the changed rules say otherwise"))
-        blocks += [item(f"{c.what}: {c.before or 'nothing'} > {c.after or 'nothing'}  [{c.place}]") for c in changed[:VALUES]]
+        blocks += [
+            item(f"{c.what}: {c.before or 'nothing'} > {c.after or 'nothing'}  [{c.place}]") for c in changed[:VALUES]
+        ]
         blocks += _more(len(changed) - VALUES, "value")
         blocks.append(Text())
     if shown:
         blocks.append(_table(shown[:ROWS]))
         blocks += _more(len(shown) - ROWS, "case")
     if len(shown) < len(found):
-        blocks.append(para(f"{count(len(found) - len(shown), 'other case')} as before and right, or with nothing found."))
+        blocks.append(
+            para(f"{count(len(found) - len(shown), 'other case')} as before and right, or with nothing found.")
+        )
     for one in shown[:ROWS]:
         if len(found) <= FULL or one.worse or (one.changed is not None and _moved(one)):
             blocks += _one(one)
@@ -91,7 +95,7 @@ def _said(said: Said | None) -> str:
     if said is None:
         return "-"
     right = {True: "right", False: "wrong", None: said.cause}[said.right]
-    return f"{right}, {percent(said.chance)}"
+    return right if said.kind == "settled" else f"{right}, not settled"
 
 
 def _short(ending: Ending | None) -> str:
@@ -120,7 +124,10 @@ def _sooner(one: Replayed) -> str:
 
 
 def _one(one: Replayed) -> list[RenderableType]:
-    blocks: list[RenderableType] = [Text(), head(_name(one), f"found: {one.found or 'nothing'} ({one.state or 'open'})")]
+    blocks: list[RenderableType] = [
+        Text(),
+        head(_name(one), f"found: {one.found or 'nothing'} ({one.state or 'open'})"),
+    ]
     if one.said is not None:
         blocks.append(para(f"Said then: {one.said.cause}, {percent(one.said.chance)} ({one.said.kind})."))
     blocks.append(para(f"Today's rules: {_long(one.today)}"))
@@ -165,7 +172,9 @@ def _sum(found: Sequence[Replayed]) -> list[RenderableType]:
         lines.append(("asked again", [one.asked_again for one in held if one.asked_again is not None]))
     rows = []
     for title, endings in lines:
-        grades = [sum(e.grade is grade for e in endings) for grade in (Grade.RIGHT, Grade.LEADING, Grade.ASTRAY, Grade.WRONG)]
+        grades = [
+            sum(e.grade is grade for e in endings) for grade in (Grade.RIGHT, Grade.LEADING, Grade.ASTRAY, Grade.WRONG)
+        ]
         settled = [e.settled for e in endings if e.settled is not None]
         mean = f"{sum(settled) / len(settled):.1f}" if settled else "-"
         rows.append((title, *map(str, grades), mean))

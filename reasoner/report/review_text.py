@@ -46,12 +46,13 @@ def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]
 
 def _rights(r: Review) -> list[tuple[str, str]]:
     lines = []
-    for title, part in (
-        ("as concluded then", r.then),
-        ("what leads by today's rules", r.today),
-        ("where today's rules settle it", r.settled),
+    for title, right in (
+        ("the repair as concluded then", r.repair_then),
+        ("the cause itself, as said then", r.then.right if r.then else None),
+        ("the repair that leads by today's rules", r.today.right if r.today else None),
+        ("and where these settle it", r.settled.right if r.settled else None),
     ):
-        lines.append((title, "nothing to judge" if part is None else _share(part.right)))
+        lines.append((title, "nothing to judge" if right is None else _share(right)))
     return lines
 
 
@@ -76,8 +77,8 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
     found.append(
         para(
             f"Brier score {s.brier:.3f} (0 is best) = reliability {s.reliability:.3f} - resolution {s.resolution:.3f} +"
-            f" uncertainty {s.uncertainty:.3f} (Murphy 1973, by the means of the rows); off by {s.calibration_error:.3f}"
-            " on average."
+            f" uncertainty {s.uncertainty:.3f} (Murphy 1973, by the means of the rows); off by"
+            f" {s.calibration_error:.3f} on average."
         )
     )
     if part.right.cases < FEW:

@@ -7,6 +7,7 @@ from reasoner.session.afterdoc import CautionDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.session.plain import clean
 
 BLANK = "______________"
+A_ROW = 4  # boxes
 FOREWORD = (
     "The maker's procedure, figures and order come first, and so do local rules; where they ask for a trained person, "
     "fetch one. Blanks are for the maker's own figures."
@@ -45,7 +46,8 @@ def _step(line: LineDoc, width: int) -> list[str]:
     sign = f"{_box(line.boxes[0].done)} {line.number}." if once else f"    {line.number}."
     found += para(line.text, 0, sign, width)
     if not once:
-        found += para("   ".join(f"{_box(box.done)} {box.place}" for box in line.boxes), len(sign) + 1, width=width)
+        boxes = [f"{_box(box.done)} {box.place}" for box in line.boxes]
+        found += [" " * (len(sign) + 1) + "   ".join(boxes[i : i + A_ROW]) for i in range(0, len(boxes), A_ROW)]
     return found + [f"{' ' * len(sign)} {figure.what}: {figure.value or BLANK}" for figure in line.figures]
 
 

@@ -44,21 +44,34 @@ def _part(part: Part, number: int, parts: int, blocks: bool) -> list[RenderableT
     found: list[RenderableType] = []
     if number:
         work = "; ".join(part.work) or "what these rules do not have"
-        found += [Text(), head("work was done"), para(f"{work}: {_effort(part.work_effort)} by the rules' own figures.")]
+        found += [
+            Text(),
+            head("work was done"),
+            para(f"{work}: {_effort(part.work_effort)} by the rules' own figures."),
+        ]
+    seen = _seen_since(part)
+    closed = [para(f"Closed as {part.ended}." + (f" {_sentence(part.confirmed)}" if part.confirmed else ""))]
+    if part.ended and parts > 1 and part.gone_on:
+        found += [*seen, *closed]
+        seen, closed = [], []
     title = "what was asked and seen" + (f", {_ordinal(number)} work" if number else "")
     if part.moments:
         rest = "at the right: how likely what leads then is"
         found += [Text(), head(title, rest)]
         found += _moments(part.moments, blocks)
         found += _moved(part.moments, blocks)
+    found += [para(f"Said then: {text}") for text in dict.fromkeys(part.said)]
+    return [*found, *seen, *(closed if part.ended and parts > 1 else [])]
+
+
+def _seen_since(part: Part) -> list[RenderableType]:
+    """What was looked for after the work."""
+    found: list[RenderableType] = []
     if part.looked:
         told = [f"{title}: {times} times, {clean_} clean" for title, times, clean_ in part.looked]
         found.append(para("Provoked since: " + "; ".join(told) + "."))
     if part.drives:
         found.append(para(f"{count(part.drives, 'drive')} counted towards the proof."))
-    found += [para(f"Said then: {text}") for text in dict.fromkeys(part.said)]
-    if part.ended and parts > 1:
-        found.append(para(f"Closed as {part.ended}." + (f" {_sentence(part.confirmed)}" if part.confirmed else "")))
     return found
 
 
@@ -110,7 +123,10 @@ def _outcome(s: Story) -> list[RenderableType]:
     if last.confirmed:
         found.append(para(f"Confirmed by: {_sentence(last.confirmed)}"))
     took = _effort(s.effort)
-    return [*found, para(f"Looking took {took}; with the work, {s.money:.0f} in the shop's money. By the rules' figures.")]
+    return [
+        *found,
+        para(f"Looking took {took}; with the work, {s.money:.0f} in the shop's money. By the rules' figures."),
+    ]
 
 
 def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableType]:
@@ -121,7 +137,9 @@ def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableT
         found.append(para("The codes and what was told would have been enough."))
     elif seen is not None:
         took = f"{_effort(seen.effort)} instead of {_effort(seen.of_effort)}"
-        found.append(para(f"With the codes and what was told, {len(seen.answers)} of {seen.of} looks were enough ({took}):"))
+        found.append(
+            para(f"With the codes and what was told, {len(seen.answers)} of {seen.of} looks were enough ({took}):")
+        )
         found += [item(text) for text in seen.answers]
     if again is not None:
         ends = f"{again.title}{'' if again.where in ('engine', '') else ', ' + again.where}, {percent(again.chance)}"
@@ -143,5 +161,3 @@ def _effort(effort: Effort) -> str:
 def _sentence(text: str) -> str:
     text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
-
-

@@ -146,6 +146,13 @@ PROOF = table(
 )
 
 
+def finish_fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    """A diagnosis never has the fault that stands for nothing being wrong: it is there after work only."""
+    if values["nothing_wrong"] and not values["after_work"]:
+        message = "nothing can be wrong only after work"
+        desk.notes.note("missing-key", node.key("nothing wrong") or name, message, "add the line\n  after work: [any]")
+
+
 def finish_repair(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A cheaper step says what it saves and how often; nothing stands for itself."""
     for one, other in (("instead of", "cures"), ("cures", "instead of")):

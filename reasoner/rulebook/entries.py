@@ -91,6 +91,7 @@ def _fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
         if written := node.key(key):
             message = f"`{key}` would not be used: anything else behaves like the mean of all other faults"
             desk.notes.note("not-used", written, message, "delete it")
+    afterwards.finish_fault(desk, name, node, values)
     values["at"] = At(values["at"] or At.ENGINE)
     share, only = values["share"], values["only"] or EVERY_VEHICLE
     if share is None:

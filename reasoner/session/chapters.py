@@ -103,7 +103,9 @@ class Garage:
         for number, since in enumerate(parts[1:], start=1):
             work = done[number - 1].jobs if number <= len(done) else ()
             before = found[-1].workup
-            chances = dict(zip((c.name for c in before.tables.causes), map(float, before.belief.probability), strict=True))
+            chances = dict(
+                zip((c.name for c in before.tables.causes), map(float, before.belief.probability), strict=True)
+            )
             tables = tables_after(self.book, vehicle, chances, work)
             workup = Workup(self.book, vehicle, tables, (*carried, *since))
             found.append(Chapter(number, work, since, workup))

@@ -33,6 +33,7 @@ from reasoner.session.workup import Workup
 UNPROVEN = 0.5  # what a case counts in which the cure was not proven. Judgement
 HERE, ELSEWHERE, OTHERWISE = "here", "elsewhere", "otherwise"
 
+LEAST = 1e-12  # a probability no smaller than this is scored: work may have left none
 NAMED = 12  # cases that are named behind a number; of more, only how many there are
 
 Counts = dict[Trail, tuple[float, ...]]
@@ -85,7 +86,9 @@ def lesson(case: CaseFile, garage: Garage) -> Lesson:
             if found.known and pairs:
                 both = found.where.startswith("cylinders")
                 value, worth_ = pairs.value, pairs.cases or book.faults[fault].origin.weight
-                counts.add(("faults", fault, "pairs"), ((value, 1 - value), worth_), weight * np.array((both, not both)))
+                counts.add(
+                    ("faults", fault, "pairs"), ((value, 1 - value), worth_), weight * np.array((both, not both))
+                )
     most = max(1.0 if f.proven else UNPROVEN for f in usable)
     return Lesson(name, most, counts.sums, counts.said, came, expected)
 
@@ -126,7 +129,9 @@ def _count(chapter: Chapter, found: Found, weight: float, counts: _Counts) -> No
             times = Counter(row for row, _ in looked)
             for row, weights in looked:
                 part = weight / times[row]  # a look at eight cylinders is one case, not eight
-                for number, share in [(row, part)] if table.steady else [(row, part * shown), (0, part * (1.0 - shown))]:
+                for number, share in (
+                    [(row, part)] if table.steady else [(row, part * shown), (0, part * (1.0 - shown))]
+                ):
                     key = keys[number]
                     if key is not None:
                         seen = table.rows[number] * weights
@@ -197,11 +202,11 @@ class Total:
 
 
 def learn(book: Rulebook, total: Total, least: float = 0.0) -> tuple[Learned, ...]:
-    """The numbers that the cases move by at least so much (0.01: a point in a hundred; of a share, a hundredth of it)."""
+    """The numbers that the cases move by at least so much (0.01: one point in a hundred, or a hundredth of a share)."""
     found = [_learned(book, key, counts, total) for key, counts in total.counts.items() if counts.sum() > SEEN]
     found += [_learned_share(book, key, total) for key, seen in total.expected.items() if seen > SEEN]
     order = {trail: number for number, trail in enumerate(_in_order(book))}
-    moved = [one for one in found if one is not None and one.moved >= max(least, 1e-6)]
+    moved = [one for one in found if one.moved >= max(least, 1e-6)]
     return tuple(sorted(moved, key=lambda one: (order[one.trail[:2]], one.trail)))
 
 
@@ -225,11 +230,10 @@ def _learned(book: Rulebook, key: Trail, counts: Array, total: Total) -> Learned
     return Learned(key, names, before, after, weight, tuple(counts.tolist()), behind, cases)
 
 
-def _learned_share(book: Rulebook, key: Trail, total: Total) -> Learned | None:
+def _learned_share(book: Rulebook, key: Trail, total: Total) -> Learned:
+    """Of a fault that these vehicles can have: its share is more than 0."""
     fault = book.faults[key[1]]
     before, came, expected = fault.share[key[3]], max(0.0, total.came.get(key, 0.0)), total.expected[key]
-    if before <= 0:
-        return None
     after = float(f"{rate_after(before, fault.origin.weight, came, expected):.4g}")
     behind, cases = tuple(total.behind.get(key, ())), total.cases[key]
     return Learned(key, (key[3],), (before,), (after,), fault.origin.weight, (came, expected), behind, cases)
@@ -269,4 +273,4 @@ def held_out(case: CaseFile, garage: Garage, total: Total, own: Lesson, least: f
 
 def log_score(workup: Workup, cause: str) -> float:
     """log2 of the probability of a cause, after all answers: 0 is certain and right; the higher the better."""
-    return log2(float(workup.belief.probability[workup.tables.cause_number[cause]]))
+    return log2(max(LEAST, float(workup.belief.probability[workup.tables.cause_number[cause]])))

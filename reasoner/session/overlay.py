@@ -110,9 +110,9 @@ def as_rules(book: Rulebook, learned: Sequence[Learned], cite: str, remarks: Ite
         lines.append(f"{section}:")
         for name, of_entry in groupby(of_section, key=lambda one: one.trail[1]):
             lines.append(f"  {name}:")
-            lines += _fault_lines(book.faults[name], list(of_entry)) if section == "faults" else _check_lines(
-                book.checks[name], list(of_entry)
-            )
+            said = list(of_entry)
+            of_fault = section == "faults"
+            lines += _fault_lines(book.faults[name], said) if of_fault else _check_lines(book.checks[name], said)
         lines.append("")
     return "\n".join(lines)
 

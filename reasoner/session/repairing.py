@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from reasoner.decide.choices import Choice
@@ -90,6 +91,16 @@ def _by_cylinder(values: Mapping[Any, Any]) -> dict[int, str]:
 # ---- the case after the work -----------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class AfterWork(Workup):
+    """A case after finished work. That the work is believed to have cured it settles nothing: something must have been
+    seen of the car since."""
+
+    @cached_property
+    def settled(self) -> bool:
+        return bool(self.record.given or self.record.codes_complete) and super().settled
+
+
 def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: str = "time") -> Workup:
     """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
     return _through(book, vehicle, _parts(events), by)
@@ -108,7 +119,7 @@ def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]],
         before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
         tables = tables_after(book, vehicle, before, done[-1].jobs if done else ())
         kept = [event for event in so_far if event.get("event") in CARRIED]
-        workup = Workup(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
+        workup = AfterWork(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
         so_far += since
     return workup
 
@@ -121,7 +132,7 @@ def _parts(events: Sequence[Event]) -> list[list[Event]]:
         if event.get("event") == "finished":
             parts.append([])
         parts[-1].append(event)
-    parts[-1] += [event for event in events if event.get("event") == "undo"]
+    parts[-1] += [event for event in events if event.get("event") in ("undo", "correct")]
     return parts
 
 
@@ -202,13 +213,3 @@ def drove(workup: Workup, counts: Mapping[str, float]) -> list[Event]:
 
 def say_cleared(workup: Workup, cleared: bool) -> list[Event]:
     return [{"event": "cleared", "step": workup.record.steps + 1, "cleared": cleared}]
-
-
-def close(workup: Workup, state: str, fault: str = "", where: str = "", confirmed: str = "") -> list[Event]:
-    """How it ended, the true cause as found, and what confirmed it."""
-    if state not in STATES:
-        raise Refused(f'"{state}" is no way to end', "one of: " + ", ".join(STATES))
-    if fault and fault not in workup.book.faults:
-        raise Refused(f'no fault is called "{fault}"', "one of the rules' faults, or none")
-    event = {"event": "closed", "step": workup.record.steps + 1, "state": state}
-    return [{**event, "fault": fault or None, "where": where or None, "confirmed by": confirmed or None}]

@@ -13,7 +13,7 @@ from enum import IntEnum
 import numpy as np
 
 from reasoner.inference.belief import by_class, leader
-from reasoner.inference.weight import decibans, weigh
+from reasoner.inference.weight import log_odds, weigh
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in
@@ -72,19 +72,24 @@ class Reweighed:
 
 @dataclass(frozen=True)
 class Said:
-    """What was concluded when the case was worked on. right: None where nothing was found."""
+    """What was concluded when the case was worked on. chance: of that cause, as said then.
+
+    right: the repair was the one that was needed; exact: it was that cause. Both None where nothing was found.
+    """
 
     cause: str
     kind: str
     chance: float
     right: bool | None
+    exact: bool | None
 
 
 @dataclass(frozen=True)
 class Replayed:
-    """part: counted from 1, where more than one thing was found. found: the cause as found ("" = none). changed, reweighed, asked_again: only where they were wanted.
+    """part: counted from 1, where more than one thing was found. found: the cause as found ("" = none).
 
-    against: the cause that answers are weighed for. same: the beliefs under both rules are the same to the last bit.
+    changed, reweighed, asked_again: only where they were wanted. against: the cause that answers are weighed for. same:
+    the beliefs under both rules are the same to the last bit.
     """
 
     case: str
@@ -218,7 +223,8 @@ def said_then(workup: Workup, found: Found | None) -> Said | None:
             right = bool(tables.class_of[one] == tables.class_of[other])
         else:
             right = cause == found.cause
-    return Said(cause, kind, float(event["probability"]), right)
+    exact = None if found is None else cause == found.cause
+    return Said(cause, kind, float(event["probability"]), right, exact)
 
 
 def _same(one: Trace, other: Trace) -> bool:
@@ -263,7 +269,7 @@ def _weights(workup: Workup, cause: str) -> dict[tuple[int, str], _Weight]:
     if number is None:
         return {}
     fault = tables.causes[number].fault
-    prior = decibans(float(tables.prior[number] / (1.0 - tables.prior[number])))
+    prior = float(log_odds(tables.prior)[number])
     found = {(0, ""): _Weight("before any answer", prior, (_share_place(book, fault, workup.vehicle),))}
     for item in weigh(tables, workup.spells):
         answer, condition = item.answer, workup.belief.spells[item.spell].condition

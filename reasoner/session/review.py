@@ -20,6 +20,7 @@ from reasoner.inference.weight import weigh
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, vehicle_of
 from reasoner.session.concluding import answer_text
 from reasoner.session.effort import effort
+from reasoner.session.learning import LEAST
 from reasoner.session.replay import Ending, Said, ended, said_then
 from reasoner.session.trace import Trace, trace
 from reasoner.session.workup import Workup
@@ -27,6 +28,7 @@ from reasoner.session.workup import Workup
 MISLED = 3.0  # decibans against what was found; twice as likely to be something else
 SHOWN = 8
 QUARTER = 15.0  # minutes
+IDLE = 0.02  # bits a quarter of an hour; what told less was not worth its time (as `least gain` of the settings)
 
 
 @dataclass(frozen=True)
@@ -110,7 +112,7 @@ def _told(workup: Workup, moved: Trace, found: Found) -> tuple[Told, ...]:
     before = float(by_class(tables, moved.before)[own])
     for point, belief in zip(moved.points, moved.beliefs, strict=True):
         after = float(by_class(tables, belief)[own])
-        gained[point] = log2(after / before)
+        gained[point] = log2(max(after, LEAST) / max(before, LEAST))
         before = after
     told: dict[str, Told] = {}
     for item in weigh(tables, workup.spells):
@@ -198,12 +200,17 @@ class Worth:
 
 @dataclass(frozen=True)
 class Review:
-    """states: closed cases by how. then, today: None where there is nothing to judge. not_settled: by today's rules."""
+    """states: closed cases by how. repair_then: how often what was concluded then was the repair that was needed.
+
+    then: the chances said then, of the very cause; today: those of the leading repair by today's rules; settled: of
+    these, where it is settled. None where there is nothing to judge.
+    """
 
     cases: int
     states: tuple[tuple[str, int], ...]
     judged: int
     unproven: int
+    repair_then: Share | None
     then: Calibration | None
     today: Calibration | None
     settled: Calibration | None
@@ -220,13 +227,15 @@ def review(found: Iterable[Closed | None]) -> Review:
     judged = [one for case in closed for one in case.judged]
     known = [one for one in judged if one.known]
     settled = [one for one in judged if one.today.settled is not None]
+    said = [one.said for one in judged if one.said is not None]
     missing = tuple((one.case, one.fault, one.where) for one in judged if not one.known)
     return Review(
         cases=len(closed),
         states=tuple(Counter(one.state for one in closed).most_common()),
         judged=len(judged),
         unproven=sum(not one.proven for one in judged),
-        then=calibration([(one.said.chance, one.said.right) for one in judged if one.said and one.said.right is not None]),
+        repair_then=share(sum(bool(s.right) for s in said), len(said)) if said else None,
+        then=calibration([(s.chance, bool(s.exact)) for s in said]),
         today=calibration([(one.today.chance, _right(one)) for one in judged]),
         settled=calibration([(one.today.chance, _right(one)) for one in settled]),
         times=_times(judged),
@@ -301,7 +310,8 @@ def _worth(judged: Sequence[Judged]) -> tuple[tuple[Worth, ...], tuple[Worth, ..
     rows = [
         Worth(check, titles[check], int(of), bits, minutes, bits / max(1.0, minutes) * QUARTER)
         for check, (of, bits, minutes) in sums.items()
+        if minutes > 0
     ]
-    best = sorted(rows, key=lambda row: -row.rate)
-    idle = [row for row in rows if row.minutes > 0 and row.rate < 0.02]
+    best = sorted((row for row in rows if row.rate >= IDLE), key=lambda row: -row.rate)
+    idle = [row for row in rows if row.rate < IDLE]
     return tuple(best[:SHOWN]), tuple(sorted(idle, key=lambda row: -row.minutes)[:SHOWN])

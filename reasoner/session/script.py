@@ -41,6 +41,8 @@ def script_of(events: Iterable[Event]) -> Script:
     first = True
     for event in standing(events):
         kind = event.get("event")
+        if kind == "finished":
+            break  # what is seen from here on is about the car after the work
         if kind in INTAKE:
             intake.append(event)
         elif kind == "condition":

@@ -50,7 +50,8 @@ class Part:
     """A chapter of the story. work: what was done before it, in words, and what it took by the rules' own figures.
 
     looked: after work, by condition, how often it was brought about and how often nothing was to be seen.
-    said: the verdicts that were kept; ended: how it was closed, in words ("" = it was not).
+    said: the verdicts that were kept; ended: how it was closed, in words ("" = it was not); gone_on: more was asked
+    after that.
     """
 
     work: tuple[str, ...]
@@ -61,6 +62,7 @@ class Part:
     said: tuple[str, ...]
     ended: str
     confirmed: str
+    gone_on: bool
 
 
 @dataclass(frozen=True)
@@ -129,16 +131,18 @@ def _found_at(founds: Sequence[Found], chapter: int) -> Found | None:
 def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> Part:
     work = chapter.work
     efforts = [job_effort(book, usual(book), job) for job in work]
-    closed = next((e for e in reversed(chapter.events) if e.get("event") == "closed"), None)
+    closed: Event = next((e for e in reversed(chapter.events) if e.get("event") == "closed"), {})
+    moments = tuple(_moments(chapter, found))
     return Part(
         work=tuple(_job(book, job) for job in work),
         work_effort=sum((Effort(e.minutes, 0.0, e.money) for e in efforts), Effort()),
-        moments=tuple(_moments(chapter, found)),
+        moments=moments,
         looked=_looked(book, chapter.events),
         drives=sum(e.get("event") == "drive" for e in chapter.events),
         said=tuple(_verdict(book, e) for e in chapter.events if e.get("event") == "verdict"),
         ended=_closing(book, closed) if closed else "",
         confirmed=str(closed.get("confirmed by") or "") if closed else "",
+        gone_on=bool(closed) and any(m.step > int(closed.get("step", 0)) for m in moments),
     )
 
 
@@ -161,7 +165,7 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
         if number in given:
             text = given_text(chapter.workup, given[number])
             name = record.spells[given[number].spell]
-            condition = book.conditions[name].title if name in book.conditions else ""
+            condition = book.conditions[name].title if name and name in book.conditions else ""
             asked = given[number].asked
         elif kind == "codes":
             text = "the codes read: " + (", ".join(str(c["code"]) for c in event["codes"]) or "none")
@@ -276,6 +280,7 @@ def _cost(workup: Workup, name: str) -> float:
 
 
 def _settles(workup: Workup, kept: set[int], right: int) -> bool:
-    spells = [Spell(s.condition, tuple(a for a in s.answers if a.number < 0 or a.number in kept)) for s in workup.spells]
+    known = kept | {-1}  # the codes
+    spells = [Spell(s.condition, tuple(a for a in s.answers if a.number in known)) for s in workup.spells]
     p = believe(workup.tables, spells).probability
     return settled(workup.tables, p, workup.costs) and int(by_class(workup.tables, p).argmax()) == right

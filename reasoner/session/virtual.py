@@ -15,7 +15,7 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Record
 
 # How sure the observer says to be, and how often. Judgement, no source: most readings are read off a display.
-SURE = {"sure": 0.85, "think so": 0.12, "guess": 0.03}
+SURE = {"sure": 0.9, "think so": 0.08, "guess": 0.02}
 
 Spelled = tuple[str | None, int]  # a condition, and the number of its spell on this car
 

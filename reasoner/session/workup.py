@@ -12,9 +12,9 @@ from functools import cached_property
 
 from reasoner.inference.belief import Belief, believe, by_fault
 from reasoner.inference.choose import rank
-from reasoner.inference.evidence import Spell
+from reasoner.inference.evidence import Spell, reaches_far, without
 from reasoner.inference.plan import REPEATS, Costs, Option, Situation, dominates, settled
-from reasoner.network.tables import Tables, compile_tables
+from reasoner.network.tables import Array, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Event, Record, fold, spells_of
@@ -72,7 +72,7 @@ class Workup:
             if number is not None and tables.checks[number].provokes:
                 # Brought on place by place: a place is done once, in whatever spell.
                 done.discard((number, None))
-                done.update((number, place - 1) for place in given.values)
+                done.update((number, max(0, place - 1)) for place in given.values)
                 if {(number, p) for p in range(len(tables.checks[number].places))} <= done:
                     done.add((number, None))
         unclear = {
@@ -84,6 +84,13 @@ class Workup:
         done |= {(check, None) for check, _ in unclear if tables.checks[check].ever}
         barred = {tables.check_number[n] for n in record.passed if n in tables.check_number}
         done |= {(other, None) for check, _ in list(done) for other in tables.checks[check].stands_for}
+        # What another answer stands for in the whole case would not be counted in any spell.
+        barred |= {
+            other
+            for check in answered
+            for other in tables.checks[check].stands_for
+            if reaches_far(tables.checks[check], tables.checks[other])
+        }
         looks = Counter(name for name, _ in {(g.check, g.spell) for g in record.given} | record.unclear)
         probability, showing = self.belief.probability, self.belief.showing
         return Situation(
@@ -99,10 +106,31 @@ class Workup:
             visited=frozenset(
                 tables.condition_number[n] for n in set(record.spells) if n is not None and n in tables.condition_number
             ),
+            without=self._without(done),
             often=frozenset(
-                tables.check_number[n] for n, times in looks.items() if times >= REPEATS[-1] and n in tables.check_number
+                tables.check_number[n]
+                for n, times in looks.items()
+                if times >= REPEATS[-1] and n in tables.check_number
             ),
         )
+
+    def _without(self, done: set[tuple[int, int | None]]) -> dict[tuple[int, bool], tuple[Array, Array]]:
+        """What is believed without the answers that a check would take the place of, made here or in a new spell."""
+        found: dict[tuple[int, bool], tuple[Array, Array]] = {}
+        here = self.tables.condition_number.get(self.record.condition or "")
+        for number, table in enumerate(self.tables.checks):
+            if not table.stands_for or table.needs & self.record.lacking:
+                continue
+            fits = not table.conditions or here in table.conditions
+            ways = {not fits} if table.steady else {True, not fits}
+            if (number, None) in done:
+                ways -= {False, table.steady}
+            for fresh in ways:
+                spells = without(self.tables, self.spells, number, fresh)
+                if spells is not None:
+                    left = believe(self.tables, spells)
+                    found[number, fresh] = left.probability * left.showing, left.probability * (1.0 - left.showing)
+        return found
 
     def _asked(self) -> list[tuple[int, int | None]]:
         """(check, its spell in the record) of everything answered; None for what the list of codes answers."""

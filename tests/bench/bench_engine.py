@@ -20,10 +20,11 @@ import numpy as np
 
 from reasoner.inference.belief import believe
 from reasoner.inference.cells import cells
-from reasoner.inference.choose import gains, rank, sweep
+from reasoner.inference.choose import gains, rank
 from reasoner.inference.evidence import Evidence, Spell, counted, report
 from reasoner.inference.plan import Costs, options
 from reasoner.inference.span import draw
+from reasoner.inference.sweep import sweep
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.rulebook.read import read_rules
 from tests.support import a_vehicle, situation

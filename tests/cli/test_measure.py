@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import re
 import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -27,6 +29,18 @@ def example(name: str) -> list[str]:
 
 def test_all_are_listed() -> None:
     assert set(COMMANDS) <= set(TABLE)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_loads_nothing_heavy(name: str) -> None:
+    code = (
+        "import contextlib, io, sys\nfrom reasoner.cli.main import cli\n"
+        "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
+        f"    cli(['measure', {name!r}, '--help'])\n"
+        "print({'numpy', 'networkx', 'rich', 'yaml'} & set(sys.modules))"
+    )
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=README.parent)
+    assert found.stdout.strip() == "set()", found.stdout + found.stderr
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -176,4 +190,4 @@ def test_the_readings_in_the_readme_are_real(reasoner: Run) -> None:
         found = reasoner(*shlex.split(command.replace("\\\n", " "))[1:])
         assert found.stdout == output, command
     for name in COMMANDS:
-        assert f"`{name}`" in section
+        assert f"`reasoner measure {name}`" in section

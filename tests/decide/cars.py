@@ -27,6 +27,7 @@ def book(path: Path = SHIPPED) -> Rulebook:
     return read_rules([path])
 
 
+@lru_cache
 def car(path: Path = SHIPPED, **fields: str) -> Workup:
     vehicle, mistakes = vehicle_from({k.replace("_", " "): v for k, v in fields.items()})
     assert vehicle is not None, mistakes

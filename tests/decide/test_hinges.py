@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from reasoner.decide.choices import Choice, Stake, choices, expected, watch
@@ -78,9 +76,10 @@ def test_all_four_unless_a_part_costs_more() -> None:
     from the two straight lines, here read off by evaluating at two prices."""
     workup = answered(small_car(distance="198000 km"), "plugs", {3: "wet"})
     workup = answered(workup, "hold", "falls")
-    found = replace(stake(workup, access={"new-injector": 300.0}, part=100), tests=())
-    best, hanging = best_and_hinges(found)
-    assert best.kind == "all"
+    found = stake(workup, access={"new-injector": 300.0}, part=100)
+    by_kind = {choice.kind: choice for choice in choices(found)}
+    assert by_kind["all"].expected < by_kind["alone"].expected
+    hanging = hinges(found, by_kind["all"], [by_kind["alone"]])
     hinge = next(h for h in hanging if h.what == "part")
     assert hinge.instead == "alone" and hinge.at > hinge.now
 

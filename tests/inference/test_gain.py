@@ -7,9 +7,10 @@ import random
 import numpy as np
 import pytest
 
-from reasoner.inference.choose import gains, sweep
+from reasoner.inference.choose import gains
 from reasoner.inference.gain import entropy, gain, gain_repeated, information, marks, most_repeated
 from reasoner.inference.plan import Costs, options
+from reasoner.inference.sweep import sweep
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_spells
 from tests.support import Plain, check, make_tables, plain, situation, yes_no

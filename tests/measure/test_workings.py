@@ -6,6 +6,8 @@ The formulas themselves are held against published values beside their own tests
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 from statistics import NormalDist
 
 import pytest
@@ -85,6 +87,16 @@ EXAMPLES: dict[str, dict[str, str]] = {
 
 def test_every_computation_that_rules_may_name_is_there_and_the_other_way_round() -> None:
     assert set(WORKINGS) == set(COMPUTATIONS) == set(EXAMPLES)
+
+
+def test_the_table_for_whoever_writes_rules_is_this_one() -> None:
+    text = (Path(__file__).parent.parent.parent / "rules" / "README.md").read_text(encoding="utf-8")
+    rows = dict(re.findall(r"(?m)^\| `([^`]+)` \| ((?:engine|bank|cylinder) \|.*)$", text))
+    assert set(rows) == set(COMPUTATIONS)
+    for name, signature in COMPUTATIONS.items():
+        figures = [f"`{figure}`{f' ({unit})' if unit else ''}" for figure, unit in signature.figures.items()]
+        kinds = [f"; `{kind}`: {', '.join(names)}" for kind, names in signature.kinds.items()]
+        assert rows[name] == f"{signature.at} | {', '.join(figures)}{''.join(kinds)} |"
 
 
 @pytest.mark.parametrize("name", WORKINGS)
@@ -345,7 +357,7 @@ def test_lambda(gas: tuple[str, ...], lam: float) -> None:
     co, co2, hc, o2 = gas
     found = run("exhaust gas", co=co, co2=co2, hc=hc, o2=o2)
     assert figure(found, "lambda").value == pytest.approx(lam, abs=0.0015)
-    assert 0.001 < figure(found, "lambda").estimate.error < 0.01
+    assert 0.01 < figure(found, "lambda").estimate.error < 0.015
 
 
 @pytest.mark.parametrize(

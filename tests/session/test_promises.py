@@ -57,7 +57,9 @@ def random_session(name: str, seed: int, steps: int = 12) -> list[tuple[Workup, 
         found.append((workup, asked))
         mine = option if option.first is None else None
         if chance.random() < 0.15:
-            workup = workup.after(acts.pass_over(workup, asked.way.check, chance.choice(["cant-tell", "not-now"]), mine))
+            workup = workup.after(
+                acts.pass_over(workup, asked.way.check, chance.choice(["cant-tell", "not-now"]), mine)
+            )
             continue
         values = {place: chance.choice(asked.outcomes).name for place in asked.places}
         sure = chance.choice(["sure", "think so", "guess"])

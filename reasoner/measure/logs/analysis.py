@@ -106,7 +106,7 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
     if not facts:
         says.append("No fuel trim was recorded: nothing can be said of the mixture.")
     says += words.other_says(
-        purge, warming, lambdas, rail, misfires, against, even.get(PURGE) is not None or not facts, regulated
+        purge, warming, lambdas, rail, filling, misfires, against, even.get(PURGE) is not None or not facts, regulated
     )
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
     seen = answers.Seen(even, when, all_banks, thinned, spells, names, air, engine.litres)
@@ -176,6 +176,8 @@ def _bank_facts(even: Grid, when: Conditions, look: _Look) -> BankFacts:
         seconds,
         _median(bank.short[bank.good]),
         _median(bank.long[bank.good]),
+        _median(100 * bank.total[bank.good]),
+        _median(100 * bank.summed[bank.good]),
         both.switching if both is not None else False,
         both.kind if both is not None else "",
         look.chance,

@@ -67,11 +67,11 @@ def recognise(header: str) -> ColumnUse:
     shown = visible(header)
     text = unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'")
     rest, unit = _unit(text)
-    place, sensor, rest = _place(rest)
-    tokens = _words(rest)
-    if not tokens:
-        return ColumnUse(shown, None, note="no words in the header")
-    found = _best(tokens, unit)
+    place, sensor, words = _place(rest)
+    found = _best(_words(words), unit)
+    if isinstance(found, str) and unit is not None:  # `engine rpm`: the unit is one of the words
+        again = _best(_words(_place(text)[2]), unit)
+        found = found if isinstance(again, str) else again
     if isinstance(found, str):
         return ColumnUse(shown, None, unit.name if unit else "", note=found)
     if found.name in (LAMBDA, SENSOR) and sensor > 1:
@@ -171,6 +171,8 @@ def _words(text: str) -> frozenset[str]:
 
 def _best(tokens: frozenset[str], unit: units.Unit | None) -> Quantity | str:
     """The quantity whose words cover the header best, or why there is none."""
+    if not tokens:
+        return "no words in the header"
     scores: dict[str, float] = {}
     wrong = ""
     for quantity in QUANTITIES:

@@ -265,7 +265,7 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> None:
     with np.errstate(invalid="ignore"):
         stands = road < STANDS if grid.get(ROAD) is not None else ~(_effort(grid) > 35)
         steady_rpm = rolling.spread(rpm, ten) < 250
-        idle = stands & (rpm < IDLE_SPEED)
+        idle = stands & (rpm > TURNS) & (rpm < IDLE_SPEED)
         raised = stands & (rpm > RAISED_SPEED[0]) & (rpm < RAISED_SPEED[1]) & steady_rpm
         loaded = (load >= FULL) | (grid.of(MANIFOLD) >= 88) if grid.get(LOAD) is not None else grid.of(MANIFOLD) >= 88
         if grid.get(LOAD) is None and grid.get(MANIFOLD) is None:

@@ -68,7 +68,8 @@ class BankSpell:
 class BankFacts:
     """One bank. closed: share of running time in closed loop; how: as known from. looked: s that counted.
 
-    switching: two states were told apart, with `chance`; kind: "rich" or "lean". why: in words. short, long: median %.
+    switching: two states were told apart, with `chance`; kind: "rich" or "lean". why: in words. short, long: median %;
+    multiplied, added: of both together, in each of the two ways.
     """
 
     number: int
@@ -77,6 +78,8 @@ class BankFacts:
     looked: float
     short: float | None
     long: float | None
+    multiplied: float | None
+    added: float | None
     switching: bool
     kind: str
     chance: float

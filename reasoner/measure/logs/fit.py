@@ -23,6 +23,8 @@ OPEN = 0.1  # probability either way, up to which a moment belongs to neither st
 MIXED = "by time and by share"
 RANGE = 1.5  # highest over lowest airflow, below which by time and by share are one and the same
 METER = 0.03  # of an air meter's reading that may be its own; from memory of makers' statements, 2 to 3 %
+PART = 0.03  # of trim at idle that each of two errors at once must make; judgement
+RARER = 4.0  # how much rarer two errors at once are than one; judgement
 SMALL = 0.05  # of trim at idle below which its shape says nothing
 FADES = 0.3  # of fuel out of the oil that may just as well be steady: how it fades is only roughly known; judgement
 CURVE = 0.02  # of an air meter's reading, for each e-fold of airflow, that may be its own; judgement
@@ -250,22 +252,28 @@ def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, switching: bool
             rows[name] = Estimate(size, error), float((share * (left - size * x) ** 2).sum()) / worth
     if not rows:
         return ()
-    if "by time" in rows:
-        rows[MIXED] = _mixed(s.x, left, share, worth, fitted.thinned)
+    mixed = _mixed(s.x, left, share, worth, fitted.thinned) if "by time" in rows else None
+    if mixed is not None:
+        rows[MIXED] = mixed
     least = min(m for _, m in rows.values())
     whole = sum(math.exp(-(m - least) / 2) for _, m in rows.values())
     found = [_named(name, size, math.exp(-(m - least) / 2) / whole, scale) for name, (size, m) in rows.items()]
     return tuple(sorted(found, key=lambda shape: -shape.weight))
 
 
-def _mixed(x: Array, left: Array, share: Array, worth: float, thinned: float) -> tuple[Estimate, float]:
-    """By time and by share together: the part by time, and the misfit with what the second parameter costs."""
+def _mixed(x: Array, left: Array, share: Array, worth: float, thinned: float) -> tuple[Estimate, float] | None:
+    """By time and by share together: the part by time, and the misfit with what the second parameter costs.
+
+    None where one of them is no more than what trims that follow airflow late make of the other.
+    """
     rows = np.column_stack([x, np.ones(len(x))])
     a = rows.T @ (rows * share[:, None]) + 1e-9 * np.eye(2)
     inverse = np.linalg.inv(a)
     size = inverse @ (rows.T @ (share * left))
     misfit = float((share * (left - rows @ size) ** 2).sum()) / worth
-    cost = math.log(max(2.0, float(share.sum()) / thinned))  # Schwarz 1978
+    if np.abs(size).min() < PART:
+        return None
+    cost = math.log(max(2.0, float(share.sum()) / thinned)) + 2 * math.log(RARER)  # Schwarz 1978
     return Estimate(float(size[0]), math.sqrt(worth * float(inverse[0, 0]))), misfit + cost
 
 

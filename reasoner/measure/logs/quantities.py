@@ -86,7 +86,7 @@ QUANTITIES: tuple[Quantity, ...] = (
                                        "manifold pressure", "intake manifold pressure", "map"),
              never="commanded", usual=(15, 250)),
     Quantity(BAROMETER, "kPa", 45, 115, ("barometric pressure", "barometer", "ambient pressure", "ambient air pressure",
-                                         "barometric"), usual=(55, 108)),
+                                         "air pressure absolute", "barometric"), usual=(55, 108)),
     Quantity(LOAD, "%", 0, 255, ("calculated load", "calculated engine load", "engine load", "load", "load pct"),
              never="absolute"),
     Quantity(ABSOLUTE_LOAD, "%", 0, 500, ("absolute load", "load abs")),

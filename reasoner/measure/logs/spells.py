@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from reasoner.measure.logs import rolling
 from reasoner.measure.logs.cells import Array
-from reasoner.measure.logs.conditions import Conditions
+from reasoner.measure.logs.conditions import Conditions, Run
 from reasoner.measure.logs.grid import Grid
 from reasoner.measure.logs.model import Fitted
 from reasoner.measure.logs.sample import Looked
@@ -28,6 +28,7 @@ SHORTEST = 20.0  # s of a spell
 BRIDGED = 10.0  # s quiet within a spell that do not end it
 ALIKE, ALIKE_SHARE = 0.2, 0.3  # airflow within 20 % seen quiet too, for at least so many of the showing moments
 SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen
+CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s that may lie between two of them at an edge
 NEAR = 10.0  # s either side of an edge in which the trim is on its way
 SHARP = ((55.0, 0.5), (120.0, 0.75))  # s either side, and how much of the whole difference must come within them
 MOMENTS = 5  # that must lie on each side of an edge for it to be judged
@@ -165,12 +166,13 @@ def _found(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, ever
             inside = (looked.index >= a) & (looked.index < b)
             if grid.time[b - 1] - grid.time[a] < SHORTEST or inside.sum() < MOMENTS:
                 continue
-            began = STARTS if _first_seen(looked, run.start, a) else _edge(grid, looked, two, number, conditions, a, 1)
-            ended = STOPS if _first_seen(looked, b, run.end) else _edge(grid, looked, two, number, conditions, b, -1)
+            begin, end = _Edge(run, a, 1), _Edge(run, b, -1)
+            began = STARTS if _first_seen(looked, run.start, a) else _edge(grid, looked, two, everywhere, begin)
+            ended = STOPS if _first_seen(looked, b, run.end) else _edge(grid, looked, two, everywhere, end)
             probability = float(np.nanmean(everywhere[a:b]))
             effect = _mean(two.difference[inside], two.showing[inside])
-            start, end = float(grid.time[a] - grid.step / 2), float(grid.time[b - 1] + grid.step / 2)
-            found.append(Spell(start, end, a, b, began, ended, probability, float(inside.sum()) * grid.step, effect))
+            start, stop = float(grid.time[a] - grid.step / 2), float(grid.time[b - 1] + grid.step / 2)
+            found.append(Spell(start, stop, a, b, began, ended, probability, float(inside.sum()) * grid.step, effect))
     return found
 
 
@@ -179,26 +181,60 @@ def _first_seen(looked: Looked, low: int, high: int) -> bool:
     return bool(((looked.index >= low) & (looked.index < high)).sum() < MOMENTS)
 
 
-def _edge(grid: Grid, looked: Looked, two: Fitted, number: int, conditions: Conditions, cell: int, sign: int) -> str:
+@dataclass(frozen=True)
+class _Edge:
+    """One end of a spell: its run, the cell, and which way it lies inside (1: later, -1: earlier)."""
+
+    run: Run
+    cell: int
+    inward: int
+
+
+def _edge(grid: Grid, looked: Looked, two: Fitted, everywhere: Array, edge: _Edge) -> str:
     """How the trim goes over an edge: how much of the whole difference comes within less than two minutes.
 
-    Purge is taken off. What warming up and the oil make of it is not: over two minutes they hardly move.
+    What lies between clearly quiet and clearly showing is left out. Purge is taken off. What warming up and the oil
+    make of it is not: over two minutes they hardly move.
     """
-    at = grid.time[min(cell, len(grid) - 1)]
-    away = grid.time[looked.index] - at
-    mine = conditions.run[looked.index] == number
-    sample = two.sample
+    outer, inner = _zone(grid, everywhere, edge)
+    wide = abs(inner - outer)
+    if wide > WIDEST:
+        return UNSEEN
+    time, sample = grid.time[looked.index], two.sample
+    mine = (looked.index >= edge.run.start) & (looked.index < edge.run.end)
     purge = sample.covariates[:, sample.purge] @ two.coefficients[4:][sample.purge]
     with np.errstate(divide="ignore", invalid="ignore"):
         share = (sample.y - purge - two.line(0)) / two.difference
     weight = two.difference**2  # moments in which the two states hardly differ say little
     for far, least in SHARP:
-        before = mine & (away > -far) & (away < -NEAR)
-        after = mine & (away > NEAR) & (away < far)
-        if before.sum() >= MOMENTS and after.sum() >= MOMENTS:
-            came = sign * (_mean(share[after], weight[after]) - _mean(share[before], weight[before]))
-            return SWITCHES if came > least else CREEPS
+        least = least if wide <= SHARP[0][0] else SHARP[-1][1]
+        outwards, inwards = (outer - time) * edge.inward, (time - inner) * edge.inward
+        outside = mine & (outwards > NEAR / 2) & (outwards < far)
+        inside = mine & (inwards > NEAR / 2) & (inwards < far)
+        if outside.sum() < MOMENTS or inside.sum() < MOMENTS:
+            continue
+        came = _mean(share[inside], weight[inside]) - _mean(share[outside], weight[outside])
+        if came > least:
+            return SWITCHES
+        doubt = two.spread * math.sqrt(two.thinned * (1 / weight[inside].sum() + 1 / weight[outside].sum()))
+        if came + doubt < least:
+            return CREEPS
     return UNSEEN
+
+
+def _zone(grid: Grid, everywhere: Array, edge: _Edge) -> tuple[float, float]:
+    """Times of the last clearly quiet and the first clearly showing moment (for the end of a spell: the reverse)."""
+    run, cell = edge.run, edge.cell
+    part = everywhere[run.start : run.end]
+    with np.errstate(invalid="ignore"):
+        firm, quiet = np.flatnonzero(part >= 1 - CLEAR) + run.start, np.flatnonzero(part <= CLEAR) + run.start
+    if edge.inward > 0:
+        inner = firm[firm >= cell][0] if (firm >= cell).any() else cell
+        outer = quiet[quiet < inner][-1] if (quiet < inner).any() else cell
+    else:
+        inner = firm[firm < cell][-1] if (firm < cell).any() else cell - 1
+        outer = quiet[quiet > inner][0] if (quiet > inner).any() else cell
+    return float(grid.time[min(outer, len(grid) - 1)]), float(grid.time[inner])
 
 
 def _counts(spell: Spell, conditions: Conditions) -> bool:

@@ -165,7 +165,7 @@ class _Reader:
     def refuse_width(self, i: int, row: Sequence[str], torn: bool) -> None:
         if torn:
             why = "the file breaks off in this line"
-        elif self.plan.separator == "," and len(row) >= 2 * self.plan.width - 2 and len(row) > self.plan.width:
+        elif self.plan.separator == "," and len(row) >= max(4, 2 * self.plan.width - 1):
             why = "commas both between and within the numbers: save it with semicolons"
         else:
             why = "another number of cells than the header has"
@@ -204,8 +204,9 @@ class _Reader:
         if where_date is not None:
             day, _ = cells.dates([row[where_date] for row in rows])
             raw = raw + np.where(np.isfinite(day), day, 0.0)
+        unreadable = set(bad)
         for b in np.flatnonzero(~np.isfinite(raw)).tolist():
-            why = "the time cannot be read" if b in set(bad) else "there is no time"
+            why = "the time cannot be read" if b in unreadable else "there is no time"
             self.ledger.note(taken[b] + 1, why, self.text.lines[taken[b]])
         return np.asarray(raw, dtype=float)
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reasoner.measure.logs.document import BankFacts
 from reasoner.measure.logs.fit import MIXED, Fits, Line, Shape
-from reasoner.measure.logs.others import LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
+from reasoner.measure.logs.others import Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
 from reasoner.measure.uncertain import Estimate
 
 TOGETHER = (
@@ -115,6 +115,7 @@ def other_says(
     warming: Sequence[Warming],
     lambdas: Sequence[LambdaGap],
     rail: RailGap | None,
+    filling: Sequence[Filling],
     misfires: Sequence[Misfires],
     opposite: Opposite | None,
     purge_known: bool,
@@ -149,6 +150,12 @@ def other_says(
         said.append(
             f"Rail pressure is {plus_minus(rail.mean, '%')} off what is commanded, {rail.furthest:+.0f} % at the worst."
         )
+    said += [
+        f"Measured air is {plus_minus(f.efficiency, '')} of what the cylinders hold ({f.phase}): more than they can "
+        "take at this manifold pressure."
+        for f in filling
+        if f.efficiency is not None and f.efficiency.value - 2 * f.efficiency.error > 1
+    ]
     said += [
         f"Cylinder {m.cylinder}: {m.count:.0f} misfires, {m.showing:.0f} of them while it showed."
         for m in misfires

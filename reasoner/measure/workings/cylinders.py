@@ -12,6 +12,7 @@ from reasoner.measure.uncertain import Estimate, through
 from reasoner.measure.workings.base import Result, Working, odds
 from reasoner.rulebook.model import At
 
+BURSTS = 2.0  # misfires come in bursts: how many times wider than for single ones their errors are taken; judgement
 HALF = 0.5  # added to each count, so that none against few is not infinitely many times (Jeffreys' prior)
 DROP = 0.10  # share of the mean drop in speed that one reading may be off by; judgement
 TRIM = 3.0  # % of trim, standard error of one steady reading; judgement
@@ -33,8 +34,8 @@ def _counts(given: Given, setting: Setting) -> Result:
     figures = {}
     for place, count in counts.items():
         mine, theirs = count + HALF, total - count + HALF * others
-        ratio = times("against the others", mine / (theirs / others), math.sqrt(1 / mine + 1 / theirs))
-        figures[place] = (ratio, Figure("count", "", Estimate(count, math.sqrt(count + HALF))))
+        ratio = times("against the others", mine / (theirs / others), BURSTS * math.sqrt(1 / mine + 1 / theirs))
+        figures[place] = (ratio, Figure("count", "", Estimate(count, BURSTS * math.sqrt(count + HALF))))
     found = counts_stand_out({place: int(count) for place, count in counts.items()})
     if found is None:
         means = "No misfires were counted."
@@ -51,7 +52,15 @@ def _counts(given: Given, setting: Setting) -> Result:
         figures,
         ("counts of a cylinder / mean counts of the others", "chance: binomial, times the number of cylinders"),
         (means, "A count names the cylinder that did not burn, not the one that leaks."),
-        tuple(filter(None, (chance, "Counts of one drive come in bursts: chance is then greater than that."))),
+        tuple(
+            filter(
+                None,
+                (
+                    chance,
+                    f"Misfires come in bursts: errors are taken {BURSTS:g} times as wide, and that chance is too low.",
+                ),
+            )
+        ),
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import Fuel
@@ -12,6 +14,7 @@ from reasoner.rulebook.model import At
 
 # Limits of error of an analyser of class I, ISO 3930 / OIML R 99, from memory: share of the reading, least.
 LIMITS = {"co": (0.05, 0.06), "co2": (0.05, 0.5), "hc": (0.05, 12.0), "o2": (0.05, 0.1)}
+MODEL = 0.01  # of lambda, for the composition of the fuel and for sampling; judgement
 LOOP = 3.0  # % of trim, standard error of one steady reading; judgement
 RICH, LEAN, MISFIRE, OFF = 0.97, 1.05, 4.0, 10.0  # lambda, lambda, % of the charge, % of trim; judgement
 SENSOR = 0.01 * RECTANGULAR  # of a wideband sensor's lambda near 1; judgement
@@ -27,7 +30,8 @@ def work(given: Given, setting: Setting) -> Result:
     if co2.value < 2:
         return Trouble("co2", f"{co2.value:g} % is nearly air", "is the probe in the exhaust, deep and tight?")
     fuel = fuel_of(given)
-    lam = lambda_of(co, co2, hc, o2, 0.0, fuel)
+    of_gases = lambda_of(co, co2, hc, o2, 0.0, fuel)
+    lam = Estimate(of_gases.value, math.hypot(of_gases.error, MODEL))
     gas = Figure("lambda", "", lam)
     unburnt = Figure("unburnt", "%", through(lambda *g: _unburnt(*g, fuel=fuel), co, co2, hc, o2))
     told = given.get("trim")
@@ -39,8 +43,8 @@ def work(given: Given, setting: Setting) -> Result:
     double = lambda_of(co, co2, hc, o2, 0.0, fuel, carbon=2 * HEXANE).value
     sure = [
         f"Lambda below {RICH:g}: {percent(gas.chance(None, RICH))}, {RICH:g} to {LEAN:g}: "
-        f"{percent(gas.chance(RICH, LEAN))}, above: {percent(gas.chance(LEAN, None))}; with the limits of error "
-        "of an analyser of class I.",
+        f"{percent(gas.chance(RICH, LEAN))}, above: {percent(gas.chance(LEAN, None))}. Errors: limits of a "
+        f"class I analyser, and {MODEL:g} for fuel and sampling (judgement).",
         "Before the catalyst, or in front of a cold one. Air drawn in ahead of the probe makes it look lean.",
     ]
     if abs(double - lam.value) > 0.01:

@@ -1,8 +1,8 @@
 """Made-up drives with the truth known: a small engine, its controller and its recorder, for tests only.
 
 Nothing here is shared with the analysis. Fuel goes in by mass, air is burnt with it, an oxygen sensor sees the result
-late, a controller integrates. Trims come out of that loop; no formula for a trim is used. Sizes are those of a two-litre
-engine: 3 to 4 g/s of air at idle (speed-density, 0.8 of 2 L at 32 kPa), 1 kW of work for 0.078 g/s of fuel.
+late, a controller integrates. Trims come out of that loop; no formula for a trim is used. Sizes are those of a
+two-litre engine: 3 to 4 g/s of air at idle (speed-density, 0.8 of 2 L at 32 kPa), 1 kW of work for 0.078 g/s of fuel.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ class Setting:
 
 @dataclass(frozen=True)
 class Drive:
-    """seconds: (n,) with gaps where the engine stood and nothing was recorded. columns: by name of the standard's sense.
+    """seconds: (n,) with gaps where the engine stood and nothing was recorded. columns: by name (`HEADERS`).
 
     showing: (n,) whether the fault acted. phase: (n,) the driver's own word: idle, go, cruise, pull, slow, off.
     """
@@ -111,7 +111,9 @@ def _plan(rng: random.Random, seconds: float, idle_share: float) -> list[tuple[s
     plan: list[tuple[str, float, float]] = []
 
     def hold(phase: str, v: float, length: float) -> None:
-        plan.extend((phase, max(0.0, v + 0.3 * math.sin(0.05 * i)) if v else 0.0, 0.0) for i in range(int(length / STEP)))
+        plan.extend(
+            (phase, max(0.0, v + 0.3 * math.sin(0.05 * i)) if v else 0.0, 0.0) for i in range(int(length / STEP))
+        )
 
     def change(phase: str, v: float, to: float, rate: float) -> None:
         steps = max(1, int(abs(to - v) / rate / STEP))

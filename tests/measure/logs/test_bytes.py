@@ -61,7 +61,9 @@ def test_any_bytes(content: bytes) -> None:
 CELL = st.one_of(
     st.floats(allow_nan=True, allow_infinity=True).map(str),
     st.integers(-(10**6), 10**6).map(str),
-    st.sampled_from(["", "n/a", "-", "1,5", "12:30:01.5", "31.12.2026 23:59:59", "open", "closed loop", '"', "\x00", "é"]),
+    st.sampled_from(
+        ["", "n/a", "-", "1,5", "12:30:01.5", "31.12.2026 23:59:59", "open", "closed loop", '"', "\x00", "é"]
+    ),
     st.text(max_size=6),
 )
 

@@ -1,0 +1,146 @@
+"""A table somebody has: CSV from a spreadsheet, or a YAML list of rows. Read as text, refused line by line.
+
+CSV as in RFC 4180, with whatever sign parts the columns (comma, semicolon, tab, bar) and whatever a spreadsheet does to
+it: a byte-order mark, UTF-16, or the Western code page of Windows.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from reasoner.casebook import plain
+from reasoner.casebook.casefile import CONFLICT, FORBIDDEN
+from reasoner.casebook.trouble import CasebookError, visible
+
+SIGNS = ",;\t|"
+LARGEST = 50_000_000  # bytes
+LONGEST = 20_000  # characters of one cell
+
+
+@dataclass(frozen=True)
+class Line:
+    """A row by its headings; empty cells are left out. number: of its (first) line in the file, or in a YAML list."""
+
+    number: int
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Refused:
+    """What is wrong with one line, and what would mend it."""
+
+    number: int
+    message: str
+    mend: str = ""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """headings: in order. notes: what a person should be told about the file."""
+
+    headings: tuple[str, ...]
+    lines: tuple[Line, ...]
+    refused: tuple[Refused, ...]
+    notes: tuple[str, ...] = ()
+
+
+def read_rows(data: bytes, path: Path) -> Rows:
+    """The rows of a table. Raises CasebookError for what is no table at all."""
+    if len(data) > LARGEST:
+        raise CasebookError(f"larger than {LARGEST // 1_000_000} MB", "part it", path)
+    text, notes = _text(data, path)
+    for number, line in enumerate(text.split("\n"), start=1):
+        if CONFLICT.match(line):
+            raise CasebookError("two versions of this file were merged and not settled", "settle them", path, number)
+    if path.suffix.lower() in (".yaml", ".yml"):
+        return _yaml(text, path)
+    return _csv(text, path, notes)
+
+
+def _text(data: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
+    notes: tuple[str, ...] = ()
+    try:
+        text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("cp1252", errors="replace")
+        notes = ("this is not UTF-8; it was read as the Western code page of Windows",)
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if bad := FORBIDDEN.search(text):
+        line = text.count("\n", 0, bad.start()) + 1
+        message = f"a control character (U+{ord(bad[0]):04X}) that does not belong in a table"
+        raise CasebookError(message, "is it another kind of file? save the table as CSV", path, line)
+    if not text.strip():
+        raise CasebookError("there is nothing in this file", "save the table with its headings", path, 1)
+    return text, notes
+
+
+def _csv(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
+    csv.field_size_limit(LONGEST)
+    sign = _sign(text)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=sign, strict=True)
+    headings: list[str] = []
+    lines: list[Line] = []
+    refused: list[Refused] = []
+    number = 0
+    while True:
+        number = reader.line_num + 1
+        try:
+            cells = next(reader, None)
+        except csv.Error as error:
+            mend = "a quotation mark may be open above; double those that belong to the text"
+            refused.append(Refused(number, f"this line cannot be read: {error}", mend))
+            continue
+        if cells is None:
+            break
+        cells = [cell.strip() for cell in cells]
+        if not any(cells):
+            continue
+        if not headings:
+            headings = _headings(cells, path, number)
+        elif cells == headings:
+            continue  # printed again at the top of a page
+        elif len(cells) > len(headings) and any(cells[len(headings) :]):
+            message = f"{len(cells)} cells, and {len(headings)} headings"
+            refused.append(Refused(number, message, f"put a cell with {sign!r} in it in quotation marks"))
+        else:
+            pairs = zip(headings, cells, strict=False)
+            lines.append(Line(number, {heading: cell for heading, cell in pairs if heading and cell}))
+    if not headings:
+        raise CasebookError("there are no headings", "the first line names the columns", path, 1)
+    return Rows(tuple(headings), tuple(lines), tuple(refused), notes)
+
+
+def _sign(text: str) -> str:
+    """What parts the columns: the sign that stands most often in the first line that has something in it."""
+    first = next(line for line in text.split("\n") if line.strip())
+    return max(SIGNS, key=lambda sign: (first.count(sign), -SIGNS.index(sign)))
+
+
+def _headings(cells: list[str], path: Path, number: int) -> list[str]:
+    named = [cell for cell in cells if cell]
+    twice = next((cell for cell in named if named.count(cell) > 1), None)
+    if twice is not None:
+        raise CasebookError(f'two columns are called "{visible(twice, 40)}"', "rename one of them", path, number)
+    return cells
+
+
+def _yaml(text: str, path: Path) -> Rows:
+    try:
+        found = plain.read(text, typed=False)
+    except plain.PlainError as error:
+        raise CasebookError(error.message, error.mend, path, error.line + 1) from None
+    if not isinstance(found, list) or not found:
+        raise CasebookError("this is no list of rows", "write `- {heading: value, ...}`, one for each row", path, 1)
+    lines, refused = [], []
+    headings: dict[str, None] = {}
+    for number, row in enumerate(found, start=1):
+        if not isinstance(row, dict) or not all(isinstance(value, str) for value in row.values()):
+            refused.append(Refused(number, "this entry is no row of texts", "write `- {heading: value, ...}`"))
+            continue
+        headings |= dict.fromkeys(row)
+        lines.append(Line(number, {key: value.strip() for key, value in row.items() if value.strip()}))
+    return Rows(tuple(headings), tuple(lines), tuple(refused))

@@ -1,0 +1,42 @@
+"""`reasoner cases anonymise`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reasoner.casebook import journal, store
+from reasoner.casebook.anonymising import anonymous
+from reasoner.cli import caseroom
+from reasoner.cli.options import cases_option
+
+
+@click.command(epilog="Example: reasoner cases anonymise estate-hot-restart --to shared/leaking-injector.yaml")
+@click.argument("case")
+@cases_option
+@click.option(
+    "--to", type=click.Path(path_type=Path), required=True, metavar="FILE", help="The file to write; a new one."
+)
+@click.option(
+    "--keep-words", is_flag=True, help="Keep complaint, reasons and confirmation, for you to read over first."
+)
+def command(case: str, cases_dir: str | None, to: Path, keep_words: bool) -> None:
+    """Write a copy of CASE that can be given away: what was seen, done and found, and nothing of who and when.
+
+    The vehicle's name, notes, readings, values of parts and all free text go; times are moved to one fixed day, and
+    distance is rounded. What was left out is counted, so that nothing goes or stays unseen.
+    """
+    with caseroom.refusing():
+        found = caseroom.one(cases_dir, case)
+        name = store.safe_name(to.name)
+        done = anonymous(found, name, keep_words)
+        with journal.create(to.with_name(name + store.SUFFIX), done.head) as kept:
+            kept.append(*done.events)
+    click.echo(f"Written to {to.with_name(name + store.SUFFIX)}.")
+    for what, count in done.dropped.items():
+        click.echo(f"  left out: {what}" + (f" ({count} times)" if count > 1 else ""))
+    if keep_words:
+        click.echo(
+            "Its words were kept: read them before you give it away. Names in them are not known to the program."
+        )

@@ -1,0 +1,62 @@
+"""`reasoner cases close`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from reasoner.casebook.journal import resume
+from reasoner.casebook.shape import sound
+from reasoner.casebook.trouble import CasebookError
+from reasoner.cli import caseroom, exits, keeper, loading
+from reasoner.cli.options import cases_option
+
+STATES = ("proven", "cured but unproven", "not cured", "given up")
+
+
+@click.command(
+    epilog="Example: reasoner cases close estate-hot-restart --state proven --fault injector-leaks-after-soak"
+    ' --where "cylinder 3" --confirmed-by "wet tip seen after a hot soak"'
+)
+@click.argument("case")
+@cases_option
+@loading.rules_option
+@click.option("--state", type=click.Choice(STATES), required=True, help="How firmly it is known to be over.")
+@click.option("--fault", default="", help="What it was, by its name in the rules.")
+@click.option("--where", default="", help="Where: `cylinder 3`, `bank 1`; nothing for the whole engine.")
+@click.option("--confirmed-by", "confirmed", default="", help="What confirmed it.")
+@click.option("--not-in-rules", is_flag=True, help="The rules do not have this fault; it is kept in your words.")
+def command(
+    case: str,
+    cases_dir: str | None,
+    rules_paths: tuple[Path, ...],
+    state: str,
+    fault: str,
+    where: str,
+    confirmed: str,
+    not_in_rules: bool,
+) -> None:
+    """Close CASE: what it was, how firmly that is known, what confirmed it. Without a verdict or a fault: `given up`.
+
+    A case can be gone on with after it was closed, and closed again; the last closing counts.
+    """
+    from reasoner.casebook import store
+    from reasoner.session.acts import Refused
+    from reasoner.session.chapters import Garage, vehicle_of
+    from reasoner.session.closing import close_case
+
+    with caseroom.refusing():
+        path = store.find(caseroom.folder(cases_dir)[0], case)
+        book = loading.rules(rules_paths)
+        with resume(path) as journal:
+            found = sound(journal.case)
+            try:
+                events = close_case(
+                    Garage(book), vehicle_of(found), found.events, state, fault, where, confirmed, not_in_rules
+                )
+            except Refused as refused:
+                raise CasebookError(refused.message, refused.mend, path) from None
+            journal.append(*({"at": keeper.now(), **event} for event in events))
+    click.echo(f"{path.stem}: {state}" + (f", {fault}" + (f", {where}" if where else "") if fault else "") + ".")
+    raise click.exceptions.Exit(exits.FINE)

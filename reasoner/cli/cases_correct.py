@@ -1,0 +1,118 @@
+"""`reasoner cases correct`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from reasoner.casebook.correcting import correct_answer, correct_vehicle, standing, take_back, vehicle_fields
+from reasoner.casebook.journal import resume
+from reasoner.casebook.shape import sound
+from reasoner.casebook.trouble import CasebookError
+from reasoner.casebook.writing import Event
+from reasoner.cli import caseroom, keeper, loading
+from reasoner.cli.options import cases_option
+from reasoner.rulebook.model import Rulebook
+
+
+@click.command(
+    epilog='Example: reasoner cases correct six --step 19 --answer 3=raised --because "numbered from the wrong end"'
+)
+@click.argument("case")
+@cases_option
+@loading.rules_option
+@click.option("--step", type=click.IntRange(1), help="The step of the answer, as `cases show` numbers them.")
+@click.option(
+    "--answer",
+    "answers",
+    multiple=True,
+    metavar="OUTCOME",
+    help="What it should have been: an outcome, or CYLINDER=OUTCOME (more than once; the rest as it was).",
+)
+@click.option("--sure", type=click.Choice(["sure", "think so", "guess"]), help="How sure; as it was, unless said.")
+@click.option("--take-back", is_flag=True, help="Take the step back altogether.")
+@click.option(
+    "--vehicle", "fields", multiple=True, metavar="KEY=VALUE", help="Put the vehicle right: distance=189000 km."
+)
+@click.option("--because", required=True, help="Why. Kept with the case.")
+def command(
+    case: str,
+    cases_dir: str | None,
+    rules_paths: tuple[Path, ...],
+    step: int | None,
+    answers: tuple[str, ...],
+    sure: str | None,
+    take_back: bool,
+    fields: tuple[str, ...],
+    because: str,
+) -> None:
+    """Put something in CASE right, with the reason. What was written stays in the file; the correction is a new line.
+
+    Say one of: --step with --answer; --step with --take-back; --vehicle.
+    """
+    chosen = [bool(step and answers), bool(step and take_back), bool(fields)]
+    if sum(chosen) != 1:
+        raise click.UsageError(
+            "say one thing to put right: --step with --answer, --step with --take-back, or --vehicle."
+        )
+    from reasoner.casebook import store
+
+    with caseroom.refusing():
+        path = store.find(caseroom.folder(cases_dir)[0], case)
+        book = loading.rules(rules_paths) if answers else None
+        with resume(path) as journal:
+            found = sound(journal.case)
+            if fields:
+                events = correct_vehicle(found.events, _vehicle(vehicle_fields(found), fields), because)
+            elif take_back:
+                events = _taken_back(found.events, step, because)
+            else:
+                assert step is not None and book is not None
+                events = _answer(book, found.events, step, answers, sure, because)
+            journal.append(*({"at": keeper.now(), **event} for event in events))
+    click.echo(f"{path.stem}: put right. What was written before is kept in the file.")
+
+
+def _taken_back(events: Sequence[Event], step: int | None, because: str) -> list[Event]:
+    assert step is not None
+    return take_back(events, step, because)
+
+
+def _vehicle(now: dict[str, str], fields: Sequence[str]) -> dict[str, str]:
+    """The keys to be put right. Raises CasebookError where the vehicle would make no sense."""
+    from reasoner.network.vehicle import vehicle_from
+
+    changed: dict[str, str] = {}
+    for field in fields:
+        key, sign, value = field.partition("=")
+        if not sign:
+            raise CasebookError(f'"{field}" is no KEY=VALUE', "such as distance=189000 km")
+        changed[key.strip()] = value.strip()
+    vehicle, mistakes = vehicle_from({k: v for k, v in {**now, **changed}.items() if v})
+    if vehicle is None:
+        raise CasebookError(f"{mistakes[0].key}: {mistakes[0].message}", mistakes[0].mend)
+    return changed
+
+
+def _answer(
+    book: Rulebook, events: Sequence[Event], step: int, answers: Sequence[str], sure: str | None, because: str
+) -> list[Event]:
+    """The corrected answer: the places named changed, the others as they were. Raises CasebookError."""
+    given = [e for e in standing(events) if e.get("event") == "answer" and e.get("step") == step]
+    if len(given) != 1:
+        raise CasebookError(f"step {step} holds no answer", "`reasoner cases show` numbers the steps")
+    check = book.checks.get(given[0]["check"])
+    outcomes = [o.name for o in check.outcomes] if check else []
+    values = dict(given[0]["values"])
+    for answer in answers:
+        place, sign, outcome = answer.partition("=")
+        places = [place] if sign else list(values)
+        outcome = (outcome if sign else place).strip()
+        if outcome not in outcomes:
+            raise CasebookError(f'"{outcome}" is no outcome of {given[0]["check"]}', "one of: " + ", ".join(outcomes))
+        if sign and place not in values:
+            raise CasebookError(f'"{place}" was not looked at in step {step}', "one of: " + ", ".join(values))
+        values |= dict.fromkeys(places, outcome)
+    return correct_answer(events, step, given[0]["check"], values, sure or str(given[0].get("sure", "sure")), because)

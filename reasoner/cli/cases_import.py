@@ -1,0 +1,111 @@
+"""`reasoner cases import`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from reasoner.casebook import plain, store
+from reasoner.casebook.rows import Refused, read_rows
+from reasoner.casebook.trouble import CasebookError, told, visible
+from reasoner.cli import caseroom, exits, keeper, loading
+from reasoner.cli.options import cases_option
+
+
+@click.command(epilog="Example: reasoner cases import jobs.csv --columns columns.yaml --try")
+@click.argument("table", required=False, type=click.Path(path_type=Path))
+@cases_option
+@loading.rules_option
+@click.option(
+    "--columns", type=click.Path(path_type=Path), metavar="FILE", help="How the columns are to be read (YAML)."
+)
+@click.option("--column", "single", multiple=True, metavar="WHAT=HEADING", help="One column, such as case=Job.")
+@click.option("--try", "only_try", is_flag=True, help="Say what would be made and what is refused; make nothing.")
+@click.option("--example", is_flag=True, help="Print an example of a file for --columns, and end.")
+def command(
+    table: Path | None,
+    cases_dir: str | None,
+    rules_paths: tuple[Path, ...],
+    columns: Path | None,
+    single: tuple[str, ...],
+    only_try: bool,
+    example: bool,
+) -> None:
+    """Make cases from TABLE: a CSV file, or a YAML list of rows. You say which column is what.
+
+    What does not fit the rules is refused line by line, with what would mend it; the rest is kept, and the case says
+    so. Status 1 where anything was refused.
+    """
+    from reasoner.session import acts
+    from reasoner.session.chapters import Garage
+    from reasoner.session.importing import EXAMPLE, mapping_of, read_cases
+
+    if example:
+        click.echo(EXAMPLE, nl=False)
+        return
+    if table is None:
+        raise click.UsageError("name the table: a CSV file, or a YAML list of rows.")
+    with caseroom.refusing():
+        with told(table, "the table cannot be read"):
+            data = table.read_bytes()
+        rows = read_rows(data, table)
+        try:
+            mapping = mapping_of(_said(columns), rows.headings, _single(single))
+        except acts.Refused as refused:
+            raise CasebookError(refused.message, refused.mend, columns or table) from None
+        for note in rows.notes:
+            click.echo(f"Note: {note}.", err=True)
+        garage = Garage(loading.rules(rules_paths))
+        cases, refused_lines = read_cases(rows.lines, mapping, garage)
+        folder, _ = caseroom.folder(cases_dir)
+        refused_all = [*rows.refused, *refused_lines]
+        for case in cases:
+            answers = sum(event["event"] == "answer" for event in case.events)
+            what = f"{visible(case.name, 60)}: {answers} answers from {len(case.lines)} lines"
+            if not only_try:
+                problem = _begin(folder, case, garage.book.stamp)
+                if problem:
+                    refused_all.append(Refused(case.lines[0], problem.message, problem.mend))
+                    continue
+            click.echo(what + (" (not made: --try)" if only_try else ""))
+    for line in sorted(refused_all, key=lambda r: r.number):
+        mend = f"; {line.mend}" if line.mend else ""
+        click.echo(f"{table}:{line.number}: refused: {visible(line.message)}{visible(mend, 400)}", err=True)
+    if refused_all:
+        raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _said(columns: Path | None) -> Any:
+    if columns is None:
+        return {}
+    with told(columns, "the columns cannot be read"):
+        data = columns.read_bytes()
+    try:
+        return plain.read(data.decode("utf-8-sig"), typed=False)
+    except UnicodeDecodeError:
+        raise CasebookError("not UTF-8 text", "save it as UTF-8", columns) from None
+    except plain.PlainError as error:
+        raise CasebookError(error.message, error.mend, columns, error.line + 1) from None
+
+
+def _single(single: Sequence[str]) -> dict[str, str]:
+    pairs = [column.partition("=") for column in single]
+    for what, sign, heading in pairs:
+        if not (what and sign and heading):
+            raise CasebookError(f'"{what}" is no WHAT=HEADING', "such as case=Job")
+    return {what.strip(): heading.strip() for what, _, heading in pairs}
+
+
+def _begin(folder: Path, case: Any, stamp: str) -> CasebookError | None:
+    """Begin a case and keep its events; what was wrong, if anything."""
+    head = {"opened": case.opened or keeper.now(), "rules": stamp, "vehicle": dict(case.vehicle)}
+    try:
+        with store.begin(folder, head, datetime.now(UTC).date(), case.name) as journal:
+            journal.append(*case.events)
+    except CasebookError as error:
+        return error
+    return None

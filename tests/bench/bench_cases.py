@@ -1,0 +1,122 @@
+"""Ten thousand cases, and what cases teach: `python -m tests.bench.bench_cases [scale] [learning]`. Nothing is asserted.
+
+scale: 10 000 cases of virtual cars of a shop's mix, 18 answers each, on disk; whole processes, warm disk cache.
+learning: cars drawn from perturbed rules (one truth for a shop, within the rules' own uncertainty); numbers learned
+from 500 and from 5 of them, judged on 500 others by log2 P(what was wrong) after 18 answers.
+"""
+
+from __future__ import annotations
+
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.inference.perturb import perturbed
+from reasoner.network.kin import kin, limits
+from reasoner.network.tables import Tables
+from reasoner.network.vehicle import Vehicle
+from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.read import read_rules
+from reasoner.session.chapters import Garage, cause_name
+from reasoner.session.learning import Total, learn, lesson, log_score
+from reasoner.session.overlay import overlaid
+from reasoner.session.workup import Workup
+from tests.fleet import a_case, a_vehicle, mix, write
+
+ROOT = Path(__file__).parent.parent.parent
+CASES = 10_000
+CARS = 500
+
+
+def main() -> None:
+    wanted = sys.argv[1:] or ["scale", "learning"]
+    if "scale" in wanted:
+        scale()
+    if "learning" in wanted:
+        learning()
+
+
+# ---- ten thousand cases ----------------------------------------------------------------------------------------------
+
+
+def scale() -> None:
+    book = read_rules([ROOT / "rules"])
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        garage = Garage(book)
+        started = time.perf_counter()
+        vehicles = [(number, a_vehicle(**mix(number))) for number in range(CASES)]
+        vehicles.sort(key=lambda pair: str(kin(limits(book), pair[1])))
+        for number, vehicle in vehicles:
+            write(a_case(book, vehicle, garage.tables(vehicle), 1, number, name=f"car-{number:05d}"), folder)
+        kinds = len({kin(limits(book), vehicle) for _, vehicle in vehicles})
+        took = time.perf_counter() - started
+        print(f"{CASES} cases of {kinds} kinds of vehicle written in {took:.0f} s (not counted)", flush=True)
+        time.sleep(3)  # what was written just now is not trusted by the index
+        show("list, first time (reads every file)", folder, "list")
+        show("list", folder, "list")
+        show("find", folder, "find", "lamp", "--fault", "injector", "--since", "2026-06")
+        show("replay of all", folder, "replay")
+        show("review of all", folder, "review")
+        show("learn from all", folder, "learn")
+        show("alike", folder, "alike", "car-00042")
+
+
+def show(what: str, folder: Path, *arguments: str) -> None:
+    command = [sys.executable, "-m", "reasoner", "cases", arguments[0], "--cases", str(folder), *arguments[1:]]
+    started = time.perf_counter()
+    subprocess.run(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False)
+    seconds = time.perf_counter() - started
+    memory = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    print(f"{what:<40} {seconds:7.2f} s   most memory of any process so far {memory:5.0f} MB", flush=True)
+
+
+# ---- learning --------------------------------------------------------------------------------------------------------
+
+
+def learning() -> None:
+    book = read_rules([ROOT / "rules"])
+    vehicle = a_vehicle(layout="inline 4", injection="direct", distance="150000 km")
+    garage = Garage(book)
+    tables = garage.tables(vehicle)
+    print("log2 P(what was wrong) on 500 other cars, bits a car; mean (standard error of the difference)")
+    for loosened, what in ((1.0, "within the rules' uncertainty"), (4.0, "four times beyond it")):
+        for seed in range(3):
+            truth = perturbed(tables, 100 + seed, loosened)
+            others = [a_case(book, vehicle, truth, seed, 100_000 + i) for i in range(CARS)]
+            before = scores(book, vehicle, garage.tables(vehicle), others)
+            best = scores(book, vehicle, truth, others)
+            line = f"{what}, shop {seed}: as written {mean(before):.3f}, the truth itself {mean(best):.3f}"
+            for count in (CARS, 5):
+                total = Total()
+                for i in range(count):
+                    total.add(lesson(a_case(book, vehicle, truth, seed, i), garage))
+                learned = overlaid(book, learn(book, total))
+                after = scores(learned, vehicle, Garage(learned).tables(vehicle), others)
+                gain = [a - b for a, b in zip(after, before, strict=True)]
+                error = statistics.stdev(gain) / len(gain) ** 0.5
+                line += f"; learned from {count} {mean(after):.3f} ({mean(gain):+.3f}, {error:.3f})"
+            print(line, flush=True)
+
+
+def scores(book: Rulebook, vehicle: Vehicle, tables: Tables, cases: Sequence[CaseFile]) -> list[float]:
+    found = []
+    for case in cases:
+        closed = case.events[-1]
+        workup = Workup(book, vehicle, tables, case.events)
+        found.append(log_score(workup, cause_name(closed["fault"], closed["where"])))
+    return found
+
+
+def mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values)
+
+
+if __name__ == "__main__":
+    main()

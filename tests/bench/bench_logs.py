@@ -1,0 +1,51 @@
+"""Logs of a drive: `python -m tests.bench.bench_logs`. Seconds of whole analyses, most memory; nothing is asserted."""
+
+from __future__ import annotations
+
+import time
+import tracemalloc
+
+from reasoner.measure.logs.analysis import analyse
+from reasoner.measure.logs.document import LogDocument
+from reasoner.measure.logs.table import LogTable, read
+from tests.measure.logs.drives import Fault, Setting, csv, drive
+
+HOUR = Setting(minutes=(60.0,), canister=20.0, fault=Fault(leak=0.04, when=((900.0, 1400.0), (2000.0, 2500.0))))
+
+
+def ten_a_second(hours: int) -> bytes:
+    """So many hours of ten rows a second, 17 columns: one made-up hour over and over."""
+    head, *rows = csv(drive(1, HOUR), every=1).decode().splitlines()
+    lines = [head]
+    for hour in range(hours):
+        for row in rows:
+            t, rest = row.split(",", 1)
+            at = float(t) + 3600 * hour
+            lines += [f"{at:.1f},{rest}", f"{at + 0.1:.1f},{rest}"]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def main() -> None:
+    for hours in (1, 10):
+        content = ten_a_second(hours)
+        start = time.perf_counter()
+        assert isinstance(read(content), LogTable)
+        reading = time.perf_counter() - start
+        found = []
+        for _ in range(3):
+            start = time.perf_counter()
+            assert isinstance(analyse(content), LogDocument)
+            found.append(time.perf_counter() - start)
+        rows = content.count(b"\n") - 1
+        print(f"{hours:2} h at 10 Hz, {rows} rows, {len(content) / 1e6:.1f} MB", end=": ")
+        print(f"{min(found):.2f} s, of which reading {reading:.2f} s")
+    for hours in (1, 2, 4, 8):
+        content = ten_a_second(hours)
+        tracemalloc.start()
+        analyse(content)
+        print(f"{hours:2} h: at most {tracemalloc.get_traced_memory()[1] / 1e6:.0f} MB beside the file's bytes")
+        tracemalloc.stop()
+
+
+if __name__ == "__main__":
+    main()
