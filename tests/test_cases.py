@@ -60,9 +60,8 @@ def told(path: Path) -> list[Event]:
 @lru_cache
 def played(path: Path) -> tuple[Workup, str, str]:
     case, _, founds = read(path)
-    workup = begin(book(path == WITH_SHOP_RULES), vehicle_of(case))
-    for workup in play(workup, script_of(told(path))):  # noqa: B007 (the last one counts)
-        pass
+    fresh = begin(book(path == WITH_SHOP_RULES), vehicle_of(case))
+    *_, workup = play(fresh, script_of(told(path)))
     return workup, founds[0].fault, founds[0].where
 
 
@@ -128,7 +127,7 @@ def test_the_unsolved_one_settles_nothing_and_finds_nothing() -> None:
 
 def test_the_wrong_first_repair_left_the_fault_where_it_was() -> None:
     """What was fitted first mends another fault; the answers of both chapters speak of the same one."""
-    case, chapters, founds = read(WRONG_FIRST)
+    _, chapters, founds = read(WRONG_FIRST)
     (found,) = founds
     assert found.chapters == (0, 1) and found.proven
     first, second = chapters[1].work, chapters[2].work
@@ -154,7 +153,7 @@ def test_the_followed_up_one_finds_what_the_work_brought_in() -> None:
 
 
 def test_the_shop_rule_made_the_difference() -> None:
-    """Under the shipped rules alone the same answers lead astray; with the shop's they settle it, by the shop's check."""
+    """Under the shipped rules alone the answers lead astray; with the shop's they settle it, by the shop's check."""
     case, _, _ = read(WITH_SHOP_RULES)
     (one,) = replay(case.path.stem, vehicle_of(case), case.events, garage(), garage(shop=True))
     assert one.today.grade is not None and one.changed is not None

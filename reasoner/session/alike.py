@@ -23,7 +23,7 @@ from reasoner.network.tables import CheckTable, Tables
 from reasoner.session.chapters import Chapter, Garage, found_in, vehicle_of
 from reasoner.session.concluding import answer_text
 
-ROOM = 3.0  # bits; so many have to agree before two cases count as half alike. Presentation: it moves no belief
+ROOM = 8.0  # bits; so many have to agree before two cases count as half alike. Presentation: it moves no belief
 REASONS = 4
 
 Key = tuple[str, str]  # a check, and the condition it was seen in ("" where that does not matter)

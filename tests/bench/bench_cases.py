@@ -1,4 +1,4 @@
-"""Ten thousand cases, and what cases teach: `python -m tests.bench.bench_cases [scale] [learning]`. Nothing is asserted.
+"""Ten thousand cases, and what cases teach: `python -m tests.bench.bench_cases [scale] [learning]`. Asserts nothing.
 
 scale: 10 000 cases of virtual cars of a shop's mix, 18 answers each, on disk; whole processes, warm disk cache.
 learning: cars drawn from perturbed rules (one truth for a shop, within the rules' own uncertainty); numbers learned

@@ -27,7 +27,14 @@ EVENTS: list[dict[str, Any]] = [
     {"event": "answer", "step": 3, "check": "plugs", "values": {"3": "wet"}, "sure": "think so", "reading": "by Jane"},
     {"event": "values", "step": 4, "first": {"3": "C4KD7A"}},
     {"event": "something new", "step": 5, "who": "Jane Roe", "clean": True, "fault": "Jane's mistake"},
-    {"event": "closed", "step": 6, "state": "proven", "fault": "leak", "where": "cylinder 3", "confirmed by": "Jane Roe"},
+    {
+        "event": "closed",
+        "step": 6,
+        "state": "proven",
+        "fault": "leak",
+        "where": "cylinder 3",
+        "confirmed by": "Jane Roe",
+    },
 ]
 SECRETS = ("Jane", "Roe", "AB12", "AB 12", "0171", "C4KD7A", "2026", "198321")
 
@@ -38,7 +45,13 @@ def test_nobody_is_named() -> None:
     assert not [secret for secret in SECRETS if secret in text]
     assert done.head["vehicle"] == {"layout": "inline 4", "distance": "198000 km"}
     assert [e["event"] for e in done.events] == ["told", "answer", "values", "something new", "closed"]
-    assert done.events[1] == {"event": "answer", "step": 3, "check": "plugs", "values": {"3": "wet"}, "sure": "think so"}
+    assert done.events[1] == {
+        "event": "answer",
+        "step": 3,
+        "check": "plugs",
+        "values": {"3": "wet"},
+        "sure": "think so",
+    }
     assert done.events[0]["at"] == "2000-01-01T08:04:00+00:00"
     assert set(done.dropped) == {
         "the vehicle's name", '"owner" of the head', "`complaint`", "event `note`", "`reading`", "`first`", "`who`",

@@ -20,7 +20,9 @@ OLD = 1_600_000_000  # seconds; long before the index is written
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with cases that were not changed just now, small enough to be read at once, but indexed all the same."""
     monkeypatch.setattr(index, "WORTH", 1)
-    monkeypatch.setattr(index, "SETTLES", -(10**18))  # the time an entry was changed cannot be set, so it is not waited for
+    monkeypatch.setattr(
+        index, "SETTLES", -(10**18)
+    )  # the time an entry was changed cannot be set, so it is not waited for
     for path in (ROOT / "cases").glob("*.yaml"):
         shutil.copy(path, tmp_path)
     return tmp_path
@@ -81,7 +83,7 @@ def test_whatever_happens_to_a_file_is_seen(shop: Path, reads: Reads) -> None:
 
 
 def test_a_file_of_the_same_size_and_time_is_read_all_the_same(shop: Path, reads: Reads) -> None:
-    """Put in place of the old one with its times: it has another number on the disk, or another time of change there."""
+    """Put in place of the old one with its times: its number on the disk, or its time of change there, is another."""
     path = shop / "six-bank-two.yaml"
     old = path.stat()
     rows(shop)
@@ -93,9 +95,7 @@ def test_a_file_of_the_same_size_and_time_is_read_all_the_same(shop: Path, reads
     assert reads.of(shop) == ["six-bank-two"]
 
 
-def test_what_was_changed_just_now_is_not_trusted(
-    shop: Path, reads: Reads, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_what_was_changed_just_now_is_not_trusted(shop: Path, reads: Reads, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(index, "SETTLES", 10**12)
     every = len(reads.of(shop))
     assert len(reads.of(shop)) == every > 10
@@ -160,9 +160,16 @@ def test_hostile_text_is_shown_harmless() -> None:
 
 
 FOUND = Row(
-    "2026-03-09-1", "2026-03-09T08:10:00+00:00", "", "proven", "injector-leaks", "cylinder 3", "injector-leaks@cylinder-3",
-    {"name": "Estate, two-litre turbo", "layout": "inline 4", "injection": "direct"}, ("P0172",), "Shakes after shopping",
-)  # fmt: skip
+    name="2026-03-09-1",
+    opened="2026-03-09T08:10:00+00:00",
+    state="proven",
+    fault="injector-leaks",
+    where="cylinder 3",
+    said="injector-leaks@cylinder-3",
+    vehicle={"name": "Estate, two-litre turbo", "layout": "inline 4", "injection": "direct"},
+    codes=("P0172",),
+    words="Shakes after shopping",
+)
 
 
 @pytest.mark.parametrize(

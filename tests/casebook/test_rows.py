@@ -53,7 +53,14 @@ def test_what_cannot_be_read_is_refused_by_its_line() -> None:
 
 @pytest.mark.parametrize(
     "data",
-    [b"", b"\n\n", b"Job,Job\n1,2\n", b"a\x00b,c\n", b"\x7fELF\x01\x02", b"Job\n<<<<<<< ours\n1\n=======\n2\n>>>>>>> x\n"],
+    [
+        b"",
+        b"\n\n",
+        b"Job,Job\n1,2\n",
+        b"a\x00b,c\n",
+        b"\x7fELF\x01\x02",
+        b"Job\n<<<<<<< ours\n1\n=======\n2\n>>>>>>> x\n",
+    ],
 )
 def test_what_is_no_table_is_one_clear_line(data: bytes) -> None:
     with pytest.raises(CasebookError) as found:

@@ -21,8 +21,8 @@ def test_beta_after_one_head() -> None:
 
 
 def test_thumbtack() -> None:
-    """D. Heckerman, A Tutorial on Learning with Bayesian Networks, MSR-TR-95-06: P(heads) = (a + n) / (sum a + n), [from
-    memory]; imaginary counts (7, 3) as in public slides after it. With 2 heads and 8 tails, recomputed: 9 of 20."""
+    """D. Heckerman, A Tutorial on Learning with Bayesian Networks, MSR-TR-95-06: P(heads) = (a + n) / (sum a + n)
+    (from memory); imaginary counts (7, 3) as in public slides. With 2 heads and 8 tails: 9 of 20 (recomputed)."""
     assert Dirichlet((7, 3)).mean[0] == pytest.approx(0.7)
     assert Dirichlet((7, 3)).after((2, 8)).mean[0] == pytest.approx(0.45)
 

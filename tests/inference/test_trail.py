@@ -16,9 +16,8 @@ from tests.support import make_tables
 def test_same_as_believe_to_the_last_bit(seed: int) -> None:
     model = random_model(seed)
     tables, spells = make_tables(model), as_spells(random_spells(seed, model))
-    prefixes = [
-        [Spell(s.condition, s.answers if i < end else ()) for i, s in enumerate(spells)] for end in range(len(spells) + 1)
-    ]
+    ends = range(len(spells) + 1)
+    prefixes = [[Spell(s.condition, s.answers if i < end else ()) for i, s in enumerate(spells)] for end in ends]
     found = list(trail(tables, prefixes))
     assert len(found) == len(prefixes)
     for prefix, probability in zip(prefixes, found, strict=True):

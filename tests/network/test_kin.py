@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +29,7 @@ def car(**fields: str) -> Vehicle:
 
 
 def equal(one: Tables, other: Tables) -> bool:
-    numbers = [(one.prior, other.prior), (one.shows, other.shows), (one.reach, other.reach), (one.class_of, other.class_of)]
+    numbers = [(one.prior, other.prior), (one.shows, other.shows), (one.class_of, other.class_of)]
     pairs = list(zip(one.checks, other.checks, strict=False))
     numbers += [(a.rows, b.rows) for a, b in pairs] + [(a.index, b.index) for a, b in pairs]
     return (
@@ -46,13 +47,13 @@ def test_between_two_limits_the_tables_are_the_same(base: dict[str, str]) -> Non
     ends = [0.0, *limits(book()), 400_000.0]
     assert len(ends) > 4
     made = []
-    for low, high in zip(ends, ends[1:], strict=False):
+    for low, high in pairwise(ends):
         near = [car(**base, distance=f"{low + part * (high - low):.0f} km") for part in (0.25, 0.75)]
         assert kin(limits(book()), near[0]) == kin(limits(book()), near[1])
         one, other = (compile_tables(book(), vehicle) for vehicle in near)
         assert equal(one, other)
         made.append(one)
-    assert sum(not equal(a, b) for a, b in zip(made, made[1:], strict=False)) > 0  # the limits do matter
+    assert sum(not equal(a, b) for a, b in pairwise(made)) > 0  # the limits do matter
 
 
 def test_a_distance_on_a_limit_is_a_kind_of_its_own() -> None:
