@@ -50,7 +50,9 @@ def played(folder: Path) -> str:
     child.sendline("s")
     child.expect(pexpect.EOF)
     text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]|\r", "", text)
-    text = re.sub(r"Cases are kept in\s+\S+\s+\(REASONER_CASES\)\.", "Cases are kept in /home/you/shop (REASONER_CASES).", text)
+    text = re.sub(
+        r"Cases are kept in\s+\S+\s+\(REASONER_CASES\)\.", "Cases are kept in /home/you/shop (REASONER_CASES).", text
+    )
     text = text.replace("> < > ", "> ")  # a dumb terminal's way of scrolling a long line
     return "\n".join(line.rstrip() for line in text.splitlines()) + "\n"
 

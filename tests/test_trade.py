@@ -7,6 +7,7 @@ or published figure was found.
 from __future__ import annotations
 
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -54,14 +55,18 @@ def test_recurring_rich_code_alone_makes_an_injector_the_leading_fault() -> None
     workup = with_codes(direct_four(), "P0172")
     injector = acting_as(workup, "injector-fault")
     chances = by_fault(workup.tables, workup.belief.probability)
-    assert workup.tables.faults[int(chances.argmax())] in {c.fault for c, i in zip(workup.tables.causes, injector) if i}
+    assert workup.tables.faults[int(chances.argmax())] in {
+        c.fault for c, i in zip(workup.tables.causes, injector, strict=True) if i
+    }
 
 
 def test_about_nine_in_ten_once_airflow_and_purge_are_excluded() -> None:
     """Common practice, no source. Excluded means excluded: those causes are struck out."""
     workup = with_codes(direct_four(), "P0172")
     injector = acting_as(workup, "injector-fault")
-    struck = acting_as(workup, "purge-vapour") | np.array([c.fault.startswith("airflow-meter") for c in workup.tables.causes])
+    struck = acting_as(workup, "purge-vapour") | np.array(
+        [c.fault.startswith("airflow-meter") for c in workup.tables.causes]
+    )
     prior = np.where(struck, 0.0, workup.tables.prior)
     found = believe(workup.tables, workup.spells, prior / prior.sum()).probability
     assert 0.85 <= found[injector].sum() <= 0.95
@@ -156,4 +161,4 @@ def test_one_clean_hot_restart_hardly_exonerates_and_many_do() -> None:
         chances.append(workup.belief.probability[number])
     assert chances[1] > 0.4 * chances[0]
     assert chances[6] < 0.25 * chances[0]
-    assert all(a > b for a, b in zip(chances, chances[1:], strict=False))
+    assert all(a > b for a, b in pairwise(chances))

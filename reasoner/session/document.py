@@ -40,7 +40,7 @@ class OutcomeDoc:
 
 @dataclass(frozen=True)
 class Separation:
-    """What the belief becomes if this is the outcome. lead: whom it speaks for most; lead_before: its probability now."""
+    """What the belief becomes if this is the outcome. lead: whom it speaks for most, and how likely it is before."""
 
     outcome: str
     chance: float

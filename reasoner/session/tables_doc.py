@@ -6,7 +6,6 @@ from typing import Any
 
 from reasoner.network.tables import CheckTable, Tables
 
-
 MODEL = (
     "P(c | answers) ~ prior(c) * product over spells of sum over s in (showing, quiet) of P(s | c, condition)"
     " * product over answers of P(outcome | c, s, place). A steady check does not depend on s. Where the condition is"

@@ -75,12 +75,8 @@ def main() -> None:
         for name, arguments in (("four", ()), ("V8", ("--vehicle", str(car)))):
             runs = [conversation(Path(folder), *arguments) for _ in range(5)]
             first, following, memory = (statistics.median(column) for column in zip(*runs, strict=True))
-            print(
-                f"first question, {name:<4}         {first * 1000:7.0f} ms   (process start to question, codes not given)"
-            )
-            print(
-                f"next question, {name:<4}          {following * 1000:7.0f} ms   (answer kept on disk, belief with range)"
-            )
+            print(f"first question, {name:<4}         {first * 1000:7.0f} ms   (from process start)")
+            print(f"next question, {name:<4}          {following * 1000:7.0f} ms   (answer on disk, belief with range)")
             print(f"memory, {name:<4}                 {memory / 1024:7.0f} MB")
 
 

@@ -15,7 +15,13 @@ Run = Callable[..., subprocess.CompletedProcess[str]]
 
 @pytest.fixture
 def environ(tmp_path: Path) -> dict[str, str]:
-    return {**os.environ, "REASONER_CASES": str(tmp_path / "cases"), "NO_COLOR": "1", "PYTHONUTF8": "1", "COLUMNS": "80"}
+    return {
+        **os.environ,
+        "REASONER_CASES": str(tmp_path / "cases"),
+        "NO_COLOR": "1",
+        "PYTHONUTF8": "1",
+        "COLUMNS": "80",
+    }
 
 
 @pytest.fixture

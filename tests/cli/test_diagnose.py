@@ -175,7 +175,11 @@ def test_a_full_disk_is_said_before_anything_is_asked(reasoner: Run) -> None:
     assert resource
     folder = Path(os.environ.get("TMPDIR", "/tmp")) / f"full-{os.getpid()}"
     found = subprocess.run(
-        [sys.executable, "-c", code], input="", capture_output=True, text=True, env={**os.environ, "REASONER_CASES": str(folder)}
+        [sys.executable, "-c", code],
+        input="",
+        capture_output=True,
+        text=True,
+        env={**os.environ, "REASONER_CASES": str(folder)},
     )
     assert found.returncode == exits.CASE
     assert found.stdout == ""

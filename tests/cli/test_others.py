@@ -33,7 +33,9 @@ def test_every_command_explains_itself_with_an_example(reasoner: Run, command: t
     found = reasoner(*command, "--help")
     assert found.returncode == exits.FINE
     assert "Example: reasoner" in found.stdout
-    documents = "".join((ROOT / n).read_text(encoding="utf-8") for n in ("README.md", "DEVELOPERS.md", "rules/README.md"))
+    documents = "".join(
+        (ROOT / n).read_text(encoding="utf-8") for n in ("README.md", "DEVELOPERS.md", "rules/README.md")
+    )
     assert f"reasoner {' '.join(command)}".strip() in documents, "no document speaks of it"
 
 

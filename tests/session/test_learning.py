@@ -257,15 +257,15 @@ def after(cases: list[CaseFile]) -> tuple[Rulebook, Tables]:
 
 
 def test_from_many_cars_the_beliefs_come_closer_to_the_truth() -> None:
-    """120 cars of a shop whose cars differ from the rules as much as the rules allow, judged on 120 others. The long form,
-    with 500 and 500, is in tests/bench/bench_cases.py."""
+    """120 cars of a shop whose cars differ from the rules as far as the rules allow, judged on 120 others. The long
+    form, with 500 and 500, is in tests/bench/bench_cases.py."""
     others = cars(1, range(10_000, 10_120))
     before = scores(book(), garage().tables(car()), others)
     best = scores(book(), shop(1), others)
     learned = scores(*after(cars(1, range(120))), others)
     gain = learned - before
     assert gain.mean() > 3 * gain.std() / len(gain) ** 0.5  # well beyond what chance does
-    assert gain.mean() > 0.15
+    assert gain.mean() > 0.3
     assert learned.mean() <= best.mean() + 0.05  # the truth itself is the best there is
 
 
@@ -279,12 +279,13 @@ def test_from_five_cars_it_does_no_harm() -> None:
 
 
 def test_rules_that_are_right_already_are_left_about_as_good() -> None:
-    """Cars drawn from the rules themselves: what is learned from 120 costs little on others."""
+    """Cars drawn from the rules themselves, which nobody's are: what chance teaches in 120 costs less than a third of
+    what 120 gain where the rules are off as far as they allow (0.5 bits and more, see above and the bench)."""
     truth = garage().tables(car())
     train = [a_case(book(), car(), truth, 9, i) for i in range(120)]
     others = [a_case(book(), car(), truth, 9, 10_000 + i) for i in range(120)]
     loss = scores(*after(train), others).mean() - scores(book(), truth, others).mean()
-    assert -0.12 < loss < 0.05
+    assert -0.17 < loss < 0.05
 
 
 def test_leave_one_out_judges_each_case_by_the_others() -> None:

@@ -1,0 +1,244 @@
+"""Cases in chapters, what was found in them, how they are closed, and their story."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import load_sound
+from reasoner.inference.belief import believe, by_class
+from reasoner.inference.evidence import Spell
+from reasoner.inference.plan import settled
+from reasoner.session import acts
+from reasoner.session.acts import Refused
+from reasoner.session.chapters import cause_name, closing, found_in, parted
+from reasoner.session.closing import close_case
+from reasoner.session.effort import effort
+from reasoner.session.record import Event
+from reasoner.session.story import hindsight, story
+from tests.fleet import a_vehicle
+from tests.test_cases import CASES, FOLLOWED_UP, ROOT, UNSOLVED, book, garage
+
+SMELL: Event = {"event": "answer", "step": 1, "check": "smell-of-fuel", "values": {"0": "yes"}, "sure": "sure"}
+WORK: Event = {
+    "event": "work",
+    "step": 2,
+    "kind": "x",
+    "jobs": [{"repair": "replace-purge-valve", "places": ["engine"]}],
+}
+DONE: Event = {"event": "finished", "step": 3}
+
+
+def end(step: int, state: str, fault: str | None = None, where: str | None = None) -> Event:
+    return {"event": "closed", "step": step, "state": state, "fault": fault, "where": where, "confirmed by": None}
+
+
+def found(*events: Event) -> list[tuple[str, str, tuple[int, ...]]]:
+    return [(f.fault, f.state, f.chapters) for f in found_in(garage().chapters(a_vehicle(), events))]
+
+
+def test_work_begins_a_chapter_and_what_was_taken_back_begins_none() -> None:
+    assert [len(part) for part in parted([SMELL, WORK, DONE, SMELL])] == [2, 2]
+    assert [len(part) for part in parted([SMELL, WORK, DONE, {"event": "undo", "step": 4, "undone": 3}])] == [2]
+
+
+def test_what_was_cured_was_there_until_the_work() -> None:
+    assert found(SMELL, WORK, DONE, SMELL, end(9, "proven", "purge-valve-leaks")) == [
+        ("purge-valve-leaks", "proven", (0,))
+    ]
+
+
+def test_what_was_not_cured_is_there_still() -> None:
+    assert found(SMELL, WORK, DONE, end(9, "not cured", "canister-loaded")) == [
+        ("canister-loaded", "not cured", (0, 1))
+    ]
+
+
+def test_the_last_closing_of_a_chapter_counts() -> None:
+    first, second = end(5, "cured but unproven", "purge-valve-leaks"), end(6, "proven", "canister-loaded")
+    assert found(SMELL, WORK, DONE, first, second) == [("canister-loaded", "proven", (0,))]
+    assert found(SMELL, WORK, DONE, first, end(7, "given up")) == []
+
+
+def test_without_work_it_speaks_of_the_only_chapter() -> None:
+    assert found(SMELL, end(9, "cured", "purge-valve-leaks")) == [("purge-valve-leaks", "cured", (0,))]
+
+
+def test_what_only_work_can_bring_in_was_not_there_before() -> None:
+    work = {**WORK, "jobs": [{"repair": "replace-injector", "places": ["cylinder 2"]}]}
+    again = {**WORK, "step": 12, "jobs": [{"repair": "renew-injector-seal", "places": ["cylinder 2"]}]}
+    events = [
+        SMELL,
+        work,
+        DONE,
+        SMELL,
+        again,
+        {**DONE, "step": 13},
+        end(14, "proven", "injector-seal-scored", "cylinder 2"),
+    ]
+    (one,) = found_in(garage().chapters(a_vehicle(injection="direct"), events))
+    assert one.chapters == (1,) and one.known
+
+
+def test_a_fault_the_rules_do_not_have_is_kept_as_found() -> None:
+    (one,) = found_in(garage().chapters(a_vehicle(), [SMELL, end(2, "proven", "cracked sender")]))
+    assert not one.known and one.fault == "cracked sender"
+
+
+def test_going_on_opens_a_case_again() -> None:
+    closed = end(2, "proven", "purge-valve-leaks")
+    assert closing([SMELL, closed]) == closed
+    assert closing([SMELL, closed, {"event": "note", "step": 3, "text": "paid"}]) == closed
+    assert closing([SMELL, closed, {**SMELL, "step": 3}]) is None
+    assert closing([SMELL, closed, {"event": "undo", "step": 3, "undone": 2}]) is None
+
+
+@pytest.mark.parametrize(
+    ("where", "name"),
+    [
+        ("engine", "f"),
+        ("", "f"),
+        ("cylinder 3", "f@cylinder-3"),
+        ("bank 1", "f@bank-1"),
+        ("cylinders 1 and 2", "f@cylinders-1-2"),
+    ],
+)
+def test_names_of_causes(where: str, name: str) -> None:
+    assert cause_name("f", where) == name
+
+
+def test_every_cause_of_the_tables_is_named_so() -> None:
+    for cause in garage().tables(a_vehicle(layout="V 6", injection="dual")).causes:
+        assert cause_name(cause.fault, cause.where) == cause.name
+
+
+# ---- closing ---------------------------------------------------------------------------------------------------------
+
+
+def close(*arguments: Any, **more: Any) -> list[Event]:
+    return close_case(garage(), a_vehicle(layout="inline 4", injection="direct"), [SMELL], *arguments, **more)
+
+
+def test_closed_with_all_that_is_known() -> None:
+    (event,) = close("proven", "injector-leaks", "cylinder 2", "drop on the tip")
+    assert event == {
+        "event": "closed", "step": 2, "state": "proven", "fault": "injector-leaks", "where": "cylinder 2",
+        "confirmed by": "drop on the tip",
+    }  # fmt: skip
+    assert close("given up")[0]["fault"] is None
+    assert close("proven", "purge-valve-leaks")[0]["where"] == "engine"
+    assert close("proven", "cracked sender", not_in_rules=True)[0]["fault"] == "cracked sender"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("cured",), "no way to end"),
+        (("proven",), "what was found"),
+        (("given up", "", "cylinder 1"), "without a fault"),
+        (("proven", "injector-leak"), "did you mean"),
+        (("proven", "injector-leaks"), "where?"),
+        (("proven", "injector-leaks", "cylinder 9"), "no cylinder 9"),
+        (("proven", "purge-valve-leaks", "bank 1"), "no bank 1"),
+        (("proven", "port-injector-leaks", "cylinder 1"), "cannot be on this vehicle"),
+        (("proven", "injector-seal-scored", "cylinder 1"), "not without work"),
+    ],
+)
+def test_what_cannot_be_is_refused(arguments: tuple[str, ...], said: str) -> None:
+    with pytest.raises(Refused) as refused:
+        close(*arguments)
+    assert said in f"{refused.value.message} {refused.value.mend}"
+
+
+# ---- effort ----------------------------------------------------------------------------------------------------------
+
+
+def test_effort_is_the_rules_minutes_and_the_way_between_conditions() -> None:
+    workup = garage().begin(a_vehicle(layout="inline 4", injection="direct"))
+    workup = workup.after(acts.change_condition(workup, "engine-off"))
+    workup = workup.after(acts.answer(workup, "purge-valve-holds-vacuum", {0: "holds"}))
+    first = effort(workup)
+    checks, tables = book().checks, workup.tables
+    assert first.minutes == checks["purge-valve-holds-vacuum"].minutes  # it came in so
+    workup = workup.after(acts.change_condition(workup, "hot-restart"))
+    workup = workup.after(acts.answer(workup, "hot-restart-watched", {1: "normal"}))
+    here, there = (tables.condition_number[n] for n in ("engine-off", "hot-restart"))
+    way = tables.reach[here, there]
+    assert effort(workup).minutes == first.minutes + way[0] + checks["hot-restart-watched"].minutes
+    assert effort(workup).wait == way[1] + checks["hot-restart-watched"].wait
+    last = workup.record.given[-1].number
+    assert effort(workup, upto=last - 1) == first
+    assert effort(workup, only={last}).minutes == checks["hot-restart-watched"].minutes + float(way[0])
+    assert effort(workup, only=()).minutes == 0
+
+
+# ---- stories ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+def test_a_story_has_everything_that_was_answered(path: Path) -> None:
+    case = load_sound(path)
+    told = story(case, garage())
+    answers = [e["step"] for e in case.events if e["event"] in ("answer", "codes", "pass")]
+    assert [m.step for part in told.parts for m in part.moments] == answers
+    assert told.complaint and told.codes
+    assert sum(part.work_effort.minutes for part in told.parts) > 0 or len(told.parts) == 1
+    for part in told.parts:
+        for moment in part.moments:
+            assert 0 < moment.chance <= 1 and (moment.of_found is None or 0 <= moment.of_found <= 1)
+
+
+def test_in_hindsight_nothing_of_what_is_named_can_be_spared() -> None:
+    case = load_sound(ROOT / "cases" / "six-bank-two.yaml")
+    chapter = garage().chapters(a_vehicle(**dict(case.head["vehicle"])), case.events)[0]
+    (one,) = found_in([chapter])
+    workup = chapter.workup
+    seen = hindsight(workup, one)
+    assert seen is not None and 0 < len(seen.answers) < seen.of and seen.effort.minutes < seen.of_effort.minutes
+    right = workup.tables.class_of[workup.tables.cause_number[one.cause]]
+
+    def enough(kept: set[int]) -> bool:
+        spells = [
+            Spell(s.condition, tuple(a for a in s.answers if a.number < 0 or a.number in kept)) for s in workup.spells
+        ]
+        p = believe(workup.tables, spells).probability
+        return settled(workup.tables, p, workup.costs) and by_class(workup.tables, p).argmax() == right
+
+    free = {g.number for g in workup.record.given if not book().checks[g.check].minutes}
+    texts = [story_text for story_text in seen.answers]
+    dear = [g for g in workup.record.given if g.number not in free]
+    from reasoner.session.words import given_text
+
+    kept = {g.number for g in dear if given_text(workup, g) in texts}
+    assert enough(free | kept)
+    if len(kept) == len(texts):
+        assert not any(enough(free | kept - {number}) for number in kept)
+
+
+def test_no_hindsight_where_it_was_never_settled() -> None:
+    assert story(load_sound(UNSOLVED), garage()).hindsight is None
+
+
+def test_a_story_of_two_chapters_says_what_was_done_between() -> None:
+    told = story(load_sound(FOLLOWED_UP), garage())
+    assert [len(part.work) for part in told.parts] == [0, 1, 1]
+    assert told.parts[1].gone_on and not told.parts[2].gone_on
+    assert told.parts[1].looked == (("hot restart", 3, 3),)
+    assert len(told.found) == 2 and told.money > 0
+
+
+def test_corrections_and_foreign_events_are_told_and_harm_nothing() -> None:
+    case = load_sound(CASES[0])
+    step = next(e["step"] for e in case.events if e.get("check") == "smell-of-fuel")
+    more: tuple[Event, ...] = (
+        {"event": "something new", "step": 200, "x": [1]},
+        {"event": "correct", "step": 201, "corrected": step, "check": "smell-of-fuel", "values": {"0": "yes"}, "sure": "sure", "because": "asked again"},
+        {"event": "correct", "step": 202, "vehicle": {"distance": "99000 km"}, "because": "misread"},
+        {"event": "answer", "step": 203, "check": "gone", "values": {"0": "x"}, "sure": "sure"},
+    )  # fmt: skip
+    told = story(CaseFile(case.path, case.head, (*case.events, *more)), garage())
+    assert len(told.corrected) == 2 and "asked again" in told.corrected[0] and "99000 km" in told.corrected[1]
+    assert told.unread == ("gone",)
