@@ -208,7 +208,7 @@ def test_in_hindsight_nothing_of_what_is_named_can_be_spared() -> None:
         return settled(workup.tables, p, workup.costs) and by_class(workup.tables, p).argmax() == right
 
     free = {g.number for g in workup.record.given if not book().checks[g.check].minutes}
-    texts = [story_text for story_text in seen.answers]
+    texts = list(seen.answers)
     dear = [g for g in workup.record.given if g.number not in free]
     from reasoner.session.words import given_text
 
@@ -235,7 +235,10 @@ def test_corrections_and_foreign_events_are_told_and_harm_nothing() -> None:
     step = next(e["step"] for e in case.events if e.get("check") == "smell-of-fuel")
     more: tuple[Event, ...] = (
         {"event": "something new", "step": 200, "x": [1]},
-        {"event": "correct", "step": 201, "corrected": step, "check": "smell-of-fuel", "values": {"0": "yes"}, "sure": "sure", "because": "asked again"},
+        {
+            "event": "correct", "step": 201, "corrected": step, "check": "smell-of-fuel", "values": {"0": "yes"},
+            "sure": "sure", "because": "asked again",
+        },
         {"event": "correct", "step": 202, "vehicle": {"distance": "99000 km"}, "because": "misread"},
         {"event": "answer", "step": 203, "check": "gone", "values": {"0": "x"}, "sure": "sure"},
     )  # fmt: skip
