@@ -160,7 +160,9 @@ def _at_terminal(wish: Wish, color: str) -> None:
             record, workup = kept.workup.record, kept.workup
             if not record.given and record.condition is None:  # the intake was not finished
                 workup = intake.intake(workup, kept.keep, desk)
-            loop.run(workup, kept.keep, desk, Pages())
+            workup = loop.run(workup, kept.keep, desk, Pages())
+            if desk.left == "stop" and workup.record.verdicts:
+                desk.say(f"What to replace, by what it costs: reasoner decide {shlex.quote(kept.journal.path.stem)}")
     except Leave as leave:
         raise click.exceptions.Exit(_status(leave.how)) from None
     except CasebookError as error:

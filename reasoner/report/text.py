@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from io import StringIO
 from typing import Protocol, TextIO
 
 from rich.console import Console, RenderableType
@@ -44,8 +45,9 @@ class Pages:
 
 def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = False) -> None:
     """A document to a stream, all at once."""
+    text = StringIO()
     console = Console(
-        file=out,
+        file=text,
         width=min(width, WIDEST),
         force_terminal=colour,
         color_system="standard" if colour else None,
@@ -58,6 +60,7 @@ def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = 
     )
     for block in verdict_blocks(document) if isinstance(document, Verdict) else why_blocks(document):
         console.print(block)
+    out.write("".join(line.rstrip() + "\n" for line in text.getvalue().splitlines()))
 
 
 # ---- the verdict -----------------------------------------------------------------------------------------------------
