@@ -14,7 +14,7 @@ from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import Event
 
-REPLACED = ("values", "sure", "reading", "inputs")
+REPLACED = ("values", "sure", "reading", "inputs", "figures")
 
 
 def standing(events: Iterable[Event]) -> list[Event]:

@@ -222,7 +222,8 @@ def _plain(value: object) -> object:
 class Wanted:
     """What is looked for; everything said must hold. Words are parts of words, in any order, whatever their case.
 
-    since, until: days as 2026-03-09, or the beginning of one (2026, 2026-03).
+    vehicle: parts of what is said of it, with commas between (`V 8, port`). since, until: days as 2026-03-09, or the
+    beginning of one (2026, 2026-03).
     """
 
     words: tuple[str, ...] = ()
@@ -244,7 +245,7 @@ class Wanted:
             all(word.lower() in text for word in self.words)
             and (not self.state or row.state.startswith(self.state.lower()))
             and all(word in fault for word in self.fault.lower().replace("-", " ").split())
-            and all(word in vehicle for word in self.vehicle.lower().split())
+            and all(" ".join(part.split()) in vehicle for part in self.vehicle.lower().split(","))
             and (not self.code or self.code.upper() in row.codes)
             and (not self.since or day >= self.since)
             and (not self.until or day[: len(self.until)] <= self.until)

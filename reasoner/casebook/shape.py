@@ -68,6 +68,12 @@ def _jobs(value: Any) -> bool:
     )
 
 
+def _figure(value: Any) -> bool:
+    if isinstance(value, Mapping):
+        return bool(value) and all(_text(k) and _number(v) and v >= 0 for k, v in value.items())
+    return isinstance(value, list | tuple) and len(value) == 3 and all(map(_number, value[:2])) and _text(value[2])
+
+
 def _map_of(keys: Test, values: Test) -> Test:
     return lambda found: isinstance(found, Mapping) and all(keys(k) and values(v) for k, v in found.items())
 
@@ -86,6 +92,8 @@ WORDS: dict[Test, str] = {
 }
 COUNTS, TYPED = _map_of(_text, _number), _map_of(_text, lambda value: _text(value) or _number(value))
 BY_CYLINDER = _map_of(_place, _text)
+FIGURES = _map_of(_place, _map_of(_text, _figure))
+WORDS |= {FIGURES: 'figures by place, such as {"1": {"total fuel trim": [-26, 2, "%"]}}'}
 WORDS |= {COUNTS: "names and numbers", TYPED: "names and what was typed", BY_CYLINDER: "texts by cylinder"}
 
 SHAPES: dict[str, dict[str, Test]] = {
@@ -99,7 +107,10 @@ SHAPES: dict[str, dict[str, Test]] = {
         "asked?": _yes_no,
         "condition?": _text_or_none,
         "inputs?": TYPED,
+        "spell?": _text,
+        "figures?": FIGURES,
     },
+    "log": {"file": _text, "mark": _text, "says?": _texts},
     "pass": {"check": _text, "why": _text},
     "avoid": {"condition": _text},
     "tools": {"lacking?": _texts, "at hand?": _texts},

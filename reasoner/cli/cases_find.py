@@ -15,7 +15,7 @@ from reasoner.cli.options import cases_option
 @cases_option
 @click.option("--state", default="", help="open, settled, in work, in proof, or as it was closed: proven, given up ...")
 @click.option("--fault", default="", help="Parts of the name of the fault found, or of the last suspect.")
-@click.option("--vehicle", default="", help="Parts of the vehicle's name or of what it is, such as `V 6 port`.")
+@click.option("--vehicle", default="", help="Parts of its name or of what it is, such as `V 6, port`.")
 @click.option("--code", default="", help="A code that was read, such as P0172.")
 @click.option("--since", default="", metavar="DATE", help="Opened on this day (2026-03-09, 2026-03, 2026) or later.")
 @click.option("--until", default="", metavar="DATE", help="Opened on this day or before.")

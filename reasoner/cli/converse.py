@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any, TextIO
 
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
 from reasoner.cli.keeper import Keeper
 from reasoner.session.acts import Refused
+from reasoner.session.logged import Fetch, no_files
 from reasoner.session.protocol import Talk, hear
 
 LONGEST = 1_000_000  # characters of one message
 
 
-def talk(kept: Keeper, source: TextIO, out: TextIO) -> int:
-    """Say the state, then answer every message until `stop` or the end of input. Returns the status to end with."""
+def talk(kept: Keeper, source: TextIO, out: TextIO, fetch: Fetch = no_files, logs: Sequence[str] = ()) -> int:
+    """Say the state, then answer every message until `stop` or the end of input. Returns the status to end with.
+
+    logs: files of scan logs, taken in before anything is asked.
+    """
 
     def say(thing: dict[str, Any]) -> None:
         out.write(json.dumps(thing) + "\n")
@@ -25,8 +30,17 @@ def talk(kept: Keeper, source: TextIO, out: TextIO) -> int:
         say({**here.state(), "case": kept.journal.path.stem, "notes": list(kept.notes)})
         kept.notes.clear()
 
-    here = Talk(kept.workup)
+    here, mistakes = Talk(kept.workup, fetch=fetch), []
+    for file in logs:
+        try:
+            then, events, _ = hear(here, {"type": "log", "file": file})
+            kept.keep(events)
+            here = then
+        except Refused as refused:
+            mistakes.append({"type": "error", "message": refused.message, "mend": refused.mend})
     say_state()
+    for mistake in mistakes:
+        say(mistake)
     while line := source.readline(LONGEST):
         if not line.strip():
             continue

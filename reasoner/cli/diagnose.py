@@ -13,11 +13,12 @@ import click
 
 from reasoner.casebook import casefile, store
 from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import converse, exits, keeper, loading, shipped
+from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.options import cases_option
 from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
+from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
 
 VEHICLE_EXAMPLE = """\
@@ -44,6 +45,14 @@ distance: 198000 km         # or mi
 @loading.rules_option
 @click.option("--by", type=click.Choice(["time", "money", "gain"]), default="time", help="What a check should save.")
 @click.option("--answers", type=click.Path(path_type=Path), metavar="FILE", help="Answer from a case file, unattended.")
+@click.option("--log", "logs", multiple=True, metavar="FILE.csv", help="Take a scan log in first; may be repeated.")
+@click.option(
+    "--columns",
+    "columns_path",
+    type=click.Path(path_type=Path),
+    metavar="MAPPING.yaml",
+    help="What the columns of logs are (see `reasoner measure columns`).",
+)
 @click.option("--json", "as_json", is_flag=True, help="Speak one JSON object a line on standard input and output.")
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of that conversation, and end.")
 @click.option("--vehicle-example", is_flag=True, help="Print an example of a vehicle file, and end.")
@@ -55,6 +64,8 @@ def command(
     rules_paths: tuple[Path, ...],
     by: str,
     answers: Path | None,
+    logs: tuple[str, ...],
+    columns_path: Path | None,
     as_json: bool,
     schema: bool,
     vehicle_example: bool,
@@ -79,7 +90,8 @@ def command(
         )
         raise click.exceptions.Exit(exits.NO_TERMINAL)
     again = [f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []
-    again += [f"--rules {shlex.quote(str(path))}" for path in rules_paths]
+    again += loading.named_rules()
+    source = Logs(logs, scanlogs.fetcher(columns_path))
     try:
         folder, why = store.folder(cases_dir, os.environ)
         store.ready(folder)
@@ -87,13 +99,21 @@ def command(
         wish = Wish(folder, why, case, path, loading.rules(rules_paths), vehicle_path, by, tuple(again))
         if as_json:
             with wish.opened() as kept:
-                raise click.exceptions.Exit(converse.talk(kept, sys.stdin, sys.stdout))
+                raise click.exceptions.Exit(converse.talk(kept, sys.stdin, sys.stdout, source.fetch, source.files))
         if answers is not None:
-            _unattended(wish, answers)
+            _unattended(wish, answers, source)
         else:
-            _at_terminal(wish, color)
+            _at_terminal(wish, color, source)
     except CasebookError as error:
         raise keeper.refuse(error) from None
+
+
+@dataclass(frozen=True)
+class Logs:
+    """Scan logs to be taken in first, and how logs are read."""
+
+    files: tuple[str, ...]
+    fetch: Fetch
 
 
 @dataclass(frozen=True)
@@ -135,16 +155,16 @@ def _existing(folder: Path, case: str | None) -> Path | None:
         return None
 
 
-def _unattended(wish: Wish, answers: Path) -> None:
+def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
     """Play the answers of a case file through the real session, keeping a case of its own."""
     from reasoner.cli.unattended import run
 
     given = casefile.load(answers)
     with wish.opened(lambda: keeper.vehicle_of(given)) as kept:
-        run(kept, script_of(given.events), sys.stdout)
+        run(kept, script_of(given.events), sys.stdout, lambda kept: scanlogs.take_all(kept, logs.files, logs.fetch))
 
 
-def _at_terminal(wish: Wish, color: str) -> None:
+def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
     from reasoner.report.text import Pages
     from reasoner.terminal import intake, loop
     from reasoner.terminal.desk import Desk, Leave
@@ -160,7 +180,7 @@ def _at_terminal(wish: Wish, color: str) -> None:
             record, workup = kept.workup.record, kept.workup
             if not record.given and record.condition is None:  # the intake was not finished
                 workup = intake.intake(workup, kept.keep, desk)
-            workup = loop.run(workup, kept.keep, desk, Pages())
+            workup = loop.run(workup, kept.keep, desk, Pages(), logs.fetch, logs.files)
             if desk.left == "stop" and workup.record.verdicts:
                 desk.say(f"What to replace, by what it costs: reasoner decide {shlex.quote(kept.journal.path.stem)}")
     except Leave as leave:

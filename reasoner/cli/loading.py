@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from reasoner.rulebook.problem import Notebook, Problem, show
 from reasoner.rulebook.read import gather
 
 ONLY = "only rules"
+NAMED = "rules options"
 
 
 def _only(ctx: click.Context, _: click.Parameter, value: bool) -> None:
@@ -27,7 +29,14 @@ def _layers(ctx: click.Context, _: click.Parameter, value: tuple[Path, ...]) -> 
     only = bool(ctx.meta.get(ONLY))
     if only and not value:
         raise click.UsageError("--only-rules leaves no rules: name some with --rules.", ctx)
+    ctx.meta[NAMED] = [*(["--only-rules"] if only else []), *(f"--rules {shlex.quote(str(path))}" for path in value)]
     return shop.layers(value, only, os.environ)
+
+
+def named_rules() -> list[str]:
+    """The options about rules as they were given, for a command line that does the same again."""
+    found: list[str] = click.get_current_context().meta.get(NAMED, [])
+    return found
 
 
 def rules_option(command: Callable[..., Any]) -> Callable[..., Any]:

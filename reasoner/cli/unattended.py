@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TextIO
 
 from reasoner.cli.keeper import Keeper
@@ -14,14 +15,18 @@ from reasoner.session.words import given_text, named, percent
 MOST_STEPS = 80
 
 
-def run(kept: Keeper, script: Script, out: TextIO) -> None:
-    """Intake from the script (where the case is new), then each proposed check answered from it, to the verdict."""
+def run(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper], None]) -> None:
+    """Intake from the script (where the case is new), then each proposed check answered from it, to the verdict.
+
+    take_logs: takes scan logs in, between the two.
+    """
     from reasoner.report.text import write
 
     if not kept.workup.record.steps:
         for event in script.intake:
             kept.keep(intake_events(kept.workup, event))
     print(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}. Answered from a script.", file=out)
+    take_logs(kept)
     for _ in range(MOST_STEPS):
         workup = kept.workup
         option = next((o for o in workup.ranked if worth(o, workup.costs)), None)

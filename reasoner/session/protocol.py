@@ -8,14 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
+from pathlib import PurePath
 from typing import Any
 
 from reasoner.inference.plan import Option, worth
-from reasoner.session import acts, readings
+from reasoner.session import acts, logged, readings
 from reasoner.session.acts import Refused
 from reasoner.session.asking import question
 from reasoner.session.concluding import belief, next_document, verdict, why
 from reasoner.session.document import Question, Verdict
+from reasoner.session.logged import Fetch, no_files
 from reasoner.session.record import Event
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
@@ -25,11 +27,15 @@ Message = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Talk:
-    """A case in conversation. chosen: a check asked for instead of the proposed one. go_on: ask past a verdict."""
+    """A case in conversation. chosen: a check asked for instead of the proposed one. go_on: ask past a verdict.
+
+    fetch: how the bytes of a log are got.
+    """
 
     workup: Workup
     chosen: Option | None = None
     go_on: bool = False
+    fetch: Fetch = no_files
 
     @property
     def option(self) -> Option | None:
@@ -115,6 +121,12 @@ def _work_out(talk: Talk, message: Message) -> Reply:
     return talk, [], {"type": "worked out", "check": message["check"], "values": weights, **worked.finding.document()}
 
 
+def _log(talk: Talk, message: Message) -> Reply:
+    file = str(message["file"])
+    content, columns = talk.fetch(file)
+    return _kept(talk, logged.take(talk.workup, content, PurePath(file).name, columns))
+
+
 def _asked_check(workup: Workup, option: Option) -> str:
     return workup.tables.checks[option.check if option.first is None else option.first].name
 
@@ -147,6 +159,7 @@ def _why(talk: Talk, message: Message) -> Reply:
 HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
     "answer": _answer,
     "work out": _work_out,
+    "log": _log,
     "pass": _pass,
     "avoid": lambda talk, m: _kept(talk, acts.avoid(talk.workup, m["condition"])),
     "condition": lambda talk, m: _kept(talk, acts.change_condition(talk.workup, m["condition"])),

@@ -7,8 +7,10 @@ on disk, `at` (when). Kinds:
     codes      codes: [{code, states}], complete: whether everything stored was listed
     condition  condition: name, or null when not known: a new spell begins
     answer     check, values: {place: outcome, or {outcome: weight}}, sure; optional reading (as typed),
-               inputs (of a computation, as typed; values are then worked out again), asked, condition (seen at another
-               time, in a spell of its own)
+               inputs (of a computation, as typed; values are then worked out again), figures (with their errors;
+               weighed again), asked, condition (seen at another time, in a spell of its own), spell (answers with the
+               same one were seen together)
+    log        file, mark (of its bytes), says: a scan log; what it answers is in answers of the same step
     pass       check, why: cant-tell | no-tool | not-now
     avoid      condition: one that cannot be brought about
     tools      lacking: [names], at hand: [names]
@@ -30,6 +32,7 @@ from typing import Any
 from reasoner.casebook.correcting import standing as standing
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.measure.asks import Setting
+from reasoner.measure.carried import weigh_carried
 from reasoner.measure.weigh import WorkedOut, work_out
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
@@ -57,14 +60,16 @@ class Given:
 class Record:
     """spells: (condition or None) in order, the present one last. given: all answers, in order.
 
-    passed: check -> why. unclear: (check, condition) that could not be told. avoided: conditions not to be brought
-    about. unread: answers to checks these rules do not have (kept, not weighed).
+    apart: spell of an event -> its number here. passed: check -> why. unclear: (check, condition) that could not be
+    told. avoided: conditions not to be brought about. unread: answers to checks these rules do not have (kept, not
+    weighed).
     """
 
     complaint: str = ""
     codes: tuple[tuple[str, tuple[str, ...]], ...] = ()
     codes_complete: bool = False
     spells: tuple[str | None, ...] = (None,)
+    apart: Mapping[str, int] = field(default_factory=dict)
     given: tuple[Given, ...] = ()
     passed: Mapping[str, str] = field(default_factory=dict)
     unclear: frozenset[tuple[str, str | None]] = frozenset()
@@ -167,11 +172,14 @@ def _answer(book: Rulebook, record: Record, event: Event, number: int, setting: 
         record = _new_spell(record, record.condition)
         given = replace(given, spell=record.present)
     if "condition" in event:  # seen at another time: a spell of its own, put before the present one
-        at = record.present
+        at, label = record.present, str(event.get("spell", ""))
+        if label in record.apart:
+            return replace(record, given=(*record.given, replace(given, spell=record.apart[label])))
         shifted = tuple(replace(g, spell=g.spell + 1) if g.spell == at else g for g in record.given)
         condition = event["condition"] if event["condition"] in book.conditions else None
         spells = (*record.spells[:-1], condition, record.spells[-1])
-        return replace(record, spells=spells, given=(*shifted, given))
+        apart = {**record.apart, label: at} if label else record.apart
+        return replace(record, spells=spells, given=(*shifted, given), apart=apart)
     record = replace(record, given=(*record.given, given))
     return _new_spell(record, check.leaves) if check.leaves else record
 
@@ -181,12 +189,16 @@ def weights_of(
 ) -> dict[int, dict[str, float]] | None:
     """The outcome weights of an answer event by place, or None if these rules do not have its outcomes.
 
-    What was worked out from inputs is worked out again, where these rules still can.
+    What was worked out from inputs or figures is worked out again, where these rules still can.
     """
     if setting is not None and check.computed is not None and event.get("inputs"):
         again = work_out(check, {str(k): str(v) for k, v in event["inputs"].items()}, setting)
         if isinstance(again, WorkedOut):
             return {place: dict(weights) for place, weights in again.weights.items()}
+    if event.get("figures"):
+        carried = weigh_carried(check, event["figures"])
+        if carried is not None:
+            return carried
     names = [o.name for o in check.outcomes]
     right = book.settings.report_right.get(event.get("sure", "sure"))
     if right is None:
@@ -208,12 +220,12 @@ def weights_of(
 def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[tuple[int, Evidence]]:
     """The codes read off, as answers to every check that speaks of codes: listed = second outcome, else the first.
 
-    Not listed counts as absent only where everything stored was read off.
+    Not listed counts as absent only where everything stored was read off. A code is copied from a display and named
+    back, not judged: it counts as it stands, and no outcome is ever impossible (`unlikeliest`).
     """
     if not record.codes and not record.codes_complete:
         return []
     listed = {code for code, _ in record.codes}
-    right = book.settings.report_right["sure"]
     found = []
     for number, table in enumerate(tables.checks):
         check = book.checks[table.name]
@@ -224,7 +236,7 @@ def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[tuple[i
             codes = check.codes.get(0 if table.places == ("engine",) else place, ())
             hit = bool(listed & set(codes)) or ("any" in codes and bool(listed))
             known = bool(codes) and (hit or record.codes_complete)
-            weights.append(report(int(hit), len(table.outcomes), right) if known else None)
+            weights.append(report(int(hit), len(table.outcomes), 1.0) if known else None)
         if any(w is not None for w in weights):
             found.append((number, Evidence(number, tuple(weights), number=-1)))
     return found

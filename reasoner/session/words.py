@@ -90,6 +90,9 @@ def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] |
 
 def step_text(workup: Workup, step: int) -> str:
     """What was done in a step that still stands, in words: an answer, or the act."""
+    logs = [e["file"] for e in standing(workup.events) if (e.get("step"), e.get("event")) == (step, "log")]
+    if logs:
+        return f"the log {logs[0]}, with all that it answers"
     given = [g for g in workup.record.given if g.step == step]
     if given:
         return "; ".join(given_text(workup, g) for g in given)

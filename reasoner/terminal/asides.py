@@ -25,6 +25,7 @@ from reasoner.terminal import working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, para, rows, table
 from reasoner.terminal.listing import ask_codes_complete, slip_lines
+from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
@@ -280,6 +281,7 @@ HELP = (
     ("c changed", "the car is doing something else now, or behaves differently"),
     ("n note", "write something down"),
     ("k kit", "tools that are at hand, or not"),
+    ("log drive.csv", "take in a scan log: what it says of all the checks it can answer"),
     ("v verdict", "what would be concluded by now"),
     ("r again", "show the whole step again;  care: the cautions in full"),
     ("s stop", "keep all and leave; nothing answered is ever lost"),
@@ -302,6 +304,7 @@ ASIDES: dict[str, Aside] = {
     "kit": kit,
     "tools": kit,
     "verdict": so_far,
+    "log": take_log,
     "care": care,
     "help": show_help,
 }

@@ -12,6 +12,7 @@ from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief
 from reasoner.session.document import Question, Verdict
+from reasoner.session.logged import Fetch, no_files
 from reasoner.session.protocol import Talk
 from reasoner.session.record import Event
 from reasoner.session.words import PASSES
@@ -19,6 +20,7 @@ from reasoner.session.workup import Workup
 from reasoner.terminal import asides, working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import pick, pick_several
 from reasoner.terminal.replies import Unclear
@@ -38,14 +40,19 @@ class After(Enum):
     STAY = auto()  # one line was said: just ask again
 
 
-def run(workup: Workup, keep: Keep, desk: Desk, pages: Pages) -> Workup:
+def run(
+    workup: Workup, keep: Keep, desk: Desk, pages: Pages, fetch: Fetch = no_files, logs: Sequence[str] = ()
+) -> Workup:
     """Ask until the person leaves, by a word, Ctrl-C, Ctrl-D or with the terminal; then `desk.left` says how.
 
-    keep: puts events where they are safe and returns the case with them; its failures are the caller's.
+    keep: puts events where they are safe and returns the case with them; its failures are the caller's. fetch: how the
+    bytes of a log are got. logs: files to be taken in before the first question.
     """
-    sitting = Sitting(Talk(workup), keep, desk, pages)
+    sitting = Sitting(Talk(workup, fetch=fetch), keep, desk, pages)
     with desk.seated():
         try:
+            for file in logs:
+                _first(sitting, file)
             while True:
                 _once(sitting)
         except (Leave, KeyboardInterrupt) as leave:
@@ -54,6 +61,14 @@ def run(workup: Workup, keep: Keep, desk: Desk, pages: Pages) -> Workup:
             sitting.keep(stop, same_question=True)
             desk.goodbye(how)
     return sitting.workup
+
+
+def _first(sitting: Sitting, file: str) -> None:
+    """A log named when the program was started."""
+    try:
+        take_log(sitting, file, None)
+    except Refused as refused:
+        sitting.desk.say(in_words(refused))
 
 
 def _once(sitting: Sitting) -> None:
@@ -131,7 +146,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     first, _, rest = line.partition(" ")
     word = "stop" if line.lower() in LEAVING else LETTERS.get(first.lower(), first.lower())
     known = word in asides.ASIDES or word == "stop"
-    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed")):
+    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed", "log")):
         return "", ""
     if first.lower() == "n" and yes_no:
         return "", ""

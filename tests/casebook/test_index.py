@@ -181,7 +181,7 @@ FOUND = Row(
         Wanted(state="prov"),
         Wanted(fault="injector leaks"),
         Wanted(fault="injector-leaks cylinder 3"),
-        Wanted(vehicle="estate inline"),
+        Wanted(vehicle="estate, inline 4"),
         Wanted(code="p0172"),
         Wanted(since="2026-03", until="2026-03"),
         Wanted(since="2026-03-09", until="2026-03-09"),

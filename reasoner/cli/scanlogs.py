@@ -1,0 +1,66 @@
+"""Scan logs handed to a case: read off the disk here, understood in `session.logged`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
+
+import click
+
+from reasoner.cli import exits
+from reasoner.cli.keeper import Keeper
+from reasoner.session import logged
+from reasoner.session.acts import Refused
+from reasoner.session.logged import Fetch
+
+if TYPE_CHECKING:
+    from reasoner.measure.logs.table import Columns
+
+LARGEST = 500_000_000  # bytes; ten hours at fifty rows a second come to less
+
+
+def fetcher(columns: Path | None) -> Fetch:
+    """Reads logs; all with the same mapping of columns, if there is one."""
+
+    def fetch(file: str) -> tuple[bytes, Columns | None]:
+        return _bytes(Path(file).expanduser()), None if columns is None else _mapping(columns)
+
+    return fetch
+
+
+def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
+    """Take logs in unattended. What cannot be read is said in a line, and ends it; what was kept stays."""
+    for file in files:
+        try:
+            content, columns = fetch(file)
+            kept.keep(logged.take(kept.workup, content, PurePath(file).name, columns))
+        except Refused as refused:
+            mend = f" ({refused.mend})" if refused.mend else ""
+            click.echo(f"Error: {refused.message}{mend}", err=True)
+            raise click.exceptions.Exit(exits.PROBLEMS) from None
+
+
+def _bytes(path: Path) -> bytes:
+    """Raises Refused. A pipe or a device may never end, so only files are read."""
+    try:
+        if path.exists() and not path.is_file():
+            raise Refused(f"{path} is no file", "a text file with a header and one row a sample")
+        if path.stat().st_size > LARGEST:
+            raise Refused(f"{path} is too large for a log", f"at most {LARGEST // 1_000_000} MB")
+        return path.read_bytes()
+    except (OSError, ValueError) as error:
+        if isinstance(error, Refused):
+            raise
+        why = getattr(error, "strerror", None) or str(error)
+        raise Refused(f"{path}: {why.lower()}", "the path of a file, from where the program was started") from None
+
+
+def _mapping(path: Path) -> Columns:
+    from reasoner.measure.logs.mapping import read_mapping
+
+    columns, problems = read_mapping(_bytes(path), str(path))
+    if columns is None:
+        first = problems[0]
+        raise Refused(f"{first.place}: {first.message}", first.mend)
+    return columns

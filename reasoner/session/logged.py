@@ -1,0 +1,259 @@
+"""A scan log taken into a case: what its spells say of the checks of these rules, as one step of events.
+
+Every spell of the log becomes a spell of the case, before the present one. Answers carry their figures, so that a
+replay under other rules weighs them again. Which check a figure belongs to is found by quantity, unit, place and
+condition; none is named here.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from reasoner.measure.carried import Carried, weigh_carried
+from reasoner.measure.finding import plus_minus
+from reasoner.measure.trims import SPREAD
+from reasoner.measure.uncertain import Estimate
+from reasoner.rulebook.computed import COMPUTATIONS
+from reasoner.rulebook.model import Check
+from reasoner.session.acts import Refused
+from reasoner.session.plain import harmless
+from reasoner.session.record import Event, standing
+from reasoner.session.words import given_text, places_of
+from reasoner.session.workup import Workup
+
+if TYPE_CHECKING:
+    from reasoner.measure.logs.document import LogDocument, Proposed, SpellFacts
+    from reasoner.measure.logs.table import Columns
+
+# How the bytes of a named log are got, and those of a person's mapping of its columns. Raises Refused.
+Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
+
+CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
+WIDEST, SHAPE = "widest", "shape"
+MOST = 24  # spells of one log; the longest, where there are more
+LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart
+
+
+def no_files(file: str) -> tuple[bytes, Columns | None]:
+    """A `Fetch` for where there are no files."""
+    raise Refused("no files can be read here")
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What a spell says of one place of a check. text: the figures in words."""
+
+    check: Check
+    place: int
+    spell: SpellFacts
+    carried: Carried
+    text: str
+
+
+def take(workup: Workup, content: bytes, name: str, columns: Columns | None = None) -> list[Event]:
+    """The events of one step that take a log in. Raises Refused: no log, nothing in it for this case, or known before.
+
+    name: of the file, without its folder. columns: a person's mapping.
+    """
+    from reasoner.measure.logs.analysis import Engine, analyse  # only who has a log pays for it
+    from reasoner.measure.logs.conditions import RULE_NAMES
+    from reasoner.measure.logs.table import NoLog
+
+    mark = hashlib.sha256(content).hexdigest()[:16]
+    if mark in (event.get("mark") for event in standing(workup.events) if event.get("event") == "log"):
+        raise Refused(f"{harmless(name)} has been taken in before", "a log counts once")
+    vehicle = workup.vehicle
+    engine = Engine(_litres(workup), vehicle.cylinders, len(vehicle.banks))
+    document = analyse(content, harmless(name), columns, engine, RULE_NAMES)
+    if isinstance(document, NoLog):
+        raise Refused(f"{harmless(name)}: {document.why}", document.mend)
+    return events_of(workup, document, mark)
+
+
+def events_of(workup: Workup, document: LogDocument, mark: str) -> list[Event]:
+    """The log and its answers, all of one step. Raises Refused if there are none.
+
+    mark: what the same bytes are known by.
+    """
+    found = _curves(workup, document)
+    curved = {(other, f.place, f.spell.state) for f in found for other in f.check.stands_for}
+    single = _readings(workup, document)
+    found += [f for f in single if (f.check.name, f.place, f.spell.state) not in curved]
+    kept = _longest({f.spell.number: f.spell for f in found}.values())
+    found = [f for f in found if f.spell.number in kept]
+    if not found:
+        raise Refused(
+            f"nothing in {document.name} answers a check of these rules on this vehicle",
+            "`reasoner measure log` shows what it says",
+        )
+    step = workup.record.steps + 1
+    by_answer: dict[tuple[int, str], list[_Found]] = {}
+    for one in sorted(found, key=lambda f: (f.spell.number, f.check.name, f.place)):
+        by_answer.setdefault((one.spell.number, one.check.name), []).append(one)
+    answers = [_answer(document.name, mark, step, group) for group in by_answer.values()]
+    return [{"event": "log", "step": step, "file": document.name, "mark": mark, "says": list(document.says)}, *answers]
+
+
+def understood(workup: Workup, events: Sequence[Event]) -> tuple[str, ...]:
+    """What a log comes to for the case, a line for each answer, with the condition it was seen in."""
+    record = workup.after(events).record
+    titles = workup.book.conditions
+    step = events[0]["step"]
+    lines = []
+    for given in record.given:
+        if given.step == step:
+            condition = record.spells[given.spell]
+            where = titles[condition].title if condition is not None else "not known"
+            lines.append(f"{where}: {given_text(workup, given)}")
+    return tuple(lines)
+
+
+# ---- what a spell says -----------------------------------------------------------------------------------------------
+
+
+def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
+    """Fitted curves that show something. One that shows nothing says less than the single trims, spell by spell."""
+    banks = {bank.number: bank.fits for bank in document.banks}
+    found = []
+    for proposed in document.answers:
+        computation, fits = CURVES.get(proposed.quantity), banks.get(proposed.place)
+        line = (fits.showing or fits.quiet) if fits is not None else None
+        if computation is None or line is None:
+            continue
+        weights = dict(proposed.weights)
+        likeliest = max(weights, key=lambda n: weights[n])
+        kinds = COMPUTATIONS[computation].kinds[SHAPE]
+        if likeliest not in kinds:  # nothing to be seen, or a mixture that no rule speaks of: left to the single trims
+            continue
+        whole = sum(weights.values())
+        shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
+        widest = Estimate(line.at_idle.value, math.hypot(SPREAD, line.at_idle.error))
+        carried: Carried = {WIDEST: _kept(widest, "%"), SHAPE: shape}
+        text = f"{plus_minus(widest)} % at idle, {likeliest}"
+        takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
+        for one in _anywhere(workup, document, proposed, takes, carried, text):
+            by_name = _weights(one)
+            if max(by_name, key=lambda n: by_name[n]) != one.check.outcomes[0].name:
+                found.append(one)
+    return found
+
+
+def _readings(workup: Workup, document: LogDocument) -> list[_Found]:
+    """Numbers for the measures of checks."""
+    found = []
+    for proposed in document.answers:
+        if proposed.value is None or proposed.error is None:
+            continue
+        estimate = Estimate(proposed.value, proposed.error)
+        wanted = (proposed.quantity, proposed.unit)
+        takes = [c for c in _checks(workup) if c.measure and (c.measure.quantity, c.measure.unit) == wanted]
+        text = f"{plus_minus(estimate)} {proposed.unit}".strip()
+        found += _fitting(workup, document, proposed, takes, {proposed.quantity: _kept(estimate, proposed.unit)}, text)
+    return found
+
+
+def _checks(workup: Workup) -> Iterable[Check]:
+    """Checks of this vehicle that a log can answer: it reads, and does nothing to the car."""
+    return (c for n in workup.tables.check_number if not (c := workup.book.checks[n]).provokes)
+
+
+def _fitting(
+    workup: Workup,
+    document: LogDocument,
+    proposed: Proposed,
+    checks: Iterable[Check],
+    carried: Carried,
+    text: str,
+) -> list[_Found]:
+    """One proposal at the checks whose conditions and places allow it, where it tells outcomes apart."""
+    spell = next(s for s in document.spells if s.number == proposed.spell)
+    if spell.condition not in workup.book.conditions or _mixed(document, spell):
+        return []
+    found = []
+    for check in checks:
+        here = not check.conditions or spell.condition in check.conditions
+        if here and str(check.at) == proposed.at and proposed.place in places_of(workup, check):
+            one = _Found(check, proposed.place, spell, carried, text)
+            weights = _weights(one).values()
+            if weights and min(weights) < LIKE * max(weights):
+                found.append(one)
+    return found
+
+
+def _anywhere(
+    workup: Workup,
+    document: LogDocument,
+    proposed: Proposed,
+    checks: Iterable[Check],
+    carried: Carried,
+    text: str,
+) -> list[_Found]:
+    """A curve is fitted to all of a state: kept in its own spell, or in the longest of that state that allows it."""
+    state = next(s.state for s in document.spells if s.number == proposed.spell)
+    others = sorted((s for s in document.spells if s.state == state), key=lambda s: -s.seconds)
+    for number in (proposed.spell, *(s.number for s in others)):
+        if found := _fitting(workup, document, replace(proposed, spell=number), checks, carried, text):
+            return found
+    return []
+
+
+def _mixed(document: LogDocument, spell: SpellFacts) -> bool:
+    """Moments between two states, where the states themselves were seen too: no observation of either."""
+    firm = any(
+        (s.run, s.phase) == (spell.run, spell.phase) and s.state in ("showing", "quiet") for s in document.spells
+    )
+    return spell.state == "open" and firm
+
+
+def _longest(spells: Iterable[SpellFacts]) -> set[int]:
+    return {s.number for s in sorted(spells, key=lambda s: -s.seconds)[:MOST]}
+
+
+# ---- as events -------------------------------------------------------------------------------------------------------
+
+
+def _answer(name: str, mark: str, step: int, group: Sequence[_Found]) -> Event:
+    first = group[0]
+    texts = [f"{f.place}: {f.text}" if len(group) > 1 else f.text for f in group]
+    span = f"{_clock(first.spell.start)}-{_clock(first.spell.end)}"
+    return {
+        "event": "answer",
+        "step": step,
+        "check": first.check.name,
+        "values": {str(f.place): {n: float(f"{w:.4g}") for n, w in _weights(f).items()} for f in group},
+        "sure": "sure",
+        "reading": f"{name} {span}: {', '.join(texts)}",
+        "condition": first.spell.condition,
+        "spell": f"{mark} {first.spell.number}",
+        "figures": {str(f.place): dict(f.carried) for f in group},
+    }
+
+
+def _weights(one: _Found) -> Mapping[str, float]:
+    return (weigh_carried(one.check, {str(one.place): one.carried}) or {}).get(one.place, {})
+
+
+def _kept(estimate: Estimate, unit: str) -> list[Any]:
+    return [float(f"{estimate.value:.5g}"), float(f"{estimate.error:.3g}"), unit]
+
+
+def _clock(seconds: float) -> str:
+    """`5:01`, `1:05:01`."""
+    minutes, rest = divmod(max(0, int(seconds)), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def _litres(workup: Workup) -> float | None:
+    """Displacement, if it was typed in this case."""
+    from reasoner.measure.asks import take as read
+    from reasoner.measure.workings.base import LITRES
+    from reasoner.session.readings import remembered
+    from reasoner.session.record import setting_of
+
+    typed = read(LITRES, remembered(workup, LITRES), setting_of(workup.vehicle))
+    return typed.get(0) if isinstance(typed, Mapping) else None

@@ -1,0 +1,30 @@
+"""A scan log at the screen: read, what was understood read back, then kept as one step or not."""
+
+from __future__ import annotations
+
+from pathlib import PurePath
+
+from reasoner.session import logged
+from reasoner.session.document import Question
+from reasoner.session.plain import harmless
+from reasoner.terminal.blocks import head, rows
+from reasoner.terminal.sitting import Sitting
+
+
+def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
+    """Take in the log of a file. Raises Refused where it is none; nothing has changed then."""
+    desk, workup = sitting.desk, sitting.workup
+    file = (rest or desk.ask("File of the log, or Enter > ")).strip().strip("\"'")
+    if not file:
+        return False
+    content, columns = sitting.talk.fetch(file)
+    events = logged.take(workup, content, PurePath(file).name, columns)
+    says = [("-", harmless(line)) for line in events[0]["says"]]
+    answers = logged.understood(workup, events)
+    listed = rows([(str(n), harmless(line)) for n, line in enumerate(answers, start=1)])
+    desk.page(head("The log says"), rows(says), head("As answers", "each in a spell of its own time"), listed)
+    count = f"{len(answers)} answer{'s' * (len(answers) != 1)}"
+    if desk.ask(f"Enter keeps {count} as one step, n: not > ").lower() not in ("", "y", "yes"):
+        desk.say("Not kept.")
+        return False
+    return sitting.keep(events, f"Kept: the log {harmless(events[0]['file'])}: {count}. Back takes all of it back.")
