@@ -37,8 +37,12 @@ def a_case(
     looks: int = 6,
     state: str = "proven",
     name: str = "",
+    mended: bool = False,
 ) -> CaseFile:
-    """Case `number` of a seed: the codes, then `looks` answers in each of so many spells, then closed."""
+    """Case `number` of a seed: the codes, then `looks` answers in each of so many spells, then closed.
+
+    mended: with the work that was done before it was closed, and some clean provocations.
+    """
     dice = random.Random(f"{seed}/{number}/asked")
     virtual = car(truth, seed, number)
     minute, step = 0, 0
@@ -78,6 +82,13 @@ def a_case(
             if table.ever:
                 asked_ever.add(table.name)
     cause = truth.causes[virtual.cause]
+    if mended:
+        at = "engine" if cause.where == "engine" else cause.where.replace("cylinders", "cylinder").split(" and ")[0]
+        jobs = [{"repair": book.faults[cause.fault].repair, "places": [at]}]
+        add(event="work", kind="one", jobs=jobs)
+        add(event="finished")
+        for _ in range(3):
+            add(event="provoked", condition="hot-restart", clean=True)
     add(event="closed", state=state, fault=cause.fault, where=cause.where)
     name = name or f"car-{number}"
     head = {

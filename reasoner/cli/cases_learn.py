@@ -12,7 +12,7 @@ import click
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError, told
-from reasoner.cli import caseroom, exits, loading, workers
+from reasoner.cli import caseroom, exits, loading, shipped, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
 from reasoner.rulebook.model import Rulebook
@@ -145,13 +145,12 @@ def _without_learned(layers: Sequence[Path]) -> tuple[workers.Layers, str]:
     if SOURCE not in book.sources:
         return tuple(layers), ""
     file = book.sources[SOURCE].place.file
+    meant = {Path(file).resolve(), (shipped.folder("rules").parent / file).resolve()}  # as it is shown
     rest: list[Path] = []
     for layer in layers:
         inside = sorted(layer.glob("*.yaml")) if layer.is_dir() else [layer]
-        if not any(path.as_posix() == file for path in inside):
-            rest.append(layer)
-        else:
-            rest += [path for path in inside if path.as_posix() != file]
+        kept = [path for path in inside if path.resolve() not in meant]
+        rest += [layer] if len(kept) == len(inside) else kept
     if len(rest) == len(layers) and tuple(rest) == tuple(layers):
         raise CasebookError(
             f"numbers learned before stand in {file}", "name rules without that file: --only-rules --rules"

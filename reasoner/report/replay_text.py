@@ -8,7 +8,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
-from reasoner.session.plain import clean, effort_text
+from reasoner.session.plain import clean, effort_text, shortened
 from reasoner.session.replay import Changed, Ending, Grade, Replayed, Reweighed, Said
 from reasoner.session.words import percent
 
@@ -22,7 +22,7 @@ GRADES = {
 SHOWN = 5  # answers that weigh differently, of each case
 ROWS = 40  # of more cases, only those are in the table that do worse, differ or go astray
 FULL = 3  # of so many cases or fewer, each is told in full
-VALUES = 12  # values of the rules that differ
+VALUES = 8  # values of the rules that differ
 
 
 def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) -> list[RenderableType]:
@@ -32,22 +32,24 @@ def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) ->
     blocks: list[RenderableType] = []
     if changed:
         blocks.append(head("what the changed rules say otherwise"))
-        blocks += [
-            item(f"{c.what}: {c.before or 'nothing'} > {c.after or 'nothing'}  [{c.place}]") for c in changed[:VALUES]
-        ]
+        blocks += [item(f"{c.what}: {_value(c.before)} > {_value(c.after)}  [{c.place}]") for c in changed[:VALUES]]
         blocks += _more(len(changed) - VALUES, "value")
         blocks.append(Text())
     if shown:
         blocks.append(_table(shown[:ROWS]))
         blocks += _more(len(shown) - ROWS, "case")
     if len(shown) < len(found):
-        blocks.append(
-            para(f"{count(len(found) - len(shown), 'other case')} as before and right, or with nothing found.")
-        )
+        rest = len(found) - len(shown)
+        which = count(rest, "other case") if shown else f"All {rest} cases"
+        blocks.append(para(f"{which} as before and right, or with nothing found."))
     for one in shown[:ROWS]:
         if len(found) <= FULL or one.worse or (one.changed is not None and _moved(one)):
             blocks += _one(one)
     return [*blocks, *_sum(found)]
+
+
+def _value(text: str) -> str:
+    return shortened(text, 60) if text else "nothing"
 
 
 def _more(number: int, what: str) -> list[RenderableType]:

@@ -23,6 +23,8 @@ def para(text: str, style: str = "", indent: int = 2) -> Padding:
 
 def item(text: str, sign: str = "-", indent: int = 2) -> Padding:
     grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
     grid.add_row(Text(sign, style=HEAD), Text(" ".join(text.split())))
     return Padding(grid, (0, 0, 0, indent))
 

@@ -15,8 +15,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log2
 
-import numpy as np
-
 from reasoner.casebook.casefile import CaseFile
 from reasoner.inference.evidence import Evidence
 from reasoner.network.tables import CheckTable, Tables
@@ -116,7 +114,7 @@ def _look(chapter: Chapter, seen: dict[Key, Sight]) -> None:
 
 
 def _sight(tables: Tables, table: CheckTable, condition: int | None, answer: Evidence, text: str) -> Sight:
-    likeliest = [int(np.argmax(w)) for w in answer.weights if w is not None]
+    likeliest = [w.index(max(w)) for w in answer.weights if w is not None]
     sure = max(max(w) / sum(w) for w in answer.weights if w is not None)
     odd = {o: likeliest.count(o) for o in sorted(set(likeliest)) if o}
     what = tuple((table.outcomes[o], _extent(count, len(table.places))) for o, count in odd.items())

@@ -6,15 +6,16 @@ was there in every chapter before its cure, as far back as it can have been.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache, partial
 
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.correcting import standing, vehicle_fields
 from reasoner.casebook.trouble import CasebookError
-from reasoner.decide.followup import tables_after
+from reasoner.decide.followup import prior_after
 from reasoner.decide.jobs import Job
+from reasoner.network.graph import build
 from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
@@ -29,14 +30,21 @@ PROVEN = ("proven",)
 CURED = ("cured", "cured but unproven")  # the first as older files have it
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Chapter:
-    """work: what was done before it (nothing before the first). events: those that stand."""
+    """work: what was done before it (nothing before the first). events: those that stand.
+
+    workup: the case as it stood at its end; worked out when it is asked for, which most chapters never are.
+    """
 
     number: int
     work: tuple[Job, ...]
     events: tuple[Event, ...]
-    workup: Workup
+    make: Callable[[], Workup]
+
+    @cached_property
+    def workup(self) -> Workup:
+        return self.make()
 
 
 @dataclass(frozen=True)
@@ -77,19 +85,17 @@ class Garage:
     def __init__(self, book: Rulebook, most: int = KINDS_KEPT) -> None:
         self.book = book
         self._limits = limits(book)
-        self._vehicles: dict[object, Vehicle] = {}
+        self._coming: Vehicle | None = None
         self._made = lru_cache(most)(self._make)
 
-    def tables(self, vehicle: Vehicle) -> Tables:
-        key = kin(self._limits, vehicle)
-        self._vehicles[key] = vehicle
-        try:
-            return self._made(key)
-        finally:
-            del self._vehicles[key]
+    def tables(self, vehicle: Vehicle, work: Collection[str] = ()) -> Tables:
+        """The tables of a vehicle; work: the repairs done to it, without what was believed when they were done."""
+        self._coming = vehicle
+        return self._made(kin(self._limits, vehicle), frozenset(work))
 
-    def _make(self, key: object) -> Tables:
-        return compile_tables(self.book, self._vehicles[key])
+    def _make(self, _: object, work: frozenset[str]) -> Tables:
+        assert self._coming is not None
+        return compile_tables(self.book, self._coming, build(self.book, self._coming, work))
 
     def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
         return Workup(self.book, vehicle, self.tables(vehicle), tuple(events), by)
@@ -97,20 +103,23 @@ class Garage:
     def chapters(self, vehicle: Vehicle, events: Sequence[Event]) -> tuple[Chapter, ...]:
         """The chapters of a case under these rules, each with the case as it stood at its end."""
         parts = parted(events)
-        found = [Chapter(0, (), parts[0], self.begin(vehicle, parts[0]))]
-        carried = [e for e in parts[0] if e.get("event") in CARRIED]
-        done = [work for work in rounds(self.book, events) if work.finished is not None]
+        found = [Chapter(0, (), parts[0], partial(self.begin, vehicle, parts[0]))]
+        done = [work.jobs for work in rounds(self.book, events) if work.finished is not None]
         for number, since in enumerate(parts[1:], start=1):
-            work = done[number - 1].jobs if number <= len(done) else ()
-            before = found[-1].workup
-            chances = dict(
-                zip((c.name for c in before.tables.causes), map(float, before.belief.probability), strict=True)
-            )
-            tables = tables_after(self.book, vehicle, chances, work)
-            workup = Workup(self.book, vehicle, tables, (*carried, *since))
-            found.append(Chapter(number, work, since, workup))
-            carried += [e for e in since if e.get("event") in CARRIED]
+            work = done[number - 1] if number <= len(done) else ()
+            kept = [e for part in parts[:number] for e in part if e.get("event") in CARRIED]
+            make = partial(self._after, vehicle, found[-1], work, (*kept, *since))
+            found.append(Chapter(number, work, since, make))
         return tuple(found)
+
+    def _after(self, vehicle: Vehicle, last: Chapter, work: tuple[Job, ...], events: tuple[Event, ...]) -> Workup:
+        """The case after work: what may be wrong then follows from what was believed before it."""
+        before = last.workup
+        names = (cause.name for cause in before.tables.causes)
+        chances = dict(zip(names, map(float, before.belief.probability), strict=True))
+        tables = self.tables(vehicle, {job.repair for job in work})
+        prior = prior_after(self.book, vehicle, tables.causes, chances, work)
+        return Workup(self.book, vehicle, tables.with_prior(prior), events)
 
 
 def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:

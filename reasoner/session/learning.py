@@ -1,12 +1,9 @@
 """What closed cases say about the numbers of the rules: counts added to what each number is worth.
 
-In a case whose cause c was found, an answer that stays for ever counts towards what the rules say of it under c. One
-that is seen only while the fault shows counts towards that as far as it was showing, and towards `otherwise` as far as
-it was quiet: P(showing | c, all answers of the spell), by the rules as they are (one step of expectation
-maximisation: A. P. Dempster, N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39:1-38, 1977). The same chance counts
-towards how often c shows in that condition. What was found counts towards its share; how often the rules expected
-each fault on these vehicles counts against it. Only cases in which something was found count; what is not proven
-counts half.
+In a case whose cause was found, its answers count as `inference.counting` says: towards what the rules say of them
+under that cause, as far as it was showing, and towards `otherwise`, as far as it was quiet; and towards how often it
+shows. What was found counts towards its share; how often the rules expected each fault on these vehicles counts
+against it. Only cases in which something was found and cured count; what is not proven counts half.
 
 Counts add up over cases, so that any case can be taken out again: that is what leave-one-out does.
 """
@@ -18,13 +15,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import log2
 
-import numpy as np
-
 from reasoner.casebook.casefile import CaseFile
 from reasoner.inference.belief import by_fault
+from reasoner.inference.counting import counts
 from reasoner.inference.dirichlet import rate_after, worth
-from reasoner.inference.evidence import provoked, spell_likelihood
-from reasoner.network.tables import Array, CheckTable
+from reasoner.network.tables import CheckTable
 from reasoner.rulebook.model import Rulebook, Trail
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, vehicle_of
 from reasoner.session.overlay import Learned, overlaid
@@ -36,8 +31,8 @@ HERE, ELSEWHERE, OTHERWISE = "here", "elsewhere", "otherwise"
 LEAST = 1e-12  # a probability no smaller than this is scored: work may have left none
 NAMED = 12  # cases that are named behind a number; of more, only how many there are
 
-Counts = dict[Trail, tuple[float, ...]]
-Said = tuple[tuple[float, ...], float]
+Numbers = tuple[float, ...]
+Said = tuple[Numbers, float]  # a distribution of the rules, and how many cases it is worth
 
 
 @dataclass(frozen=True)
@@ -69,13 +64,13 @@ def lesson(case: CaseFile, garage: Garage) -> Lesson:
     if not usable:
         return Lesson(name, 0.0, why="nothing was found" if not founds else "what was found was not cured")
     book, injection = garage.book, vehicle.properties["injection"]
-    counts = _Counts()
+    sums = _Counts()
     came: dict[Trail, float] = {}
     expected: dict[Trail, float] = {}
     for found in usable:
         weight = 1.0 if found.proven else UNPROVEN
         for number in found.chapters if found.known else ():
-            _count(chapters[number], found, weight, counts)
+            _count(chapters[number], found, weight, sums)
         if 0 in found.chapters:
             fault = found.fault if found.known else _spare(book)
             came[_share(fault, injection)] = weight
@@ -84,13 +79,11 @@ def lesson(case: CaseFile, garage: Garage) -> Lesson:
                 expected[_share(each, injection)] = weight * float(chance)
             pairs = book.faults[fault].pairs
             if found.known and pairs:
-                both = found.where.startswith("cylinders")
-                value, worth_ = pairs.value, pairs.cases or book.faults[fault].origin.weight
-                counts.add(
-                    ("faults", fault, "pairs"), ((value, 1 - value), worth_), weight * np.array((both, not both))
-                )
+                both = float(found.where.startswith("cylinders"))
+                said = (pairs.value, 1.0 - pairs.value), pairs.cases or book.faults[fault].origin.weight
+                sums.add(("faults", fault, "pairs"), said, (both, 1.0 - both), weight)
     most = max(1.0 if f.proven else UNPROVEN for f in usable)
-    return Lesson(name, most, counts.sums, counts.said, came, expected)
+    return Lesson(name, most, sums.sums, sums.said, came, expected)
 
 
 def _share(fault: str, injection: str) -> Trail:
@@ -105,44 +98,36 @@ class _Counts:
     """Counts by number of the rules, and what the rules say there."""
 
     def __init__(self) -> None:
-        self.sums: Counts = {}
+        self.sums: dict[Trail, Numbers] = {}
         self.said: dict[Trail, Said] = {}
 
-    def add(self, key: Trail, said: Said, more: Array) -> None:
-        old = self.sums.get(key)
-        self.sums[key] = tuple((more if old is None else more + np.array(old)).tolist())
+    def add(self, key: Trail, said: Said, more: Numbers, weight: float) -> None:
+        self.sums[key] = _added(self.sums.get(key), more, weight)
         self.said.setdefault(key, said)
 
 
-def _count(chapter: Chapter, found: Found, weight: float, counts: _Counts) -> None:
+def _added(sums: Numbers | None, more: Numbers, weight: float = 1.0) -> Numbers:
+    if sums is None:
+        return tuple(weight * n for n in more)
+    return tuple(s + weight * n for s, n in zip(sums, more, strict=True))
+
+
+def _count(chapter: Chapter, found: Found, weight: float, sums: _Counts) -> None:
     """The counts of one chapter, under the cause that was found."""
     workup = chapter.workup
     tables = workup.tables
     cause = tables.cause_number[found.cause]
-    for spell in workup.belief.spells:
-        showing, quiet = spell_likelihood(tables, spell)
-        shown = float(showing[cause] / (showing[cause] + quiet[cause]))
-        for answer in spell.answers:
-            table = tables.checks[answer.check]
-            keys = row_keys(workup.book, table)
-            looked = [(int(table.index[cause, p]), np.array(w)) for p, w in enumerate(answer.weights) if w is not None]
-            times = Counter(row for row, _ in looked)
-            for row, weights in looked:
-                part = weight / times[row]  # a look at eight cylinders is one case, not eight
-                for number, share in (
-                    [(row, part)] if table.steady else [(row, part * shown), (0, part * (1.0 - shown))]
-                ):
-                    key = keys[number]
-                    if key is not None:
-                        seen = table.rows[number] * weights
-                        said = tuple(table.rows[number].tolist()), table.origins[number].weight
-                        counts.add(key, said, share * seen / seen.sum())
-        told = any(not tables.checks[a.check].steady for a in spell.answers)
-        if spell.condition is not None and told and not provoked(tables, spell):
-            key = ("faults", found.fault, "shows", tables.conditions[spell.condition])
-            value = float(tables.shows[cause, spell.condition])
-            worth_ = tables.shows_origins[int(tables.shows_row[cause, spell.condition])].weight
-            counts.add(key, ((value, 1.0 - value), worth_), weight * np.array((shown, 1.0 - shown)))
+    told = counts(tables, workup.spells, cause)
+    keys = {check: row_keys(workup.book, tables.checks[check]) for check in {check for check, _ in told.rows}}
+    for (check, row), cases in told.rows.items():
+        key, table = keys[check][row], tables.checks[check]
+        if key is not None:
+            sums.add(key, (tuple(table.rows[row].tolist()), table.origins[row].weight), cases, weight)
+    for condition, spells in told.shows.items():
+        value = float(tables.shows[cause, condition])
+        worth_now = tables.shows_origins[int(tables.shows_row[cause, condition])].weight
+        shows = ("faults", found.fault, "shows", tables.conditions[condition])
+        sums.add(shows, ((value, 1.0 - value), worth_now), spells, weight)
 
 
 def row_keys(book: Rulebook, table: CheckTable) -> list[Trail | None]:
@@ -168,7 +153,7 @@ class Total:
     """Sums over cases. behind: for each number the first cases it comes from; cases: how many there are. weights: the
     cases that count, and how much."""
 
-    counts: dict[Trail, Array] = field(default_factory=dict)
+    counts: dict[Trail, Numbers] = field(default_factory=dict)
     said: dict[Trail, Said] = field(default_factory=dict)
     came: dict[Trail, float] = field(default_factory=dict)
     expected: dict[Trail, float] = field(default_factory=dict)
@@ -192,9 +177,8 @@ class Total:
         return rest
 
     def _sum(self, one: Lesson, sign: float) -> None:
-        for key, counts in one.counts.items():
-            more = sign * np.array(counts)
-            self.counts[key] = self.counts[key] + more if key in self.counts else more
+        for key, more in one.counts.items():
+            self.counts[key] = _added(self.counts.get(key), more, sign)
             self.said.setdefault(key, one.said[key])
         for sums, values in ((self.came, one.came), (self.expected, one.expected)):
             for share, value in values.items():
@@ -203,7 +187,7 @@ class Total:
 
 def learn(book: Rulebook, total: Total, least: float = 0.0) -> tuple[Learned, ...]:
     """The numbers that the cases move by at least so much (0.01: one point in a hundred, or a hundredth of a share)."""
-    found = [_learned(book, key, counts, total) for key, counts in total.counts.items() if counts.sum() > SEEN]
+    found = [_learned(book, key, counts, total) for key, counts in total.counts.items() if sum(counts) > SEEN]
     found += [_learned_share(book, key, total) for key, seen in total.expected.items() if seen > SEEN]
     order = {trail: number for number, trail in enumerate(_in_order(book))}
     moved = [one for one in found if one.moved >= max(least, 1e-6)]
@@ -218,16 +202,16 @@ def _in_order(book: Rulebook) -> Iterator[Trail]:
     yield from (("checks", name) for name in book.checks)
 
 
-def _learned(book: Rulebook, key: Trail, counts: Array, total: Total) -> Learned:
+def _learned(book: Rulebook, key: Trail, counts: Numbers, total: Total) -> Learned:
     before, weight = total.said[key]
     if key[0] == "checks":
         names = tuple(outcome.name for outcome in book.checks[key[1]].outcomes)
     else:
         names = ("shows", "quiet") if key[2] == "shows" else ("both", "one")
-    counts = np.maximum(counts, 0.0)  # a hair below 0 where a case was taken out
-    after = _rounded(worth(before, weight).after(counts.tolist()).mean, rest=0 if key[0] == "checks" else 1)
+    seen = tuple(max(0.0, n) for n in counts)  # a hair below 0 where a case was taken out
+    after = _rounded(worth(before, weight).after(seen).mean, rest=0 if key[0] == "checks" else 1)
     behind, cases = tuple(total.behind.get(key, ())), total.cases[key]
-    return Learned(key, names, before, after, weight, tuple(counts.tolist()), behind, cases)
+    return Learned(key, names, before, after, weight, seen, behind, cases)
 
 
 def _learned_share(book: Rulebook, key: Trail, total: Total) -> Learned:

@@ -103,9 +103,10 @@ def weight_of(one: Learned) -> float:
 def as_rules(book: Rulebook, learned: Sequence[Learned], cite: str, remarks: Iterable[str]) -> str:
     """The text of a rule file. cite: what the cases were. remarks: lines of comment at its head."""
     lines = [*(f"# {remark}".rstrip() for remark in remarks), "format: 1", ""]
-    statements = [one for one in learned if one.trail[2] == "given"]
-    if statements:
-        lines += ["sources:", f"  {SOURCE}: {{cite: {quoted(cite)}, seen: text}}", ""]
+    if learned:  # also where no statement names it: it marks the file, so that nothing is learned from twice
+        named = any(one.trail[2] == "given" for one in learned)
+        waived = [] if named else ["    waive: {unused: it marks this file}"]
+        lines += ["sources:", f"  {SOURCE}:", f"    cite: {quoted(cite)}", "    seen: text", *waived, ""]
     for section, of_section in groupby(learned, key=lambda one: one.trail[0]):
         lines.append(f"{section}:")
         for name, of_entry in groupby(of_section, key=lambda one: one.trail[1]):

@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
-import numpy as np
-
 from reasoner.inference.belief import by_class, leader
 from reasoner.inference.weight import log_odds, weigh
 from reasoner.network.vehicle import Vehicle
@@ -231,7 +229,7 @@ def _same(one: Trace, other: Trace) -> bool:
     if one.workup.tables.cause_number.keys() != other.workup.tables.cause_number.keys():
         return False
     return len(one.beliefs) == len(other.beliefs) and all(
-        np.array_equal(a, b) for a, b in zip(one.beliefs, other.beliefs, strict=True)
+        bool((a == b).all()) for a, b in zip(one.beliefs, other.beliefs, strict=True)
     )
 
 
@@ -302,14 +300,21 @@ class Changed:
 
 
 def changed_values(before: Rulebook, after: Rulebook) -> tuple[Changed, ...]:
-    """Every value that differs, in the order written."""
-    found = []
+    """Every value that differs, in the order written; an entry that only one of them has, once."""
+    entries = [{trail[:2] for trail in book.written} for book in (before, after)]
+    found: dict[tuple[str, ...], Changed] = {}
     for trail in {**before.written, **after.written}:
         old, new = before.written.get(trail), after.written.get(trail)
-        if (old.text if old else "") != (new.text if new else ""):
-            place = str(new.place if new else old.place if old else "")
-            found.append(Changed(": ".join(trail[1:]), old.text if old else "", new.text if new else "", place))
-    return tuple(found)
+        if (old.text if old else "") == (new.text if new else ""):
+            continue
+        place = str(new.place if new else old.place if old else "")
+        if all(trail[:2] in there for there in entries):
+            texts = old.text if old else "", new.text if new else ""
+            found[trail] = Changed(": ".join(trail[1:]), *texts, place)
+        else:
+            texts = ("", "a new entry") if new else ("an entry", "")
+            found.setdefault(trail[:2], Changed(trail[1], *texts, place))
+    return tuple(found.values())
 
 
 def _asked_again(chapters: Sequence[Chapter], found: Found | None) -> Ending:

@@ -197,6 +197,13 @@ def test_the_values_that_differ_are_listed_with_their_place(tmp_path: Path) -> N
     assert changed_values(book(), book()) == ()
 
 
+def test_a_new_entry_is_listed_once() -> None:
+    shop = read_rules([ROOT / "rules"], shown_from=ROOT, over=[ROOT / "cases" / "shop-rules"])
+    new = [one for one in changed_values(shipped().book, shop) if one.what == "vent-hose-blown"]
+    assert [(one.before, one.after) for one in new] == [("", "a new entry")]
+    assert [one.after for one in changed_values(shop, shipped().book) if one.what == "vent-hose-blown"] == [""]
+
+
 def test_answers_the_rules_no_longer_have_are_kept_and_not_weighed() -> None:
     workup = fresh("four")
     events = [
