@@ -160,8 +160,7 @@ def test_the_rest_is_as_it_was(tmp_path: Path) -> None:
 
 
 def test_changed_numbers_change_what_is_asked_next_and_the_verdict(tmp_path: Path) -> None:
-    """Worse after filling up, a rich idle, a purge valve that does not hold: the shop has seen enough, the shipped rules
-    ask once more."""
+    """Worse after filling up, rich at idle, a valve that does not hold: enough for the shop, not for the base."""
     found = []
     for texts in ((), (own("my-rules/numbers.yaml"),)):
         workup = answered(start(*texts, folder=tmp_path), happens_after_refuelling="yes", trim_idle="rich")
