@@ -1,7 +1,8 @@
 """Cases of virtual cars: drawn from tables, looked at in some conditions, and closed with what was really wrong.
 
-Which checks are made is drawn too, and does not follow the answers, so that thousands are made in a minute; what they
-show is drawn by reasoner/session/virtual.py from the tables given as the truth.
+Which checks are made is drawn too, and does not follow the answers, so that thousands are made in a minute. What they
+show is drawn from the tables given as the truth, exactly as the model has it: one cause, one state a spell, every look
+independent given these.
 """
 
 from __future__ import annotations
@@ -12,12 +13,12 @@ from pathlib import Path
 
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.writing import event_line, head_text
-from reasoner.network.tables import Tables
+from reasoner.network.tables import CheckTable, Tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Event
-from reasoner.session.virtual import car, outcomes
 
+SURE = {"sure": 0.85, "think so": 0.12, "guess": 0.03}  # how sure the observer says to be, and how often
 FIRST = ("engine-off", "warm-idle", "hot-restart", "cruise", "after-refuelling", "cold-start", "load", "hot-soak")
 
 
@@ -39,12 +40,13 @@ def a_case(
     name: str = "",
     mended: bool = False,
 ) -> CaseFile:
-    """Case `number` of a seed: the codes, then `looks` answers in each of so many spells, then closed.
+    """Case `number` of a seed: `looks` answers in each of so many spells, then closed.
 
     mended: with the work that was done before it was closed, and some clean provocations.
     """
     dice = random.Random(f"{seed}/{number}/asked")
-    virtual = car(truth, seed, number)
+    cause_number = dice.choices(range(len(truth.causes)), truth.prior.tolist())[0]
+    cause = truth.causes[cause_number]
     minute, step = 0, 0
     day = 1 + number % 28
     events: list[Event] = []
@@ -57,31 +59,28 @@ def a_case(
         events.append({"at": at, "event": kind, "step": step, **event})
 
     add(event="told", complaint="Lamp on and off.")
-    listed = [{"code": code, "states": ["stored"]} for code in virtual.codes(book)]
-    add(event="codes", codes=listed, complete=True)
-    visited: dict[str, int] = {}
+    add(event="codes", codes=[], complete=False)  # not read off: what one code says to several checks is not drawn
     asked_ever: set[str] = set()
     conditions = [name for name in FIRST if name in truth.condition_number]
     for _ in range(spells):
         condition = dice.choice(conditions)
         add(event="condition", condition=condition)
-        spell = (condition, visited.get(condition, 0))
-        visited[condition] = visited.get(condition, 0) + 1
         k = truth.condition_number[condition]
+        showing = dice.random() < truth.shows[cause_number, k]
         possible = [
             t for t in truth.checks
             if (not t.conditions or k in t.conditions) and not t.provokes and t.leaves is None
             and not book.checks[t.name].codes and t.name not in asked_ever
         ]  # fmt: skip
         for table in dice.sample(possible, min(looks, len(possible))):
-            sure, said = virtual.reported(
-                table.name, virtual.there(table.name, spell), spell, book.settings.report_right
-            )
-            values = {str(place): outcome for place, outcome in outcomes(table, said).items()}
+            sure = dice.choices(list(SURE), list(SURE.values()))[0]
+            there = _look(table, cause_number, showing or table.steady, dice)
+            said = [_reported(o, len(table.outcomes), book.settings.report_right[sure], dice) for o in there]
+            first = 0 if table.places == ("engine",) else 1
+            values = {str(place): table.outcomes[o] for place, o in enumerate(said, start=first)}
             add(event="answer", check=table.name, values=values, sure=sure)
             if table.ever:
                 asked_ever.add(table.name)
-    cause = truth.causes[virtual.cause]
     if mended:
         at = "engine" if cause.where == "engine" else cause.where.replace("cylinders", "cylinder").split(" and ")[0]
         jobs = [{"repair": book.faults[cause.fault].repair, "places": [at]}]
@@ -99,6 +98,18 @@ def a_case(
         "vehicle": dict(vehicle.fields),
     }
     return CaseFile(Path(f"{name}.yaml"), head, tuple(events))
+
+
+def _look(table: CheckTable, cause: int, acts: bool, dice: random.Random) -> list[int]:
+    """The outcome at each place."""
+    outcomes = range(len(table.outcomes))
+    rows = [int(row) if acts else 0 for row in table.index[cause]]
+    return [dice.choices(outcomes, table.rows[row].tolist())[0] for row in rows]
+
+
+def _reported(outcome: int, count: int, right: float, dice: random.Random) -> int:
+    """What is said of an outcome: by mistake another one."""
+    return outcome if dice.random() < right else dice.choice([o for o in range(count) if o != outcome])
 
 
 def write(case: CaseFile, folder: Path) -> Path:

@@ -55,7 +55,7 @@ vehicle:                    # what is the same for all of them
 
 
 @dataclass(frozen=True)
-class Reading:
+class Columns:
     """columns: what -> heading. answers: check -> heading. words: kind -> (their word, lower case -> ours)."""
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -75,7 +75,7 @@ class NewCase:
     lines: tuple[int, ...]
 
 
-def mapping_of(said: Any, headings: Sequence[str], columns: Mapping[str, str] | None = None) -> Reading:
+def mapping_of(said: Any, headings: Sequence[str], columns: Mapping[str, str] | None = None) -> Columns:
     """How the columns are to be read, from what a mapping file says and from single columns. Raises Refused.
 
     A heading that is one of our own words stands for itself unless something else was said.
@@ -105,7 +105,7 @@ def mapping_of(said: Any, headings: Sequence[str], columns: Mapping[str, str] | 
         raise acts.Refused("no column says which case a row belongs to", "--column case=HEADING")
     if ("check" in wanted) != ("outcome" in wanted) or ("check" not in wanted and not parts["answers"]):
         raise acts.Refused("no columns hold answers", "--column check=HEADING --column outcome=HEADING, or `answers:`")
-    return Reading(wanted, parts["answers"], words, parts["vehicle"])
+    return Columns(wanted, parts["answers"], words, parts["vehicle"])
 
 
 def _texts(found: Any, key: str) -> dict[str, str]:
@@ -115,7 +115,7 @@ def _texts(found: Any, key: str) -> dict[str, str]:
 
 
 def read_cases(
-    lines: Iterable[Line], mapping: Reading, garage: Garage
+    lines: Iterable[Line], mapping: Columns, garage: Garage
 ) -> tuple[tuple[NewCase, ...], tuple[Refused, ...]]:
     """The cases in these rows, in the order they begin, and every row (or part of one) that was refused."""
     by_case: dict[str, list[Line]] = {}
@@ -138,7 +138,7 @@ class _Case:
     """One case in the making; what does not fit goes to `refused`."""
 
     def __init__(
-        self, name: str, lines: Sequence[Line], mapping: Reading, garage: Garage, refused: list[Refused]
+        self, name: str, lines: Sequence[Line], mapping: Columns, garage: Garage, refused: list[Refused]
     ) -> None:
         self.name, self.lines, self.mapping, self.garage, self.refused = name, lines, mapping, garage, refused
         self.book = garage.book

@@ -22,12 +22,10 @@ from reasoner.inference.dirichlet import rate_after, worth
 from reasoner.network.tables import CheckTable
 from reasoner.rulebook.model import Rulebook, Trail
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, vehicle_of
-from reasoner.session.overlay import Learned, overlaid
+from reasoner.session.overlay import ELSEWHERE, HERE, OTHERWISE, Learned, overlaid
 from reasoner.session.workup import Workup
 
 UNPROVEN = 0.5  # what a case counts in which the cure was not proven. Judgement
-HERE, ELSEWHERE, OTHERWISE = "here", "elsewhere", "otherwise"
-
 LEAST = 1e-12  # a probability no smaller than this is scored: work may have left none
 NAMED = 12  # cases that are named behind a number; of more, only how many there are
 

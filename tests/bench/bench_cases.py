@@ -33,6 +33,7 @@ from tests.fleet import a_case, a_vehicle, mix, write
 ROOT = Path(__file__).parent.parent.parent
 CASES = 10_000
 CARS = 500
+LOTS = [range(5 * lot, 5 * lot + 5) for lot in range(20)]
 
 
 def main() -> None:
@@ -91,24 +92,45 @@ def learning() -> None:
     vehicle = a_vehicle(layout="inline 4", injection="direct", distance="150000 km")
     garage = Garage(book)
     tables = garage.tables(vehicle)
-    print("log2 P(what was wrong) on 500 other cars, bits a car; mean (standard error of the difference)")
+    print("log2 P(what was wrong) on 500 other cars, bits a car; gain (standard error, or least to most)")
     for loosened, what in ((1.0, "within the rules' uncertainty"), (4.0, "four times beyond it")):
         for seed in range(3):
             truth = perturbed(tables, 100 + seed, loosened)
             others = [a_case(book, vehicle, truth, seed, 100_000 + i) for i in range(CARS)]
             before = scores(book, vehicle, garage.tables(vehicle), others)
             best = scores(book, vehicle, truth, others)
-            line = f"{what}, shop {seed}: as written {mean(before):.3f}, the truth itself {mean(best):.3f}"
-            for count in (CARS, 5):
-                total = Total()
-                for i in range(count):
-                    total.add(lesson(a_case(book, vehicle, truth, seed, i), garage))
-                learned = overlaid(book, learn(book, total))
-                after = scores(learned, vehicle, Garage(learned).tables(vehicle), others)
-                gain = [a - b for a, b in zip(after, before, strict=True)]
-                error = statistics.stdev(gain) / len(gain) ** 0.5
-                line += f"; learned from {count} {mean(after):.3f} ({mean(gain):+.3f}, {error:.3f})"
-            print(line, flush=True)
+            many, error = gained(book, vehicle, garage, [range(CARS)], truth, seed, others, before)
+            few, _ = gained(book, vehicle, garage, LOTS, truth, seed, others, before)
+            print(
+                f"{what}, shop {seed}: as written {mean(before):.3f}, the truth itself {mean(best):.3f}; learned from"
+                f" {CARS}: {many[0]:+.3f} ({error:.3f}); from 5, {len(LOTS)} times: {mean(few):+.3f}"
+                f" ({min(few):+.3f} to {max(few):+.3f})",
+                flush=True,
+            )
+
+
+def gained(
+    book: Rulebook,
+    vehicle: Vehicle,
+    garage: Garage,
+    lots: Sequence[range],
+    truth: Tables,
+    seed: int,
+    others: Sequence[CaseFile],
+    before: Sequence[float],
+) -> tuple[list[float], float]:
+    """Bits gained on other cars by learning from each lot of cars; the standard error over the cars, of the last."""
+    found, error = [], 0.0
+    for lot in lots:
+        total = Total()
+        for number in lot:
+            total.add(lesson(a_case(book, vehicle, truth, seed, number), garage))
+        learned = overlaid(book, learn(book, total))
+        after = scores(learned, vehicle, Garage(learned).tables(vehicle), others)
+        gain = [a - b for a, b in zip(after, before, strict=True)]
+        error = statistics.stdev(gain) / len(gain) ** 0.5
+        found.append(mean(gain))
+    return found, error
 
 
 def scores(book: Rulebook, vehicle: Vehicle, tables: Tables, cases: Sequence[CaseFile]) -> list[float]:
