@@ -14,7 +14,7 @@ from itertools import islice
 
 import numpy as np
 
-from reasoner.inference.gain import cause_bits, class_entropy, gain, gain_instead, gain_repeated
+from reasoner.inference.gain import cause_bits, class_entropy, fading, gain, gain_repeated
 from reasoner.inference.plan import (
     Branch,
     Costs,
@@ -91,12 +91,12 @@ def _best_ways(tables: Tables, now: Situation, choices: Sequence[Option]) -> lis
 
 
 def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
-    """The choices with their exact gain."""
+    """The choices with their gain."""
     return [replace(o, gain=bits) for o, bits in zip(choices, _bits(tables, now, choices), strict=True)]
 
 
 def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[float]:
-    """The exact gain of each. Checks with one place are worked out together."""
+    """The gain of each, less what fades of a repeated look. Checks with one place are worked out together."""
     found: list[float] = [0.0] * len(choices)
     moments: dict[tuple[int | None, bool], int] = {}
     together, at = [], []
@@ -105,8 +105,8 @@ def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[flo
         if option.times > 1 and option.condition is not None:
             shows = tables.shows[:, option.condition]
             found[i] = gain_repeated(tables, check, now.probability, shows, option.times)
-        elif (without := replaced(tables, now, option)) is not None:
-            found[i] = gain_instead(tables, check, states(tables, now, option), without, option.place)
+        elif (instead := replaced(tables, now, option)) is not None:
+            found[i] = max(0.0, gain(tables, check, instead.showing, instead.quiet, option.place) - instead.bits)
         elif len(check.places) > 1:
             found[i] = gain(tables, check, *states(tables, now, option), option.place)
         else:
@@ -119,6 +119,10 @@ def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[flo
         bits = swept(tables, checks, np.array(at), np.array(showing), np.array(quiet))
         for i, value in zip(together, bits.tolist(), strict=True):
             found[i] = value
+    for i, option in enumerate(choices):
+        before = now.looks.get(option.check, 0)
+        if before or option.times > 1:
+            found[i] *= fading(tables.checks[option.check], before, option.times)
     return found
 
 

@@ -6,7 +6,8 @@ L_e(c) = sum over s in {showing, quiet} of P(s | c, k_e) * product over answers 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -40,6 +41,20 @@ def report(outcome: int, count: int, right: float) -> tuple[float, ...]:
     """Weights of a reported outcome, when what was reported is what was there with chance `right`."""
     rest = (1.0 - right) / (count - 1) if count > 1 else 0.0
     return tuple(right if i == outcome else rest for i in range(count))
+
+
+@lru_cache(maxsize=16)
+def as_reported(tables: Tables, right: float) -> Tables:
+    """The tables of what will be reported, where that is what was there with chance `right`.
+
+    What a check is worth hangs on what is said of it: a rare outcome that everybody misreports now and then is no
+    proof.
+    """
+    checks = []
+    for check in tables.checks:
+        wrong = (1.0 - right) / max(1, len(check.outcomes) - 1)
+        checks.append(replace(check, rows=check.rows * (right - wrong) + wrong))
+    return replace(tables, checks=tuple(checks))
 
 
 def counted(tables: Tables, spells: Sequence[Spell]) -> tuple[Spell, ...]:
@@ -93,21 +108,26 @@ def reaches_far(check: CheckTable, other: CheckTable) -> bool:
     return other.ever or not share
 
 
-def without(tables: Tables, spells: Sequence[Spell], number: int, fresh: bool) -> tuple[Spell, ...] | None:
-    """The spells without the answers that a check would take the place of; None where it takes no answer's place.
+def would_replace(tables: Tables, spells: Sequence[Spell], number: int, fresh: bool) -> list[tuple[int, Evidence]]:
+    """Answers, each with the number of its spell, that a check would take the place of.
 
     fresh: it would be made in a new spell, else in the last of these.
     """
     check, last = tables.checks[number], len(spells) - 1
+    return [
+        (i, answer)
+        for i, answer in answers_of(spells)
+        if answer.check in check.stands_for
+        and ((i == last and not fresh) or reaches_far(check, tables.checks[answer.check]))
+    ]
 
-    def goes(answer: Evidence, spell: int) -> bool:
-        near = spell == last and not fresh
-        return answer.check in check.stands_for and (near or reaches_far(check, tables.checks[answer.check]))
 
-    if not any(goes(answer, i) for i, spell in enumerate(spells) for answer in spell.answers):
-        return None
+def without(spells: Sequence[Spell], answers: Sequence[tuple[int, Evidence]]) -> tuple[Spell, ...]:
+    """The spells without some answers."""
+    gone = [(i, id(answer)) for i, answer in answers]
     return tuple(
-        Spell(spell.condition, tuple(a for a in spell.answers if not goes(a, i))) for i, spell in enumerate(spells)
+        Spell(spell.condition, tuple(a for a in spell.answers if (i, id(a)) not in gone))
+        for i, spell in enumerate(spells)
     )
 
 

@@ -47,26 +47,15 @@ def gain(tables: Tables, check: CheckTable, showing: Array, quiet: Array, place:
     return max(0.0, open_bits + entropy(found.outcomes(weights)) - found.class_bits(weights))
 
 
-def gain_instead(
-    tables: Tables, check: CheckTable, now: tuple[Array, Array], without: tuple[Array, Array], place: int | None = None
-) -> float:
-    """Expected information of a look that takes the place of earlier answers, over what is known with these, in bits.
+def fading(check: CheckTable, before: int, times: int = 1) -> float:
+    """What is left of the gain of a look, on the mean of `times` looks, after `before` looks at the same in this case.
 
-    now: P(cause, showing) and P(cause, quiet), each (C,). without: the same without the answers it stands for.
+    The numbers of the rules are off by the same at every look. Worth w cases, each learns from what is seen: after j
+    looks the means under two causes have come closer by w / (w + j), and what one more look tells of them goes, for
+    small differences, with its square.
     """
-    if place is not None:
-        by_cause, otherwise = check.rows[check.index[:, place]], check.rows[0]
-    else:
-        table, of = joint_table(check)
-        by_cause, otherwise = table[of], table[-1]
-    if check.steady:
-        chance, joint = (now[0] + now[1]) @ by_cause, (without[0] + without[1])[:, None] * by_cause
-    else:
-        chance = now[0] @ by_cause + now[1].sum() * otherwise
-        joint = without[0][:, None] * by_cause + without[1][:, None] * otherwise
-    then = np.add.reduceat(joint, tables.class_starts, axis=0)
-    left = negative_plogp(then / then.sum(axis=0)).sum(axis=0)
-    return max(0.0, class_entropy(tables, now[0] + now[1]) - float(chance @ left))
+    cases = sum(origin.weight for origin in check.origins) / len(check.origins)
+    return sum((cases / (cases + j)) ** 2 for j in range(before, before + times)) / times
 
 
 def gain_repeated(tables: Tables, check: CheckTable, probability: Array, shows: Array, times: int) -> float:

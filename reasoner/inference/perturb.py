@@ -2,7 +2,7 @@
 
 Distributions are drawn from Dirichlet, showing chances from Beta and shares from Gamma distributions, each with its
 written value as mean and as many cases as it is worth (its weight): the uncertainty that `span` gives a belief's range
-by. Misreading is not in doubt: the floor holds for every draw.
+by. Misreading is not in doubt: the floor is kept, and what is above it is drawn.
 """
 
 from __future__ import annotations
@@ -44,6 +44,8 @@ def _shows(tables: Tables, random: np.random.Generator, loosened: float) -> Arra
 
 def _check(check: CheckTable, random: np.random.Generator, loosened: float, floor: float) -> CheckTable:
     weights = np.array([origin.weight for origin in check.origins]) / loosened
-    drawn = random.gamma(np.maximum(weights[:, None] * check.rows, LEAST))
-    drawn = np.maximum(drawn / np.maximum(drawn.sum(axis=1, keepdims=True), 1e-300), floor)
-    return replace(check, rows=drawn / drawn.sum(axis=1, keepdims=True))
+    above = np.maximum(check.rows - floor, 0.0)
+    drawn = random.gamma(np.maximum(weights[:, None] * above, LEAST))
+    share = above.sum(axis=1, keepdims=True) / np.maximum(drawn.sum(axis=1, keepdims=True), 1e-300)
+    rows = check.rows - above + share * drawn
+    return replace(check, rows=rows / rows.sum(axis=1, keepdims=True))

@@ -12,11 +12,12 @@ import numpy as np
 
 from reasoner.inference.cells import cells
 from reasoner.inference.evidence import Evidence, answer_likelihood, chance_showing, report
-from reasoner.inference.gain import marks
+from reasoner.inference.gain import gain, marks
 from reasoner.network.tables import Array, CheckTable, Tables
 
 By = Literal["time", "money", "gain"]
 REPEATS = (3, 5)
+MOST_LOOKS = 5  # spells in which anybody looks at the same thing; what those did not tell, one more hardly will
 MOST_REPEATED_OUTCOMES = 9  # joint outcomes beyond which repeated looks are not enumerated
 
 
@@ -59,14 +60,27 @@ class Option:
 
 
 @dataclass(frozen=True, eq=False)
+class Instead:
+    """Answers that a check would take the place of, as another reading of the same thing.
+
+    showing, quiet: as in `Situation`, without those answers. bits: what they were expected to tell by themselves. The
+    check tells what it would tell without them, less that: of the same thing nothing is learned twice.
+    """
+
+    showing: Array
+    quiet: Array
+    bits: float
+
+
+@dataclass(frozen=True, eq=False)
 class Situation:
     """Where the case stands. showing, quiet: (C,), P(cause and state of the present spell | answers).
 
     done: (check, place) asked in the present spell, or ever for checks that see for ever (place None: all places).
     unclear: (check, condition) that could not be told. barred: checks that cannot be done (no tool, not now).
     avoided: conditions that cannot be brought about. lacking: tools not at hand.
-    without: by (check, in a new spell): `showing` and `quiet` without the answers it would take the place of.
-    often: checks looked at in as many spells as anybody will; what those did not tell, one more hardly will.
+    instead: by (check, in a new spell): what it would take the place of.
+    looks: in how many spells each check was looked at.
     answered: checks answered or passed over at any time (opens gates). visited: conditions that have had a spell: a
     new one has to be brought about in full, as going out and straight back in makes none.
     """
@@ -81,8 +95,8 @@ class Situation:
     lacking: frozenset[str] = frozenset()
     answered: frozenset[int] = frozenset()
     visited: frozenset[int] = frozenset()
-    without: Mapping[tuple[int, bool], tuple[Array, Array]] = field(default_factory=dict)
-    often: frozenset[int] = frozenset()
+    instead: Mapping[tuple[int, bool], Instead] = field(default_factory=dict)
+    looks: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def probability(self) -> Array:
@@ -97,7 +111,11 @@ def options(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
         if number in now.barred or check.needs & now.lacking or (done and check.steady):
             continue
         for condition, fresh in _where(tables, check, now):
-            if (number, condition) in now.unclear or (done and not fresh) or (fresh and number in now.often):
+            if (
+                (number, condition) in now.unclear
+                or (done and not fresh)
+                or (fresh and now.looks.get(number, 0) >= MOST_LOOKS)
+            ):
                 continue
             if fresh and condition is not None and _out_of_reach(tables, now, condition):
                 continue
@@ -194,13 +212,13 @@ def states(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array
     return probability * shows, probability * (1.0 - shows)
 
 
-def replaced(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array] | None:
-    """As `states`, without the answers that the look would take the place of; None where there are none."""
-    found = now.without.get((option.check, option.fresh))
+def replaced(tables: Tables, now: Situation, option: Option) -> Instead | None:
+    """What the look would take the place of, with the states at the moment of the look; None where nothing is."""
+    found = now.instead.get((option.check, option.fresh))
     if found is None or not option.fresh or option.condition is None:
         return found
-    probability, shows = found[0] + found[1], tables.shows[:, option.condition]
-    return probability * shows, probability * (1.0 - shows)
+    probability, shows = found.showing + found.quiet, tables.shows[:, option.condition]
+    return Instead(probability * shows, probability * (1.0 - shows), found.bits)
 
 
 def settled(tables: Tables, probability: Array, costs: Costs) -> bool:
@@ -235,7 +253,10 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
     """The joint outcomes of one look, the likeliest first."""
     check = tables.checks[option.check]
     showing, quiet = states(tables, now, option)
-    before = replaced(tables, now, option) or (showing, quiet)
+    instead = replaced(tables, now, option)
+    before = (showing, quiet) if instead is None else (instead.showing, instead.quiet)
+    finer = tables.stood_for_by.get(option.check, ())
+    told = gain(tables, check, *before, option.place) if finer else 0.0
     found = cells(tables, check, option.place)
     chance = found.outcomes(found.weights(tables, showing, quiet))
     condition = option.condition if option.fresh else now.condition
@@ -247,7 +268,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
         done=kept | {(option.check, option.place), *((other, None) for other in check.stands_for)},
         answered=now.answered | {option.check},
         visited=now.visited if condition is None else now.visited | {condition},
-        without={(other, False): (showing, quiet) for other in tables.stood_for_by.get(option.check, ())},
+        instead={(other, False): Instead(*before, told) for other in finer},
     )
     for outcome in np.argsort(-chance, kind="stable"):
         if chance[outcome] <= 0:

@@ -12,8 +12,10 @@ from functools import cached_property
 
 from reasoner.inference.belief import Belief, believe, by_fault
 from reasoner.inference.choose import rank
-from reasoner.inference.evidence import Spell, reaches_far, without
-from reasoner.inference.plan import REPEATS, Costs, Option, Situation, dominates, settled
+from reasoner.inference.evidence import Spell, as_reported, chance_showing, reaches_far, without, would_replace
+from reasoner.inference.firm import firm_belief
+from reasoner.inference.gain import gain
+from reasoner.inference.plan import Costs, Instead, Option, Situation, dominates, settled
 from reasoner.network.tables import Array, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
@@ -92,7 +94,7 @@ class Workup:
             if reaches_far(tables.checks[check], tables.checks[other])
         }
         looks = Counter(name for name, _ in {(g.check, g.spell) for g in record.given} | record.unclear)
-        probability, showing = self.belief.probability, self.belief.showing
+        probability, showing = self.firm, self.belief.showing
         return Situation(
             showing=probability * showing,
             quiet=probability * (1.0 - showing),
@@ -106,19 +108,15 @@ class Workup:
             visited=frozenset(
                 tables.condition_number[n] for n in set(record.spells) if n is not None and n in tables.condition_number
             ),
-            without=self._without(done),
-            often=frozenset(
-                tables.check_number[n]
-                for n, times in looks.items()
-                if times >= REPEATS[-1] and n in tables.check_number
-            ),
+            instead=self._instead(done),
+            looks={tables.check_number[n]: times for n, times in looks.items() if n in tables.check_number},
         )
 
-    def _without(self, done: set[tuple[int, int | None]]) -> dict[tuple[int, bool], tuple[Array, Array]]:
-        """What is believed without the answers that a check would take the place of, made here or in a new spell."""
-        found: dict[tuple[int, bool], tuple[Array, Array]] = {}
-        here = self.tables.condition_number.get(self.record.condition or "")
-        for number, table in enumerate(self.tables.checks):
+    def _instead(self, done: set[tuple[int, int | None]]) -> dict[tuple[int, bool], Instead]:
+        """What each check that stands for others would take the place of, made here or in a new spell."""
+        tables, found = self.tables, dict[tuple[int, bool], Instead]()
+        here = tables.condition_number.get(self.record.condition or "")
+        for number, table in enumerate(tables.checks):
             if not table.stands_for or table.needs & self.record.lacking:
                 continue
             fits = not table.conditions or here in table.conditions
@@ -126,11 +124,19 @@ class Workup:
             if (number, None) in done:
                 ways -= {False, table.steady}
             for fresh in ways:
-                spells = without(self.tables, self.spells, number, fresh)
-                if spells is not None:
-                    left = believe(self.tables, spells)
-                    found[number, fresh] = left.probability * left.showing, left.probability * (1.0 - left.showing)
+                gone = would_replace(tables, self.spells, number, fresh)
+                if gone:
+                    left = believe(tables, without(self.spells, gone))
+                    told = [self._told(left, spell, answer.check) for spell, answer in gone]
+                    p, showing = left.probability, left.showing
+                    found[number, fresh] = Instead(p * showing, p * (1.0 - showing), max(told))
         return found
+
+    def _told(self, left: Belief, spell: int, check: int) -> float:
+        """Bits that an answer's check was expected to tell, from what is believed without it."""
+        condition = self.spells[spell].condition
+        shows = left.showing if spell == len(self.spells) - 1 else chance_showing(self.tables, condition)
+        return gain(self.tables, self.tables.checks[check], left.probability * shows, left.probability * (1.0 - shows))
 
     def _asked(self) -> list[tuple[int, int | None]]:
         """(check, its spell in the record) of everything answered; None for what the list of codes answers."""
@@ -146,16 +152,29 @@ class Workup:
     @cached_property
     def ranked(self) -> list[Option]:
         """Checks to do next, best first."""
-        return rank(self.tables, self.situation, self.costs)
+        return rank(self.expected, self.situation, self.costs)
+
+    @property
+    def expected(self) -> Tables:
+        """The tables of what will be said, everybody being mistaken now and then: what a check is worth."""
+        return as_reported(self.tables, self.book.settings.report_right["sure"])
+
+    @cached_property
+    def firm(self) -> Array:
+        """The belief with the rules' own uncertainty counted in: what a verdict may claim."""
+        return firm_belief(self.tables, self.spells)
 
     @cached_property
     def settled(self) -> bool:
-        return settled(self.tables, self.belief.probability, self.costs)
+        """One repair dominates, and goes on to when the rules' own numbers may be off."""
+        found = settled(self.tables, self.belief.probability, self.costs)
+        return found and settled(self.tables, self.firm, self.costs)
 
     @cached_property
     def fault_settled(self) -> bool:
         """One fault dominates, wherever it sits."""
-        return dominates(by_fault(self.tables, self.belief.probability), self.costs)
+        found = dominates(by_fault(self.tables, self.belief.probability), self.costs)
+        return found and dominates(by_fault(self.tables, self.firm), self.costs)
 
     def after(self, events: Sequence[Event]) -> Workup:
         """The same case with more events."""

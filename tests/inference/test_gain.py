@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
+from math import exp, lgamma
 
 import numpy as np
 import pytest
 
 from reasoner.inference.choose import gains
-from reasoner.inference.gain import entropy, gain, gain_repeated, information, marks, most_repeated
+from reasoner.inference.gain import entropy, fading, gain, gain_repeated, information, marks, most_repeated
 from reasoner.inference.plan import Costs, options
 from reasoner.inference.sweep import sweep
+from reasoner.network.tables import Array
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_spells
 from tests.support import Plain, check, make_tables, plain, situation, yes_no
@@ -101,7 +104,37 @@ def test_the_planner_gives_every_option_its_exact_gain(seed: int) -> None:
             [row[option.condition] for row in model.shows] if option.fresh and option.condition is not None else showing
         )
         exact = slow.gain(model, option.check, p, fresh, option.place, option.times)
-        assert option.gain == pytest.approx(exact, abs=1e-9), option
+        left = fading(tables.checks[option.check], 0, option.times)
+        assert option.gain == pytest.approx(exact * left, abs=1e-9), option
+
+
+@pytest.mark.parametrize("before", [1, 2, 4])
+@pytest.mark.parametrize("cases", [8.0, 20.0, 40.0])
+def test_repeated_looks_fade_as_their_numbers_learn(cases: float, before: int) -> None:
+    """Two causes under which something is seen in 55 and in 45 of a hundred spells, each number worth so many cases:
+    the exact gain of one more look after each of the counts that may have been seen (Beta and Bernoulli, by hand),
+    against the gain of the first."""
+    means = (0.55, 0.45)
+
+    def chance_of(seen: int, mean: float) -> float:
+        """Of `seen` in `before` looks: beta-binomial."""
+        a, b = cases * mean, cases * (1 - mean)
+        ways = lgamma(before + 1) - lgamma(seen + 1) - lgamma(before - seen + 1)
+        beta = [lgamma(x) + lgamma(y) - lgamma(x + y) for x, y in ((a + seen, b + before - seen), (a, b))]
+        return exp(ways + beta[0] - beta[1])
+
+    def looked(chances: Array, rates: Array) -> float:
+        return information(chances[:, None] * np.column_stack([rates, 1 - rates]))
+
+    after = 0.0
+    for seen in range(before + 1):
+        chances = np.array([0.5 * chance_of(seen, mean) for mean in means])
+        learned = np.array([(cases * mean + seen) / (cases + before) for mean in means])
+        after += chances.sum() * looked(chances / chances.sum(), learned)
+    first = looked(np.array([0.5, 0.5]), np.array(means))
+    table = make_tables(plain([0.5, 0.5], [yes_no("look", means)])).checks[0]
+    worth = replace(table, origins=tuple(replace(o, weight=cases) for o in table.origins))
+    assert after / first == pytest.approx(fading(worth, before), rel=0.05)
 
 
 @pytest.mark.parametrize("seed", [s for s in SEEDS if s not in (3, 4)])  # 3, 4: no check has a single place

@@ -223,7 +223,7 @@ def test_a_look_done_in_this_spell_needs_a_new_one() -> None:
 def test_what_was_looked_at_often_is_not_proposed_in_a_new_spell() -> None:
     look = yes_no("look", [0.9, 0.1], ever=False)
     tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5, 0.5)] * 2))
-    now = situation(tables, (Spell(0),), often=frozenset({0}))
+    now = situation(tables, (Spell(0),), looks={0: 5})
     assert [(o.condition, o.fresh) for o in options(tables, now, Costs())] == [(0, False)]
 
 

@@ -238,7 +238,7 @@ def test_tell_takes_codes_read_later() -> None:
 
 
 def test_a_question_about_a_code_takes_the_whole_list() -> None:
-    kept, text, _ = sit("o 2", "P0172 pending, P0172 permanent", "")  # the rich code, chosen from the list
+    kept, text, _ = sit("o 1", "P0172 pending, P0172 permanent", "")  # the rich code, chosen from the list
     assert "It answers them all at once" in flat(text)
     assert dict(kept.workup.record.codes) == {"P0172": ("pending", "permanent")}
     assert kept.workup.record.codes_complete
@@ -318,7 +318,7 @@ def test_a_caution_read_before_is_recalled_by_its_first_sentence() -> None:
 
 
 def test_several_times_is_explained() -> None:
-    start = asking("pinch").after([{"event": "condition", "step": 5, "condition": "engine-off"}])
+    start = asking("trim").after([{"event": "condition", "step": 5, "condition": "engine-off"}])
     _, text, _ = sit("", workup=start)
     times = re.search(r"Worth doing (\d) times", flat(text))
     assert times and "one look that finds nothing says little" in flat(text)
