@@ -13,6 +13,7 @@ TABLE = {
     "new": ("rules_new", "Write a commented skeleton of a fault or a check."),
     "graph": ("rules_graph", "Print the rules as a graph: DOT, GraphML or JSON."),
     "schema": ("rules_schema", "Print a JSON Schema of rule files, for editors."),
+    "trial": ("rules_trial", "Try the rules on virtual cars: how often right, how sure, how long."),
     "tables": ("rules_tables", "Print the tables that rules and a vehicle make, as JSON."),
 }
 

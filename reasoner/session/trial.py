@@ -15,10 +15,9 @@ from reasoner.inference.belief import by_class, by_fault, leader
 from reasoner.inference.choose import rank
 from reasoner.inference.perturb import perturbed
 from reasoner.inference.plan import Option, options, priced, worth
-from reasoner.network.tables import Tables
 from reasoner.session import acts
 from reasoner.session.record import Event
-from reasoner.session.virtual import Car, car, outcomes, spelled
+from reasoner.session.virtual import Car, World, car, outcomes, spelled
 from reasoner.session.words import given_text
 from reasoner.session.workup import Workup
 
@@ -33,7 +32,8 @@ Chooser = Callable[[Workup, int], tuple[Option | None, int]]
 class Step:
     """One thing asked: what it cost (minutes with the question itself) and what it told of the true cause.
 
-    bits: by how much the true cause's repair class gained, log2 of the factor on its probability. text: the answer.
+    bits: by how much the true cause's repair class gained, log2 of the factor on its probability; gain: what was
+    expected of it (0 where not worked out). text: the answer.
     """
 
     check: str
@@ -44,6 +44,7 @@ class Step:
     money: float
     hazards: int
     bits: float
+    gain: float
     text: str
     leading: str
     chance: float
@@ -96,18 +97,20 @@ class Run:
         return sum(s.money for s in self.steps)
 
 
-def true_tables(tables: Tables, perturb: Perturb, seed: int, number: int) -> Tables:
+def world_of(world: World, perturb: Perturb, seed: int, number: int) -> World:
     """What car `number` is drawn from: each has its own perturbed rules."""
-    return tables if perturb == "none" else perturbed(tables, seed * 1_000_003 + number, LOOSENED[perturb])
+    if perturb == "none":
+        return world
+    return World(world.book, perturbed(world.tables, seed * 1_000_003 + number, LOOSENED[perturb]))
 
 
-def run(start: Workup, truth: Tables, seed: int, number: int, choose: Chooser) -> Run:
+def run(start: Workup, world: World, seed: int, number: int, choose: Chooser) -> Run:
     """One car through the session that begins with `start` (no answers yet).
 
-    truth: the tables it is drawn from; what these rules ask and those do not know is answered "can't tell".
+    world: what the car is drawn from; what the session's rules ask and those do not know is answered "can't tell".
     """
-    virtual = car(truth, seed, number)
-    codes = virtual.codes(start.book)
+    virtual = car(world, seed, number)
+    codes = virtual.codes()
     workup = start.after(acts.list_codes(start, [(code, ["stored"]) for code in codes]))
     steps: list[Step] = []
     memory = 0
@@ -123,16 +126,16 @@ def run(start: Workup, truth: Tables, seed: int, number: int, choose: Chooser) -
 def answered(workup: Workup, virtual: Car, option: Option) -> list[Event]:
     """What this car shows to a proposed check; what must come before it is asked in its place."""
     option = asked(workup, option)
-    name, truth = workup.tables.checks[option.check].name, virtual.truth
-    table = truth.checks[truth.check_number[name]] if name in truth.check_number else None
+    name = workup.tables.checks[option.check].name
+    table = virtual.world.table(name)
     if table is None or table.outcomes != workup.tables.checks[option.check].outcomes:
         return acts.pass_over(workup, name, "cant-tell", option)
     record = workup.record
     if option.fresh and option.condition is not None:
         record = workup.after(acts.change_condition(workup, workup.tables.conditions[option.condition])).record
     spell = spelled(record)
-    there = virtual.there(name, spell, option.place)
-    sure, said = virtual.reported(name, there, spell, workup.book.settings.report_right)
+    there = virtual.there(table, spell, option.place)
+    sure, said = virtual.reported(table, there, spell, workup.book.settings.report_right)
     events = acts.answer(workup, name, outcomes(table, said), sure, option)
     if table.provokes and any(there.values()):
         virtual.brought_on.add(spelled(workup.after(events).record))
@@ -172,6 +175,7 @@ def _step(before: Workup, after: Workup, option: Option, virtual: Car) -> Step:
         option.money,
         option.hazards,
         log2(_true_class(after, virtual) / _true_class(before, virtual)),
+        option.gain,
         "".join(given_text(after, g) for g in given) or "can't tell",
         cause.name,
         float(after.belief.probability.max()),
@@ -181,7 +185,7 @@ def _step(before: Workup, after: Workup, option: Option, virtual: Car) -> Step:
 def _true_class(workup: Workup, virtual: Car) -> float:
     """Probability of the true cause's repair class, as these rules have it (tiny where they do not know it)."""
     tables = workup.tables
-    true = virtual.truth.causes[virtual.cause]
+    true = virtual.world.tables.causes[virtual.cause]
     number = tables.cause_number.get(true.name)
     return 1e-9 if number is None else float(by_class(tables, workup.belief.probability)[tables.class_of[number]])
 
@@ -194,7 +198,7 @@ def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], step
     cause = tables.causes[
         leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
     ]
-    true = virtual.truth.causes[virtual.cause]
+    true = virtual.world.tables.causes[virtual.cause]
     true_number = tables.cause_number.get(true.name)
     repairs = workup.book.faults
     return Run(
@@ -251,6 +255,12 @@ def by_list(order: Sequence[tuple[str, str]]) -> Chooser:
         return None, memory
 
     return choose
+
+
+def cheapest_first(start: Workup) -> list[tuple[str, str]]:
+    """Every check once, by what it costs from the start: a list as a shop may keep one, for want of a better."""
+    found = sorted(options(start.tables, start.situation, start.costs), key=lambda o: o.cost)
+    return [(start.tables.checks[number].name, "") for number in dict.fromkeys(o.check for o in found)]
 
 
 def _listed(workup: Workup, possible: Sequence[Option], name: str, condition: str) -> Option | None:
