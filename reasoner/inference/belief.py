@@ -53,6 +53,13 @@ def believe(tables: Tables, spells: Sequence[Spell], prior: Array | None = None)
     return Belief(weights / total, present, float(peak + np.log(total)), spells)
 
 
+def normal(log: Array) -> Array:
+    """Probabilities from their logarithms, which are right but for a constant."""
+    weights = np.exp(log - log.max())
+    found: Array = weights / weights.sum()
+    return found
+
+
 def by_class(tables: Tables, probability: Array) -> Array:
     """Probability of each repair class (R,)."""
     return np.add.reduceat(probability, tables.class_starts)

@@ -203,14 +203,28 @@ def spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
 
 
 def _spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
+    return _together(tables, spell, [answer_likelihood(tables.checks[a.check], a) for a in spell.answers])
+
+
+def _together(tables: Tables, spell: Spell, each: Sequence[tuple[Array, float]]) -> tuple[Array, Array]:
+    """The likelihood of a spell from that of each of its answers."""
     shows = chance_showing(tables, spell.condition, provoked(tables, spell))
     showing, quiet = shows, 1.0 - shows
-    for answer in spell.answers:
-        check = tables.checks[answer.check]
-        if_showing, if_quiet = answer_likelihood(check, answer)
+    for answer, (if_showing, if_quiet) in zip(spell.answers, each, strict=True):
         showing = showing * if_showing
-        quiet = quiet * (if_showing if check.steady else if_quiet)
+        quiet = quiet * (if_showing if tables.checks[answer.check].steady else if_quiet)
     return showing, quiet
+
+
+def each_left_out(tables: Tables, spell: Spell) -> Iterator[tuple[Evidence, tuple[Array, Array]]]:
+    """Every answer of a spell, with the likelihood (as `spell_likelihood` gives it) of the spell without that answer.
+
+    Each answer is worked out once, not once for every other one.
+    """
+    each = [answer_likelihood(tables.checks[a.check], a) for a in spell.answers]
+    for i, answer in enumerate(spell.answers):
+        rest = Spell(spell.condition, spell.answers[:i] + spell.answers[i + 1 :])
+        yield answer, _together(tables, rest, each[:i] + each[i + 1 :])
 
 
 def answers_of(spells: Iterable[Spell]) -> list[tuple[int, Evidence]]:

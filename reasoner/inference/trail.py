@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
+from reasoner.inference.belief import normal
 from reasoner.inference.evidence import Spell, counted, spell_likelihood
 from reasoner.network.tables import Array, Tables
 
@@ -26,5 +27,4 @@ def trail(tables: Tables, prefixes: Iterable[Sequence[Spell]]) -> Iterator[Array
                     showing, quiet = spell_likelihood(tables, spell)
                     known[spell] = np.log(showing + quiet)
                 log = log + known[spell]
-        weights = np.exp(log - log.max())
-        yield weights / weights.sum()
+        yield normal(log)

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reasoner.inference.belief import believe
-from reasoner.inference.evidence import Evidence, Spell
+from reasoner.inference.belief import believe, normal
+from reasoner.inference.evidence import Evidence, Spell, each_left_out, spell_likelihood
 from reasoner.network.tables import Array, Tables
 
 
@@ -47,10 +47,14 @@ def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
     """
     full = believe(tables, spells)
     with_all = log_odds(full.probability)
+    with np.errstate(divide="ignore"):  # after work, some causes cannot be
+        prior = np.log(tables.prior)
+    logs = [np.log(np.add(*spell_likelihood(tables, spell))) for spell in full.spells]
     found = []
     for s, spell in enumerate(full.spells):
-        for answer in spell.answers:
-            rest = tuple(a for a in spell.answers if a is not answer)
-            without = (*full.spells[:s], Spell(spell.condition, rest), *full.spells[s + 1 :])
-            found.append(Weight(answer, s, with_all - log_odds(believe(tables, without).probability)))
+        for answer, (showing, quiet) in each_left_out(tables, spell):
+            log = prior
+            for own in (*logs[:s], np.log(showing + quiet), *logs[s + 1 :]):  # in the order in which belief adds them
+                log = log + own
+            found.append(Weight(answer, s, with_all - log_odds(normal(log))))
     return tuple(found)
