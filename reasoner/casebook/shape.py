@@ -1,13 +1,15 @@
 """Whether the events of a case have the shape that everything else relies on.
 
 A file may be sound YAML and still hold an answer without an outcome, because somebody edited it. That is said here,
-once, with the line; nothing further on has to fear it. Kinds of event that are not known pass.
+once, with the line; nothing further on has to fear it. Kinds of event that are not known pass, with a note: another
+program may have written them, or somebody's slip of the pen.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -128,6 +130,7 @@ SHAPES: dict[str, dict[str, Test]] = {
     "drive": {"counts": COUNTS},
     "cleared": {"cleared": _yes_no},
 }
+KINDS = frozenset(SHAPES) | {"finished"}
 EVERY: dict[str, Test] = {"event": _text, "step?": _whole, "at?": _text}
 
 
@@ -148,7 +151,19 @@ def sound(case: CaseFile) -> CaseFile:
         if wrong := wrong_with(event):
             mend = "mend it, or put `# ` before the line to leave it out"
             raise CasebookError(wrong, mend, case.path, _line(case, number))
-    return case
+    strange = [number for number, event in enumerate(case.events) if event["event"] not in KINDS]
+    return replace(case, notes=(*case.notes, *(_unknown(case, number) for number in strange))) if strange else case
+
+
+def _unknown(case: CaseFile, number: int) -> str:
+    """A note about an event of a kind that is not known, with the nearest that is."""
+    from difflib import get_close_matches  # slow to load, and seldom needed
+
+    kind = str(case.events[number]["event"])
+    line, near = _line(case, number), get_close_matches(kind, KINDS, 1)
+    place = f"line {line}: " if line else ""
+    meant = f'; did you mean "{near[0]}"?' if near else ""
+    return f'{place}"{visible(kind, 30)}" is no event that is known here, and does not count{meant}'
 
 
 def wrong_with(event: Event) -> str:

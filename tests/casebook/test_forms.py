@@ -12,7 +12,7 @@ import pytest
 
 from reasoner.casebook import journal
 from reasoner.casebook.index import row_of
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.shape import KINDS, load_sound
 from reasoner.session.chapters import found_in, vehicle_of
 from reasoner.session.learning import lesson
 from reasoner.session.replay import Grade, replay
@@ -29,6 +29,7 @@ EXPECTED = {
     "3-by-hand": ([("purge-valve-leaks", "proven")], 1),
     "4-with-work": ([("injector-leaks", "cured but unproven"), ("injector-seal-scored", "proven")], 3),
     "5-put-right": ([("regulator-diaphragm", "proven")], 1),
+    "6-readings-and-a-log": ([("injector-leaks", "cured but unproven")], 2),
 }
 
 
@@ -60,6 +61,11 @@ def test_every_view_of_it_works(path: Path) -> None:
     assert (judged is None) == (path.stem == "2-by-the-loop")
     assert bool(lesson(case, garage()).counts) == bool(found)
     assert row_of(path, path.stem).trouble == ""
+
+
+def test_every_kind_of_event_is_in_one_of_them() -> None:
+    """So that no kind can change its form without one of these failing."""
+    assert {event["event"] for path in FORMS for event in load_sound(path).events} == KINDS
 
 
 def test_what_was_put_right_counts() -> None:

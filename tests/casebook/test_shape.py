@@ -67,6 +67,14 @@ def test_kinds_from_elsewhere_pass() -> None:
     assert wrong_with({"event": "something new", "values": 7}) == ""
 
 
+def test_kinds_from_elsewhere_are_noted_with_their_line_and_the_nearest_that_is_known(tmp_path: Path) -> None:
+    """A slip of the pen would otherwise make an answer vanish without a word."""
+    path = write(tmp_path, {"event": "note", "text": "fine"}, {"event": "anwser", "check": "smell-of-fuel"})
+    line = path.read_text(encoding="utf-8").split("\n").index("events:") + 3
+    (note,) = load_sound(path).notes
+    assert note.startswith(f'line {line}: "anwser" is no event') and 'did you mean "answer"?' in note
+
+
 @pytest.mark.parametrize("path", sorted((ROOT / "cases").glob("*.yaml")), ids=lambda p: p.stem)
 def test_the_shipped_cases_are_sound(path: Path) -> None:
     assert load_sound(path).events
