@@ -15,7 +15,7 @@ import click
 from reasoner.casebook import store
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound
-from reasoner.casebook.trouble import CasebookError
+from reasoner.casebook.trouble import CasebookError, visible
 from reasoner.cli import exits
 
 if TYPE_CHECKING:
@@ -54,6 +54,8 @@ def named(where: Path, names: Sequence[str]) -> list[Path]:
             found += [Path(name) / (inside + store.SUFFIX) for inside in store.names(Path(name))]
         else:
             found.append(store.find(where, name))
+            if not os.path.lexists(found[-1]):
+                raise CasebookError(f'there is no case and no folder "{visible(name)}"', "see `reasoner cases list`")
     return list(dict.fromkeys(found))
 
 

@@ -12,7 +12,7 @@ from reasoner.cli import caseroom
 from reasoner.cli.options import cases_option
 
 
-@click.command(epilog="Example: reasoner cases anonymise estate-hot-restart --to shared/leaking-injector.yaml")
+@click.command(epilog="Example: reasoner cases anonymise estate-hot-restart --to copies/estate.yaml")
 @click.argument("case")
 @cases_option
 @click.option(

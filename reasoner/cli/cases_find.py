@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
+
 import click
 
 from reasoner.casebook.index import Wanted
@@ -35,6 +38,9 @@ def command(
 
     What is said by options must hold as well. Nothing found: status 1.
     """
+    for option, day in (("--since", since), ("--until", until)):
+        if day and not re.fullmatch(r"\d{4}(-\d{2}(-\d{2})?)?", day):
+            raise click.UsageError(f'{option}: "{day}" is no day; write it as 2026-03-09, 2026-03 or 2026.')
     wanted = Wanted(words, state, fault, vehicle, code, since, until)
     with caseroom.refusing():
         folder, _ = caseroom.folder(cases_dir)
@@ -47,5 +53,14 @@ def command(
             f"{damaged} of {len(found)} files are damaged and were not looked at; `cases list` says why", err=True
         )
     if not fitting:
-        click.echo(f"none of {len(found)} cases fits", err=True)
+        click.echo(f"none of {len(found) - damaged} cases fits", err=True)
+        if state:
+            _say_states(state, (row.state for row in found if not row.trouble))
         raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _say_states(wanted: str, there: Iterable[str]) -> None:
+    """What states there are, where none begins as the one that was wanted."""
+    states = sorted(set(there))
+    if states and not any(state.startswith(wanted.lower()) for state in states):
+        click.echo(f'no case stands as "{wanted}"; there are: {", ".join(states)}', err=True)

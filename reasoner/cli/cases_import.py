@@ -65,7 +65,8 @@ def command(
         refused_all = [*rows.refused, *refused_lines]
         for case in cases:
             answers = sum(event["event"] == "answer" for event in case.events)
-            what = f"{visible(case.name, 60)}: {answers} answers from {len(case.lines)} lines"
+            many = f"{answers} answer{'' if answers == 1 else 's'} from {len(case.lines)} line"
+            what = f"{visible(case.name, 60)}: {many}{'' if len(case.lines) == 1 else 's'}"
             if not only_try:
                 problem = _begin(folder, case, garage.book.stamp)
                 if problem:

@@ -11,7 +11,7 @@ import click
 
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound
-from reasoner.casebook.trouble import CasebookError, told
+from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shipped, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
@@ -68,8 +68,7 @@ def command(
         used = list(total.weights)
         text = as_rules(book, learned, f"Own closed cases: {len(used)}", _remarks(len(used), left_out, helped))
         if write is not None and learned:
-            with told(write, "the rules cannot be written"):
-                write.write_text(text, encoding="utf-8")
+            _write(write, text)
     unproven = sum(weight < 1 for weight in total.weights.values())
     if as_json:
         numbers = [asdict(one) for one in learned]
@@ -94,6 +93,15 @@ def command(
             click.echo("\nNothing is changed. --write FILE writes these as a rule file.")
     if damaged:
         raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _write(path: Path, text: str) -> None:
+    """Raises CasebookError."""
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        message = f"the rules cannot be written: {(error.strerror or str(error)).lower()}"
+        raise CasebookError(message, "choose another file for --write", path) from None
 
 
 Kept = list[tuple[Path, Lesson]]
@@ -134,7 +142,8 @@ def _remarks(used: int, left_out: Sequence[tuple[str, str]], helped: Sequence[He
     if helped:
         before, after = (sum(getattr(one, key) for one in helped) / len(helped) for key in ("before", "after"))
         lines.append(
-            f"Left out one by one ({len(helped)} cases), the log score goes from {before:.3f} to {after:.3f} bits."
+            f"Left out one by one ({len(helped)} cases), the log score goes from {before:.3f} to {after:.3f} bits:"
+            f" {'they would have helped' if after > before else 'they would not have helped'}."
         )
     return lines
 

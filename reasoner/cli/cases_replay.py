@@ -16,7 +16,11 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.options import cases_option
 from reasoner.session.chapters import Garage, vehicle_of
+from reasoner.session.overlay import SOURCE
 from reasoner.session.replay import Replayed, changed_values, replay
+
+LEARNED = """Note: the changed rules hold numbers learned from closed cases. On those same cases
+they look better than they are; `cases learn` tells what they do on others."""
 
 
 @click.command(epilog="Example: reasoner cases replay --rules my-rules")
@@ -68,6 +72,8 @@ def command(
         from reasoner.report.replay_text import replay_blocks
 
         caseroom.show(replay_blocks(found, differ))
+    if changed and SOURCE in books[-1].sources:
+        click.echo(LEARNED, err=True)
     if damaged or any(one.worse for one in found):
         raise click.exceptions.Exit(exits.PROBLEMS)
 

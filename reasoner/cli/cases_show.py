@@ -15,9 +15,12 @@ from reasoner.cli.options import cases_option
 @click.argument("case")
 @cases_option
 @loading.rules_option
+@click.option("--all", "every", is_flag=True, help="Every answer on its own, those too that moved nothing.")
 @click.option("--asked-again", is_flag=True, help="Also let today's rules choose the checks (takes some seconds).")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
-def command(case: str, cases_dir: str | None, rules_paths: tuple[Path, ...], asked_again: bool, as_json: bool) -> None:
+def command(
+    case: str, cases_dir: str | None, rules_paths: tuple[Path, ...], every: bool, asked_again: bool, as_json: bool
+) -> None:
     """Tell CASE: what was known, what was asked and seen in which condition, how the belief moved, what was said,
     done and proven, what it took, and what would have been quicker.
 
@@ -38,5 +41,5 @@ def command(case: str, cases_dir: str | None, rules_paths: tuple[Path, ...], ask
         caseroom.echo_json({**asdict(told), "asked_again": None if again is None else asdict(again)})
         return
     for note in found.notes:
-        click.echo(f"Note: {note}.", err=True)
-    caseroom.show(story_blocks(told, caseroom.fine(), again))
+        click.echo(f"Note: {note}{'' if note.endswith('?') else '.'}", err=True)
+    caseroom.show(story_blocks(told, caseroom.fine(), again, every))

@@ -16,7 +16,14 @@ def alike_blocks(document: Alike, blocks: bool = True) -> list[RenderableType]:
     a = clean(document)
     if not a.nearest:
         return [para(f"None of {count(a.looked_at, 'solved case')} can be held against {a.case}.")]
-    found: list[RenderableType] = [head(f"most like {a.case}", f"of {count(a.looked_at, 'solved case')}")]
+    found: list[RenderableType] = [
+        head(f"most like {a.case}", f"of {count(a.looked_at, 'solved case')}"),
+        para(
+            "= the same there; / otherwise there. In brackets: on how many cars with a rich code the rules expect it."
+            " The rarer, the more it counts.",
+            QUIET,
+        ),
+    ]
     for one in a.nearest:
         found += _one(one, blocks)
     found += [Text(), head("what they turned out to be", "weighed by how alike")]
@@ -32,8 +39,8 @@ def _one(one: Likeness, blocks: bool) -> list[RenderableType]:
         Text(),
         Text(f"  {bar(one.alike, 10, blocks)} {percent(one.alike)}  {one.case}: {one.vehicle}"),
         para(f"{one.title}{where} ({one.state}); {count(one.both, 'thing')} seen in both", indent=4),
-        *(item(_text(s), "=", 4) for s in one.agrees if s.bits >= 0.5),
-        *(item(f"{_text(s)}; there: {_after(s.other)}", "/", 4) for s in one.differs if s.bits >= 0.5),
+        *(item(text, "=", 4) for text in dict.fromkeys(_seen(s) for s in one.agrees if s.bits >= 0.5)),
+        *(item(text, "/", 4) for text in dict.fromkeys(_otherwise(s) for s in one.differs if s.bits >= 0.5)),
         *([para("nothing that says much was seen in both", QUIET, 4)] if not _telling(one) else []),
     ]
 
@@ -42,8 +49,12 @@ def _telling(one: Likeness) -> bool:
     return any(s.bits >= 0.5 for s in (*one.agrees, *one.differs))
 
 
-def _text(shared: Shared) -> str:
-    return f"{shared.text} ({shared.bits:.1f} bits)"
+def _seen(shared: Shared) -> str:
+    return f"{shared.text} ({percent(2**-shared.bits)})"
+
+
+def _otherwise(shared: Shared) -> str:
+    return f"{shared.text}; there: {_after(shared.other)}"
 
 
 def _after(text: str) -> str:

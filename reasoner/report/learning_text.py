@@ -10,10 +10,11 @@ from rich.text import Text
 
 from reasoner.report.shapes import QUIET, count, head, item, para
 from reasoner.session.learning import Helped
-from reasoner.session.overlay import Learned, figures
+from reasoner.session.overlay import ELSEWHERE, Learned, changes
 from reasoner.session.plain import clean
 
-SHOWN = 25
+SHOWN = 12
+FEW = 30  # cases below which one more may move a number back again; judgement
 
 
 def learning_blocks(
@@ -35,20 +36,31 @@ def learning_blocks(
         return [*found, para("No number of the rules would move by as much as was asked for.")]
     found += [Text(), head("numbers that would change", f"{len(learned)}, those that move most first")]
     for one in sorted(learned, key=lambda one: -one.moved)[:SHOWN]:
-        found.append(item(f"{_what(one)}: {figures(one, one.before)} -> {figures(one, one.after)}  [{_seen(one)}]"))
+        found.append(item(f"{_what(one)}: {changes(one)}  [{_seen(one)}]"))
     if len(learned) > SHOWN:
-        found.append(para(f"and {count(len(learned) - SHOWN, 'other')}, all in the file", QUIET))
-    return [*found, *_helped(helped)]
+        found.append(para(f"and {count(len(learned) - SHOWN, 'other')}", QUIET))
+    found.append(para("The file and --json have all of them, each with the cases behind it.", QUIET))
+    found += _helped(helped)
+    if used < FEW:
+        text = f"{count(used, 'case')}: few to learn from. One more may move a number back again."
+        found += [*([] if helped else [Text()]), para(text)]
+    return found
 
 
 def _what(one: Learned) -> str:
-    return " ".join((one.trail[1], *(part for part in one.trail[2:] if part != "given")))
+    """In words: `smell-of-fuel, given truly-rich`, `port-injector-leaks shows in engine-off`."""
+    _, name, kind, *rest = one.trail
+    if kind == "given":
+        return f"{name}, given {rest[0]}" + (f" {rest[1]}" if rest[1] == ELSEWHERE else "")
+    if kind == "shows":
+        return f"{name} shows in {rest[0]}"
+    return f"{name}, {kind}" + (f" ({rest[0]})" if rest else "")
 
 
 def _seen(one: Learned) -> str:
     if one.trail[2] == "share":
-        return f"found {one.seen[0]:g}, expected {one.seen[1]:.1f}"
-    return f"{sum(one.seen):.1f} looks, {count(one.cases, 'case')}; worth {one.weight:g}"
+        return f"found {count(one.seen[0], 'time')} in {count(one.cases, 'case')}, the rules expected {one.seen[1]:.2g}"
+    return f"{sum(one.seen):.1f} looks in {count(one.cases, 'case')}, beside {one.weight:g} that the rule stands for"
 
 
 def _short(names: str, most: int = 120) -> str:
@@ -67,8 +79,9 @@ def _helped(helped: Sequence[Helped]) -> list[RenderableType]:
         Text(),
         head("would they have helped", "each case under what the others teach"),
         para(
-            f"Log score of what was found: {before:.3f} bits a case now, {after:.3f} with the others' numbers"
-            f" (0 is certain and right; higher is better). Better in {better} of {len(helped)}, worse in {worse}."
+            f"Chance given to what was found, as a log score: {before:.3f} bits a case now, {after:.3f} with the others'"
+            f" numbers (0 is certain and right, -1 is 50 %, -2 is 25 %). Better in {better} of {len(helped)}, worse in"
+            f" {worse}."
         ),
     ]
     losers = sorted((one for one in helped if one.after < one.before - 0.1), key=lambda one: one.after - one.before)

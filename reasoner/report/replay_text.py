@@ -22,6 +22,7 @@ GRADES = {
 SHOWN = 5  # answers that weigh differently, of each case
 ROWS = 40  # of more cases, only those are in the table that do worse, differ or go astray
 FULL = 3  # of so many cases or fewer, each is told in full
+NAMES = 32  # characters of a case's name that are kept on one line
 VALUES = 8  # values of the rules that differ
 
 
@@ -43,9 +44,17 @@ def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) ->
         which = count(rest, "other case") if shown else f"All {rest} cases"
         blocks.append(para(f"{which} as before and right, or with nothing found."))
     for one in shown[:ROWS]:
-        if len(found) <= FULL or one.worse or (one.changed is not None and _moved(one)):
+        if _in_full(one, len(found)):
             blocks += _one(one)
-    return [*blocks, *_sum(found)]
+    blocks += _sum(found)
+    if len(found) > FULL:
+        blocks.append(para("`cases replay CASE` tells a case in full.", QUIET, 0))
+    return blocks
+
+
+def _in_full(one: Replayed, of: int) -> bool:
+    """Whether a case is told in full: of many, only where it is right or wrong otherwise than before."""
+    return of <= FULL or one.worse or (one.changed is not None and one.changed.grade != one.today.grade)
 
 
 def _value(text: str) -> str:
@@ -74,19 +83,20 @@ def _moved(one: Replayed) -> bool:
 def _table(found: Sequence[Replayed]) -> RenderableType:
     beside = any(one.changed is not None for one in found)
     again = any(one.asked_again is not None for one in found)
-    then = any(one.said is not None for one in found)
+    then = not beside and any(one.said is not None for one in found)
     heading = ["case", *(["said then"] if then else []), "today's rules"]
     heading += ["changed rules", "verdict"] if beside else []
     heading += ["asked again"] if again else []
     lines = []
     for one in found:
-        line = [_name(one), *([_said(one.said)] if then else []), _short(one.today)]
+        line = [_name(one), *([_said(one.said)] if then else []), _short(one.today, not beside)]
         if beside:
-            line += [_short(one.changed), _sooner(one)]
+            line += [_short(one.changed, False), _sooner(one)]
         if again:
-            line += [_short(one.asked_again)]
+            line += [_short(one.asked_again, not beside)]
         lines.append(line)
-    return columns(lines, wrap=range(len(heading)), heading=heading, indent=0)
+    short = max(len(line[0]) for line in lines) <= NAMES
+    return columns(lines, wrap=range(1 if short else 0, len(heading)), heading=heading, indent=0)
 
 
 def _name(one: Replayed) -> str:
@@ -96,16 +106,20 @@ def _name(one: Replayed) -> str:
 def _said(said: Said | None) -> str:
     if said is None:
         return "-"
-    right = {True: "right", False: "wrong", None: said.cause}[said.right]
-    return right if said.kind == "settled" else f"{right}, not settled"
+    settled = said.kind == "settled"
+    if said.right is None:
+        return "settled" if settled else "not settled"
+    right = "right" if said.right else "wrong"
+    return right if settled else f"{right}, not settled"
 
 
-def _short(ending: Ending | None) -> str:
+def _short(ending: Ending | None, chance: bool) -> str:
+    """chance: with how likely it is, where there is room for that."""
     if ending is None:
         return "-"
-    grade = GRADES[ending.grade] if ending.grade is not None else ending.cause
+    grade = GRADES[ending.grade] if ending.grade is not None else "settled" if ending.settled else "not settled"
     after = f" after {ending.settled}" if ending.settled is not None else ""
-    return f"{grade}{after}, {percent(ending.chance)}"
+    return f"{grade}{after}" + (f", {percent(ending.chance)}" if chance else "")
 
 
 def _sooner(one: Replayed) -> str:
@@ -122,7 +136,7 @@ def _sooner(one: Replayed) -> str:
     if before.settled is None or after.settled is None or before.settled == after.settled:
         return "same" if before.settled == after.settled else "settled now" if after.settled else "not settled now"
     step = abs(after.settled - before.settled)
-    return f"{count(step, 'answer')} {'sooner' if after.settled < before.settled else 'later'}"
+    return f"{step} {'sooner' if after.settled < before.settled else 'later'}"
 
 
 def _one(one: Replayed) -> list[RenderableType]:
@@ -138,10 +152,11 @@ def _one(one: Replayed) -> list[RenderableType]:
     if one.asked_again is not None:
         blocks.append(para(f"Asked again: {_long(one.asked_again)}"))
     if one.reweighed:
-        blocks.append(para(f"Weighs otherwise for {one.against} (decibans, today > changed):", QUIET))
+        blocks.append(para(f"Weighs otherwise for {one.against} (today > changed, in decibans):", QUIET))
         blocks += [item(_reweighed(r)) for r in one.reweighed[:SHOWN]]
         if len(one.reweighed) > SHOWN:
             blocks.append(para(f"and {count(len(one.reweighed) - SHOWN, 'other')}", QUIET, 4))
+        blocks.append(para("3 decibans double the odds, 10 make them ten times as high.", QUIET))
     if one.today.unread:
         blocks.append(para("Not in today's rules, so not weighed: " + ", ".join(dict.fromkeys(one.today.unread))))
     return blocks

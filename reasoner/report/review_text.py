@@ -25,8 +25,8 @@ def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]
     found: list[RenderableType] = [head("closed cases", f"{r.cases}: {states}")]
     if not r.judged:
         return [*found, para("In none of them was anything found that a verdict could be held against.")]
-    unproven = f", {r.unproven} of them not proven" if r.unproven else ""
-    found.append(para(f"Something was found {count(r.judged, 'time')}{unproven}. By the rules of today unless said."))
+    unproven = f", {r.unproven} not proven" if r.unproven else ""
+    found.append(para(f"{count(r.judged, 'fault')} found in them{unproven}. Weighed by the rules of today unless said."))
     found += [Text(), head("how often right")]
     found.append(columns(_rights(r)))
     title = "as said then" if r.then is not None and r.then.right.cases >= r.judged else "by today's rules"
@@ -35,8 +35,8 @@ def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]
         found += _calibration(shown, title, blocks)
     found += _times(r)
     found += _misled(r.misled)
-    found += _worth("worth their time", r.worth)
-    found += _worth("took time and told nothing", r.wasted)
+    found += _worth("worth their time", "a bit: what was found became twice as likely", r.worth)
+    found += _worth("took time and told next to nothing", "", r.wasted)
     if r.not_in_rules:
         found += [Text(), head("found, and not in the rules")]
         found += [item(f"{fault} ({where}): {case}") for case, fault, where in r.not_in_rules]
@@ -76,9 +76,10 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
     found.append(columns(lines, right=(0, 1, 2, 3), heading=("said", "mean", "right", "19 times in 20", "")))
     found.append(
         para(
-            f"Brier score {s.brier:.3f} (0 is best) = reliability {s.reliability:.3f} - resolution {s.resolution:.3f} +"
-            f" uncertainty {s.uncertainty:.3f} (Murphy 1973, by the means of the rows); off by"
-            f" {s.calibration_error:.3f} on average."
+            f"What was said and what came are {100 * s.calibration_error:.0f} points in a hundred apart, on average."
+            f" Brier score {s.brier:.3f} (0 is best; always saying 50 % gives 0.25) = reliability {s.reliability:.3f}"
+            f" (rows that are off) - resolution {s.resolution:.3f} (rows that differ) + uncertainty"
+            f" {s.uncertainty:.3f} (cases that differ); Murphy 1973, by the means of the rows."
         )
     )
     if part.right.cases < FEW:
@@ -88,11 +89,17 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
 
 def _times(r: Review) -> list[RenderableType]:
     lines = [
-        (t.title, count(t.cases, "case"), time_text(t.median), f"{time_text(t.least)} to {time_text(t.most)}")
+        (t.title, count(t.cases, "case"), time_text(t.median), _from_to(t.least, t.most) if t.cases > 1 else "")
         for t in r.times[:SHOWN]
     ]
     heading = ("", "", "half took less", "from, to")
-    return [Text(), head("minutes by fault"), columns(lines, wrap=(0,), heading=heading)]
+    found = [Text(), head("time by fault", "work at looking, by the rules' minutes"), columns(lines, wrap=(0,), heading=heading)]
+    more = len(r.times) - SHOWN
+    return [*found, *([para(f"and {count(more, 'other fault')}", QUIET)] if more > 0 else [])]
+
+
+def _from_to(least: float, most: float) -> str:
+    return f"{time_text(least)} to {time_text(most)}"
 
 
 def _misled(rows: Sequence[Misleading]) -> list[RenderableType]:
@@ -101,11 +108,16 @@ def _misled(rows: Sequence[Misleading]) -> list[RenderableType]:
     found: list[RenderableType] = [Text(), head("spoke against what was found")]
     for row in rows[:SHOWN]:
         cases = ", ".join(row.cases[:3]) + (f" and {len(row.cases) - 3} more" if len(row.cases) > 3 else "")
-        found.append(item(f"{row.text} ({row.worst:+.0f} decibans): in {len(row.cases)} of {row.of}: {cases}"))
+        times = f"made it {10 ** (-row.worst / 10):.0f} times less likely"
+        found.append(item(f"{row.text}: {times}; {_of(row)}: {cases}"))
     return found
 
 
-def _worth(title: str, rows: Sequence[Worth]) -> list[RenderableType]:
+def _of(row: Misleading) -> str:
+    return f"in {len(row.cases)} of {count(row.of, 'case')}"
+
+
+def _worth(title: str, rest: str, rows: Sequence[Worth]) -> list[RenderableType]:
     if not rows:
         return []
     lines = [
@@ -113,4 +125,4 @@ def _worth(title: str, rows: Sequence[Worth]) -> list[RenderableType]:
         for row in rows
     ]
     heading = ("", "", "told", "took", "bits a quarter hour")
-    return [Text(), head(title), columns(lines, right=(2, 3, 4), wrap=(0,), heading=heading)]
+    return [Text(), head(title, rest), columns(lines, right=(2, 3, 4), wrap=(0,), heading=heading)]

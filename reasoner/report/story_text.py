@@ -21,8 +21,16 @@ from reasoner.session.words import percent
 BAR = 10  # characters
 
 
-def story_blocks(document: Story, blocks: bool = True, again: Ending | None = None) -> list[RenderableType]:
-    """The whole story. blocks: whether block characters can be shown. again: the loop's own way, where it was asked."""
+STILL = 3  # so many answers one after another that moved nothing are named together
+
+
+def story_blocks(
+    document: Story, blocks: bool = True, again: Ending | None = None, every: bool = False
+) -> list[RenderableType]:
+    """The whole story. blocks: whether block characters can be shown. again: the loop's own way, where it was asked.
+
+    every: each answer on its own, those too that moved nothing.
+    """
     s = clean(document)
     found: list[RenderableType] = [
         head(f"case {s.case}", f"{s.vehicle}, opened {s.opened[:10]}"),
@@ -30,7 +38,7 @@ def story_blocks(document: Story, blocks: bool = True, again: Ending | None = No
         *([para("Codes: " + ", ".join(s.codes))] if s.codes else []),
     ]
     for number, part in enumerate(s.parts):
-        found += _part(part, number, len(s.parts), blocks)
+        found += _part(part, number, len(s.parts), blocks, every)
     found += _outcome(s)
     found += _hindsight(s.hindsight, clean(again) if again else None)
     found += _list("Put right afterwards", s.corrected)
@@ -40,7 +48,7 @@ def story_blocks(document: Story, blocks: bool = True, again: Ending | None = No
     return found
 
 
-def _part(part: Part, number: int, parts: int, blocks: bool) -> list[RenderableType]:
+def _part(part: Part, number: int, parts: int, blocks: bool, every: bool) -> list[RenderableType]:
     found: list[RenderableType] = []
     if number:
         work = "; ".join(part.work) or "what these rules do not have"
@@ -58,7 +66,7 @@ def _part(part: Part, number: int, parts: int, blocks: bool) -> list[RenderableT
     if part.moments:
         rest = "at the right: how likely what leads then is"
         found += [Text(), head(title, rest)]
-        found += _moments(part.moments, blocks)
+        found += _moments(part.moments, blocks, every)
         found += _moved(part.moments, blocks)
     found += [para(f"Said then: {text}") for text in dict.fromkeys(part.said)]
     return [*found, *seen, *(closed if part.ended and parts > 1 else [])]
@@ -79,26 +87,40 @@ def _ordinal(number: int) -> str:
     return "after the " + {1: "first", 2: "second", 3: "third"}.get(number, f"{number}th")
 
 
-def _moments(moments: Sequence[Moment], blocks: bool) -> list[RenderableType]:
+def _moments(moments: Sequence[Moment], blocks: bool, every: bool) -> list[RenderableType]:
     """Grouped by the condition they were seen in; the leader is named where it changes."""
     found: list[RenderableType] = []
     leader = ""
-    for condition, group in groupby(moments, key=lambda m: m.condition):
+    for condition, group in groupby(zip(moments, _still(moments), strict=True), key=lambda pair: pair[0].condition):
         grid = Table.grid(padding=(0, 1, 0, 0), expand=True)
         grid.add_column(justify="right", width=3, no_wrap=True)
         grid.add_column(ratio=1)
         grid.add_column(width=BAR, no_wrap=True)
         grid.add_column(width=10, justify="right", no_wrap=True)
-        for moment in group:
-            text = Text(moment.text)
-            if moment.lead != leader:
-                leader = moment.lead
-                text.append(f"\n-> {leader} leads", style=QUIET)
-            mark = "*" if moment.settled else " "
-            picture = bar(moment.chance, BAR, blocks)
-            grid.add_row(str(moment.step), text, picture, f"{percent(moment.chance)}{mark}")
+        for quiet, several in groupby(group, key=lambda pair: pair[1]):
+            run = [moment for moment, _ in several]
+            if quiet and len(run) >= STILL and not every:
+                names = ", ".join(dict.fromkeys(m.text.partition(": ")[0] for m in run))
+                text = Text(f"to {run[-1].step}, nothing moved: {names}", style=QUIET)
+                grid.add_row(str(run[0].step), text, "", "")
+                continue
+            for moment in run:
+                text = Text(moment.text)
+                if moment.lead != leader:
+                    leader = moment.lead
+                    text.append(f"\n-> {leader} leads", style=QUIET)
+                mark = "*" if moment.settled else " "
+                picture = bar(moment.chance, BAR, blocks)
+                grid.add_row(str(moment.step), text, picture, f"{percent(moment.chance)}{mark}")
         found += [Text(f"  {condition or 'told, or as it stands'}", style=HEAD), Padding(grid, (0, 0, 0, 2))]
     return found
+
+
+def _still(moments: Sequence[Moment]) -> list[bool]:
+    """Which of them changed nothing of what is shown: neither what leads, nor how likely it is, nor whether that
+    settles it."""
+    shown = [(m.lead, percent(m.chance), m.settled) for m in moments]
+    return [number > 0 and now == shown[number - 1] for number, now in enumerate(shown)]
 
 
 def _moved(moments: Sequence[Moment], blocks: bool) -> list[RenderableType]:
@@ -123,9 +145,10 @@ def _outcome(s: Story) -> list[RenderableType]:
     if last.confirmed:
         found.append(para(f"Confirmed by: {_sentence(last.confirmed)}"))
     took = _effort(s.effort)
+    work = "With the work that" if any(part.work for part in s.parts) else "That"
     return [
         *found,
-        para(f"Looking took {took}; with the work, {s.money:.0f} in the shop's money. By the rules' figures."),
+        para(f"Looking took {took}. {work} costs {s.money:.0f}, with the hour at {s.hour:.0f}. By the rules' figures."),
     ]
 
 

@@ -29,7 +29,10 @@ def close_case(
     if state not in STATES:
         raise Refused(f'"{state}" is no way to end', "one of: " + ", ".join(STATES))
     if state == "proven" and not fault:
-        raise Refused("proven is what was found", "name the fault, or close it as another state")
+        raise Refused(
+            '"proven" says what was wrong: which fault was it?',
+            "--fault NAME; or close it as `cured but unproven` or `given up`",
+        )
     if where and not fault:
         raise Refused("a place without a fault", "name the fault too")
     if fault and not not_in_rules:
@@ -50,6 +53,10 @@ def _known(garage: Garage, vehicle: Vehicle, events: Sequence[Event], fault: str
         return
     places = list(dict.fromkeys(cause.where for cause in causes if cause.fault == fault))
     if not places:
-        raise Refused(f"{fault} cannot be on this vehicle, or not without work before it", "see the vehicle's layout")
-    message = f"{fault} sits at no {where}" if where else f"{fault} sits somewhere: where?"
-    raise Refused(message, "one of: " + ", ".join(places))
+        raise Refused(
+            f"by the rules this vehicle ({vehicle.title}) cannot have {fault}, or not without work before it",
+            "`reasoner rules show` says on which vehicles it can be; `cases correct --vehicle` puts the vehicle right",
+        )
+    message = f"{fault} cannot sit at {where} of this vehicle" if where else f"{fault} sits at one place: --where?"
+    single, pairs = [p for p in places if " and " not in p], [p for p in places if " and " in p]
+    raise Refused(message, "one of: " + ", ".join(single) + (f"; or two, such as {pairs[0]}" if pairs else ""))

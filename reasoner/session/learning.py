@@ -148,8 +148,9 @@ def row_keys(book: Rulebook, table: CheckTable) -> list[Trail | None]:
 
 @dataclass
 class Total:
-    """Sums over cases. behind: for each number the first cases it comes from; cases: how many there are. weights: the
-    cases that count, and how much."""
+    """Sums over cases. behind: for each number the first cases it comes from (of a share: in which it was found);
+    cases: how many there are (of a share: in which it could have been found). weights: the cases that count, and how
+    much."""
 
     counts: dict[Trail, Numbers] = field(default_factory=dict)
     said: dict[Trail, Said] = field(default_factory=dict)
@@ -162,8 +163,8 @@ class Total:
     def add(self, one: Lesson) -> None:
         self._sum(one, 1.0)
         self.weights[one.case] = one.weight
+        self.cases.update((*one.counts, *one.expected))
         for key in (*one.counts, *one.came):
-            self.cases[key] += 1
             named = self.behind.setdefault(key, [])
             if len(named) < NAMED:
                 named.append(one.case if one.weight == 1.0 else f"{one.case} (half)")

@@ -23,7 +23,8 @@ class Learned:
     """One distribution or share of the rules, before and after.
 
     names: what before and after are the chances of, in this order (of a share: the injection). weight: cases it was
-    worth; seen: cases of each outcome (of a share: found, and expected). behind: the first of the cases, of so many.
+    worth; seen: cases of each outcome (of a share: found, and expected). behind: the first of the cases, of so many (of
+    a share: those in which it was found, of so many in which it could have been).
     """
 
     trail: Trail
@@ -170,19 +171,21 @@ def _map(said: Mapping[str, str]) -> str:
 
 def remark(one: Learned) -> str:
     """What changed, on what grounds, on one line."""
-    changes = f"{figures(one, one.before)} -> {figures(one, one.after)}"
-    named = ", ".join(one.behind) + (f" and {one.cases - len(one.behind)} more" if one.cases > len(one.behind) else "")
+    named = ", ".join(one.behind)
     if one.trail[2] == "share":
-        found = f"found {one.seen[0]:g} times where {one.seen[1]:.2g} were expected"
-        return f"{one.trail[3]}: {changes} (worth {one.weight:g}; {found}{': ' + named if named else ''})"
+        found = f"found {one.seen[0]:g} times in {one.cases} cases, {one.seen[1]:.2g} expected"
+        return f"{one.trail[3]}: {changes(one)} (worth {one.weight:g}; {found}{': ' + named if named else ''})"
+    named += f" and {one.cases - len(one.behind)} more" if one.cases > len(one.behind) else ""
     what = {"given": one.trail[-1], "shows": one.trail[-1]}.get(one.trail[2], one.trail[2])
-    return f"{what}: {changes} (worth {one.weight:g}, now {weight_of(one):g}: {named})"
+    return f"{what}: {changes(one)} (worth {one.weight:g}, now {weight_of(one):g}: {named})"
 
 
-def figures(one: Learned, values: Sequence[float]) -> str:
-    """The numbers of one side: a share, a rate, or the outcomes but for the first."""
+def changes(one: Learned) -> str:
+    """What it was and what it becomes: a share, a rate, or the outcomes but for the first."""
     if one.trail[2] == "share":
-        return f"{values[0]:.4g}"
+        return f"{one.before[0]:.4g} -> {one.after[0]:.4g}"
+    pairs = zip(one.names, one.before, one.after, strict=True)
+    texts = [(name, f"{100 * before:.1f} % -> {100 * after:.1f} %") for name, before, after in pairs]
     if one.trail[0] == "faults":
-        return f"{100 * values[0]:.1f} %"
-    return ", ".join(f"{name} {100 * value:.1f} %" for name, value in zip(one.names[1:], values[1:], strict=True))
+        return texts[0][1]
+    return ", ".join(f"{name} {text}" for name, text in texts[1:])

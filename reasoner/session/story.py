@@ -80,7 +80,10 @@ class Hindsight:
 
 @dataclass(frozen=True)
 class Story:
-    """found: what was wrong, in words, with how firmly it is known. effort: of everything seen and done."""
+    """found: what was wrong, in words, with how firmly it is known. effort: of everything seen.
+
+    money: what looking and work cost together, an hour of work at `hour`.
+    """
 
     case: str
     vehicle: str
@@ -91,6 +94,7 @@ class Story:
     found: tuple[tuple[str, str], ...]
     effort: Effort
     money: float
+    hour: float
     hindsight: Hindsight | None
     corrected: tuple[str, ...]
     notes: tuple[str, ...]
@@ -117,6 +121,7 @@ def story(case: CaseFile, garage: Garage) -> Story:
         found=tuple((_named(garage.book, f.fault, f.where), f.state) for f in founds),
         effort=total,
         money=(total + work).money + (total + work).minutes / 60.0 * hour,
+        hour=hour,
         hindsight=hindsight(chapters[founds[0].chapters[-1]].workup, founds[0]) if founds and founds[0].known else None,
         corrected=_corrections(case.events),
         notes=tuple(n for c in chapters for n in c.workup.record.notes),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -105,6 +106,15 @@ def test_found_by_everything_that_can_be_said(reasoner: Run, shop: Path) -> None
     assert none.returncode == exits.PROBLEMS and none.stdout == "" and "none of 13" in none.stderr
 
 
+def test_what_cannot_be_looked_for_is_said(reasoner: Run, few: Path) -> None:
+    for option in ("--since", "--until"):
+        off = reasoner("cases", "find", option, "yesterday")
+        assert off.returncode == exits.USAGE and "2026-03-09" in off.stderr
+    state = reasoner("cases", "find", "--state", "solved")
+    assert state.returncode == exits.PROBLEMS and "there are: given up, proven" in state.stderr
+    assert "there are" not in reasoner("cases", "find", "no such words", "--state", "prov").stderr
+
+
 def test_the_story_of_a_case(reasoner: Run, few: Path) -> None:
     found = reasoner("cases", "show", CASE[:5])
     assert found.returncode == exits.FINE
@@ -114,6 +124,15 @@ def test_the_story_of_a_case(reasoner: Run, few: Path) -> None:
     told = json.loads(reasoner("cases", "show", CASE, "--json").stdout)
     assert told["found"] == [["Purge valve leaks or sticks open", "proven"]]
     assert len(told["parts"][0]["moments"]) > 20
+
+
+def test_answers_that_moved_nothing_are_named_together_unless_all_are_wanted(reasoner: Run, few: Path) -> None:
+    short, whole = (reasoner("cases", "show", CASE, *more).stdout for more in ((), ("--all",)))
+    assert "nothing moved:" in short and "nothing moved:" not in whole
+    assert short.count("\n") < whole.count("\n")
+    events = load_sound(few / f"{CASE}.yaml").events
+    steps = [str(e["step"]) for e in events if e["event"] == "answer"]
+    assert [step for step in steps if not re.search(rf"^ +{step} ", whole, re.MULTILINE)] == []
 
 
 def test_pictures_are_plain_where_the_screen_is(process: Run, few: Path) -> None:
@@ -163,6 +182,11 @@ def test_the_shop_rule_that_made_the_difference(reasoner: Run) -> None:
     assert alone.returncode == exits.PROBLEMS and "Not in today's rules" in " ".join(alone.stdout.split())
 
 
+def test_what_is_no_case_is_not_called_damaged(reasoner: Run, few: Path) -> None:
+    found = reasoner("cases", "replay", "no/such/folder")
+    assert found.returncode == exits.CASE and 'no case and no folder "no/such/folder"' in found.stderr
+
+
 def test_many_cases_are_spread_over_processes_with_the_same_result(process: Run, environ: dict[str, str]) -> None:
     folder = Path(environ["REASONER_CASES"])
     folder.mkdir()
@@ -192,7 +216,7 @@ def test_alike(reasoner: Run, shop: Path) -> None:
 def test_review(reasoner: Run, shop: Path) -> None:
     found = reasoner("cases", "review")
     assert found.returncode == exits.FINE
-    for word in ("11 proven", "1 given up", "Brier score", "Murphy 1973", "MINUTES BY FAULT", "too few to lean on"):
+    for word in ("11 proven", "1 given up", "Brier score", "Murphy 1973", "TIME BY FAULT", "too few to lean on"):
         assert word in " ".join(found.stdout.split()), word
     assert json.loads(reasoner("cases", "review", "--json").stdout)["judged"] == 13
 
@@ -202,6 +226,7 @@ def test_learn_changes_nothing_without_being_told(reasoner: Run, few: Path, tmp_
     found = reasoner("cases", "learn")
     assert found.returncode == exits.FINE and "Nothing is changed." in found.stdout
     assert {path: path.read_bytes() for path in (*few.iterdir(), *(ROOT / "rules").iterdir())} == before
+    assert "2 cases: few to learn from" in found.stdout
     assert "WOULD THEY HAVE HELPED" in found.stdout and "1 case left out, nothing was found" in found.stdout
 
 
@@ -210,7 +235,8 @@ def test_what_was_learned_is_rules_and_is_not_learned_from_twice(reasoner: Run, 
     first = reasoner("cases", "learn", "--write", str(file))
     assert first.returncode == exits.FINE and str(file) in first.stdout
     assert reasoner("rules", "check", "--rules", str(file)).returncode == exits.FINE
-    assert reasoner("cases", "replay", "--rules", str(file)).returncode == exits.FINE
+    tried = reasoner("cases", "replay", "--rules", str(file))
+    assert tried.returncode == exits.FINE and "they look better than they are" in tried.stderr  # the same cases
     again = reasoner("cases", "learn", "--rules", str(file), "--json")
     once = reasoner("cases", "learn", "--json")
     assert "put aside" in again.stderr
