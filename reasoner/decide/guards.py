@@ -12,7 +12,7 @@ from reasoner.decide.lineage import within
 from reasoner.decide.risks import driving_on
 from reasoner.inference.evidence import Spell
 from reasoner.inference.exclude import spoken_against
-from reasoner.inference.weight import Weight
+from reasoner.inference.weight import together
 from reasoner.rulebook.model import At, Check
 
 SUGGESTED = 3
@@ -33,10 +33,9 @@ class Missing:
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """What the answers say by themselves. spells: all of them. weights: of each. answered: the checks' names."""
+    """What the answers say by themselves. spells: all of them. answered: the checks' names."""
 
     spells: tuple[Spell, ...]
-    weights: tuple[Weight, ...]
     answered: Collection[str]
 
 
@@ -94,19 +93,20 @@ def _chance(stake: Stake, name: str) -> float:
 
 
 def _spoken_for(stake: Stake, known: Known, job: Job, not_enough: Collection[str]) -> bool:
-    """Whether an answer, not of these checks, speaks for what the job mends (for that place, if done at one)."""
+    """Whether the answers, but for those of these checks, speak for what the job mends (for that place, if it is done
+    at one: those that look at each place). Together: where several agree, no single one is needed."""
     at_one = job.places != all_places(stake.tables.vehicle, job.places)
     own = [c for c, need in enumerate(stake.needs) if need.repair == job.repair and need.places <= job.places]
     lead = max(own, key=lambda c: stake.chances[c], default=None)
     if lead is None:
         return False
-    for weight in known.weights:
-        table = stake.tables.checks[weight.answer.check]
-        placed = stake.book.checks[table.name].at is At.CYLINDER
-        enough = float(weight.decibans[lead]) >= stake.book.settings.afterwards.speaks_from
-        if enough and table.name not in not_enough and (placed or not at_one):
-            return True
-    return False
+    checks = {
+        number
+        for number, table in enumerate(stake.tables.checks)
+        if table.name not in not_enough and (stake.book.checks[table.name].at is At.CYLINDER or not at_one)
+    }
+    said: list[float] = together(stake.tables, known.spells, checks).tolist()
+    return said[lead] >= stake.book.settings.afterwards.speaks_from
 
 
 def _speakers(stake: Stake, name: str) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ change a person perceives.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,3 +58,12 @@ def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
                 log = log + own
             found.append(Weight(answer, s, with_all - log_odds(normal(log))))
     return tuple(found)
+
+
+def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
+    """Decibans (C,) of all answers of these checks taken together, the answers of the others given.
+
+    Not the sum of the single weights: of three looks that say the same, each is worth little beside the other two.
+    """
+    rest = [Spell(s.condition, tuple(a for a in s.answers if a.check not in checks)) for s in spells]
+    return log_odds(believe(tables, spells).probability) - log_odds(believe(tables, rest).probability)

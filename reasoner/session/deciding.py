@@ -12,7 +12,6 @@ from reasoner.decide.hinges import Hinge, hinges
 from reasoner.decide.jobs import ENGINE, Job, all_places, in_order
 from reasoner.decide.prices import Prices
 from reasoner.inference.plan import worth
-from reasoner.inference.weight import weigh
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import time_text
 from reasoner.session.words import percent
@@ -45,7 +44,7 @@ def decide(workup: Workup, prices: Prices) -> Decision:
     """All the choices of a case as it stands."""
     ranked = tuple(workup.ranked)
     stake = Stake(workup.book, workup.tables, workup.situation, prices, ranked)
-    known = Known(workup.spells, weigh(workup.tables, workup.spells), {given.check for given in workup.record.given})
+    known = Known(workup.spells, {given.check for given in workup.record.given})
     works = courses(stake)
     lacking = {kind: missing(stake, known, work) for kind, work in works.items()}
     lacking |= {"watch": missing_for_watching(stake), "test": ()}

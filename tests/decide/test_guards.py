@@ -8,6 +8,7 @@ import pytest
 
 from reasoner.decide.guards import missing_for_watching
 from reasoner.decide.prices import usual
+from reasoner.inference.weight import weigh
 from reasoner.session import acts, deciding
 from reasoner.session.deciding import Decision
 from reasoner.session.workup import Workup
@@ -48,6 +49,20 @@ def test_not_on_a_failed_hold_test_alone() -> None:
     for kind in injectors(decision):
         assert ("beyond", "") in lacking(decision, kind) or kind == "all"
         assert decision.best is None or decision.best.kind != kind
+
+
+def test_looks_at_the_place_count_together() -> None:
+    """Of many that agree none is needed beside the others, so that each weighs little; that takes nothing away."""
+    workup = answered(old_four(), "rail-hold-hot", "collapses", "hot-soak")
+    for _ in range(8):
+        workup = workup.after(acts.change_condition(workup, "hot-restart"))
+        workup = answered(workup, "hot-restart-misfire", {3: "misfires"})
+    least = workup.book.settings.afterwards.speaks_from
+    number = int(workup.belief.probability.argmax())
+    placed = workup.tables.check_number["hot-restart-misfire"]
+    single = [w.decibans[number] for w in weigh(workup.tables, workup.spells) if w.answer.check == placed]
+    assert workup.tables.causes[number].where == "cylinder 3" and max(single) < least
+    assert ("beyond", "") not in lacking(decided(workup), "alone")
 
 
 def test_not_while_purge_and_oil_are_not_excluded() -> None:

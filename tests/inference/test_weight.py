@@ -7,7 +7,7 @@ import pytest
 
 from reasoner.inference.belief import believe
 from reasoner.inference.surprise import surprise
-from reasoner.inference.weight import log_odds, weigh
+from reasoner.inference.weight import log_odds, together, weigh
 from tests.inference.random_models import as_spells, random_model, random_spells
 from tests.support import make_tables, plain, seen, spell, yes_no
 
@@ -53,6 +53,25 @@ def test_a_weight_is_what_the_odds_lose_without_the_answer(seed: int) -> None:
             without = log_odds(believe(tables, as_spells(rest)).probability)
             assert found[at].decibans == pytest.approx(with_all - without, abs=1e-8)
             at += 1
+
+
+def test_looks_that_agree_weigh_together_what_the_odds_lose_without_all_of_them() -> None:
+    """Good 1950: for two causes weights of independent answers add, here 4 and 0.5 on the odds."""
+    tables, here = two_causes()
+    numbers = {tables.check_number["a"], tables.check_number["b"]}  # type: ignore[attr-defined]
+    assert together(tables, (here,), numbers)[0] == pytest.approx(10 * np.log10(4 * 0.5))  # type: ignore[arg-type]
+    assert together(tables, (here,), set()).tolist() == [0.0, 0.0]  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_of_one_answer_it_is_its_weight(seed: int) -> None:
+    model = random_model(seed)
+    tables, spells = make_tables(model), as_spells(random_spells(seed, model))
+    answers = [a for s in spells for a in s.answers]
+    for weight in weigh(tables, spells):
+        if sum(a.check == weight.answer.check for a in answers) == 1:
+            found = together(tables, spells, {weight.answer.check})
+            assert found == pytest.approx(weight.decibans, abs=1e-8)
 
 
 def test_log_odds_near_one_do_not_cancel() -> None:
