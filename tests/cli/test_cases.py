@@ -326,7 +326,7 @@ def test_a_copy_to_give_away(reasoner: Run, few: Path, tmp_path: Path) -> None:
 # ---- damage ----------------------------------------------------------------------------------------------------------
 
 Spoil = Callable[[bytes], bytes]
-LINE = b'\n- {"at": "2026-01-19T09:12:00+00:00", "event": "condition"'
+LINE = b'\n- {"at": "2026-01-19T09:09:00+00:00", "event": "condition"'
 DAMAGE: dict[str, Spoil] = {
     "truncated in the head": lambda data: data[:90],
     "truncated in an event": lambda data: data[: data.rindex(b"\n", 0, -2000) + 40] + b"\n" + data[-2000:],
