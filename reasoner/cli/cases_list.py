@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import Any
 
 import click
@@ -57,15 +58,21 @@ def print_rows(found: Sequence[Row], folder: Path, as_json: bool) -> None:
     lines = []
     named = min(LONGEST, max((len(row.name) for row in found), default=0))
     state = min(LONGEST, max((len(row.state) for row in found), default=0))
+    width = get_terminal_size().columns if sys.stdout.isatty() else None
     for row in map(shown, found):
         if as_json:
             lines.append(json.dumps(plain(row, folder)))
         elif row.trouble:
             click.echo(f"{row.name}: damaged: {row.trouble}", err=True)
         else:
-            lines.append(f"{row.name:<{named}}  {row.opened[:10]:<10}  {row.state:<{state}}  {row.title}")
+            lines.append(_cut(f"{row.name:<{named}}  {row.opened[:10]:<10}  {row.state:<{state}}  {row.title}", width))
     if lines:
         click.echo("\n".join(lines))
+
+
+def _cut(line: str, width: int | None) -> str:
+    """One line of a screen; whole where it goes elsewhere."""
+    return line if width is None or len(line) <= width else line[: max(0, width - 3)] + "..."
 
 
 def plain(row: Row, folder: Path) -> dict[str, Any]:

@@ -79,9 +79,9 @@ def _helped(helped: Sequence[Helped]) -> list[RenderableType]:
         Text(),
         head("would they have helped", "each case under what the others teach"),
         para(
-            f"Chance given to what was found, as a log score: {before:.3f} bits a case now, {after:.3f} with the others'"
-            f" numbers (0 is certain and right, -1 is 50 %, -2 is 25 %). Better in {better} of {len(helped)}, worse in"
-            f" {worse}."
+            f"Chance given to what was found, as a log score: {before:.3f} bits a case now, {after:.3f} with the"
+            f" others' numbers (0 is certain and right, -1 is 50 %, -2 is 25 %). Better in {better} of {len(helped)},"
+            f" worse in {worse}."
         ),
     ]
     losers = sorted((one for one in helped if one.after < one.before - 0.1), key=lambda one: one.after - one.before)

@@ -26,7 +26,9 @@ def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]
     if not r.judged:
         return [*found, para("In none of them was anything found that a verdict could be held against.")]
     unproven = f", {r.unproven} not proven" if r.unproven else ""
-    found.append(para(f"{count(r.judged, 'fault')} found in them{unproven}. Weighed by the rules of today unless said."))
+    found.append(
+        para(f"{count(r.judged, 'fault')} found in them{unproven}. Weighed by the rules of today unless said.")
+    )
     found += [Text(), head("how often right")]
     found.append(columns(_rights(r)))
     title = "as said then" if r.then is not None and r.then.right.cases >= r.judged else "by today's rules"
@@ -36,7 +38,7 @@ def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]
     found += _times(r)
     found += _misled(r.misled)
     found += _worth("worth their time", "a bit: what was found became twice as likely", r.worth)
-    found += _worth("took time and told next to nothing", "", r.wasted)
+    found += _worth("took time and told next to nothing", "beside what was known by then", r.wasted)
     if r.not_in_rules:
         found += [Text(), head("found, and not in the rules")]
         found += [item(f"{fault} ({where}): {case}") for case, fault, where in r.not_in_rules]
@@ -93,7 +95,8 @@ def _times(r: Review) -> list[RenderableType]:
         for t in r.times[:SHOWN]
     ]
     heading = ("", "", "half took less", "from, to")
-    found = [Text(), head("time by fault", "work at looking, by the rules' minutes"), columns(lines, wrap=(0,), heading=heading)]
+    found: list[RenderableType] = [Text(), head("time by fault", "work at looking, by the rules' minutes")]
+    found.append(columns(lines, wrap=(0,), heading=heading))
     more = len(r.times) - SHOWN
     return [*found, *([para(f"and {count(more, 'other fault')}", QUIET)] if more > 0 else [])]
 

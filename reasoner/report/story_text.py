@@ -54,14 +54,15 @@ def _part(part: Part, number: int, parts: int, blocks: bool, every: bool) -> lis
         work = "; ".join(part.work) or "what these rules do not have"
         found += [
             Text(),
-            head("work was done"),
+            head("work was done", part.finished[:10]),
             para(f"{work}: {_effort(part.work_effort)} by the rules' own figures."),
         ]
     seen = _seen_since(part)
     closed = [para(f"Closed as {part.ended}." + (f" {_sentence(part.confirmed)}" if part.confirmed else ""))]
-    if part.ended and parts > 1 and part.gone_on:
+    told = bool(part.ended) and number < parts - 1  # how the last part ended stands under its own heading
+    if told and part.gone_on:
         found += [*seen, *closed]
-        seen, closed = [], []
+        seen, told = [], False
     title = "what was asked and seen" + (f", {_ordinal(number)} work" if number else "")
     if part.moments:
         rest = "at the right: how likely what leads then is"
@@ -69,7 +70,7 @@ def _part(part: Part, number: int, parts: int, blocks: bool, every: bool) -> lis
         found += _moments(part.moments, blocks, every)
         found += _moved(part.moments, blocks)
     found += [para(f"Said then: {text}") for text in dict.fromkeys(part.said)]
-    return [*found, *seen, *(closed if part.ended and parts > 1 else [])]
+    return [*found, *seen, *(closed if told else [])]
 
 
 def _seen_since(part: Part) -> list[RenderableType]:
@@ -161,7 +162,9 @@ def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableT
     elif seen is not None:
         took = f"{_effort(seen.effort)} instead of {_effort(seen.of_effort)}"
         found.append(
-            para(f"With the codes and what was told, {len(seen.answers)} of {seen.of} looks were enough ({took}):")
+            para(
+                f"With the codes and what was told, {len(seen.answers)} of {count(seen.of, 'look')} would do ({took}):"
+            )
         )
         found += [item(text) for text in seen.answers]
     if again is not None:

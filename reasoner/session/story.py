@@ -21,7 +21,7 @@ from reasoner.session.chapters import Chapter, Found, Garage, found_in, vehicle_
 from reasoner.session.effort import Effort, effort
 from reasoner.session.record import Event
 from reasoner.session.trace import trace
-from reasoner.session.words import PASSES, given_text
+from reasoner.session.words import PASSES, given_text, percent
 from reasoner.session.workup import Workup
 
 
@@ -47,7 +47,8 @@ class Moment:
 
 @dataclass(frozen=True)
 class Part:
-    """A chapter of the story. work: what was done before it, in words, and what it took by the rules' own figures.
+    """A chapter of the story. work: what was done before it, in words, and what it took by the rules' own figures;
+    finished: when, as written ("" = nothing was, or it is not said).
 
     looked: after work, by condition, how often it was brought about and how often nothing was to be seen.
     said: the verdicts that were kept; ended: how it was closed, in words ("" = it was not); gone_on: more was asked
@@ -56,6 +57,7 @@ class Part:
 
     work: tuple[str, ...]
     work_effort: Effort
+    finished: str
     moments: tuple[Moment, ...]
     looked: tuple[tuple[str, int, int], ...]
     drives: int
@@ -141,6 +143,7 @@ def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> Part:
     return Part(
         work=tuple(_job(book, job) for job in work),
         work_effort=sum((Effort(e.minutes, 0.0, e.money) for e in efforts), Effort()),
+        finished=str(chapter.events[0].get("at", "")) if chapter.number else "",
         moments=moments,
         looked=_looked(book, chapter.events),
         drives=sum(e.get("event") == "drive" for e in chapter.events),
@@ -219,7 +222,7 @@ def _verdict(book: Rulebook, event: Event) -> str:
     fault, _, place = str(event["cause"]).partition("@")
     words = place.split("-")
     where = " and ".join([" ".join(words[:2]), *words[2:]])
-    return f"{_named(book, fault, where)}: {100 * event['probability']:.0f} % ({event['kind'].replace('-', ' ')})"
+    return f"{_named(book, fault, where)}: {percent(event['probability'])} ({event['kind'].replace('-', ' ')})"
 
 
 def _closing(book: Rulebook, event: Event) -> str:

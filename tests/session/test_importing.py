@@ -114,7 +114,7 @@ def test_a_case_without_a_vehicle_is_refused_with_all_its_rows() -> None:
 def test_a_closing_that_does_not_fit_leaves_the_case_open() -> None:
     (case,), refused = made(LONG.replace("cylinder 3", "cylinder 9"))
     assert [e for e in case.events if e["event"] == "closed"] == []
-    assert "sits at no cylinder 9" in refused[0][1]
+    assert "cannot sit at cylinder 9" in refused[0][1]
 
 
 def test_a_fault_without_a_state_is_taken_to_be_unproven() -> None:
