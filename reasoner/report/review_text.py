@@ -64,6 +64,7 @@ def _share(share: Share) -> str:
 
 def _calibration(part: Calibration, title: str, blocks: bool) -> list[RenderableType]:
     s = part.score
+    apart = count(round(100 * s.calibration_error), "point")
     found: list[RenderableType] = [Text(), head("sure, and right", title)]
     lines = [
         (
@@ -78,7 +79,7 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
     found.append(columns(lines, right=(0, 1, 2, 3), heading=("said", "mean", "right", "19 times in 20", "")))
     found.append(
         para(
-            f"What was said and what came are {100 * s.calibration_error:.0f} points in a hundred apart, on average."
+            f"On average what was said and what came are {apart} in a hundred apart."
             f" Brier score {s.brier:.3f} (0 is best; always saying 50 % gives 0.25) = reliability {s.reliability:.3f}"
             f" (rows that are off) - resolution {s.resolution:.3f} (rows that differ) + uncertainty"
             f" {s.uncertainty:.3f} (cases that differ); Murphy 1973, by the means of the rows."

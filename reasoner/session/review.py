@@ -46,7 +46,8 @@ class Told:
 
 @dataclass(frozen=True)
 class Judged:
-    """One thing found in one case. said: as concluded then; today: by today's rules. known: the rules have it."""
+    """One thing found in one case. said: as concluded then, in each chapter in which it was there: before a repair that
+    did not cure it too. today: by today's rules. known: the rules have it."""
 
     case: str
     fault: str
@@ -55,7 +56,7 @@ class Judged:
     state: str
     proven: bool
     known: bool
-    said: Said | None
+    said: tuple[Said, ...]
     today: Ending
     minutes: float
     wait: float
@@ -95,7 +96,7 @@ def _judge(name: str, chapters: Sequence[Chapter], found: Found, garage: Garage)
         state=found.state,
         proven=found.proven,
         known=found.known,
-        said=said_then(own.workup, found),
+        said=tuple(said for n in found.chapters if (said := said_then(chapters[n].workup, found)) is not None),
         today=ended(moved, found),
         minutes=took.minutes,
         wait=took.wait,
@@ -227,7 +228,7 @@ def review(found: Iterable[Closed | None]) -> Review:
     judged = [one for case in closed for one in case.judged]
     known = [one for one in judged if one.known]
     settled = [one for one in judged if one.today.settled is not None]
-    said = [one.said for one in judged if one.said is not None]
+    said = [said for one in judged for said in one.said]
     missing = tuple((one.case, one.fault, one.where) for one in judged if not one.known)
     return Review(
         cases=len(closed),

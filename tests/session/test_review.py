@@ -12,7 +12,7 @@ from reasoner.session.replay import Ending, Grade, Said
 from reasoner.session.review import Closed, Judged, Told, calibration, judge, review, share
 from tests.fleet import a_case, a_vehicle
 from tests.inference.test_scoring import WILKS
-from tests.test_cases import CASES, FOLLOWED_UP, UNSOLVED, book, garage
+from tests.test_cases import CASES, FOLLOWED_UP, UNSOLVED, WRONG_FIRST, book, garage
 
 
 def test_the_table_of_wilks_comes_back_from_single_forecasts() -> None:
@@ -70,7 +70,9 @@ def judged(case: str, fault: str, right: bool, minutes: float, *told: Told, chan
     ending = Ending(fault, fault, "engine", fault, chance, chance, 4, 4, Effort(minutes), grade)
     said = Said(fault, "settled", chance, right, right)
     return Closed(
-        case, "proven", (Judged(case, fault, "engine", fault, "proven", True, True, said, ending, minutes, 0.0, told),)
+        case,
+        "proven",
+        (Judged(case, fault, "engine", fault, "proven", True, True, (said,), ending, minutes, 0.0, told),),
     )
 
 
@@ -122,6 +124,16 @@ def test_two_things_found_are_judged_apart() -> None:
     assert found.judged[0].minutes != found.judged[1].minutes
     unsolved = judge(load_sound(UNSOLVED), garage())
     assert unsolved is not None and unsolved.judged == ()
+
+
+def test_a_verdict_that_led_to_the_wrong_repair_counts_as_wrong() -> None:
+    """The second verdict of the case was right, the first was acted upon and cured nothing: one of two."""
+    found = judge(load_sound(WRONG_FIRST), garage())
+    assert found is not None
+    (one,) = found.judged
+    assert [said.right for said in one.said] == [False, True]
+    both = review([found]).repair_then
+    assert both is not None and (both.came, both.cases) == (1, 2)
 
 
 def test_what_the_rules_do_not_have_is_listed() -> None:
