@@ -32,6 +32,13 @@ PLAIN = re.compile(r"[a-z0-9][a-z0-9@ -]{0,79}|[PBCU][0-9A-F]{4}")
 TELLING = re.compile(r"[A-Z0-9]{2,4}[ -]?[A-Z0-9]{2,4}[ -]?[A-Z0-9]{0,4}|\S+@\S+|\+?[0-9][0-9 /-]{5,}")
 
 
+CALLED = {  # what is left out, as a person calls it
+    "complaint": "the complaint", "confirmed by": "what confirmed it", "because": "a reason", "note": "a note",
+    "first": "values of parts", "second": "values of parts", "old": "values of parts", "inputs": "what was typed",
+    "reading": "a reading in words",
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Anonymous:
     """head and events of the new case. dropped: what was left out, each kind with its count, for the person to see."""
@@ -67,7 +74,7 @@ def anonymous(case: CaseFile, name: str, keep_words: bool = False) -> Anonymous:
     events = []
     for event in case.events:
         if event.get("event") in DROPPED_EVENTS:
-            drop(f"event `{event['event']}`")
+            drop(CALLED.get(event["event"], f'an event "{event["event"]}"'))
             continue
         kept = _event(event, keep_words, drop)
         if moved := _moved(event.get("at"), start):
@@ -84,20 +91,20 @@ def _event(event: Event, keep_words: bool, drop: Any) -> dict[str, Any]:
             if keep_words:
                 found[key] = TELLING.sub("...", str(value))
                 continue
-            drop(f"`{key}`")
+            drop(CALLED.get(key, f'"{key}"'))
             if key != "confirmed by":  # an event of its kind needs it
                 found[key] = ""
         elif key == "vehicle" and isinstance(value, Mapping):
             found[key] = {k: rounded(str(v)) if k == "distance" else v for k, v in value.items()
                           if k in MEASURED or k == "distance"}  # fmt: skip
         elif key in ("first", "second", "old", "inputs", "reading"):
-            drop(f"`{key}`")
+            drop(CALLED.get(key, f'"{key}"'))
         elif key == "at":
             continue
         elif key in KEPT and _harmless(value):
             found[key] = value
         elif value is not None:
-            drop(f"`{key}`")
+            drop(CALLED.get(key, f'"{key}"'))
     return found
 
 

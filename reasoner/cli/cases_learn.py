@@ -135,7 +135,7 @@ def _help(kept: Kept, garage: Garage, total: Total, least: float) -> list[Helped
 
 def _remarks(used: int, left_out: Sequence[tuple[str, str]], helped: Sequence[Helped]) -> list[str]:
     lines = [
-        f"Proposed by `reasoner cases learn` from {used} closed cases ({len(left_out)} others say nothing).",
+        f"Proposed by `reasoner cases learn` from {used} closed cases ({len(left_out)} left out: they say nothing).",
         "Before, after and the cases behind each number stand beside it. Worth: cases the number stood for before.",
         "It counts once this file is with the shop's rules.",
     ]

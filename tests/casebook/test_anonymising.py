@@ -54,8 +54,8 @@ def test_nobody_is_named() -> None:
     }
     assert done.events[0]["at"] == "2000-01-01T08:04:00+00:00"
     assert set(done.dropped) == {
-        "the vehicle's name", '"owner" of the head', "`complaint`", "event `note`", "`reading`", "`first`", "`who`",
-        "`fault`", "`confirmed by`",
+        "the vehicle's name", '"owner" of the head', "the complaint", "a note", "a reading in words", "values of parts",
+        '"who"', '"fault"', "what confirmed it",
     }  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The whole program at a real terminal: left by Ctrl-C and gone on with by the line it printed."""
+"""The whole program at a real terminal: left by Ctrl-C, in a session and in work over many cases."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ pexpect = pytest.importorskip("pexpect")
 ROOT = Path(__file__).parents[2]
 
 
-def at_terminal(*arguments: str) -> Any:
-    environ = {**os.environ, "TERM": "dumb", "NO_COLOR": "1", "PYTHONPATH": str(ROOT)}
+def at_terminal(*arguments: str, term: str = "dumb") -> Any:
+    environ = {**os.environ, "TERM": term, "NO_COLOR": "1", "PYTHONPATH": str(ROOT)}
     command = ["-m", "reasoner", *arguments]
     return pexpect.spawn(sys.executable, command, dimensions=(24, 200), env=environ, encoding="utf-8", timeout=60)
 
@@ -46,3 +46,16 @@ def test_the_line_printed_on_leaving_goes_on(tmp_path: Path) -> None:
     again.close()
     assert again.exitstatus == exits.FINE
     assert "stumbles when hot" in (tmp_path / "shop" / "my car.yaml").read_text()
+
+
+def test_a_long_replay_shows_how_far_it_is_and_is_left_by_ctrl_c(tmp_path: Path) -> None:
+    text = (ROOT / "cases" / "saloon-short-trips.yaml").read_text(encoding="utf-8")
+    for number in range(60):
+        name = f"saloon-{number}"
+        (tmp_path / f"{name}.yaml").write_text(text.replace("case: saloon-short-trips", f"case: {name}"), "utf-8")
+    replay = at_terminal("cases", "replay", "--asked-again", "--cases", str(tmp_path), term="xterm")
+    replay.expect("replaying.* 0/60 ")
+    replay.sendintr()
+    replay.expect(pexpect.EOF)
+    replay.close()
+    assert replay.exitstatus == exits.INTERRUPTED and "Traceback" not in replay.before
