@@ -60,7 +60,7 @@ def run(command: str, folder: Path) -> str:
     line = command.replace(
         "reasoner ", f"{shlex.quote(sys.executable)} -m reasoner ", 1 if "reasoner" in command else 0
     )
-    done = subprocess.run(["sh", "-c", line + " 2>&1"], cwd=folder, env=environ, capture_output=True, timeout=120)
+    done = subprocess.run(["sh", "-c", line + " 2>&1"], cwd=folder, env=environ, capture_output=True, timeout=300)
     return done.stdout.decode("utf-8")
 
 

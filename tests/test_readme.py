@@ -38,7 +38,7 @@ def played(folder: Path) -> str:
     environ = {**os.environ, "TERM": "dumb", "REASONER_CASES": str(folder), "PYTHONUTF8": "1", "NO_COLOR": "1"}
     child = pexpect.spawn(
         sys.executable, ["-m", "reasoner", "diagnose", "estate"], dimensions=(24, 80), env=environ, cwd=str(ROOT),
-        encoding="utf-8", timeout=60,
+        encoding="utf-8", timeout=300,
     )  # fmt: skip
     text = ""
     for line in TYPED:

@@ -22,7 +22,7 @@ def printed(command: str) -> str:
     environ = {**os.environ, "REASONER_CASES": "cases", "REASONER_RULES": "", "NO_COLOR": "1", "PYTHONUTF8": "1"}
     words = [sys.executable, "-m", *shlex.split(command)]
     done = subprocess.run(
-        words, cwd=ROOT, env={**environ, "COLUMNS": "80"}, capture_output=True, encoding="utf-8", timeout=120
+        words, cwd=ROOT, env={**environ, "COLUMNS": "80"}, capture_output=True, encoding="utf-8", timeout=300
     )
     assert done.returncode in (0, 1) and done.stdout, done.stderr
     return "\n".join(line.rstrip() for line in done.stdout.splitlines()) + "\n"

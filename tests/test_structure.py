@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent
 
 
 def run(*command: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=240)
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=900)
 
 
 def test_style() -> None:

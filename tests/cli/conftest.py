@@ -29,7 +29,7 @@ def reasoner(environ: dict[str, str]) -> Run:
     def run(*arguments: str, stdin: str = "", **more: str) -> subprocess.CompletedProcess[str]:
         command = [sys.executable, "-m", "reasoner", *arguments]
         return subprocess.run(
-            command, input=stdin, capture_output=True, text=True, timeout=60, env={**environ, **more}, encoding="utf-8"
+            command, input=stdin, capture_output=True, text=True, timeout=300, env={**environ, **more}, encoding="utf-8"
         )
 
     return run

@@ -59,7 +59,7 @@ def test_rules_in_the_default_place(environ: dict[str, str], own: Path, tmp_path
     del environ["REASONER_RULES"]
     command = [sys.executable, "-m", "reasoner", "rules", "list"]
     bare = {**environ, "XDG_CONFIG_HOME": str(tmp_path / "settings")}
-    found = subprocess.run(command, env=bare, capture_output=True, text=True, timeout=60, cwd=ROOT)
+    found = subprocess.run(command, env=bare, capture_output=True, text=True, timeout=300, cwd=ROOT)
     assert "\n* purge-valve-leaks" in found.stdout
 
 

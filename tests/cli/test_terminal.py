@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 def at_terminal(*arguments: str, term: str = "dumb") -> Any:
     environ = {**os.environ, "TERM": term, "NO_COLOR": "1", "PYTHONPATH": str(ROOT)}
     command = ["-m", "reasoner", *arguments]
-    return pexpect.spawn(sys.executable, command, dimensions=(24, 200), env=environ, encoding="utf-8", timeout=60)
+    return pexpect.spawn(sys.executable, command, dimensions=(24, 200), env=environ, encoding="utf-8", timeout=300)
 
 
 def test_the_line_printed_on_leaving_goes_on(tmp_path: Path) -> None:
