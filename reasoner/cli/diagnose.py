@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import shlex
 import sys
+import unicodedata
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -20,6 +22,9 @@ from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
+
+if TYPE_CHECKING:
+    from reasoner.terminal.desk import Desk
 
 VEHICLE_EXAMPLE = """\
 # A vehicle. Every line may be left out; a property left out is taken as not known.
@@ -73,7 +78,8 @@ def command(
 ) -> None:
     """Find the cause: start a case, or go on with CASE.
 
-    CASE is the name of a case (or the beginning of it, or a path); with a new name a case of that name is started.
+    CASE is the name of a case, or a path; with a new name a case of that name is started. At a terminal the beginning
+    of a name will do: it is asked which is meant.
     Every answer is on disk before the next question is asked. Leave at any time; start again with the same name.
     """
     if schema:
@@ -97,6 +103,8 @@ def command(
         store.ready(folder)
         path = _existing(folder, case)
         wish = Wish(folder, why, case, path, loading.rules(rules_paths), vehicle_path, by, tuple(again))
+        if _by_beginning(wish) and (as_json or answers is not None):
+            wish = _new(wish)  # nobody is there to say which was meant; a program knows the whole name
         if as_json:
             with wish.opened() as kept:
                 raise click.exceptions.Exit(converse.talk(kept, sys.stdin, sys.stdout, source.fetch, source.files))
@@ -133,7 +141,10 @@ class Wish:
     def opened(self, vehicle: Callable[[], Vehicle] | None = None) -> Keeper:
         """The case, open for writing. vehicle: where a new case's comes from, if no file was named."""
         if self.path is not None:
-            return keeper.open_case(self.path, self.book, self.by)
+            kept = keeper.open_case(self.path, self.book, self.by)
+            if self.vehicle_path is not None:
+                kept.notes.append("the case has its vehicle already, so --vehicle was not used")
+            return kept
         car = vehicle() if vehicle is not None and self.vehicle_path is None else loading.vehicle(self.vehicle_path)
         return keeper.new_case(self.folder, self.case, self.book, car, self.by)
 
@@ -150,9 +161,31 @@ def _existing(folder: Path, case: str | None) -> Path | None:
         return store.find(folder, case)
     except CasebookError:
         store.safe_name(case)  # a name that cannot be given is refused before anything is asked
-        if any(entry.name.startswith(case) for entry in store.entries(folder)):
+        if any(name.startswith(case) for name in store.names(folder)):
             raise  # several begin so
         return None
+
+
+def _by_beginning(wish: Wish) -> bool:
+    """Whether the case was found by no more than the beginning of its name: perhaps a new one was meant."""
+    if wish.case is None or wish.path is None or os.sep in wish.case or "/" in wish.case:
+        return False
+    typed, found = (unicodedata.normalize("NFC", name) for name in (wish.case, wish.path.stem))
+    return typed.removesuffix(store.SUFFIX) != found
+
+
+def _meant(wish: Wish, desk: Desk) -> Wish:
+    """The wish, once it is clear which case is meant."""
+    if not _by_beginning(wish) or wish.case is None or wish.path is None:
+        return wish
+    prompt = f"No case is called {wish.case}. Enter: go on with {wish.path.stem}, n: start a new one > "
+    return _new(wish) if desk.ask(prompt).lower() in ("n", "no", "new") else wish
+
+
+def _new(wish: Wish) -> Wish:
+    """A new case under the name as it was typed."""
+    store.safe_name(wish.case or "")
+    return replace(wish, path=None)
 
 
 def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
@@ -172,6 +205,7 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
     desk = Desk.of_process(os.environ, color)  # type: ignore[arg-type]
     try:
         desk.say(f"Cases are kept in {wish.folder} ({wish.why}).")
+        wish = _meant(wish, desk)
         with wish.opened(lambda: _asked(intake.ask_vehicle(desk, DEFAULTS))) as kept:
             desk.resume = wish.resume(kept.journal.path.stem)
             desk.say(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}.")

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from typing import TextIO
 
 from reasoner.cli.keeper import Keeper
-from reasoner.inference.plan import worth
 from reasoner.session import acts
-from reasoner.session.concluding import belief, verdict
+from reasoner.session.asking import now_due
+from reasoner.session.concluding import belief, proposals, verdict
 from reasoner.session.script import Script, intake_events, reply
 from reasoner.session.words import given_text, named, percent
 
@@ -29,7 +29,7 @@ def run(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper],
     take_logs(kept)
     for _ in range(MOST_STEPS):
         workup = kept.workup
-        option = next((o for o in workup.ranked if worth(o, workup.costs)), None)
+        option = next(iter(proposals(workup)), None)
         if option is None or workup.settled:
             break
         before = len(workup.record.given)
@@ -37,7 +37,7 @@ def run(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper],
         lead = belief(workup, ranges=False).leading[0]
         leads = f"{named(workup, lead.fault, lead.where)} {percent(lead.probability)}"
         given = workup.record.given[before:]
-        check = workup.tables.checks[option.check if option.first is None else option.first]
+        check = workup.tables.checks[now_due(workup, option).check]
         said = given_text(workup, given[0]) if given else f"{workup.book.checks[check.name].title}: can't tell"
         print(f"{workup.record.steps:3}  {said}\n     -> {leads}", file=out)
     document = verdict(kept.workup)

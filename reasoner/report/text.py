@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
-from reasoner.session.plain import clean, effort_text, range_text, time_text
+from reasoner.session.plain import clean, effort_text, range_text
 from reasoner.session.words import percent
 
 WIDEST = 100
@@ -78,6 +78,7 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
         *_weights("Spoke against it", v.spoke_against),
         *([_para(SCALE, QUIET)] if v.spoke_for or v.spoke_against else []),
         *_left_open(v),
+        *_unsure(v),
         *_would_change(v),
         *_section("Driving on", v.driving_on),
         *_to_do(v),
@@ -85,7 +86,8 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
 
 
 def _title(v: Verdict) -> str:
-    spent = f", about {time_text(v.minutes_spent)} of work" if v.minutes_spent >= 1 else ""
+    took = effort_text(v.minutes_spent, v.waiting_spent) + (" of work" if v.waiting_spent < 1 else "")
+    spent = f", about {took}" if v.minutes_spent >= 1 else ""
     return f"{'so far' if v.kind == 'stopped' else 'verdict'}, after {_count(v.answers, 'answer')}{spent}"
 
 
@@ -125,6 +127,14 @@ def _to_do(v: Verdict) -> list[RenderableType]:
 
 def _left_open(v: Verdict) -> list[RenderableType]:
     return [_head("Left open"), _table([(_name(s), _chance(s)) for s in v.open])] if v.open else []
+
+
+def _unsure(v: Verdict) -> list[RenderableType]:
+    if not v.unsure:
+        return []
+    shown = v.unsure[:STRONGEST]
+    told = "a sure answer would count for more"
+    return [_head("Answered without being sure", rest=told), *(_item("-", text) for text in shown)]
 
 
 def _would_change(v: Verdict) -> list[RenderableType]:

@@ -7,8 +7,9 @@ from dataclasses import replace
 from itertools import islice
 
 from reasoner.inference.belief import by_fault, leader
+from reasoner.inference.choose import gains
 from reasoner.inference.gain import marks
-from reasoner.inference.plan import Option, follow, worth
+from reasoner.inference.plan import Option, follow, options, worth
 from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check
 from reasoner.session.document import OutcomeDoc, Question, Reading, Separation, Way
@@ -42,15 +43,24 @@ def way(workup: Workup, option: Option) -> Way:
     )
 
 
+def now_due(workup: Workup, option: Option) -> Option:
+    """What is done now: the option itself, or what must come before it, in the condition that costs least to get to."""
+    if option.first is None:
+        return option
+    tables, now = workup.tables, workup.situation
+    ways = [o for o in options(tables, now, workup.costs) if o.check == option.first and o.times == 1]
+    if not ways:  # nothing here allows it, such as a tool that lacks: the person says so
+        first = tables.checks[option.first]
+        return Option(option.first, now.condition, False, minutes=first.minutes, wait=first.wait)
+    best = min(ways, key=lambda o: o.cost)
+    return now_due(workup, best) if best.first is not None else gains(tables, now, [best])[0]
+
+
 def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = None) -> Question:
     """A proposed option as a question to a person. A check that must come first is asked in its place."""
     book, tables = workup.book, workup.tables
-    before = ""
-    asked = option
-    if option.first is not None:
-        before = book.checks[tables.checks[option.check].name].title
-        first = tables.checks[option.first]
-        asked = Option(option.first, workup.situation.condition, False, minutes=first.minutes, wait=first.wait)
+    asked = now_due(workup, option)
+    before = "" if asked is option else book.checks[tables.checks[option.check].name].title
     check = book.checks[tables.checks[asked.check].name]
     condition = None
     if asked.fresh and asked.condition is not None:

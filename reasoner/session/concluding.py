@@ -15,6 +15,7 @@ from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import Origin
 from reasoner.session.asking import ALTERNATIVES, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
+from reasoner.session.effort import Effort, effort
 from reasoner.session.words import codes_text, given_text, named, percent
 from reasoner.session.workup import Workup
 
@@ -121,6 +122,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     repair = book.repairs[entry.repair]
     found = surprise(tables, workup.spells)
     disagreeing = tuple(answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
+    took = spent(workup)
     useful = [o for o in workup.ranked if o.gain >= workup.costs.least_gain][:ALTERNATIVES]
     return Verdict(
         kind=kind,
@@ -132,6 +134,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         open=tuple(s for s in now.leading if s.cause != lead.cause and s.probability >= STAYS_OPEN),
         would_change=tuple(way(workup, o) for o in useful),
         out_of_reach=out_of_reach(workup),
+        unsure=unsure(workup, all_reasons),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
         driving_on=entry.driving_on,
         repair=repair.name,
@@ -139,10 +142,17 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         repair_do=repair.do,
         repair_cautions=tuple(book.cautions[n].say for n in repair.cautions),
         proof=tuple(book.checks[n].title for n in repair.proof if n in tables.check_number),
-        minutes_spent=minutes_spent(workup),
+        minutes_spent=took.minutes,
+        waiting_spent=took.wait,
         answers=len(workup.record.given),
         step=workup.record.steps,
     )
+
+
+def unsure(workup: Workup, told: Sequence[Reason]) -> tuple[str, ...]:
+    """Answers that were not sure and yet move the cause in question, the strongest first."""
+    doubtful = {given_text(workup, g) for g in workup.record.given if g.sure != "sure"}
+    return tuple(dict.fromkeys(r.text for r in told if r.text in doubtful and abs(r.decibans) >= PERCEPTIBLE))
 
 
 def _kind(workup: Workup, stopped: bool) -> str:
@@ -196,25 +206,20 @@ def _with_all_tools(workup: Workup) -> list[Option]:
     )
 
 
-def minutes_spent(workup: Workup) -> float:
-    """Work minutes of what was asked and answered, set-ups included, waiting not."""
-    total, here = 0.0, None
-    for spell, name in enumerate(workup.record.spells):
-        k = workup.tables.condition_number.get(name or "")
-        asked = [g for g in workup.record.given if g.spell == spell and g.asked]
-        if k is not None and asked:
-            start = len(workup.tables.conditions) if here is None else here
-            total += 0.0 if here == k else float(workup.tables.reach[start, k, 0])
-        total += sum(workup.book.checks[g.check].minutes for g in asked)
-        here = k
-    return total
+def spent(workup: Workup) -> Effort:
+    """What was asked and answered took, getting into each condition included. What was told unasked costs nothing."""
+    return effort(workup, only={g.number for g in workup.record.given if g.asked})
+
+
+def proposals(workup: Workup, go_on: bool = False) -> list[Option]:
+    """Checks worth asking, best first. go_on: past a verdict, also those that tell enough but cost much for it."""
+    least = workup.costs.least_gain
+    return [o for o in workup.ranked if (o.gain >= least if go_on else worth(o, workup.costs))]
 
 
 def next_document(workup: Workup, go_on: bool = False) -> Question | Verdict:
     """What comes next: a question, or the verdict where one is due. go_on: ask although a verdict is due."""
-    worthwhile = [o for o in workup.ranked if worth(o, workup.costs)]
-    if go_on:
-        worthwhile = workup.ranked
+    worthwhile = proposals(workup, go_on)
     if worthwhile and (go_on or not workup.settled):
         return question(workup, worthwhile[0], worthwhile)
     return verdict(workup)

@@ -144,7 +144,11 @@ class SurpriseDoc:
 
 @dataclass(frozen=True)
 class Verdict:
-    """kind: settled, place-open, nothing-worth or stopped. reasons: strongest first."""
+    """kind: settled, place-open, nothing-worth or stopped. reasons: strongest first.
+
+    unsure: answers that were not sure, which a second look would make count for more. minutes_spent, waiting_spent: what
+    was asked and answered took, by the rules' minutes.
+    """
 
     kind: str
     sentence: str
@@ -155,6 +159,7 @@ class Verdict:
     open: tuple[Suspect, ...]
     would_change: tuple[Way, ...]
     out_of_reach: tuple[Way, ...]
+    unsure: tuple[str, ...]
     surprise: SurpriseDoc
     driving_on: str
     repair: str
@@ -163,6 +168,7 @@ class Verdict:
     repair_cautions: tuple[str, ...]
     proof: tuple[str, ...]
     minutes_spent: float
+    waiting_spent: float
     answers: int
     step: int
     type: str = "verdict"

@@ -11,11 +11,11 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import PurePath
 from typing import Any
 
-from reasoner.inference.plan import Option, worth
+from reasoner.inference.plan import Option
 from reasoner.session import acts, logged, readings
 from reasoner.session.acts import Refused
-from reasoner.session.asking import question
-from reasoner.session.concluding import belief, next_document, verdict, why
+from reasoner.session.asking import now_due, question
+from reasoner.session.concluding import belief, next_document, proposals, verdict, why
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
 from reasoner.session.record import Event
@@ -40,9 +40,8 @@ class Talk:
     @property
     def option(self) -> Option | None:
         """The check a bare answer belongs to."""
-        if self.chosen is not None:
-            return self.chosen
-        return next((o for o in self.workup.ranked if self.go_on or worth(o, self.workup.costs)), None)
+        proposed = self.chosen or next(iter(proposals(self.workup, self.go_on)), None)
+        return None if proposed is None else now_due(self.workup, proposed)
 
     def next(self) -> Question | Verdict:
         if self.chosen is not None:
@@ -128,7 +127,7 @@ def _log(talk: Talk, message: Message) -> Reply:
 
 
 def _asked_check(workup: Workup, option: Option) -> str:
-    return workup.tables.checks[option.check if option.first is None else option.first].name
+    return workup.tables.checks[option.check].name
 
 
 def _pass(talk: Talk, message: Message) -> Reply:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from reasoner.inference.plan import Option, worth
 from reasoner.session import acts, readings
+from reasoner.session.asking import now_due
 from reasoner.session.record import Event, standing
 from reasoner.session.workup import Workup
 
@@ -73,11 +74,9 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
 
     What is seen now counts only where it was seen in the condition asked about; each look is given once, in order.
     """
-    asked = option.first if option.first is not None else option.check
-    table = workup.tables.checks[asked]
+    option = now_due(workup, option)
+    table = workup.tables.checks[option.check]
     condition = workup.tables.conditions[option.condition] if option.condition is not None else None
-    if option.first is not None:
-        option, condition = Option(asked, workup.situation.condition, False), workup.record.condition
     looks = [s for s in script.seen if s.check == table.name and (table.steady or s.condition == condition)]
     if option.place is not None:
         looks = [s for s in looks if str(option.place + 1) in s.event.get("values", {})]

@@ -58,9 +58,16 @@ def _several_sensors_possible(fields: Mapping[str, str]) -> bool:
     return vehicle is not None and not (vehicle.layout.startswith("inline") and vehicle.cylinders < 5)
 
 
+def _two_banks(fields: Mapping[str, str]) -> bool:
+    """Two upstream sensors: then it matters which cylinders each of them watches, and makers number them differently."""
+    vehicle, _ = vehicle_from({k: v for k, v in fields.items() if k in ("layout", "upstream sensors")})
+    return vehicle is not None and len(vehicle.banks) == 2
+
+
 VEHICLE = (
     _Ask("layout", "Cylinders and layout (such as inline 4, V6, flat 4)"),
     _Ask("upstream sensors", "Sensors before the catalyst, 1 or 2", ("1", "2"), _several_sensors_possible),
+    _Ask("banks", "Cylinders of bank 1 / of bank 2", matters=_two_banks),
     _Ask("injection", "Injection", PROPERTIES["injection"]),
     _Ask("charging", "Charging", PROPERTIES["charging"]),
     _Ask("metering", "Air is measured by", PROPERTIES["metering"]),
@@ -109,8 +116,9 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
             continue
         if line:
             fields[ask.key] = value
-            if ask.key == "layout":
+            if ask.key in ("layout", "upstream sensors"):
                 fields.pop("banks", None)
+            if ask.key == "layout":
                 fields.pop("upstream sensors", None)
         asked.append(number)
         number += 1
@@ -136,9 +144,13 @@ def _read_back(vehicle: Vehicle) -> str:
 
 
 def _without_saying(fields: Mapping[str, str], ask: _Ask) -> str:
-    """What is taken where nothing is said: the number of sensors that follows from the layout."""
+    """What is taken where nothing is said: the sensors that follow from the layout, and the cylinders of each."""
     vehicle, _ = vehicle_from(fields)
-    return str(len(vehicle.banks)) if vehicle is not None and ask.key == "upstream sensors" else ""
+    if vehicle is None or ask.key not in ("upstream sensors", "banks"):
+        return ""
+    if ask.key == "upstream sensors":
+        return str(len(vehicle.banks))
+    return " / ".join(" ".join(map(str, bank)) for bank in vehicle.banks)
 
 
 def _chosen(line: str, ask: _Ask) -> str:
@@ -157,13 +169,14 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
     if ask.key == "layout" and value.isdecimal():
         possible = [name for name in LAYOUTS if name.split()[1] == value]
         return f"{shortened(value, 12)} what? One of: {', '.join(possible or LAYOUTS)}."
-    trial = (
-        {k: v for k, v in fields.items() if k not in ("banks", "upstream sensors")} if ask.key == "layout" else fields
-    )
+    void = {"layout": ("banks", "upstream sensors"), "upstream sensors": ("banks",)}.get(ask.key, ())
+    trial = {k: v for k, v in fields.items() if k not in void}
     _, mistakes = vehicle_from({**trial, ask.key: value})
     mine = next((m for m in mistakes if m.key == ask.key), None)
     if mine is None:
         return ""
+    if ask.key == "banks":
+        return f"{mine.message}: such as {_without_saying(fields, ask)}."
     mend = mine.mend.removeprefix("one of: ")
     if ask.choices == ("1", "2"):
         return f'"{shortened(value, 24)}" is not possible here: 1 or 2.'
@@ -216,14 +229,16 @@ def _codes(sitting: Sitting) -> None:
     desk, record = sitting.desk, sitting.workup.record
     if record.codes or record.codes_complete:
         return
+    line = ""
     while True:
-        line = desk.ask("Codes on the reader, with their state (P0172 pending), or none > ")
+        line = line or desk.ask("Codes on the reader, with their state (P0172 pending), or none > ")
         if not line:
             return
         if looks_pasted(line):
             take_pasted(sitting, line)
             if sitting.workup.record.codes or sitting.workup.record.codes_complete:
                 return
+            line = ""
             continue
         listed = read_codes(line)
         for slip in slip_lines(listed):
@@ -232,13 +247,13 @@ def _codes(sitting: Sitting) -> None:
             sitting.keep(acts.list_codes(sitting.workup, []), "Kept: no codes at all.")
             return
         if not listed.codes:
+            line = ""
             continue
         for told in code_lines(sitting.workup, (c.code for c in listed.codes)):
             desk.show(para(told))
         if listed.slips:
-            again = desk.ask("Enter keeps these, or type the whole list again > ")
-            if again:
-                line = again
+            line = desk.ask("Enter keeps these, or type the whole list again > ")
+            if line:
                 continue
         complete = ask_codes_complete(desk, [c.code for c in listed.codes])
         codes = [(c.code, sorted(c.states)) for c in listed.codes]

@@ -10,7 +10,7 @@ from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
 from reasoner.session import acts
 from reasoner.session.acts import Refused
-from reasoner.session.concluding import belief
+from reasoner.session.concluding import belief, proposals
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
 from reasoner.session.protocol import Talk
@@ -99,16 +99,19 @@ def _step(sitting: Sitting, question: Question) -> None:
     while True:
         line = desk.ask(pages[page].asks)
         sitting.known.update(question.cautions)
-        if (not line and page + 1 < len(pages)) or line.lower() in AGAIN:
-            page = page + 1 if not line else 0
-            desk.show_lines(pages[page].lines)
-            continue
-        after = _heard(sitting, line, question)
-        if after is After.DECIDE:
-            return
-        if after is After.SHOW:
+        if not line and page + 1 < len(pages):
+            page += 1
+        elif line.lower() in AGAIN:
+            page, pages = 0, step_pages(question, shown, around, desk)  # the screen may have another size by now
+        else:
+            after = _heard(sitting, line, question)
+            if after is After.DECIDE:
+                return
+            if after is After.STAY:
+                continue
+            pages = step_pages(question, shown, around, desk)
             page = len(pages) - 1
-            desk.show_lines(pages[page].lines)
+        desk.show_lines(pages[page].lines)
 
 
 def _heard(sitting: Sitting, line: str, question: Question) -> After:
@@ -159,8 +162,9 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     check = acts.find_check(workup, way.check)
     reasons: list[tuple[str, str]] = []
     tools = [t for t in check.needs if t not in workup.record.lacking]
+    titles = workup.book.tools
     if tools:
-        reasons.append(("no-tool", "no tool for it"))
+        reasons.append(("no-tool", f"no {titles[tools[0]].title}" if len(tools) == 1 else "a tool for it is missing"))
     reasons.append(("not-now", "leave this check out"))
     if way.fresh:
         reasons.append(("avoid", f"{way.condition_title} can't be brought about"))
@@ -172,7 +176,10 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     if why == "avoid":
         return sitting.keep(acts.avoid(workup, way.condition), f"Kept: {way.condition_title} is left out from now on.")
     events = acts.pass_over(workup, way.check, why)
-    if why == "no-tool" and len(tools) > 1:
+    if why == "no-tool" and len(tools) == 1:
+        told = f"Kept: no {titles[tools[0]].title}. All that needs it is left out; k puts it back."
+        return sitting.keep(events, told)
+    if why == "no-tool":
         events = [*acts.tools(workup, lacking=_which_tools(sitting, tools)), *events]
     return sitting.keep(events, f"Kept: {check.title}: {PASSES[why]}. Type t to answer it all the same.")
 
@@ -202,8 +209,8 @@ def _concluded(sitting: Sitting, document: Verdict) -> None:
             if word == "stop":
                 raise Leave("stop")
             if line.lower() in ("g", "go", "go on"):
-                if not sitting.workup.ranked:
-                    desk.say("Nothing is left to be asked with the tools at hand.")
+                if not proposals(sitting.workup, go_on=True):
+                    desk.say("No check with the tools at hand would tell anything more worth the name.")
                     continue
                 sitting.talk = replace(sitting.talk, go_on=True)
                 return

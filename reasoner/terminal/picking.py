@@ -8,6 +8,9 @@ from reasoner.session.plain import shortened
 from reasoner.terminal.desk import Desk
 
 
+LEAVE = ("q", "quit", "b", "back")
+
+
 def numbers_in(line: str, most: int, least: int = 1) -> list[int] | None:
     """The numbers of a typed list, each least..most and once; None where anything else was typed."""
     parts = line.replace(",", " ").split()
@@ -25,14 +28,14 @@ def pick_several(
     least: int = 1,
     only_one: bool = False,
 ) -> Sequence[int]:
-    """Numbers of a list, none at Enter. What is not on it is said in one line and asked again.
+    """Numbers of a list, none at Enter (or `q`, `b`). What is not on it is said in one line and asked again.
 
     typed: what was typed along with the command, so that the list need not be shown first. show: shows it.
     """
     if not typed:
         show()
     line = typed or desk.ask(prompt)
-    while line:
+    while line and line.lower() not in LEAVE:
         chosen = numbers_in(line, most, least)
         if chosen is not None and (len(chosen) == 1 or not only_one):
             return chosen

@@ -318,3 +318,22 @@ def test_tables_let_another_program_recompute_a_belief(reasoner: Run, tmp_path: 
     total = sum(weights.values())
     for name, found in belief.items():
         assert found == pytest.approx(weights[name] / total, abs=1e-9)
+
+
+def test_the_beginning_of_another_cases_name_is_a_new_name_to_a_program(reasoner: Run, environ: dict[str, str]) -> None:
+    """Another car's case must not be gone on with because its name begins alike."""
+    talk(reasoner, {"type": "note", "text": "the other car"}, case="van-2")
+    (state,) = talk(reasoner, case="van")
+    assert state["case"] == "van"
+    assert [e["event"] for e in events_of(environ, "van")] == []
+    assert [e["event"] for e in events_of(environ, "van-2")] == ["note"]
+
+
+def test_a_vehicle_named_for_a_case_that_has_one_is_said_not_to_be_used(
+    reasoner: Run, environ: dict[str, str], tmp_path: Path
+) -> None:
+    talk(reasoner, case="van")
+    car = tmp_path / "v8.yaml"
+    car.write_text("layout: V 8\n", encoding="utf-8")
+    found = reasoner("diagnose", "van", "--json", "--vehicle", str(car), stdin="")
+    assert "--vehicle was not used" in lines_of(found)[0]["notes"][0]

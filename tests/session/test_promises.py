@@ -14,8 +14,8 @@ from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts
-from reasoner.session.asking import question
-from reasoner.session.concluding import next_document, verdict
+from reasoner.session.asking import now_due, question
+from reasoner.session.concluding import next_document, proposals, spent, verdict
 from reasoner.session.document import Question, Verdict
 from reasoner.session.workup import Workup, begin
 
@@ -55,7 +55,7 @@ def random_session(name: str, seed: int, steps: int = 12) -> list[tuple[Workup, 
             break
         asked = question(workup, option)
         found.append((workup, asked))
-        mine = option if option.first is None else None
+        mine = now_due(workup, option)
         if chance.random() < 0.15:
             workup = workup.after(
                 acts.pass_over(workup, asked.way.check, chance.choice(["cant-tell", "not-now"]), mine)
@@ -167,3 +167,73 @@ def test_going_back_restores_exactly_and_is_recorded() -> None:
         workup = back
     with pytest.raises(acts.Refused):
         acts.undo(workup)
+
+
+@pytest.mark.parametrize(("name", "seed"), SESSIONS)
+def test_every_check_is_asked_in_a_condition_it_can_be_made_in(name: str, seed: int) -> None:
+    for workup, asked in random_session(name, seed):
+        allowed = workup.book.checks[asked.way.check].conditions
+        if allowed:
+            assert asked.way.condition in allowed, asked.way
+
+
+def test_what_must_come_first_is_asked_where_it_can_be_seen() -> None:
+    """The purge hose is pinched with the engine running, though the check that it comes before is made on a cold rail."""
+    workup = fresh("port four")
+    workup = workup.after(acts.change_condition(workup, "engine-off"))
+    tips = next(o for o in workup.ranked if workup.tables.checks[o.check].name == "injector-tips-after-soak")
+    asked = question(workup, tips)
+    assert asked.way.check == "purge-pinched" and asked.before == "Injector tips after a hot soak"
+    assert asked.way.fresh and asked.way.condition in workup.book.checks["purge-pinched"].conditions
+    assert asked.way.bits > 0 and asked.bring_about
+    check = workup.book.checks["purge-pinched"]
+    assert asked.way.minutes > check.minutes  # bringing the condition about is counted
+    then = workup.after(acts.answer(workup, "purge-pinched", {0: "same"}, "sure", now_due(workup, tips)))
+    assert then.record.condition == asked.way.condition and then.record.given[-1].asked
+    assert spent(then).minutes == check.minutes  # the car came in as it was: the first condition costs nothing
+
+
+def test_going_on_past_a_verdict_ends_where_nothing_more_is_told() -> None:
+    workup = fresh("four")
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    workup = workup.after(acts.change_condition(workup, "hot-restart"))
+    for _ in range(5):
+        workup = workup.after(acts.answer(workup, "heat-on-injector", {3: "falls"}, "sure"))
+        misfires = {1: "even", 2: "even", 3: "misfires", 4: "even"}
+        workup = workup.after(acts.answer(workup, "hot-restart-misfire", misfires))
+        workup = workup.after(acts.answer(workup, "injector-bench", {1: "good", 2: "good", 3: "leaks", 4: "good"}))
+        workup = workup.after(acts.change_condition(workup, "hot-restart"))
+    assert workup.settled
+    for option in proposals(workup, go_on=True):
+        assert option.gain >= workup.costs.least_gain
+    if not proposals(workup, go_on=True):
+        assert isinstance(next_document(workup, go_on=True), Verdict)
+
+
+def test_time_spent_counts_every_provocation() -> None:
+    """Three hot restarts are three times driving, soaking and looking."""
+    workup = fresh("four")
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    workup = workup.after(acts.answer(workup, "trim-idle", {1: "normal"}))  # told, not asked: costs nothing
+    looks, minutes, wait = 3, 0.0, 0.0
+    tables = workup.tables
+    for _ in range(looks):
+        option = next(o for o in workup.ranked if tables.checks[o.check].name == "hot-restart-misfire")
+        option = now_due(workup, option)
+        assert option.condition is not None and option.times == 1
+        minutes, wait = minutes + option.minutes, wait + option.wait
+        even = dict.fromkeys((1, 2, 3, 4), "even")
+        workup = workup.after(acts.answer(workup, "hot-restart-misfire", even, "sure", option))
+    took = spent(workup)
+    assert (took.minutes, took.wait) == (minutes, wait)
+    assert verdict(workup).minutes_spent == minutes and verdict(workup).waiting_spent == wait
+
+
+def test_answers_that_were_not_sure_are_named_with_the_verdict() -> None:
+    workup = fresh("four")
+    workup = workup.after(acts.answer(workup, "smell-of-fuel", {0: "yes"}, "guess"))
+    workup = workup.after(acts.answer(workup, "hard-hot-start", {0: "yes"}, "sure"))
+    workup = workup.after(acts.answer(workup, "when-it-happens", {0: "hot-restart"}, "think so"))
+    named = verdict(workup).unsure
+    assert any(text.startswith("When it happens") and text.endswith("(think so)") for text in named)
+    assert not any(text.startswith("Hard to start") for text in named)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from reasoner.network.vehicle import vehicle_from
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Leave
@@ -38,7 +39,7 @@ def test_what_was_said_before_is_the_default() -> None:
 
 
 def test_numbers_words_and_beginnings() -> None:
-    fields, text = ask("v6", "", "3", "turbo", "2", "198,000")
+    fields, text = ask("v6", "", "", "3", "turbo", "2", "198,000")
     assert fields["layout"] == "v6" and "V 6, port and direct injection" in text
     assert (fields["injection"], fields["charging"], fields["metering"]) == ("dual", "charged", "pressure")
     assert "198000 km; an upstream sensor each for cylinders 1-3-5 and 2-4-6." in " ".join(text.split())
@@ -46,13 +47,28 @@ def test_numbers_words_and_beginnings() -> None:
 
 @pytest.mark.parametrize(("layout", "asked"), [("inline 4", False), ("inline 6", True), ("flat 4", True), ("V8", True)])
 def test_sensors_are_asked_where_it_matters(layout: str, asked: bool) -> None:
-    _, text = ask(layout, *[""] * 5)
+    _, text = ask(layout, *[""] * 6)
     assert ("Sensors before the catalyst" in text) is asked
 
 
 def test_a_six_with_two_sensors() -> None:
-    _, text = ask("inline 6", "2", "", "", "", "")
+    _, text = ask("inline 6", "2", "", "", "", "", "")
     assert "an upstream sensor each for cylinders 1-2-3 and 4-5-6" in " ".join(text.split())
+
+
+def test_cylinders_of_the_banks_are_asked_as_makers_number_them_differently() -> None:
+    fields, text = ask("V6", "", "1 2 3 4", "1-2-3/4-5-6", "", "", "", "")
+    assert "Cylinders of bank 1 / of bank 2 [1 3 5 / 2 4 6] > " in text
+    assert "does not name each of 6 cylinders once: such as 1 3 5 / 2 4 6." in " ".join(text.split())
+    vehicle, _ = vehicle_from(fields)
+    assert vehicle is not None and vehicle.banks == ((1, 2, 3), (4, 5, 6))
+    assert "an upstream sensor each for cylinders 1-2-3 and 4-5-6" in " ".join(text.split())
+
+
+def test_another_number_of_sensors_makes_the_banks_void() -> None:
+    fields, _ = ask("V6", "2", "1 2 3 / 4 5 6", "b", "b", "1", "", "", "", "")
+    vehicle, _ = vehicle_from(fields)
+    assert vehicle is not None and len(vehicle.banks) == 1
 
 
 @pytest.mark.parametrize(
@@ -126,6 +142,12 @@ def test_values_read_just_now_belong_to_the_present_occasion() -> None:
 def test_no_codes_at_all_is_something_known(typed: str) -> None:
     kept, _ = take_in("", typed, "", "", "")
     assert kept.workup.record.codes == () and kept.workup.record.codes_complete
+
+
+def test_a_list_typed_again_after_a_slip_is_taken_as_it_stands() -> None:
+    kept, text = take_in("", "P0172 pendng", "P0172 pending, P0301", "", "", "", "")
+    assert kept.workup.record.codes == (("P0172", ("pending",)), ("P0301", ()))
+    assert text.count("Codes on the reader") == 1
 
 
 def test_codes_that_may_not_be_all() -> None:

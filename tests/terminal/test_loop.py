@@ -161,7 +161,8 @@ def test_text_of_rules_is_shown_harmlessly_everywhere() -> None:
 
 def test_no_tool_leaves_out_what_needs_it() -> None:
     kept, text, _ = sit("x", "1", workup=asking("plugs"))
-    assert "1 no tool for it   2 leave this check out" in text
+    assert "1 no plug socket   2 leave this check out" in text
+    assert "Kept: no plug socket. All that needs it is left out; k puts it back." in text
     assert next(e for e in kept.events if e["event"] == "tools")["lacking"] == ["plug-socket"]
     assert "plug-socket" in kept.workup.record.lacking
 
