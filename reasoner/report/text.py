@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
-from reasoner.session.plain import clean, effort_text, range_text
+from reasoner.session.plain import clean, effort_text, glued, range_text, unglued
 from reasoner.session.words import percent
 
 WIDEST = 100
@@ -60,7 +60,7 @@ def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = 
     )
     for block in verdict_blocks(document) if isinstance(document, Verdict) else why_blocks(document):
         console.print(block)
-    out.write("".join(line.rstrip() + "\n" for line in text.getvalue().splitlines()))
+    out.write("".join(line.rstrip() + "\n" for line in unglued(text.getvalue()).splitlines()))
 
 
 # ---- the verdict -----------------------------------------------------------------------------------------------------
@@ -71,7 +71,7 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
     v = clean(document)
     return [
         _rule(_title(v)),
-        Text(v.sentence, style=HEAD),
+        Text(glued(v.sentence), style=HEAD),
         *_how_sure(v),
         *_conflict(v),
         *_weights("Spoke for it", v.spoke_for),
@@ -183,7 +183,7 @@ def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -
     grid.add_column(no_wrap=True)
     grid.add_column()
     for reason in shown:
-        text = Text(reason.text)
+        text = Text(glued(reason.text))
         if all_of_them:
             source = f"{reason.because} " if reason.because else ""
             text.append(f"\n{source}rule: {reason.rule} ({reason.source})", style=QUIET)
@@ -229,7 +229,7 @@ def _head(title: str, style: str = HEAD, rest: str = "") -> Text:
 
 
 def _para(text: str, style: str = "") -> Padding:
-    return Padding(Text(" ".join(text.split()), style=style), (0, 0, 0, 2))
+    return Padding(Text(glued(" ".join(text.split())), style=style), (0, 0, 0, 2))
 
 
 def _section(title: str, text: str) -> list[RenderableType]:
@@ -238,12 +238,12 @@ def _section(title: str, text: str) -> list[RenderableType]:
 
 def _item(sign: str, text: str, style: str = "") -> Padding:
     grid = Table.grid(padding=(0, 2, 0, 0))
-    grid.add_row(Text(sign, style=style or HEAD), Text(" ".join(text.split())))
+    grid.add_row(Text(sign, style=style or HEAD), Text(glued(" ".join(text.split()))))
     return Padding(grid, (0, 0, 0, 2))
 
 
 def _table(lines: Iterable[tuple[str, str]]) -> Padding:
     grid = Table.grid(padding=(0, 2, 0, 0))
     for left, right in lines:
-        grid.add_row(Text(left), Text(right))
+        grid.add_row(Text(glued(left)), Text(glued(right)))
     return Padding(grid, (0, 0, 0, 2))

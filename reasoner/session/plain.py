@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
@@ -9,6 +10,7 @@ from typing import Any, TypeVar
 
 T = TypeVar("T")
 SHOWN_FOR_UNPRINTABLE = "\ufffd"
+GLUE = "\ue000"  # stands for a space at which no line is broken, while lines are laid out; nobody gets to see it
 JOINER = "\u200d"  # joins emoji; the only format character that changes no order and hides nothing
 
 
@@ -43,6 +45,15 @@ def _clean(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {k: _clean(v) for k, v in value.items()}
     return value
+
+
+def glued(text: str) -> str:
+    """The text with every number kept on one line with its unit, until `unglued` after lines have been laid out."""
+    return re.sub(r"(?<=\d) (?=(?:%|min|h)(?!\w))", GLUE, text)
+
+
+def unglued(text: str) -> str:
+    return text.replace(GLUE, " ")
 
 
 def shortened(text: str, most: int = 40) -> str:

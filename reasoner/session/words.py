@@ -66,9 +66,10 @@ def _list(names: Sequence[str], last: str = "and") -> str:
 
 def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: str) -> str:
     """One place or another, whichever: `cylinder 1, 2 or 4 wet with fuel, the rest the same`."""
-    texts = {o.name: o.text for o in check.outcomes}
-    where = _list([places_of(workup, check)[p] for p in places], "or").replace("s ", " ", 1)
-    return f"{where} {texts[outcome]}, the rest {texts[check.outcomes[0].name]}"
+    texts, everywhere = {o.name: o.text for o in check.outcomes}, places_of(workup, check)
+    where = _list([everywhere[p] for p in places], "or").replace("s ", " ", 1)
+    rest = "the other" if len(everywhere) == 2 else "the rest"
+    return f"{where} {texts[outcome]}, {rest} {texts[check.outcomes[0].name]}"
 
 
 def given_text(workup: Workup, given: Given) -> str:

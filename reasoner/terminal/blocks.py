@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from reasoner.session.plain import harmless
+from reasoner.session.plain import glued, harmless
 
 HEAD, QUIET, CARE, KEY, LEAD = "bold", "dim", "bold red", "bold", "bold"  # readable on dark and on light
 
@@ -17,11 +17,11 @@ HEAD, QUIET, CARE, KEY, LEAD = "bold", "dim", "bold red", "bold", "bold"  # read
 def head(title: str, rest: str = "", style: str = HEAD) -> Text:
     """A heading in capitals, so that it stands out without colour; `rest` goes on in plain."""
     text = Text(harmless(title).upper(), style=style)
-    return text.append("  " + harmless(rest), style="not bold default") if rest else text
+    return text.append("  " + glued(harmless(rest)), style="not bold default") if rest else text
 
 
 def para(text: str, indent: int = 2, style: str = "") -> Padding:
-    return Padding(Text(reflowed(harmless(text)), style=style), (0, 0, 0, indent))
+    return Padding(Text(glued(reflowed(harmless(text))), style=style), (0, 0, 0, indent))
 
 
 def rows(pairs: Iterable[tuple[str, str]], indent: int = 2, style: str = KEY) -> Padding:
@@ -30,7 +30,7 @@ def rows(pairs: Iterable[tuple[str, str]], indent: int = 2, style: str = KEY) ->
     grid.add_column(no_wrap=True, justify="right")
     grid.add_column()
     for key, text in pairs:
-        grid.add_row(Text(harmless(key), style=style), Text(reflowed(harmless(text))))
+        grid.add_row(Text(harmless(key), style=style), Text(glued(reflowed(harmless(text)))))
     return Padding(grid, (0, 0, 0, indent))
 
 
@@ -43,7 +43,7 @@ def table(
         grid.add_column(justify="right" if column in right else "left")
     for number, line in enumerate(lines):
         style = styles[number] if number < len(styles) else ""
-        grid.add_row(*(Text(harmless(cell), style=style) for cell in line))
+        grid.add_row(*(Text(glued(harmless(cell)), style=style) for cell in line))
     return Padding(grid, (0, 0, 0, indent))
 
 
@@ -54,7 +54,7 @@ def choices(pairs: Sequence[tuple[str, str]], width: int) -> Padding:
         return rows(pairs)
     text = Text()
     for number, (key, label) in enumerate(pairs):
-        text.append("   " if number else "").append(harmless(key), style=KEY).append(" " + harmless(label))
+        text.append("   " if number else "").append(harmless(key), style=KEY).append(" " + glued(harmless(label)))
     return Padding(text, (0, 0, 0, 2))
 
 

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, TextIO
 
-from reasoner.session.plain import harmless
+from reasoner.session.plain import glued, harmless, unglued
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -113,7 +113,7 @@ class Desk:
         )
         for block in blocks:
             console.print(block)
-        return [line.rstrip() for line in text.getvalue().split("\n")[:-1]]
+        return [unglued(line).rstrip() for line in text.getvalue().split("\n")[:-1]]
 
     def show(self, *blocks: RenderableType) -> None:
         self.show_lines(self.rendered(*blocks))
@@ -138,7 +138,7 @@ class Desk:
         """One plain paragraph."""
         from rich.text import Text
 
-        self.show(Text(harmless(text)))
+        self.show(Text(glued(harmless(text))))
 
     def write(self, text: str) -> None:
         try:

@@ -6,6 +6,7 @@ cautions, which come before the steps; the last page is the one that asks.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -13,7 +14,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from reasoner.session.document import BeliefDoc, Question, Suspect, Way
-from reasoner.session.plain import clean, effort_text, harmless, range_text, shortened
+from reasoner.session.plain import clean, effort_text, glued, harmless, range_text, shortened
 from reasoner.session.words import percent
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_sentence, head, para, rows, table
 from reasoner.terminal.desk import Desk
@@ -119,7 +120,7 @@ def _top(around: Surroundings, width: int) -> list[RenderableType]:
         line += "-- asking on past the verdict "
     return [
         Text(harmless(line).ljust(width, "-"), style=QUIET, no_wrap=True),
-        *(Text(harmless(s)) for s in around.said),
+        *(Text(glued(harmless(s))) for s in around.said),
     ]
 
 
@@ -127,7 +128,7 @@ def belief_blocks(belief: BeliefDoc, count: int) -> list[RenderableType]:
     chances = belief.cylinders.values()
     blocks: list[RenderableType] = [head("Likeliest now"), suspect_table(belief, count)]
     if chances and max(chances) - min(chances) >= UNEVEN:
-        blocks.append(para("By cylinder: " + ", ".join(f"{n}: {percent(p)}" for n, p in belief.cylinders.items())))
+        blocks.append(para("By cylinder: " + ", ".join(f"{n}: {_short(p)}" for n, p in belief.cylinders.items())))
     return blocks
 
 
@@ -235,7 +236,7 @@ def why_blocks(question: Question, count: int, in_full: bool = False) -> list[Re
 
 def _brief(outcome: str) -> str:
     """An outcome on one short line: what the rest of the places show goes first."""
-    return shortened(outcome if len(outcome) <= OUTCOME else outcome.split(", the rest ")[0], OUTCOME)
+    return shortened(outcome if len(outcome) <= OUTCOME else re.split(", the (?:rest|other) ", outcome)[0], OUTCOME)
 
 
 def _instead(question: Question, times: bool = True) -> list[RenderableType]:
@@ -243,7 +244,7 @@ def _instead(question: Question, times: bool = True) -> list[RenderableType]:
     if not question.alternatives:
         return []
     ways = [f"{way_text(w)}, {effort_text(w.minutes, w.waiting)}" if times else w.title for w in question.alternatives]
-    return [Text.assemble(("OR  ", "bold"), harmless("; ".join(ways)))]
+    return [Text.assemble(("OR  ", "bold"), glued(harmless("; ".join(ways))))]
 
 
 def answer_blocks(question: Question, width: int) -> list[RenderableType]:

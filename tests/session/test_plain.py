@@ -9,7 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.session.plain import clean, effort_text, harmless, range_text, shortened, time_text
+from reasoner.session.plain import (
+    clean,
+    effort_text,
+    glued,
+    harmless,
+    range_text,
+    shortened,
+    time_text,
+    unglued,
+)
 
 
 @given(st.text())
@@ -63,3 +72,13 @@ def test_a_range_never_says_never_or_certain(low: float, high: float, text: str)
 def test_shortened_is_one_line() -> None:
     assert shortened("a\nb  c", 10) == "a b c"
     assert shortened("x" * 50, 10) == "xxxxxxx..."
+
+
+@given(st.text(st.characters(exclude_characters="\ue000")))
+def test_glue_comes_off_again(text: str) -> None:
+    assert unglued(glued(text)) == text
+
+
+def test_a_number_and_its_unit_stay_together() -> None:
+    assert glued("now 36 %, 20 min, 1 h").split(" ") == ["now", "36\ue000%,", "20\ue000min,", "1\ue000h"]
+    assert glued("20 minutes of 4 hot restarts") == "20 minutes of 4 hot restarts"

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from reasoner.report.text import Pages
+from reasoner.session.plain import GLUE
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup
 from reasoner.terminal.intake import ask_vehicle, intake
@@ -44,6 +45,7 @@ SITTINGS: dict[str, tuple[Workup, tuple[str, ...]]] = {
 
 def compare(name: str, text: str) -> None:
     file = GOLDEN / f"{name}.txt"
+    assert GLUE not in text
     if os.environ.get("REFRESH_GOLDEN"):
         file.write_text(text, encoding="utf-8")
     assert text == file.read_text(encoding="utf-8"), f"{file} differs; see the module's docstring"

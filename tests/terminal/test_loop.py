@@ -444,3 +444,17 @@ def test_nothing_is_asked_twice_in_a_whole_case() -> None:
     seen = [(g.check, g.spell, tuple(g.values)) for g in kept.workup.record.given]
     assert len(seen) >= 4
     assert len(set(seen)) == len(seen)
+
+
+def test_the_step_is_laid_out_anew_for_a_screen_of_another_size() -> None:
+    class Resized(StringIO):
+        def readline(self, size: int | None = -1, /) -> str:
+            desk.size = (48, 24)
+            return super().readline()
+
+    desk = desk_with([])
+    desk.source = Resized("r\n")
+    _, text, _ = sit(workup=asking("plugs"), desk=desk)
+    before, _, after = text.partition("r\n")
+    assert max(map(len, before.splitlines())) == 80
+    assert after.startswith("-- ") and max(map(len, after.splitlines()[:20])) == 48
