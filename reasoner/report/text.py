@@ -210,9 +210,10 @@ def _chance(suspect: Suspect) -> str:
 
 
 def _way(way: Way) -> str:
-    where = f", in {way.condition_title}" if way.condition and way.fresh else ""
+    where = f" ({way.condition_title})" if way.condition and way.fresh else ""
     times = f", {way.times} times" if way.times > 1 else ""
-    return f"{way.title}{where}{times}: {effort_text(way.minutes, way.waiting)}"
+    lacks = f"; needs {', '.join(way.lacks)}" if way.lacks else ""
+    return f"{way.title}{where}{times}: {effort_text(way.minutes, way.waiting)}{lacks}"
 
 
 def _count(number: int, what: str) -> str:

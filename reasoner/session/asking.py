@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import islice
 
@@ -11,7 +11,7 @@ from reasoner.inference.choose import gains
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, follow, options, worth
 from reasoner.network.tables import Array
-from reasoner.rulebook.model import Check
+from reasoner.rulebook.model import Check, Condition
 from reasoner.session.document import OutcomeDoc, Question, Reading, Separation, Way
 from reasoner.session.readings import works_out
 from reasoner.session.words import any_one_text, named, places_of, values_text
@@ -40,7 +40,17 @@ def way(workup: Workup, option: Option) -> Way:
         option.money,
         option.hazards,
         option.gain,
+        _titles(workup, [n for n in _needs(check, condition if option.fresh else None) if n in workup.record.lacking]),
     )
+
+
+def _needs(check: Check, condition: Condition | None) -> list[str]:
+    """Tools, those of a condition to be brought about among them, each once."""
+    return list(dict.fromkeys((*check.needs, *(condition.needs if condition else ()))))
+
+
+def _titles(workup: Workup, tools: Iterable[str]) -> tuple[str, ...]:
+    return tuple(workup.book.tools[n].title for n in tools)
 
 
 def now_due(workup: Workup, option: Option) -> Option:
@@ -66,7 +76,6 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
     if asked.fresh and asked.condition is not None:
         condition = book.conditions[tables.conditions[asked.condition]]
     names = list(check.cautions) + [n for n in (condition.cautions if condition else ()) if n not in check.cautions]
-    needs = dict.fromkeys((*check.needs, *(condition.needs if condition else ())))
     ranked = workup.ranked if ranked is None else ranked
     others = [o for o in ranked if o.check != option.check and worth(o, workup.costs)][:ALTERNATIVES]
     return Question(
@@ -81,7 +90,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         cautions=tuple(book.cautions[n].say for n in names),
         bring_about=condition.bring_about if condition else "",
         condition_means=condition.means if condition else "",
-        needs=tuple(book.tools[n].title for n in needs),
+        needs=_titles(workup, _needs(check, condition)),
         before=before,
         lists_codes=bool(check.codes) and not workup.record.codes_complete,
         separates=separations(workup, asked),

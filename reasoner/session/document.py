@@ -51,7 +51,10 @@ class Separation:
 
 @dataclass(frozen=True)
 class Way:
-    """A check in a condition, as proposed or as an alternative. minutes: work with set-up; waiting comes on top."""
+    """A check in a condition, as proposed or as an alternative. minutes: work with set-up; waiting comes on top.
+
+    lacks: tools that it needs and that are not at hand.
+    """
 
     check: str
     title: str
@@ -65,6 +68,7 @@ class Way:
     money: float
     hazards: int
     bits: float
+    lacks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

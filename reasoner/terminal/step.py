@@ -31,6 +31,7 @@ KEYS = {
     "h": "help",
 }
 OUTCOME = 44  # letters of an outcome where lines are few
+SELDOM = 0.05  # outcomes less likely than this are left to `why`
 UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
 LETTERS = {**KEYS, "k": "kit", "?": "help"}
 
@@ -229,7 +230,8 @@ def why_blocks(question: Question, count: int, in_full: bool = False) -> list[Re
             f"{s.outcome if in_full else _brief(s.outcome)} -> {s.lead}: "
             f"{percent(s.lead_after)} (now {percent(s.lead_before)})",
         )
-        for s in question.separates[:count]
+        for n, s in enumerate(question.separates[:count])
+        if in_full or n < 2 or s.chance >= SELDOM
     ]
     return [head("Why this one", "each result, how likely it is, and what it speaks for"), rows(lines, style="")]
 

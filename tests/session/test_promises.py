@@ -237,3 +237,13 @@ def test_answers_that_were_not_sure_are_named_with_the_verdict() -> None:
     named = verdict(workup).unsure
     assert any(text.startswith("When it happens") and text.endswith("(think so)") for text in named)
     assert not any(text.startswith("Hard to start") for text in named)
+
+
+def test_what_is_out_of_reach_says_which_tool_it_needs() -> None:
+    workup = fresh("four")
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    out = verdict(workup).out_of_reach
+    assert out and all(way.lacks for way in out)
+    assert all(not way.lacks for way in verdict(workup).would_change)
+    tools = {tool.title for tool in workup.book.tools.values() if not tool.common}
+    assert {title for way in out for title in way.lacks} <= tools

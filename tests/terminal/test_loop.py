@@ -455,6 +455,6 @@ def test_the_step_is_laid_out_anew_for_a_screen_of_another_size() -> None:
     desk = desk_with([])
     desk.source = Resized("r\n")
     _, text, _ = sit(workup=asking("plugs"), desk=desk)
-    before, _, after = text.partition("r\n")
+    before, _, after = text.partition("> r\n")
     assert max(map(len, before.splitlines())) == 80
     assert after.startswith("-- ") and max(map(len, after.splitlines()[:20])) == 48
