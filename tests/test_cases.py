@@ -13,7 +13,8 @@ from reasoner.inference.belief import by_fault
 from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, parted, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, parted
 from reasoner.session.record import Event
 from reasoner.session.replay import Grade, replay
 from reasoner.session.script import begin_with, play, reply, script_of

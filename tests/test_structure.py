@@ -77,3 +77,13 @@ def test_reasoning_names_no_rule(room: str) -> None:
     for file in (ROOT / "reasoner" / room).glob("*.py"):
         text = file.read_text(encoding="utf-8")
         assert not [n for n in names if f'"{n}"' in text or f"'{n}'" in text], file
+
+
+def test_a_new_case_loads_neither_what_follows_a_verdict_nor_all_computations() -> None:
+    """The first question is waited for: see tests/bench/bench_commands.py."""
+    code = "import reasoner.cli.diagnose, reasoner.cli.converse, sys; print(*sys.modules)"
+    found = run(sys.executable, "-c", code)
+    assert found.returncode == 0, found.stderr
+    loaded = set(found.stdout.split())
+    assert "reasoner.session.protocol" in loaded
+    assert not [m for m in loaded if m.startswith("reasoner.decide") or m == "reasoner.measure.workings.air"]

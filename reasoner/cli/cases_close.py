@@ -43,7 +43,8 @@ def command(
     """
     from reasoner.casebook import store
     from reasoner.session.acts import Refused
-    from reasoner.session.chapters import Garage, vehicle_of
+    from reasoner.session.car import vehicle_of
+    from reasoner.session.chapters import Garage
     from reasoner.session.closing import close_case
 
     with caseroom.refusing():

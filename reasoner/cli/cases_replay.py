@@ -15,7 +15,8 @@ from reasoner.casebook.index import rows
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.options import cases_option
-from reasoner.session.chapters import Garage, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Garage
 from reasoner.session.overlay import SOURCE
 from reasoner.session.replay import Replayed, changed_values, replay
 

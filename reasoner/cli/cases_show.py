@@ -27,7 +27,8 @@ def command(
     The beliefs are those of today's rules; `cases replay` compares them with what was said then.
     """
     from reasoner.report.story_text import story_blocks
-    from reasoner.session.chapters import Garage, vehicle_of
+    from reasoner.session.car import vehicle_of
+    from reasoner.session.chapters import Garage
     from reasoner.session.replay import replay
     from reasoner.session.story import story
 

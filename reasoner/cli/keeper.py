@@ -17,8 +17,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session import repairing
-from reasoner.session.chapters import vehicle_of as vehicle_of
+from reasoner.session.car import vehicle_of as vehicle_of
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 
@@ -58,6 +57,8 @@ def new_case(folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, b
 
 def open_case(path: Path, book: Rulebook, by: str = "time") -> Keeper:
     """Go on with a case, under today's rules. Raises CasebookError."""
+    from reasoner.session import repairing  # what follows a verdict: slow to load, and a new case has none
+
     with ExitStack() as undo:
         journal = resume(path)
         undo.callback(journal.close)

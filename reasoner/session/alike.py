@@ -18,7 +18,8 @@ from math import log2
 from reasoner.casebook.casefile import CaseFile
 from reasoner.inference.evidence import Evidence
 from reasoner.network.tables import CheckTable, Tables
-from reasoner.session.chapters import Chapter, Garage, found_in, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Chapter, Garage, found_in
 from reasoner.session.concluding import answer_text
 
 ROOM = 8.0  # bits; so many have to agree before two cases count as half alike. Presentation: it moves no belief

@@ -10,15 +10,13 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
 
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.correcting import standing, vehicle_fields
-from reasoner.casebook.trouble import CasebookError
+from reasoner.casebook.correcting import standing
 from reasoner.decide.followup import prior_after
 from reasoner.decide.jobs import Job
 from reasoner.network.graph import build
 from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables, compile_tables
-from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Event
 from reasoner.session.repairing import CARRIED, rounds
@@ -130,14 +128,6 @@ def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
             parts.append([])
         parts[-1].append(event)
     return [tuple(part) for part in parts]
-
-
-def vehicle_of(case: CaseFile) -> Vehicle:
-    """The vehicle of a case, as last put right. Raises CasebookError."""
-    vehicle, mistakes = vehicle_from(vehicle_fields(case))
-    if vehicle is None:
-        raise CasebookError(f"the vehicle cannot be read: {mistakes[0].message}", mistakes[0].mend, case.path)
-    return vehicle
 
 
 def closing(events: Iterable[Event]) -> Event | None:

@@ -150,8 +150,8 @@ class SurpriseDoc:
 class Verdict:
     """kind: settled, place-open, nothing-worth or stopped. reasons: strongest first.
 
-    unsure: answers that were not sure, which a second look would make count for more. minutes_spent, waiting_spent: what
-    was asked and answered took, by the rules' minutes.
+    unsure: answers that were not sure, which a second look would make count for more. minutes_spent, waiting_spent:
+    what was asked and answered took, by the rules' minutes.
     """
 
     kind: str

@@ -21,7 +21,8 @@ from reasoner.inference.counting import counts
 from reasoner.inference.dirichlet import rate_after, worth
 from reasoner.network.tables import CheckTable
 from reasoner.rulebook.model import Rulebook, Trail
-from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
 from reasoner.session.overlay import ELSEWHERE, HERE, OTHERWISE, Learned, overlaid
 from reasoner.session.workup import Workup
 

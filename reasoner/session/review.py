@@ -17,7 +17,8 @@ from reasoner.inference.belief import by_class
 from reasoner.inference.interval import wilson
 from reasoner.inference.scoring import Score, score
 from reasoner.inference.weight import weigh
-from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
 from reasoner.session.concluding import answer_text
 from reasoner.session.effort import effort
 from reasoner.session.learning import LEAST

@@ -17,7 +17,8 @@ from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.network.tables import Array
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.chapters import Chapter, Found, Garage, found_in, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Chapter, Found, Garage, found_in
 from reasoner.session.effort import Effort, effort
 from reasoner.session.record import Event
 from reasoner.session.trace import trace

@@ -59,7 +59,7 @@ def _several_sensors_possible(fields: Mapping[str, str]) -> bool:
 
 
 def _two_banks(fields: Mapping[str, str]) -> bool:
-    """Two upstream sensors: then it matters which cylinders each of them watches, and makers number them differently."""
+    """Two upstream sensors: then it matters which cylinders each watches, and makers number them differently."""
     vehicle, _ = vehicle_from({k: v for k, v in fields.items() if k in ("layout", "upstream sensors")})
     return vehicle is not None and len(vehicle.banks) == 2
 

@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from reasoner.session.plain import shortened
 from reasoner.terminal.desk import Desk
 
-
 LEAVE = ("q", "quit", "b", "back")
 
 

@@ -13,7 +13,8 @@ import pytest
 from reasoner.casebook import journal
 from reasoner.casebook.index import row_of
 from reasoner.casebook.shape import KINDS, load_sound
-from reasoner.session.chapters import found_in, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import found_in
 from reasoner.session.learning import lesson
 from reasoner.session.replay import Grade, replay
 from reasoner.session.review import judge

@@ -103,6 +103,7 @@ def test_the_table_for_whoever_writes_rules_is_this_one() -> None:
 def test_it_finds_what_rules_may_speak_of(name: str) -> None:
     working, signature = WORKINGS[name], COMPUTATIONS[name]
     found = run(name, **EXAMPLES[name])
+    assert working.name == name
     assert working.at is signature.at
     assert set(found.figures) <= set(FOUR.places(signature.at))
     for figures in found.figures.values():

@@ -89,8 +89,7 @@ def test_what_is_open_what_would_change_it_and_what_it_means_to_drive_on() -> No
     far = Way("scope", "Scope on the injectors", "warm-idle", "warm idle", True, 3, None, 40.0, 480.0, 0.0, 1, 0.4)
     text = flat(as_text(replace(FIRM, would_change=(far,), out_of_reach=(far,))))
     assert (
-        "WHAT COULD STILL CHANGE IT - Scope on the injectors (warm idle), 3 times: 40 min work and 8 h waiting"
-        in text
+        "WHAT COULD STILL CHANGE IT - Scope on the injectors (warm idle), 3 times: 40 min work and 8 h waiting" in text
     )
     assert "WOULD SAY MORE, WITH THE TOOL FOR IT - Scope" in text
     assert "LEFT OPEN Something not in these rules" in text

@@ -21,7 +21,8 @@ from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts
-from reasoner.session.chapters import Garage, cause_name, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Garage, cause_name
 from reasoner.session.learning import UNPROVEN, Lesson, Total, held_out, learn, lesson, log_score
 from reasoner.session.overlay import SOURCE, Learned, as_rules, overlaid
 from reasoner.session.record import Event

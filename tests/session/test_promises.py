@@ -178,7 +178,7 @@ def test_every_check_is_asked_in_a_condition_it_can_be_made_in(name: str, seed: 
 
 
 def test_what_must_come_first_is_asked_where_it_can_be_seen() -> None:
-    """The purge hose is pinched with the engine running, though the check that it comes before is made on a cold rail."""
+    """The purge hose is pinched with the engine running, though what it comes before is done with the engine off."""
     workup = fresh("port four")
     workup = workup.after(acts.change_condition(workup, "engine-off"))
     tips = next(o for o in workup.ranked if workup.tables.checks[o.check].name == "injector-tips-after-soak")

@@ -18,7 +18,8 @@ from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts, repairing
-from reasoner.session.chapters import Garage, found_in, parted, vehicle_of
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import Garage, found_in, parted
 from reasoner.session.replay import Ending, Grade, changed_values, replay, reweighed
 from reasoner.session.trace import trace
 from reasoner.session.workup import Workup, begin

@@ -68,7 +68,22 @@ def test_a_sitting(name: str, width: int) -> None:
 
 @pytest.mark.parametrize("width", [80, 140])
 def test_taking_in(width: int) -> None:
-    lines = ("inline 6", "2", "", "2", "", "1", "198,000 km", "rich when hot", "P0172 pending P9", "", "", "1", "y", "1")
+    lines = (
+        "inline 6",
+        "2",
+        "",
+        "2",
+        "",
+        "1",
+        "198,000 km",
+        "rich when hot",
+        "P0172 pending P9",
+        "",
+        "",
+        "1",
+        "y",
+        "1",
+    )
     desk = desk_with([*lines, "1=-18 2=-2", "", "3"], width)
     fields = ask_vehicle(desk, {})
     workup = case(**fields)

@@ -1,47 +1,50 @@
 """Every computation by the name that rules call it by. `rulebook/computed.py` says what each finds; a test holds both
-together."""
+together. A computation is loaded when it is asked for: a first question needs one of them at most.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from importlib import import_module
 
-from reasoner.measure.workings.air import (
-    AT_REST_WORKING,
-    BY_LITRE,
-    COLD_SOAK,
-    FROZEN_POINT,
-    MANIFOLD_PRESSURE,
-    VOLUMETRIC,
-)
 from reasoner.measure.workings.base import Working
-from reasoner.measure.workings.cylinders import BALANCE, BENCH, LEAKER, MISFIRES, PLUGS
-from reasoner.measure.workings.fuels import FUEL_BLEND, FUEL_IN_OIL, INJECTOR_FLOW, PURGE
-from reasoner.measure.workings.gas import EXHAUST_GAS
-from reasoner.measure.workings.hold import LOW_SIDE_HOLD, RAIL_HOLD
-from reasoner.measure.workings.trims import TRIM_SUM, TRIMS_BY_AIRFLOW
 
-WORKINGS: Mapping[str, Working] = {
-    working.name: working
-    for working in (
-        TRIMS_BY_AIRFLOW,
-        TRIM_SUM,
-        VOLUMETRIC,
-        BY_LITRE,
-        MANIFOLD_PRESSURE,
-        AT_REST_WORKING,
-        COLD_SOAK,
-        FROZEN_POINT,
-        EXHAUST_GAS,
-        RAIL_HOLD,
-        LOW_SIDE_HOLD,
-        MISFIRES,
-        BALANCE,
-        BENCH,
-        PLUGS,
-        LEAKER,
-        FUEL_IN_OIL,
-        PURGE,
-        FUEL_BLEND,
-        INJECTOR_FLOW,
-    )
+# name in rules -> file beside this one, and the computation's name in it
+WHERE = {
+    "trims by airflow": ("trims", "TRIMS_BY_AIRFLOW"),
+    "trim sum": ("trims", "TRIM_SUM"),
+    "volumetric efficiency": ("air", "VOLUMETRIC"),
+    "airflow by litre": ("air", "BY_LITRE"),
+    "manifold pressure": ("air", "MANIFOLD_PRESSURE"),
+    "pressures at rest": ("air", "AT_REST_WORKING"),
+    "cold soak": ("air", "COLD_SOAK"),
+    "frozen point": ("air", "FROZEN_POINT"),
+    "exhaust gas": ("gas", "EXHAUST_GAS"),
+    "rail hold": ("hold", "RAIL_HOLD"),
+    "low side hold": ("hold", "LOW_SIDE_HOLD"),
+    "misfire counts": ("cylinders", "MISFIRES"),
+    "cut-out balance": ("cylinders", "BALANCE"),
+    "injector bench": ("cylinders", "BENCH"),
+    "plug ranks": ("cylinders", "PLUGS"),
+    "leaker and others": ("cylinders", "LEAKER"),
+    "fuel in oil": ("fuels", "FUEL_IN_OIL"),
+    "purge": ("fuels", "PURGE"),
+    "fuel blend": ("fuels", "FUEL_BLEND"),
+    "injector flow": ("fuels", "INJECTOR_FLOW"),
 }
+
+
+class _Workings(Mapping[str, Working]):
+    def __getitem__(self, name: str) -> Working:
+        file, constant = WHERE[name]
+        found: Working = getattr(import_module(f"reasoner.measure.workings.{file}"), constant)
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(WHERE)
+
+    def __len__(self) -> int:
+        return len(WHERE)
+
+
+WORKINGS: Mapping[str, Working] = _Workings()
