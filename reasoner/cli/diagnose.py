@@ -179,7 +179,11 @@ def _meant(wish: Wish, desk: Desk) -> Wish:
     if not _by_beginning(wish) or wish.case is None or wish.path is None:
         return wish
     prompt = f"No case is called {wish.case}. Enter: go on with {wish.path.stem}, n: start a new one > "
-    return _new(wish) if desk.ask(prompt).lower() in ("n", "no", "new") else wish
+    while (line := desk.ask(prompt).lower()) not in ("", "y", "yes"):
+        if line in ("n", "no", "new"):
+            return _new(wish)
+        desk.say("Enter or n; Ctrl-C leaves.")
+    return wish
 
 
 def _new(wish: Wish) -> Wish:

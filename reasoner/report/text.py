@@ -194,8 +194,8 @@ def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -
 
 
 def strength(decibans: float) -> str:
-    """How strongly an answer speaks, in a word; the sign is said by where it stands."""
-    return next(word for least, word in STRENGTHS if abs(decibans) >= least)
+    """How strongly an answer speaks, in a word, by the whole number shown; the sign is said by where it stands."""
+    return next(word for least, word in STRENGTHS if abs(round(decibans)) >= least)
 
 
 # ---- shapes ----------------------------------------------------------------------------------------------------------

@@ -17,7 +17,9 @@ import pytest
 import yaml
 
 from reasoner.cli import exits
+from reasoner.cli.diagnose import Wish, _meant
 from tests.cli.conftest import Run
+from tests.terminal.desks import desk_with, shown, tiny
 
 ROOT = Path(__file__).parent.parent.parent
 CASES = ROOT / "cases"
@@ -337,3 +339,20 @@ def test_a_vehicle_named_for_a_case_that_has_one_is_said_not_to_be_used(
     car.write_text("layout: V 8\n", encoding="utf-8")
     found = reasoner("diagnose", "van", "--json", "--vehicle", str(car), stdin="")
     assert "--vehicle was not used" in lines_of(found)[0]["notes"][0]
+
+
+@pytest.mark.parametrize(
+    ("typed", "lines", "goes_on", "asked"),
+    [
+        ("van", [""], True, 1),
+        ("van", ["y"], True, 1),
+        ("van", ["q", "n"], False, 2),  # what is neither is asked again: nobody lands in another car's case
+        ("van-2", [], True, 0),
+        ("van-2.yaml", [], True, 0),
+    ],
+)
+def test_a_person_says_which_case_is_meant(typed: str, lines: list[str], goes_on: bool, asked: int) -> None:
+    desk = desk_with(lines)
+    wish = Wish(Path("shop"), "", typed, Path("shop/van-2.yaml"), tiny(), None, "time", ())
+    assert (_meant(wish, desk).path is not None) is goes_on
+    assert shown(desk).count("No case is called") == asked
