@@ -24,7 +24,7 @@ from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, para, rows, table
-from reasoner.terminal.listing import ask_codes_complete, slip_lines
+from reasoner.terminal.listing import ask_rest, merged, slip_lines
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
@@ -157,10 +157,7 @@ def tell_codes(sitting: Sitting, text: str) -> bool:
         return sitting.keep(acts.list_codes(workup, []), "Kept: no codes at all.")
     if not listed.codes:
         return False
-    codes = dict(workup.record.codes)
-    for typed in listed.codes:
-        codes[typed.code] = tuple(sorted({*codes.get(typed.code, ()), *typed.states}))
-    complete = ask_codes_complete(sitting.desk, tuple(codes))
+    codes, complete = ask_rest(sitting.desk, workup, merged(dict(workup.record.codes), listed.codes))
     return sitting.keep(
         acts.list_codes(workup, list(codes.items()), complete), f"Kept: the codes read: {', '.join(codes)}"
     )

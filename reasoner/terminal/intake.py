@@ -21,7 +21,7 @@ from reasoner.session.workup import Workup
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, para, rows
 from reasoner.terminal.desk import Desk, Leave
-from reasoner.terminal.listing import ask_codes_complete, code_lines, slip_lines
+from reasoner.terminal.listing import ask_rest, code_lines, merged, slip_lines
 from reasoner.terminal.pasted import offer, take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
@@ -255,9 +255,8 @@ def _codes(sitting: Sitting) -> None:
             line = desk.ask("Enter keeps these, or type the whole list again > ")
             if line:
                 continue
-        complete = ask_codes_complete(desk, [c.code for c in listed.codes])
-        codes = [(c.code, sorted(c.states)) for c in listed.codes]
-        sitting.keep(acts.list_codes(sitting.workup, codes, complete))
+        codes, complete = ask_rest(desk, sitting.workup, merged({}, listed.codes))
+        sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), complete))
         return
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 
-from reasoner.measure.codes import CodeList, described
+from reasoner.measure.codes import CodeList, TypedCode, described, read_codes
 from reasoner.session.plain import shortened
 from reasoner.session.workup import Workup
+from reasoner.terminal.blocks import para
 from reasoner.terminal.desk import Desk
+
+Listed = Mapping[str, tuple[str, ...]]  # states by code, in the order typed
 
 
 def slip_lines(listed: CodeList) -> list[str]:
@@ -28,12 +31,30 @@ def code_lines(workup: Workup, codes: Iterable[str]) -> list[str]:
     ]
 
 
-def ask_codes_complete(desk: Desk, codes: Sequence[str]) -> bool:
-    """Whether these are all the reader shows: only then does a code that is not there count as absent."""
+def merged(codes: Listed, typed: Iterable[TypedCode]) -> dict[str, tuple[str, ...]]:
+    """The codes with those typed, each with all the states it was ever said to be in."""
+    found = dict(codes)
+    for one in typed:
+        found[one.code] = tuple(sorted({*found.get(one.code, ()), *one.states}))
+    return found
+
+
+def ask_rest(desk: Desk, workup: Workup, codes: Listed) -> tuple[dict[str, tuple[str, ...]], bool]:
+    """Whether these are all the reader shows: only then does a code that is not there count as absent.
+
+    Further codes may be typed or pasted there, a line each: the codes with those, and the answer.
+    """
+    found = dict(codes)
     while True:
         line = desk.ask(
-            f"Is that all it shows ({shortened(', '.join(codes), 40)})? Enter: yes, n: there may be more > "
+            f"Is that all it shows ({shortened(', '.join(found), 40)})? Enter: yes, n: there may be more > "
         )
         if line.lower() in ("", "y", "yes", "n", "no"):
-            return line.lower() not in ("n", "no")
-        desk.say(f'"{shortened(line, 20)}" is not clear: Enter for yes, n for no.')
+            return found, line.lower() not in ("n", "no")
+        listed = read_codes(line)
+        if not listed.codes:
+            desk.say(f'"{shortened(line, 20)}" is not clear: Enter for yes, n for no, or further codes.')
+            continue
+        for told in (*slip_lines(listed), *code_lines(workup, (c.code for c in listed.codes))):
+            desk.show(para(told))
+        found = merged(found, listed.codes)

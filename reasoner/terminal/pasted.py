@@ -13,7 +13,7 @@ from reasoner.session import acts, readings
 from reasoner.session.record import fold
 from reasoner.session.words import given_text
 from reasoner.terminal.blocks import head, para
-from reasoner.terminal.listing import ask_codes_complete, code_lines
+from reasoner.terminal.listing import ask_rest, code_lines, merged
 from reasoner.terminal.sitting import Sitting
 
 ASKED_BY = {state: service - 0x40 for service, state in STATE_OF.items()}
@@ -44,14 +44,14 @@ def _codes(sitting: Sitting, replies: Sequence[Reply]) -> bool:
     """The codes of services 03, 07 and 0A, added to those already listed."""
     desk, record = sitting.desk, sitting.workup.record
     lists = [reply for reply in replies if isinstance(reply, Codes)]
-    codes = dict(record.codes)
-    for typed in (code for reply in lists for code in reply.codes):
-        codes[typed.code] = tuple(sorted({*codes.get(typed.code, ()), *typed.states}))
+    codes = merged(dict(record.codes), (code for reply in lists for code in reply.codes))
     if not lists:
         return False
     for line in code_lines(sitting.workup, codes):
         desk.show(para(line))
-    complete = _all_read(replies) or (bool(codes) and ask_codes_complete(desk, tuple(codes)))
+    complete = _all_read(replies)
+    if codes and not complete:
+        codes, complete = ask_rest(desk, sitting.workup, codes)
     if not codes and not complete:
         desk.say("No codes in what was pasted; stored and pending ones are wanted both (services 03 and 07).")
         return False

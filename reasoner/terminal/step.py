@@ -190,7 +190,8 @@ def _facts(question: Question, before: int) -> list[RenderableType]:
         blocks.append(para(f"{way.condition_title.capitalize()}: {question.condition_means}"))
     if before:
         times = "once" if before == 1 else f"{before} times"
-        blocks.append(para(f"Answered {times} before. This is a new occasion, and counts anew."))
+        anew = "This is a new occasion, and counts anew" if way.fresh else "Its state may be another now: look again"
+        blocks.append(para(f"Answered {times} before. {anew}."))
     if way.times > 1:
         blocks.append(
             para(

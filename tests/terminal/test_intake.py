@@ -150,6 +150,13 @@ def test_a_list_typed_again_after_a_slip_is_taken_as_it_stands() -> None:
     assert text.count("Codes on the reader") == 1
 
 
+def test_codes_pasted_one_a_line_are_all_taken() -> None:
+    kept, text = take_in("", "P0172", "P0301 pending", "P0172 permanent", "", "", "", "")
+    assert dict(kept.workup.record.codes) == {"P0172": ("permanent",), "P0301": ("pending",)}
+    assert kept.workup.record.codes_complete
+    assert "Is that all it shows (P0172, P0301)?" in text
+
+
 def test_codes_that_may_not_be_all() -> None:
     kept, _ = take_in("", "P0172", "maybe", "n", "", "", "")
     assert not kept.workup.record.codes_complete
