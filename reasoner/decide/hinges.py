@@ -1,7 +1,7 @@
 """What a choice hinges on: how far a price or a chance may move before another choice is cheaper.
 
-The expected cost of a piece of work is a straight line in each price and in the chance of the suspect, so its crossing
-with another follows exactly. `Test on` and `watch` bend downwards only (they take the least of such lines), so they can
+The expected cost of a piece of work is a straight line in each price, in what an hour costs, in the minutes it takes to
+get there, and in the chance of the suspect, so its crossing with another follows exactly. `Test on` and `watch` bend downwards only (they take the least of such lines), so they can
 be cheaper than a line only beyond one point on either side, found by halving.
 """
 
@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from reasoner.decide.choices import Choice, Stake, actions, expected, test_on, watch
-from reasoner.decide.jobs import Job
+from reasoner.decide.jobs import Job, access
 from reasoner.inference.stake import expected_losses
 
 FAR = 5.0  # a price is followed up to so many times what it is
@@ -22,8 +22,8 @@ NOTHING = 1e-9
 
 @dataclass(frozen=True)
 class Hinge:
-    """what: part, comeback, chance, check. now: the value; at: where `instead` becomes the cheapest, a kind of choice;
-    empty: work that is none of the choices now."""
+    """what: part, comeback, hour, access (minutes to get there), chance, check. now: the value; at: where `instead`
+    becomes the cheapest, a kind of choice; empty: work that is none of the choices now."""
 
     what: str
     now: float
@@ -53,10 +53,12 @@ def hinges(stake: Stake, best: Choice, others: Sequence[Choice]) -> tuple[Hinge,
 
 def _ranges(stake: Stake, suspect: Job) -> dict[str, tuple[float, float, float]]:
     """What may move: its value, and how far down and up."""
-    prices = stake.prices
-    values = {"comeback": prices.comeback}
-    if part := stake.book.repairs[suspect.repair].part:
-        values["part"] = prices.parts[part]
+    prices, repair = stake.prices, stake.book.repairs[suspect.repair]
+    values = {"comeback": prices.comeback, "hour": prices.hour}
+    if repair.part:
+        values["part"] = prices.parts[repair.part]
+    if repair.each_more:  # else there is nothing that a second place would save
+        values["access"] = access(stake.book, prices, suspect.repair)
     found = {what: (value, 0.0, FAR * value) for what, value in values.items()}
     return {**found, "chance": (stake.jobs[suspect], 0.0, 1.0)}
 
@@ -72,6 +74,8 @@ def varied(stake: Stake, suspect: Job, what: str, value: float) -> Stake:
     if what == "part":
         part = stake.book.repairs[suspect.repair].part
         return replace(stake, prices=replace(stake.prices, parts={**stake.prices.parts, part: value}))
+    if what == "access":
+        return replace(stake, prices=replace(stake.prices, access={**stake.prices.access, suspect.repair: value}))
     return replace(stake, prices=replace(stake.prices, **{what: value}))  # type: ignore[arg-type]
 
 

@@ -52,12 +52,18 @@ def in_order(places: Iterable[str]) -> list[str]:
     return sorted(places, key=lambda place: [int(word) if word.isdecimal() else 0 for word in place.split()])
 
 
+def access(book: Rulebook, prices: Prices, repair: str) -> float:
+    """Minutes to get there and back: the shop's own, else what the first place takes more than a further one."""
+    found = book.repairs[repair]
+    usual = found.minutes - found.each_more.minutes if found.each_more else 0.0
+    return prices.access.get(repair, usual)
+
+
 def effort(book: Rulebook, prices: Prices, job: Job) -> Effort:
     """Minutes and money of a job: the first place in full, every further one as the rules and the shop say."""
     repair, count = book.repairs[job.repair], len(job.places)
     more = repair.each_more or Effort(repair.minutes, repair.money)
-    access = repair.minutes - more.minutes
-    minutes = repair.minutes + (count - 1) * more.minutes + prices.access.get(repair.name, access) - access
+    minutes = access(book, prices, repair.name) + count * more.minutes
     dearer = prices.parts[repair.part] - book.parts[repair.part].money if repair.part else 0.0
     return Effort(max(0.0, minutes), max(0.0, repair.money + (count - 1) * more.money + count * dearer))
 

@@ -57,11 +57,12 @@ def decide(workup: Workup, prices: Prices) -> Decision:
 def document(decision: Decision, case: str = "") -> DecisionDoc:
     best = decision.best
     hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best]) if best else ()
+    nearest = {hinge.what: hinge for hinge in reversed(hanging)}  # of each figure, only the nearest
     return DecisionDoc(
         case=case,
         sentence=_sentence(decision),
         choices=tuple(_choice(decision, choice) for choice in decision.choices),
-        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging) if best else (),
+        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging if nearest[hinge.what] is hinge) if best else (),
         prices=_prices(decision.stake),
         currency=decision.stake.prices.currency,
         notes=tuple(_notes(decision)),
@@ -190,11 +191,16 @@ def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
         here, beyond = ("below", "above") if hinge.at > hinge.now else ("above", "below")
         chance = f"{percent(hinge.at)} (now {percent(hinge.now)})"
         return f"{this}, while the chance that it is {who} stays {here} {chance}; {beyond}, {other}"
-    what = {"check": "the check", "comeback": "a car that comes back"}.get(hinge.what)
+    more = "more" if hinge.at > hinge.now else "less"
+    if hinge.what == "access":
+        return (
+            f"{this}, unless getting there takes {more} than {time_text(hinge.at)} (now {time_text(hinge.now)}): "
+            f"then {other}"
+        )
+    what = {"check": "the check", "comeback": "a car that comes back", "hour": "an hour of work"}.get(hinge.what)
     if what is None and job:
         part = stake.book.parts[stake.book.repairs[job.repair].part].title
         what = f"an {part}" if part[0] in "aeiou" else f"a {part}"
-    more = "more" if hinge.at > hinge.now else "less"
     now, at = money(stake, hinge.now), money(stake, hinge.at)
     return f"{this}, unless {what} costs {more} than {at} (now {now}): then {other}"
 

@@ -19,6 +19,8 @@ from tests.decide.cars import HERE, answered, book, job, small_car, stake
 # but the belief and the law of wear.
 
 HOUR, COMEBACK = 60.0, 150.0
+ACCESS = 110.0  # minutes to get at the injectors; 40 for each on top
+PART = 240.0  # one injector; 60 for seals with the first, 25 with every further one
 INJECTOR, METER, LEARN, LOOK, CLEAN = "new-injector", "new-meter", "learn", "look", "clean-it"
 MINUTES = {METER: 20, LEARN: 45, LOOK: 60, CLEAN: 30}
 MONEY = {METER: 180, LEARN: 0, LOOK: 0, CLEAN: 20}
@@ -26,13 +28,13 @@ GOES_WRONG = {INJECTOR: 0.05, METER: 0.02}
 LEAKS = ("leak", "all-worn")
 
 
-def price(repair: str, count: int) -> float:
+def price(repair: str, count: int, hour: float = HOUR, access: float = ACCESS, part: float = PART) -> float:
     """By hand: the first injector 300 and 150 min, every further one 265 and 40 min."""
     if not count:
         return 0.0
     if repair == INJECTOR:
-        return 300 + (count - 1) * 265 + (150 + (count - 1) * 40) / 60 * HOUR
-    return MONEY[repair] + MINUTES[repair] / 60 * HOUR
+        return 60 + part + (count - 1) * (25 + part) + (access + count * 40) / 60 * hour
+    return MONEY[repair] + MINUTES[repair] / 60 * hour
 
 
 def need(cause: str, where: str) -> tuple[str, frozenset[int]]:
@@ -43,7 +45,13 @@ def need(cause: str, where: str) -> tuple[str, frozenset[int]]:
     return {"meter": METER, "stale": LEARN, "else": LOOK}[cause], frozenset((0,))
 
 
-def at_once(found: Stake, work: list[tuple[str, frozenset[int]]]) -> tuple[float, float]:
+def at_once(
+    found: Stake,
+    work: list[tuple[str, frozenset[int]]],
+    hour: float = HOUR,
+    access: float = ACCESS,
+    part: float = PART,
+) -> tuple[float, float]:
     """(money expected in all, chance that it cures), state by state: the cause, what cleaning does, which of the
     injectors left in give out, which places of the work go wrong."""
     total, cured_in_all = 0.0, 0.0
@@ -60,21 +68,21 @@ def at_once(found: Stake, work: list[tuple[str, frozenset[int]]]) -> tuple[float
         harm = 2500 * (1 - (1 - 0.02) ** 0.1) if cause.fault in LEAKS else 0.0
         others = sorted({1, 2, 3, 4} - places - done) if repair == INJECTOR else []
         for chance, cured in chances:
-            spent = sum(price(name, len(at)) for name, at in work)
+            spent = sum(price(name, len(at), hour, access, part) for name, at in work)
             if not cured:
-                spent += COMEBACK + harm + price(repair, len(places if cause.fault == "else" else places - done))
+                spent += COMEBACK + harm + price(repair, len(places if cause.fault == "else" else places - done), hour, access, part)
             for gone in (set(c) for n in range(len(others) + 1) for c in combinations(others, n)):
                 wears = 1.0
                 for other in others:
                     wears *= goes if other in gone else 1 - goes
-                comebacks = len(gone) * (COMEBACK + price(repair, 1))
+                comebacks = len(gone) * (COMEBACK + price(repair, 1, hour, access, part))
                 for wrong in product((False, True), repeat=sum(len(at) for _, at in work)):
                     happens, again, place = 1.0, 0.0, iter(wrong)
                     for name, at in work:
                         own = [next(place) for _ in at]
                         for bad in own:
                             happens *= GOES_WRONG.get(name, 0.0) if bad else 1 - GOES_WRONG.get(name, 0.0)
-                        labour = (150 if name == INJECTOR else MINUTES[name]) / 60 * HOUR
+                        labour = (access + 40 if name == INJECTOR else MINUTES[name]) / 60 * hour
                         again += (COMEBACK + labour) * any(own)
                     state = p * chance * wears * happens
                     total += state * (spent + comebacks + again)

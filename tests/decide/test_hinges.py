@@ -7,8 +7,11 @@ import pytest
 from reasoner.decide.choices import Choice, Stake, choices, expected, watch
 from reasoner.decide.choices import test_on as best_test
 from reasoner.decide.hinges import Hinge, hinges, varied
+from reasoner.session import deciding
 from tests.decide.cars import answered, job, small_car, stake
+from tests.decide.test_choices import ACCESS, HOUR, INJECTOR, as_plain, at_once
 
+PARTS = (30, 110, 240, 900)
 NEAR = 1e-4  # of the way from the value to the hinge
 
 
@@ -32,9 +35,11 @@ CASES = {
     "meter high": answered(small_car(distance="120000 km"), "meter-compared", "high", "idle"),
 }
 
+WORN = answered(answered(small_car(distance="198000 km"), "plugs", {3: "wet"}), "hold", "falls")
+
 
 @pytest.mark.parametrize("name", CASES)
-@pytest.mark.parametrize("part", [30, 240, 900])
+@pytest.mark.parametrize("part", PARTS)
 def test_each_flips_where_the_break_even_says(name: str, part: int) -> None:
     found = stake(CASES[name], part=part)
     best, hanging = best_and_hinges(found)
@@ -55,10 +60,10 @@ def test_there_are_hinges_of_every_kind() -> None:
     found = {
         hinge.what
         for name in CASES
-        for part in (30, 240, 900)
+        for part in PARTS
         for hinge in best_and_hinges(stake(CASES[name], part=part))[1]
     }
-    assert found == {"part", "comeback", "chance", "check"}
+    assert found == {"part", "comeback", "hour", "access", "chance", "check"}
 
 
 def test_test_on_hangs_on_what_the_check_costs() -> None:
@@ -92,3 +97,52 @@ def test_all_four_unless_a_part_costs_more() -> None:
     low, high = 100.0, 1000.0
     crossing = low + (high - low) * lead(low) / (lead(low) - lead(high))
     assert hinge.at == pytest.approx(crossing)
+
+
+# ---- an hour, and getting there, against the enumeration -------------------------------------------------------------
+
+ONE, ALL = (job(INJECTOR, 3),), (job(INJECTOR, 1, 2, 3, 4),)
+
+
+@pytest.mark.parametrize(("what", "now"), [("hour", HOUR), ("access", ACCESS)])
+@pytest.mark.parametrize("part", [20.0, 60.0, 100.0, 140.0, 240.0])
+def test_labour_flips_where_the_enumeration_says(what: str, now: float, part: float) -> None:
+    """Four of one age: all, unless an hour (or getting there) costs less than where listing every state of the car says
+    that one and all cost the same. Shares nothing with the program but the belief and the law of wear."""
+    found = stake(WORN, part=part)
+
+    def lead(value: float) -> float:
+        moved = {"hour": HOUR, "access": ACCESS, what: value}
+        one, four = (at_once(found, as_plain(work), part=part, **moved)[0] for work in (ONE, ALL))
+        return one - four
+
+    by_kind = {choice.kind: choice for choice in choices(found)}
+    best, other = sorted((by_kind["alone"], by_kind["all"]), key=lambda choice: choice.expected)
+    assert best.kind == ("all" if lead(now) > 0 else "alone")
+    hanging = {h.at > h.now: h for h in hinges(found, best, [other]) if h.what == what}
+    even = 0 - now * lead(0) / (lead(now) - lead(0))  # a straight line
+    assert lead(0.3 * now) == pytest.approx(0.7 * lead(0) + 0.3 * lead(now))
+    if 0 < even < 5 * now:
+        assert set(hanging) == {even > now}
+        hinge = hanging[even > now]
+        assert hinge.at == pytest.approx(even) and hinge.instead == other.kind
+        assert (lead(0.99 * even) > 0) != (lead(1.01 * even) > 0)
+    else:
+        assert not hanging
+
+
+def test_labour_is_said_in_one_plain_line() -> None:
+    compared = answered(WORN, "meter-compared", condition="idle")
+    said = deciding.document(deciding.decide(compared, stake(compared, part=110.0).prices)).hinges
+    assert "all four, unless an hour of work costs less than 38 (now 60): then cylinder 3 alone" in said
+    assert "all four, unless getting there takes less than 1 h 35 min (now 1 h 50 min): then cylinder 3 alone" in said
+
+
+def test_of_each_figure_only_the_nearest_is_said() -> None:
+    compared = answered(WORN, "meter-compared", condition="idle")
+    decision = deciding.decide(compared, stake(compared, part=240.0).prices)
+    assert decision.best is not None
+    found = hinges(decision.stake, decision.best, [c for c in decision.open if c is not decision.best])
+    kinds = [hinge.what for hinge in found]
+    assert len(kinds) > len(set(kinds))  # an injector may be cheaper or dearer ...
+    assert len(deciding.document(decision).hinges) == len(set(kinds))  # ... and the nearer of the two is said
