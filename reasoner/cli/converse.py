@@ -30,7 +30,7 @@ def talk(kept: Keeper, source: TextIO, out: TextIO, fetch: Fetch = no_files, log
         say({**here.state(), "case": kept.journal.path.stem, "notes": list(kept.notes)})
         kept.notes.clear()
 
-    here, mistakes = Talk(kept.workup, fetch=fetch), []
+    here, mistakes = Talk(kept.workup, fetch=fetch, events=tuple(kept.journal.case.events)), []
     for file in logs:
         try:
             then, events, _ = hear(here, {"type": "log", "file": file})

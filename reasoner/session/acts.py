@@ -152,11 +152,15 @@ def note(workup: Workup, text: str) -> list[Event]:
 
 
 def undo(workup: Workup) -> list[Event]:
-    """Take back the last step that still stands. Recorded, not erased."""
-    passed_by = ("rules", "verdict", "stop", "finished")
-    steps = [e["step"] for e in standing(workup.events) if e.get("event") not in passed_by]
+    """Take back the last step that still stands. Recorded, not erased. Nothing from before finished work, which the
+    case after it goes on from."""
+    passed_by = ("rules", "verdict", "stop")
+    events = list(standing(workup.events))
+    done = max((e["step"] for e in events if e.get("event") == "finished"), default=0)
+    steps = [e["step"] for e in events if e.get("event") not in passed_by and e["step"] > done]
     if not steps:
-        raise Refused("there is nothing to take back")
+        mend = "that the work is done is taken back with: reasoner sheet CASE --back" if done else ""
+        raise Refused("there is nothing to take back", mend)
     return [{"event": "undo", "step": workup.record.steps + 1, "undone": steps[-1]}]
 
 

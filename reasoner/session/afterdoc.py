@@ -3,7 +3,9 @@ nothing."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import asdict, dataclass
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -196,3 +198,9 @@ class ProofDoc:
     state: str
     missing: tuple[str, ...]
     type: str = "proof"
+
+
+def as_data(document: DecisionDoc | SheetDoc | ProofDoc) -> dict[str, Any]:
+    """A document in what JSON has: sets as sorted lists."""
+    found: dict[str, Any] = json.loads(json.dumps(asdict(document), default=sorted))
+    return found

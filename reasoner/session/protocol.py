@@ -1,7 +1,8 @@
 """The conversation with another program: one JSON object a line, both ways.
 
 The program says a `state` (belief over all causes, and what comes next: a question or a verdict), or an `error` that
-changed nothing, or a `why`. It is told one message a line; `protocol.schema.json` beside this file defines both sides.
+changed nothing, or a `why`. Past a verdict it says the documents of the repair (`aftertalk`): a `decision`, a `sheet`, a
+`proof`. It is told one message a line; `protocol.schema.json` beside this file defines both sides.
 """
 
 from __future__ import annotations
@@ -12,8 +13,9 @@ from pathlib import PurePath
 from typing import Any
 
 from reasoner.inference.plan import Option
-from reasoner.session import acts, logged, readings
+from reasoner.session import acts, aftertalk, logged, readings
 from reasoner.session.acts import Refused
+from reasoner.session.aftertalk import Course
 from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
 from reasoner.session.document import Question, Verdict
@@ -29,13 +31,18 @@ Message = Mapping[str, Any]
 class Talk:
     """A case in conversation. chosen: a check asked for instead of the proposed one. go_on: ask past a verdict.
 
-    fetch: how the bytes of a log are got.
+    fetch: how the bytes of a log are got. events: all of the case, for what is said about the repair.
     """
 
     workup: Workup
     chosen: Option | None = None
     go_on: bool = False
     fetch: Fetch = no_files
+    events: tuple[Event, ...] = ()
+
+    @property
+    def course(self) -> Course:
+        return Course(self.workup, self.events or self.workup.events)
 
     @property
     def option(self) -> Option | None:
@@ -66,11 +73,14 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
     if not isinstance(message, Mapping) or not isinstance(message.get("type"), str):
         raise Refused('a message is an object with a "type"', 'such as {"type": "answer", "outcome": "..."}')
     kind = message["type"]
-    handler = HANDLERS.get(kind)
-    if handler is None:
-        raise Refused(f'no message has the type "{kind}"', "one of: " + ", ".join(HANDLERS))
+    if kind not in HANDLERS and kind not in aftertalk.HANDLERS:
+        known = (*HANDLERS, *aftertalk.HANDLERS)
+        raise Refused(f'no message has the type "{kind}"', "one of: " + ", ".join(known))
     try:
-        return handler(talk, message)
+        if kind in HANDLERS:
+            return HANDLERS[kind](talk, message)
+        events, document = aftertalk.HANDLERS[kind](talk.course, message)
+        return (_kept(talk, events)[0] if events else talk), events, document
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         if isinstance(error, Refused):
             raise
@@ -83,7 +93,8 @@ Reply = tuple[Talk, list[Event], dict[str, Any] | None]
 
 
 def _kept(talk: Talk, events: list[Event]) -> Reply:
-    return replace(talk, workup=talk.workup.after(events), chosen=None), events, None
+    then = talk.course.after(events)
+    return replace(talk, workup=then.workup, events=then.events, chosen=None), events, None
 
 
 def _answer(talk: Talk, message: Message) -> Reply:

@@ -11,7 +11,9 @@ from reasoner.inference.seen_showing import seen_showing
 from reasoner.rulebook.model import Check, Proof, Source
 from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.session.plain import shortened
-from reasoner.session.repairing import STATES, Work
+from reasoner.session.acts import Refused
+from reasoner.session.record import Event
+from reasoner.session.repairing import STATES, Work, before_work, rounds
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
@@ -37,6 +39,20 @@ def document(workup: Workup, before: Workup, work: Work, case: str = "") -> Proo
         state=STATES[2] if again else STATES[1] if missing else STATES[0],
         missing=missing,
     )
+
+
+def standing_now(workup: Workup, events: Sequence[Event], case: str = "") -> ProofDoc:
+    """The plan for the last round of work. events: all of the case. Raises Refused where no work is finished."""
+    done = rounds(workup.book, events)
+    if not done or done[-1].finished is None:
+        raise Refused("there is no finished work to prove", "say first that the work is done")
+    return document(workup, before_work(workup.book, workup.vehicle, events), done[-1], case)
+
+
+def may_close(found: ProofDoc, state: str) -> None:
+    """Raises Refused where a case cannot end so: proven, with something missing."""
+    if state == STATES[0] and found.missing:
+        raise Refused(f"not proven yet: {found.missing[0]}", f"{len(found.missing)} things are missing")
 
 
 # ---- clean provocations ----------------------------------------------------------------------------------------------

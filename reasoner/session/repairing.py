@@ -19,6 +19,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
+from reasoner.casebook.correcting import last_step
 from reasoner.decide.choices import Choice
 from reasoner.decide.followup import tables_after
 from reasoner.decide.jobs import Job, in_order
@@ -30,6 +31,7 @@ from reasoner.session.record import Event, standing
 from reasoner.session.workup import Workup, begin
 
 CARRIED = ("told", "tools", "avoid", "rules")  # what stays true of person, car and rules when the work is done
+VALUES = ("first", "second", "old")
 STATES = ("proven", "cured but unproven", "not cured", "given up")
 
 
@@ -71,8 +73,7 @@ def _with(work: Work, event: Event) -> Work:
         key = int(event["line"]), str(event["figure"])
         return replace(work, figures={**work.figures, key: str(event["value"])})
     if kind == "values":
-        first, second, old = (_by_cylinder(event.get(key, {})) for key in ("first", "second", "old"))
-        return replace(work, first=first, second=second, old=old)
+        return replace(work, **{key: _changed(getattr(work, key), event.get(key, {})) for key in VALUES})
     if kind == "finished":
         return replace(work, finished=event.get("step", 0))
     if kind == "provoked":
@@ -84,8 +85,10 @@ def _with(work: Work, event: Event) -> Work:
     return work
 
 
-def _by_cylinder(values: Mapping[Any, Any]) -> dict[int, str]:
-    return {int(cylinder): str(value) for cylinder, value in values.items()}
+def _changed(before: Mapping[int, str], values: Mapping[Any, Any]) -> dict[int, str]:
+    """Values by cylinder, with those typed in now instead of what was there; an empty one takes it away."""
+    now = {**before, **{int(cylinder): str(value) for cylinder, value in values.items()}}
+    return {cylinder: value for cylinder, value in now.items() if value}
 
 
 # ---- the case after the work -----------------------------------------------------------------------------------------
@@ -104,6 +107,13 @@ class AfterWork(Workup):
 def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: str = "time") -> Workup:
     """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
     return _through(book, vehicle, _parts(events), by)
+
+
+def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> Workup:
+    """The case with more events. Where work is finished, or something taken back, it is read from its beginning."""
+    if any(event.get("event") in ("finished", "undo") for event in more):
+        return resume(workup.book, workup.vehicle, (*so_far, *more), workup.by)
+    return workup.after(more)
 
 
 def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Workup:
@@ -146,20 +156,25 @@ def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
 # ---- acts ------------------------------------------------------------------------------------------------------------
 
 
-def take(workup: Workup, choice: Choice) -> list[Event]:
-    """A choice is taken: its work is what the sheet is about. Raises Refused where there is no work in it."""
+def take(workup: Workup, choice: Choice, present: Work | None = None) -> list[Event]:
+    """A choice is taken: its work is what the sheet is about. Raises Refused where there is no work in it.
+
+    present: the round under way; taking the same work again changes nothing, so that no mark on its sheet is lost.
+    """
     work = choice.work[:1] if choice.kind == "in turn" else choice.work
     if not work:
         raise Refused("nothing is to be repaired in this choice", "take one with work in it")
+    if present is not None and present.finished is None and present.jobs == work:
+        return []
     jobs = [{"repair": job.repair, "places": in_order(job.places)} for job in work]
     return [{"event": "work", "step": workup.record.steps + 1, "kind": choice.kind, "jobs": jobs}]
 
 
 def tick(workup: Workup, sheet: RepairSheet, boxes: Sequence[str], off: bool = False) -> list[Event]:
-    """Boxes of the sheet checked off, or no longer; a bare number stands for all its places."""
+    """Boxes of the sheet checked off, or no longer; a bare number stands for all its places, `5, 6` for both."""
     known = {box: box for box in sheet.boxes}
     wanted: list[str] = []
-    for box in boxes:
+    for box in (part.strip() for text in boxes for part in text.split(",")):
         meant = [known[box]] if box in known else [b for b in sheet.boxes if b.split(" ")[0] == box]
         if not meant:
             raise Refused(f'the sheet has no box "{box}"', "such as 3, or `4 cylinder 2`")
@@ -181,10 +196,19 @@ def fill_in(workup: Workup, sheet: RepairSheet, line: int, figure: str, value: s
 def enter_values(
     workup: Workup, first: Mapping[int, str], second: Mapping[int, str], old: Mapping[int, str]
 ) -> list[Event]:
-    """Calibration values, typed in twice. Kept as typed: what looks wrong with them is said, not mended."""
+    """Calibration values, typed in twice; those of other cylinders stay, and an empty one takes one away. Kept as
+    typed: what looks wrong with them is said, not mended."""
     event = {"event": "values", "step": workup.record.steps + 1}
     typed = {"first": first, "second": second, "old": old}
     return [{**event, **{key: {str(c): v for c, v in values.items()} for key, values in typed.items() if values}}]
+
+
+def take_back(events: Sequence[Event]) -> list[Event]:
+    """Take back the last thing told of any kind, that the work is finished too. Raises Refused where there is none."""
+    steps = [event["step"] for event in standing(events) if event.get("event") not in ("rules", "verdict", "stop")]
+    if not steps:
+        raise Refused("there is nothing to take back")
+    return [{"event": "undo", "step": last_step(events) + 1, "undone": steps[-1]}]
 
 
 def finish(workup: Workup, work: Work | None) -> list[Event]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Callable
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
 from click.testing import CliRunner, Result
@@ -153,3 +155,12 @@ def test_example_of_prices_is_one(tmp_path: Path, case: Path) -> None:
     shop.write_text(run("decide", "--prices-example").output, encoding="utf-8")
     assert run("decide", str(case), "--prices", str(shop)).exit_code == exits.FINE
     shutil.rmtree(tmp_path)
+
+
+def test_another_program_goes_on_with_the_same_case(case: Path, reasoner: Callable[..., CompletedProcess[str]]) -> None:
+    """One line each way: what was taken up on the command line is on the sheet of the conversation, and the reverse."""
+    run("sheet", str(case), "--take", "alone", "--tick", "1")
+    lines = reasoner("diagnose", str(case), "--json", stdin='{"type": "sheet"}\n{"type": "tick", "boxes": ["2"]}\n')
+    first, *_, last = [json.loads(line) for line in lines.stdout.splitlines()]
+    assert first["type"] == "state" and (last["type"], last["done"]) == ("sheet", 2)
+    assert "2 of" in run("sheet", str(case)).output.splitlines()[-1]

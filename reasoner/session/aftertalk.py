@@ -1,0 +1,149 @@
+"""What another program says about the repair: each message gives events to keep and a document to answer with.
+
+The documents are those of `reasoner decide`, `sheet` and `prove`; `protocol` carries them.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from reasoner.decide.prices import Prices, prices_of, usual
+from reasoner.session import deciding, proving, repairing, sheeting
+from reasoner.session.acts import Refused
+from reasoner.session.afterdoc import as_data
+from reasoner.session.chapters import Garage
+from reasoner.session.closing import close_case
+from reasoner.session.record import Event
+from reasoner.session.repairing import Work
+from reasoner.session.workup import Workup
+
+Message = Mapping[str, Any]
+Document = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Course:
+    """A case and all its events, from the complaint on; the workup knows only those it reasons from."""
+
+    workup: Workup
+    events: tuple[Event, ...]
+
+    def after(self, events: Sequence[Event]) -> Course:
+        return Course(repairing.gone_on(self.workup, self.events, events), (*self.events, *events))
+
+    @property
+    def present(self) -> Work | None:
+        """The last round of work, if any."""
+        found = repairing.rounds(self.workup.book, self.events)
+        return found[-1] if found else None
+
+    @property
+    def work(self) -> Work:
+        """The same. Raises Refused where there is none."""
+        if self.present is None:
+            raise Refused("no work was taken up in this case", "choose first what to replace")
+        return self.present
+
+
+Reply = tuple[list[Event], Document | None]
+
+
+def sheet(course: Course) -> Document:
+    return as_data(sheeting.document(course.workup, course.work))
+
+
+def proof(course: Course) -> Document:
+    """Raises Refused where no work is finished."""
+    return as_data(proving.standing_now(course.workup, course.events))
+
+
+def _prices(course: Course, message: Message) -> Prices:
+    """Those of the message, in the keys of a price file; the rest as the rules have it."""
+    said = message.get("prices")
+    if not said:
+        return usual(course.workup.book)
+    prices, problems = prices_of(json.dumps(said).encode(), "prices", course.workup.book)
+    if prices is None:
+        raise Refused(problems[0].message, problems[0].mend)
+    return prices
+
+
+def _decide(course: Course, message: Message) -> Reply:
+    return [], as_data(deciding.document(deciding.decide(course.workup, _prices(course, message))))
+
+
+def _take(course: Course, message: Message) -> Reply:
+    kind = str(message["choice"])
+    choice = deciding.chosen(deciding.decide(course.workup, _prices(course, message)), kind)
+    if choice is None:
+        raise Refused(f'there is no such choice now: "{kind}"', "decide lists those there are")
+    return _on_the_sheet(course, repairing.take(course.workup, choice, course.present))
+
+
+def _on_the_sheet(course: Course, events: list[Event]) -> Reply:
+    return events, sheet(course.after(events))
+
+
+def _tick(course: Course, message: Message) -> Reply:
+    written = sheeting.sheet_of(course.workup, course.work)
+    boxes = [str(box) for box in message["boxes"]]
+    return _on_the_sheet(course, repairing.tick(course.workup, written, boxes, bool(message.get("off", False))))
+
+
+def _figure(course: Course, message: Message) -> Reply:
+    written = sheeting.sheet_of(course.workup, course.work)
+    what = int(message["line"]), str(message["figure"]), str(message["value"])
+    return _on_the_sheet(course, repairing.fill_in(course.workup, written, *what))
+
+
+def _values(course: Course, message: Message) -> Reply:
+    course.work  # noqa: B018  refuses where there is none
+    typed = ({int(c): str(v) for c, v in message.get(key, {}).items()} for key in repairing.VALUES)
+    return _on_the_sheet(course, repairing.enter_values(course.workup, *typed))
+
+
+def _finished(course: Course, message: Message) -> Reply:
+    return repairing.finish(course.workup, course.present), None
+
+
+def _told(act: Callable[[Workup, Message], list[Event]]) -> Callable[[Course, Message], Reply]:
+    """Something told of the car after the work; the answer is how the proof stands with it."""
+
+    def hear(course: Course, message: Message) -> Reply:
+        proof(course)  # refuses before anything is kept
+        events = act(course.workup, message)
+        return events, proof(course.after(events))
+
+    return hear
+
+
+def _close(course: Course, message: Message) -> Reply:
+    state = str(message["state"])
+    if course.present is not None and course.present.finished is not None:
+        proving.may_close(proving.standing_now(course.workup, course.events), state)
+    elif state != "given up":
+        raise Refused(f'"{state}" is said of finished work', "finish the work, or close the case as given up")
+    found = (str(message.get(key) or "") for key in ("fault", "where", "confirmed by"))
+    workup = course.workup
+    events = close_case(Garage(workup.book), workup.vehicle, course.events, state, *found)
+    return events, {"type": "closed", "state": state}
+
+
+HANDLERS: dict[str, Callable[[Course, Message], Reply]] = {
+    "decide": _decide,
+    "take": _take,
+    "sheet": lambda course, m: ([], sheet(course)),
+    "tick": _tick,
+    "figure": _figure,
+    "values": _values,
+    "finished": _finished,
+    "proof": lambda course, m: ([], proof(course)),
+    "provoked": _told(lambda workup, m: repairing.provoke(workup, str(m["condition"]), bool(m["clean"]))),
+    "drive": _told(lambda workup, m: repairing.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
+    "cleared": _told(lambda workup, m: repairing.say_cleared(workup, bool(m["cleared"]))),
+    "close": _close,
+    "take back": lambda course, m: (repairing.take_back(course.events), None),
+}
