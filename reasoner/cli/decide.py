@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 from dataclasses import asdict
 from pathlib import Path
 
@@ -14,8 +15,10 @@ from reasoner.casebook.casefile import load
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.options import cases_option
+from reasoner.cli.round import options_again
 from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.decide.prices import EXAMPLE
+from reasoner.session.afterdoc import DecisionDoc
 
 
 @click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")
@@ -55,6 +58,25 @@ def command(
     except CasebookError as error:
         raise keeper.refuse(error) from None
     document = deciding.document(deciding.decide(workup, prices), found.path.stem)
-    click.echo(json.dumps(asdict(document), ensure_ascii=False) if as_json else decision_text(document).rstrip("\n"))
+    if as_json:
+        click.echo(json.dumps(asdict(document), ensure_ascii=False))
+    else:
+        again = [*options_again(cases_dir), *([f"--prices {shlex.quote(str(prices_path))}"] if prices_path else [])]
+        click.echo(decision_text(document))
+        click.echo(_next(document, shlex.quote(case), " ".join(["", *again])))
     if not any(choice.recommended for choice in document.choices):
         raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _next(document: DecisionDoc, case: str, again: str) -> str:
+    """What to type now."""
+    best = next((choice for choice in document.choices if choice.recommended), None)
+    others = [choice.kind for choice in document.choices if choice.kind not in ("test", "watch")]
+    if best is None or best.kind == "test":
+        first = f"To test on: reasoner diagnose {case}{again.partition(' --prices')[0]}"
+    elif best.kind == "watch":
+        return f"Drive on and watch; when it shows: reasoner diagnose {case}{again.partition(' --prices')[0]}"
+    else:
+        return f"To take it up: reasoner sheet {case}{again} --take best"
+    more = f"\nTo act all the same: reasoner sheet {case}{again} --take {shlex.quote(others[0])}" if others else ""
+    return first + more

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
@@ -11,7 +12,7 @@ import click
 
 from reasoner.casebook import store
 from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import exits, keeper
+from reasoner.cli import exits, keeper, loading
 from reasoner.cli.keeper import Keeper
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
@@ -42,11 +43,8 @@ class Round:
 
     def keep(self, events: Sequence[Event]) -> None:
         self.kept.keep(events)
+        self.workup = repairing.gone_on(self.workup, self.events, events)
         self.events += events
-        if any(event.get("event") == "finished" for event in events):
-            self.workup = repairing.resume(self.book, self.workup.vehicle, self.events, self.workup.by)
-        else:
-            self.workup = self.workup.after(events)
 
     def before(self) -> Workup:
         return repairing.before_work(self.book, self.workup.vehicle, self.events)
@@ -66,6 +64,11 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Roun
     except Refused as refused:
         click.echo(f"Error: {refused.message}" + (f"\n   {refused.mend}" if refused.mend else ""), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS) from None
+
+
+def options_again(cases_dir: str | None) -> list[str]:
+    """The options that the next command on the same case needs too."""
+    return [*([f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []), *loading.named_rules()]
 
 
 def by_number(text: str) -> dict[int, str]:

@@ -267,12 +267,17 @@ def _cheaper(stake: Stake, first: Job, likely: Sequence[Job]) -> tuple[Job, ...]
 
 
 def _turns(stake: Stake, likely: Sequence[Job]) -> tuple[Job, ...]:
-    """By P over C; what a failed try costs on top comes with every one but the first, so it counts as part of C."""
+    """By P over C; what a failed try costs on top comes with every one but the first, so it counts as part of C. What
+    an earlier try has done is not done again."""
     tries = []
     for number, job in enumerate(likely):
         look = stake.cost(job) + again(stake, (job,)) + stake.prices.comeback
         tries.append(Try(str(number), stake.jobs[job], look))
-    return tuple(likely[int(each.name)] for each in by_chance_over_cost(tries))
+    found: list[Job] = []
+    for job in (likely[int(each.name)] for each in by_chance_over_cost(tries)):
+        done = frozenset[str]().union(*(other.places for other in found if other.repair == job.repair))
+        found += [Job(job.repair, job.places - done)] if job.places - done else []
+    return tuple(found)
 
 
 def _mean(stake: Stake, by_cause: Sequence[float]) -> float:

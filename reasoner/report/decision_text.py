@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from reasoner.report.lines import WIDTH, columns, head, items, page, para, section
+from reasoner.report.lines import WIDTH, columns, head, page, para, section
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc
 from reasoner.session.plain import clean, time_text
 from reasoner.session.words import percent
@@ -16,6 +16,7 @@ def decision_text(document: DecisionDoc, width: int = WIDTH) -> str:
     title = f"What to replace: case {d.case}" if d.case else "What to replace"
     lines = [title, "", *para(d.sentence, 0, width=width)]
     lines += section("What it hangs on", d.hinges, width=width)
+    lines += section("To be known first", _missing(d), "!", width)
     lines += [*head("The choices, the cheapest first", width), *_table(d)]
     for number, choice in enumerate(d.choices, start=1):
         lines += ["", *_choice(d, choice, number, width)]
@@ -28,20 +29,29 @@ def decision_text(document: DecisionDoc, width: int = WIDTH) -> str:
 def _table(d: DecisionDoc) -> list[str]:
     rows = [["", "", "now", "later", "in all", "cures"]]
     for number, choice in enumerate(d.choices, start=1):
-        mark = "->" if choice.recommended else "  "
+        mark = "->" if choice.recommended else " !" if choice.missing else "  "
         figures = [f"{value:,.0f}".replace(",", " ") for value in (choice.now, choice.later, choice.expected)]
         rows.append([mark, f"{number} {NAMES[choice.kind]}", *figures, _cures(choice)])
-    unit = f"   (money in {d.currency})" if d.currency else ""
-    return [*columns(rows, RIGHT), *([unit] if unit else [])]
+    unit = [f"   (money in {d.currency})"] if d.currency else []
+    return [*columns(rows, RIGHT), *unit]
 
 
-NAMES = {
-    "alone": "the suspect alone",
-    "two": "the likeliest two",
-    "bank": "the whole bank",
-    "all": "all of them",
-    "cheaper": "a cheaper step first",
-    "in turn": "one after the other",
+def _missing(d: DecisionDoc) -> list[str]:
+    """What is missing, each once, with the numbers of the choices that it is missing for."""
+    found: dict[str, list[int]] = {}
+    for number, choice in enumerate(d.choices, start=1):
+        for text in dict.fromkeys(choice.missing):
+            found.setdefault(text, []).append(number)
+    return [f"before {', '.join(map(str, numbers))}: {text}" for text, numbers in found.items()]
+
+
+NAMES = {  # in brackets: the word to take it up with
+    "alone": "the suspect alone (alone)",
+    "two": "the likeliest two (two)",
+    "bank": "the whole bank (bank)",
+    "all": "all of them (all)",
+    "cheaper": "a step first (cheaper)",
+    "in turn": "one by one (in turn)",
     "test": "test on",
     "watch": "nothing yet, watch",
 }
@@ -61,12 +71,10 @@ def _choice(d: DecisionDoc, choice: ChoiceDoc, number: int, width: int) -> list[
         facts.append(f"back within the distance: {percent(choice.comes_back)} ({'; '.join(choice.again)})")
     if choice.driving >= 1:
         facts.append(f"harm by driving on meanwhile: {_money(choice.driving)} of what is expected later")
-    if facts:
-        lines += para(". ".join(fact[:1].upper() + fact[1:] for fact in facts) + ".", 2, width=width)
-    lines += items((f"missing: {text}" for text in choice.missing), "!", width=width)
-    if choice.cheapest and not choice.recommended:
-        lines += para("The cheapest by expected cost, but not recommended while that is missing.", 2, width=width)
-    return lines
+    if not facts:
+        return lines
+    first = "The first of them: " if choice.kind == "in turn" else ""
+    return lines + para(first + ". ".join(f[:1].upper() + f[1:] for f in facts) + ".", 2, width=width)
 
 
 def _money(value: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import groupby
 
 from reasoner.decide.choices import Choice, Stake, choices, courses
 from reasoner.decide.guards import Known, Missing, missing, missing_for_watching
@@ -18,6 +19,7 @@ from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
 PERCEPTIBLE = 0.005  # a chance below is not worth a line
+IN_TURN = 3  # so many repairs of them are named
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
 
 
@@ -83,9 +85,18 @@ def title(decision: Decision, choice: Choice) -> str:
         where = workup.book.conditions[workup.tables.conditions[choice.check.condition or 0]].title if fresh else ""
         return f"Test on: {check.title}" + (f", {where}" if where else "")
     if choice.kind == "in turn":
-        return "One after the other until it is mended: " + "; ".join(job_text(decision, job) for job in choice.work)
+        return "One after the other until it is mended: " + "; ".join(_in_turn(decision, choice.work))
     first = "First the cheaper step: " if choice.kind == "cheaper" else ""
     return first + "; ".join(job_text(decision, job) for job in choice.work)
+
+
+def _in_turn(decision: Decision, work: Sequence[Job]) -> Iterable[str]:
+    """The first few repairs, each with its places in the order they are tried."""
+    runs = [list(run) for _, run in groupby(work, key=lambda job: job.repair)]
+    for run in runs[:IN_TURN]:
+        yield ", then ".join([job_text(decision, run[0]), *(places_text(job.places) for job in run[1:])])
+    if runs[IN_TURN:]:
+        yield f"and {sum(map(len, runs[IN_TURN:]))} more"
 
 
 def job_text(decision: Decision, job: Job) -> str:
@@ -130,7 +141,7 @@ def _sentence(decision: Decision) -> str:
         return "Nothing can be recommended yet; see what is missing."
     said = f"{title(decision, best)}. Expected to cost {money(decision.stake, best.expected)} in all."
     if best is not cheapest:
-        lacking = "; ".join(_missing(decision, item) for item in decision.missing[cheapest.kind])
+        lacking = "; ".join(_missing(decision, item).partition(" (")[0] for item in decision.missing[cheapest.kind])
         said += f" Cheaper by expected cost would be {short(decision, cheapest)}, but {lacking}."
     return said
 
@@ -171,6 +182,8 @@ def _missing(decision: Decision, item: Missing) -> str:
     settle = f" (would settle it: {checks})" if checks else ""
     if item.kind == "excluded":
         entry = book.families.get(item.name) or book.faults[item.name]
+        if item.chance < book.settings.afterwards.excluded_below:
+            return f"nothing has spoken against {entry.title} yet, unlikely as it is{settle}"
         return f"{entry.title} is not excluded, {percent(item.chance)} left{settle}"
     if item.kind == "answered":
         return f"not looked at yet: {checks}"

@@ -135,6 +135,13 @@ def test_one_after_the_other_matches_the_enumeration() -> None:
     assert expected(found, "in turn", tries) == pytest.approx(total)
 
 
+def test_one_after_the_other_does_nothing_twice() -> None:
+    """Pairs of cylinders are likely too; after one of them only the other is left."""
+    tries = courses(stake(answered(small_car(distance="90000 km"), "plugs", {2: "wet", 3: "wet"})))["in turn"]
+    done = [(job.repair, place) for job in tries for place in job.places]
+    assert len(done) == len(set(done)) > 2
+
+
 def test_watching_matches_the_enumeration() -> None:
     """Four in five stale values have gone by themselves; the rest is driven with, and then met by the best work."""
     found = stake(answered(small_car(distance="120000 km"), "hold", "falls"))
