@@ -66,10 +66,10 @@ def _section(part: SectionDoc) -> str:
             f"<h2>{escape(part.title)}</h2>",
             _list("To have at hand", part.at_hand, boxes=True),
             _list("Single use", part.single_use),
-            "<h3>Steps</h3>",
-            *(_step(line) for line in part.lines),
             _values(part),
             _list("Look again", part.slips),
+            "<h3>Steps</h3>",
+            *(_step(line) for line in part.lines),
             _list("What the controller has learned", part.learned),
         )
         if text

@@ -30,16 +30,20 @@ def sheet_text(document: SheetDoc, width: int = WIDTH) -> str:
 def _section(part: SectionDoc, width: int) -> list[str]:
     lines = head(part.title, width)
     lines += section("To have at hand", part.at_hand, width=width) + section("Single use", part.single_use, width=width)
+    lines += values_text(part, width) if part.values else []
     lines += head("Steps", width)
     for line in part.lines:
-        lines += ["", *_step(line, width)]
-    if part.values:
-        lines += [*head("Calibration values, by cylinder number", width), *_values(part)]
-        lines += section("Look again", part.slips, "!", width)
+        lines += ["", *step_text(line, width)]
     return lines + section("What the controller has learned", part.learned, width=width)
 
 
-def _step(line: LineDoc, width: int) -> list[str]:
+def values_text(part: SectionDoc, width: int = WIDTH) -> list[str]:
+    """The values typed in, and what looks wrong with them."""
+    lines = [*head("Calibration values, by cylinder number", width), *_values(part)]
+    return lines + section("Look again", part.slips, "!", width)
+
+
+def step_text(line: LineDoc, width: int = WIDTH) -> list[str]:
     """The cautions, then the step, then its boxes and blanks."""
     found = [text for caution in line.cautions for text in para(caution_above(line, caution), 2, "!", width)]
     once = len(line.boxes) == 1 and not line.boxes[0].place

@@ -85,12 +85,14 @@ def test_injectors() -> None:
     order = [
         "pressure down",
         "free of grit",
+        "cannot be read",  # the value on the injector, before it goes in
         "size it",
         "in by hand",
+        "two full turns",  # before anything could crank it
         "latches",
+        "change oil",  # before the start: oil with fuel in it is not to be run
         "without starting",
         "at idle",
-        "change oil",
     ]
     at = [next(i for i, text in enumerate(texts) if words in text.lower()) for words in order]
     assert at == sorted(at)

@@ -195,11 +195,11 @@ def test_ticks_figures_and_values() -> None:
     sheet = sheet_for(book(), work.jobs)
     car.keep(repairing.tick(car.workup, sheet, ["1", "5"]))
     car.keep(repairing.tick(car.workup, sheet, ["5 cylinder 2"], off=True))
-    car.keep(repairing.fill_in(car.workup, sheet, 11, "rail bolts", " 12 "))
+    car.keep(repairing.fill_in(car.workup, sheet, 12, "rail bolts", " 12 "))
     car.keep(repairing.enter_values(car.workup, {2: "AB12"}, {2: "AB21"}, {3: "CD34"}))
     (work,) = rounds(book(), car.events)
     assert work.ticked == {"1", "5 cylinder 3"}
-    assert work.figures == {(11, "rail bolts, N m"): "12"}
+    assert work.figures == {(12, "rail bolts, N m"): "12"}
     assert (work.first, work.second, work.old) == ({2: "AB12"}, {2: "AB21"}, {3: "CD34"})
     for wrong in ("99", "5 cylinder 9", "x"):
         with pytest.raises(Refused, match="no box"):
