@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+import shlex
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
 
 from reasoner.cli import loading
 from reasoner.cli.options import cases_option
-from reasoner.cli.round import Round, by_name, on_case
+from reasoner.cli.round import Round, by_name, on_case, options_again, take_back
 from reasoner.session import proving, repairing
 from reasoner.session.acts import Refused
-from reasoner.session.afterdoc import ProofDoc
+from reasoner.session.afterdoc import ProofDoc, as_data
 from reasoner.session.chapters import Garage
 from reasoner.session.closing import close_case
 from reasoner.session.repairing import STATES
@@ -35,6 +36,8 @@ from reasoner.session.repairing import STATES
 )
 @click.option("--where", default="", metavar="PLACE", help='With --close: where it was, such as "cylinder 3".')
 @click.option("--confirmed-by", default="", metavar="TEXT", help="With --close: what confirmed it.")
+@click.option("--not-in-rules", is_flag=True, help="With --close: the fault is in your own words.")
+@click.option("--back", is_flag=True, help="Take back the last thing told in this case, first of all.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def command(
     case: str,
@@ -48,6 +51,8 @@ def command(
     fault: str,
     where: str,
     confirmed_by: str,
+    not_in_rules: bool,
+    back: bool,
     as_json: bool,
 ) -> None:
     """Show what must be seen before the repair of CASE counts as proven, and what is still missing.
@@ -58,31 +63,59 @@ def command(
     book = loading.rules(rules_paths)
 
     def do(on: Round) -> None:
+        if back:
+            take_back(on)
         work = on.work
         if work is None or work.finished is None:
             raise Refused("there is no finished work to prove", "reasoner sheet CASE --finished says that it is done")
-        for condition in clean:
-            on.keep(repairing.provoke(on.workup, condition, clean=True))
-        if showed:
-            on.keep(repairing.provoke(on.workup, showed, clean=False))
-        for drive in drives:
-            on.keep(repairing.drove(on.workup, by_name(drive)))
-        if cleared is not None:
-            on.keep(repairing.say_cleared(on.workup, cleared))
-        now = on.work
-        assert now is not None
-        document = proving.document(on.workup, on.before(), now, on.name)
+        told = [event for condition in clean for event in repairing.provoke(on.workup, condition, clean=True)]
+        told += repairing.provoke(on.workup, showed, clean=False) if showed else []
+        told += [event for drive in drives for event in repairing.drove(on.workup, by_name(drive))]
+        told += repairing.say_cleared(on.workup, cleared) if cleared is not None else []
+        on.keep(told)  # all of it or, where anything was refused, nothing: told again, nothing counts twice
+        document = proving.standing_now(on.workup, on.events, on.name)
+        _not_counted(document, clean)
+        again = " ".join([shlex.quote(case), *options_again(cases_dir)])
         if close:
-            if close == STATES[0] and document.missing:
-                raise Refused(f"not proven yet: {document.missing[0]}", f"{len(document.missing)} things are missing")
-            vehicle = on.workup.vehicle
-            on.keep(close_case(Garage(book), vehicle, on.events, close, fault, where, confirmed_by))
-        _show(document, as_json)
+            proving.may_close(document, close)
+            vehicle, cause = on.workup.vehicle, (fault, where, confirmed_by, not_in_rules)
+            on.keep(close_case(Garage(book), vehicle, on.events, close, *cause))
+            _say_closed(close, fault, again)
+        else:
+            _show(document, as_json, again, short=bool(told) and cleared is None)
 
     on_case(case, cases_dir, book, do)
 
 
-def _show(document: ProofDoc, as_json: bool) -> None:
-    from reasoner.report.proof_text import proof_text
+def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
+    """The whole plan; after something was told, where it stands now."""
+    from reasoner.report.proof_text import proof_text, standing_text
 
-    click.echo(json.dumps(asdict(document), ensure_ascii=False) if as_json else proof_text(document).rstrip("\n"))
+    if as_json:
+        click.echo(json.dumps(as_data(document), ensure_ascii=False))
+        return
+    click.echo(standing_text(document) if short else proof_text(document))
+    if document.state == STATES[2]:
+        click.echo(f"To find out why: reasoner diagnose {again}")
+    elif document.state == STATES[0]:
+        click.echo(f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE")
+    else:
+        if any(item.state in ("missing", "not right") for item in document.seen):
+            click.echo(f"What was looked at is answered in: reasoner diagnose {again}   (o NAME)")
+        if document.provocation and document.provocation.needed:
+            told = f"--clean {document.provocation.condition}"
+            click.echo(f"A clean one, or one that shows it: reasoner prove {again} {told} (or --showed)")
+
+
+def _not_counted(document: ProofDoc, clean: Sequence[str]) -> None:
+    """Clean provocations in another condition than the plan's prove nothing, and are not to look as if they did."""
+    plan = document.provocation
+    for condition in dict.fromkeys(clean):
+        if plan is not None and condition != plan.condition:
+            click.echo(f"Note: kept, but it is {plan.condition} that is counted, not {condition}.", err=True)
+
+
+def _say_closed(state: str, fault: str, again: str) -> None:
+    click.echo(f"Closed as {state}.")
+    if not fault and state != STATES[3]:
+        click.echo(f"What it was is not said: reasoner prove {again} --close {shlex.quote(state)} --fault NAME", err=True)

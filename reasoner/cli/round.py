@@ -17,7 +17,7 @@ from reasoner.cli.keeper import Keeper
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
 from reasoner.session.acts import Refused
-from reasoner.session.record import Event
+from reasoner.session.record import Event, standing
 from reasoner.session.repairing import Work
 from reasoner.session.workup import Workup
 
@@ -64,6 +64,16 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Roun
     except Refused as refused:
         click.echo(f"Error: {refused.message}" + (f"\n   {refused.mend}" if refused.mend else ""), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS) from None
+
+
+def take_back(on: Round) -> None:
+    """Take back the last thing told, and say what it was."""
+    events = repairing.take_back(on.events)
+    undone = [event for event in standing(on.events) if event.get("step") == events[0]["undone"]]
+    on.keep(events)
+    for event in undone:
+        told = [str(event[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in event]
+        click.echo(f"Taken back: {', '.join([str(event['event']), *told])}.", err=True)
 
 
 def options_again(cases_dir: str | None) -> list[str]:

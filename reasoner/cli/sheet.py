@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import json
+import shlex
 from pathlib import Path
 
 import click
@@ -10,10 +11,14 @@ import click
 from reasoner.cli import loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
-from reasoner.cli.round import Round, by_number, on_case
+from reasoner.cli.round import Round, by_number, on_case, options_again, take_back
+from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_through
 from reasoner.decide.prices import Prices
+from reasoner.report.lines import para
 from reasoner.session import deciding, repairing, sheeting
 from reasoner.session.acts import Refused
+from reasoner.session.afterdoc import SheetDoc, as_data
+from reasoner.session.repairing import Work
 
 TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn")
 
@@ -33,14 +38,17 @@ TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn")
     metavar="STEP:WORDS=VALUE",
     help='Fill in a blank with the maker\'s figure, such as "11:rail bolts=12"; repeatable.',
 )
+@click.option("--steps", "walk", is_flag=True, help="Go through the open steps one by one; Enter ticks one off.")
 @click.option("--values", "ask", is_flag=True, help="Type in the calibration values, twice, cylinder by cylinder.")
-@click.option("--first", metavar="1=A,2=B", help="The values as typed in the first time, without being asked.")
+@click.option("--first", metavar="1=A,2=B", help="Values as typed in the first time, without being asked.")
 @click.option("--second", metavar="1=A,2=B", help="The same, the second time.")
 @click.option("--old", metavar="1=A,2=B", help="The values that were stored before.")
 @click.option(
     "--finished", is_flag=True, help="The work is done: what is answered from here is about the car after it."
 )
+@click.option("--back", is_flag=True, help="Take back the last thing told in this case, first of all.")
 @click.option("--html", "html", type=click.Path(path_type=Path), metavar="FILE", help="Write the sheet to print.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def command(
     case: str,
     cases_dir: str | None,
@@ -50,40 +58,53 @@ def command(
     tick: tuple[str, ...],
     untick: tuple[str, ...],
     figures: tuple[str, ...],
+    walk: bool,
     ask: bool,
     first: str | None,
     second: str | None,
     old: str | None,
     finished: bool,
+    back: bool,
     html: Path | None,
+    as_json: bool,
 ) -> None:
     """Show the repair sheet of CASE: cautions, what to have at hand, steps, blanks for the maker's figures.
 
-    Take up the work of a choice first. Everything checked off or typed in is saved at once.
+    Take up the work of a choice first. Everything checked off or typed in is saved at once; what is shown then is the
+    next open step with its cautions.
     """
     book = loading.rules(rules_paths)
     prices = shop_prices(prices_path, book)
 
     def do(on: Round) -> None:
+        if back:
+            take_back(on)
         if take:
             _take(on, take, prices)
         work = on.work
         if work is None:
             raise Refused("no work was taken up in this case", "reasoner decide shows the choices; then: --take best")
         sheet = sheeting.sheet_of(on.workup, work)
-        if tick:
-            on.keep(repairing.tick(on.workup, sheet, tick))
-        if untick:
-            on.keep(repairing.tick(on.workup, sheet, untick, off=True))
-        for figure in figures:
-            line, words, value = _figure(figure)
-            on.keep(repairing.fill_in(on.workup, sheet, line, words, value))
-        if ask or first or second or old:
-            typed = _asked(on) if ask else (by_number(first or ""), by_number(second or ""))
-            on.keep(repairing.enter_values(on.workup, *typed, by_number(old or "")))
+        events = repairing.tick(on.workup, sheet, tick) if tick else []
+        events += repairing.tick(on.workup, sheet, untick, off=True) if untick else []
+        for line, words, value in map(_figure, figures):
+            events += repairing.fill_in(on.workup, sheet, line, words, value)
+        if first or second or old:
+            typed = (by_number(text or "") for text in (first, second, old))
+            events += repairing.enter_values(on.workup, *typed)
+        on.keep(events)  # all of it or, where anything was refused, nothing
+        if ask:
+            ask_values(on)
+        if walk:
+            walk_through(on)
+        again = " ".join([shlex.quote(case), *options_again(cases_dir)])
         if finished:
             on.keep(repairing.finish(on.workup, on.work))
-        _show(on, html)
+            _say_finished(on, work, again)
+        elif html or as_json or not (events or ask or walk) or take:
+            _show(on, html, as_json)
+        else:
+            _show_next(on, again, values=bool(ask or first or second or old))
 
     on_case(case, cases_dir, book, do)
 
@@ -99,7 +120,7 @@ def _take(on: Round, kind: str, prices: Prices) -> None:
         said = next(c.missing for c in document.choices if c.kind == choice.kind)
         for text in said:
             click.echo(f"Not recommended yet: {text}.", err=True)
-    on.keep(repairing.take(on.workup, choice))
+    on.keep(repairing.take(on.workup, choice, on.work))
 
 
 def _figure(text: str) -> tuple[int, str, str]:
@@ -110,27 +131,60 @@ def _figure(text: str) -> tuple[int, str, str]:
     return int(line), words.strip(), value
 
 
-def _asked(on: Round) -> tuple[dict[int, str], dict[int, str]]:
-    """Both times, cylinder by cylinder; an empty line leaves one out. The second time begins from the part again."""
-    cylinders = range(1, on.workup.vehicle.cylinders + 1)
-
-    def once(how: str) -> dict[int, str]:
-        click.echo(f"{how}, read off the parts, by cylinder number:", err=True)
-        ask: Callable[[int], str] = lambda c: click.prompt(f"  cylinder {c}", default="", show_default=False, err=True)  # noqa: E731
-        return {c: value for c in cylinders if (value := ask(c).strip())}
-
-    return once("First time"), once("Second time")
+def _document(on: Round) -> SheetDoc:
+    work = on.work
+    assert work is not None
+    return sheeting.document(on.workup, work, on.name)
 
 
-def _show(on: Round, html: Path | None) -> None:
+def _show(on: Round, html: Path | None, as_json: bool) -> None:
     from reasoner.report.sheet_html import sheet_html
     from reasoner.report.sheet_text import sheet_text
 
-    work = on.work
-    assert work is not None
-    document = sheeting.document(on.workup, work, on.name)
-    if html is None:
+    document = _document(on)
+    if html is not None:
+        try:
+            html.write_text(sheet_html(document), encoding="utf-8")
+        except OSError as error:
+            raise click.BadParameter(f"{html} cannot be written: {(error.strerror or str(error)).lower()}") from None
+        click.echo(f"Written to {html}.", err=True)
+    elif as_json:
+        click.echo(json.dumps(as_data(document), ensure_ascii=False))
+    else:
         click.echo(sheet_text(document), nl=False)
+
+
+def _show_next(on: Round, again: str, values: bool) -> None:
+    """What was changed in one line, and the next open step with its cautions above it."""
+    from reasoner.report.sheet_text import step_text, values_text
+
+    document = _document(on)
+    if values:
+        wrong = [slip for part in document.sections for slip in part.slips]
+        lines = [text for part in document.sections if part.values for text in values_text(part)]
+        click.echo("\n".join(lines).lstrip("\n"))
+        right = f"\nTo put one right: reasoner sheet {again} --first 3=VALUE --second 3=VALUE"
+        click.echo(right if wrong else "\nTyped in twice, and nothing looks wrong.")
         return
-    html.write_text(sheet_html(document), encoding="utf-8")
-    click.echo(f"Written to {html}.", err=True)
+    click.echo(f"Kept: {document.done} of {document.boxes} boxes ticked.")
+    line = next((line for _, line in open_boxes(document)), None)
+    if line is None:
+        click.echo(f"When the work is done: reasoner sheet {again} --finished")
+        return
+    click.echo("\n".join(["", *step_text(in_full(line))]))
+    click.echo(f"\nOne by one: reasoner sheet {again} --steps")
+
+
+def _say_finished(on: Round, work: Work, again: str) -> None:
+    """What was left open, and what comes now."""
+    document = sheeting.document(on.before(), work, on.name)
+    click.echo(f"The work is done: {document.done} of {document.boxes} boxes ticked.")
+    if document.done < document.boxes:
+        numbers = dict.fromkeys(str(line.number) for _, line in open_boxes(document))
+        click.echo("\n".join(para(f"Not ticked: step {', '.join(numbers)}.", 2, "!")))
+    for slip in (slip for part in document.sections for slip in part.slips):
+        click.echo("\n".join(para(f"Calibration values: {slip}.", 2, "!")))
+    click.echo("From here the case is about the car after the work.")
+    click.echo(f"What must be seen, and how often: reasoner prove {again}")
+    click.echo(f"Whether anything is wrong with it now: reasoner diagnose {again}")
+    click.echo(f"Said by mistake: reasoner sheet {again} --back")

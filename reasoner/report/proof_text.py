@@ -10,13 +10,27 @@ from reasoner.session.words import percent
 SIGNS = {"seen": "[x]", "not right": "[!]", "missing": "[ ]", "no tool": "[-]"}
 
 
+def standing_text(document: ProofDoc, width: int = WIDTH) -> str:
+    """Where it stands, in a few lines."""
+    p = clean(document)
+    lines = para(f"As it stands the case closes as: {p.state}.", 0, width=width)
+    for plan in (p.provocation, *p.also):
+        lines += para(_so_far(plan), 0, width=width) if plan and not plan.showed else []
+    return page(lines + section("Still missing", p.missing, width=width))
+
+
+def _so_far(p: ProvocationDoc) -> str:
+    many = f"{p.clean} of {p.needed}" if p.needed else str(p.clean)
+    return f"Clean so far, {p.title}: {many}. The chance that it is still there is {percent(p.still)}."
+
+
 def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
     p = clean(document)
     lines = [f"Proof{f': case {p.case}' if p.case else ''}", *para(f"{p.title}.", 0, width=width)]
     lines += para(f"As it stands the case closes as: {p.state}.", 0, width=width)
     lines += section("Still missing", p.missing, width=width)
-    if p.provocation:
-        lines += _provocation(p.provocation, width)
+    for plan in (p.provocation, *p.also):
+        lines += _provocation(plan, width) if plan else []
     lines += [*head("To be seen", width)]
     for item in p.seen:
         lines += _seen(item, width)
@@ -36,8 +50,8 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
         width=width,
     )
     if p.showed:
-        lines += para("It has shown again since the work: it is not cured.", 2, "!", width)
-    elif p.needed is None:
+        return lines + para("It has shown again since the work: it is not cured.", 2, "!", width)
+    if p.needed is None:
         lines += para(
             f"Not even {p.most} clean ones prove it gone, and nobody does more. What can be said is how small the "
             "chance has become.",

@@ -184,7 +184,8 @@ class ProvocationDoc:
 
 @dataclass(frozen=True)
 class ProofDoc:
-    """state: what the case could be closed as now. missing: what is still missing for `proven`, in words. sources: the
+    """also: what earlier rounds of work still have to prove, in other conditions. state: what the case could be closed
+    as now. missing: what is still missing for `proven`, in words. sources: the
     bibliography of what is cited, with how each was read."""
 
     case: str
@@ -197,6 +198,7 @@ class ProofDoc:
     cleared: bool | None
     state: str
     missing: tuple[str, ...]
+    also: tuple[ProvocationDoc, ...] = ()
     type: str = "proof"
 
 

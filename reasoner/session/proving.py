@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from reasoner.decide.followup import mended
 from reasoner.decide.proof import Provocation, best_provocation, needed, shows_from, still_there, upper_bound
@@ -13,20 +14,26 @@ from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDo
 from reasoner.session.plain import shortened
 from reasoner.session.acts import Refused
 from reasoner.session.record import Event
-from reasoner.session.repairing import STATES, Work, before_work, rounds
+from reasoner.session.repairing import STATES, Work, finished_rounds, rounds
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
 
-def document(workup: Workup, before: Workup, work: Work, case: str = "") -> ProofDoc:
-    """workup: the case after the work; before: as it stood when the work was done."""
+def document(
+    workup: Workup, before: Workup, work: Work, case: str = "", earlier: Sequence[tuple[Workup, Work]] = ()
+) -> ProofDoc:
+    """workup: the case after the work; before: as it stood when the work was done. earlier: rounds before that one, each
+    with the case as it stood then."""
     book = workup.book
-    provocation = _provocation(before, work)
+    provocation, *also = _plans(before, work, earlier) or [None]
     apply = [p for p in book.proofs.values() if not p.never and p.cleared in (None, work.cleared)]
     seen = _seen(workup, work, apply)
     counts = tuple(_count(workup, t.proof, t.have) for t in tally(apply, work.drives))
-    missing = tuple(_missing(provocation, seen, counts))
-    again = provocation is not None and provocation.showed
+    sound, again = _sound(workup), provocation is not None and provocation.showed
+    missing = tuple(_missing([plan for plan in (provocation, *also) if plan], seen, counts))
+    if sound < HALF:
+        missing = (f"what was answered since the work leaves {percent(sound)} for nothing being wrong", *missing)
+    missing = (SHOWED,) if again else missing
     return ProofDoc(
         case=case,
         title="; ".join(dict.fromkeys(book.repairs[job.repair].title for job in work.jobs)),
@@ -36,7 +43,8 @@ def document(workup: Workup, before: Workup, work: Work, case: str = "") -> Proo
         never=tuple((p.title, p.say) for p in book.proofs.values() if p.never),
         sources=tuple(f"{s.name}: {s.cite} ({s.seen})" for s in _cited(workup)),
         cleared=work.cleared,
-        state=STATES[2] if again else STATES[1] if missing else STATES[0],
+        also=tuple(also),
+        state=STATES[2] if again or sound < HALF else STATES[1] if missing else STATES[0],
         missing=missing,
     )
 
@@ -46,13 +54,18 @@ def standing_now(workup: Workup, events: Sequence[Event], case: str = "") -> Pro
     done = rounds(workup.book, events)
     if not done or done[-1].finished is None:
         raise Refused("there is no finished work to prove", "say first that the work is done")
-    return document(workup, before_work(workup.book, workup.vehicle, events), done[-1], case)
+    *earlier, (before, work) = finished_rounds(workup.book, workup.vehicle, events)
+    return document(workup, before, work, case, earlier)
 
 
 def may_close(found: ProofDoc, state: str) -> None:
     """Raises Refused where a case cannot end so: proven, with something missing."""
     if state == STATES[0] and found.missing:
         raise Refused(f"not proven yet: {found.missing[0]}", f"{len(found.missing)} things are missing")
+
+
+HALF = 0.5
+SHOWED = "it has shown again since the work: find out why before anything is counted"
 
 
 # ---- clean provocations ----------------------------------------------------------------------------------------------
@@ -89,11 +102,43 @@ def suspect(before: Workup, work: Work) -> int | None:
     return max(own, key=lambda number: chances[number], default=None)
 
 
+def _plans(before: Workup, work: Work, earlier: Sequence[tuple[Workup, Work]]) -> list[ProvocationDoc]:
+    """What has to be shown to be gone, in each condition once: what this work was done for, and what earlier work is
+    still believed to have mended. A repair of a slip in the work does not prove the first fault gone."""
+    found: dict[str, ProvocationDoc] = {}
+    after = [*(workup for workup, _ in earlier), before][1:]
+    still = [pair for pair, then in zip(earlier, after, strict=True) if _not_cured(then) < HALF]
+    for then, done in ((before, work), *still):
+        plan = _provocation(then, replace(done, provoked=work.provoked))
+        if plan and (plan.condition not in found or _many(plan) > _many(found[plan.condition])):
+            found[plan.condition] = plan
+    return list(found.values())
+
+
+def _many(plan: ProvocationDoc) -> float:
+    return float("inf") if plan.needed is None else plan.needed
+
+
+def _not_cured(workup: Workup) -> float:
+    """How likely what was there before the work still is, neither mended nor brought in by it."""
+    faults = workup.book.faults
+    own = (not (faults[c.fault].after_work or faults[c.fault].nothing_wrong) for c in workup.tables.causes)
+    return sum(p for p, counts in zip(workup.belief.probability.tolist(), own, strict=True) if counts)
+
+
+def _sound(workup: Workup) -> float:
+    """How likely nothing is wrong, by what was answered since the work; 1 where these rules have no such cause."""
+    own = [workup.book.faults[cause.fault].nothing_wrong for cause in workup.tables.causes]
+    chances = zip(workup.belief.probability.tolist(), own, strict=True)
+    return sum(p for p, counts in chances if counts) if any(own) else 1.0
+
+
 def _provocation(before: Workup, work: Work) -> ProvocationDoc | None:
     """The one to use: the one already begun, else the one that takes the least time."""
     book, numbers = before.book, before.book.settings.afterwards
     found = ways(before, work)
-    begun = next((condition for condition, _ in work.provoked), None)
+    here = {way.condition for way in found if way.needed is not None}
+    begun = next((condition for condition, _ in work.provoked if condition in here), None)
     best = next((way for way in found if way.condition == begun), None)
     best = best or best_provocation(found, book.settings.waiting_counts)
     if best is None:
@@ -177,16 +222,16 @@ def _count(workup: Workup, proof: Proof, have: float) -> CountDoc:
     return CountDoc(proof.name, proof.title, proof.say, source, have, proof.least or 0.0, proof.unit, together)
 
 
-def _missing(provocation: ProvocationDoc | None, seen: Sequence[SeenDoc], counts: Sequence[CountDoc]) -> Iterable[str]:
+def _missing(plans: Sequence[ProvocationDoc], seen: Sequence[SeenDoc], counts: Sequence[CountDoc]) -> Iterable[str]:
     """What is still missing for proven, in words."""
-    if provocation is not None:
+    for provocation in plans:
         if provocation.needed is None:
             yield (
                 f"it showed too seldom ({percent(provocation.shows)} of the times, {provocation.title}) for "
                 f"{provocation.most} clean ones to prove it gone; say so, and agree what happens when it comes back"
             )
         elif provocation.clean < provocation.needed:
-            yield f"{provocation.needed - provocation.clean} more without a sign: {provocation.title}"
+            yield f"{provocation.title}: {provocation.needed - provocation.clean} more without a sign of it"
     yield from (
         f"{item.title}: {'not looked at yet' if item.state == 'missing' else 'not as it should be'}"
         for item in seen

@@ -122,6 +122,13 @@ def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Wo
     return _through(book, vehicle, parts[:-1] or parts)
 
 
+def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> list[tuple[Workup, Work]]:
+    """Every round of work that was done, each with the case as it stood when it was."""
+    parts = _parts(events)
+    done = [work for work in rounds(book, events) if work.finished is not None]
+    return [(_through(book, vehicle, parts[:number]), work) for number, work in enumerate(done, start=1)]
+
+
 def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: str = "time") -> Workup:
     workup, so_far = begin(book, vehicle, parts[0], by), list(parts[0])
     for since in parts[1:]:

@@ -89,13 +89,20 @@ def test_from_the_choice_to_the_closing(case: Path, tmp_path: Path) -> None:
     taken = run("sheet", str(case), "--take", "best", "--html", str(page))
     assert taken.exit_code == exits.FINE and page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     done = run("sheet", str(case), "--tick", "1", "--tick", "5 cylinder 3", "--figure", "2:rail pressure=0.4")
-    assert "[x] 1." in done.output and "[x] cylinder 3" in done.output and "0.4" in done.output
+    assert "2 of" in done.output.splitlines()[0] and "0.4" in done.output  # and then the next open step
+    assert done.output.index("surgical emergency") < done.output.index("Let the rail pressure down")
     again = run("sheet", str(case))
+    assert "[x] 1." in again.output and "[x] cylinder 3" in again.output
     assert "2 of" in again.output.splitlines()[-1] and "0.4" in again.output  # saved as it goes
-    typed = run("sheet", str(case), "--values", "--old", "3=QW12ER", typed="\n\nAB12CD\n\n\n\nAB21CD\n\n")
+    typed = run("sheet", str(case), "--values", "--old", "3=QW12ER", typed="AB12CD\nAB21CD\n\n")
     assert "two characters next to each other look exchanged" in " ".join(typed.stdout.split())
+    assert "--first 3=VALUE" in typed.stdout
+    right = run("sheet", str(case), "--second", "3=AB12CD")
+    assert "nothing looks wrong" in right.stdout and "QW12ER" in right.stdout
     assert run("prove", str(case)).exit_code == exits.PROBLEMS  # not finished yet
-    assert run("sheet", str(case), "--finished").exit_code == exits.FINE
+    finished = run("sheet", str(case), "--finished")
+    assert finished.exit_code == exits.FINE and "Not ticked: step 2, 3, 4" in finished.output
+    assert f"reasoner prove {case}" in finished.output
 
     plan = run("prove", str(case), "--cleared")
     assert "IN ONE AND THE SAME DRIVE" in plan.output and "from memory" in plan.output
@@ -165,3 +172,62 @@ def test_another_program_goes_on_with_the_same_case(case: Path, reasoner: Callab
     first, *_, last = [json.loads(line) for line in lines.stdout.splitlines()]
     assert first["type"] == "state" and (last["type"], last["done"]) == ("sheet", 2)
     assert "2 of" in run("sheet", str(case)).output.splitlines()[-1]
+
+
+def events_of(case: Path, kind: str) -> list[dict[str, object]]:
+    return [dict(event) for event in load(case).events if event["event"] == kind]
+
+
+def test_step_by_step_saved_as_it_goes(case: Path) -> None:
+    """Enter ticks a step off, a blank is asked for at its step, b takes a mark back; torn off, it goes on where it was."""
+    run("sheet", str(case), "--take", "alone")
+    first = run("sheet", str(case), "--steps", typed="\n0.4\n\nl\n\nb\n\ns\n").output
+    assert first.index("surgical emergency") < first.index("Let the rail pressure down")
+    assert [e["boxes"] for e in events_of(case, "tick")] == [["1"], ["2"], ["4"], ["4"], ["4"]]
+    assert [e["value"] for e in events_of(case, "figure")] == ["0.4"]
+    torn = run("sheet", str(case), "--steps", typed="\n")  # the end of input, as Ctrl-C
+    assert torn.exit_code == 1 and [e["boxes"] for e in events_of(case, "tick")][-1] == ["3"]
+    again = run("sheet", str(case), "--steps", typed="s\n").output
+    assert "5. Release" in again and "4 of" in again and "3. Take the earth" not in again
+
+
+def test_values_torn_off_half_way(case: Path) -> None:
+    run("sheet", str(case), "--take", "all")
+    run("sheet", str(case), "--values", typed="A1B2\nC3D4\n")
+    assert len(events_of(case, "values")) == 2
+    rest = "E5F6\nG7H8\n" + "A1B2\nC3D4\nE56F\nG7H8\n" + "E5F6\n"  # the third, third time: off the part once more
+    done = run("sheet", str(case), "--values", typed=rest)
+    assert "cylinder 3: E5F6, then E56F" in done.stderr and "nothing looks wrong" in done.stdout
+    two = run("sheet", str(case), "--first", "4=A1B2", "--second", "4=A1B2").stdout
+    assert "cylinders 1 and 4 have the same value" in " ".join(two.split())
+    gone = run("sheet", str(case), "--second", "2=").stdout
+    assert "cylinder 2: not typed in twice" in gone
+    old = run("sheet", str(case), "--first", "2=G7H8,4=C3D4", "--second", "2=G7H8,4=C3D4", "--old", "2=C3D4,4=G7H8")
+    assert "the stored values in another order" in " ".join(old.stdout.split())
+
+
+def test_taking_the_same_work_again_loses_no_mark(case: Path) -> None:
+    run("sheet", str(case), "--take", "alone")
+    run("sheet", str(case), "--tick", "1, 2")
+    again = run("sheet", str(case), "--take", "alone").output
+    assert len(events_of(case, "work")) == 1 and "2 of" in again.splitlines()[-1]
+
+
+def test_what_is_told_together_is_kept_together(case: Path) -> None:
+    """One slip, and nothing of it is kept: told again in full, nothing counts twice."""
+    run("sheet", str(case), "--take", "alone")
+    assert run("sheet", str(case), "--tick", "1", "--figure", "2:nothing=3").exit_code == exits.PROBLEMS
+    assert not events_of(case, "tick")
+    run("sheet", str(case), "--finished")
+    assert run("prove", str(case), "--clean", "hot-restart", "--drive", "x=1").exit_code == exits.PROBLEMS
+    assert not events_of(case, "provoked")
+
+
+def test_finished_by_mistake(case: Path) -> None:
+    run("sheet", str(case), "--take", "alone", "--finished")
+    run("prove", str(case), "--clean", "hot-restart")
+    back = run("prove", str(case), "--back")
+    assert "Taken back: provoked, hot-restart" in back.stderr
+    taken = run("sheet", str(case), "--back", "--tick", "1")
+    assert "Taken back: finished" in taken.stderr and "1 of" in taken.output
+    assert run("prove", str(case)).exit_code == exits.PROBLEMS  # not finished any more
