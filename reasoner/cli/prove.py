@@ -27,7 +27,7 @@ from reasoner.session.repairing import STATES
 @click.option("--clean", multiple=True, metavar="CONDITION", help="A provocation without a sign of it; repeatable.")
 @click.option("--showed", metavar="CONDITION", help="A provocation in which it showed again.")
 @click.option(
-    "--drive", "drives", multiple=True, metavar="NAME=NUMBER,...", help="What one drive brought, by name; repeatable."
+    "--drive", "drives", multiple=True, metavar="NAME=NUMBER,...", help="What one drive brought, by name (0: it failed, and what counts in a row begins anew); repeatable."
 )
 @click.option("--cleared/--not-cleared", default=None, help="Whether codes were cleared after the work.")
 @click.option("--close", type=click.Choice(STATES), help="Close the case.")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from reasoner.rulebook.model import Proof
 
-ONE_DRIVE = "one drive"
+ONE_DRIVE, IN_A_ROW = "one drive", "in a row"
 Drive = Mapping[str, float]  # name of a proof -> what this drive brought, in its unit
 
 
@@ -28,10 +28,14 @@ def tally(proofs: Iterable[Proof], drives: Sequence[Drive]) -> tuple[Tally, ...]
     counted = [proof for proof in proofs if proof.least is not None]
     together = [proof for proof in counted if proof.counts == ONE_DRIVE]
     best = max(drives, key=lambda drive: _met(together, drive), default={})
-    return tuple(
-        Tally(p, best.get(p.name, 0.0) if p.counts == ONE_DRIVE else sum(drive.get(p.name, 0.0) for drive in drives))
-        for p in counted
-    )
+    return tuple(Tally(p, best.get(p.name, 0.0) if p.counts == ONE_DRIVE else _added_up(p, drives)) for p in counted)
+
+
+def _added_up(proof: Proof, drives: Sequence[Drive]) -> float:
+    """Over all drives that say something of it; in a row: since the last one that says 0."""
+    said = [drive[proof.name] for drive in drives if proof.name in drive]
+    failed = max((n for n, count in enumerate(said) if not count), default=-1) if proof.counts == IN_A_ROW else -1
+    return sum(said[failed + 1 :])
 
 
 def _met(together: Sequence[Proof], drive: Drive) -> tuple[int, float]:

@@ -31,7 +31,7 @@ from reasoner.rulebook.model import Afterwards, Effort, Guard, Step
 from reasoner.rulebook.parts import NAMED, ORIGIN, WAIVE, caution_names, check_names
 from reasoner.rulebook.shapes import Shaped
 
-COUNTS = ("one drive", "adds up")
+COUNTS = ("one drive", "in a row", "adds up")
 repair_names = list_of(name_of("repairs"))
 subjects = list_of(name_of("faults", "families"))
 

@@ -122,6 +122,16 @@ def test_not_three_drives_that_each_meet_one() -> None:
     assert not any(item.missing for item in tally(counted, drives))
 
 
+def test_in_a_row_begins_anew_after_one_that_failed() -> None:
+    """Lamp out after three driving cycles in a row without a fault (13 CCR 1968.2 (d)(2.3), (e)(6.4.6), from memory);
+    monitors passed `and none since in which it failed`: a drive that brought 0 of it begins it anew."""
+    for name, least in (("lamp-out", 3), ("fuel-monitor-passed", 1), ("pending-empty", 2), ("permanent-gone", 1)):
+        counted, one, none = [book().proofs[name]], {name: 1.0}, {name: 0.0}
+        assert [item.missing for item in tally(counted, [one] * least)] == [0]
+        assert [item.missing for item in tally(counted, [*[one] * least, none])] == [least]
+        assert [item.missing for item in tally(counted, [one, none, {"readiness": 1.0}, *[one] * least])] == [0]
+
+
 def test_counts_add_up_over_drives() -> None:
     pending = book().proofs["pending-empty"]
     assert [item.missing for item in tally([pending], [{"pending-empty": 1.0}])] == [1]

@@ -292,6 +292,35 @@ def test_the_plan_of_proof() -> None:
     assert not [text for text in proof(car).missing if "without a sign" in text]
 
 
+def test_answers_that_speak_for_a_fault_close_nothing_as_cured() -> None:
+    """Rich as before, and the same plug wet: whatever was counted, it is not cured, and that is the first thing said."""
+    car = a_car_with_a_leak()
+    car.work("replace-injector", 3)
+    car.finish()
+    car.keep(acts.list_codes(car.workup, [("P0172", ["pending"])]))
+    car.answer("since-the-work", {"0": "as-before"})
+    car.answer("borescope-after-soak", {"3": "wet"}, "hot-soak")
+    assert car.chances()["nothing-wrong"] < 0.5
+    found = proof(car)
+    assert found.state == "not cured" and "for nothing being wrong" in found.missing[0]
+
+
+def test_a_second_round_does_not_prove_the_first_fault_gone() -> None:
+    """A set of injectors for a leak, then a value entered wrong, which is put right: two clean ones say that of the
+    value, and the leak still takes its three."""
+    car = a_car_with_a_leak()
+    car.work("replace-injector", 1, 2, 3, 4)
+    car.finish()
+    first = proof(car).provocation
+    car.answer("injector-values-read", {"2": "differ"})
+    car.work("enter-injector-values", 2)
+    car.finish()
+    alone, both = proof(car).provocation, proving.standing_now(car.workup, car.events)
+    assert first is not None and first.needed is not None and alone is not None and alone.needed is not None
+    assert alone.needed < first.needed and alone.condition == first.condition
+    assert both.provocation is not None and both.provocation.needed == first.needed and not both.also
+
+
 def test_it_shows_again() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
@@ -301,6 +330,7 @@ def test_it_shows_again() -> None:
     found = proof(car)
     assert found.state == "not cured" and found.provocation is not None
     assert found.provocation.showed and found.provocation.clean == 0
+    assert len(found.missing) == 1 and "shown again" in found.missing[0]  # nothing is counted on as if it had not
 
 
 def test_proven_only_when_nothing_is_missing() -> None:
