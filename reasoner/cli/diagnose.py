@@ -203,6 +203,7 @@ def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
 
 def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
     from reasoner.report.text import Pages
+    from reasoner.session import repairing, sheeting
     from reasoner.terminal import intake, loop
     from reasoner.terminal.desk import Desk, Leave
 
@@ -213,6 +214,10 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
         with wish.opened(lambda: _asked(intake.ask_vehicle(desk, DEFAULTS))) as kept:
             desk.resume = wish.resume(kept.journal.path.stem)
             desk.say(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}.")
+            done = [w for w in repairing.rounds(wish.book, kept.journal.case.events) if w.finished is not None]
+            if done:
+                work = sheeting.work_text(kept.workup, done[-1])
+                desk.say(f"Work done: {work}. What is asked now is about the car after it.")
             for note in kept.notes:
                 desk.say(f"Note: {note}.")
             record, workup = kept.workup.record, kept.workup
@@ -220,7 +225,10 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
                 workup = intake.intake(workup, kept.keep, desk)
             workup = loop.run(workup, kept.keep, desk, Pages(), logs.fetch, logs.files)
             if desk.left == "stop" and workup.record.verdicts:
-                desk.say(f"What to replace, by what it costs: reasoner decide {shlex.quote(kept.journal.path.stem)}")
+                name = " ".join([shlex.quote(kept.journal.path.stem), *wish.again])
+                desk.say(f"What to replace, by what it costs: reasoner decide {name}")
+                if done:
+                    desk.say(f"What must be seen before it counts as proven: reasoner prove {name}")
     except Leave as leave:
         raise click.exceptions.Exit(_status(leave.how)) from None
     except CasebookError as error:

@@ -96,12 +96,12 @@ def _changed(before: Mapping[int, str], values: Mapping[Any, Any]) -> dict[int, 
 
 @dataclass(frozen=True)
 class AfterWork(Workup):
-    """A case after finished work. That the work is believed to have cured it settles nothing: something must have been
-    seen of the car since."""
+    """A case after finished work. That the work is believed to have cured it settles nothing, and neither does an empty
+    list of codes, which clearing empties too: something must have been seen of the car since."""
 
     @cached_property
     def settled(self) -> bool:
-        return bool(self.record.given or self.record.codes_complete) and super().settled
+        return bool(self.record.given) and super().settled
 
 
 def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: str = "time") -> Workup:

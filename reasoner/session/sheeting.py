@@ -30,13 +30,18 @@ def document(workup: Workup, work: Work, case: str = "") -> SheetDoc:
     return SheetDoc(
         case=case,
         vehicle=workup.vehicle.title,
-        title="; ".join(_job(workup, job) for job in work.jobs),
+        title=work_text(workup, work),
         cautions=tuple(cautions.values()),
         sections=tuple(_section(workup, work, section, cautions, said) for section in sheet.sections),
         proof=tuple(book.checks[name].title for name in proof if name in workup.tables.check_number),
         done=len(work.ticked & set(sheet.boxes)),
         boxes=len(sheet.boxes),
     )
+
+
+def work_text(workup: Workup, work: Work) -> str:
+    """`Replace the direct injector at its cylinder: cylinder 3`."""
+    return "; ".join(_job(workup, job) for job in work.jobs)
 
 
 def _job(workup: Workup, job: Job) -> str:

@@ -17,6 +17,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.document import Verdict, Why
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
+from reasoner.session.repairing import AfterWork
 from reasoner.session.workup import Workup
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, para, rows
@@ -188,14 +189,16 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
 
 
 def intake(workup: Workup, keep: Keep, desk: Desk) -> Workup:
-    """Complaint, codes, tools, live values, state. What is already known is not asked again.
+    """Complaint, codes, tools, live values, state. What is already known is not asked again; after finished work only
+    codes and state: the rest is known.
 
     Raises Leave, after the last line was said; everything answered is kept by then.
     """
     sitting = Sitting(Talk(workup), keep, desk, _NoPages())
     with desk.seated():
         try:
-            for part in (_complaint, _codes, _tools, _values, _state):
+            after = isinstance(workup, AfterWork)
+            for part in (_codes, _state) if after else (_complaint, _codes, _tools, _values, _state):
                 part(sitting)
                 for line in sitting.said:
                     desk.say(line)

@@ -142,6 +142,8 @@ def test_being_believed_cured_is_not_being_seen_cured() -> None:
     car.work("replace-injector", 3)
     car.finish()
     assert car.chances()["nothing-wrong"] > 0.85 and not car.workup.settled
+    car.keep(acts.list_codes(car.workup, []))  # clearing empties the list too
+    assert not car.workup.settled
     first = car.workup.ranked[0]
     assert book().checks[car.workup.tables.checks[first.check].name].after_work
     car.answer("since-the-work", {"0": "well"})
