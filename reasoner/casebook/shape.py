@@ -123,7 +123,7 @@ SHAPES: dict[str, dict[str, Test]] = {
     "closed": {"state": _text, "fault?": _text_or_none, "where?": _text_or_none, "confirmed by?": _text_or_none},
     "correct": {"because": _text, "corrected?": _whole, "check?": _text, "values?": _by_place, "vehicle?": TYPED},
     "work": {"jobs": _jobs, "kind?": _text},
-    "tick": {"boxes": _texts, "off?": _yes_no},
+    "tick": {"boxes": _texts, "off?": _yes_no, "steps?": TYPED},
     "figure": {"line": _whole, "figure": _text, "value": _text},
     "values": {"first?": BY_CYLINDER, "second?": BY_CYLINDER, "old?": BY_CYLINDER},
     "provoked": {"condition": _text, "clean": _yes_no},

@@ -1,7 +1,7 @@
 """What is done about a verdict, as events beside the answers; and the case as it stands after the work.
 
     work       jobs: [{repair, places}], kind: the choice taken; a sheet begins
-    tick       boxes: [text], off: true where a mark is taken away
+    tick       boxes: [text], steps: {number: what the step said}, off: true where a mark is taken away
     figure     line: number, figure: text, value: text, a blank filled in with the maker's own
     values     first, second, old: {cylinder: text}, calibration values as typed in twice, and as stored before
     finished   the work is done; what is answered from here is about the car after it
@@ -23,7 +23,7 @@ from reasoner.casebook.correcting import last_step
 from reasoner.decide.choices import Choice
 from reasoner.decide.followup import tables_after
 from reasoner.decide.jobs import Job, in_order
-from reasoner.decide.sheet import RepairSheet
+from reasoner.decide.sheet import RepairSheet, sheet_for
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused
@@ -60,8 +60,25 @@ def rounds(book: Rulebook, events: Iterable[Event]) -> tuple[Work, ...]:
             jobs = (Job(str(j["repair"]), frozenset(map(str, j["places"]))) for j in event["jobs"])
             found.append(Work(str(event.get("kind", "")), tuple(job for job in jobs if job.repair in book.repairs)))
         elif found:
-            found[-1] = _with(found[-1], event)
+            found[-1] = _with(found[-1], _as_the_sheet_is_now(book, found[-1], event))
     return tuple(found)
+
+
+def _as_the_sheet_is_now(book: Rulebook, work: Work, event: Event) -> Event:
+    """A tick without the boxes of steps that said something else then: under changed rules a number may have come to
+    mean another step, and nobody has done that one."""
+    if event.get("event") != "tick" or "steps" not in event:
+        return event
+    now = _steps(sheet_for(book, work.jobs))
+    return {**event, "boxes": [box for box in event["boxes"] if now.get(_step(box)) == event["steps"].get(_step(box))]}
+
+
+def _steps(sheet: RepairSheet) -> dict[str, str]:
+    return {str(line.number): line.text for section in sheet.sections for line in section.lines}
+
+
+def _step(box: object) -> str:
+    return str(box).partition(" ")[0]
 
 
 def _with(work: Work, event: Event) -> Work:
@@ -182,11 +199,14 @@ def tick(workup: Workup, sheet: RepairSheet, boxes: Sequence[str], off: bool = F
     known = {box: box for box in sheet.boxes}
     wanted: list[str] = []
     for box in (part.strip() for text in boxes for part in text.split(",")):
-        meant = [known[box]] if box in known else [b for b in sheet.boxes if b.split(" ")[0] == box]
+        meant = [known[box]] if box in known else [b for b in sheet.boxes if _step(b) == box]
         if not meant:
             raise Refused(f'the sheet has no box "{box}"', "such as 3, or `4 cylinder 2`")
         wanted += meant
-    return [{"event": "tick", "step": workup.record.steps + 1, "boxes": wanted, **({"off": True} if off else {})}]
+    texts = _steps(sheet)
+    steps = {_step(box): texts[_step(box)] for box in wanted}
+    event = {"event": "tick", "step": workup.record.steps + 1, "boxes": wanted, "steps": steps}
+    return [{**event, **({"off": True} if off else {})}]
 
 
 def fill_in(workup: Workup, sheet: RepairSheet, line: int, figure: str, value: str) -> list[Event]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import log
 
 import pytest
@@ -29,6 +30,14 @@ def test_table_of_clean_cycles(shows: float, cycles: int) -> None:
     """n >= ln(1 - C) / ln(1 - p) at 95 %: 5, 9, 14 and 29, worked out independently."""
     assert clean_needed(shows) == cycles
     assert (1 - shows) ** cycles <= 0.05 < (1 - shows) ** (cycles - 1)
+
+
+@pytest.mark.parametrize(("shows", "cycles"), [(0.5, 5), (0.3, 9), (0.2, 14), (0.1, 29)])
+def test_the_plan_counts_by_the_same_table(shows: float, cycles: int) -> None:
+    """The code behind the plan of proof itself, `needed`, on a frequency that is no longer in doubt: it begins where
+    (1 - p) ** n <= 0.05 and a chance of 5 % that it is still there are the same thing, odds of 20 to 19."""
+    begins = replace(NUMBERS, proof_begins_at=20 / 39, proof_below=0.05, most_provocations=50)
+    assert needed(shows_from(shows, 1e7), begins) == cycles == clean_needed(shows)
 
 
 @pytest.mark.parametrize(("clean", "bound"), [(3, 0.63), (5, 0.45), (10, 0.26), (20, 0.14), (30, 0.10)])
@@ -120,6 +129,20 @@ def test_not_three_drives_that_each_meet_one() -> None:
     assert left == {"engine-running": 0, "at-speed": 0, "idling-on": 30}
     drives.append({"engine-running": 600.0, "at-speed": 300.0, "idling-on": 30.0})
     assert not any(item.missing for item in tally(counted, drives))
+
+
+def test_what_has_to_be_seen_after_any_repair() -> None:
+    """Common practice, no source: trims at idle, at 2500 rpm and at cruise, exhaust gas, no leak, no misfire; and what
+    is not to be done meanwhile: clear again, disconnect the battery, fill the tank before the vapour monitor has run."""
+    proofs = book().proofs.values()
+    shown = {name for proof in proofs for name in proof.shown_by}
+    assert shown >= {"trim-idle", "trim-2500", "trim-cruise", "exhaust-gas", "lines-look", "misfire-since-work"}
+    never = " ".join(f"{proof.title}. {proof.say}" for proof in proofs if proof.never).lower()
+    assert all(words in never for words in ("clear again", "disconnect the battery", "fill the tank", "vapour monitor"))
+    counted = {proof.name for proof in proofs if proof.least}
+    assert counted >= {"pending-empty", "permanent-gone", "readiness", "fuel-monitor-passed"}
+    ready = book().proofs["readiness"].say
+    assert "prove nothing" in ready and "Catalyst" in ready  # readiness only where it means something
 
 
 def test_in_a_row_begins_anew_after_one_that_failed() -> None:

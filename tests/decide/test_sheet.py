@@ -98,6 +98,7 @@ def test_injectors() -> None:
     assert at == sorted(at)
     told = " ".join(texts)
     assert "Never draw it in with the hold-down" in told and "within that time of sizing" in told
+    assert "leave it to recover" in told and "read it once more before the first joint is opened" in told
     assert "with some load" in told and "smells of fuel" in told
     blanks = [figure.what for line in section.lines for figure in line.figures]
     assert any("N m" in blank for blank in blanks) and any("sequence" in blank for blank in blanks)
@@ -157,6 +158,65 @@ def test_a_page_that_prints() -> None:
     assert "&lt;b&gt;&amp;" in page  # what somebody typed is text
     for caution in document(book().repairs["replace-injector"]).cautions:
         assert caution.say.split(". ")[0].replace("'", "&#x27;") in page
+
+
+class Steps(Tags):
+    """The text of every step's block, caution by caution and then the step itself, in the order of the page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.attributes: set[str] = set()
+        self.blocks: list[list[tuple[str, str]]] = []
+        self.styles: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        super().handle_starttag(tag, attrs)
+        given = dict(attrs)  # type: ignore[call-overload]
+        self.attributes |= set(given)
+        self.styles.append(given.get("class", ""))
+        if given.get("class") == "step":
+            self.blocks.append([])
+
+    def handle_endtag(self, tag: str) -> None:
+        super().handle_endtag(tag)
+        if tag not in self.VOID:
+            self.styles = self.styles[: len(self.open)]
+
+    def handle_data(self, data: str) -> None:
+        if "step" in self.styles and self.blocks:
+            kind = "caution" if "caution" in self.styles else "mark" if "mark" in self.styles else "step"
+            self.blocks[-1].append((kind, data.strip()))
+
+
+@pytest.mark.parametrize("repair", REPAIRS, ids=lambda repair: repair.name)
+def test_cautions_stand_above_the_step_on_the_printed_page(repair: Repair) -> None:
+    """Read with the parser of the standard library: well formed, nothing from elsewhere (no address in any attribute,
+    no import in the style), a page size, and in the block of every step all its cautions before its words; the block is
+    never parted at the end of a page."""
+    found = document(repair)
+    page = sheet_html(found)
+    steps = Steps()
+    steps.feed(page)
+    assert steps.open == [] and not {"src", "href", "data", "action", "onload"} & steps.attributes
+    style = page[page.index("<style>") : page.index("</style>")]
+    assert "@import" not in style and "url(" not in style
+    assert re.search(r"@page \{ size: A4;", style) and re.search(r"\.step \{ break-inside: avoid", style)
+    lines = [line for section in found.sections for line in section.lines]
+    assert len(steps.blocks) == len(lines)
+    for block, line in zip(steps.blocks, lines, strict=True):
+        at = next(n for n, (kind, text) in enumerate(block) if kind == "step" and text == line.text)
+        above = " ".join(text for kind, text in block[:at] if kind == "caution")
+        assert all(caution.say.partition(". ")[0] in above for caution in line.cautions), line.text
+        hazards = {name for name in called_for(book(), line.text) if book().cautions[name].hazard}
+        assert all(book().cautions[name].say.partition(". ")[0] in above for name in hazards), line.text
+        assert not any(kind == "caution" for kind, _ in block[at:])
+
+
+def test_it_would_be_seen_on_the_page() -> None:
+    """The reader itself: a caution put below its step is not above it."""
+    steps = Steps()
+    steps.feed('<div class="step"><span class="mark">1.</span><div>Crank it.</div><p class="caution">Care.</p></div>')
+    assert [kind for kind, _ in steps.blocks[0]] == ["mark", "step", "caution"] and steps.open == []
 
 
 def test_text_fits_the_paper() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from reasoner.decide.prices import usual
 from reasoner.decide.sheet import sheet_for
 from reasoner.inference.plan import worth
 from reasoner.network.vehicle import vehicle_from
+from reasoner.report.proof_text import proof_text
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts, proving, repairing
@@ -210,6 +212,18 @@ def test_ticks_figures_and_values() -> None:
         repairing.fill_in(car.workup, sheet, 1, "rail", "3")
 
 
+def test_a_mark_stays_with_its_step_when_rules_change() -> None:
+    """Numbers move when a step is put in; a mark must never pass to a step that nobody has done."""
+    car = a_car_with_a_leak()
+    car.work("replace-injector", 3)
+    sheet = sheet_for(book(), rounds(book(), car.events)[-1].jobs)
+    car.keep(repairing.tick(car.workup, sheet, ["2", "3"]))
+    then = [dict(event) for event in car.events]
+    then[-1]["steps"] = {**then[-1]["steps"], "3": "Something else was said here."}
+    assert rounds(book(), then)[-1].ticked == {"2"}
+    assert rounds(book(), car.events)[-1].ticked == {"2", "3"}
+
+
 def test_what_is_taken_back_is_taken_back() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
@@ -333,6 +347,28 @@ def test_it_shows_again() -> None:
     assert found.state == "not cured" and found.provocation is not None
     assert found.provocation.showed and found.provocation.clean == 0
     assert len(found.missing) == 1 and "shown again" in found.missing[0]  # nothing is counted on as if it had not
+
+
+def test_unreachable_is_said_and_never_proven() -> None:
+    """Where nobody does so many clean ones as it takes, the plan says so, shows how far they lead, and stays unproven."""
+    car = a_car_with_a_leak()
+    car.work("replace-injector", 3)
+    car.finish()
+    one = replace(book().settings.afterwards, most_provocations=1)
+    few = replace(book(), settings=replace(book().settings, afterwards=one))
+    workup, before = (
+        replace(found, book=few)
+        for found in (car.workup, repairing.before_work(book(), car.vehicle, car.events))
+    )
+    work = rounds(book(), car.events)[-1]
+    found = proving.document(workup, before, replace(work, provoked=(("hot-restart", True),)))
+    assert found.provocation is not None and found.provocation.needed is None
+    assert 0.05 < found.provocation.still < 0.5 and found.provocation.clean == 1
+    assert found.state == "cured but unproven" and "to prove it gone; say so" in found.missing[0]
+    with pytest.raises(Refused, match="not proven yet"):
+        proving.may_close(found, "proven")
+    text = " ".join(proof_text(found).split())
+    assert "prove it gone, and nobody does more" in text and "<- so far" in text
 
 
 def test_proven_only_when_nothing_is_missing() -> None:
