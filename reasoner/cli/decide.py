@@ -15,8 +15,8 @@ from reasoner.casebook.casefile import load
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.options import cases_option
-from reasoner.cli.round import options_again
 from reasoner.cli.prices import prices_option, shop_prices
+from reasoner.cli.round import options_again
 from reasoner.decide.prices import EXAMPLE
 from reasoner.session.afterdoc import DecisionDoc
 

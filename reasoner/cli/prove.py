@@ -27,7 +27,11 @@ from reasoner.session.repairing import STATES
 @click.option("--clean", multiple=True, metavar="CONDITION", help="A provocation without a sign of it; repeatable.")
 @click.option("--showed", metavar="CONDITION", help="A provocation in which it showed again.")
 @click.option(
-    "--drive", "drives", multiple=True, metavar="NAME=NUMBER,...", help="What one drive brought, by name (0: it failed, and what counts in a row begins anew); repeatable."
+    "--drive",
+    "drives",
+    multiple=True,
+    metavar="NAME=NUMBER,...",
+    help="What one drive brought, by name; 0: it failed, and what counts in a row begins anew.",
 )
 @click.option("--cleared/--not-cleared", default=None, help="Whether codes were cleared after the work.")
 @click.option("--close", type=click.Choice(STATES), help="Close the case.")
@@ -118,4 +122,6 @@ def _not_counted(document: ProofDoc, clean: Sequence[str]) -> None:
 def _say_closed(state: str, fault: str, again: str) -> None:
     click.echo(f"Closed as {state}.")
     if not fault and state != STATES[3]:
-        click.echo(f"What it was is not said: reasoner prove {again} --close {shlex.quote(state)} --fault NAME", err=True)
+        click.echo(
+            f"What it was is not said: reasoner prove {again} --close {shlex.quote(state)} --fault NAME", err=True
+        )

@@ -1,8 +1,9 @@
 """What a choice hinges on: how far a price or a chance may move before another choice is cheaper.
 
-The expected cost of a piece of work is a straight line in each price, in what an hour costs, in the minutes it takes to
-get there, and in the chance of the suspect, so its crossing with another follows exactly. `Test on` and `watch` bend downwards only (they take the least of such lines), so they can
-be cheaper than a line only beyond one point on either side, found by halving.
+The expected cost of a piece of work is a straight line in each price, in what an hour costs, in the minutes it takes
+to get there, and in the chance of the suspect, so its crossing with another follows exactly. `Test on` and `watch`
+bend downwards only (they take the least of such lines), so they can be cheaper than a line only beyond one point on
+either side, found by halving.
 """
 
 from __future__ import annotations

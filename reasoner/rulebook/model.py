@@ -295,7 +295,8 @@ class Proof:
     """One thing that must be seen before a repair counts as proven, or (`never`) one that is not to be done meanwhile.
 
     shown_by: checks that must be answered as on a sound car. least, unit: a count; `one drive`: met in one drive
-    together with the others so marked; `adds up`: over drives; `in a row`: since the last drive that brought 0. cleared: only where codes were (not) cleared.
+    together with the others so marked; `adds up`: over drives; `in a row`: since the last drive that
+    brought 0. cleared: only where codes were (not) cleared.
     """
 
     name: str

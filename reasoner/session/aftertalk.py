@@ -126,9 +126,9 @@ def _close(course: Course, message: Message) -> Reply:
         proving.may_close(proving.standing_now(course.workup, course.events), state)
     elif state != "given up":
         raise Refused(f'"{state}" is said of finished work', "finish the work, or close the case as given up")
-    found = (str(message.get(key) or "") for key in ("fault", "where", "confirmed by"))
+    fault, where, confirmed = (str(message.get(key) or "") for key in ("fault", "where", "confirmed by"))
     workup = course.workup
-    events = close_case(Garage(workup.book), workup.vehicle, course.events, state, *found)
+    events = close_case(Garage(workup.book), workup.vehicle, course.events, state, fault, where, confirmed)
     return events, {"type": "closed", "state": state}
 
 

@@ -60,11 +60,14 @@ def document(decision: Decision, case: str = "") -> DecisionDoc:
     best = decision.best
     hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best]) if best else ()
     nearest = {hinge.what: hinge for hinge in reversed(hanging)}  # of each figure, only the nearest
+    hanging = tuple(hinge for hinge in hanging if nearest[hinge.what] is hinge)
     return DecisionDoc(
         case=case,
         sentence=_sentence(decision),
         choices=tuple(_choice(decision, choice) for choice in decision.choices),
-        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging if nearest[hinge.what] is hinge) if best else (),
+        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging if nearest[hinge.what] is hinge)
+        if best
+        else (),
         prices=_prices(decision.stake),
         currency=decision.stake.prices.currency,
         notes=tuple(_notes(decision)),

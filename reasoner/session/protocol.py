@@ -1,8 +1,8 @@
 """The conversation with another program: one JSON object a line, both ways.
 
 The program says a `state` (belief over all causes, and what comes next: a question or a verdict), or an `error` that
-changed nothing, or a `why`. Past a verdict it says the documents of the repair (`aftertalk`): a `decision`, a `sheet`, a
-`proof`. It is told one message a line; `protocol.schema.json` beside this file defines both sides.
+changed nothing, or a `why`. Past a verdict it says the documents of the repair (`aftertalk`): a `decision`, a `sheet`,
+a `proof`. It is told one message a line; `protocol.schema.json` beside this file defines both sides.
 """
 
 from __future__ import annotations

@@ -10,9 +10,9 @@ from reasoner.decide.proof import Provocation, best_provocation, needed, shows_f
 from reasoner.decide.tally import ONE_DRIVE, tally
 from reasoner.inference.seen_showing import seen_showing
 from reasoner.rulebook.model import Check, Proof, Source
+from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.session.plain import shortened
-from reasoner.session.acts import Refused
 from reasoner.session.record import Event
 from reasoner.session.repairing import STATES, Work, finished_rounds, rounds
 from reasoner.session.words import percent
@@ -22,15 +22,16 @@ from reasoner.session.workup import Workup
 def document(
     workup: Workup, before: Workup, work: Work, case: str = "", earlier: Sequence[tuple[Workup, Work]] = ()
 ) -> ProofDoc:
-    """workup: the case after the work; before: as it stood when the work was done. earlier: rounds before that one, each
-    with the case as it stood then."""
+    """workup: the case after the work; before: as it stood when the work was done. earlier: rounds before that one, with
+    the case as it stood at each."""
     book = workup.book
-    provocation, *also = _plans(before, work, earlier) or [None]
+    plans = _plans(before, work, earlier)
+    provocation, also = (plans[0] if plans else None), plans[1:]
     apply = [p for p in book.proofs.values() if not p.never and p.cleared in (None, work.cleared)]
     seen = _seen(workup, work, apply)
     counts = tuple(_count(workup, t.proof, t.have) for t in tally(apply, work.drives))
     sound, again = _sound(workup), provocation is not None and provocation.showed
-    missing = tuple(_missing([plan for plan in (provocation, *also) if plan], seen, counts))
+    missing = tuple(_missing(plans, seen, counts))
     if sound < HALF:
         missing = (f"what was answered since the work leaves {percent(sound)} for nothing being wrong", *missing)
     missing = (SHOWED,) if again else missing
@@ -123,7 +124,7 @@ def _not_cured(workup: Workup) -> float:
     """How likely what was there before the work still is, neither mended nor brought in by it."""
     faults = workup.book.faults
     own = (not (faults[c.fault].after_work or faults[c.fault].nothing_wrong) for c in workup.tables.causes)
-    return sum(p for p, counts in zip(workup.belief.probability.tolist(), own, strict=True) if counts)
+    return float(sum(p for p, counts in zip(workup.belief.probability.tolist(), own, strict=True) if counts))
 
 
 def _sound(workup: Workup) -> float:

@@ -90,7 +90,8 @@ def _with(work: Work, event: Event) -> Work:
         key = int(event["line"]), str(event["figure"])
         return replace(work, figures={**work.figures, key: str(event["value"])})
     if kind == "values":
-        return replace(work, **{key: _changed(getattr(work, key), event.get(key, {})) for key in VALUES})
+        first, second, old = (_changed(getattr(work, key), event.get(key, {})) for key in VALUES)
+        return replace(work, first=first, second=second, old=old)
     if kind == "finished":
         return replace(work, finished=event.get("step", 0))
     if kind == "provoked":

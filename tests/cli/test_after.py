@@ -179,7 +179,7 @@ def events_of(case: Path, kind: str) -> list[dict[str, object]]:
 
 
 def test_step_by_step_saved_as_it_goes(case: Path) -> None:
-    """Enter ticks a step off, a blank is asked for at its step, b takes a mark back; torn off, it goes on where it was."""
+    """Enter ticks a step off, a blank is asked for at its step, b takes a mark back; torn off, it goes on there."""
     run("sheet", str(case), "--take", "alone")
     first = run("sheet", str(case), "--steps", typed="\n0.4\n\nl\n\nb\n\ns\n").output
     assert first.index("surgical emergency") < first.index("Let the rail pressure down")

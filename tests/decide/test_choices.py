@@ -70,7 +70,11 @@ def at_once(
         for chance, cured in chances:
             spent = sum(price(name, len(at), hour, access, part) for name, at in work)
             if not cured:
-                spent += COMEBACK + harm + price(repair, len(places if cause.fault == "else" else places - done), hour, access, part)
+                spent += (
+                    COMEBACK
+                    + harm
+                    + price(repair, len(places if cause.fault == "else" else places - done), hour, access, part)
+                )
             for gone in (set(c) for n in range(len(others) + 1) for c in combinations(others, n)):
                 wears = 1.0
                 for other in others:

@@ -133,7 +133,7 @@ def test_not_three_drives_that_each_meet_one() -> None:
 
 def test_what_has_to_be_seen_after_any_repair() -> None:
     """Common practice, no source: trims at idle, at 2500 rpm and at cruise, exhaust gas, no leak, no misfire; and what
-    is not to be done meanwhile: clear again, disconnect the battery, fill the tank before the vapour monitor has run."""
+    is not to be done meanwhile: clear again, disconnect the battery, fill the tank before the vapour monitor ran."""
     proofs = book().proofs.values()
     shown = {name for proof in proofs for name in proof.shown_by}
     assert shown >= {"trim-idle", "trim-2500", "trim-cruise", "exhaust-gas", "lines-look", "misfire-since-work"}

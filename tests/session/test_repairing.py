@@ -309,7 +309,7 @@ def test_the_plan_of_proof() -> None:
 
 
 def test_answers_that_speak_for_a_fault_close_nothing_as_cured() -> None:
-    """Rich as before, and the same plug wet: whatever was counted, it is not cured, and that is the first thing said."""
+    """Rich as before, and the same plug wet: whatever was counted, it is not cured, and that is said first."""
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
@@ -350,15 +350,14 @@ def test_it_shows_again() -> None:
 
 
 def test_unreachable_is_said_and_never_proven() -> None:
-    """Where nobody does so many clean ones as it takes, the plan says so, shows how far they lead, and stays unproven."""
+    """Where nobody does so many clean ones as it takes, the plan says so, shows how far they lead, stays unproven."""
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
     one = replace(book().settings.afterwards, most_provocations=1)
     few = replace(book(), settings=replace(book().settings, afterwards=one))
     workup, before = (
-        replace(found, book=few)
-        for found in (car.workup, repairing.before_work(book(), car.vehicle, car.events))
+        replace(found, book=few) for found in (car.workup, repairing.before_work(book(), car.vehicle, car.events))
     )
     work = rounds(book(), car.events)[-1]
     found = proving.document(workup, before, replace(work, provoked=(("hot-restart", True),)))
