@@ -65,9 +65,7 @@ def document(decision: Decision, case: str = "") -> DecisionDoc:
         case=case,
         sentence=_sentence(decision),
         choices=tuple(_choice(decision, choice) for choice in decision.choices),
-        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging if nearest[hinge.what] is hinge)
-        if best
-        else (),
+        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging) if best else (),
         prices=_prices(decision.stake),
         currency=decision.stake.prices.currency,
         notes=tuple(_notes(decision)),

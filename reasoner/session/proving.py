@@ -22,8 +22,8 @@ from reasoner.session.workup import Workup
 def document(
     workup: Workup, before: Workup, work: Work, case: str = "", earlier: Sequence[tuple[Workup, Work]] = ()
 ) -> ProofDoc:
-    """workup: the case after the work; before: as it stood when the work was done. earlier: rounds before that one, with
-    the case as it stood at each."""
+    """workup: the case after the work; before: as it stood when the work was done. earlier: the rounds before that one,
+    each with the case as it stood then."""
     book = workup.book
     plans = _plans(before, work, earlier)
     provocation, also = (plans[0] if plans else None), plans[1:]
