@@ -105,7 +105,9 @@ def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
         click.echo(f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE")
     else:
         if any(item.state in ("missing", "not right") for item in document.seen):
-            click.echo(f"What was looked at is answered in: reasoner diagnose {again}   (o NAME)")
+            click.echo(f"What was looked at is answered, with o and its name, in: reasoner diagnose {again}")
+        if document.cleared is None:
+            click.echo(f"Codes cleared after the work, or not: reasoner prove {again} --cleared (or --not-cleared)")
         if document.provocation and document.provocation.needed:
             told = f"--clean {document.provocation.condition}"
             click.echo(f"A clean one, or one that shows it: reasoner prove {again} {told} (or --showed)")

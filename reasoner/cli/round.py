@@ -69,7 +69,8 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Roun
 def take_back(on: Round) -> None:
     """Take back the last thing told, and say what it was."""
     events = repairing.take_back(on.events)
-    undone = [event for event in standing(on.events) if event.get("step") == events[0]["undone"]]
+    own = (event for event in standing(on.events) if event.get("event") not in ("rules", "verdict", "stop"))
+    undone = [event for event in own if event.get("step") == events[0]["undone"]]
     on.keep(events)
     for event in undone:
         told = [str(event[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in event]

@@ -36,7 +36,7 @@ TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn")
     "figures",
     multiple=True,
     metavar="STEP:WORDS=VALUE",
-    help='Fill in a blank with the maker\'s figure, such as "11:rail bolts=12"; repeatable.',
+    help='Fill in a blank with the maker\'s figure, such as "12:rail bolts=12"; repeatable.',
 )
 @click.option("--steps", "walk", is_flag=True, help="Go through the open steps one by one; Enter ticks one off.")
 @click.option("--values", "ask", is_flag=True, help="Type in the calibration values, twice, cylinder by cylinder.")
@@ -101,7 +101,7 @@ def command(
         if finished:
             on.keep(repairing.finish(on.workup, on.work))
             _say_finished(on, work, again)
-        elif html or as_json or not (events or ask or walk) or take:
+        elif html or as_json or not (events or ask or walk or back) or take:
             _show(on, html, as_json)
         else:
             _show_next(on, again, values=bool(ask or first or second or old))

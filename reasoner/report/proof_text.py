@@ -31,6 +31,8 @@ def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
     lines += section("Still missing", p.missing, width=width)
     for plan in (p.provocation, *p.also):
         lines += _provocation(plan, width) if plan else []
+    if p.provocation and p.provocation.showed:
+        return page(lines)  # what else would have to be seen comes after the next repair
     lines += [*head("To be seen", width)]
     for item in p.seen:
         lines += _seen(item, width)

@@ -73,8 +73,12 @@ def _section(
 
 
 def _values(workup: Workup, work: Work) -> tuple[tuple[ValueDoc, ...], tuple[str, ...]]:
-    """The values typed in, by cylinder, and what looks wrong with them once there are any."""
-    cylinders = range(1, workup.vehicle.cylinders + 1)
+    """The values typed in, by cylinder, and what looks wrong with them once there are any. Cylinders that nothing was
+    done to are left out, unless something was typed in for them."""
+    done = {place for job in work.jobs for place in job.places}
+    typed = {*work.first, *work.second, *work.old}
+    whole = range(1, workup.vehicle.cylinders + 1)
+    cylinders = [c for c in whole if f"cylinder {c}" in done or c in typed] or whole
     table = tuple(ValueDoc(c, work.first.get(c, ""), work.second.get(c, ""), work.old.get(c, "")) for c in cylinders)
     if not (work.first or work.second):
         return table, ()
