@@ -126,7 +126,7 @@ def short(decision: Decision, choice: Choice) -> str:
         return {"cheaper": "the cheaper step first", "in turn": "one after the other"}[choice.kind]
     places = choice.work[0].places
     if choice.kind == "alone":
-        return f"{places_text(places)} alone" if places != {ENGINE} else "this repair alone"
+        return f"{places_text(places)} alone" if places != {ENGINE} else job_text(decision, choice.work[0])
     if choice.kind == "bank":
         return f"the bank ({places_text(places)})"
     return f"all {NUMBERS[len(places)]}" if choice.kind == "all" else "the likeliest two"
@@ -199,12 +199,12 @@ def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
     stake, job = decision.stake, next(iter(decision.stake.jobs), None)
     this = short(decision, best)
     known = next((choice for choice in decision.choices if choice.kind == hinge.instead), None)
-    other = short(decision, known) if known else "; ".join(job_text(decision, job) for job in hinge.work)
+    other = short(decision, known) if known else f"other work ({'; '.join(job_text(decision, j) for j in hinge.work)})"
     if hinge.what == "chance" and job:
-        who = places_text(job.places) if job.places != {ENGINE} else "this"
+        it = f"it is {places_text(job.places)}" if job.places != {ENGINE} else "this mends it"
         here, beyond = ("below", "above") if hinge.at > hinge.now else ("above", "below")
         chance = f"{percent(hinge.at)} (now {percent(hinge.now)})"
-        return f"{this}, while the chance that it is {who} stays {here} {chance}; {beyond}, {other}"
+        return f"{this}, while the chance that {it} stays {here} {chance}; {beyond}, {other}"
     more = "more" if hinge.at > hinge.now else "less"
     if hinge.what == "access":
         return (
