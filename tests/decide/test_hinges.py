@@ -129,10 +129,23 @@ def test_labour_flips_where_the_enumeration_says(what: str, now: float, part: fl
 
 
 def test_labour_is_said_in_one_plain_line() -> None:
+    """With the figures that the enumeration finds."""
     compared = answered(WORN, "meter-compared", condition="idle")
-    said = deciding.document(deciding.decide(compared, stake(compared, part=110.0).prices)).hinges
-    assert "all four, unless an hour of work costs less than 38 (now 60): then cylinder 3 alone" in said
-    assert "all four, unless getting there takes less than 1 h 35 min (now 1 h 50 min): then cylinder 3 alone" in said
+    found = stake(compared, part=110.0)
+
+    def even(what: str, now: float) -> float:
+        zero, here = (
+            at_once(found, as_plain(ONE), part=110.0, **{what: value})[0]
+            - at_once(found, as_plain(ALL), part=110.0, **{what: value})[0]
+            for value in (0.0, now)
+        )
+        return -now * zero / (here - zero)
+
+    said = deciding.document(deciding.decide(compared, found.prices)).hinges
+    hour, minutes = even("hour", HOUR), round(even("access", ACCESS))
+    assert f"all four, unless an hour of work costs less than {hour:.0f} (now 60): then cylinder 3 alone" in said
+    getting = f"less than {minutes // 60} h {minutes % 60} min (now 1 h 50 min)"
+    assert f"all four, unless getting there takes {getting}: then cylinder 3 alone" in said
 
 
 def test_of_each_figure_only_the_nearest_is_said() -> None:
