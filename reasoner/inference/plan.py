@@ -4,7 +4,7 @@ first be brought about, or repeated over several new ones; and where each outcom
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -162,14 +162,14 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
     """The option with its minutes, money, hazards and cost from where the case stands, gates included."""
     check = tables.checks[option.check]
     minutes, wait, hazards, money = check.minutes, check.wait, check.hazards, check.money
-    first = next((n for n in check.after if n not in now.answered), None)
+    first = _first(tables, now, check.after)
     if option.fresh and option.condition is not None:
         start = _start(tables, now, option.condition)
         minutes += float(tables.reach[start, option.condition, 0])
         wait += float(tables.reach[start, option.condition, 1])
         hazards += int(tables.condition_hazards[option.condition])
         if first is None:
-            first = next((n for n in tables.gates[option.condition] if n not in now.answered), None)
+            first = _first(tables, now, tables.gates[option.condition])
         if option.times > 1:
             again = tables.reach[option.condition, option.condition]
             minutes += (option.times - 1) * (check.minutes + float(again[0]))
@@ -195,6 +195,11 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
         hazards,
         cost,
     )
+
+
+def _first(tables: Tables, now: Situation, gates: Iterable[int]) -> int | None:
+    """What has to be done before: not what is known, nor what there is no tool for."""
+    return next((n for n in gates if n not in now.answered and not tables.checks[n].needs & now.lacking), None)
 
 
 def _start(tables: Tables, now: Situation, condition: int) -> int:

@@ -248,6 +248,14 @@ def test_what_must_come_first_is_named_and_paid_for() -> None:
     assert (after.first, after.minutes) == (None, 10.0)
 
 
+def test_what_there_is_no_tool_for_holds_nothing_up() -> None:
+    first = yes_no("first", [0.5, 0.5], minutes=7.0, needs=frozenset({"camera"}))
+    second = yes_no("second", [0.9, 0.1], minutes=10.0, after=(0,))
+    tables = make_tables(plain([0.5, 0.5], [first, second]))
+    found = priced(tables, situation(tables, lacking=frozenset({"camera"})), BARE, Option(1, None, False))
+    assert (found.first, found.minutes) == (None, 10.0)
+
+
 def test_a_condition_waits_for_what_it_would_destroy() -> None:
     tables = replace(three_tables(), gates=((), (0,)))
     found = priced(tables, situation(tables, (Spell(0),)), Costs(), Option(2, 1, True))
