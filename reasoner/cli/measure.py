@@ -11,6 +11,7 @@ TABLE = {
     "air": ("measure_air", "Airflow against what the engine can swallow; sensors against each other at rest."),
     "gas": ("measure_gas", "Lambda from the four gases, against the trim and the sensor."),
     "hold": ("measure_hold", "Pressure hold, high or low side: what leaks, and what of it is cooling."),
+    "rail": ("measure_rail", "Rail pressure against its target, and its sensor at rest."),
     "cylinders": ("measure_cylinders", "One cylinder against the others: misfires, balance, plugs, bench."),
     "oil": ("measure_oil", "Petrol in the oil, and the trim that it makes."),
     "purge": ("measure_purge", "What vapour from the tank does to the trim."),

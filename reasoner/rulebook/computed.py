@@ -49,6 +49,8 @@ COMPUTATIONS: Mapping[str, Signature] = {
     "exhaust gas": Signature(At.ENGINE, {"lambda": "", "trim": "%", "unburnt": "%"}),
     "rail hold": Signature(At.ENGINE, {"time until the rail pressure has halved": "min", "leak": "mm3/min"}),
     "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),
+    "rail against target": Signature(At.ENGINE, {"off target": "%", "off at rest": "MPa"}),
+    "warm-up": Signature(At.ENGINE, {"minutes to 70 °C": "min"}),
     "misfire counts": Signature(At.CYLINDER, {"against the others": "times", "count": ""}),
     "cut-out balance": Signature(At.CYLINDER, {"drop": "%", "trim comes back": "%"}),
     "injector bench": Signature(At.CYLINDER, {"flow": "%", "leak": "mm3/min"}),

@@ -27,8 +27,10 @@ def take_answer(
             events = acts.pass_over(sitting.workup, check.name, "cant-tell", option)
             return sitting.keep(events, f"{check.title}: can't tell. It is left for now.")
         read = acts.read_off(sitting.workup, check.name, reply.numbers) if reply.readings else {}
+        figures = acts.figures_of(sitting.workup, check.name, reply.numbers) if reply.readings else {}
+        values: dict[int, str | Mapping[str, float]] = {**reply.values, **read}
         events = acts.answer(
-            sitting.workup, check.name, {**reply.values, **read}, reply.sure, option, reply.reading, seen_in
+            sitting.workup, check.name, values, reply.sure, option, reply.reading, seen_in, figures=figures
         )
         if not reply.read_back:
             break

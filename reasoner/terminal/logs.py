@@ -18,7 +18,10 @@ def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     if not file:
         return False
     content, columns = sitting.talk.fetch(file)
-    events = logged.take(workup, content, PurePath(file).name, columns)
+    litres = (
+        "" if logged.displacement_known(workup) else desk.ask("Displacement of the engine in L, Enter: not known > ")
+    )
+    events = logged.take(workup, content, PurePath(file).name, columns, litres.strip())
     says = [("-", harmless(line)) for line in events[0]["says"]]
     answers = logged.understood(workup, events)
     listed = rows([(str(n), harmless(line)) for n, line in enumerate(answers, start=1)])

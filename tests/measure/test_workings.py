@@ -73,6 +73,8 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "exhaust gas": {"co": "0.3", "co2": "15", "hc": "100", "o2": "0.3", "trim": "-20"},
     "rail hold": {"rail_before": "5", "rail_after": "4", "minutes": "10"},
     "low side hold": {"line_before": "400", "minutes": "10", "open": "300", "supply_shut": "395", "return_shut": "300"},
+    "rail against target": {"rail": "7.8", "target": "50 bar", "at_rest": "0.1"},
+    "warm-up": {"warming": "18"},
     "misfire counts": {"counts": "4 0 62 3"},
     "cut-out balance": {"drops": "60 58 25 61", "trim_before": "-20", "trims": "-19 -20 -4 -21"},
     "injector bench": {"flows": "200 201 212 199", "leaks": "0 0 40 0"},

@@ -111,11 +111,15 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
     seen = answers.Seen(even, when, all_banks, thinned, spells, names, air, engine.litres)
     by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
+    at_rest = others.pressure_at_rest(even, when)
+    apart, while_standing = answers.standing(seen, rail, warming, at_rest)
     proposed = [
         *answers.trims(seen),
         *answers.after_starts(seen),
         *answers.shapes(seen, by_bank),
-        *answers.rest(seen, purge, lambdas, rail, filling, misfires, warming, against),
+        *answers.rest(seen, purge, filling),
+        *answers.warm_ups(seen, warming),
+        *while_standing,
     ]
     return LogDocument(
         name,
@@ -128,7 +132,7 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
         air.how if air is not None else "",
         words.TOGETHER,
         facts,
-        tuple(_spell_facts(s, names) for s in spells),
+        tuple(_spell_facts(s, names) for s in (*spells, *apart)),
         purge,
         warming,
         lambdas,
@@ -136,7 +140,7 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
         filling,
         misfires,
         against,
-        others.pressure_at_rest(even, when),
+        at_rest,
         tuple(proposed),
         _picture(even, when, air, looks),
     )

@@ -7,28 +7,55 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from reasoner.measure.asks import Setting
+from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.logs.cells import Array
-from reasoner.measure.logs.conditions import Conditions, Phase
+from reasoner.measure.logs.conditions import COLD, HOT, Conditions, Phase, Run
 from reasoner.measure.logs.document import Proposed
 from reasoner.measure.logs.fit import Fits
 from reasoner.measure.logs.grid import Flags, Grid
-from reasoner.measure.logs.others import IDLING, Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
-from reasoner.measure.logs.quantities import MANIFOLD
-from reasoner.measure.logs.stretches import SHOWING, CaseSpell
+from reasoner.measure.logs.others import (
+    IDLING,
+    Filling,
+    PurgeLink,
+    RailFall,
+    RailGap,
+    Warming,
+    lambda_off,
+    mean_of,
+    mean_of_looks,
+    misfires_grown,
+    opposite,
+    rail_off,
+)
+from reasoner.measure.logs.quantities import COOLANT, INTAKE, MANIFOLD, OUTSIDE
+from reasoner.measure.logs.stretches import OPEN, SHOWING, CaseSpell
 from reasoner.measure.logs.usable import Air, Bank
 from reasoner.measure.logs.words import plus_minus
 from reasoner.measure.soften import between
 from reasoner.measure.uncertain import Estimate
+from reasoner.measure.workings.air import COLD_SOAK
+from reasoner.measure.workings.air import SOAKED as AGREE
+from reasoner.measure.workings.cylinders import misfire_figures
+from reasoner.measure.workings.hold import RAIL_HOLD
+from reasoner.measure.workings.starts import SLOW
 
 SHORTEST = 10.0  # s of moments that count, for a reading
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 RICH = -10.0  # % of trim, beyond which a mixture is rich; common practice, no source
+A_MINUTE = 60.0  # s
 RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement
+LAMBDA_READ = 0.005  # standard error of a wide-band sensor near lambda 1; judgement
+RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
+WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
+DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
+LONG_SOAK = 6 * 3600.0  # s off, after which all is as warm as the air; common practice, no source
 ENGINE, BANK, CYLINDER = "engine", "bank", "cylinder"
+SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
 NORMAL = "within 10 % everywhere"
 
@@ -48,11 +75,17 @@ class Seen:
 
 
 def trims(seen: Seen) -> list[Proposed]:
-    """Total, short-term and long-term trim of each bank in each spell, short and long added."""
+    """Total, short-term and long-term trim of each bank in each spell, short and long added.
+
+    What is dated by a start (warm-up, hot restart ...) holds idling and driving alike: there the idle counts, which is
+    what a trim is asked for in these conditions.
+    """
     found = []
     for spell in seen.spells:
         for bank in seen.banks:
             here = spell.cells & bank.good
+            if spell.phase in SINCE_START:
+                here &= seen.conditions.idles
             for quantity, values in (
                 ("total fuel trim", 100 * bank.summed),
                 ("short-term trim", bank.short),
@@ -66,7 +99,10 @@ def trims(seen: Seen) -> list[Proposed]:
 
 
 def after_starts(seen: Seen) -> list[Proposed]:
-    """Seconds in closed loop with the trim beyond -10 %, after a hot restart and after refuelling."""
+    """Seconds in closed loop with the trim beyond -10 %, after a hot restart and after refuelling.
+
+    Silent where the minutes after the start were not seen, or ended before it was known whether it stays rich.
+    """
     found = []
     for spell in seen.spells:
         if spell.phase not in (Phase.HOT_RESTART, Phase.REFUELLED):
@@ -76,14 +112,15 @@ def after_starts(seen: Seen) -> list[Proposed]:
             continue  # one answer for each start, in the spell that shows, if one does
         cells = np.logical_or.reduce([s.cells for s in whole])
         for bank in seen.banks:
-            looked = cells & bank.closed & np.isfinite(bank.summed)
-            if looked.sum() * seen.grid.step < 30:
-                continue
-            rich = float((100 * bank.summed[looked] < RICH).sum()) * seen.grid.step
-            estimate = Estimate(rich, max(5.0, 0.1 * rich))
-            quantity = "seconds rich after the start"
-            seconds = float(looked.sum()) * seen.grid.step
-            found.append(_number(seen, quantity, "s", (BANK, bank.number), estimate, spell, seconds))
+            looked = np.flatnonzero(cells & bank.closed & np.isfinite(bank.summed))
+            beyond = 100 * bank.summed[looked] < RICH
+            rich, seconds = float(beyond.sum()) * seen.grid.step, len(looked) * seen.grid.step
+            last = beyond[-max(1, round(5.0 / seen.grid.step)) :]
+            ended = not (len(last) and last.all())
+            if rich > A_MINUTE or (seconds >= A_MINUTE and ended):
+                estimate = Estimate(rich, max(5.0, 0.1 * rich))
+                quantity = "seconds rich after the start"
+                found.append(_number(seen, quantity, "s", (BANK, bank.number), estimate, spell, seconds))
     return found
 
 
@@ -108,52 +145,192 @@ def shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
     return found
 
 
-def rest(
-    seen: Seen,
-    purge: Sequence[PurgeLink],
-    lambdas: Sequence[LambdaGap],
-    rail: RailGap | None,
-    filling: Sequence[Filling],
-    misfires: Sequence[Misfires],
-    warming: Sequence[Warming],
-    opposite: Opposite | None,
-) -> list[Proposed]:
-    """Everything that is not a trim."""
-    found = []
+def rest(seen: Seen, purge: Sequence[PurgeLink], filling: Sequence[Filling]) -> list[Proposed]:
+    """Everything else that is seen while the engine runs, each in the spell it was seen in."""
     longest = _in_phase(seen, STEADY) or max(seen.spells, key=lambda s: s.seconds, default=None)
     if longest is None:
         return []
-    for link in purge:
-        estimate = link.difference
-        found.append(_number(seen, "trim with purge less without", "%", (BANK, link.bank), estimate, longest, 0.0))
-    for gap in lambdas:
-        quantity = "measured less commanded lambda"
-        found.append(_number(seen, quantity, "", (BANK, gap.bank), gap.difference, longest, gap.seconds))
-    if rail is not None and rail.mean is not None:
-        found.append(_number(seen, "rail pressure off command", "%", (ENGINE, 0), rail.mean, longest, longest.seconds))
-    if rail is not None and rail.fall is not None:
-        estimate = Estimate(rail.fall, max(0.1, 0.1 * rail.fall))
-        quantity = "time until the rail pressure has halved"
-        found.append(_number(seen, quantity, "min", (ENGINE, 0), estimate, longest, 60 * rail.fall))
+    found = [*_purged(seen, purge), *_lambdas(seen), *_rail(seen), *_misfiring(seen), *_idle(seen), *_opposite(seen)]
     for fill in filling:
         spell = _in_phase(seen, (fill.phase,)) or longest
         if fill.efficiency is not None:
             percent = Estimate(100 * fill.efficiency.value, 100 * fill.efficiency.error)
             found.append(_number(seen, "volumetric efficiency", "%", (ENGINE, 0), percent, spell, fill.seconds))
-    found += _idle(seen)
-    for cylinder in misfires:
-        estimate = Estimate(cylinder.count, math.sqrt(max(1.0, cylinder.count)))
-        found.append(_number(seen, "misfires", "", (CYLINDER, cylinder.cylinder), estimate, longest, longest.seconds))
-    for warm in warming:
-        spell = next((s for s in seen.spells if s.run == warm.run), longest)
-        if warm.soak_gap is not None:
-            quantity, estimate = "coolant less intake air, cold", Estimate(warm.soak_gap, 2.0)
-            found.append(_number(seen, quantity, "K", (ENGINE, 0), estimate, spell, 10.0))
-    if opposite is not None:
-        weights = {"opposite ways": opposite.share, "not so": 1 - opposite.share}
-        said = f"banks go opposite ways for {100 * opposite.share:.0f} % of the time"
-        found.append(_weighed(seen, "banks against each other", (ENGINE, 0), weights, longest, longest.seconds, said))
     return found
+
+
+def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
+    """The trim with purge less without, by the moves of the valve in each spell; one valve serves all banks."""
+    found = []
+    for spell in seen.spells:
+        per_bank = []
+        for link in purge:
+            cells = np.clip(np.searchsorted(seen.grid.time, [t for t, _ in link.looks]), 0, len(seen.grid) - 1)
+            looks = [look for (_, look), at in zip(link.looks, cells.tolist(), strict=True) if spell.cells[at]]
+            per_bank += [mean_of_looks(looks)] if looks else []
+        if per_bank:
+            value = float(np.mean([e.value for e in per_bank]))
+            estimate = Estimate(value, max(e.error for e in per_bank))  # the same moves: not independent
+            quantity = "trim with purge less without"
+            found.append(_number(seen, quantity, "%", (ENGINE, 0), estimate, spell, spell.seconds))
+    return found
+
+
+def _lambdas(seen: Seen) -> list[Proposed]:
+    found = []
+    for bank in seen.banks:
+        gap = lambda_off(seen.grid, bank.number)
+        for spell in seen.spells if gap is not None else ():
+            assert gap is not None
+            here = gap[spell.cells & bank.good]
+            estimate = mean_of(here, seen.grid.step)
+            if estimate is not None:
+                estimate = Estimate(estimate.value, max(LAMBDA_READ, estimate.error))
+                seconds = float(np.isfinite(here).sum()) * seen.grid.step
+                quantity = "measured less commanded lambda"
+                found.append(_number(seen, quantity, "lambda", (BANK, bank.number), estimate, spell, seconds))
+    return found
+
+
+def _rail(seen: Seen) -> list[Proposed]:
+    off = rail_off(seen.grid, seen.conditions)
+    found = []
+    for spell in seen.spells if off is not None else ():
+        assert off is not None
+        values = off[spell.cells & np.isfinite(off)]
+        if len(values) * seen.grid.step >= SHORTEST:
+            middle = float(np.median(values))
+            figure = Figure("off target", "%", Estimate(middle, max(RAIL_READ, float(np.std(values)))))
+            said = f"rail pressure off its target: {figure}"
+            quantity = "rail pressure off command"
+            found.append(_figured(seen, quantity, (ENGINE, 0), "rail against target", (figure,), spell, said))
+    return found
+
+
+def _misfiring(seen: Seen) -> list[Proposed]:
+    """Misfires of each cylinder against the others, as they came in in each spell."""
+    grown = misfires_grown(seen.grid)
+    if len(grown) < 2:
+        return []
+    found = []
+    for spell in seen.spells:
+        counts = {c: values[spell.cells] for c, values in grown.items()}
+        if any(not np.isfinite(v).any() for v in counts.values()):
+            continue
+        for cylinder, figures in misfire_figures({c: float(np.nansum(v)) for c, v in counts.items()}).items():
+            said = f"misfires, cylinder {cylinder}: {np.nansum(counts[cylinder]):.0f}"
+            place = (CYLINDER, cylinder)
+            found.append(_figured(seen, "misfires", place, "misfire counts", figures, spell, said))
+    return found
+
+
+def _opposite(seen: Seen) -> list[Proposed]:
+    """The share of the time that two banks went opposite ways, of all that was looked at."""
+    crosswise = opposite(seen.grid, seen.banks)
+    spell = _in_phase(seen, STEADY)
+    if crosswise is None or spell is None or crosswise.seconds < 2 * A_MINUTE:
+        return []
+    looks = crosswise.seconds / A_MINUTE  # neighbouring moments tell the same
+    error = math.sqrt(max(crosswise.share * (1 - crosswise.share), 0.25 / looks) / looks)
+    estimate = Estimate(100 * crosswise.share, 100 * error)
+    quantity = "time with the banks opposite"
+    one = _number(seen, quantity, "%", (ENGINE, 0), estimate, spell, crosswise.seconds)
+    return [replace(one, whole=True)]
+
+
+def warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
+    """Minutes from a cold start to 70 degC, where the car was driven; at least so many where it never got there."""
+    found = []
+    for warm in warming:
+        spells = [s for s in seen.spells if s.run == warm.run and s.phase is Phase.WARM_UP]
+        if not spells or warm.moved is None or warm.moved < DRIVEN:
+            continue
+        minutes = warm.lasted if warm.minutes is None else warm.minutes
+        if warm.minutes is None and (minutes < SLOW or warm.end is None or warm.start is None or warm.start > 45):
+            continue  # a short trip says nothing
+        figure = Figure("minutes to 70 °C", "min", Estimate(minutes, WARMED))
+        spell = max(spells, key=lambda s: s.seconds)
+        said = f"from cold to 70 °C: {'' if warm.minutes is not None else 'not within '}{minutes:.0f} min"
+        found.append(_figured(seen, "warm-up", (ENGINE, 0), "warm-up", (figure,), spell, said))
+    return found
+
+
+# ---- while the engine stands -----------------------------------------------------------------------------------------
+
+
+def standing(
+    seen: Seen, rail: RailGap | None, warming: Sequence[Warming], at_rest: Estimate | None
+) -> tuple[tuple[CaseSpell, ...], list[Proposed]]:
+    """What is seen before a start and after a stop, in spells of their own: sensors after a cold soak, the rail's hold.
+
+    Only what the log dates there: its other moments with the engine off are spells already.
+    """
+    spells: list[CaseSpell] = []
+    found: list[Proposed] = []
+
+    def apart(run: int, phase: Phase, start: float, seconds: float) -> CaseSpell:
+        number = len(seen.spells) + len(spells) + 1
+        none = np.zeros(len(seen.grid), dtype=bool)
+        spells.append(CaseSpell(number, run, phase, OPEN, math.nan, start, start + seconds, seconds, 1, none))
+        return spells[-1]
+
+    for fall in rail.falls if rail is not None else ():
+        run = seen.conditions.runs[fall.run - 1]
+        phase = _stopped(run)
+        figure = _held(fall)
+        if phase is None or figure is None:
+            continue
+        stop = float(seen.grid.time[run.end - 1])
+        held = "halved" if fall.halved else f"{fall.before:.2g} to {fall.after:.2g} MPa"
+        said = f"rail pressure after the stop: {held} in {fall.minutes:.2g} min"
+        spell = apart(fall.run, phase, stop, 60 * fall.minutes)
+        found.append(_figured(seen, figure.name, (ENGINE, 0), "rail hold", (figure,), spell, said))
+    for warm in warming:
+        run = seen.conditions.runs[warm.run - 1]
+        figures = _soaked(warm, run)
+        if figures:
+            spell = apart(warm.run, Phase.COLD_SOAKED, float(seen.grid.time[run.start]), 10.0)
+            said = "after a cold soak: " + ", ".join(f"{f.name} {f}" for f in figures)
+            found.append(
+                _figured(seen, "temperatures after a cold soak", (ENGINE, 0), "cold soak", figures, spell, said)
+            )
+    stood = _in_phase(seen, (Phase.OFF, Phase.HOT_SOAK, Phase.COLD_SOAKED))
+    if at_rest is not None and stood is not None:
+        gap = Figure("manifold", "kPa", at_rest)
+        said = f"manifold less air pressure at rest: {gap}"
+        quantity = "manifold less air pressure, at rest"
+        found.append(_figured(seen, quantity, (ENGINE, 0), "pressures at rest", (gap,), stood, said))
+    return tuple(spells), found
+
+
+def _stopped(run: Run) -> Phase | None:
+    """The condition in which a stopped rail is watched: hot, or after a short cold run; None in between."""
+    start, end = run.coolant
+    if end >= HOT:
+        return Phase.HOT_SOAK
+    return Phase.COLD_START if run.kind == "cold" and start < COLD and end < COLD else None
+
+
+def _held(fall: RailFall) -> Figure | None:
+    """Time to half the pressure, the pull of cooling being its error; None where these are no pressures of a rail."""
+    typed = {"rail before": fall.before, "rail after": fall.after, "minutes": max(0.05, fall.minutes)}
+    found = RAIL_HOLD.run({name: f"{value:.5g}" for name, value in typed.items()}, Setting())
+    if not isinstance(found, Finding):
+        return None
+    half = found.figures[0][0]
+    return half if isinstance(half, Figure) else None
+
+
+def _soaked(warm: Warming, run: Run) -> tuple[Figure, ...]:
+    """Sensors against each other; silent where a coolant above the air may be warmth that is left of the last drive."""
+    read = dict(warm.at_start)
+    coolant = read.get(COOLANT)
+    air = [v for q, v in read.items() if q != COOLANT]
+    if coolant is None or not air or (not run.off >= LONG_SOAK and coolant > min(air) + AGREE):
+        return ()
+    names = {COOLANT: "coolant", INTAKE: "intake", OUTSIDE: "outside"}
+    found = COLD_SOAK.run({names[q]: f"{v:.4g}" for q, v in read.items()}, Setting())
+    return tuple(f for f in found.figures[0] if isinstance(f, Figure)) if isinstance(found, Finding) else ()
 
 
 def _idle(seen: Seen) -> list[Proposed]:
@@ -208,6 +385,37 @@ def _number(
     condition = seen.names.get(spell.phase, "")
     return Proposed(
         quantity, unit, *at, estimate.value, estimate.error, (), spell.number, spell.phase, condition, seconds, said
+    )
+
+
+def _figured(
+    seen: Seen,
+    quantity: str,
+    at: tuple[str, int],
+    by: str,
+    figures: Sequence[Figure],
+    spell: CaseSpell,
+    said: str,
+) -> Proposed:
+    """What a computation of the rules finds; its first figure is the value."""
+    first, condition = figures[0], seen.names.get(spell.phase, "")
+    value = first.value if math.isfinite(first.value) else None
+    low, high = first.bounds
+    error = (high - low) / 2 if value is not None and math.isfinite(high - low) else None
+    return Proposed(
+        quantity,
+        first.unit,
+        *at,
+        value,
+        error,
+        (),
+        spell.number,
+        spell.phase,
+        condition,
+        spell.seconds,
+        said,
+        by,
+        tuple(figures),
     )
 
 
