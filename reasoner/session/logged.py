@@ -221,7 +221,7 @@ def _mixed(document: LogDocument, spell: SpellFacts) -> bool:
     firm = any(
         (s.run, s.phase) == (spell.run, spell.phase) and s.state in ("showing", "quiet") for s in document.spells
     )
-    return spell.state == "open" and firm
+    return spell.state == "open" and spell.probability is not None and firm
 
 
 def _longest(spells: Iterable[SpellFacts]) -> set[int]:

@@ -116,7 +116,7 @@ def after_starts(seen: Seen) -> list[Proposed]:
             beyond = 100 * bank.summed[looked] < RICH
             rich, seconds = float(beyond.sum()) * seen.grid.step, len(looked) * seen.grid.step
             last = beyond[-max(1, round(5.0 / seen.grid.step)) :]
-            ended = not (len(last) and last.all())
+            ended = seconds >= 3 * A_MINUTE or not last.all()
             if rich > A_MINUTE or (seconds >= A_MINUTE and ended):
                 estimate = Estimate(rich, max(5.0, 0.1 * rich))
                 quantity = "seconds rich after the start"

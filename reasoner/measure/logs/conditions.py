@@ -97,8 +97,8 @@ class Conditions:
     """phase: (c,) codes, indexes of PHASES. runs. run: (c,) index of the run, -1 while off. on: (c,) s since its start.
 
     since_cold: (c,) s of running since the last cold start, infinite without one. warm: (c,) fully warm.
-    regulated: degC that the coolant settles at, NaN = unknown. missing: what would have told more. idles: (c,) it idles,
-    in whatever phase.
+    regulated: degC that the coolant settles at, NaN = unknown. missing: what would have told more.
+    idles: (c,) it idles, in whatever phase.
     """
 
     phase: NDArray[np.int64]
@@ -261,7 +261,7 @@ def _warm(grid: Grid, running: Flags, since_cold: Array, on: Array, runs: tuple[
 
 
 def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
-    """Idle, raised speed, cruise, load, overrun: by what the engine does, whatever its temperature. Returns the idle."""
+    """Idle, raised speed, cruise, load, overrun: by what it does, whatever its temperature. Returns where it idles."""
     rpm, road, load = grid.of(SPEED), grid.of(ROAD), grid.of(LOAD)
     ten = max(1, round(5.0 / grid.step))
     with np.errstate(invalid="ignore"):
