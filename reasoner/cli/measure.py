@@ -27,4 +27,7 @@ TABLE = {
     cls=LazyGroup, table=TABLE, epilog='Example: reasoner measure flow --rated-pressure 300 --pressure "58 psi"'
 )
 def command() -> None:
-    """Work out what readings mean. Numbers are typed with their unit, metric or imperial: 3.1 g/s, 58 psi, 185 F."""
+    """Work out what readings mean. Numbers are typed with their unit, metric or imperial: 3.1 g/s, 58 psi, 185 F.
+
+    What stands behind +- is one standard error: two times out of three the truth lies within it.
+    """

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from reasoner.measure.fuel import PETROL, Fuel
 from reasoner.measure.logs import answers, model, others, rolling, words
 from reasoner.measure.logs.cells import Array
-from reasoner.measure.logs.conditions import PHASES, Conditions, Phase, conditions
+from reasoner.measure.logs.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
 from reasoner.measure.logs.document import (
     BankFacts,
     BankSpell,
@@ -101,7 +101,9 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
     against = others.opposite(even, all_banks)
 
     facts = tuple(_bank_facts(even, when, look) for look in looks)
-    regulated = when.regulated if math.isfinite(when.regulated) else None
+    ran = max((even.time[run.end - 1] - even.time[run.start] for run in when.runs), default=0.0)
+    settled = math.isfinite(when.regulated) and (when.regulated >= HOT or ran >= SINCE_COLD)
+    regulated = when.regulated if settled else None  # a short trip settles at nothing
     says = [s for bank in facts for s in words.bank_says(bank)]
     if not facts:
         says.append("No fuel trim was recorded: nothing can be said of the mixture.")

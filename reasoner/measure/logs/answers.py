@@ -140,7 +140,10 @@ def shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
             weights[shape.name] = weights.get(shape.name, 0.0) + (1 - normal) * shape.weight
         if not fit.shapes:
             weights[NORMAL] = 1.0
-        said = f"trim against airflow, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s"
+        likeliest = max(weights, key=lambda name: weights[name])
+        chance = f"{100 * min(0.99, weights[likeliest] / sum(weights.values())):.0f} %"
+        said = f"trim against airflow, bank {bank.number}, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s: "
+        said += f"{likeliest} ({chance})"
         found.append(_weighed(seen, "trim against airflow", (BANK, bank.number), weights, best, line.seconds, said))
     return found
 

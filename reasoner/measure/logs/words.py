@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from reasoner.measure.finding import plus_minus as with_error
 from reasoner.measure.logs.document import BankFacts
 from reasoner.measure.logs.fit import MIXED, Fits, Line, Shape
 from reasoner.measure.logs.others import CROSSWISE, Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
@@ -30,13 +31,9 @@ def minutes(seconds: float) -> str:
     return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
-def plus_minus(estimate: Estimate, unit: str, digits: int = 3) -> str:
-    """`0.048 +- 0.004 g/s`: the value and two standard errors, to the last digit that means something."""
-    wide = 2 * estimate.error
-    places = 0
-    while places < 4 and wide < 2 * 10.0**-places:
-        places += 1
-    return f"{estimate.value:.{places}f} +- {wide:.{places}f} {unit}".strip()
+def plus_minus(estimate: Estimate, unit: str) -> str:
+    """`0.048 +- 0.004 g/s`: the value and its standard error."""
+    return f"{with_error(estimate)} {unit}".strip()
 
 
 def bank_says(bank: BankFacts) -> list[str]:

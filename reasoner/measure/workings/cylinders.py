@@ -89,7 +89,7 @@ def _outlier(values: Mapping[int, float], spread: float, unit: str, what: str) -
     )
     if found.chance < 0.05:
         side = "more" if found.by > 0 else "less"
-        return f"Cylinder {found.place}: {abs(found.by):.3g}{unit} {side} than the mean of the others ({what}).", chance
+        return f"Cylinder {found.place}: {abs(found.by):.2g}{unit} {side} than the mean of the others ({what}).", chance
     return f"No cylinder stands out ({what}).", chance
 
 
