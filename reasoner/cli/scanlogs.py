@@ -45,15 +45,15 @@ def _bytes(path: Path) -> bytes:
     """Raises Refused. A pipe or a device may never end, so only files are read."""
     try:
         if path.exists() and not path.is_file():
-            raise Refused(f"{path} is no file", "a text file with a header and one row a sample")
+            raise Refused(f'"{path}" is no file', "a text file with a header and one row a sample")
         if path.stat().st_size > LARGEST:
-            raise Refused(f"{path} is too large for a log", f"at most {LARGEST // 1_000_000} MB")
+            raise Refused(f'"{path}" is too large for a log', f"at most {LARGEST // 1_000_000} MB")
         return path.read_bytes()
     except (OSError, ValueError) as error:
         if isinstance(error, Refused):
             raise
         why = getattr(error, "strerror", None) or str(error)
-        raise Refused(f"{path}: {why.lower()}", "the path of a file, from where the program was started") from None
+        raise Refused(f'"{path}": {why.lower()}', "the path of a file, from where the program was started") from None
 
 
 def _mapping(path: Path) -> Columns:

@@ -25,7 +25,7 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True) -> str
     lines = [
         *para(
             f"{d.name}: {minutes(file.seconds)} in {file.rows} rows, {file.rate:.3g} a second "
-            f"({file.separator} between cells, {file.encoding}). What stands behind +- is one standard error.",
+            f"({file.separator} between cells, {file.encoding}). What stands behind +- holds 19 times in 20.",
             0,
             width=width,
         ),

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take as read_input
 from reasoner.measure.carried import Carried, to_carry, weigh_carried
-from reasoner.measure.finding import plus_minus
+from reasoner.measure.finding import nineteen_of_twenty
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.workings.base import LITRES
@@ -101,7 +101,8 @@ def events_of(workup: Workup, document: LogDocument, mark: str) -> list[Event]:
     by_answer: dict[tuple[int, str], list[_Found]] = {}
     for one in sorted(found, key=lambda f: (f.spell.number, f.check.name, f.place)):
         by_answer.setdefault((one.spell.number, one.check.name), []).append(one)
-    answers = [_answer(document.name, mark, step, group) for group in by_answer.values()]
+    told = {"showing", "quiet"} <= {spell.state for spell in document.spells}  # two states were told apart
+    answers = [_answer(document.name, mark, step, group, told) for group in by_answer.values()]
     return [{"event": "log", "step": step, "file": document.name, "mark": mark, "says": list(document.says)}, *answers]
 
 
@@ -140,7 +141,7 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
         widest = Estimate(line.at_idle.value, math.hypot(SPREAD, line.at_idle.error))
         carried: Carried = {WIDEST: _kept(widest, "%"), SHAPE: shape}
-        text = f"{plus_minus(widest)} % at idle, {likeliest}"
+        text = f"{nineteen_of_twenty(widest)} % at idle, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
             by_name = _weights(one)
@@ -162,7 +163,7 @@ def _readings(workup: Workup, document: LogDocument) -> list[_Found]:
         estimate = Estimate(proposed.value, proposed.error)
         wanted = (proposed.quantity, proposed.unit)
         takes = [c for c in _checks(workup) if c.measure and (c.measure.quantity, c.measure.unit) == wanted]
-        text = f"{plus_minus(estimate)} {proposed.unit}".strip()
+        text = f"{nineteen_of_twenty(estimate)} {proposed.unit}".strip()
         found += _fitting(workup, document, proposed, takes, {proposed.quantity: _kept(estimate, proposed.unit)}, text)
     return found
 
@@ -231,8 +232,10 @@ def _longest(spells: Iterable[SpellFacts]) -> set[int]:
 # ---- as events -------------------------------------------------------------------------------------------------------
 
 
-def _answer(name: str, mark: str, step: int, group: Sequence[_Found]) -> Event:
+def _answer(name: str, mark: str, step: int, group: Sequence[_Found], told: bool) -> Event:
+    """told: say of a spell whether the fault showed in it."""
     first = group[0]
+    state = f", {first.spell.state}" if told and first.spell.probability is not None else ""
     texts = [f"{f.place}: {f.text}" if len(group) > 1 else f.text for f in group]
     span = f"{_clock(first.spell.start)}-{_clock(first.spell.end)}"
     return {
@@ -241,7 +244,7 @@ def _answer(name: str, mark: str, step: int, group: Sequence[_Found]) -> Event:
         "check": first.check.name,
         "values": {str(f.place): {n: float(f"{w:.4g}") for n, w in _weights(f).items()} for f in group},
         "sure": "sure",
-        "reading": f"{name} {span}: {', '.join(texts)}",
+        "reading": f"{name} {span}{state}: {', '.join(texts)}",
         "condition": first.spell.condition,
         "spell": f"{mark} {first.spell.number}",
         "figures": {str(f.place): dict(f.carried) for f in group},
@@ -272,5 +275,5 @@ def _litres(workup: Workup, typed: str) -> float | None:
     """Displacement as typed, or as it is known of this car. Raises Refused where what was typed is none."""
     found = read_input(LITRES, typed or remembered(workup, LITRES), setting_of(workup.vehicle))
     if isinstance(found, Trouble):
-        raise Refused(found.why, found.mend)
+        raise Refused(found.why.rstrip("."), found.mend)
     return found.get(0) if isinstance(found, Mapping) else None

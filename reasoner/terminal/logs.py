@@ -25,7 +25,12 @@ def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     says = [("-", harmless(line)) for line in events[0]["says"]]
     answers = logged.understood(workup, events)
     listed = rows([(str(n), harmless(line)) for n, line in enumerate(answers, start=1)])
-    desk.page(head("The log says"), rows(says), head("As answers", "each in a spell of its own time"), listed)
+    desk.page(
+        head("The log says", "what stands behind +- holds 19 times in 20"),
+        rows(says),
+        head("As answers", "each in a spell of its own time"),
+        listed,
+    )
     count = f"{len(answers)} answer{'s' * (len(answers) != 1)}"
     if desk.ask(f"Enter keeps {count} as one step, n: not > ").lower() not in ("", "y", "yes"):
         desk.say("Not kept.")

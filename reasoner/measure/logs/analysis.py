@@ -119,7 +119,7 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
         *answers.trims(seen),
         *answers.after_starts(seen),
         *answers.shapes(seen, by_bank),
-        *answers.rest(seen, purge, filling),
+        *answers.rest(seen, purge),
         *answers.warm_ups(seen, warming),
         *while_standing,
     ]

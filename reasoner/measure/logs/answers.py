@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from reasoner.measure.air import filling
 from reasoner.measure.asks import Setting
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.logs.cells import Array
@@ -20,7 +21,6 @@ from reasoner.measure.logs.fit import Fits
 from reasoner.measure.logs.grid import Flags, Grid
 from reasoner.measure.logs.others import (
     IDLING,
-    Filling,
     PurgeLink,
     RailFall,
     RailGap,
@@ -32,17 +32,28 @@ from reasoner.measure.logs.others import (
     opposite,
     rail_off,
 )
-from reasoner.measure.logs.quantities import COOLANT, INTAKE, MANIFOLD, OUTSIDE
+from reasoner.measure.logs.quantities import (
+    AIRFLOW,
+    BAROMETER,
+    COOLANT,
+    INTAKE,
+    MANIFOLD,
+    OUTSIDE,
+    PEDAL,
+    SPEED,
+    THROTTLE,
+)
 from reasoner.measure.logs.stretches import OPEN, SHOWING, CaseSpell
 from reasoner.measure.logs.usable import Air, Bank
 from reasoner.measure.logs.words import plus_minus
 from reasoner.measure.soften import between
 from reasoner.measure.uncertain import Estimate
-from reasoner.measure.workings.air import COLD_SOAK
+from reasoner.measure.workings.air import COLD_SOAK, PRESSURE, WEATHER
+from reasoner.measure.workings.air import OUTSIDE as OUTSIDE_AIR
 from reasoner.measure.workings.air import SOAKED as AGREE
 from reasoner.measure.workings.cylinders import misfire_figures
 from reasoner.measure.workings.hold import RAIL_HOLD
-from reasoner.measure.workings.starts import SLOW
+from reasoner.measure.workings.starts import SLOW, watched
 
 SHORTEST = 10.0  # s of moments that count, for a reading
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
@@ -52,6 +63,7 @@ RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement
 LAMBDA_READ = 0.005  # standard error of a wide-band sensor near lambda 1; judgement
 RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
 WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
+OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
 LONG_SOAK = 6 * 3600.0  # s off, after which all is as warm as the air; common practice, no source
 ENGINE, BANK, CYLINDER = "engine", "bank", "cylinder"
@@ -118,9 +130,10 @@ def after_starts(seen: Seen) -> list[Proposed]:
             last = beyond[-max(1, round(5.0 / seen.grid.step)) :]
             ended = seconds >= 3 * A_MINUTE or not last.all()
             if rich > A_MINUTE or (seconds >= A_MINUTE and ended):
-                estimate = Estimate(rich, max(5.0, 0.1 * rich))
-                quantity = "seconds rich after the start"
-                found.append(_number(seen, quantity, "s", (BANK, bank.number), estimate, spell, seconds))
+                figure = Figure("seconds rich", "s", watched(rich))
+                said = f"rich after the start, bank {bank.number}: {plus_minus(figure.estimate, 's')}"
+                quantity, place = "seconds rich after the start", (BANK, bank.number)
+                found.append(_figured(seen, quantity, place, "rich after a start", (figure,), spell, said))
     return found
 
 
@@ -148,18 +161,44 @@ def shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
     return found
 
 
-def rest(seen: Seen, purge: Sequence[PurgeLink], filling: Sequence[Filling]) -> list[Proposed]:
+def rest(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
     """Everything else that is seen while the engine runs, each in the spell it was seen in."""
-    longest = _in_phase(seen, STEADY) or max(seen.spells, key=lambda s: s.seconds, default=None)
-    if longest is None:
-        return []
     found = [*_purged(seen, purge), *_lambdas(seen), *_rail(seen), *_misfiring(seen), *_idle(seen), *_opposite(seen)]
-    for fill in filling:
-        spell = _in_phase(seen, (fill.phase,)) or longest
-        if fill.efficiency is not None:
-            percent = Estimate(100 * fill.efficiency.value, 100 * fill.efficiency.error)
-            found.append(_number(seen, "volumetric efficiency", "%", (ENGINE, 0), percent, spell, fill.seconds))
+    return found + _wide_open(seen)
+
+
+def _wide_open(seen: Seen) -> list[Proposed]:
+    """Airflow with the throttle wide open against the swept volume filled with the air outside.
+
+    Only where throttle or accelerator say that it is open: the air itself must not choose what it is judged by.
+    """
+    grid = seen.grid
+    flow, rpm, throttle = grid.get(AIRFLOW), grid.get(SPEED), _opening(grid)
+    spells = [s for s in seen.spells if s.phase is Phase.LOADED]
+    if flow is None or rpm is None or throttle is None or not seen.litres:
+        return []
+    outside, celsius = grid.of(BAROMETER), grid.of(INTAKE)
+    pressure = Estimate(OUTSIDE_AIR, WEATHER)
+    if np.isfinite(outside).any():
+        pressure = Estimate(float(np.nanmedian(outside)), PRESSURE)
+    found = []
+    for spell in spells:
+        with np.errstate(invalid="ignore"):
+            here = spell.cells & (throttle >= OPEN_WIDE) & (rpm > 1500) & np.isfinite(flow)
+        if here.sum() * grid.step < WIDE_OPEN:
+            continue
+        warm = float(np.nanmedian(celsius[here])) if np.isfinite(celsius[here]).any() else 25.0
+        middle = float(np.median(flow[here] / rpm[here]))  # g a turn and minute: what stays the same
+        one = filling(Estimate(2000 * middle, 60 * middle), seen.litres, 2000.0, pressure, Estimate(warm, 5.0))
+        estimate = Estimate(100 * one.value, 100 * one.error)
+        seconds = float(here.sum()) * grid.step
+        found.append(_number(seen, "volumetric efficiency", "%", (ENGINE, 0), estimate, spell, seconds))
     return found
+
+
+def _opening(grid: Grid) -> Array | None:
+    """How far the throttle is open, or else the accelerator, %."""
+    return next((v for v in (grid.get(THROTTLE), grid.get(PEDAL)) if v is not None), None)
 
 
 def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
@@ -204,7 +243,7 @@ def _rail(seen: Seen) -> list[Proposed]:
         if len(values) * seen.grid.step >= SHORTEST:
             middle = float(np.median(values))
             figure = Figure("off target", "%", Estimate(middle, max(RAIL_READ, float(np.std(values)))))
-            said = f"rail pressure off its target: {figure}"
+            said = f"rail pressure off its target: {plus_minus(figure.estimate, figure.unit)}"
             quantity = "rail pressure off command"
             found.append(_figured(seen, quantity, (ENGINE, 0), "rail against target", (figure,), spell, said))
     return found
@@ -293,14 +332,14 @@ def standing(
         figures = _soaked(warm, run)
         if figures:
             spell = apart(warm.run, Phase.COLD_SOAKED, float(seen.grid.time[run.start]), 10.0)
-            said = "after a cold soak: " + ", ".join(f"{f.name} {f}" for f in figures)
+            said = "after a cold soak: " + ", ".join(f"{f.name} {plus_minus(f.estimate, f.unit)}" for f in figures)
             found.append(
                 _figured(seen, "temperatures after a cold soak", (ENGINE, 0), "cold soak", figures, spell, said)
             )
     stood = _in_phase(seen, (Phase.OFF, Phase.HOT_SOAK, Phase.COLD_SOAKED))
     if at_rest is not None and stood is not None:
         gap = Figure("manifold", "kPa", at_rest)
-        said = f"manifold less air pressure at rest: {gap}"
+        said = f"manifold less air pressure at rest: {plus_minus(gap.estimate, gap.unit)}"
         quantity = "manifold less air pressure, at rest"
         found.append(_figured(seen, quantity, (ENGINE, 0), "pressures at rest", (gap,), stood, said))
     return tuple(spells), found

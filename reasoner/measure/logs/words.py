@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reasoner.measure.finding import plus_minus as with_error
+from reasoner.measure.finding import nineteen_of_twenty
 from reasoner.measure.logs.document import BankFacts
 from reasoner.measure.logs.fit import MIXED, Fits, Line, Shape
 from reasoner.measure.logs.others import CROSSWISE, Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
@@ -32,8 +32,8 @@ def minutes(seconds: float) -> str:
 
 
 def plus_minus(estimate: Estimate, unit: str) -> str:
-    """`0.048 +- 0.004 g/s`: the value and its standard error."""
-    return f"{with_error(estimate)} {unit}".strip()
+    """`0.048 +- 0.008 g/s`: the value and two standard errors, as everything that is said of a log."""
+    return f"{nineteen_of_twenty(estimate)} {unit}".strip()
 
 
 def bank_says(bank: BankFacts) -> list[str]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from reasoner.measure.asks import Ask, Given, Setting
+from reasoner.measure.asks import Ask, Given, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import Result, Working
+from reasoner.measure.workings.base import Result, Working, listed
 from reasoner.rulebook.model import At
 
 GAUGE = 0.05  # MPa, standard error of a rail pressure at one moment; judgement
@@ -67,6 +67,48 @@ RAIL_TARGET = Working(
         Ask("low side", "Low-side pressure then (pump off and gone: 0)", "MPa", 0, 2),
     ),
     _against_target,
+)
+
+NOTED, PART = 5.0, 0.1  # s, and share of itself, standard error of a time that was watched; judgement
+
+
+def watched(seconds: float) -> Estimate:
+    """A time that was noted while watching, with its standard error."""
+    return Estimate(seconds, max(NOTED, PART * seconds))
+
+
+def _after_start(given: Given, setting: Setting) -> Result:
+    rich, first = given.by_place("seconds rich"), given.by_place("at first")
+    over = [bank for bank in first if bank in rich and first[bank] > rich[bank] + NOTED]
+    if over:
+        return Trouble("at first", "more than in all", "the part of it right after the start")
+    figures: dict[int, tuple[Figure, ...]] = {}
+    for bank, seconds in rich.items():
+        figures[bank] = (Figure("seconds rich", "s", watched(seconds)),)
+        if bank in first:
+            figures[bank] += (Figure("at first", "s", Estimate(first[bank], SHORT)),)
+    long = [bank for bank, seconds in rich.items() if seconds > 60]
+    burnt = [bank for bank in first if bank not in long and first[bank] > 3]
+    means = [f"{listed(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
+    means += [f"{listed(burnt, 'bank').capitalize()}: what had gathered burnt off."] if burnt else []
+    return Finding(
+        figures,
+        ("seconds with the total trim below -10 % in the first five minutes",),
+        tuple(means) or ("Nothing out of the common.",),
+        (f"Times are taken to be good to {NOTED:g} s, or {100 * PART:.0f} % (judgement). Open loop shows no trim.",),
+    )
+
+
+SHORT = 2.0  # s, standard error of the seconds right after a start; judgement
+RICH_AFTER_START = Working(
+    "rich after a start",
+    At.BANK,
+    "How long it was rich after a start, and whether only at first.",
+    (
+        Ask("seconds rich", "Time with the trim below -10 % (or clearly rich)", "s", 0, 3600, At.BANK, needed=True),
+        Ask("at first", "Of that, right after the start, rough or rich", "s", 0, 3600, At.BANK),
+    ),
+    _after_start,
 )
 
 SLOW = 15.0  # min to 70 degC on the road, beyond which the thermostat is looked at; judgement

@@ -18,7 +18,7 @@ from reasoner.measure.workings.cylinders import BALANCE, BENCH, LEAKER, MISFIRES
 from reasoner.measure.workings.fuels import FUEL_BLEND, FUEL_IN_OIL, INJECTOR_FLOW, PURGE
 from reasoner.measure.workings.gas import EXHAUST_GAS
 from reasoner.measure.workings.hold import LOW_SIDE_HOLD, RAIL_HOLD
-from reasoner.measure.workings.starts import RAIL_TARGET, WARM_UP
+from reasoner.measure.workings.starts import RAIL_TARGET, RICH_AFTER_START, WARM_UP
 from reasoner.measure.workings.trims import TRIM_SUM, TRIMS_BY_AIRFLOW
 
 WORKINGS: Mapping[str, Working] = {
@@ -36,6 +36,7 @@ WORKINGS: Mapping[str, Working] = {
         RAIL_HOLD,
         LOW_SIDE_HOLD,
         RAIL_TARGET,
+        RICH_AFTER_START,
         WARM_UP,
         MISFIRES,
         BALANCE,
