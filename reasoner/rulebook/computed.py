@@ -51,7 +51,7 @@ COMPUTATIONS: Mapping[str, Signature] = {
     "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),
     "rail against target": Signature(At.ENGINE, {"off target": "%", "off at rest": "MPa"}),
     "rich after a start": Signature(At.BANK, {"seconds rich": "s", "at first": "s"}),
-    "warm-up": Signature(At.ENGINE, {"minutes to 70 °C": "min"}),
+    "warming up": Signature(At.ENGINE, {"minutes to 70 °C": "min"}),
     "misfire counts": Signature(At.CYLINDER, {"against the others": "times", "count": ""}),
     "cut-out balance": Signature(At.CYLINDER, {"drop": "%", "trim comes back": "%"}),
     "injector bench": Signature(At.CYLINDER, {"flow": "%", "leak": "mm3/min"}),

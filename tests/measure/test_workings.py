@@ -75,7 +75,7 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "low side hold": {"line_before": "400", "minutes": "10", "open": "300", "supply_shut": "395", "return_shut": "300"},
     "rail against target": {"rail": "7.8", "target": "50 bar", "at_rest": "0.1"},
     "rich after a start": {"seconds_rich": "90", "at_first": "20"},
-    "warm-up": {"warming": "18"},
+    "warming up": {"warming": "18"},
     "misfire counts": {"counts": "4 0 62 3"},
     "cut-out balance": {"drops": "60 58 25 61", "trim_before": "-20", "trims": "-19 -20 -4 -21"},
     "injector bench": {"flows": "200 201 212 199", "leaks": "0 0 40 0"},

@@ -293,7 +293,7 @@ def warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
         figure = Figure("minutes to 70 °C", "min", Estimate(minutes, WARMED))
         spell = max(spells, key=lambda s: s.seconds)
         said = f"from cold to 70 °C: {'' if warm.minutes is not None else 'not within '}{minutes:.0f} min"
-        found.append(_figured(seen, "warm-up", (ENGINE, 0), "warm-up", (figure,), spell, said))
+        found.append(_figured(seen, "warming up", (ENGINE, 0), "warming up", (figure,), spell, said))
     return found
 
 

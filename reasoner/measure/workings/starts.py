@@ -128,7 +128,7 @@ def _warming(given: Given, setting: Setting) -> Result:
 
 
 WARM_UP = Working(
-    "warm-up",
+    "warming up",
     At.ENGINE,
     "How long the coolant takes from cold to 70 °C.",
     (Ask("warming", "Driving from a cold start until the coolant reads 70 °C", "min", 0.5, 120, needed=True),),
