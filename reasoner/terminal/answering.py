@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from reasoner.inference.plan import Option
+from reasoner.measure.reading import Reading
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
 from reasoner.session.plain import harmless
@@ -51,12 +52,18 @@ def _understood(sitting: Sitting, check: Check, reply: Reply, read: Weights) -> 
     places, unit = places_of(sitting.workup, check), check.measure.unit if check.measure else ""
     texts = {o.name: o.text for o in check.outcomes}
     parts = [
-        f"{places[place]} {reading.note or f'{reading.value:g} {unit}'} ({texts[likeliest(read[place])]})"
+        f"{places[place]} {_number(reading, unit)} ({texts[likeliest(read[place])]})"
         for place, reading in reply.readings.items()
     ]
     if reply.values:
         parts.append(values_text(sitting.workup, check, reply.values))
     return ", ".join(parts) + ("" if reply.sure == "sure" else f" ({reply.sure})")
+
+
+def _number(reading: Reading, unit: str) -> str:
+    """The number, and how it was come by where that is not plain: a conversion says both itself, a sum does not."""
+    number = f"{reading.value:g} {unit}"
+    return f"{number}, {reading.note}" if reading.note.startswith("sum") else reading.note or number
 
 
 def likeliest(weights: Mapping[str, float]) -> str:
