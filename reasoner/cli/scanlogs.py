@@ -30,11 +30,19 @@ def fetcher(columns: Path | None) -> Fetch:
 
 
 def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
-    """Take logs in unattended. What cannot be read is said in a line, and ends it; what was kept stays."""
+    """Take logs in unattended, and print what each says of the checks.
+
+    What cannot be read is said in a line, and ends it; what was kept stays.
+    """
     for file in files:
         try:
             content, columns = fetch(file)
-            kept.keep(logged.take(kept.workup, content, PurePath(file).name, columns))
+            before = kept.workup
+            events = logged.take(before, content, PurePath(file).name, columns)
+            kept.keep(events)
+            click.echo(f"{events[0]['step']:3}  The log {events[0]['file']} answers:")
+            for line in logged.understood(before, events):
+                click.echo(f"     - {line}")
         except Refused as refused:
             mend = f" ({refused.mend})" if refused.mend else ""
             click.echo(f"Error: {refused.message}{mend}", err=True)

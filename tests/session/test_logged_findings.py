@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +15,9 @@ import pytest
 from reasoner.casebook.anonymising import anonymous
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import wrong_with
+from reasoner.measure.logs.analysis import Engine, analyse
+from reasoner.measure.logs.conditions import RULE_NAMES
+from reasoner.measure.logs.document import LogDocument
 from reasoner.measure.reading import read
 from reasoner.network.vehicle import vehicle_from
 from reasoner.session import acts, logged
@@ -449,3 +453,29 @@ def test_a_loaded_canister_is_believed_to_be_one() -> None:
     start = car(displacement="2.0 L", **CAR)
     seen = after(Setting(minutes=(30.0,), start=85.0, canister=55.0), 300)
     assert believed(seen, "canister-loaded") > 1.7 * believed(start, "canister-loaded")
+
+
+def test_every_quantity_that_the_readme_of_the_rules_lists_reaches_a_check() -> None:
+    text = (Path(__file__).parents[2] / "rules" / "README.md").read_text(encoding="utf-8")
+    section = text.split("A scan log answers a check by the same keys")[1].split("\n## ")[0]
+    measured, computed = section.split("- by `measure`:")[1].split("- by computation:")
+    checks = book().checks.values()
+    quantities = {c.measure.quantity for c in checks if c.measure}
+    computations = {c.computed.by for c in checks if c.computed}
+    listed = re.findall("`([^`]+)`", measured), re.findall("`([^`]+)`", computed)
+    assert len(listed[0]) >= 7 and set(listed[0]) <= quantities
+    assert len(listed[1]) >= 8 and set(listed[1]) <= computations
+
+
+def test_what_a_log_proposes_is_what_the_readme_of_the_rules_lists() -> None:
+    """Everything but the two trims that count only in sum."""
+    text = (Path(__file__).parents[2] / "rules" / "README.md").read_text(encoding="utf-8")
+    section = text.split("A scan log answers a check by the same keys")[1].split("\n## ")[0]
+    listed = set(re.findall("`([^`]+)`", section))
+    setting = Setting(minutes=(22.0, 14.0), soaks=(20.0,), banks=2, fault=Fault(leak=0.05))
+    more = {"rail pressure (MPa)": 5, "commanded rail pressure (MPa)": 5, "SHRTFT2": 1, "barometric pressure (kPa)": 98}
+    for content in (csv(drive(100, setting)), rows({**counts(20), **more}), stopped(92, 25)):
+        found = analyse(content, "log", None, Engine(2.0, 4, 2), RULE_NAMES)
+        assert isinstance(found, LogDocument)
+        named = {a.by or a.quantity for a in found.answers} - {"short-term trim", "long-term trim"}
+        assert named - {"trim against airflow"} <= listed, named - listed
