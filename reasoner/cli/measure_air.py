@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reasoner.cli.figures import computing
 from reasoner.measure.workings.air import AT_REST_WORKING, COLD_SOAK, VOLUMETRIC
-from reasoner.measure.workings.starts import WARM_UP
+from reasoner.measure.workings.watched import WARM_UP
 
 
 @computing(

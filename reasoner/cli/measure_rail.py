@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reasoner.cli.figures import computing
-from reasoner.measure.workings.starts import RAIL_TARGET
+from reasoner.measure.workings.watched import RAIL_TARGET
 
 
 @computing(

@@ -53,7 +53,7 @@ from reasoner.measure.workings.air import OUTSIDE as OUTSIDE_AIR
 from reasoner.measure.workings.air import SOAKED as AGREE
 from reasoner.measure.workings.cylinders import misfire_figures
 from reasoner.measure.workings.hold import RAIL_HOLD
-from reasoner.measure.workings.starts import SLOW, watched
+from reasoner.measure.workings.watched import SLOW, watched
 
 SHORTEST = 10.0  # s of moments that count, for a reading
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
@@ -213,8 +213,10 @@ def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
         if per_bank:
             value = float(np.mean([e.value for e in per_bank]))
             estimate = Estimate(value, max(e.error for e in per_bank))  # the same moves: not independent
+            figure = Figure("trim moves", "%", estimate)
+            said = f"trim with purge less without: {plus_minus(estimate, '%')}"
             quantity = "trim with purge less without"
-            found.append(_number(seen, quantity, "%", (ENGINE, 0), estimate, spell, spell.seconds))
+            found.append(_figured(seen, quantity, (ENGINE, 0), "purge on and off", (figure,), spell, said))
     return found
 
 
@@ -228,9 +230,10 @@ def _lambdas(seen: Seen) -> list[Proposed]:
             estimate = mean_of(here, seen.grid.step)
             if estimate is not None:
                 estimate = Estimate(estimate.value, max(LAMBDA_READ, estimate.error))
-                seconds = float(np.isfinite(here).sum()) * seen.grid.step
-                quantity = "measured less commanded lambda"
-                found.append(_number(seen, quantity, "lambda", (BANK, bank.number), estimate, spell, seconds))
+                figure = Figure("lambda off target", "lambda", estimate)
+                quantity, place = "measured less commanded lambda", (BANK, bank.number)
+                said = f"{quantity}, bank {bank.number}: {plus_minus(estimate, '')}"
+                found.append(_figured(seen, quantity, place, "lambda against target", (figure,), spell, said))
     return found
 
 
@@ -276,7 +279,8 @@ def _opposite(seen: Seen) -> list[Proposed]:
     error = math.sqrt(max(crosswise.share * (1 - crosswise.share), 0.25 / looks) / looks)
     estimate = Estimate(100 * crosswise.share, 100 * error)
     quantity = "time with the banks opposite"
-    one = _number(seen, quantity, "%", (ENGINE, 0), estimate, spell, crosswise.seconds)
+    figure, said = Figure("time opposite", "%", estimate), f"{quantity}: {plus_minus(estimate, '%')}"
+    one = _figured(seen, quantity, (ENGINE, 0), "banks against each other", (figure,), spell, said)
     return [replace(one, whole=True)]
 
 

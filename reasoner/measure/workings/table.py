@@ -18,8 +18,15 @@ from reasoner.measure.workings.cylinders import BALANCE, BENCH, LEAKER, MISFIRES
 from reasoner.measure.workings.fuels import FUEL_BLEND, FUEL_IN_OIL, INJECTOR_FLOW, PURGE
 from reasoner.measure.workings.gas import EXHAUST_GAS
 from reasoner.measure.workings.hold import LOW_SIDE_HOLD, RAIL_HOLD
-from reasoner.measure.workings.starts import RAIL_TARGET, RICH_AFTER_START, WARM_UP
 from reasoner.measure.workings.trims import TRIM_SUM, TRIMS_BY_AIRFLOW
+from reasoner.measure.workings.watched import (
+    BANKS_OPPOSITE,
+    LAMBDA_TARGET,
+    PURGE_MOVES,
+    RAIL_TARGET,
+    RICH_AFTER_START,
+    WARM_UP,
+)
 
 WORKINGS: Mapping[str, Working] = {
     working.name: working
@@ -37,6 +44,9 @@ WORKINGS: Mapping[str, Working] = {
         LOW_SIDE_HOLD,
         RAIL_TARGET,
         RICH_AFTER_START,
+        PURGE_MOVES,
+        LAMBDA_TARGET,
+        BANKS_OPPOSITE,
         WARM_UP,
         MISFIRES,
         BALANCE,

@@ -1,4 +1,4 @@
-"""What is watched while the engine runs: the rail against its target, how it warms up."""
+"""What is watched while the engine runs: purge, lambda and rail against their targets, banks, starts, the warm-up."""
 
 from __future__ import annotations
 
@@ -133,4 +133,88 @@ WARM_UP = Working(
     "How long the coolant takes from cold to 70 °C.",
     (Ask("warming", "Driving from a cold start until the coolant reads 70 °C", "min", 0.5, 120, needed=True),),
     _warming,
+)
+
+STEADY_TRIM = 1.5  # %, standard error of a trim watched for a minute at steady airflow; judgement
+
+
+VAPOUR = "The trim follows the purge: vapour comes through the valve."
+NO_LINK = "No link. A valve that leaks when shut does not show so: pinch its hose."
+
+
+def _purged(given: Given, setting: Setting) -> Result:
+    open_, shut = (Estimate(given.one(name, 0.0), STEADY_TRIM) for name in ("purge on", "purge off"))
+    moves = through(lambda a, b: a - b, open_, shut)
+    follows = moves.value < -FOLLOWS
+    return Finding(
+        {0: (Figure("trim moves", "%", moves),)},
+        ("trim with purge on - trim with purge off",),
+        (VAPOUR if follows else NO_LINK,),
+        (f"A trim is taken to be good to {STEADY_TRIM:g} % (judgement); a clean canister makes it a little lean.",),
+    )
+
+
+FOLLOWS = 5.0  # % by which purge moves the trim, from which it counts; judgement
+PURGE_MOVES = Working(
+    "purge on and off",
+    At.ENGINE,
+    "What the trim does when purge comes on, at the same airflow.",
+    (
+        Ask("purge on", "Total trim with purge on (of the richer bank)", "%", -100, 100, needed=True, pairs=True),
+        Ask("purge off", "Total trim with purge at 0, same airflow", "%", -100, 100, needed=True, pairs=True),
+    ),
+    _purged,
+)
+
+LAMBDA_READ, LAMBDA_OFF = 0.01, 0.03  # standard error of a wide-band reading that moves; what counts as off; judgement
+
+
+def _lambda_off(given: Given, setting: Setting) -> Result:
+    measured, target = given.by_place("measured"), given.one("commanded", 1.0)
+    off = {bank: Estimate(value - target, LAMBDA_READ) for bank, value in measured.items()}
+    rich = [bank for bank, one in off.items() if one.value < -LAMBDA_OFF]
+    lean = [bank for bank, one in off.items() if one.value > LAMBDA_OFF]
+    means = [f"{listed(rich, 'bank').capitalize()}: richer than the controller wants."] if rich else []
+    means += [f"{listed(lean, 'bank').capitalize()}: leaner than the controller wants."] if lean else []
+    return Finding(
+        {bank: (Figure("lambda off target", "lambda", one),) for bank, one in off.items()},
+        ("measured lambda - commanded lambda",),
+        tuple(means) or ("The loop holds it.",),
+        (
+            f"Lambda is taken to be good to {LAMBDA_READ:g} (judgement)"
+            + ("." if given.get("commanded") is not None else ", the commanded one to be 1."),
+        ),
+    )
+
+
+LAMBDA_TARGET = Working(
+    "lambda against target",
+    At.BANK,
+    "Measured lambda against the commanded one, in closed loop.",
+    (
+        Ask("measured", "Measured lambda, before the catalyst", "lambda", 0.5, 2.0, At.BANK, needed=True),
+        Ask("commanded", "Commanded lambda (else 1)", "lambda", 0.5, 2.0),
+    ),
+    _lambda_off,
+)
+
+
+def _opposite(given: Given, setting: Setting) -> Result:
+    share = Estimate(given.one("share", 0.0), SHARE_READ)
+    crossed = share.value > CROSSED
+    return Finding(
+        {0: (Figure("time opposite", "%", share),)},
+        ("share of the time in closed loop with one bank below -8 % and the other above +8 %",),
+        ("As sensors do that are connected crosswise." if crossed else "The banks do not go opposite ways.",),
+        (f"A share told from a drive is taken to be good to {SHARE_READ:g} % (judgement).",),
+    )
+
+
+SHARE_READ, CROSSED = 10.0, 30.0  # %, standard error of a share that was watched; share that counts; judgement
+BANKS_OPPOSITE = Working(
+    "banks against each other",
+    At.ENGINE,
+    "How much of the time the banks go opposite ways.",
+    (Ask("share", "Time with one bank below -8 % and the other above +8 %", "%", 0, 100, needed=True),),
+    _opposite,
 )
