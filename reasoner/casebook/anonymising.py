@@ -22,9 +22,9 @@ ROUND_KM = 1000
 KEPT = {
     "event", "step", "check", "values", "sure", "asked", "condition", "codes", "code", "states", "complete", "why",
     "lacking", "at hand", "undone", "stamp", "kind", "cause", "probability", "state", "fault", "where", "corrected",
-    "jobs", "repair", "places", "clean", "counts", "cleared",
+    "jobs", "repair", "places", "clean", "counts", "cleared", "spell",
 }  # fmt: skip
-DROPPED_EVENTS = {"note", "tick", "figure"}
+DROPPED_EVENTS = {"note", "tick", "figure", "log"}  # a log's answers stay, with their spells and figures
 MEASURED = {"layout", "upstream sensors", "banks", "firing order", "injection", "charging", "metering", "return line",
             "flex fuel", "gas recirculation"}  # fmt: skip
 # A name of the rules, a place, a code, a stamp of rules. Names of people begin with a capital.
@@ -101,7 +101,7 @@ def _event(event: Event, keep_words: bool, drop: Any) -> dict[str, Any]:
             drop(CALLED.get(key, f'"{key}"'))
         elif key == "at":
             continue
-        elif key in KEPT and _harmless(value):
+        elif (key == "figures" and _only_figures(value)) or (key in KEPT and _harmless(value)):
             found[key] = value
         elif value is not None:
             drop(CALLED.get(key, f'"{key}"'))
@@ -114,6 +114,15 @@ def _harmless(value: Any) -> bool:
     if isinstance(value, Sequence) and not isinstance(value, str):
         return all(_harmless(item) for item in value)
     return not isinstance(value, str) or not value or PLAIN.fullmatch(value) is not None
+
+
+def _only_figures(value: Any) -> bool:
+    """Figures are numbers, named and measured in the rules' own words; a unit is short."""
+    parts = [p for by_name in value.values() for p in by_name.values()] if isinstance(value, Mapping) else [None]
+    units = [p[2] for p in parts if isinstance(p, Sequence) and len(p) > 2]
+    names = [name for by_name in value.values() for name in by_name]
+    bare = [p if isinstance(p, Mapping) else [*p[:2], *p[3:]] if isinstance(p, Sequence) else None for p in parts]
+    return all(len(str(unit)) <= 6 for unit in units) and all(map(_harmless, [*names, *bare]))
 
 
 def rounded(distance: str) -> str:

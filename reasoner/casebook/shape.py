@@ -73,7 +73,9 @@ def _jobs(value: Any) -> bool:
 def _figure(value: Any) -> bool:
     if isinstance(value, Mapping):
         return bool(value) and all(_text(k) and _number(v) and v >= 0 for k, v in value.items())
-    return isinstance(value, list | tuple) and len(value) == 3 and all(map(_number, value[:2])) and _text(value[2])
+    if not isinstance(value, list | tuple) or len(value) not in (3, 4):
+        return False
+    return all(map(_number, value[:2])) and _text(value[2]) and list(value[3:]) in ([], ["times"], ["until"])
 
 
 def _map_of(keys: Test, values: Test) -> Test:
@@ -112,7 +114,7 @@ SHAPES: dict[str, dict[str, Test]] = {
         "spell?": _text,
         "figures?": FIGURES,
     },
-    "log": {"file": _text, "mark": _text, "says?": _texts},
+    "log": {"file": _text, "mark": _text, "says?": _texts, "inputs?": TYPED},
     "pass": {"check": _text, "why": _text},
     "avoid": {"condition": _text},
     "tools": {"lacking?": _texts, "at hand?": _texts},

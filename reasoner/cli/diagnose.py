@@ -39,6 +39,7 @@ metering: airflow           # airflow, pressure, both
 return line: no             # fuel returns to the tank
 flex fuel: no
 gas recirculation: no       # a valve outside the engine
+displacement: 2.0 L         # or cc; what logs and airflow are held against
 distance: 198000 km         # or mi
 """
 

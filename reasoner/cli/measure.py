@@ -11,6 +11,7 @@ TABLE = {
     "air": ("measure_air", "Airflow against what the engine can swallow; sensors against each other at rest."),
     "gas": ("measure_gas", "Lambda from the four gases, against the trim and the sensor."),
     "hold": ("measure_hold", "Pressure hold, high or low side: what leaks, and what of it is cooling."),
+    "rail": ("measure_rail", "Rail pressure against its target, and its sensor at rest."),
     "cylinders": ("measure_cylinders", "One cylinder against the others: misfires, balance, plugs, bench."),
     "oil": ("measure_oil", "Petrol in the oil, and the trim that it makes."),
     "purge": ("measure_purge", "What vapour from the tank does to the trim."),
@@ -26,4 +27,7 @@ TABLE = {
     cls=LazyGroup, table=TABLE, epilog='Example: reasoner measure flow --rated-pressure 300 --pressure "58 psi"'
 )
 def command() -> None:
-    """Work out what readings mean. Numbers are typed with their unit, metric or imperial: 3.1 g/s, 58 psi, 185 F."""
+    """Work out what readings mean. Numbers are typed with their unit, metric or imperial: 3.1 g/s, 58 psi, 185 F.
+
+    What stands behind +- is one standard error: two times out of three the truth lies within it.
+    """

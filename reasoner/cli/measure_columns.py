@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import click
@@ -23,6 +24,6 @@ def command(file: Path) -> None:
 
     proposed = propose(contents(file), file.name)
     if isinstance(proposed, NoLog):
-        click.echo(no_log_text(proposed), err=True)
+        click.echo(no_log_text(proposed, shutil.get_terminal_size().columns), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     click.echo(proposed, nl=False)

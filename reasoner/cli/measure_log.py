@@ -58,7 +58,7 @@ def command(
     engine = Engine(litres, cylinders, banks, blend(ethanol / 100))
     document = analyse(content, file.name, columns, engine, RULE_NAMES)
     if isinstance(document, NoLog):
-        click.echo(no_log_text(document), err=True)
+        click.echo(no_log_text(document, shutil.get_terminal_size().columns), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     if svg_path is not None:
         try:

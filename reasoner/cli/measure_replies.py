@@ -57,6 +57,8 @@ def _says(code: str, names: Mapping[str, str]) -> str:
 def _say_slips(found: Pasted) -> None:
     for slip in found.slips:
         mend = f" (perhaps: {slip.mend})" if slip.mend else ""
+        if os.path.isfile(slip.stood):
+            mend = f" (from a file: reasoner measure replies < {slip.stood})"
         click.echo(f'Error: "{slip.stood}" is not taken. Wanted: {slip.expected}.{mend}', err=True)
     if found.slips:
         raise click.exceptions.Exit(exits.PROBLEMS)

@@ -30,11 +30,19 @@ def fetcher(columns: Path | None) -> Fetch:
 
 
 def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
-    """Take logs in unattended. What cannot be read is said in a line, and ends it; what was kept stays."""
+    """Take logs in unattended, and print what each says of the checks.
+
+    What cannot be read is said in a line, and ends it; what was kept stays.
+    """
     for file in files:
         try:
             content, columns = fetch(file)
-            kept.keep(logged.take(kept.workup, content, PurePath(file).name, columns))
+            before = kept.workup
+            events = logged.take(before, content, PurePath(file).name, columns)
+            kept.keep(events)
+            click.echo(f"{events[0]['step']:3}  The log {events[0]['file']} answers:")
+            for line in logged.understood(before, events):
+                click.echo(f"     - {line}")
         except Refused as refused:
             mend = f" ({refused.mend})" if refused.mend else ""
             click.echo(f"Error: {refused.message}{mend}", err=True)
@@ -45,15 +53,15 @@ def _bytes(path: Path) -> bytes:
     """Raises Refused. A pipe or a device may never end, so only files are read."""
     try:
         if path.exists() and not path.is_file():
-            raise Refused(f"{path} is no file", "a text file with a header and one row a sample")
+            raise Refused(f'"{path}" is no file', "a text file with a header and one row a sample")
         if path.stat().st_size > LARGEST:
-            raise Refused(f"{path} is too large for a log", f"at most {LARGEST // 1_000_000} MB")
+            raise Refused(f'"{path}" is too large for a log', f"at most {LARGEST // 1_000_000} MB")
         return path.read_bytes()
     except (OSError, ValueError) as error:
         if isinstance(error, Refused):
             raise
         why = getattr(error, "strerror", None) or str(error)
-        raise Refused(f"{path}: {why.lower()}", "the path of a file, from where the program was started") from None
+        raise Refused(f'"{path}": {why.lower()}', "the path of a file, from where the program was started") from None
 
 
 def _mapping(path: Path) -> Columns:

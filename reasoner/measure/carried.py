@@ -1,6 +1,7 @@
 """Figures kept with an answer -> how well each outcome of a check fits them, so that other rules weigh them again.
 
-Kept as plain values by place: `{"total fuel trim": [-26.1, 1.4, "%"]}` is a value, its standard error and its unit,
+Kept as plain values by place: `{"total fuel trim": [-26.1, 1.4, "%"]}` is a value, its standard error and its unit;
+with a fourth part, `[0.2, 0.1, "min", "until"]`, value and error are both on that scale (`finding.Scale`);
 `{"shape": {"by time": 0.9, "by share": 0.1}}` the chance of each kind.
 """
 
@@ -10,10 +11,11 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from reasoner.measure.finding import Figure, Kinds
+from reasoner.measure.finding import Figure, Kinds, Scale
 from reasoner.measure.soften import soften
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh
+from reasoner.rulebook.computed import COMPUTATIONS
 from reasoner.rulebook.model import Check, Measure
 
 Carried = Mapping[str, Sequence[float | str] | Mapping[str, float]]
@@ -33,19 +35,45 @@ def weigh_carried(check: Check, figures: Mapping[str, Carried]) -> dict[int, dic
     return found or None
 
 
+def to_carry(figures: Sequence[Figure | Kinds]) -> Carried:
+    """Figures as plain values that are kept with an answer."""
+    return {one.name: _plain(one) for one in figures}
+
+
+def _plain(one: Figure | Kinds) -> list[float | str] | dict[str, float]:
+    if isinstance(one, Kinds):
+        whole = sum(one.chances.values())
+        return {kind: float(f"{chance / whole:.4g}") for kind, chance in one.chances.items()}
+    kept: list[float | str] = [float(f"{one.estimate.value:.5g}"), float(f"{one.estimate.error:.3g}"), one.unit]
+    return kept if one.scale is Scale.PLAIN else [*kept, str(one.scale)]
+
+
 def _weights(check: Check, carried: Carried) -> Mapping[str, float] | None:
     known = [_figure(name, said) for name, said in carried.items()]
     measure = check.measure
     if measure is not None:
         for figure in known:
-            if isinstance(figure, Figure) and figure.name == measure.quantity:
+            if isinstance(figure, Figure) and figure.name == measure.quantity and figure.scale is Scale.PLAIN:
                 return _softened(measure, figure.estimate) if figure.unit == measure.unit else None
-    wanted = (
-        {said.figure for within in check.computed.outcomes.values() for said in within} if check.computed else set()
-    )
-    if check.computed is None or not wanted <= {figure.name for figure in known}:
+    if check.computed is None or not _takes(check, known):
         return None
     return weigh(check.computed, [outcome.name for outcome in check.outcomes], known)
+
+
+def _takes(check: Check, known: Sequence[Figure | Kinds]) -> bool:
+    """Whether figures are of the check's computation, and its rule speaks of one of them at least.
+
+    A figure the rule speaks of and that was not found helps to tell nothing apart (`weigh`); the kind of a thing is
+    too much of it to be left open.
+    """
+    assert check.computed is not None
+    wanted = {said.figure for within in check.computed.outcomes.values() for said in within}
+    signature = COMPUTATIONS[check.computed.by]
+    units = {figure.name: figure.unit for figure in known if isinstance(figure, Figure)}
+    if any(signature.figures.get(name, unit) != unit for name, unit in units.items()):
+        return False
+    names = {figure.name for figure in known}
+    return bool(wanted & names) and wanted & set(signature.kinds) <= names
 
 
 def _softened(measure: Measure, reading: Estimate) -> Mapping[str, float] | None:
@@ -60,5 +88,5 @@ def _softened(measure: Measure, reading: Estimate) -> Mapping[str, float] | None
 def _figure(name: str, said: Sequence[float | str] | Mapping[str, float]) -> Figure | Kinds:
     if isinstance(said, Mapping):
         return Kinds(name, {str(kind): float(chance) for kind, chance in said.items()})
-    value, error, unit = said
-    return Figure(name, str(unit), Estimate(float(value), float(error)))
+    value, error, unit, *scale = said
+    return Figure(name, str(unit), Estimate(float(value), float(error)), Scale(str(scale[0])) if scale else Scale.PLAIN)

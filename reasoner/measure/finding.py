@@ -138,6 +138,11 @@ def times(name: str, ratio: float, error: float) -> Figure:
     return Figure(name, "times", Estimate(math.log(ratio), error), Scale.TIMES)
 
 
+def nineteen_of_twenty(estimate: Estimate) -> str:
+    """`23.9 +- 1.2`: two standard errors to either side."""
+    return plus_minus(Estimate(estimate.value, 2 * estimate.error))
+
+
 def percent(chance: float) -> str:
     """A chance as a person reads it; never 0 or 100 %."""
     if chance < 0.01:

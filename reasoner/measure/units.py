@@ -84,6 +84,7 @@ _TABLE: dict[str, tuple[tuple[str, float], ...]] = {
         ("mm3 cmm μL ul", 1e-9),
         ("US-gal usgal", 231 * INCH**3),
         ("imp-gal impgal", 4.54609e-3),
+        ("in3 cuin cid cubicinch cubicinches", INCH**3),
     ),
     "length/time": (("km/h kmh kph kmph", 1 / 3.6), ("mph", MILE / 3600), ("m/s mps", 1.0)),
     "rotation": (("rpm 1/min r/min rev/min min-1 revs", 1.0),),

@@ -16,7 +16,9 @@ from reasoner.rulebook import filters
 PROPERTIES = {name: values for name, values in filters.PROPERTIES.items() if name not in ("layout", "sensors")}
 LAYOUTS = filters.PROPERTIES["layout"]
 DEFAULTS = {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
-KEYS = ("name", "layout", "upstream sensors", "banks", "firing order", *PROPERTIES, "distance")
+KEYS = ("name", "layout", "upstream sensors", "banks", "firing order", *PROPERTIES, "displacement", "distance")
+LITRES_PER_CUBIC_INCH = 0.016387064  # exact: international inch, NIST SP 811 (2008) B.8
+LITRES = (0.3, 10.0)  # of an engine
 KM_PER_MILE = 1.609344  # exact: international mile, NIST SP 811 (2008) B.8
 
 
@@ -31,7 +33,8 @@ class Mistake:
 
 @dataclass(frozen=True)
 class Vehicle:
-    """banks: the cylinders (numbered from 1) each upstream sensor watches. properties: only what was stated."""
+    """banks: the cylinders (numbered from 1) each upstream sensor watches. properties: only what was stated.
+    litres: the displacement, None where it was not stated; no rule asks for it, readings do."""
 
     title: str
     layout: str
@@ -40,6 +43,7 @@ class Vehicle:
     properties: Mapping[str, str]
     distance_km: float | None
     fields: Mapping[str, str]
+    litres: float | None = None
 
     def bank_of(self, cylinder: int) -> int:
         """Number of the bank (from 1) that a cylinder belongs to."""
@@ -76,10 +80,11 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
             Mistake("firing order", f'"{order}" does not name each of {cylinders} cylinders once', "such as 1-3-4-2")
         )
     distance = _distance(values.get("distance"), mistakes)
+    litres = _displacement(values.get("displacement"), mistakes)
     if mistakes:
         return None, tuple(mistakes)
     title = values.get("name") or f"{layout}, {properties['injection']} injection"
-    return Vehicle(title, layout, cylinders, banks, properties, distance, dict(values)), ()
+    return Vehicle(title, layout, cylinders, banks, properties, distance, dict(values), litres), ()
 
 
 def _layout(text: str) -> str | None:
@@ -138,3 +143,20 @@ def _distance(text: str | None, mistakes: list[Mistake]) -> float | None:
     if number > 3_000_000:
         mistakes.append(Mistake("distance", f"{text} is beyond any car", "such as 198000 km"))
     return number * (KM_PER_MILE if match[2] in ("mi", "miles") else 1.0)
+
+
+def _displacement(text: str | None, mistakes: list[Mistake]) -> float | None:
+    """Litres; a bare number from 100 on is taken as cubic centimetres."""
+    if text is None:
+        return None
+    match = re.fullmatch(r"(\d{1,5}(?:[.,]\d+)?) ?(l|litres?|liters?|cc|ccm|cm3|cu in|cubic inches|)", text.lower())
+    number = float(match[1].replace(",", ".")) if match else 0.0
+    unit = match[2] if match else ""
+    if unit.startswith("c"):
+        number *= LITRES_PER_CUBIC_INCH if unit.startswith("cu") else 0.001
+    elif not unit and number >= 100:
+        number *= 0.001
+    if not LITRES[0] <= number <= LITRES[1]:
+        mistakes.append(Mistake("displacement", f'"{text}" is no displacement', "such as 2.0 L, 1998 cc or 122 cu in"))
+        return None
+    return number

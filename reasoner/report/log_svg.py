@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from html import escape
 from itertools import pairwise
 from typing import TypeVar
@@ -17,7 +18,7 @@ from reasoner.session.plain import clean
 Value = TypeVar("Value", bool, str)
 
 WIDE, HIGH, LEFT, GAP = 1000, 260, 60, 70  # of a panel, its left margin, and between panels, in px
-TOP, BOTTOM = 25.0, -40.0  # % of trim
+TOP, BOTTOM, LOWEST = 25.0, -40.0, -80.0  # % of trim; the bottom goes down to what there is, as far as the lowest
 SURE = 0.5
 SHOWS, RESTS, SHADED, INK = "#b03030", "#3a6ea5", "#f2c9c9", "#222"
 PHASE_FILL = {
@@ -35,16 +36,35 @@ PHASE_FILL = {
 }
 
 
+@dataclass(frozen=True)
+class Pane:
+    """One picture's place. top: px; bottom: % of trim at its lower edge."""
+
+    top: int
+    bottom: float
+
+    def y(self, trim: float) -> float:
+        """px of a trim; what lies beyond is drawn on the edge."""
+        return self.top + HIGH * (TOP - min(TOP, max(self.bottom, trim))) / (TOP - self.bottom)
+
+
+def _bottom(picture: Picture) -> float:
+    """The lower edge of all pictures: tens of per cent, far enough down for what was seen."""
+    trims = [t for track in picture.tracks for t in track.trim if t is not None]
+    least = min([*trims, *(p.trim for cloud in picture.clouds for p in cloud.points)], default=BOTTOM)
+    return max(LOWEST, min(BOTTOM, 10.0 * math.floor(least / 10)))
+
+
 def log_svg(document: LogDocument) -> str:
     """The whole file."""
     d = clean(document)
     parts: list[str] = []
-    y = 40
+    y, bottom = 40, _bottom(d.picture)
     for track in d.picture.tracks:
-        parts += _drive(d.picture, track, y)
+        parts += _drive(d.picture, track, Pane(y, bottom))
         y += HIGH + GAP
     for cloud in d.picture.clouds:
-        parts += _cloud(cloud, y)
+        parts += _cloud(cloud, Pane(y, bottom))
         y += HIGH + GAP
     height = max(y, 80)
     title = f"{d.name}: fuel trims"
@@ -56,19 +76,21 @@ def log_svg(document: LogDocument) -> str:
     )
 
 
-def _drive(picture: Picture, track: Track, top: int) -> list[str]:
+def _drive(picture: Picture, track: Track, pane: Pane) -> list[str]:
     end = max(picture.time[-1], 1.0) if picture.time else 1.0
+
+    top = pane.top
 
     def x(seconds: float) -> float:
         return LEFT + WIDE * seconds / end
 
     parts = [_text(LEFT, top - 6, f"Bank {track.bank}: trim over time; shaded: it shows")]
     parts += _shading(picture, track, top, x)
-    parts += _frame(top)
+    parts += _frame(pane)
     for minute in _minutes(end):
         parts += [_text(x(60 * minute), top + HIGH + 28, f"{minute:g} min", "middle")]
     for segment in _segments(picture.time, track.trim):
-        path = " ".join(f"{x(t):.1f},{_y(top, v):.1f}" for t, v in segment)
+        path = " ".join(f"{x(t):.1f},{pane.y(v):.1f}" for t, v in segment)
         parts.append(f'<polyline points="{path}" fill="none" stroke="{RESTS}" stroke-width="1.2"/>')
     return parts + _phases(picture, top, x)
 
@@ -97,7 +119,8 @@ def _phases(picture: Picture, top: int, x: Callable[[float], float]) -> list[str
     return parts
 
 
-def _cloud(cloud: Cloud, top: int) -> list[str]:
+def _cloud(cloud: Cloud, pane: Pane) -> list[str]:
+    top = pane.top
     points = [p for p in cloud.points if p.airflow > 0]
     if not points:
         return []
@@ -109,13 +132,13 @@ def _cloud(cloud: Cloud, top: int) -> list[str]:
 
     parts = [
         _text(LEFT, top - 6, f"Bank {cloud.bank}: trim against airflow; circles while it shows, crosses while quiet"),
-        *_frame(top),
+        *_frame(pane),
     ]
     for flow in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200):
         if low <= flow <= high:
             parts.append(_text(x(flow), top + HIGH + 16, f"{flow} g/s", "middle"))
     for p in points:
-        a, b = x(p.airflow), _y(top, p.trim)
+        a, b = x(p.airflow), pane.y(p.trim)
         if p.showing:
             parts.append(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="2.6" fill="none" stroke="{SHOWS}"/>')
         else:
@@ -123,7 +146,7 @@ def _cloud(cloud: Cloud, top: int) -> list[str]:
             parts.append(f'<path d="{cross}" stroke="{RESTS}" fill="none"/>')
     for state, c0, c1 in cloud.lines:
         flows = [low * (high / low) ** (i / 100) for i in range(101)]
-        path = " ".join(f"{x(m):.1f},{_y(top, 100 * (c0 + c1 / m - 1)):.1f}" for m in flows)
+        path = " ".join(f"{x(m):.1f},{pane.y(100 * (c0 + c1 / m - 1)):.1f}" for m in flows)
         shows = state == "showing"
         dash = "" if shows else ' stroke-dasharray="7 4"'
         colour = SHOWS if shows else RESTS
@@ -131,18 +154,14 @@ def _cloud(cloud: Cloud, top: int) -> list[str]:
     return parts
 
 
-def _frame(top: int) -> list[str]:
-    parts = [f'<rect x="{LEFT}" y="{top}" width="{WIDE}" height="{HIGH}" fill="none" stroke="#888"/>']
-    for trim in range(int(BOTTOM), int(TOP) + 1, 10):
-        y = _y(top, trim)
+def _frame(pane: Pane) -> list[str]:
+    parts = [f'<rect x="{LEFT}" y="{pane.top}" width="{WIDE}" height="{HIGH}" fill="none" stroke="#888"/>']
+    for trim in range(int(pane.bottom), int(TOP) + 1, 10):
+        y = pane.y(trim)
         strong = ' stroke-width="1.5"' if trim == 0 else ""
         parts.append(f'<line x1="{LEFT}" x2="{LEFT + WIDE}" y1="{y:.1f}" y2="{y:.1f}" stroke="#ccc"{strong}/>')
         parts.append(_text(LEFT - 6, y + 4, f"{trim:+d} %" if trim else "0 %", "end"))
     return parts
-
-
-def _y(top: int, trim: float) -> float:
-    return top + HIGH * (TOP - min(TOP, max(BOTTOM, trim))) / (TOP - BOTTOM)
 
 
 def _segments(time: Sequence[float], values: Sequence[float | None]) -> Iterable[list[tuple[float, float]]]:

@@ -13,6 +13,8 @@ from reasoner.report.log_charts import drive_chart, flow_chart
 from reasoner.session.plain import clean
 
 NARROWEST, WIDEST = 60, 120
+CHANGES = {"switches": "at once", "creeps": "slowly"}
+APART = ("short-term trim", "long-term trim")  # listed only in sum, which is what checks ask for
 SHOWN = 8  # refused lines, unused columns that are listed
 
 
@@ -23,7 +25,7 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True) -> str
     lines = [
         *para(
             f"{d.name}: {minutes(file.seconds)} in {file.rows} rows, {file.rate:.3g} a second "
-            f"({file.separator} between cells, {file.encoding}).",
+            f"({file.separator} between cells, {file.encoding}). What stands behind +- holds 19 times in 20.",
             0,
             width=width,
         ),
@@ -43,10 +45,11 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True) -> str
     return page(lines)
 
 
-def no_log_text(refused: NoLog) -> str:
+def no_log_text(refused: NoLog, width: int = 80) -> str:
     """Why nothing could be read."""
-    r = clean(refused)
-    lines = [f"Cannot be read: {r.why}.", f"  What would mend it: {r.mend}."]
+    r, width = clean(refused), min(WIDEST, max(NARROWEST, width))
+    lines = para(f"Cannot be read: {r.why}.", 0, width=width)
+    lines += para(f"What would mend it: {r.mend}.", width=width)
     lines += [f"  line {one.line}: {one.why}: {one.stood}" for one in r.refused.first[:SHOWN]]
     lines += [f"  column `{use.header}`: {use.note or use.key}" for use in r.uses[:SHOWN]]
     return "\n".join(lines)
@@ -67,8 +70,8 @@ def _states(bank: BankFacts, width: int) -> list[str]:
                 _clock(s.end),
                 f"{100 * min(0.99, s.probability):.0f} %",
                 f"{s.effect:+.0f} %",
-                s.began,
-                s.ended,
+                CHANGES.get(s.began, s.began),
+                CHANGES.get(s.ended, s.ended),
                 "" if s in bank.spells else "too slow to count",
             )
             for s in sorted([*bank.spells, *bank.creeping], key=lambda s: s.start)
@@ -126,14 +129,15 @@ def _conditions(d: LogDocument) -> list[str]:
 
 
 def _answers(d: LogDocument, width: int) -> list[str]:
-    by_spell = {s.number: s for s in d.spells}
+    """Spells with a condition of the rules, and what was seen in each; all of it is in the JSON document."""
     lines = []
-    for number in sorted({a.spell for a in d.answers}):
-        spell = by_spell[number]
-        name = spell.condition or f"{spell.phase}, no condition of the rules"
-        lines += para(f"spell {number}: {name}, run {spell.run}, {spell.state}, {minutes(spell.seconds)}", width=width)
-        said = [a.says for a in d.answers if a.spell == number]
-        lines += para("; ".join(said), 6, width=width)
+    for spell in (s for s in d.spells if s.condition):
+        said = [a.says for a in d.answers if a.spell == spell.number and a.quantity not in APART]
+        if said:
+            run = f"run {spell.run}, " if spell.run else ""
+            state = "" if spell.probability is None else f"{spell.state}, "
+            lines += para(f"spell {spell.number}: {spell.condition}, {run}{state}{minutes(spell.seconds)}", width=width)
+            lines += items(said, indent=6, width=width)
     if not lines:
         return []
     return [*head("Answers that a case could take"), *lines, *para(d.together, width=width)]

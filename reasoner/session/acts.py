@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from reasoner.inference.plan import Option
+from reasoner.measure.carried import Carried
 from reasoner.measure.soften import soften
 from reasoner.rulebook.model import Check
 from reasoner.session.document import Verdict
@@ -40,11 +41,13 @@ def answer(
     reading: str = "",
     seen_in: str | None = None,
     inputs: Mapping[str, str] | None = None,
+    figures: Mapping[str, Carried] | None = None,
 ) -> list[Event]:
     """An answer. option: the proposal it answers (a new spell is begun where that says so).
 
     values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was
     seen in at another time; it then stands in a spell of its own. inputs: as typed, of what it was worked out from.
+    figures: by place, of what was read (see `measure.carried`); other rules weigh it again by them.
     """
     check = find_check(workup, name)
     places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
@@ -70,6 +73,8 @@ def answer(
         event["reading"] = reading
     if inputs:
         event["inputs"] = dict(inputs)
+    if figures:
+        event["figures"] = {place: dict(kept) for place, kept in figures.items()}
     if option is not None and workup.tables.checks[option.check].name == name:
         event["asked"] = True
         if option.fresh and option.condition is not None:
@@ -94,6 +99,14 @@ def read_off(workup: Workup, name: str, numbers: Mapping[int, float]) -> dict[in
                 f"{measure.least:g} to {measure.most:g} {measure.unit}",
             )
     return {place: dict(soften(measure, number)) for place, number in numbers.items()}
+
+
+def figures_of(workup: Workup, name: str, numbers: Mapping[int, float]) -> dict[str, Carried]:
+    """Typed readings as figures to be kept: their error is what the check's measure says of any reading."""
+    measure = find_check(workup, name).measure
+    if measure is None:
+        return {}
+    return {str(p): {measure.quantity: [float(number), 0.0, measure.unit]} for p, number in numbers.items()}
 
 
 def pass_over(workup: Workup, name: str, why: str, option: Option | None = None) -> list[Event]:

@@ -13,15 +13,19 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from reasoner.measure.carried import Carried, weigh_carried
-from reasoner.measure.finding import plus_minus
+from reasoner.measure.asks import Trouble
+from reasoner.measure.asks import take as read_input
+from reasoner.measure.carried import Carried, to_carry, weigh_carried
+from reasoner.measure.finding import nineteen_of_twenty
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
+from reasoner.measure.workings.base import LITRES
 from reasoner.rulebook.computed import COMPUTATIONS
-from reasoner.rulebook.model import Check
+from reasoner.rulebook.model import Check, Sees
 from reasoner.session.acts import Refused
 from reasoner.session.plain import harmless
-from reasoner.session.record import Event, standing
+from reasoner.session.readings import remembered
+from reasoner.session.record import Event, setting_of, standing
 from reasoner.session.words import given_text, places_of
 from reasoner.session.workup import Workup
 
@@ -54,10 +58,11 @@ class _Found:
     text: str
 
 
-def take(workup: Workup, content: bytes, name: str, columns: Columns | None = None) -> list[Event]:
+def take(workup: Workup, content: bytes, name: str, columns: Columns | None = None, litres: str = "") -> list[Event]:
     """The events of one step that take a log in. Raises Refused: no log, nothing in it for this case, or known before.
 
-    name: of the file, without its folder. columns: a person's mapping.
+    name: of the file, without its folder. columns: a person's mapping. litres: displacement as typed, "" = what is
+    known of the car.
     """
     from reasoner.measure.logs.analysis import Engine, analyse  # only who has a log pays for it
     from reasoner.measure.logs.conditions import RULE_NAMES
@@ -67,11 +72,12 @@ def take(workup: Workup, content: bytes, name: str, columns: Columns | None = No
     if mark in (event.get("mark") for event in standing(workup.events) if event.get("event") == "log"):
         raise Refused(f"{harmless(name)} has been taken in before", "a log counts once")
     vehicle = workup.vehicle
-    engine = Engine(_litres(workup), vehicle.cylinders, len(vehicle.banks))
+    engine = Engine(_litres(workup, litres), vehicle.cylinders, len(vehicle.banks))
     document = analyse(content, harmless(name), columns, engine, RULE_NAMES)
     if isinstance(document, NoLog):
         raise Refused(f"{harmless(name)}: {document.why}", document.mend)
-    return events_of(workup, document, mark)
+    events = events_of(workup, document, mark)
+    return [{**events[0], "inputs": {LITRES.name: litres}}, *events[1:]] if litres else events
 
 
 def events_of(workup: Workup, document: LogDocument, mark: str) -> list[Event]:
@@ -81,8 +87,9 @@ def events_of(workup: Workup, document: LogDocument, mark: str) -> list[Event]:
     """
     found = _curves(workup, document)
     curved = {(other, f.place, f.spell.state) for f in found for other in f.check.stands_for}
-    single = _readings(workup, document)
-    found += [f for f in single if (f.check.name, f.place, f.spell.state) not in curved]
+    single = [f for f in _readings(workup, document) if (f.check.name, f.place, f.spell.state) not in curved]
+    better = {(other, f.place, f.spell.number) for f in single for other in f.check.stands_for}
+    found += [f for f in single if (f.check.name, f.place, f.spell.number) not in better]
     kept = _longest({f.spell.number: f.spell for f in found}.values())
     found = [f for f in found if f.spell.number in kept]
     if not found:
@@ -94,7 +101,8 @@ def events_of(workup: Workup, document: LogDocument, mark: str) -> list[Event]:
     by_answer: dict[tuple[int, str], list[_Found]] = {}
     for one in sorted(found, key=lambda f: (f.spell.number, f.check.name, f.place)):
         by_answer.setdefault((one.spell.number, one.check.name), []).append(one)
-    answers = [_answer(document.name, mark, step, group) for group in by_answer.values()]
+    told = {"showing", "quiet"} <= {spell.state for spell in document.spells}  # two states were told apart
+    answers = [_answer(document.name, mark, step, group, told) for group in by_answer.values()]
     return [{"event": "log", "step": step, "file": document.name, "mark": mark, "says": list(document.says)}, *answers]
 
 
@@ -133,7 +141,7 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
         widest = Estimate(line.at_idle.value, math.hypot(SPREAD, line.at_idle.error))
         carried: Carried = {WIDEST: _kept(widest, "%"), SHAPE: shape}
-        text = f"{plus_minus(widest)} % at idle, {likeliest}"
+        text = f"{nineteen_of_twenty(widest)} % at idle, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
             by_name = _weights(one)
@@ -143,15 +151,19 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
 
 
 def _readings(workup: Workup, document: LogDocument) -> list[_Found]:
-    """Numbers for the measures of checks."""
+    """Numbers for the measures of checks, and what their computations find."""
     found = []
     for proposed in document.answers:
+        if proposed.by:
+            takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == proposed.by]
+            found += _fitting(workup, document, proposed, takes, to_carry(proposed.figures), proposed.says)
+            continue
         if proposed.value is None or proposed.error is None:
             continue
         estimate = Estimate(proposed.value, proposed.error)
         wanted = (proposed.quantity, proposed.unit)
         takes = [c for c in _checks(workup) if c.measure and (c.measure.quantity, c.measure.unit) == wanted]
-        text = f"{plus_minus(estimate)} {proposed.unit}".strip()
+        text = f"{nineteen_of_twenty(estimate)} {proposed.unit}".strip()
         found += _fitting(workup, document, proposed, takes, {proposed.quantity: _kept(estimate, proposed.unit)}, text)
     return found
 
@@ -169,13 +181,17 @@ def _fitting(
     carried: Carried,
     text: str,
 ) -> list[_Found]:
-    """One proposal at the checks whose conditions and places allow it, where it tells outcomes apart."""
+    """One proposal at the checks whose conditions and places allow it, where it tells outcomes apart.
+
+    What was seen in one spell is no answer to what is there at any time, and the other way round.
+    """
     spell = next(s for s in document.spells if s.number == proposed.spell)
     if spell.condition not in workup.book.conditions or _mixed(document, spell):
         return []
     found = []
     for check in checks:
         here = not check.conditions or spell.condition in check.conditions
+        here &= (check.sees is Sees.EVER) is proposed.whole
         if here and str(check.at) == proposed.at and proposed.place in places_of(workup, check):
             one = _Found(check, proposed.place, spell, carried, text)
             weights = _weights(one).values()
@@ -206,7 +222,7 @@ def _mixed(document: LogDocument, spell: SpellFacts) -> bool:
     firm = any(
         (s.run, s.phase) == (spell.run, spell.phase) and s.state in ("showing", "quiet") for s in document.spells
     )
-    return spell.state == "open" and firm
+    return spell.state == "open" and spell.probability is not None and firm
 
 
 def _longest(spells: Iterable[SpellFacts]) -> set[int]:
@@ -216,8 +232,10 @@ def _longest(spells: Iterable[SpellFacts]) -> set[int]:
 # ---- as events -------------------------------------------------------------------------------------------------------
 
 
-def _answer(name: str, mark: str, step: int, group: Sequence[_Found]) -> Event:
+def _answer(name: str, mark: str, step: int, group: Sequence[_Found], told: bool) -> Event:
+    """told: say of a spell whether the fault showed in it."""
     first = group[0]
+    state = f", {first.spell.state}" if told and first.spell.probability is not None else ""
     texts = [f"{f.place}: {f.text}" if len(group) > 1 else f.text for f in group]
     span = f"{_clock(first.spell.start)}-{_clock(first.spell.end)}"
     return {
@@ -226,7 +244,7 @@ def _answer(name: str, mark: str, step: int, group: Sequence[_Found]) -> Event:
         "check": first.check.name,
         "values": {str(f.place): {n: float(f"{w:.4g}") for n, w in _weights(f).items()} for f in group},
         "sure": "sure",
-        "reading": f"{name} {span}: {', '.join(texts)}",
+        "reading": f"{name} {span}{state}: {', '.join(texts)}",
         "condition": first.spell.condition,
         "spell": f"{mark} {first.spell.number}",
         "figures": {str(f.place): dict(f.carried) for f in group},
@@ -248,12 +266,14 @@ def _clock(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
 
 
-def _litres(workup: Workup) -> float | None:
-    """Displacement, if it was typed in this case."""
-    from reasoner.measure.asks import take as read
-    from reasoner.measure.workings.base import LITRES
-    from reasoner.session.readings import remembered
-    from reasoner.session.record import setting_of
+def displacement_known(workup: Workup) -> bool:
+    """Whether the engine's displacement has been said, so that air in a log can be held against it."""
+    return bool(remembered(workup, LITRES))
 
-    typed = read(LITRES, remembered(workup, LITRES), setting_of(workup.vehicle))
-    return typed.get(0) if isinstance(typed, Mapping) else None
+
+def _litres(workup: Workup, typed: str) -> float | None:
+    """Displacement as typed, or as it is known of this car. Raises Refused where what was typed is none."""
+    found = read_input(LITRES, typed or remembered(workup, LITRES), setting_of(workup.vehicle))
+    if isinstance(found, Trouble):
+        raise Refused(found.why.rstrip("."), found.mend)
+    return found.get(0) if isinstance(found, Mapping) else None

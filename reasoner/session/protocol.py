@@ -13,6 +13,7 @@ from pathlib import PurePath
 from typing import Any
 
 from reasoner.inference.plan import Option
+from reasoner.measure.carried import Carried
 from reasoner.session import acts, aftertalk, logged, readings
 from reasoner.session.acts import Refused
 from reasoner.session.aftertalk import Course
@@ -106,10 +107,12 @@ def _answer(talk: Talk, message: Message) -> Reply:
     mine = option if name == asked else None
     sure, seen_in = message.get("sure", "sure"), message.get("seen in")
     inputs: Mapping[str, str] = {}
+    figures: Mapping[str, Carried] = {}
     if "numbers" in message:
         numbers = {int(p): float(v) for p, v in message["numbers"].items()}
         values: Mapping[int, Any] = acts.read_off(talk.workup, name, numbers)
         reading = ", ".join(f"{p}={v:g}" if p else f"{v:g}" for p, v in numbers.items())
+        figures = acts.figures_of(talk.workup, name, numbers)
     elif "inputs" in message:
         worked = readings.told(talk.workup, name, message["inputs"])
         values, reading, inputs = worked.weights, worked.reading, worked.inputs
@@ -121,7 +124,7 @@ def _answer(talk: Talk, message: Message) -> Reply:
             values = {**dict.fromkeys(at_all, check.outcomes[0].name), **values}
     else:
         values, reading = {0: message["outcome"]}, ""
-    return _kept(talk, acts.answer(talk.workup, name, values, sure, mine, reading, seen_in, inputs))
+    return _kept(talk, acts.answer(talk.workup, name, values, sure, mine, reading, seen_in, inputs, figures))
 
 
 def _work_out(talk: Talk, message: Message) -> Reply:

@@ -10,7 +10,7 @@ from reasoner.measure.asks import Ask, Setting
 from reasoner.measure.finding import Finding
 from reasoner.measure.pids import Value
 from reasoner.measure.weigh import work_out
-from reasoner.measure.workings.base import Working
+from reasoner.measure.workings.base import LITRES, Working
 from reasoner.measure.workings.table import WORKINGS
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import At, Check
@@ -77,15 +77,17 @@ def _text(value: Any) -> str:
 
 
 def remembered(workup: Workup, ask: Ask) -> str:
-    """A fact about the car as it was typed last in this case, or ""."""
+    """A fact about the car as it was typed last in this case, or as its vehicle states it, or ""."""
     if not ask.car:
         return ""
     typed = [
         str(event["inputs"][ask.name])
         for event in standing(workup.events)
-        if event.get("event") == "answer" and ask.name in event.get("inputs", {})
+        if event.get("event") in ("answer", "log") and ask.name in event.get("inputs", {})
     ]
-    return typed[-1] if typed else ""
+    litres = workup.vehicle.litres
+    stated = f"{litres:.4g} {LITRES.unit}" if ask.name == LITRES.name and litres is not None else ""
+    return typed[-1] if typed else stated
 
 
 def works_out(workup: Workup, check: Check) -> WorksOut | None:

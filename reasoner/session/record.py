@@ -189,23 +189,23 @@ def weights_of(
 ) -> dict[int, dict[str, float]] | None:
     """The outcome weights of an answer event by place, or None if these rules do not have its outcomes.
 
-    What was worked out from inputs or figures is worked out again, where these rules still can.
+    What was worked out from inputs or figures is worked out again, where these rules still can. Places that were
+    answered by a word beside others with figures keep their word.
     """
     if setting is not None and check.computed is not None and event.get("inputs"):
         again = work_out(check, {str(k): str(v) for k, v in event["inputs"].items()}, setting)
         if isinstance(again, WorkedOut):
             return {place: dict(weights) for place, weights in again.weights.items()}
-    if event.get("figures"):
-        carried = weigh_carried(check, event["figures"])
-        if carried is not None:
-            return carried
+    carried = (weigh_carried(check, event["figures"]) if event.get("figures") else None) or {}
     names = [o.name for o in check.outcomes]
     right = book.settings.report_right.get(event.get("sure", "sure"))
     if right is None:
         return None
     found: dict[int, dict[str, float]] = {}
     for place, value in event.get("values", {}).items():
-        if isinstance(value, Mapping):
+        if int(place) in carried:
+            weights = {n: carried[int(place)].get(n, 0.0) for n in names}
+        elif isinstance(value, Mapping):
             if not set(value) <= set(names) or sum(value.values()) <= 0:
                 return None
             weights = {n: float(value.get(n, 0.0)) for n in names}

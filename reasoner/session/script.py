@@ -93,7 +93,9 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
     values = {int(p): v for p, v in event["values"].items()}
     if option.place is not None:
         values = {option.place + 1: values[option.place + 1]}
-    return acts.answer(workup, table.name, values, event.get("sure", "sure"), option, event.get("reading", ""))
+    figures = {place: kept for place, kept in event.get("figures", {}).items() if int(place) in values}
+    sure, reading = event.get("sure", "sure"), event.get("reading", "")
+    return acts.answer(workup, table.name, values, sure, option, reading, figures=figures)
 
 
 def play(workup: Workup, script: Script, limit: int = 60) -> Iterator[Workup]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from reasoner.inference.plan import Option
+from reasoner.measure.reading import Reading
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
 from reasoner.session.plain import harmless
@@ -27,8 +28,10 @@ def take_answer(
             events = acts.pass_over(sitting.workup, check.name, "cant-tell", option)
             return sitting.keep(events, f"{check.title}: can't tell. It is left for now.")
         read = acts.read_off(sitting.workup, check.name, reply.numbers) if reply.readings else {}
+        figures = acts.figures_of(sitting.workup, check.name, reply.numbers) if reply.readings else {}
+        values: dict[int, str | Mapping[str, float]] = {**reply.values, **read}
         events = acts.answer(
-            sitting.workup, check.name, {**reply.values, **read}, reply.sure, option, reply.reading, seen_in
+            sitting.workup, check.name, values, reply.sure, option, reply.reading, seen_in, figures=figures
         )
         if not reply.read_back:
             break
@@ -49,12 +52,18 @@ def _understood(sitting: Sitting, check: Check, reply: Reply, read: Weights) -> 
     places, unit = places_of(sitting.workup, check), check.measure.unit if check.measure else ""
     texts = {o.name: o.text for o in check.outcomes}
     parts = [
-        f"{places[place]} {reading.note or f'{reading.value:g} {unit}'} ({texts[likeliest(read[place])]})"
+        f"{places[place]} {_number(reading, unit)} ({texts[likeliest(read[place])]})"
         for place, reading in reply.readings.items()
     ]
     if reply.values:
         parts.append(values_text(sitting.workup, check, reply.values))
     return ", ".join(parts) + ("" if reply.sure == "sure" else f" ({reply.sure})")
+
+
+def _number(reading: Reading, unit: str) -> str:
+    """The number, and how it was come by where that is not plain: a conversion says both itself, a sum does not."""
+    number = f"{reading.value:g} {unit}"
+    return f"{number}, {reading.note}" if reading.note.startswith("sum") else reading.note or number
 
 
 def likeliest(weights: Mapping[str, float]) -> str:

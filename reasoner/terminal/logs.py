@@ -18,11 +18,19 @@ def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     if not file:
         return False
     content, columns = sitting.talk.fetch(file)
-    events = logged.take(workup, content, PurePath(file).name, columns)
+    litres = (
+        "" if logged.displacement_known(workup) else desk.ask("Displacement of the engine in L, Enter: not known > ")
+    )
+    events = logged.take(workup, content, PurePath(file).name, columns, litres.strip())
     says = [("-", harmless(line)) for line in events[0]["says"]]
     answers = logged.understood(workup, events)
     listed = rows([(str(n), harmless(line)) for n, line in enumerate(answers, start=1)])
-    desk.page(head("The log says"), rows(says), head("As answers", "each in a spell of its own time"), listed)
+    desk.page(
+        head("The log says", "what stands behind +- holds 19 times in 20"),
+        rows(says),
+        head("As answers", "each in a spell of its own time"),
+        listed,
+    )
     count = f"{len(answers)} answer{'s' * (len(answers) != 1)}"
     if desk.ask(f"Enter keeps {count} as one step, n: not > ").lower() not in ("", "y", "yes"):
         desk.say("Not kept.")

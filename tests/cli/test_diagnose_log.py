@@ -32,6 +32,7 @@ def test_with_a_script_and_a_mapping(reasoner: Run, environ: dict[str, str], tmp
     script = ("diagnose", "--answers", str(CASES / "estate-hot-restart.yaml"), "--log", str(tmp_path / "drive.csv"))
     found = reasoner(*script)
     assert found.returncode == exits.FINE, found.stderr
+    assert "- warm idle: Trims over airflow: bank 1 rich at idle" in found.stdout and "showing" in found.stdout
     refused = reasoner(*script, "--columns", str(tmp_path / "bad.yaml"))
     assert refused.returncode == exits.PROBLEMS and refused.stderr.count("\n") == 1 and "bad.yaml" in refused.stderr
     gone = reasoner(*script[:-1], str(tmp_path))

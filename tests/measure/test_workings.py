@@ -73,6 +73,12 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "exhaust gas": {"co": "0.3", "co2": "15", "hc": "100", "o2": "0.3", "trim": "-20"},
     "rail hold": {"rail_before": "5", "rail_after": "4", "minutes": "10"},
     "low side hold": {"line_before": "400", "minutes": "10", "open": "300", "supply_shut": "395", "return_shut": "300"},
+    "rail against target": {"rail": "7.8", "target": "50 bar", "at_rest": "0.1"},
+    "rich after a start": {"seconds_rich": "90", "at_first": "20"},
+    "purge on and off": {"purge_on": "-22", "purge_off": "-3"},
+    "lambda against target": {"measured": "0.91", "commanded": "1"},
+    "banks against each other": {"share": "60"},
+    "warming up": {"warming": "18"},
     "misfire counts": {"counts": "4 0 62 3"},
     "cut-out balance": {"drops": "60 58 25 61", "trim_before": "-20", "trims": "-19 -20 -4 -21"},
     "injector bench": {"flows": "200 201 212 199", "leaks": "0 0 40 0"},
@@ -551,4 +557,52 @@ def test_kinds_weigh_as_their_chances() -> None:
     )
     assert weigh(computed, ["low", "high"], [Kinds("k", {"one": 0.2, "two": 0.8})]) == pytest.approx(
         {"low": 0.25, "high": 1}
+    )
+
+
+# ---- watched while it runs -------------------------------------------------------------------------------------------
+
+
+def test_a_rail_above_its_target() -> None:
+    """Flow goes with the root of pressure (Bernoulli): half as much again in pressure is 22 % more fuel."""
+    found = run("rail against target", rail="7.5 MPa", target="50 bar")
+    assert figure(found, "off target").value == pytest.approx(50) and "22 % more fuel" in found.means[0]
+    assert "read it at rest" in found.means[1]
+    low = run("rail against target", rail="725.19 psi", target="5", at_rest="-0.8")
+    assert low.means[0] == "It follows its target." and "0.8 MPa low" in low.means[1]
+
+
+def test_seconds_after_a_start() -> None:
+    found = run("rich after a start", V6, seconds_rich="1.5 min / 10", at_first="20 / 8")
+    assert found.means == ("Bank 1: fuel goes on coming.", "Bank 2: what had gathered burnt off.")
+    assert found.figures[1][0].value == 90
+    assert "more than in all" in wrong("rich after a start", seconds_rich="10", at_first="60")[0]
+
+
+def test_a_warm_up_is_timed() -> None:
+    assert run("warming up", warming="9").means == ("As it should be.",)
+    assert "thermostat" in run("warming up", warming="22 min").means[0]
+
+
+def test_an_idle_that_takes_more_than_beyond_it_is_asked_about() -> None:
+    found = run("trims by airflow", idle_air="30 750", idle_trim="-24", raised_air="12 2500", raised_trim="-6")
+    assert any("were the two exchanged" in line for line in found.warns)
+    assert not run("trims by airflow", idle_air="3 750", idle_trim="-24", raised_air="12 2500", raised_trim="-6").warns
+
+
+def test_two_sensors_that_differ_are_one_finding() -> None:
+    (line,) = run("cold soak", coolant="4", intake="12").means
+    assert line == "They differ by 8 °C: coolant reads too cold, or intake too warm."
+
+
+def test_a_manifold_that_draws_is_no_sensor_at_rest() -> None:
+    found = run("pressures at rest", air_pressure="29 inHg", manifold_sensor="33")
+    assert any("was it off" in line for line in found.warns)
+
+
+def test_displacement_in_cubic_inches() -> None:
+    """122 cubic inches are 1.9992 L: 16.387064 mL each (NIST SP 811)."""
+    metric = run("airflow by litre", airflow="3.3", litres="1.99922")
+    assert figure(run("airflow by litre", airflow="3.3", litres="122 cu in"), "airflow a litre").value == pytest.approx(
+        figure(metric, "airflow a litre").value, rel=1e-4
     )

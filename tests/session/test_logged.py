@@ -123,7 +123,7 @@ def test_answers_of_one_spell_share_it_whatever_was_seen_now() -> None:
 
 def test_the_curve_stands_for_the_single_trims_of_its_state() -> None:
     after = taken()
-    curves = [e for e in answers(after.events) if "shape" in e["figures"]["1"]]
+    curves = [e for e in answers(after.events) if "shape" in e["figures"].get("1", {})]
     assert len(curves) == 1 and max(curves[0]["figures"]["1"]["shape"].items(), key=lambda p: p[1])[0] == "by time"
     stands = book().checks[curves[0]["check"]].stands_for
     rich = [e for e in answers(after.events) if e["check"] in stands and e["figures"]["1"]["total fuel trim"][0] < -10]
@@ -147,9 +147,9 @@ def test_banks_that_the_car_does_not_have_answer_nothing() -> None:
     content = csv(drive(3, Setting(banks=2, fault=LEAK)))
     workup = car(**CAR)
     events = logged.take(workup, content, "two.csv")
-    assert {p for e in answers(tuple(events)) for p in e["values"]} == {"1"}
+    assert {p for e in answers(tuple(events)) for p in e["values"]} == {"0", "1"}
     two = car(layout="V 6", upstream_sensors="2", **CAR)
-    assert {p for e in answers(tuple(logged.take(two, content, "two.csv"))) for p in e["values"]} == {"1", "2"}
+    assert {p for e in answers(tuple(logged.take(two, content, "two.csv"))) for p in e["values"]} == {"0", "1", "2"}
 
 
 def test_a_long_log_comes_to_a_bounded_number_of_spells(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -175,7 +175,7 @@ def test_other_rules_weigh_the_figures_again() -> None:
     from dataclasses import replace
 
     after = taken()
-    event = next(e for e in answers(after.events) if "total fuel trim" in e["figures"]["1"])
+    event = next(e for e in answers(after.events) if "total fuel trim" in e["figures"].get("1", {}))
     check = book().checks[event["check"]]
     assert check.measure is not None
     wide = replace(check, measure=replace(check.measure, spread=30.0))
@@ -213,7 +213,7 @@ def test_on_the_screen_it_is_read_back_and_kept_by_enter(monkeypatch: pytest.Mon
     from tests.terminal import desks
 
     monkeypatch.setattr(desks, "run", lambda *these: loop.run(*these, fetch=fetch))
-    lines = ("log gone.csv", "log there.csv", "n", "log there.csv", "", "log there.csv", "b")
+    lines = ("log gone.csv", "log there.csv", "", "n", "log there.csv", "2 L", "", "log there.csv", "b")
     kept, text, _ = sit(workup=car(**CAR), desk=desk_with(lines, height=70))
     assert "Gone.csv: no such file" in text and "THE LOG SAYS" in text and "Not kept." in text
     assert "Trims over airflow: bank 1 rich at idle" in " ".join(text.split())

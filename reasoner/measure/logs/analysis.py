@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from reasoner.measure.fuel import PETROL, Fuel
 from reasoner.measure.logs import answers, model, others, rolling, words
 from reasoner.measure.logs.cells import Array
-from reasoner.measure.logs.conditions import PHASES, Conditions, Phase, conditions
+from reasoner.measure.logs.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
 from reasoner.measure.logs.document import (
     BankFacts,
     BankSpell,
@@ -101,7 +101,9 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
     against = others.opposite(even, all_banks)
 
     facts = tuple(_bank_facts(even, when, look) for look in looks)
-    regulated = when.regulated if math.isfinite(when.regulated) else None
+    ran = max((even.time[run.end - 1] - even.time[run.start] for run in when.runs), default=0.0)
+    settled = math.isfinite(when.regulated) and (when.regulated >= HOT or ran >= SINCE_COLD)
+    regulated = when.regulated if settled else None  # a short trip settles at nothing
     says = [s for bank in facts for s in words.bank_says(bank)]
     if not facts:
         says.append("No fuel trim was recorded: nothing can be said of the mixture.")
@@ -111,11 +113,15 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
     seen = answers.Seen(even, when, all_banks, thinned, spells, names, air, engine.litres)
     by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
+    at_rest = others.pressure_at_rest(even, when)
+    apart, while_standing = answers.standing(seen, rail, warming, at_rest)
     proposed = [
         *answers.trims(seen),
         *answers.after_starts(seen),
         *answers.shapes(seen, by_bank),
-        *answers.rest(seen, purge, lambdas, rail, filling, misfires, warming, against),
+        *answers.rest(seen, purge),
+        *answers.warm_ups(seen, warming),
+        *while_standing,
     ]
     return LogDocument(
         name,
@@ -128,7 +134,7 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
         air.how if air is not None else "",
         words.TOGETHER,
         facts,
-        tuple(_spell_facts(s, names) for s in spells),
+        tuple(_spell_facts(s, names) for s in (*spells, *apart)),
         purge,
         warming,
         lambdas,
@@ -136,7 +142,7 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
         filling,
         misfires,
         against,
-        others.pressure_at_rest(even, when),
+        at_rest,
         tuple(proposed),
         _picture(even, when, air, looks),
     )

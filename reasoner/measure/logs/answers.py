@@ -7,28 +7,67 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from reasoner.measure.air import filling
+from reasoner.measure.asks import Setting
+from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.logs.cells import Array
-from reasoner.measure.logs.conditions import Conditions, Phase
+from reasoner.measure.logs.conditions import COLD, HOT, Conditions, Phase, Run
 from reasoner.measure.logs.document import Proposed
 from reasoner.measure.logs.fit import Fits
 from reasoner.measure.logs.grid import Flags, Grid
-from reasoner.measure.logs.others import IDLING, Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
-from reasoner.measure.logs.quantities import MANIFOLD
-from reasoner.measure.logs.stretches import SHOWING, CaseSpell
+from reasoner.measure.logs.others import (
+    IDLING,
+    PurgeLink,
+    RailFall,
+    RailGap,
+    Warming,
+    lambda_off,
+    mean_of,
+    mean_of_looks,
+    misfires_grown,
+    opposite,
+    rail_off,
+)
+from reasoner.measure.logs.quantities import (
+    AIRFLOW,
+    BAROMETER,
+    COOLANT,
+    INTAKE,
+    MANIFOLD,
+    OUTSIDE,
+    PEDAL,
+    SPEED,
+    THROTTLE,
+)
+from reasoner.measure.logs.stretches import OPEN, SHOWING, CaseSpell
 from reasoner.measure.logs.usable import Air, Bank
 from reasoner.measure.logs.words import plus_minus
 from reasoner.measure.soften import between
 from reasoner.measure.uncertain import Estimate
+from reasoner.measure.workings.air import COLD_SOAK, PRESSURE, WEATHER
+from reasoner.measure.workings.air import OUTSIDE as OUTSIDE_AIR
+from reasoner.measure.workings.air import SOAKED as AGREE
+from reasoner.measure.workings.cylinders import misfire_figures
+from reasoner.measure.workings.hold import RAIL_HOLD
+from reasoner.measure.workings.watched import SLOW, watched
 
 SHORTEST = 10.0  # s of moments that count, for a reading
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 RICH = -10.0  # % of trim, beyond which a mixture is rich; common practice, no source
+A_MINUTE = 60.0  # s
 RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement
+LAMBDA_READ = 0.005  # standard error of a wide-band sensor near lambda 1; judgement
+RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
+WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
+OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
+DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
+LONG_SOAK = 6 * 3600.0  # s off, after which all is as warm as the air; common practice, no source
 ENGINE, BANK, CYLINDER = "engine", "bank", "cylinder"
+SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
 NORMAL = "within 10 % everywhere"
 
@@ -48,11 +87,17 @@ class Seen:
 
 
 def trims(seen: Seen) -> list[Proposed]:
-    """Total, short-term and long-term trim of each bank in each spell, short and long added."""
+    """Total, short-term and long-term trim of each bank in each spell, short and long added.
+
+    What is dated by a start (warm-up, hot restart ...) holds idling and driving alike: there the idle counts, which is
+    what a trim is asked for in these conditions.
+    """
     found = []
     for spell in seen.spells:
         for bank in seen.banks:
             here = spell.cells & bank.good
+            if spell.phase in SINCE_START:
+                here &= seen.conditions.idles
             for quantity, values in (
                 ("total fuel trim", 100 * bank.summed),
                 ("short-term trim", bank.short),
@@ -66,7 +111,10 @@ def trims(seen: Seen) -> list[Proposed]:
 
 
 def after_starts(seen: Seen) -> list[Proposed]:
-    """Seconds in closed loop with the trim beyond -10 %, after a hot restart and after refuelling."""
+    """Seconds in closed loop with the trim beyond -10 %, after a hot restart and after refuelling.
+
+    Silent where the minutes after the start were not seen, or ended before it was known whether it stays rich.
+    """
     found = []
     for spell in seen.spells:
         if spell.phase not in (Phase.HOT_RESTART, Phase.REFUELLED):
@@ -76,14 +124,16 @@ def after_starts(seen: Seen) -> list[Proposed]:
             continue  # one answer for each start, in the spell that shows, if one does
         cells = np.logical_or.reduce([s.cells for s in whole])
         for bank in seen.banks:
-            looked = cells & bank.closed & np.isfinite(bank.summed)
-            if looked.sum() * seen.grid.step < 30:
-                continue
-            rich = float((100 * bank.summed[looked] < RICH).sum()) * seen.grid.step
-            estimate = Estimate(rich, max(5.0, 0.1 * rich))
-            quantity = "seconds rich after the start"
-            seconds = float(looked.sum()) * seen.grid.step
-            found.append(_number(seen, quantity, "s", (BANK, bank.number), estimate, spell, seconds))
+            looked = np.flatnonzero(cells & bank.closed & np.isfinite(bank.summed))
+            beyond = 100 * bank.summed[looked] < RICH
+            rich, seconds = float(beyond.sum()) * seen.grid.step, len(looked) * seen.grid.step
+            last = beyond[-max(1, round(5.0 / seen.grid.step)) :]
+            ended = seconds >= 3 * A_MINUTE or not last.all()
+            if rich > A_MINUTE or (seconds >= A_MINUTE and ended):
+                figure = Figure("seconds rich", "s", watched(rich))
+                said = f"rich after the start, bank {bank.number}: {plus_minus(figure.estimate, 's')}"
+                quantity, place = "seconds rich after the start", (BANK, bank.number)
+                found.append(_figured(seen, quantity, place, "rich after a start", (figure,), spell, said))
     return found
 
 
@@ -103,57 +153,230 @@ def shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
             weights[shape.name] = weights.get(shape.name, 0.0) + (1 - normal) * shape.weight
         if not fit.shapes:
             weights[NORMAL] = 1.0
-        said = f"trim against airflow, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s"
+        likeliest = max(weights, key=lambda name: weights[name])
+        chance = f"{100 * min(0.99, weights[likeliest] / sum(weights.values())):.0f} %"
+        said = f"trim against airflow, bank {bank.number}, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s: "
+        said += f"{likeliest} ({chance})"
         found.append(_weighed(seen, "trim against airflow", (BANK, bank.number), weights, best, line.seconds, said))
     return found
 
 
-def rest(
-    seen: Seen,
-    purge: Sequence[PurgeLink],
-    lambdas: Sequence[LambdaGap],
-    rail: RailGap | None,
-    filling: Sequence[Filling],
-    misfires: Sequence[Misfires],
-    warming: Sequence[Warming],
-    opposite: Opposite | None,
-) -> list[Proposed]:
-    """Everything that is not a trim."""
-    found = []
-    longest = _in_phase(seen, STEADY) or max(seen.spells, key=lambda s: s.seconds, default=None)
-    if longest is None:
+def rest(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
+    """Everything else that is seen while the engine runs, each in the spell it was seen in."""
+    found = [*_purged(seen, purge), *_lambdas(seen), *_rail(seen), *_misfiring(seen), *_idle(seen), *_opposite(seen)]
+    return found + _wide_open(seen)
+
+
+def _wide_open(seen: Seen) -> list[Proposed]:
+    """Airflow with the throttle wide open against the swept volume filled with the air outside.
+
+    Only where throttle or accelerator say that it is open: the air itself must not choose what it is judged by.
+    """
+    grid = seen.grid
+    flow, rpm, throttle = grid.get(AIRFLOW), grid.get(SPEED), _opening(grid)
+    spells = [s for s in seen.spells if s.phase is Phase.LOADED]
+    if flow is None or rpm is None or throttle is None or not seen.litres:
         return []
-    for link in purge:
-        estimate = link.difference
-        found.append(_number(seen, "trim with purge less without", "%", (BANK, link.bank), estimate, longest, 0.0))
-    for gap in lambdas:
-        quantity = "measured less commanded lambda"
-        found.append(_number(seen, quantity, "", (BANK, gap.bank), gap.difference, longest, gap.seconds))
-    if rail is not None and rail.mean is not None:
-        found.append(_number(seen, "rail pressure off command", "%", (ENGINE, 0), rail.mean, longest, longest.seconds))
-    if rail is not None and rail.fall is not None:
-        estimate = Estimate(rail.fall, max(0.1, 0.1 * rail.fall))
-        quantity = "time until the rail pressure has halved"
-        found.append(_number(seen, quantity, "min", (ENGINE, 0), estimate, longest, 60 * rail.fall))
-    for fill in filling:
-        spell = _in_phase(seen, (fill.phase,)) or longest
-        if fill.efficiency is not None:
-            percent = Estimate(100 * fill.efficiency.value, 100 * fill.efficiency.error)
-            found.append(_number(seen, "volumetric efficiency", "%", (ENGINE, 0), percent, spell, fill.seconds))
-    found += _idle(seen)
-    for cylinder in misfires:
-        estimate = Estimate(cylinder.count, math.sqrt(max(1.0, cylinder.count)))
-        found.append(_number(seen, "misfires", "", (CYLINDER, cylinder.cylinder), estimate, longest, longest.seconds))
-    for warm in warming:
-        spell = next((s for s in seen.spells if s.run == warm.run), longest)
-        if warm.soak_gap is not None:
-            quantity, estimate = "coolant less intake air, cold", Estimate(warm.soak_gap, 2.0)
-            found.append(_number(seen, quantity, "K", (ENGINE, 0), estimate, spell, 10.0))
-    if opposite is not None:
-        weights = {"opposite ways": opposite.share, "not so": 1 - opposite.share}
-        said = f"banks go opposite ways for {100 * opposite.share:.0f} % of the time"
-        found.append(_weighed(seen, "banks against each other", (ENGINE, 0), weights, longest, longest.seconds, said))
+    outside, celsius = grid.of(BAROMETER), grid.of(INTAKE)
+    pressure = Estimate(OUTSIDE_AIR, WEATHER)
+    if np.isfinite(outside).any():
+        pressure = Estimate(float(np.nanmedian(outside)), PRESSURE)
+    found = []
+    for spell in spells:
+        with np.errstate(invalid="ignore"):
+            here = spell.cells & (throttle >= OPEN_WIDE) & (rpm > 1500) & np.isfinite(flow)
+        if here.sum() * grid.step < WIDE_OPEN:
+            continue
+        warm = float(np.nanmedian(celsius[here])) if np.isfinite(celsius[here]).any() else 25.0
+        middle = float(np.median(flow[here] / rpm[here]))  # g a turn and minute: what stays the same
+        one = filling(Estimate(2000 * middle, 60 * middle), seen.litres, 2000.0, pressure, Estimate(warm, 5.0))
+        estimate = Estimate(100 * one.value, 100 * one.error)
+        seconds = float(here.sum()) * grid.step
+        found.append(_number(seen, "volumetric efficiency", "%", (ENGINE, 0), estimate, spell, seconds))
     return found
+
+
+def _opening(grid: Grid) -> Array | None:
+    """How far the throttle is open, or else the accelerator, %."""
+    return next((v for v in (grid.get(THROTTLE), grid.get(PEDAL)) if v is not None), None)
+
+
+def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
+    """The trim with purge less without, by the moves of the valve in each spell; one valve serves all banks."""
+    found = []
+    for spell in seen.spells:
+        per_bank = []
+        for link in purge:
+            cells = np.clip(np.searchsorted(seen.grid.time, [t for t, _ in link.looks]), 0, len(seen.grid) - 1)
+            looks = [look for (_, look), at in zip(link.looks, cells.tolist(), strict=True) if spell.cells[at]]
+            per_bank += [mean_of_looks(looks)] if looks else []
+        if per_bank:
+            value = float(np.mean([e.value for e in per_bank]))
+            estimate = Estimate(value, max(e.error for e in per_bank))  # the same moves: not independent
+            figure = Figure("trim moves", "%", estimate)
+            said = f"trim with purge less without: {plus_minus(estimate, '%')}"
+            quantity = "trim with purge less without"
+            found.append(_figured(seen, quantity, (ENGINE, 0), "purge on and off", (figure,), spell, said))
+    return found
+
+
+def _lambdas(seen: Seen) -> list[Proposed]:
+    found = []
+    for bank in seen.banks:
+        gap = lambda_off(seen.grid, bank.number)
+        for spell in seen.spells if gap is not None else ():
+            assert gap is not None
+            here = gap[spell.cells & bank.good]
+            estimate = mean_of(here, seen.grid.step)
+            if estimate is not None:
+                estimate = Estimate(estimate.value, max(LAMBDA_READ, estimate.error))
+                figure = Figure("lambda off target", "lambda", estimate)
+                quantity, place = "measured less commanded lambda", (BANK, bank.number)
+                said = f"{quantity}, bank {bank.number}: {plus_minus(estimate, '')}"
+                found.append(_figured(seen, quantity, place, "lambda against target", (figure,), spell, said))
+    return found
+
+
+def _rail(seen: Seen) -> list[Proposed]:
+    off = rail_off(seen.grid, seen.conditions)
+    found = []
+    for spell in seen.spells if off is not None else ():
+        assert off is not None
+        values = off[spell.cells & np.isfinite(off)]
+        if len(values) * seen.grid.step >= SHORTEST:
+            middle = float(np.median(values))
+            figure = Figure("off target", "%", Estimate(middle, max(RAIL_READ, float(np.std(values)))))
+            said = f"rail pressure off its target: {plus_minus(figure.estimate, figure.unit)}"
+            quantity = "rail pressure off command"
+            found.append(_figured(seen, quantity, (ENGINE, 0), "rail against target", (figure,), spell, said))
+    return found
+
+
+def _misfiring(seen: Seen) -> list[Proposed]:
+    """Misfires of each cylinder against the others, as they came in in each spell."""
+    grown = misfires_grown(seen.grid)
+    if len(grown) < 2:
+        return []
+    found = []
+    for spell in seen.spells:
+        counts = {c: values[spell.cells] for c, values in grown.items()}
+        if any(not np.isfinite(v).any() for v in counts.values()):
+            continue
+        for cylinder, figures in misfire_figures({c: float(np.nansum(v)) for c, v in counts.items()}).items():
+            said = f"misfires, cylinder {cylinder}: {np.nansum(counts[cylinder]):.0f}"
+            place = (CYLINDER, cylinder)
+            found.append(_figured(seen, "misfires", place, "misfire counts", figures, spell, said))
+    return found
+
+
+def _opposite(seen: Seen) -> list[Proposed]:
+    """The share of the time that two banks went opposite ways, of all that was looked at."""
+    crosswise = opposite(seen.grid, seen.banks)
+    spell = _in_phase(seen, STEADY)
+    if crosswise is None or spell is None or crosswise.seconds < 2 * A_MINUTE:
+        return []
+    looks = crosswise.seconds / A_MINUTE  # neighbouring moments tell the same
+    error = math.sqrt(max(crosswise.share * (1 - crosswise.share), 0.25 / looks) / looks)
+    estimate = Estimate(100 * crosswise.share, 100 * error)
+    quantity = "time with the banks opposite"
+    figure, said = Figure("time opposite", "%", estimate), f"{quantity}: {plus_minus(estimate, '%')}"
+    one = _figured(seen, quantity, (ENGINE, 0), "banks against each other", (figure,), spell, said)
+    return [replace(one, whole=True)]
+
+
+def warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
+    """Minutes from a cold start to 70 degC, where the car was driven; at least so many where it never got there."""
+    found = []
+    for warm in warming:
+        spells = [s for s in seen.spells if s.run == warm.run and s.phase is Phase.WARM_UP]
+        if not spells or warm.moved is None or warm.moved < DRIVEN:
+            continue
+        minutes = warm.lasted if warm.minutes is None else warm.minutes
+        if warm.minutes is None and (minutes < SLOW or warm.end is None or warm.start is None or warm.start > 45):
+            continue  # a short trip says nothing
+        figure = Figure("minutes to 70 °C", "min", Estimate(minutes, WARMED))
+        spell = max(spells, key=lambda s: s.seconds)
+        said = f"from cold to 70 °C: {'' if warm.minutes is not None else 'not within '}{minutes:.0f} min"
+        found.append(_figured(seen, "warming up", (ENGINE, 0), "warming up", (figure,), spell, said))
+    return found
+
+
+# ---- while the engine stands -----------------------------------------------------------------------------------------
+
+
+def standing(
+    seen: Seen, rail: RailGap | None, warming: Sequence[Warming], at_rest: Estimate | None
+) -> tuple[tuple[CaseSpell, ...], list[Proposed]]:
+    """What is seen before a start and after a stop, in spells of their own: sensors after a cold soak, the rail's hold.
+
+    Only what the log dates there: its other moments with the engine off are spells already.
+    """
+    spells: list[CaseSpell] = []
+    found: list[Proposed] = []
+
+    def apart(run: int, phase: Phase, start: float, seconds: float) -> CaseSpell:
+        number = len(seen.spells) + len(spells) + 1
+        none = np.zeros(len(seen.grid), dtype=bool)
+        spells.append(CaseSpell(number, run, phase, OPEN, math.nan, start, start + seconds, seconds, 1, none))
+        return spells[-1]
+
+    for fall in rail.falls if rail is not None else ():
+        run = seen.conditions.runs[fall.run - 1]
+        phase = _stopped(run)
+        figure = _held(fall)
+        if phase is None or figure is None:
+            continue
+        stop = float(seen.grid.time[run.end - 1])
+        held = "halved" if fall.halved else f"{fall.before:.2g} to {fall.after:.2g} MPa"
+        said = f"rail pressure after the stop: {held} in {fall.minutes:.2g} min"
+        spell = apart(fall.run, phase, stop, 60 * fall.minutes)
+        found.append(_figured(seen, figure.name, (ENGINE, 0), "rail hold", (figure,), spell, said))
+    for warm in warming:
+        run = seen.conditions.runs[warm.run - 1]
+        figures = _soaked(warm, run)
+        if figures:
+            spell = apart(warm.run, Phase.COLD_SOAKED, float(seen.grid.time[run.start]), 10.0)
+            said = "after a cold soak: " + ", ".join(f"{f.name} {plus_minus(f.estimate, f.unit)}" for f in figures)
+            found.append(
+                _figured(seen, "temperatures after a cold soak", (ENGINE, 0), "cold soak", figures, spell, said)
+            )
+    stood = _in_phase(seen, (Phase.OFF, Phase.HOT_SOAK, Phase.COLD_SOAKED))
+    if at_rest is not None and stood is not None:
+        gap = Figure("manifold", "kPa", at_rest)
+        said = f"manifold less air pressure at rest: {plus_minus(gap.estimate, gap.unit)}"
+        quantity = "manifold less air pressure, at rest"
+        found.append(_figured(seen, quantity, (ENGINE, 0), "pressures at rest", (gap,), stood, said))
+    return tuple(spells), found
+
+
+def _stopped(run: Run) -> Phase | None:
+    """The condition in which a stopped rail is watched: hot, or after a short cold run; None in between."""
+    start, end = run.coolant
+    if end >= HOT:
+        return Phase.HOT_SOAK
+    return Phase.COLD_START if run.kind == "cold" and start < COLD and end < COLD else None
+
+
+def _held(fall: RailFall) -> Figure | None:
+    """Time to half the pressure, the pull of cooling being its error; None where these are no pressures of a rail."""
+    typed = {"rail before": fall.before, "rail after": fall.after, "minutes": max(0.05, fall.minutes)}
+    found = RAIL_HOLD.run({name: f"{value:.5g}" for name, value in typed.items()}, Setting())
+    if not isinstance(found, Finding):
+        return None
+    half = found.figures[0][0]
+    return half if isinstance(half, Figure) else None
+
+
+def _soaked(warm: Warming, run: Run) -> tuple[Figure, ...]:
+    """Sensors against each other; silent where a coolant above the air may be warmth that is left of the last drive."""
+    read = dict(warm.at_start)
+    coolant = read.get(COOLANT)
+    air = [v for q, v in read.items() if q != COOLANT]
+    if coolant is None or not air or (not run.off >= LONG_SOAK and coolant > min(air) + AGREE):
+        return ()
+    names = {COOLANT: "coolant", INTAKE: "intake", OUTSIDE: "outside"}
+    found = COLD_SOAK.run({names[q]: f"{v:.4g}" for q, v in read.items()}, Setting())
+    return tuple(f for f in found.figures[0] if isinstance(f, Figure)) if isinstance(found, Finding) else ()
 
 
 def _idle(seen: Seen) -> list[Proposed]:
@@ -208,6 +431,37 @@ def _number(
     condition = seen.names.get(spell.phase, "")
     return Proposed(
         quantity, unit, *at, estimate.value, estimate.error, (), spell.number, spell.phase, condition, seconds, said
+    )
+
+
+def _figured(
+    seen: Seen,
+    quantity: str,
+    at: tuple[str, int],
+    by: str,
+    figures: Sequence[Figure],
+    spell: CaseSpell,
+    said: str,
+) -> Proposed:
+    """What a computation of the rules finds; its first figure is the value."""
+    first, condition = figures[0], seen.names.get(spell.phase, "")
+    value = first.value if math.isfinite(first.value) else None
+    low, high = first.bounds
+    error = (high - low) / 2 if value is not None and math.isfinite(high - low) else None
+    return Proposed(
+        quantity,
+        first.unit,
+        *at,
+        value,
+        error,
+        (),
+        spell.number,
+        spell.phase,
+        condition,
+        spell.seconds,
+        said,
+        by,
+        tuple(figures),
     )
 
 

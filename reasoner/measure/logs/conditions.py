@@ -98,6 +98,7 @@ class Conditions:
 
     since_cold: (c,) s of running since the last cold start, infinite without one. warm: (c,) fully warm.
     regulated: degC that the coolant settles at, NaN = unknown. missing: what would have told more.
+    idles: (c,) it idles, in whatever phase.
     """
 
     phase: NDArray[np.int64]
@@ -108,6 +109,7 @@ class Conditions:
     warm: Flags
     regulated: float
     missing: tuple[str, ...]
+    idles: Flags
 
 
 def conditions(grid: Grid) -> Conditions:
@@ -131,11 +133,11 @@ def conditions(grid: Grid) -> Conditions:
         cold_for += float(here[-1]) if len(here) else 0.0
     warm, regulated = _warm(grid, run >= 0, since_cold, on, runs)
     phase = np.full(n, CODE[Phase.DRIVING], dtype=np.int64)
-    _moving(grid, phase)
+    idles = _moving(grid, phase)
     _starts(grid, runs, phase, on, since_cold, warm)
     _off(grid, runs, run, phase)
     missing = tuple(q for q in (SPEED, ROAD, COOLANT, INTAKE, LOAD) if grid.get(q) is None)
-    return Conditions(phase, runs, run, on, since_cold, warm, regulated, missing)
+    return Conditions(phase, runs, run, on, since_cold, warm, regulated, missing, idles)
 
 
 # ---- engine runs -----------------------------------------------------------------------------------------------------
@@ -258,8 +260,8 @@ def _warm(grid: Grid, running: Flags, since_cold: Array, on: Array, runs: tuple[
 # ---- phases ----------------------------------------------------------------------------------------------------------
 
 
-def _moving(grid: Grid, phase: NDArray[np.int64]) -> None:
-    """Idle, raised speed, cruise, load, overrun: by what the engine does, whatever its temperature."""
+def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
+    """Idle, raised speed, cruise, load, overrun: by what it does, whatever its temperature. Returns where it idles."""
     rpm, road, load = grid.of(SPEED), grid.of(ROAD), grid.of(LOAD)
     ten = max(1, round(5.0 / grid.step))
     with np.errstate(invalid="ignore"):
@@ -283,6 +285,7 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> None:
     for a, b in rolling.runs(idle):
         phase[a:b] = CODE[Phase.WARM_IDLE]
         phase[a:b][grid.time[a:b] - grid.time[a] >= LONG] = CODE[Phase.LONG_IDLE]
+    return np.asarray(idle, dtype=bool)
 
 
 def _effort(grid: Grid) -> Array:

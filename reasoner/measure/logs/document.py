@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from reasoner.measure.finding import Figure
 from reasoner.measure.logs.columns import ColumnUse
 from reasoner.measure.logs.fit import Fits
 from reasoner.measure.logs.others import Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
@@ -92,7 +93,11 @@ class BankFacts:
 
 @dataclass(frozen=True)
 class SpellFacts:
-    """A spell as a case knows it: one run, one condition, showing or quiet. condition: the rules' name, "" = none."""
+    """A spell as a case knows it: one run, one condition, showing or quiet. condition: the rules' name, "" = none.
+
+    run: 0 where the engine stood. One that lies outside the recorded rows' own conditions (how it stood before a start,
+    how the rail held after a stop) comes last, and is open.
+    """
 
     number: int
     run: int
@@ -112,6 +117,8 @@ class Proposed:
 
     value, error: in `unit`, standard error. weights: outcomes in words with how well each fits (the best is 1), where
     the quantity is no number. spell: number of the document's spell it was seen in; phase and condition are its.
+    by: the computation of the rules that finds it, where one does, with its figures; "" = the quantity is the figure.
+    whole: it is of all that was recorded, not of that spell alone.
     """
 
     quantity: str
@@ -126,6 +133,9 @@ class Proposed:
     condition: str
     seconds: float
     says: str
+    by: str = ""
+    figures: tuple[Figure, ...] = ()
+    whole: bool = False
 
 
 @dataclass(frozen=True)

@@ -29,15 +29,20 @@ from reasoner.measure.logs.quantities import (
     PURGE,
     RAIL,
     RAIL_WANTED,
+    ROAD,
     SPEED,
 )
 from reasoner.measure.logs.usable import Air, Bank
 from reasoner.measure.uncertain import Estimate
 
 BEFORE, AFTER = (14.0, 2.0), (9.0, 24.0)  # s around a purge valve's move in which the trim is read
+CROSSWISE = 0.3  # share of the time with two banks opposite, from which it is said; judgement
 SAME_AIR = 0.3  # natural log of airflow, before against after
 ONE_READING = 3.0  # % of trim, standard deviation of one such look; judgement
 IDLING = (Phase.WARM_IDLE, Phase.LONG_IDLE)
+HALF_WARM = 70.0  # degC to which a warm-up is timed
+FIRST_MINUTES = 10.0  # min after a stop in which a rail is looked at: later it is cooling that is seen
+AT_ONCE = 3.0  # s in which no leak that an engine runs with empties a rail: 4 mL/min takes 18 s from 5 MPa (hold.py)
 OPPOSITE = 8.0  # % of trim, one bank below minus this and the other above plus this
 AIR_ERROR = 0.05  # relative, of pressure, temperature and speed together at one moment; judgement
 
@@ -45,19 +50,22 @@ AIR_ERROR = 0.05  # relative, of pressure, temperature and speed together at one
 @dataclass(frozen=True)
 class PurgeLink:
     """Trim (%) with the purge valve open less with it shut, airflow alike. moves: of the valve that were looked at.
-    open_share: of running time that it was open."""
+    open_share: of running time that it was open. looks: the moment of each move (s) and the difference found there."""
 
     bank: int
     difference: Estimate
     moves: int
     open_share: float
+    looks: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
 class Warming:
     """start, end: coolant, degC. minutes: to 70 degC from a start below 45, None if not reached or not begun cold.
 
-    soak_gap: coolant less intake air (K) at the first moment after a cold soak, None otherwise.
+    soak_gap: coolant less intake air (K) at the first moment after a cold soak, None otherwise. at_start: what each
+    temperature sensor that was recorded read then (degC, by name). moved: the share of the time until 70 degC (or the
+    end of the run) that the car moved, None where its speed is not known. lasted: minutes of the run.
     """
 
     run: int
@@ -65,6 +73,9 @@ class Warming:
     end: float | None
     minutes: float | None
     soak_gap: float | None
+    at_start: tuple[tuple[str, float], ...] = ()
+    moved: float | None = None
+    lasted: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -78,16 +89,29 @@ class LambdaGap:
 
 
 @dataclass(frozen=True)
+class RailFall:
+    """Rail pressure (MPa) when a run ended, and `minutes` later: when it had halved, or as far as was looked."""
+
+    run: int
+    before: float
+    after: float
+    minutes: float
+    halved: bool
+
+
+@dataclass(frozen=True)
 class RailGap:
     """Actual over commanded rail pressure less 1, in %: mean with the spread of ten-second means, and the furthest off.
 
     idle: MPa at idle. fall: minutes until half the pressure was gone after the engine stopped, None if not seen.
+    falls: after each stop.
     """
 
     mean: Estimate | None
     furthest: float | None
     idle: float | None
     fall: float | None
+    falls: tuple[RailFall, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -112,11 +136,13 @@ class Misfires:
 
 @dataclass(frozen=True)
 class Opposite:
-    """Two banks one rich and the other lean at the same time. share: of moments. trims: median % of each then."""
+    """Two banks one rich and the other lean at the same time. share: of moments. trims: median % of each then, None
+    where it never was so. seconds: looked at."""
 
     banks: tuple[int, int]
     share: float
-    trims: tuple[float, float]
+    trims: tuple[float, float] | None
+    seconds: float = 0.0
 
 
 def purge_links(grid: Grid, conditions: Conditions, banks: Sequence[Bank], air: Air | None) -> tuple[PurgeLink, ...]:
@@ -135,12 +161,17 @@ def purge_links(grid: Grid, conditions: Conditions, banks: Sequence[Bank], air: 
         for i in moves.tolist():
             look = _around(grid, bank, air, i, is_open)
             if look is not None:
-                looks.append(look if is_open[i] else -look)
+                looks.append((float(grid.time[i]), look if is_open[i] else -look))
         if looks:
-            spread = max(ONE_READING, float(np.std(looks, ddof=1)) if len(looks) > 2 else 0.0)
-            difference = Estimate(float(np.mean(looks)), spread / math.sqrt(len(looks)))
-            found.append(PurgeLink(bank.number, difference, len(looks), open_share))
+            difference = mean_of_looks([look for _, look in looks])
+            found.append(PurgeLink(bank.number, difference, len(looks), open_share, tuple(looks)))
     return tuple(found)
+
+
+def mean_of_looks(looks: Sequence[float]) -> Estimate:
+    """Mean of differences of a trim (%), with its standard error. Raises ZeroDivisionError without a look."""
+    spread = max(ONE_READING, float(np.std(looks, ddof=1)) if len(looks) > 2 else 0.0)
+    return Estimate(float(np.mean(looks)), spread / math.sqrt(len(looks)))
 
 
 def _around(grid: Grid, bank: Bank, air: Air | None, i: int, is_open: Flags) -> float | None:
@@ -177,38 +208,61 @@ def warmings(grid: Grid, conditions: Conditions) -> tuple[Warming, ...]:
     coolant = grid.get(COOLANT)
     if coolant is None:
         return ()
-    air = grid.of(INTAKE) if grid.get(INTAKE) is not None else grid.of(OUTSIDE)
+    air = INTAKE if grid.get(INTAKE) is not None else OUTSIDE
     found = []
     for number, run in enumerate(conditions.runs, start=1):
-        minutes = gap = None
+        minutes = gap = moved = None
+        first: dict[str, float] = {}
         if run.kind == "cold" and run.seen:
-            there = np.flatnonzero(coolant[run.start : run.end] >= 70.0)
+            there = np.flatnonzero(coolant[run.start : run.end] >= HALF_WARM)
             minutes = float(grid.time[run.start + there[0]] - grid.time[run.start]) / 60 if len(there) else None
-            first = air[run.start : run.start + 10]
-            first = first[np.isfinite(first)]
-            soaked = not run.off < 6 * 3600  # unknown, or long enough
-            gap = float(run.coolant[0] - first[0]) if len(first) and soaked else None
+            moved = _moved(grid, slice(run.start, run.start + there[0] if len(there) else run.end))
+            if not run.off < 6 * 3600:  # unknown, or long enough
+                first = _first_read(grid, run.start)
+            if air in first:
+                gap = float(run.coolant[0] - first[air])
         start, end = (float(c) if math.isfinite(c) else None for c in run.coolant)
-        found.append(Warming(number, start, end, minutes, gap))
+        lasted = float(grid.time[run.end - 1] - grid.time[run.start]) / 60
+        found.append(Warming(number, start, end, minutes, gap, tuple(first.items()), moved, lasted))
     return tuple(found)
+
+
+def _first_read(grid: Grid, start: int) -> dict[str, float]:
+    """What the temperature sensors read first, by quantity."""
+    found = {}
+    for quantity in (COOLANT, INTAKE, OUTSIDE):
+        values = grid.of(quantity)[start : start + 10]
+        values = values[np.isfinite(values)]
+        if len(values):
+            found[quantity] = float(values[0])
+    return found
+
+
+def _moved(grid: Grid, part: slice) -> float | None:
+    road = grid.of(ROAD)[part]
+    road = road[np.isfinite(road)]
+    return float((road > 5).mean()) if len(road) else None
 
 
 def lambda_gaps(grid: Grid, banks: Sequence[Bank]) -> tuple[LambdaGap, ...]:
     """Each bank's measured lambda against what was asked for."""
-    wanted = grid.get(LAMBDA_WANTED)
-    asked = np.ones(len(grid)) if wanted is None else wanted
     found = []
     for bank in banks:
-        measured = grid.get(LAMBDA, bank.number)
-        if measured is None:
+        gap = lambda_off(grid, bank.number)
+        if gap is None:
             continue
-        gap = (measured - asked)[bank.good]
-        estimate = _mean(gap, grid.step)
+        gap = gap[bank.good]
+        estimate = mean_of(gap, grid.step)
         if estimate is not None:
-            found.append(
-                LambdaGap(bank.number, estimate, float(np.isfinite(gap).sum()) * grid.step, wanted is not None)
-            )
+            known = grid.get(LAMBDA_WANTED) is not None
+            found.append(LambdaGap(bank.number, estimate, float(np.isfinite(gap).sum()) * grid.step, known))
     return tuple(found)
+
+
+def lambda_off(grid: Grid, bank: int) -> Array | None:
+    """(c,) measured less commanded lambda of a bank; None where it was not measured. Not commanded: 1 is taken."""
+    measured, wanted = grid.get(LAMBDA, bank), grid.get(LAMBDA_WANTED)
+    return None if measured is None else measured - (1.0 if wanted is None else wanted)
 
 
 def rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
@@ -216,12 +270,9 @@ def rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
     rail = grid.get(RAIL)
     if rail is None:
         return None
-    running = conditions.run >= 0
-    wanted = grid.get(RAIL_WANTED)
     mean = furthest = None
-    if wanted is not None:
-        with np.errstate(invalid="ignore", divide="ignore"):
-            off = np.where(running & (wanted > 100), 100 * (rail / wanted - 1), np.nan)
+    off = rail_off(grid, conditions)
+    if off is not None:
         smooth = rolling.mean(off, max(1, round(5.0 / grid.step)))
         known = smooth[np.isfinite(smooth) & np.isfinite(off)]
         if len(known):
@@ -230,22 +281,39 @@ def rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
     idle = rail[_in(conditions, IDLING)]
     idle = idle[np.isfinite(idle)]
     at_idle = float(np.median(idle)) / 1000 if len(idle) else None
-    return RailGap(mean, furthest, at_idle, _fall(grid, conditions, rail))
+    falls = rail_falls(grid, conditions)
+    return RailGap(mean, furthest, at_idle, next((f.minutes for f in falls if f.halved), None), falls)
 
 
-def _fall(grid: Grid, conditions: Conditions, rail: Array) -> float | None:
-    """Minutes to half the pressure after the first stop that was recorded long enough."""
-    for before, after in zip(conditions.runs, (*conditions.runs[1:], None), strict=bool(conditions.runs)):
+def rail_off(grid: Grid, conditions: Conditions) -> Array | None:
+    """(c,) rail pressure over commanded, less 1, in % while the engine runs; None where one of them is not there."""
+    rail, wanted = grid.get(RAIL), grid.get(RAIL_WANTED)
+    if rail is None or wanted is None:
+        return None
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where((conditions.run >= 0) & (wanted > 100), 100 * (rail / wanted - 1), np.nan)
+
+
+def rail_falls(grid: Grid, conditions: Conditions) -> tuple[RailFall, ...]:
+    """The rail's pressure after each stop that was recorded for long enough to see it."""
+    rail, found = grid.of(RAIL), []
+    for number, before in enumerate(conditions.runs, start=1):
+        after = conditions.runs[number] if number < len(conditions.runs) else None
         a, b = before.end, after.start if after is not None else len(grid)
         last = rail[max(before.start, a - 5) : a]
         last = last[np.isfinite(last)]
-        if b <= a or not len(last):
+        known = np.flatnonzero(np.isfinite(rail[a:b]))
+        if not len(known) or not len(last) or not last[-1] > 0:
             continue
-        with np.errstate(invalid="ignore"):
-            half = np.flatnonzero(rail[a:b] <= last[-1] / 2)
-        if len(half):
-            return float(grid.time[a + half[0]] - grid.time[a - 1]) / 60
-    return None
+        if rail[a:b][known][0] < 0.1 * last[-1] and grid.time[a + known[0]] - grid.time[a - 1] < AT_ONCE:
+            continue  # no rail empties so soon: the sensor or the controller went off
+        half = np.flatnonzero(rail[a:b][known] <= last[-1] / 2)
+        away = (grid.time[a:b][known] - grid.time[a - 1]) / 60
+        seen = int(half[0]) if len(half) else int(np.searchsorted(away, FIRST_MINUTES, side="right")) - 1
+        if seen >= 0 and (len(half) or away[seen] >= 1.0):
+            pressures = float(last[-1]) / 1000, float(rail[a:b][known][seen]) / 1000
+            found.append(RailFall(number, *pressures, float(away[seen]), bool(len(half))))
+    return tuple(found)
 
 
 def fillings(grid: Grid, conditions: Conditions, litres: float | None) -> tuple[Filling, ...]:
@@ -271,20 +339,33 @@ def fillings(grid: Grid, conditions: Conditions, litres: float | None) -> tuple[
 
 
 def misfires(grid: Grid, probability: Array) -> tuple[Misfires, ...]:
-    """Counts of each cylinder, as they grew; a counter that falls back began anew."""
+    """Counts of each cylinder, as they grew."""
     found = []
-    for key in sorted(k for k in grid.series if k.quantity == MISFIRES):
-        values = grid.series[key]
-        there = np.flatnonzero(np.isfinite(values))
-        steps = np.maximum(0.0, np.diff(values[there]))
+    for cylinder, grown in misfires_grown(grid).items():
         with np.errstate(invalid="ignore"):
-            shows = np.nan_to_num(probability[there[1:]]) > 0.5
-        found.append(Misfires(key.place, float(steps.sum()), float(steps[shows].sum())))
+            shows = np.nan_to_num(probability) > 0.5
+        found.append(Misfires(cylinder, float(np.nansum(grown)), float(np.nansum(grown[shows]))))
     return tuple(found)
 
 
+def misfires_grown(grid: Grid) -> dict[int, Array]:
+    """By cylinder: (c,) misfires that came in by each moment since the reading before, NaN where it was not read.
+
+    A counter that falls back began anew.
+    """
+    found = {}
+    for key in sorted(k for k in grid.series if k.quantity == MISFIRES):
+        values = grid.series[key]
+        there = np.flatnonzero(np.isfinite(values))
+        grown = np.full(len(values), np.nan)
+        steps = np.diff(values[there])
+        grown[there[1:]] = np.where(steps < 0, 0.0, steps)
+        found[key.place] = grown
+    return found
+
+
 def opposite(grid: Grid, banks: Sequence[Bank]) -> Opposite | None:
-    """Whether one of two banks is taken leaner while the other is made richer, most of the time."""
+    """How much of the time one of two banks is taken leaner while the other is made richer."""
     if len(banks) != 2:
         return None
     one, two = banks
@@ -293,11 +374,8 @@ def opposite(grid: Grid, banks: Sequence[Bank]) -> Opposite | None:
         return None
     a, b = 100 * one.total[both], 100 * two.total[both]
     apart = ((a < -OPPOSITE) & (b > OPPOSITE)) | ((a > OPPOSITE) & (b < -OPPOSITE))
-    if apart.mean() < 0.3:
-        return None
-    return Opposite(
-        (one.number, two.number), float(apart.mean()), (float(np.median(a[apart])), float(np.median(b[apart])))
-    )
+    trims = (float(np.median(a[apart])), float(np.median(b[apart]))) if apart.any() else None
+    return Opposite((one.number, two.number), float(apart.mean()), trims, float(both.sum()) * grid.step)
 
 
 def pressure_at_rest(grid: Grid, conditions: Conditions) -> Estimate | None:
@@ -315,7 +393,7 @@ def _in(conditions: Conditions, phases: Sequence[Phase]) -> Flags:
     return np.isin(conditions.phase, [CODE[p] for p in phases])
 
 
-def _mean(values: Array, step: float) -> Estimate | None:
+def mean_of(values: Array, step: float) -> Estimate | None:
     """Mean with its standard error, neighbouring ten seconds counting as one."""
     values = values[np.isfinite(values)]
     if len(values) * step < 10:

@@ -79,10 +79,13 @@ def read(content: bytes, columns: Columns | None = None) -> LogTable | NoLog:
         return NoLog(
             f"no header was found in the first {layout.SEARCHED} lines",
             "a line of column names such as `time (s), engine speed (rpm), short-term trim bank 1 (%)`; "
-            "or say what the columns are in a mapping",
+            "or say what the columns are in a mapping: `reasoner measure columns` proposes one",
         )
     if plan.where(_TIME) is None and columns.every is None:
-        mend = "a column named `time`; or, in a mapping, the seconds from row to row (`every: 0.5`)"
+        mend = (
+            "a column named `time`; or, in a mapping, the seconds from row to row (`every: 0.5`): `reasoner measure "
+            "columns` proposes one"
+        )
         return NoLog("there is no column of time", mend, uses=plan.uses)
     reader = _Reader(text, plan, columns)
     reader.rows()

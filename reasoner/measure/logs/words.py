@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from reasoner.measure.finding import nineteen_of_twenty
 from reasoner.measure.logs.document import BankFacts
 from reasoner.measure.logs.fit import MIXED, Fits, Line, Shape
-from reasoner.measure.logs.others import Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
+from reasoner.measure.logs.others import CROSSWISE, Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
 from reasoner.measure.uncertain import Estimate
 
 TOGETHER = (
@@ -30,13 +31,9 @@ def minutes(seconds: float) -> str:
     return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
-def plus_minus(estimate: Estimate, unit: str, digits: int = 3) -> str:
-    """`0.048 +- 0.004 g/s`: the value and two standard errors, to the last digit that means something."""
-    wide = 2 * estimate.error
-    places = 0
-    while places < 4 and wide < 2 * 10.0**-places:
-        places += 1
-    return f"{estimate.value:.{places}f} +- {wide:.{places}f} {unit}".strip()
+def plus_minus(estimate: Estimate, unit: str) -> str:
+    """`0.048 +- 0.008 g/s`: the value and two standard errors, as everything that is said of a log."""
+    return f"{nineteen_of_twenty(estimate)} {unit}".strip()
 
 
 def bank_says(bank: BankFacts) -> list[str]:
@@ -150,6 +147,17 @@ def other_says(
         said.append(
             f"Rail pressure is {plus_minus(rail.mean, '%')} off what is commanded, {rail.furthest:+.0f} % at the worst."
         )
+    for fall in rail.falls if rail is not None else ():
+        if fall.halved:
+            said.append(
+                f"Rail pressure halved within {_span(fall.minutes)} of the stop of run {fall.run} "
+                f"({fall.before:.2g} to {fall.after:.2g} MPa): it leaks somewhere, not yet said where."
+            )
+        else:
+            said.append(
+                f"{_span(fall.minutes).capitalize()} after the stop of run {fall.run} the rail still had "
+                f"{fall.after:.2g} of {fall.before:.2g} MPa."
+            )
     said += [
         f"Measured air is {plus_minus(f.efficiency, '')} of what the cylinders hold ({f.phase}): more than they can "
         "take at this manifold pressure."
@@ -161,7 +169,7 @@ def other_says(
         for m in misfires
         if m.count
     ]
-    if opposite is not None:
+    if opposite is not None and opposite.trims is not None and opposite.share >= CROSSWISE:
         a, b = opposite.banks
         said.append(
             f"Banks {a} and {b} go opposite ways for {100 * opposite.share:.0f} % of the time "
@@ -169,3 +177,7 @@ def other_says(
             "crosswise."
         )
     return said
+
+
+def _span(minutes: float) -> str:
+    return f"{60 * minutes:.0f} s" if minutes < 2 else f"{minutes:.0f} min"

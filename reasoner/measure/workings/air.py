@@ -97,6 +97,7 @@ BY_LITRE = Working(
     _by_litre,
 )
 
+RUNNING = 30.0  # kPa below the air outside, which an engine at rest does not do; common practice, no source
 AT_REST = 4.0  # kPa by which sensors may differ at rest; common practice, no source
 
 
@@ -125,6 +126,11 @@ def _at_rest(given: Given, setting: Setting) -> Result:
         (
             f"A reader shows whole kPa: each is good to about {PRESSURE:g} kPa. A weather report gives the pressure at "
             "sea level: take off 1.2 kPa for every 100 m of height.",
+        ),
+        tuple(
+            f"The {name} pressure is so far below the air outside as only a running engine takes it: was it off?"
+            for name in ("manifold",)
+            if any(figure.name == name and figure.value < -RUNNING for figure in figures)
         ),
     )
 
@@ -183,6 +189,9 @@ def _soaked(given: Given, setting: Setting) -> Result:
                 f"{name.capitalize()} reads {abs(off.value):.0f} °C too {side}{trim if name == 'intake' else ''}."
             )
     unclear = means and len(read) == 2 and true is None
+    if unclear:
+        (one, cold), (two, warm) = sorted(read.items(), key=lambda item: item[1])
+        means = [f"They differ by {warm - cold:.0f} °C: {one} reads too cold, or {two} too warm."]
     return Finding(
         {0: tuple(figures)},
         ("what a sensor reads - the thermometer, or else the middle of the others",),

@@ -24,18 +24,24 @@ def _several(name: str, values: Mapping[int, float]) -> Trouble | None:
     return None if len(values) >= 2 else Trouble(name, "one cylinder has none to be compared with", "all of them")
 
 
+def misfire_figures(counts: Mapping[int, float]) -> dict[int, tuple[Figure, ...]]:
+    """Each cylinder's count, and how many times as much it is as the mean of the others (two cylinders at least)."""
+    total, others = sum(counts.values()), len(counts) - 1
+    figures: dict[int, tuple[Figure, ...]] = {}
+    for place, count in counts.items():
+        mine, theirs = count + HALF, total - count + HALF * others
+        ratio = times("against the others", mine / (theirs / others), BURSTS * math.sqrt(1 / mine + 1 / theirs))
+        figures[place] = (ratio, Figure("count", "", Estimate(count, BURSTS * math.sqrt(count + HALF))))
+    return figures
+
+
 def _counts(given: Given, setting: Setting) -> Result:
     counts = given.by_place("counts")
     if wrong := _several("counts", counts):
         return wrong
     if any(value != int(value) for value in counts.values()):
         return Trouble("counts", "misfires are counted in whole numbers", "1=4 2=0 3=62 4=3")
-    total, others = sum(counts.values()), len(counts) - 1
-    figures = {}
-    for place, count in counts.items():
-        mine, theirs = count + HALF, total - count + HALF * others
-        ratio = times("against the others", mine / (theirs / others), BURSTS * math.sqrt(1 / mine + 1 / theirs))
-        figures[place] = (ratio, Figure("count", "", Estimate(count, BURSTS * math.sqrt(count + HALF))))
+    figures = misfire_figures(counts)
     found = counts_stand_out({place: int(count) for place, count in counts.items()})
     if found is None:
         means = "No misfires were counted."
@@ -83,7 +89,7 @@ def _outlier(values: Mapping[int, float], spread: float, unit: str, what: str) -
     )
     if found.chance < 0.05:
         side = "more" if found.by > 0 else "less"
-        return f"Cylinder {found.place}: {abs(found.by):.3g}{unit} {side} than the mean of the others ({what}).", chance
+        return f"Cylinder {found.place}: {abs(found.by):.2g}{unit} {side} than the mean of the others ({what}).", chance
     return f"No cylinder stands out ({what}).", chance
 
 

@@ -95,10 +95,11 @@ def work(given: Given, setting: Setting) -> Result:
         (
             f"trim = (1 - leak x {fuel.air_ratio:.2f} / airflow - excess / fuel of one injection) / scale - 1",
             "Fitted to the points by least squares; then each way of being rich by itself, and how well it fits.",
+            "widest: the trim that is furthest from nought",
         ),
         tuple(line for one in worked.values() for line in one.means(len(banks) > 1)) + _compared(worked),
         tuple(sure),
-        _exchanged(found, setting, fuel) + _crossed(worked),
+        _grows(found) + _exchanged(found, setting, fuel) + _crossed(worked),
     )
 
 
@@ -198,6 +199,8 @@ class _Bank:
         return [*lines, *(f"{who}{line}" for line in self.kept)]
 
     def sure(self, named: bool) -> list[str]:
+        if self.widest >= -NORMAL:
+            return []  # what is not rich has no way of being rich
         who = f"Bank {self.number}: shape" if named else "Shape"
         least, left = self.best
         lines = [f"{who} {self.shape}."]
@@ -246,9 +249,20 @@ def _compared(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
     rich = [bank for bank, one in worked.items() if one.widest < -NORMAL]
     if len(rich) > 1:
         return ("Both banks are rich: look first at what they share.",)
-    if rich:
+    if rich and not _crossed(worked):
         return (f"Only {listed(rich, 'bank')} is rich: look at what it has for itself.",)
     return ()
+
+
+def _grows(found: list[_At]) -> tuple[str, ...]:
+    """An idle that takes as much air as a region beyond it."""
+    idle = next((at.flow for at in found if at.region == "idle"), None)
+    more = [at for at in found if at.region != "idle" and idle is not None and at.flow <= 1.1 * idle]
+    return tuple(
+        f"Airflow at {REGIONS[at.region]} ({at.flow:.3g} g/s) is no more than at idle ({idle:.3g} g/s): read it again, "
+        "or were the two exchanged?"
+        for at in more
+    )
 
 
 def _crossed(worked: Mapping[int, _Bank]) -> tuple[str, ...]:

@@ -1,0 +1,220 @@
+"""What is watched while the engine runs: purge, lambda and rail against their targets, banks, starts, the warm-up."""
+
+from __future__ import annotations
+
+import math
+
+from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.finding import Figure, Finding
+from reasoner.measure.uncertain import Estimate, through
+from reasoner.measure.workings.base import Result, Working, listed
+from reasoner.rulebook.model import At
+
+GAUGE = 0.05  # MPa, standard error of a rail pressure at one moment; judgement
+RAIL_OFF = 5.0  # % by which a rail may leave its target while it is steady; judgement
+AT_REST = 0.4  # MPa by which a rail sensor may be off once the pressure has gone; judgement
+
+
+def _against_target(given: Given, setting: Setting) -> Result:
+    rail, target = given.one("rail", 0.0), given.one("target", 1.0)
+    off = through(lambda a, b: 100 * (a / b - 1), Estimate(rail, GAUGE), Estimate(target, GAUGE))
+    figures = [Figure("off target", "%", off)]
+    means = [_side(off.value)]
+    rest = given.get("at rest")
+    if rest is not None:
+        low = given.one("low side", 0.0)
+        at_rest = through(lambda a, b: a - b, Estimate(rest, GAUGE), Estimate(low, GAUGE))
+        figures.append(Figure("off at rest", "MPa", at_rest))
+        agrees = abs(at_rest.value) <= AT_REST
+        means.append(
+            "The sensor is right at rest."
+            if agrees
+            else f"At rest the sensor is {abs(at_rest.value):.2g} MPa {'high' if at_rest.value > 0 else 'low'}: "
+            "the controller makes the pressure that this sensor says."
+        )
+    else:
+        means.append("A sensor that reads low follows its target all the same: read it at rest too.")
+    return Finding(
+        {0: tuple(figures)},
+        ("rail pressure / its target - 1", "at rest: what the sensor reads - the low side's pressure there (else 0)"),
+        tuple(means),
+        (f"A rail pressure is taken to be good to {GAUGE:g} MPa (judgement). Read both at the same steady moment.",),
+    )
+
+
+def _side(off: float) -> str:
+    if abs(off) <= RAIL_OFF:
+        return "It follows its target."
+    if off > 0:
+        more = f"{_richer(off):.0f} % more fuel at each injection that is not shortened for it"
+        return f"It stands {off:.0f} % above its target: {more}."
+    return f"It stands {-off:.0f} % below its target: that does not make an engine rich."
+
+
+def _richer(off: float) -> float:
+    """% of flow: with the root of the pressure."""
+    return 100 * (math.sqrt(1 + off / 100) - 1)
+
+
+RAIL_TARGET = Working(
+    "rail against target",
+    At.ENGINE,
+    "Rail pressure against its target, and its sensor at rest.",
+    (
+        Ask("rail", "Rail pressure", "MPa", 0, 60, needed=True, live=("rail pressure, absolute",)),
+        Ask("target", "Its target at the same moment", "MPa", 0.2, 60, needed=True),
+        Ask("at rest", "What the sensor reads after a night, key on", "MPa", -1, 60),
+        Ask("low side", "Low-side pressure then (pump off and gone: 0)", "MPa", 0, 2),
+    ),
+    _against_target,
+)
+
+NOTED, PART = 5.0, 0.1  # s, and share of itself, standard error of a time that was watched; judgement
+
+
+def watched(seconds: float) -> Estimate:
+    """A time that was noted while watching, with its standard error."""
+    return Estimate(seconds, max(NOTED, PART * seconds))
+
+
+def _after_start(given: Given, setting: Setting) -> Result:
+    rich, first = given.by_place("seconds rich"), given.by_place("at first")
+    over = [bank for bank in first if bank in rich and first[bank] > rich[bank] + NOTED]
+    if over:
+        return Trouble("at first", "more than in all", "the part of it right after the start")
+    figures: dict[int, tuple[Figure, ...]] = {}
+    for bank, seconds in rich.items():
+        figures[bank] = (Figure("seconds rich", "s", watched(seconds)),)
+        if bank in first:
+            figures[bank] += (Figure("at first", "s", Estimate(first[bank], SHORT)),)
+    long = [bank for bank, seconds in rich.items() if seconds > 60]
+    burnt = [bank for bank in first if bank not in long and first[bank] > 3]
+    means = [f"{listed(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
+    means += [f"{listed(burnt, 'bank').capitalize()}: what had gathered burnt off."] if burnt else []
+    return Finding(
+        figures,
+        ("seconds with the total trim below -10 % in the first five minutes",),
+        tuple(means) or ("Nothing out of the common.",),
+        (f"Times are taken to be good to {NOTED:g} s, or {100 * PART:.0f} % (judgement). Open loop shows no trim.",),
+    )
+
+
+SHORT = 2.0  # s, standard error of the seconds right after a start; judgement
+RICH_AFTER_START = Working(
+    "rich after a start",
+    At.BANK,
+    "How long it was rich after a start, and whether only at first.",
+    (
+        Ask("seconds rich", "Time with the trim below -10 % (or clearly rich)", "s", 0, 3600, At.BANK, needed=True),
+        Ask("at first", "Of that, right after the start, rough or rich", "s", 0, 3600, At.BANK),
+    ),
+    _after_start,
+)
+
+SLOW = 15.0  # min to 70 degC on the road, beyond which the thermostat is looked at; judgement
+READ = 1.0  # min, standard error of a warm-up noted every minute or two; judgement
+
+
+def _warming(given: Given, setting: Setting) -> Result:
+    minutes = given.one("warming", 0.0)
+    slow = minutes > SLOW
+    means = "Slow: thermostat, unless it mostly stood and idled in the cold." if slow else "As it should be."
+    return Finding(
+        {0: (Figure("minutes to 70 °C", "min", Estimate(minutes, READ)),)},
+        ("time of driving from a cold start until the coolant reads 70 °C",),
+        (means,),
+        (f"About {SLOW:g} min of gentle driving is the limit taken (judgement); the maker's value comes first.",),
+    )
+
+
+WARM_UP = Working(
+    "warming up",
+    At.ENGINE,
+    "How long the coolant takes from cold to 70 °C.",
+    (Ask("warming", "Driving from a cold start until the coolant reads 70 °C", "min", 0.5, 120, needed=True),),
+    _warming,
+)
+
+STEADY_TRIM = 1.5  # %, standard error of a trim watched for a minute at steady airflow; judgement
+
+
+VAPOUR = "The trim follows the purge: vapour comes through the valve."
+NO_LINK = "No link. A valve that leaks when shut does not show so: pinch its hose."
+
+
+def _purged(given: Given, setting: Setting) -> Result:
+    open_, shut = (Estimate(given.one(name, 0.0), STEADY_TRIM) for name in ("purge on", "purge off"))
+    moves = through(lambda a, b: a - b, open_, shut)
+    follows = moves.value < -FOLLOWS
+    return Finding(
+        {0: (Figure("trim moves", "%", moves),)},
+        ("trim with purge on - trim with purge off",),
+        (VAPOUR if follows else NO_LINK,),
+        (f"A trim is taken to be good to {STEADY_TRIM:g} % (judgement); a clean canister makes it a little lean.",),
+    )
+
+
+FOLLOWS = 5.0  # % by which purge moves the trim, from which it counts; judgement
+PURGE_MOVES = Working(
+    "purge on and off",
+    At.ENGINE,
+    "What the trim does when purge comes on, at the same airflow.",
+    (
+        Ask("purge on", "Total trim with purge on (of the richer bank)", "%", -100, 100, needed=True, pairs=True),
+        Ask("purge off", "Total trim with purge at 0, same airflow", "%", -100, 100, needed=True, pairs=True),
+    ),
+    _purged,
+)
+
+LAMBDA_READ, LAMBDA_OFF = 0.01, 0.03  # standard error of a wide-band reading that moves; what counts as off; judgement
+
+
+def _lambda_off(given: Given, setting: Setting) -> Result:
+    measured, target = given.by_place("measured"), given.one("commanded", 1.0)
+    off = {bank: Estimate(value - target, LAMBDA_READ) for bank, value in measured.items()}
+    rich = [bank for bank, one in off.items() if one.value < -LAMBDA_OFF]
+    lean = [bank for bank, one in off.items() if one.value > LAMBDA_OFF]
+    means = [f"{listed(rich, 'bank').capitalize()}: richer than the controller wants."] if rich else []
+    means += [f"{listed(lean, 'bank').capitalize()}: leaner than the controller wants."] if lean else []
+    return Finding(
+        {bank: (Figure("lambda off target", "lambda", one),) for bank, one in off.items()},
+        ("measured lambda - commanded lambda",),
+        tuple(means) or ("The loop holds it.",),
+        (
+            f"Lambda is taken to be good to {LAMBDA_READ:g} (judgement)"
+            + ("." if given.get("commanded") is not None else ", the commanded one to be 1."),
+        ),
+    )
+
+
+LAMBDA_TARGET = Working(
+    "lambda against target",
+    At.BANK,
+    "Measured lambda against the commanded one, in closed loop.",
+    (
+        Ask("measured", "Measured lambda, before the catalyst", "lambda", 0.5, 2.0, At.BANK, needed=True),
+        Ask("commanded", "Commanded lambda (else 1)", "lambda", 0.5, 2.0),
+    ),
+    _lambda_off,
+)
+
+
+def _opposite(given: Given, setting: Setting) -> Result:
+    share = Estimate(given.one("share", 0.0), SHARE_READ)
+    crossed = share.value > CROSSED
+    return Finding(
+        {0: (Figure("time opposite", "%", share),)},
+        ("share of the time in closed loop with one bank below -8 % and the other above +8 %",),
+        ("As sensors do that are connected crosswise." if crossed else "The banks do not go opposite ways.",),
+        (f"A share told from a drive is taken to be good to {SHARE_READ:g} % (judgement).",),
+    )
+
+
+SHARE_READ, CROSSED = 10.0, 30.0  # %, standard error of a share that was watched; share that counts; judgement
+BANKS_OPPOSITE = Working(
+    "banks against each other",
+    At.ENGINE,
+    "How much of the time the banks go opposite ways.",
+    (Ask("share", "Time with one bank below -8 % and the other above +8 %", "%", 0, 100, needed=True),),
+    _opposite,
+)
