@@ -268,6 +268,19 @@ def test_no_companion_code_with_one_thing_told_settles_a_case(fields: dict[str, 
         assert not [(code, *what) for what in told if seen(known, *what).fault_settled]
 
 
+def test_what_was_told_frozen_and_stored_settles_nothing_by_itself() -> None:
+    """The freeze frame and the owner tell of the same moments: a companion code with both is an echo, not a look."""
+    start = car(**CARS[0])
+    told = [("when-it-happens", o.name) for o in start.book.checks["when-it-happens"].outcomes[1:]]
+    frames = [("freeze-frame", o.name) for o in start.book.checks["freeze-frame"].outcomes[1:]]
+    firsts = {next(iter(c.codes.values()))[0] for c in start.book.checks.values() if c.codes} - {"any", "P0172"}
+    for code in sorted(firsts):
+        known = with_codes(start, "P0172", code)
+        for frame in frames:
+            frozen = seen(known, *frame)
+            assert not [(code, frame, what) for what in told if seen(frozen, *what).fault_settled]
+
+
 def test_the_misfiring_cylinder_need_not_be_the_leaking_one() -> None:
     """Computed: with one of four leaking its own charge again, the controller leans the other three to lambda 1.33,
     near misfire, so a misfire code of one cylinder leaves the others well in it."""
