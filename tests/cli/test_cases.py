@@ -103,7 +103,7 @@ def test_found_by_everything_that_can_be_said(reasoner: Run, shop: Path) -> None
     found = reasoner("cases", "find", "--vehicle", "V 8, port", "--json")
     assert json.loads(found.stdout)["fault"] == "port-injector-leaks"
     none = reasoner("cases", "find", "no such words")
-    assert none.returncode == exits.PROBLEMS and none.stdout == "" and "none of 13" in none.stderr
+    assert none.returncode == exits.PROBLEMS and none.stdout == "" and "none of 21" in none.stderr
 
 
 def test_what_cannot_be_looked_for_is_said(reasoner: Run, few: Path) -> None:

@@ -247,7 +247,7 @@ def test_a_story_of_two_chapters_says_what_was_done_between() -> None:
 
 
 def test_corrections_and_foreign_events_are_told_and_harm_nothing() -> None:
-    case = load_sound(CASES[0])
+    case = load_sound(ROOT / "cases" / "delivery-van-split-hose.yaml")
     step = next(e["step"] for e in case.events if e.get("check") == "smell-of-fuel")
     more: tuple[Event, ...] = (
         {"event": "something new", "step": 200, "x": [1]},
