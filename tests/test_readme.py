@@ -29,7 +29,7 @@ TYPED = (
     "",  # tools
     "",  # no values
     "5",  # warm idle
-    "1",  # the first question: its first outcome
+    "2",  # the first question: its second outcome, which suits the complaint
 )
 
 

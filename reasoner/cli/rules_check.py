@@ -60,14 +60,15 @@ def _warnings(book: Rulebook, notes: Notebook, strict: bool, solved: tuple[Path,
     from reasoner.lint.bench import bench
     from reasoner.lint.run import run
 
-    cases = _solved((shipped.folder("cases"), *solved)) if strict else None
+    cases = _solved(book, (shipped.folder("cases"), *solved)) if strict else None
     return run(bench(book, cases), notes.lines, strict)
 
 
-def _solved(folders: tuple[Path, ...]) -> Mapping[str, frozenset[str]]:
+def _solved(book: Rulebook, folders: tuple[Path, ...]) -> Mapping[str, frozenset[str]]:
     """The faults and checks that each solved case went through, by its file. Damaged cases count for nothing."""
     from reasoner.casebook.casefile import load
     from reasoner.casebook.trouble import CasebookError
+    from reasoner.session.chapters import tried
 
     found = {}
     for path in (path for folder in folders for path in sorted(folder.glob("*.yaml"))):
@@ -76,10 +77,9 @@ def _solved(folders: tuple[Path, ...]) -> Mapping[str, frozenset[str]]:
         except CasebookError as error:
             click.echo(f"Warning: {error}", err=True)
             continue
-        ends = [str(event["fault"]) for event in events if event.get("event") == "closed" and event.get("fault")]
-        if ends:
-            answered = {str(event["check"]) for event in events if event.get("event") == "answer"}
-            found[str(path)] = frozenset(answered | set(ends[-1:]))
+        names = tried(book, events)
+        if names:
+            found[str(path)] = names
     return found
 
 

@@ -302,6 +302,8 @@ def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple
         mend = f'did you mean "{meant}"?' + (f" ({where[meant].file}:{where[meant].line})" if meant in where else "")
     else:
         mend = f"known: {listed((*where, *also), 'and')}" if where or also else f"no {wanted} is defined anywhere"
+        if NAME.fullmatch(found.value) and desk.known:
+            mend += f"\nor add it: an entry {title} under {listed(f'`{section}`' for section in sections)}"
     if sections == ("codes",):  # the nearest code is another fault's, not a slip of the pen
         mend = f"add it to `codes`, with its standard name\n  {title}: ..."
     if levels := levels_of(found.value, desk.levels):

@@ -13,7 +13,8 @@ from reasoner.rulebook.scale import WORDS
 _HEAD = """\
 # A {kind} of your own. Write something for every REPLACE ME, and take out what you do not need. What stands behind
 # a # is a remark. `reasoner rules check --rules FILE` says what is missing. Names that are there already:
-# `reasoner rules list {names}`; what they say: `reasoner rules show NAME`.
+# `reasoner rules list {names}` (or conditions, families, repairs, tools, cautions); what they say:
+# `reasoner rules show NAME`. What is not there yet can be added in the same file. Every key: rules/README.md.
 {words}
 format: 1
 
@@ -25,7 +26,7 @@ faults:
     name: REPLACE ME              # what people call it
     means: REPLACE ME             # what it is, in a sentence or two
     at: REPLACE ME                # {places}
-    share: REPLACE ME             # how often it is behind a rich complaint: a number beside those of other faults
+    share: REPLACE ME             # how often it is behind a rich complaint; all others add up to about 1000
     # share: {{port: 10, direct: 5, dual: 8}}    # where it hangs on the injection; 0 = cannot be
     # only: {{charging: charged}}                # where only some vehicles can have it
     # more likely: [{{distance over: 160000 km, times: 2}}]

@@ -130,6 +130,27 @@ def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
     return [tuple(part) for part in parts]
 
 
+def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
+    """The rules that a solved case has tried: what was found in it, the checks answered and those its codes answered.
+
+    A check of codes is tried where one of its codes was on the reader; that a code was absent tries nothing. Empty for
+    a case in which nothing was found.
+    """
+    events = standing(events)
+    last = [next((e for e in reversed(part) if e.get("event") == "closed"), {}) for part in parted(events)]
+    ends = {str(event["fault"]) for event in last if event.get("fault")}
+    if not ends:
+        return frozenset()
+    listed = {str(code["code"]) for event in events if event.get("event") == "codes" for code in event["codes"]}
+    by_codes = {
+        name
+        for name, check in book.checks.items()
+        if any(listed & {*codes} or (listed and "any" in codes) for codes in check.codes.values())
+    }
+    answered = {str(event["check"]) for event in events if event.get("event") == "answer"}
+    return frozenset(ends | answered | by_codes)
+
+
 def closing(events: Iterable[Event]) -> Event | None:
     """How the case was closed last, if it was and has not gone on since."""
     last = None

@@ -14,7 +14,7 @@ from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.session import acts
 from reasoner.session.acts import Refused
-from reasoner.session.chapters import cause_name, closing, found_in, parted
+from reasoner.session.chapters import cause_name, closing, found_in, parted, tried
 from reasoner.session.closing import close_case
 from reasoner.session.effort import effort
 from reasoner.session.record import Event
@@ -49,6 +49,21 @@ def test_what_was_cured_was_there_until_the_work() -> None:
     assert found(SMELL, WORK, DONE, SMELL, end(9, "proven", "purge-valve-leaks")) == [
         ("purge-valve-leaks", "proven", (0,))
     ]
+
+
+def test_a_case_has_tried_what_it_found_answered_and_read_off() -> None:
+    """Everything found counts, not only the last; a code counts where it was listed, not where it was absent."""
+    assert tried(book(), [SMELL]) == frozenset()  # still open
+    assert tried(book(), [SMELL, end(2, "given up")]) == frozenset()
+    codes: Event = {"event": "codes", "step": 4, "codes": [{"code": "P0301", "states": ["stored"]}], "complete": True}
+    first = end(2, "cured but unproven", "purge-valve-leaks")
+    both = [SMELL, WORK, DONE, first, codes, {**DONE, "step": 6}, end(7, "proven", "ignition-misfire")]
+    expected = {"smell-of-fuel", "purge-valve-leaks", "ignition-misfire", "code-misfire", "codes-read"}
+    assert tried(book(), both) == expected
+    taken_back = [SMELL, {"event": "undo", "step": 2, "undone": 1}, end(3, "proven", "purge-valve-leaks")]
+    assert tried(book(), taken_back) == {"purge-valve-leaks"}
+    thought_better = [first, end(3, "proven", "canister-loaded")]
+    assert tried(book(), thought_better) == {"canister-loaded"}
 
 
 def test_what_was_not_cured_is_there_still() -> None:
@@ -232,7 +247,7 @@ def test_a_story_of_two_chapters_says_what_was_done_between() -> None:
 
 
 def test_corrections_and_foreign_events_are_told_and_harm_nothing() -> None:
-    case = load_sound(CASES[0])
+    case = load_sound(ROOT / "cases" / "delivery-van-split-hose.yaml")
     step = next(e["step"] for e in case.events if e.get("check") == "smell-of-fuel")
     more: tuple[Event, ...] = (
         {"event": "something new", "step": 200, "x": [1]},
