@@ -2,8 +2,8 @@
 
 Never gain alone: ignoring cost is 1.8 to 2.5 times the optimum on random instances, gain per cost 1.02 to 1.07. Greedy
 gain per cost in turn never sees what a check makes possible, so the best few are compared by what they lead to (rollout
-on the information heuristic: Tu & Pattipati, IEEE Trans. SMC-A 33:86-99, 2003). At depth 0 that is the gain of the
-check and of the best one after it, over the cost of both; with more depth, the expected cost until settled.
+on the information heuristic: Tu & Pattipati, IEEE Trans. SMC-A 33:86-99, 2003). At depth 0 that is the best
+rate of one step or two; with more depth, the expected cost until settled.
 """
 
 from __future__ import annotations
@@ -129,7 +129,8 @@ def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[flo
 def _looked_ahead(
     tables: Tables, now: Situation, best: Sequence[Option], shortlist: Sequence[Option], costs: Costs
 ) -> list[Option]:
-    """Each with the rate of two steps: its gain and the expected gain of the best check after it, over both costs."""
+    """Each with its best rate of one step or two: its gain, and the expected gain of the best check after it, over the
+    cost of both. Of two steps alone a cheap check would look dear where only a dear one is left after it."""
     return [replace(o, ahead=_two_steps(tables, now, o, shortlist, costs)) for o in best]
 
 
@@ -147,7 +148,7 @@ def _two_steps(tables: Tables, now: Situation, option: Option, shortlist: Sequen
         if then is not None:
             bits += seen * then.gain
             cost += seen * then.cost
-    return bits / cost
+    return max(option.gain / option.cost, bits / cost)
 
 
 def _likely(branches: Iterable[Branch]) -> list[Branch]:

@@ -10,13 +10,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import PurePath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from reasoner.inference.plan import Option
 from reasoner.measure.carried import Carried
-from reasoner.session import acts, aftertalk, logged, readings
+from reasoner.session import acts, logged, readings
 from reasoner.session.acts import Refused
-from reasoner.session.aftertalk import Course
 from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
 from reasoner.session.document import Question, Verdict
@@ -24,6 +23,9 @@ from reasoner.session.logged import Fetch, no_files
 from reasoner.session.record import Event
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
+
+if TYPE_CHECKING:
+    from reasoner.session.aftertalk import Course  # what follows a verdict is loaded when it is spoken of
 
 Message = Mapping[str, Any]
 
@@ -43,6 +45,8 @@ class Talk:
 
     @property
     def course(self) -> Course:
+        from reasoner.session.aftertalk import Course
+
         return Course(self.workup, self.events or self.workup.events)
 
     @property
@@ -74,14 +78,8 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
     if not isinstance(message, Mapping) or not isinstance(message.get("type"), str):
         raise Refused('a message is an object with a "type"', 'such as {"type": "answer", "outcome": "..."}')
     kind = message["type"]
-    if kind not in HANDLERS and kind not in aftertalk.HANDLERS:
-        known = (*HANDLERS, *aftertalk.HANDLERS)
-        raise Refused(f'no message has the type "{kind}"', "one of: " + ", ".join(known))
     try:
-        if kind in HANDLERS:
-            return HANDLERS[kind](talk, message)
-        events, document = aftertalk.HANDLERS[kind](talk.course, message)
-        return (_kept(talk, events)[0] if events else talk), events, document
+        return HANDLERS[kind](talk, message) if kind in HANDLERS else _about_the_repair(talk, kind, message)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         if isinstance(error, Refused):
             raise
@@ -93,9 +91,23 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
 Reply = tuple[Talk, list[Event], dict[str, Any] | None]
 
 
+def _about_the_repair(talk: Talk, kind: str, message: Message) -> Reply:
+    from reasoner.session import aftertalk
+
+    if kind not in aftertalk.HANDLERS:
+        known = (*HANDLERS, *aftertalk.HANDLERS)
+        raise Refused(f'no message has the type "{kind}"', "one of: " + ", ".join(known))
+    events, document = aftertalk.HANDLERS[kind](talk.course, message)
+    return (_kept(talk, events)[0] if events else talk), events, document
+
+
 def _kept(talk: Talk, events: list[Event]) -> Reply:
-    then = talk.course.after(events)
-    return replace(talk, workup=then.workup, events=then.events, chosen=None), events, None
+    all_events = (*(talk.events or talk.workup.events), *events)
+    if any(event["event"] == "work" for event in all_events):
+        workup = talk.course.after(events).workup
+    else:
+        workup = talk.workup.after(events)
+    return replace(talk, workup=workup, events=all_events, chosen=None), events, None
 
 
 def _answer(talk: Talk, message: Message) -> Reply:

@@ -106,7 +106,7 @@ def test_counts_by_hand() -> None:
 def test_the_shipped_cases_as_a_review() -> None:
     found = review(judge(load_sound(path), garage()) for path in CASES)
     assert found.cases == len(CASES)
-    assert found.judged == len(CASES)  # one finds nothing, one finds two things
+    assert found.judged == len(CASES) + 1  # one finds nothing, two found something else after a first repair
     assert dict(found.states)["given up"] == 1
     assert found.today is not None and found.today.right.came == found.judged - 1  # the one that needs the shop's rules
     assert found.not_in_rules == ()

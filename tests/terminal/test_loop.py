@@ -239,7 +239,7 @@ def test_tell_takes_codes_read_later() -> None:
 
 
 def test_a_question_about_a_code_takes_the_whole_list() -> None:
-    kept, text, _ = sit("o 1", "P0172 pending, P0172 permanent", "")  # the rich code, chosen from the list
+    kept, text, _ = sit("o 2", "P0172 pending, P0172 permanent", "")  # the rich code, chosen from the list
     assert "It answers them all at once" in flat(text)
     assert dict(kept.workup.record.codes) == {"P0172": ("pending", "permanent")}
     assert kept.workup.record.codes_complete
