@@ -48,7 +48,8 @@ def decide(workup: Workup, prices: Prices) -> Decision:
     stake = Stake(workup.book, workup.tables, workup.situation, prices, ranked)
     known = Known(workup.spells, {given.check for given in workup.record.given})
     works = courses(stake)
-    lacking = {kind: missing(stake, known, work) for kind, work in works.items()}
+    # In turn only the first is done now: what speaks for the others is seen when that one has not cured it.
+    lacking = {kind: missing(stake, known, work[:1] if kind == "in turn" else work) for kind, work in works.items()}
     lacking |= {"watch": missing_for_watching(stake), "test": ()}
     wanted = {name for items in lacking.values() for item in items for name in item.checks}
     tests = (o for o in ranked if worth(o, workup.costs) or workup.tables.checks[o.check].name in wanted)

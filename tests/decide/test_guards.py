@@ -164,3 +164,14 @@ def test_four_of_one_age_with_costly_access_is_all() -> None:
     assert decision.best is not None and decision.best.kind == "all"
     easy = till_injectors("200000 km", access=60.0)
     assert easy.best is not None and easy.best.kind == "alone"
+
+
+def test_of_one_after_the_other_only_the_first_is_asked_for() -> None:
+    """A cylinder that two looks speak for: the others of the set need nothing yet, as none of them is touched now."""
+    workup = answered(old_four(), "hot-restart-misfire", {3: "misfires"}, "hot-restart")
+    workup = answered(workup, "hot-restart-misfire", {3: "misfires"}, "hot-restart")
+    decision = decided(workup)
+    turns = next(c for c in decision.choices if c.kind == "in turn")
+    assert len(turns.work) > 1 and turns.work[0].places == {"cylinder 3"}
+    assert ("beyond", "") not in lacking(decision, "in turn")
+    assert lacking(decision, "in turn") == lacking(decision, "alone")
