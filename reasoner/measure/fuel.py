@@ -37,8 +37,8 @@ class Fuel:
 
 
 PETROL = Fuel(1.87, 0.0, 0.745)  # EN 228 mid density; y from memory, 1.80 to 2.00 occurs
-ETHANOL = Fuel(3.0, 0.5, 0.789)
-ISO_OCTANE = Fuel(18 / 8, 0.0, 0.692)
+ETHANOL = Fuel(3.0, 0.5, 0.794)  # CoolProp 8.0.0; the usual 0.789 is that of 20 degC
+ISO_OCTANE = Fuel(18 / 8, 0.0, 0.696)  # density from memory
 
 
 def blend(ethanol: float, petrol: Fuel = PETROL) -> Fuel:

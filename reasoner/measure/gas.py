@@ -12,7 +12,9 @@ import math
 from reasoner.measure.fuel import OXYGEN_IN_AIR, PETROL, Fuel
 from reasoner.measure.uncertain import Estimate, Number, through
 
-WATER_GAS = 3.5  # (CO x H2O)/(CO2 x H2), Brettschneider's constant; that of 1720 K
+# (CO x H2O)/(CO2 x H2), Brettschneider's constant: that of 1720 K. What gas of 1600 to 1900 K has moves lambda by less
+# than 0.01 down to 0.85; gas that froze at 1400 K would be read 0.02 too lean there (cantera, in the tests).
+WATER_GAS = 3.5
 HEXANE = 6.0  # carbon atoms in what the HC channel counts; 12 in petrol by NDIR (Singer & Harley 1998)
 
 
