@@ -17,7 +17,9 @@ from reasoner.session.plain import clean
 
 Value = TypeVar("Value", bool, str)
 
-WIDE, HIGH, LEFT, GAP = 1000, 260, 60, 70  # of a panel, its left margin, and between panels, in px
+WIDE, HIGH, LEFT = 1000, 260, 60  # of a panel and its left margin, in px
+HEAD, BELOW_DRIVE, BELOW_FLOW = 58, 88, 60  # above the first panel; below each, for its scale and what comes next
+NAME = 100  # characters of a file's name that fit above
 TOP, BOTTOM, LOWEST = 25.0, -40.0, -80.0  # % of trim; the bottom goes down to what there is, as far as the lowest
 SURE = 0.5
 SHOWS, RESTS, SHADED, INK = "#b03030", "#3a6ea5", "#f2c9c9", "#222"
@@ -59,15 +61,15 @@ def log_svg(document: LogDocument) -> str:
     """The whole file."""
     d = clean(document)
     parts: list[str] = []
-    y, bottom = 40, _bottom(d.picture)
+    y, bottom = HEAD, _bottom(d.picture)
     for track in d.picture.tracks:
         parts += _drive(d.picture, track, Pane(y, bottom))
-        y += HIGH + GAP
+        y += HIGH + BELOW_DRIVE
     for cloud in d.picture.clouds:
         parts += _cloud(cloud, Pane(y, bottom))
-        y += HIGH + GAP
-    height = max(y, 80)
-    title = f"{d.name}: fuel trims"
+        y += HIGH + BELOW_FLOW
+    height = max(y - 24, 80)  # nothing comes after the last
+    title = f"{d.name if len(d.name) <= NAME else d.name[: NAME - 3] + '...'}: fuel trims"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {LEFT + WIDE + 20} {height}" '
         f'font-family="sans-serif" font-size="12" fill="{INK}">\n<title>{escape(title)}</title>\n'
@@ -114,7 +116,10 @@ def _phases(picture: Picture, top: int, x: Callable[[float], float]) -> list[str
     at = LEFT
     for phase in PHASE_FILL:
         if phase in picture.phases:
-            parts += [_rect(at, top + HIGH + 36, 10, 9, PHASE_FILL[phase]), _text(at + 14, top + HIGH + 45, phase)]
+            parts += [
+                _rect(at, top + HIGH + 38, 10, 9, PHASE_FILL[phase], edge=' stroke="#777" stroke-width="0.5"'),
+                _text(at + 14, top + HIGH + 47, phase),
+            ]
             at += 24 + 7 * len(phase)
     return parts
 
@@ -131,7 +136,11 @@ def _cloud(cloud: Cloud, pane: Pane) -> list[str]:
         return LEFT + WIDE * math.log(flow / low) / math.log(high / low)
 
     parts = [
-        _text(LEFT, top - 6, f"Bank {cloud.bank}: trim against airflow; circles while it shows, crosses while quiet"),
+        _text(
+            LEFT,
+            top - 6,
+            f"Bank {cloud.bank}: trim against airflow; circles, full line: it shows; crosses, dashes: quiet",
+        ),
         *_frame(pane),
     ]
     for flow in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200):
@@ -158,8 +167,8 @@ def _frame(pane: Pane) -> list[str]:
     parts = [f'<rect x="{LEFT}" y="{pane.top}" width="{WIDE}" height="{HIGH}" fill="none" stroke="#888"/>']
     for trim in range(int(pane.bottom), int(TOP) + 1, 10):
         y = pane.y(trim)
-        strong = ' stroke-width="1.5"' if trim == 0 else ""
-        parts.append(f'<line x1="{LEFT}" x2="{LEFT + WIDE}" y1="{y:.1f}" y2="{y:.1f}" stroke="#ccc"{strong}/>')
+        ink = "#777" if trim == 0 else "#ccc"
+        parts.append(f'<line x1="{LEFT}" x2="{LEFT + WIDE}" y1="{y:.1f}" y2="{y:.1f}" stroke="{ink}"/>')
         parts.append(_text(LEFT - 6, y + 4, f"{trim:+d} %" if trim else "0 %", "end"))
     return parts
 
@@ -204,5 +213,6 @@ def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
 
 
-def _rect(x: float, y: float, width: float, height: float, fill: str, inside: str = "") -> str:
-    return f'<rect x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}" fill="{fill}">{inside}</rect>'
+def _rect(x: float, y: float, width: float, height: float, fill: str, inside: str = "", edge: str = "") -> str:
+    size = f'x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}"'
+    return f'<rect {size} fill="{fill}"{edge}>{inside}</rect>'

@@ -13,29 +13,47 @@ from reasoner.session.afterdoc import FigureDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.session.plain import clean
 
 STYLE = """
-@page { size: A4; margin: 16mm 15mm; }
-body { font: 11pt/1.4 Georgia, "Times New Roman", serif; color: #000; background: #fff; }
-body { max-width: 180mm; margin: 0 auto; }
+:root { color-scheme: light; }
+body { font: 11pt/1.35 Georgia, "Times New Roman", serif; color: #000; background: #fff; }
+body { max-width: 180mm; margin: 0 auto; overflow-wrap: anywhere; }
 h1 { font-size: 17pt; margin: 0 0 2mm; }
 h2 { font-size: 13pt; margin: 7mm 0 2mm; border-bottom: 1px solid #000; }
 h3 { font-size: 11pt; margin: 5mm 0 1mm; }
+h1, h2, h3 { break-after: avoid; }
 ul { margin: 0; padding-left: 5mm; }
-.care { border: 2px solid #000; padding: 2mm 4mm; }
-.care li { margin: 1.5mm 0; }
-.step { break-inside: avoid; margin: 3mm 0; padding-left: 12mm; position: relative; }
-.step > .mark { position: absolute; left: 0; white-space: nowrap; }
+li, tr, footer { break-inside: avoid; }
+.ticks { list-style: none; padding: 0; break-inside: avoid; }
+.ticks li { margin: 1.5mm 0; padding-left: 7.5mm; text-indent: -7.5mm; }
+.care { border: 2px solid #000; padding: 2mm 4mm; box-decoration-break: clone; -webkit-box-decoration-break: clone; }
+.care h2 { margin-top: 0; }
+.care ol { margin: 0; padding-left: 8mm; font-size: 10.5pt; line-height: 1.25; }
+.care li { margin: 1mm 0; }
+.step { break-inside: avoid; margin: 4mm 0; padding-left: 16mm; position: relative; }
+.step > .mark { position: absolute; left: 0; width: 14mm; text-align: right; white-space: nowrap; }
 .caution { border-left: 3px solid #000; padding-left: 3mm; margin: 0 0 1mm; font-size: 10pt; }
 .caution b { font-family: sans-serif; }
-.box { display: inline-block; width: 3.6mm; height: 3.6mm; border: 1px solid #000; vertical-align: -0.4mm; }
-.box { text-align: center; font: 9pt/3.4mm sans-serif; margin-right: 1.5mm; }
-.places span.place { margin-right: 6mm; white-space: nowrap; }
-.figure { margin: 1mm 0; }
-.line { display: inline-block; min-width: 45mm; border-bottom: 1px solid #000; height: 5mm; }
-table { border-collapse: collapse; break-inside: avoid; }
-td, th { border: 1px solid #000; padding: 1mm 3mm; min-width: 30mm; height: 7mm; }
+.box { display: inline-block; width: 5mm; height: 5mm; border: 1.5px solid #000; }
+.box { text-align: center; text-indent: 0; font: bold 12pt/5mm sans-serif; margin-right: 1.8mm; }
+.places { margin-top: 1.5mm; }
+.places span.place { margin-right: 6mm; white-space: nowrap; line-height: 8mm; }
+.figure { margin: 2mm 0; }
+.line { display: inline-block; min-width: 45mm; border-bottom: 1px solid #000; min-height: 6mm; }
+.notes div { border-bottom: 1px solid #000; height: 9mm; break-inside: avoid; }
+table { border-collapse: collapse; }
+td, th { border: 1px solid #000; padding: 1mm 3mm; min-width: 36mm; height: 8mm; }
 td, th { text-align: left; font-weight: normal; }
+thead th, tbody th { min-width: 15mm; }
 footer { margin-top: 9mm; font-size: 10pt; }
 """
+# On every page of the paper: what it belongs to, and which page of how many. Browsers that cannot do it leave it out.
+PAGE = """@page {{ size: A4; margin: 18mm 15mm 16mm;
+@top-left {{ content: {title}; font: 9pt sans-serif; }}
+@bottom-right {{ content: "page " counter(page) " of " counter(pages); font: 9pt sans-serif; }} }}
+@page :first {{ @top-left {{ content: none; }} }}
+"""
+BLANK = '<span class="line"></span>'
+NOTES = 4  # lines to write on
+SHORT = 120  # characters that fit above a page
 
 
 def sheet_html(document: SheetDoc) -> str:
@@ -44,19 +62,28 @@ def sheet_html(document: SheetDoc) -> str:
     parts = [
         f"<h1>{escape(title)}</h1>",
         f"<p>{escape(s.vehicle)}. {escape(s.title)}.</p>",
+        f"<p>{' '.join(f'{name}: {BLANK}' for name in ('Car', 'distance', 'date'))}</p>",
         f"<p>{escape(FOREWORD)}</p>",
         '<section class="care"><h2>Take care</h2><ol>',
         *(f'<li value="{c.number}">{escape(c.say)}</li>' for c in s.cautions),
         "</ol></section>",
         *(_section(part) for part in s.sections),
         _list("Seen afterwards", s.proof, boxes=True),
-        "<footer>Done by <span class='line'></span> on <span class='line'></span></footer>",
+        f'<section class="notes"><h3>Notes</h3>{"<div></div>" * NOTES}</section>',
+        f"<footer>Done by {BLANK} on {BLANK}</footer>",
     ]
     body = "\n".join(part for part in parts if part)
+    above = f"{title}. {s.vehicle}. {s.title}"
     return (
         f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
-        f"<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        f"<style>{STYLE}{PAGE.format(title=_quoted(above))}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
+
+
+def _quoted(text: str) -> str:
+    """A text as a CSS string; all but letters, digits and blanks by number (CSS Syntax 3, 4.3.7): it stays one."""
+    text = text if len(text) <= SHORT else text[: SHORT - 3] + "..."
+    return '"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in text) + '"'
 
 
 def _section(part: SectionDoc) -> str:
@@ -79,7 +106,7 @@ def _section(part: SectionDoc) -> str:
 def _list(title: str, texts: Iterable[str], boxes: bool = False) -> str:
     mark = _box(False) if boxes else ""
     found = "".join(f"<li>{mark}{escape(text)}</li>" for text in texts)
-    style = ' style="list-style: none; padding: 0"' if boxes else ""
+    style = ' class="ticks"' if boxes else ""
     return f"<h3>{escape(title)}</h3>\n<ul{style}>{found}</ul>" if found else ""
 
 
@@ -107,7 +134,8 @@ def _values(part: SectionDoc) -> str:
         for v in part.values
     )
     names = "".join(f"<th>{name}</th>" for name in ("cylinder", "first time", "second time", "stored before"))
-    return f"<h3>Calibration values, by cylinder number</h3>\n<table><tr>{names}</tr>{rows}</table>"
+    table = f"<table><thead><tr>{names}</tr></thead><tbody>{rows}</tbody></table>"
+    return f"<h3>Calibration values, by cylinder number</h3>\n{table}"
 
 
 def _box(done: bool) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -37,7 +38,6 @@ def test_no_hazardous_step_without_its_caution() -> None:
 def test_it_would_be_seen() -> None:
     """The check itself: a step that lets the rail pressure down, stripped of its cautions."""
     sheet = next(iter(book().sheets.values()))
-    from dataclasses import replace
 
     bare = replace(sheet, steps=tuple(replace(step, cautions=()) for step in sheet.steps))
     assert {name for _, name in uncovered(book(), [bare])} >= {
@@ -210,6 +210,33 @@ def test_cautions_stand_above_the_step_on_the_printed_page(repair: Repair) -> No
         hazards = {name for name in called_for(book(), line.text) if book().cautions[name].hazard}
         assert all(book().cautions[name].say.partition(". ")[0] in above for name in hazards), line.text
         assert not any(kind == "caution" for kind, _ in block[at:])
+
+
+def test_made_for_paper_and_pen() -> None:
+    """Looked at as A4 with a browser once; held: boxes of 5 mm, lines of 6 mm and more to write on, whose car and when,
+    no heading at the foot of a page, no item or row of a table cut in two, title and number on every page."""
+    page = sheet_html(document(book().repairs["replace-injector"]))
+    style = page[page.index("<style>") : page.index("</style>")]
+    assert re.search(r"\.box \{[^}]*width: 5mm; height: 5mm", style) and "min-height: 6mm" in style
+    assert "h1, h2, h3 { break-after: avoid; }" in style and "li, tr, footer { break-inside: avoid; }" in style
+    assert "counter(page)" in style and "counter(pages)" in style and "@top-left" in style
+    assert all(f'{name}: <span class="line">' in page for name in ("Car", "distance", "date"))
+    assert page.index("<thead>") < page.index("</thead>") < page.index("<tbody>")
+    notes = page[page.index('class="notes"') :]
+    assert notes.count("<div></div>") >= 3 and "Done by" in notes
+
+
+@pytest.mark.parametrize("name", ['"; } </style><script>x</script>', "\\", "a\nb", "ÄÖ 漢字", "x" * 300])
+def test_whatever_a_case_is_called_the_style_stays_one(name: str) -> None:
+    """The name also stands above every page, inside the style: as a CSS string of letters, digits and escapes."""
+    page = sheet_html(replace(document(book().repairs["replace-injector"]), case=name))
+    tags = Tags()
+    tags.feed(page)
+    assert tags.open == [] and "script" not in tags.seen and page.count("</style>") == 1
+    (said,) = re.findall(r'@top-left \{ content: ("[^"\n]*"); font', page)
+    assert re.fullmatch(r'"(?:[^\W_]| |\\[0-9a-f]+ )*"', said)
+    shown = re.sub(r"\\([0-9a-f]+) ", lambda m: chr(int(m[1], 16)), said[1:-1])
+    assert shown.startswith("Repair sheet: case ") and len(shown) <= 120
 
 
 def test_it_would_be_seen_on_the_page() -> None:

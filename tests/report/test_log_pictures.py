@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -107,3 +108,24 @@ def test_a_refusal_says_what_would_mend_it() -> None:
     assert isinstance(refused, NoLog)
     assert "no column of time" in no_log_text(refused)
     assert "What would mend it" in no_log_text(refused)
+
+
+@pytest.mark.parametrize("setting", [LEAK, TWO], ids=["one bank", "two banks"])
+@pytest.mark.parametrize("name", ["log.csv", "w" * 300 + ".csv"], ids=["short", "long"])
+def test_no_words_on_top_of_each_other_or_cut_off(setting: Setting, name: str) -> None:
+    """Every text as a box of 0.6 em a letter and 1.2 em high: apart from each other by a little, inside the picture."""
+    tree = ElementTree.fromstring(log_svg(replace(seen(100, setting), name=name)))
+    *_, width, height = map(float, tree.attrib["viewBox"].split())
+    boxes = []
+    for text in tree.iter("{http://www.w3.org/2000/svg}text"):
+        size = float(text.get("font-size", tree.attrib["font-size"]))
+        wide = 0.6 * size * len(text.text or "")
+        left = float(text.attrib["x"]) - {"middle": wide / 2, "end": wide}.get(text.get("text-anchor", "start"), 0.0)
+        base = float(text.attrib["y"])
+        boxes.append((left, base - size, left + wide, base + 0.2 * size, text.text))
+    assert len(boxes) > 20
+    for a in boxes:
+        assert a[0] >= 0 and a[1] >= 0 and a[2] <= width and a[3] <= height, a
+    for i, a in enumerate(boxes):
+        for b in boxes[:i]:
+            assert a[2] <= b[0] or b[2] <= a[0] or a[3] + 2 <= b[1] or b[3] + 2 <= a[1], (a, b)
