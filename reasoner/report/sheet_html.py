@@ -38,12 +38,12 @@ li, tr, footer { break-inside: avoid; }
 .places span.place { margin-right: 6mm; white-space: nowrap; line-height: 8mm; }
 .figure { margin: 2mm 0; }
 .line { display: inline-block; min-width: 45mm; border-bottom: 1px solid #000; min-height: 6mm; }
-.notes div { border-bottom: 1px solid #000; height: 9mm; break-inside: avoid; }
+footer div { border-bottom: 1px solid #000; height: 9mm; }
 table { border-collapse: collapse; }
 td, th { border: 1px solid #000; padding: 1mm 3mm; min-width: 36mm; height: 8mm; }
 td, th { text-align: left; font-weight: normal; }
 thead th, tbody th { min-width: 15mm; }
-footer { margin-top: 9mm; font-size: 10pt; }
+footer p { margin-top: 9mm; }
 """
 # On every page of the paper: what it belongs to, and which page of how many. Browsers that cannot do it leave it out.
 PAGE = """@page {{ size: A4; margin: 18mm 15mm 16mm;
@@ -53,7 +53,7 @@ PAGE = """@page {{ size: A4; margin: 18mm 15mm 16mm;
 """
 BLANK = '<span class="line"></span>'
 NOTES = 4  # lines to write on
-SHORT = 120  # characters that fit above a page
+SHORT = 110  # characters that fit above a page
 
 
 def sheet_html(document: SheetDoc) -> str:
@@ -69,8 +69,7 @@ def sheet_html(document: SheetDoc) -> str:
         "</ol></section>",
         *(_section(part) for part in s.sections),
         _list("Seen afterwards", s.proof, boxes=True),
-        f'<section class="notes"><h3>Notes</h3>{"<div></div>" * NOTES}</section>',
-        f"<footer>Done by {BLANK} on {BLANK}</footer>",
+        f"<footer><h3>Notes</h3>{'<div></div>' * NOTES}<p>Done by {BLANK} on {BLANK}</p></footer>",
     ]
     body = "\n".join(part for part in parts if part)
     above = f"{title}. {s.vehicle}. {s.title}"
