@@ -429,6 +429,7 @@ def test_cooling_is_carried_as_uncertainty() -> None:
     half = figure(unknown, "time until the rail pressure has halved")
     assert half.bounds[1] > 1.5 * half.value
     assert "says little" in " ".join(unknown.sure)
+    assert any("stiffness is taken, to 20 %" in line for line in unknown.sure)
     assert "rose" in wrong("rail hold", rail_before="5", rail_after="5.5", minutes="10")[0]
 
 

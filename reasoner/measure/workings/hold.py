@@ -6,7 +6,7 @@ import math
 
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, Scale, plus_minus
-from reasoner.measure.hold import bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
+from reasoner.measure.hold import SOFTER, bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
 from reasoner.measure.trims import leak_for
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.measure.workings.base import Result, Working
@@ -54,6 +54,8 @@ def rail(given: Given, setting: Setting) -> Result:
     sure = [
         f"1 K of cooling takes {pull:.2f} MPa off a closed rail here. It is known to {cooling.error:g} K: "
         f"{pull * cooling.error:.2f} MPa of the {drop.value:.2f} MPa that were lost.",
+        f"The petrol's own stiffness is taken, to {100 * SOFTER:.0f} %: one with light ends, as "
+        "for winter, is softer, and the same fall then is more fuel.",
     ]
     if emptied:
         sure.append("It had emptied down to the low side before that: the time is at most this. Read it sooner.")
