@@ -77,13 +77,16 @@ def looks(tables: Tables, check: CheckTable) -> Sequence[int | None]:
     return (None,) if check.steady else check.conditions or tuple(range(len(tables.conditions)))
 
 
-def raises(tables: Tables, check: CheckTable, cause: int, first: int = 0) -> float:
-    """How many times likelier an outcome is under this cause, while it shows, than under the rest: at the most.
+def raises(tables: Tables, check: CheckTable, first: int = 0) -> Array:
+    """(C,) How many times likelier an outcome is under a cause, while it shows, than under the rest: at the most.
 
     The rest is all other faults, weighed by their priors. first: 1 leaves out what a sound car shows.
     """
-    others = tables.fault_of != tables.fault_of[cause]
-    weights = np.where(others, tables.prior, 0.0)
     rows = check.rows[check.index]  # (C, P, m)
-    rest = np.tensordot(weights / weights.sum(), rows, axes=1)
-    return float((rows[cause] / rest)[:, first:].max())
+    weighed = tables.prior[:, None, None] * rows
+    own = np.zeros((len(tables.faults), *rows.shape[1:]))
+    np.add.at(own, tables.fault_of, weighed)
+    share = np.bincount(tables.fault_of, weights=tables.prior, minlength=len(tables.faults))
+    rest = (weighed.sum(axis=0) - own) / (1.0 - share)[:, None, None]
+    found: Array = (rows / rest[tables.fault_of])[:, :, first:].max(axis=(1, 2))
+    return found

@@ -36,7 +36,7 @@ def check(bench: Bench) -> Iterator[Finding]:
             yield at("faults", fault.name, fault.origin.place, f'nothing confirms "{fault.name}"')
         for name in fault.confirmed_by:
             times = [
-                raises(car.tables, table, car.cause_of[fault.name])
+                raises(car.tables, table)[car.cause_of[fault.name]]
                 for car in bench.cars
                 if fault.name in car.cause_of and (table := car.table(name))
             ]

@@ -38,7 +38,8 @@ def check(bench: Bench) -> Iterator[Finding]:
         for car in bench.cars:
             table = car.table(name)
             if table is not None:
-                shown |= {f for f, cause in car.cause_of.items() if raises(car.tables, table, cause, 1) >= TIMES}
+                times = raises(car.tables, table, first=1)
+                shown |= {fault for fault, cause in car.cause_of.items() if times[cause] >= TIMES}
         repairs = {book.faults[fault].repair for fault in shown if not book.faults[fault].anything_else}
         if not repairs:
             continue
