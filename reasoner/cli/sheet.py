@@ -119,7 +119,7 @@ def _take(on: Round, kind: str, prices: Prices) -> None:
         document = deciding.document(decision)
         said = next(c.missing for c in document.choices if c.kind == choice.kind)
         for text in said:
-            click.echo(f"Not recommended yet: {text}.", err=True)
+            click.echo("\n".join(para(f"Not recommended yet: {text}.", 0)), err=True)
     on.keep(repairing.take(on.workup, choice, on.work))
 
 
