@@ -164,6 +164,16 @@ def entries(folder: Path) -> tuple[Entry, ...]:
     return tuple(_entry(folder / (name + SUFFIX)) for name in names(folder))
 
 
+def newest(folder: Path) -> Entry | None:
+    """The case that was worked on last; None where there is none."""
+    paths = [folder / (name + SUFFIX) for name in names(folder)]
+    dated = []
+    for path in paths:
+        with suppress(OSError):  # gone meanwhile
+            dated.append((os.stat(path).st_mtime, path))
+    return _entry(max(dated)[1]) if dated else None
+
+
 def _entry(path: Path) -> Entry:
     changed = 0.0
     try:

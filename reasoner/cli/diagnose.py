@@ -202,9 +202,19 @@ def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
         run(kept, script_of(given.events), sys.stdout, lambda kept: scanlogs.take_all(kept, logs.files, logs.fetch))
 
 
+def _work_done(kept: Keeper) -> str:
+    """The last finished work, in words; "" where there is none."""
+    events = kept.journal.case.events
+    if not any(event.get("event") == "finished" for event in events):
+        return ""  # and nothing that follows a verdict is loaded for it
+    from reasoner.session import repairing, sheeting
+
+    done = [w for w in repairing.rounds(kept.workup.book, events) if w.finished is not None]
+    return sheeting.work_text(kept.workup, done[-1]) if done else ""
+
+
 def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
     from reasoner.report.text import Pages
-    from reasoner.session import repairing, sheeting
     from reasoner.terminal import intake, loop
     from reasoner.terminal.desk import Desk, Leave
 
@@ -212,13 +222,15 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
     try:
         desk.say(f"Cases are kept in {wish.folder} ({wish.why}).")
         wish = _meant(wish, desk)
+        last = None if wish.case else store.newest(wish.folder)
+        if last is not None and last.latest and last.latest[-1].get("event") != "closed":
+            desk.say(f"This begins a new case. The last one is not closed: {wish.resume(last.name)}")
         with wish.opened(lambda: _asked(intake.ask_vehicle(desk, DEFAULTS))) as kept:
             desk.resume = wish.resume(kept.journal.path.stem)
             desk.say(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}.")
-            done = [w for w in repairing.rounds(wish.book, kept.journal.case.events) if w.finished is not None]
+            done = _work_done(kept)
             if done:
-                work = sheeting.work_text(kept.workup, done[-1])
-                desk.say(f"Work done: {work}. What is asked now is about the car after it.")
+                desk.say(f"Work done: {done}. What is asked now is about the car after it.")
             for note in kept.notes:
                 desk.say(f"Note: {note}.")
             record, workup = kept.workup.record, kept.workup

@@ -236,6 +236,7 @@ def _codes(sitting: Sitting) -> None:
     while True:
         line = line or desk.ask("Codes on the reader, with their state (P0172 pending), or none > ")
         if not line:
+            desk.say("They are the cheapest thing to know: t P0172 pending, say, tells them at any question.")
             return
         if looks_pasted(line):
             take_pasted(sitting, line)

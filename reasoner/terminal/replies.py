@@ -239,6 +239,12 @@ def _unplaced(text: str, form: Form) -> Reply:
     if text.isdecimal():
         place = int(text[:6])
         if place in form.places and len(form.outcomes) == 2:  # "Which one?" - "3": the only thing it can mean
+            if 1 <= place <= 2:  # but 1 and 2 stand on the screen as answers too
+                one, none = form.outcomes[1].text, form.outcomes[0].text
+                raise Unclear(
+                    f"{place} alone may be the {form.at} or the answer. {place}=2: {form.places[place]},"
+                    f" {shortened(one, 24)}. all=1: all of them, {shortened(none, 24)}."
+                )
             return Reply({p: form.outcomes[int(p == place)].name for p in form.places}, read_back=True)
         raise Unclear(f"Which {form.at}, and what? {_example(form)}")
     outcome = match_outcome(text, form)

@@ -260,14 +260,14 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     blocks: list[RenderableType] = [head("Answer", "h: help")]
     blocks.append(choices([(str(n), o.text) for n, o in enumerate(question.outcomes, start=1)], width))
     if len(question.places) > 1:
-        blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2))
+        blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
     if question.lists_codes:
         blocks.append(para(codes, style=QUIET))
     return [*blocks, none]
 
 
 def by_place(at: str, places: Mapping[int, str], bare: bool = False) -> RenderableType:
-    """How to answer where each place has its own outcome. bare: the number of the place alone will do."""
+    """How to answer where each place has its own outcome. bare: the number of the last place alone will do."""
     last = list(places)[-1]
     such = f"{last}=2 or just {last}" if bare else f"{last}=2"
     return para(f"By {at}, such as {such}. One not named is 1. Nothing found anywhere: all=1", style=QUIET)

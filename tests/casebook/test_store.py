@@ -223,7 +223,14 @@ def test_the_list(shop: Path) -> None:
     assert all("\n" not in entry.trouble and str(entry.path) in entry.trouble for entry in listed if entry.trouble)
 
 
+def test_the_one_worked_on_last(shop: Path) -> None:
+    os.utime(shop / "blue.yaml", (2e9, 2e9))
+    newest = store.newest(shop)
+    assert newest is not None and newest.name == "blue" and newest.latest == (ANSWER,)
+
+
 def test_no_folder_yet(tmp_path: Path) -> None:
+    assert store.newest(tmp_path / "none") is None
     assert store.entries(tmp_path / "none") == ()
     (tmp_path / "file").touch()
     with pytest.raises(CasebookError, match="the cases cannot be listed"):

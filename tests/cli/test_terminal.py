@@ -48,6 +48,31 @@ def test_the_line_printed_on_leaving_goes_on(tmp_path: Path) -> None:
     assert "stumbles when hot" in (tmp_path / "shop" / "my car.yaml").read_text()
 
 
+def test_beginning_anew_names_the_case_that_was_left_open(tmp_path: Path) -> None:
+    """Somebody who was interrupted types the same command again: the answers are in the case of before."""
+    shop = tmp_path / "shop"
+    shop.mkdir()
+    text = (ROOT / "cases" / "saloon-short-trips.yaml").read_text(encoding="utf-8")
+    (shop / "saloon-short-trips.yaml").write_text(text, encoding="utf-8")
+    said = []
+    for _ in range(2):
+        run = at_terminal("diagnose", "--cases", str(shop))
+        run.expect("THE CAR")
+        said.append(run.before)
+        for _ in range(5):
+            run.expect("> $")
+            run.sendline("")
+        run.expect("words > $")
+        run.sendline("stumbles when hot")
+        run.expect("> $")
+        run.sendintr()
+        run.expect(pexpect.EOF)
+        run.close()
+    name = min(path.stem for path in shop.glob("2*.yaml"))
+    assert "not closed" not in said[0]  # the one that was there is
+    assert f"The last one is not closed: reasoner diagnose {name} --cases" in said[1]
+
+
 def test_a_long_replay_shows_how_far_it_is_and_is_left_by_ctrl_c(tmp_path: Path) -> None:
     text = (ROOT / "cases" / "saloon-short-trips.yaml").read_text(encoding="utf-8")
     for number in range(60):

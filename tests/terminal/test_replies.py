@@ -210,3 +210,21 @@ def test_whatever_is_typed_is_an_answer_or_one_short_line(line: str, form: Form)
         assert places <= set(form.places)
         assert reply.cant_tell or places
         assert set(reply.values.values()) <= {o.name for o in form.outcomes}
+
+
+@pytest.mark.parametrize(("line", "place"), [("3", 3), ("4", 4)])
+def test_a_cylinder_alone_where_it_can_mean_nothing_else(line: str, place: int) -> None:
+    found = read_reply(line, MISFIRE)
+    assert found == Reply({p: "some" if p == place else "none" for p in FOUR}, read_back=True)
+
+
+@pytest.mark.parametrize("line", ["1", "2", "2 think so"])
+def test_a_number_that_is_cylinder_and_answer_is_asked_back(line: str) -> None:
+    """Beside "1 runs even   2 misfires" a bare 1 is more likely the answer than the cylinder."""
+    with pytest.raises(Unclear) as found:
+        read_reply(line, MISFIRE)
+    number = line[0]
+    assert str(found.value) == (
+        f"{number} alone may be the cylinder or the answer. {number}=2: cylinder {number}, misfires."
+        " all=1: all of them, runs even."
+    )
