@@ -177,22 +177,10 @@ def _runs(setting: Setting, side: Side, cars: int, jobs: int) -> Iterator[trial.
         for piece in pieces:
             yield from _several(piece)
         return
-    from concurrent.futures import ProcessPoolExecutor
-
-    with ProcessPoolExecutor(count, initializer=_begin, initargs=(setting, side, True)) as pool:
-        try:
-            for found in pool.map(_several, pieces):
-                yield from found
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
+    yield from workers.pooled(_several, [(piece,) for piece in pieces], count, _begin, setting, side)
 
 
-def _begin(setting: Setting, side: Side, child: bool = False) -> None:
-    if child:
-        import signal
-
-        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends it
+def _begin(setting: Setting, side: Side) -> None:
     start = begin(loading.rules(side.layers), setting.vehicle)
     drawn_from = start if side.layers == setting.world else begin(loading.rules(setting.world), setting.vehicle)
     world = World(drawn_from.book, drawn_from.tables)

@@ -21,6 +21,7 @@ FEW = 24  # starting processes takes as long as this many cases
 AT_ONCE = 40  # cases a worker takes with it
 
 T = TypeVar("T")
+R = TypeVar("R")
 Job = Callable[..., T]  # case, the garages (one for each set of rules), options -> what comes back
 Layers = tuple[Path, ...]
 
@@ -45,24 +46,39 @@ def each(
 def _spread(
     job: Job[T], paths: Sequence[Path], rules: Sequence[Layers], options: Any, count: int
 ) -> Iterator[tuple[Path, T | CasebookError]]:
-    from concurrent.futures import ProcessPoolExecutor
-
     for layers in rules:
         loading.rules(layers)  # a mistake in the rules is said here, once
-    with ProcessPoolExecutor(count, initializer=_begin, initargs=(rules,)) as pool:
+    pieces = [(job, paths[i : i + AT_ONCE], options) for i in range(0, len(paths), AT_ONCE)]
+    return pooled(_several, pieces, count, _begin, rules)
+
+
+def pooled(
+    several: Callable[..., Sequence[R]],
+    pieces: Sequence[tuple[Any, ...]],
+    count: int,
+    begin: Callable[..., None],
+    *given: Any,
+) -> Iterator[R]:
+    """What `several` makes of each piece (its arguments), in order, by so many processes; each does `begin` first."""
+    from concurrent.futures import ProcessPoolExecutor
+
+    with ProcessPoolExecutor(count, initializer=_child, initargs=(begin, given)) as pool:
         try:
-            pieces = [paths[i : i + AT_ONCE] for i in range(0, len(paths), AT_ONCE)]
-            for piece in pool.map(_several, [job] * len(pieces), pieces, [options] * len(pieces)):
-                yield from piece
+            for found in pool.map(several, *zip(*pieces, strict=True)):
+                yield from found
         except BaseException:
             pool.shutdown(cancel_futures=True)
             raise
 
 
-def _begin(rules: Sequence[Layers]) -> None:
+def _child(begin: Callable[..., None], given: tuple[Any, ...]) -> None:
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends it
+    begin(*given)
+
+
+def _begin(rules: Sequence[Layers]) -> None:
     _here["garages"] = [Garage(loading.rules(layers)) for layers in rules]
 
 

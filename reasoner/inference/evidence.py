@@ -185,7 +185,12 @@ def provoked(tables: Tables, spell: Spell) -> float:
 
 def chance_showing(tables: Tables, condition: int | None, brought_on: float = 0.0) -> Array:
     """P(showing | cause) before any answer of the spell (C,). Not knowing the condition, the mean over all of them."""
-    before = tables.shows.mean(axis=1) if condition is None else tables.shows[:, condition]
+    before: Array = tables.shows.mean(axis=1) if condition is None else tables.shows[:, condition]
+    return forced(tables, before, brought_on)
+
+
+def forced(tables: Tables, before: Array, brought_on: float) -> Array:
+    """(C,) the chance of showing, where with so much certainty a check has brought the fault on."""
     return before + brought_on * np.maximum(0.0, (1.0 - tables.unlikeliest) - before)
 
 
@@ -203,12 +208,16 @@ def spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
 
 
 def _spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
-    return _together(tables, spell, [answer_likelihood(tables.checks[a.check], a) for a in spell.answers])
+    return together(tables, spell, [answer_likelihood(tables.checks[a.check], a) for a in spell.answers])
 
 
-def _together(tables: Tables, spell: Spell, each: Sequence[tuple[Array, float]]) -> tuple[Array, Array]:
-    """The likelihood of a spell from that of each of its answers."""
-    shows = chance_showing(tables, spell.condition, provoked(tables, spell))
+def together(
+    tables: Tables, spell: Spell, each: Sequence[tuple[Array, Array | float]], before: Array | None = None
+) -> tuple[Array, Array]:
+    """The likelihood of a spell from that of each of its answers. before: (C,) chance of showing, if not the rules'."""
+    if before is None:
+        before = chance_showing(tables, spell.condition)
+    shows = forced(tables, before, provoked(tables, spell))
     showing, quiet = shows, 1.0 - shows
     for answer, (if_showing, if_quiet) in zip(spell.answers, each, strict=True):
         showing = showing * if_showing
@@ -224,7 +233,7 @@ def each_left_out(tables: Tables, spell: Spell) -> Iterator[tuple[Evidence, tupl
     each = [answer_likelihood(tables.checks[a.check], a) for a in spell.answers]
     for i, answer in enumerate(spell.answers):
         rest = Spell(spell.condition, spell.answers[:i] + spell.answers[i + 1 :])
-        yield answer, _together(tables, rest, each[:i] + each[i + 1 :])
+        yield answer, together(tables, rest, each[:i] + each[i + 1 :])
 
 
 def answers_of(spells: Iterable[Spell]) -> list[tuple[int, Evidence]]:

@@ -16,7 +16,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reasoner.inference.evidence import Evidence, Spell, answer_likelihood, chance_showing, counted, provoked
+from reasoner.inference.belief import normal
+from reasoner.inference.evidence import Evidence, Spell, answer_likelihood, chance_showing, counted, provoked, together
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 
@@ -29,18 +30,11 @@ def firm_belief(tables: Tables, spells: Sequence[Spell]) -> Array:
     with np.errstate(divide="ignore"):
         log = np.log(tables.prior)
     for spell in spells:
-        brought_on = provoked(tables, spell)
-        showing = shows.chance(spell.condition)
-        showing = showing + brought_on * np.maximum(0.0, (1.0 - tables.unlikeliest) - showing)
-        quiet = 1.0 - showing
-        for answer in spell.answers:
-            if_showing, if_quiet = (
-                rows[answer.check].likelihood(answer)
-                if answer.check in rows
-                else answer_likelihood(tables.checks[answer.check], answer)
-            )
-            showing = showing * if_showing
-            quiet = quiet * (if_showing if tables.checks[answer.check].steady else if_quiet)
+        each = [
+            rows[a.check].likelihood(a) if a.check in rows else answer_likelihood(tables.checks[a.check], a)
+            for a in spell.answers
+        ]
+        showing, quiet = together(tables, spell, each, shows.chance(spell.condition))
         either = showing + quiet
         with np.errstate(divide="ignore"):
             log = log + np.log(either)
@@ -48,11 +42,9 @@ def firm_belief(tables: Tables, spells: Sequence[Spell]) -> Array:
         for answer in spell.answers:
             if answer.check in rows:
                 rows[answer.check].learn(answer, acted)
-        if spell.answers and not brought_on:
+        if spell.answers and not provoked(tables, spell):
             shows.learn(spell.condition, acted)
-    weights = np.exp(log - log.max())
-    found: Array = weights / weights.sum()
-    return found
+    return normal(log)
 
 
 class _Rows:

@@ -10,11 +10,11 @@ from rich.text import Text
 from reasoner.report.pictures import bar
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
 from reasoner.session.plain import clean, range_text, time_text
-from reasoner.session.trialled import FIRM, ByFault, Kept, Rate, Trialled
+from reasoner.session.review import IDLE, Share
+from reasoner.session.trialled import FIRM, ByFault, Kept, Trialled
 
 SHOWN = 12  # checks of a list
 CONFUSED = 10  # pairs of faults
-WORTH = 0.02  # bits a quarter of an hour, as `least gain` of the settings
 
 
 def trial_blocks(sides: Sequence[Trialled], how: str, blocks: bool = True) -> list[RenderableType]:
@@ -61,11 +61,11 @@ def _lines(sides: Sequence[Trialled]) -> list[tuple[str, ...]]:
     ]
 
 
-def _rate(rate: Rate | None) -> str:
+def _rate(rate: Share | None) -> str:
     return "-" if rate is None else f"{_share(rate)} ({range_text(rate.low, rate.high)})"
 
 
-def _share(rate: Rate | None) -> str:
+def _share(rate: Share | None) -> str:
     """As it was seen: 0 % is no car of these, not "hardly ever"."""
     return "-" if rate is None else _percent(rate.came / rate.cases)
 
@@ -119,8 +119,8 @@ def _kept(checks: Sequence[Kept], title: str) -> list[RenderableType]:
         heading = ("", "looks a car", "work a car", "bits a quarter hour", "expected")
         return columns(lines, right=(1, 2, 3, 4), wrap=(0,), heading=heading)
 
-    earned = [k for k in checks if k.rate >= WORTH]
-    idle = [k for k in checks if k.rate < WORTH]
+    earned = [k for k in checks if k.rate >= IDLE]
+    idle = [k for k in checks if k.rate < IDLE]
     found: list[RenderableType] = [
         Text(),
         head(f"checks that earned their time{title}", "the longest first"),

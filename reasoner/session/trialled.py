@@ -12,23 +12,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import fmean, median
 
-from reasoner.inference.interval import wilson
 from reasoner.inference.scoring import Score, score
 from reasoner.rulebook.model import Rulebook
+from reasoner.session.review import QUARTER, Share, share
 from reasoner.session.trial import Run
 
 FIRM = 0.9
-QUARTER = 15.0  # minutes
-
-
-@dataclass(frozen=True)
-class Rate:
-    """How many of how many, with the range that a trial so small leaves open (19 times in 20)."""
-
-    came: int
-    cases: int
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -39,9 +28,9 @@ class ByFault:
     fault: str
     title: str
     cars: int
-    given: Rate
-    right: Rate | None
-    leading: Rate
+    given: Share
+    right: Share | None
+    leading: Share
     minutes: float
     taken_for: tuple[tuple[str, int], ...]
 
@@ -69,10 +58,10 @@ class Trialled:
 
     name: str
     cars: int
-    given: Rate
-    right: Rate | None
-    right_place: Rate
-    firm_wrong: Rate | None
+    given: Share
+    right: Share | None
+    right_place: Share
+    firm_wrong: Share | None
     minutes: float
     half: float
     waiting: float
@@ -113,10 +102,9 @@ def trialled(name: str, runs: Sequence[Run], book: Rulebook) -> Trialled:
     )
 
 
-def _rate(came: Iterable[bool]) -> Rate:
+def _rate(came: Iterable[bool]) -> Share:
     found = list(came)
-    low, high = wilson(sum(found), len(found))
-    return Rate(sum(found), len(found), low, high)
+    return share(sum(found), len(found))
 
 
 def _fault(fault: str, cars: Sequence[Run], book: Rulebook) -> ByFault:
