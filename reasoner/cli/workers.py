@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -64,11 +65,28 @@ def pooled(
 
     with ProcessPoolExecutor(count, initializer=_child, initargs=(begin, given)) as pool:
         try:
-            for found in pool.map(several, *zip(*pieces, strict=True)):
+            with _uninterrupted():
+                results = pool.map(several, *zip(*pieces, strict=True))  # starts the processes
+            for found in results:
                 yield from found
         except BaseException:
             pool.shutdown(cancel_futures=True)
             raise
+
+
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Ctrl-C waits meanwhile. In the middle of a fork Python may lose it, or a child take it; children keep the mask."""
+    import signal
+
+    if not hasattr(signal, "pthread_sigmask"):  # Windows: no fork either
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)  # here one that waited is raised
 
 
 def _child(begin: Callable[..., None], given: tuple[Any, ...]) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import shlex
+import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -23,6 +25,11 @@ def at_terminal(*arguments: str, term: str = "dumb") -> Any:
     return pexpect.spawn(sys.executable, command, dimensions=(24, 200), env=environ, encoding="utf-8", timeout=300)
 
 
+def status(run: Any) -> int:
+    """As a shell says it: Python ends by the signal itself where Ctrl-C met it in the middle of an import."""
+    return 128 + run.signalstatus if run.signalstatus else run.exitstatus
+
+
 def test_the_line_printed_on_leaving_goes_on(tmp_path: Path) -> None:
     first = at_terminal("diagnose", "my car", "--cases", str(tmp_path / "shop"))
     for _ in range(5):  # the vehicle
@@ -36,7 +43,7 @@ def test_the_line_printed_on_leaving_goes_on(tmp_path: Path) -> None:
     line = first.match[1]
     first.expect(pexpect.EOF)
     first.close()
-    assert first.exitstatus == exits.INTERRUPTED
+    assert status(first) == exits.INTERRUPTED
     assert shlex.split(line) == ["diagnose", "my car", "--cases", str(tmp_path / "shop")]
 
     again = at_terminal(*shlex.split(line))
@@ -83,4 +90,21 @@ def test_a_long_replay_shows_how_far_it_is_and_is_left_by_ctrl_c(tmp_path: Path)
     replay.sendintr()
     replay.expect(pexpect.EOF)
     replay.close()
-    assert replay.exitstatus == exits.INTERRUPTED and "Traceback" not in replay.before
+    assert status(replay) == exits.INTERRUPTED and "Traceback" not in replay.before
+
+
+@pytest.mark.skipif(multiprocessing.get_start_method() != "fork", reason="processes do not begin by a fork here")
+def test_ctrl_c_in_the_middle_of_starting_processes_is_not_lost() -> None:
+    """What is raised in a hook of a fork is dropped by Python; a signal there once let the work run to its end."""
+    code = (
+        "import os, signal\n"
+        "from reasoner.cli.workers import pooled\n"
+        "os.register_at_fork(before=lambda: os.kill(os.getpid(), signal.SIGINT))\n"
+        "try:\n"
+        "    print(sum(pooled(sorted, [([1, 2],)] * 9, 2, int)))\n"
+        "except KeyboardInterrupt:\n"
+        "    print('left')\n"
+    )
+    environ = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environ, timeout=300)
+    assert (done.stdout, done.stderr) == ("left\n", "")
