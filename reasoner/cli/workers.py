@@ -76,17 +76,20 @@ def pooled(
 
 @contextmanager
 def _uninterrupted() -> Iterator[None]:
-    """Ctrl-C waits meanwhile. In the middle of a fork Python may lose it, or a child take it; children keep the mask."""
+    """Ctrl-C waits meanwhile: Python drops what is raised in a hook of a fork, and a pool half begun never ends.
+
+    A handler and no mask of signals: threads of the number library would take what the main thread does not.
+    """
     import signal
 
-    if not hasattr(signal, "pthread_sigmask"):  # Windows: no fork either
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    heard: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, frame: heard.append(number))
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)  # here one that waited is raised
+        signal.signal(signal.SIGINT, before)
+    if heard:
+        raise KeyboardInterrupt
 
 
 def _child(begin: Callable[..., None], given: tuple[Any, ...]) -> None:
