@@ -117,6 +117,8 @@ def _to_do(v: Verdict) -> list[RenderableType]:
         text = f"Should it prove to be the one that leads: {v.repair_title}."
         return [_head("Replace nothing on this alone"), _para(text)]
     blocks: list[RenderableType] = []
+    if v.wanted_first:
+        blocks += [_head("Before anything is replaced", CARE), *(_item("-", text) for text in v.wanted_first)]
     if v.repair_cautions:
         blocks += [_head("Take care first", CARE), *(_item("!", text, CARE) for text in v.repair_cautions)]
     blocks += [_head("What to do next"), _para(f"{v.repair_title}. {v.repair_do}")]

@@ -110,6 +110,8 @@ def answer_origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, 
 
 def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     """What is concluded now, and how firmly."""
+    from reasoner.session.deciding import wanted_first  # what follows a verdict is not loaded for a first question
+
     tables, book = workup.tables, workup.book
     now = belief(workup)
     fault, kind = now.faults[0], _kind(workup, stopped)
@@ -117,7 +119,8 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     lead = now.leading[0]
     if kind != "settled" and lead.cause != fault.cause:
         lead = _cause(workup, tables.cause_number[fault.cause], span.draw(tables, workup.spells))
-    all_reasons = reasons(workup, tables.cause_number[lead.cause])
+    cause = tables.cause_number[lead.cause]
+    all_reasons = reasons(workup, cause)
     entry = book.faults[lead.fault]
     repair = book.repairs[entry.repair]
     found = surprise(tables, workup.spells)
@@ -142,6 +145,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         repair_do=repair.do,
         repair_cautions=tuple(book.cautions[n].say for n in repair.cautions),
         proof=tuple(book.checks[n].title for n in repair.proof if n in tables.check_number),
+        wanted_first=wanted_first(workup, cause),
         minutes_spent=took.minutes,
         waiting_spent=took.wait,
         answers=len(workup.record.given),

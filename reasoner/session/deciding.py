@@ -11,8 +11,9 @@ from reasoner.decide.choices import Choice, Stake, choices, courses
 from reasoner.decide.guards import Known, Missing, missing, missing_for_watching
 from reasoner.decide.hinges import Hinge, hinges
 from reasoner.decide.jobs import ENGINE, Job, all_places, in_order
-from reasoner.decide.prices import Prices
+from reasoner.decide.prices import Prices, usual
 from reasoner.inference.plan import worth
+from reasoner.rulebook.model import Rulebook
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import time_text
 from reasoner.session.words import percent
@@ -46,7 +47,7 @@ def decide(workup: Workup, prices: Prices) -> Decision:
     """All the choices of a case as it stands."""
     ranked = tuple(workup.ranked)
     stake = Stake(workup.book, workup.tables, workup.situation, prices, ranked)
-    known = Known(workup.spells, {given.check for given in workup.record.given})
+    known = _known(workup)
     works = courses(stake)
     # In turn only the first is done now: what speaks for the others is seen when that one has not cured it.
     lacking = {kind: missing(stake, known, work[:1] if kind == "in turn" else work) for kind, work in works.items()}
@@ -55,6 +56,17 @@ def decide(workup: Workup, prices: Prices) -> Decision:
     tests = (o for o in ranked if worth(o, workup.costs) or workup.tables.checks[o.check].name in wanted)
     stake = replace(stake, tests=tuple(tests))
     return Decision(workup, stake, choices(stake), lacking)
+
+
+def wanted_first(workup: Workup, cause: int) -> tuple[str, ...]:
+    """What the rules want known before what mends a cause is done, and is not known yet, in words."""
+    book = workup.book
+    stake = Stake(book, workup.tables, workup.situation, usual(book), tuple(workup.ranked))
+    return tuple(missing_text(book, item) for item in missing(stake, _known(workup), [stake.needs[cause]]))
+
+
+def _known(workup: Workup) -> Known:
+    return Known(workup.spells, {given.check for given in workup.record.given})
 
 
 def document(decision: Decision, case: str = "") -> DecisionDoc:
@@ -143,7 +155,8 @@ def _sentence(decision: Decision) -> str:
         return "Nothing can be recommended yet; see what is missing."
     said = f"{title(decision, best)}. Expected to cost {money(decision.stake, best.expected)} in all."
     if best is not cheapest:
-        lacking = "; ".join(_missing(decision, item).partition(" (")[0] for item in decision.missing[cheapest.kind])
+        book = decision.workup.book
+        lacking = "; ".join(missing_text(book, item).partition(" (")[0] for item in decision.missing[cheapest.kind])
         said += f" Cheaper by expected cost would be {short(decision, cheapest)}, but {lacking}."
     return said
 
@@ -161,7 +174,7 @@ def _choice(decision: Decision, choice: Choice) -> ChoiceDoc:
         later=choice.later,
         driving=choice.driving,
         expected=choice.expected,
-        missing=tuple(_missing(decision, item) for item in decision.missing[choice.kind]),
+        missing=tuple(missing_text(decision.workup.book, item) for item in decision.missing[choice.kind]),
         cheapest=choice is decision.choices[0],
         recommended=choice is decision.best,
     )
@@ -178,8 +191,8 @@ def _again(choice: Choice) -> Iterable[str]:
             yield f"{why}: {percent(chance)}"
 
 
-def _missing(decision: Decision, item: Missing) -> str:
-    book = decision.workup.book
+def missing_text(book: Rulebook, item: Missing) -> str:
+    """`Purge valve leaks or sticks open is not excluded, 12 % left (would settle it: ...)`."""
     checks = ", ".join(book.checks[name].title for name in item.checks)
     settle = f" (would settle it: {checks})" if checks else ""
     if item.kind == "excluded":

@@ -150,7 +150,8 @@ class SurpriseDoc:
 class Verdict:
     """kind: settled, place-open, nothing-worth or stopped. reasons: strongest first.
 
-    unsure: answers that were not sure, which a second look would make count for more. minutes_spent, waiting_spent:
+    unsure: answers that were not sure, which a second look would make count for more. wanted_first: what the rules
+    want known before the repair is done, and is not known yet. minutes_spent, waiting_spent:
     what was asked and answered took, by the rules' minutes.
     """
 
@@ -171,6 +172,7 @@ class Verdict:
     repair_do: str
     repair_cautions: tuple[str, ...]
     proof: tuple[str, ...]
+    wanted_first: tuple[str, ...]
     minutes_spent: float
     waiting_spent: float
     answers: int

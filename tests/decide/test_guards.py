@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from io import StringIO
 
 import pytest
 
@@ -10,7 +11,9 @@ from reasoner.decide.guards import missing_for_watching
 from reasoner.decide.prices import usual
 from reasoner.inference.weight import weigh
 from reasoner.report.decision_text import decision_text
+from reasoner.report.text import write
 from reasoner.session import acts, deciding
+from reasoner.session.concluding import verdict
 from reasoner.session.deciding import Decision
 from reasoner.session.workup import Workup
 from tests.decide.cars import answered, car, small_car, stake, till_work
@@ -85,6 +88,22 @@ def test_not_while_purge_and_oil_are_not_excluded() -> None:
     assert text.count("! before ") == len(distinct) < sum(len(choice.missing) for choice in document.choices)
 
 
+def test_a_verdict_says_what_is_wanted_before_its_repair() -> None:
+    """What `decide` would not recommend yet, the verdict does not tell anybody to do without a word."""
+    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    found = verdict(workup)
+    alone = next(c for c in deciding.document(decided(workup)).choices if c.kind == "alone")
+    assert found.kind == "settled" and found.repair == INJECTOR
+    assert found.wanted_first == alone.missing and len(found.wanted_first) == 2
+    out = StringIO()
+    write(found, out, width=80, colour=False)
+    order = [
+        out.getvalue().index(part) for part in ("BEFORE ANYTHING IS REPLACED", "TAKE CARE FIRST", "WHAT TO DO NEXT")
+    ]
+    assert order == sorted(order)
+
+
 def test_recommended_once_they_are() -> None:
     workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
     workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
@@ -92,7 +111,7 @@ def test_recommended_once_they_are() -> None:
         workup = answered(workup, check)
     workup = answered(workup, "oil-level-smell")
     decision = decided(workup)
-    assert not lacking(decision)
+    assert not lacking(decision) and not verdict(workup).wanted_first
     assert decision.best is not None and decision.best.kind in injectors(decision)
 
 
