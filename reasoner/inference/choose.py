@@ -9,7 +9,6 @@ rate of one step or two; with more depth, the expected cost until settled.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 from itertools import islice
 
 import numpy as np
@@ -51,7 +50,7 @@ def rank(
     best = found[:compared]
     if depth:
         best = sorted(
-            (replace(o, ahead=_until_settled(tables, now, o, costs, depth)) for o in best), key=lambda o: o.ahead
+            (o._replace(ahead=_until_settled(tables, now, o, costs, depth)) for o in best), key=lambda o: o.ahead
         )
     elif len(best) > 1:
         best = sorted(_looked_ahead(tables, now, best, found[:SHORTLIST], costs), key=lambda o: -o.ahead)
@@ -86,13 +85,13 @@ def _best_ways(tables: Tables, now: Situation, choices: Sequence[Option]) -> lis
     found: dict[int, Option] = {}
     for option, gained in ways:
         if option.check not in found:
-            found[option.check] = replace(option, gain=gained)
+            found[option.check] = option._replace(gain=gained)
     return list(found.values())
 
 
 def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
     """The choices with their gain."""
-    return [replace(o, gain=bits) for o, bits in zip(choices, _bits(tables, now, choices), strict=True)]
+    return [o._replace(gain=bits) for o, bits in zip(choices, _bits(tables, now, choices), strict=True)]
 
 
 def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[float]:
@@ -131,7 +130,7 @@ def _looked_ahead(
 ) -> list[Option]:
     """Each with its best rate of one step or two: its gain, and the expected gain of the best check after it, over the
     cost of both. Of two steps alone a cheap check would look dear where only a dear one is left after it."""
-    return [replace(o, ahead=_two_steps(tables, now, o, shortlist, costs)) for o in best]
+    return [o._replace(ahead=_two_steps(tables, now, o, shortlist, costs)) for o in best]
 
 
 def _two_steps(tables: Tables, now: Situation, option: Option, shortlist: Sequence[Option], costs: Costs) -> float:
@@ -176,7 +175,7 @@ def _best_after(
         return None
     bits = _bits(tables, then, again)
     best = max(range(len(again)), key=lambda i: bits[i] / again[i].cost)
-    return replace(again[best], gain=bits[best])
+    return again[best]._replace(gain=bits[best])
 
 
 def _until_settled(tables: Tables, now: Situation, option: Option, costs: Costs, depth: int) -> float:

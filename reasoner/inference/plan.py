@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -35,8 +35,7 @@ class Costs:
     lead: float = 4.0
 
 
-@dataclass(frozen=True)
-class Option:
+class Option(NamedTuple):
     """A check in a condition. fresh: a new spell is begun for it. place: at that place only (provoking checks).
 
     first: a check that has to be done before (its evidence would be destroyed), or None.

@@ -7,7 +7,7 @@ always reasons with the rules as written. Pure and seeded: the same arguments gi
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import log2
 from typing import Literal
 
@@ -157,7 +157,7 @@ def asked(workup: Workup, option: Option) -> Option:
         )
     if option.times == 1:
         return option
-    return priced(workup.tables, workup.situation, workup.costs, replace(option, times=1))
+    return priced(workup.tables, workup.situation, workup.costs, option._replace(times=1))
 
 
 def _step(before: Workup, after: Workup, option: Option, virtual: Car) -> Step:
