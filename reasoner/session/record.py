@@ -167,10 +167,6 @@ def _answer(book: Rulebook, record: Record, event: Event, number: int, setting: 
         reading=str(event.get("reading", "")),
         number=number,
     )
-    if check.provokes and any(max(w, key=lambda n: w[n]) != check.outcomes[0].name for w in values.values()):
-        # It brought the fault on: what is seen from here belongs to a spell of its own, known to be showing.
-        record = _new_spell(record, record.condition)
-        given = replace(given, spell=record.present)
     if "condition" in event:  # seen at another time: a spell of its own, put before the present one
         at, label = record.present, str(event.get("spell", ""))
         if label in record.apart:
@@ -180,6 +176,10 @@ def _answer(book: Rulebook, record: Record, event: Event, number: int, setting: 
         spells = (*record.spells[:-1], condition, record.spells[-1])
         apart = {**record.apart, label: at} if label else record.apart
         return replace(record, spells=spells, given=(*shifted, given), apart=apart)
+    if check.provokes and any(max(w, key=lambda n: w[n]) != check.outcomes[0].name for w in values.values()):
+        # It brought the fault on: what is seen from here belongs to a spell of its own, known to be showing.
+        record = _new_spell(record, record.condition)
+        given = replace(given, spell=record.present)
     record = replace(record, given=(*record.given, given))
     return _new_spell(record, check.leaves) if check.leaves else record
 
