@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from typing import Any, TextIO
+from collections.abc import Iterator, Sequence
+from typing import Any, BinaryIO, NoReturn, TextIO
 
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
@@ -13,10 +13,37 @@ from reasoner.session.acts import Refused
 from reasoner.session.logged import Fetch, no_files
 from reasoner.session.protocol import Talk, hear
 
-LONGEST = 1_000_000  # characters of one message
+LONGEST = 1_000_000  # bytes of one message
 
 
-def talk(kept: Keeper, source: TextIO, out: TextIO, fetch: Fetch = no_files, logs: Sequence[str] = ()) -> int:
+def read(line: bytes) -> Any:
+    """The message on a line. Raises ValueError, and RecursionError where it is nested too deep."""
+    if len(line) > LONGEST:
+        raise ValueError(f"more than {LONGEST} bytes")
+    return json.loads(line.decode("utf-8"), parse_constant=_no_constant, object_pairs_hook=_each_once)
+
+
+def _no_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is no number that JSON can say")
+
+
+def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise ValueError("a key stands twice in one object")
+    return found
+
+
+def lines(source: BinaryIO) -> Iterator[bytes]:
+    """Line by line; of one that is too long only so much that this can be seen."""
+    while line := source.readline(LONGEST + 1):
+        rest = line
+        while len(rest) > LONGEST and not rest.endswith(b"\n"):
+            rest = source.readline(LONGEST + 1)
+        yield line
+
+
+def talk(kept: Keeper, source: BinaryIO, out: TextIO, fetch: Fetch = no_files, logs: Sequence[str] = ()) -> int:
     """Say the state, then answer every message until `stop` or the end of input. Returns the status to end with.
 
     logs: files of scan logs, taken in before anything is asked.
@@ -41,12 +68,11 @@ def talk(kept: Keeper, source: TextIO, out: TextIO, fetch: Fetch = no_files, log
     say_state()
     for mistake in mistakes:
         say(mistake)
-    while line := source.readline(LONGEST):
+    for line in lines(source):
         if not line.strip():
             continue
         try:
-            message = json.loads(line)
-            then, events, reply = hear(here, message)
+            then, events, reply = hear(here, read(line))
             kept.keep(events)  # on disk before anything is said about it
         except Refused as refused:
             say({"type": "error", "message": refused.message, "mend": refused.mend})

@@ -108,7 +108,9 @@ def command(
             wish = _new(wish)  # nobody is there to say which was meant; a program knows the whole name
         if as_json:
             with wish.opened() as kept:
-                raise click.exceptions.Exit(converse.talk(kept, sys.stdin, sys.stdout, source.fetch, source.files))
+                raise click.exceptions.Exit(
+                    converse.talk(kept, sys.stdin.buffer, sys.stdout, source.fetch, source.files)
+                )
         if answers is not None:
             _unattended(wish, answers, source)
         else:

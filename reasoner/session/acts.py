@@ -62,6 +62,8 @@ def answer(
         for outcome in [value] if isinstance(value, str) else value:
             if outcome not in outcomes:
                 raise Refused(f'"{outcome}" is no outcome of {name}', "one of: " + ", ".join(outcomes))
+        if not isinstance(value, str) and not (min(value.values(), default=0.0) >= 0.0 < sum(value.values()) < 1e12):
+            raise Refused("weights of outcomes are 0 or more, and not all 0", 'such as {"same": 0.2, "wet": 0.8}')
         kept[str(place)] = value if isinstance(value, str) else dict(value)
     if seen_in is not None and seen_in not in workup.book.conditions:
         raise Refused(f'no condition is called "{seen_in}"', "one of: " + ", ".join(workup.book.conditions))

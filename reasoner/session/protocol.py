@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 from reasoner.inference.plan import Option
 from reasoner.measure.carried import Carried
-from reasoner.session import acts, logged, readings
+from reasoner.measure.codes import read_codes
+from reasoner.rulebook.model import Check, Sees
+from reasoner.session import acts, logged, readings, wellformed
 from reasoner.session.acts import Refused
 from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
@@ -77,15 +79,20 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
     """
     if not isinstance(message, Mapping) or not isinstance(message.get("type"), str):
         raise Refused('a message is an object with a "type"', 'such as {"type": "answer", "outcome": "..."}')
-    kind = message["type"]
+    kind, known = message["type"], wellformed.kinds()
+    if kind not in known:
+        raise Refused(f'no message has the type "{kind}"', "one of: " + ", ".join(known))
+    if wrong := wellformed.slip(message):
+        raise Refused(
+            f'the message "{kind}" is not well formed: {wrong}',
+            "see the schema: reasoner diagnose --schema",
+        )
     try:
         return HANDLERS[kind](talk, message) if kind in HANDLERS else _about_the_repair(talk, kind, message)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         if isinstance(error, Refused):
             raise
-        raise Refused(
-            f'the message "{kind}" lacks something or has it in the wrong form: {error}', "see the schema"
-        ) from None
+        raise Refused(f'the message "{kind}" cannot be taken: {error}', "see the schema") from None
 
 
 Reply = tuple[Talk, list[Event], dict[str, Any] | None]
@@ -94,9 +101,6 @@ Reply = tuple[Talk, list[Event], dict[str, Any] | None]
 def _about_the_repair(talk: Talk, kind: str, message: Message) -> Reply:
     from reasoner.session import aftertalk
 
-    if kind not in aftertalk.HANDLERS:
-        known = (*HANDLERS, *aftertalk.HANDLERS)
-        raise Refused(f'no message has the type "{kind}"', "one of: " + ", ".join(known))
     events, document = aftertalk.HANDLERS[kind](talk.course, message)
     return (_kept(talk, events)[0] if events else talk), events, document
 
@@ -118,6 +122,8 @@ def _answer(talk: Talk, message: Message) -> Reply:
         raise Refused("no check is being asked", 'name one: "check": "..."')
     mine = option if name == asked else None
     sure, seen_in = message.get("sure", "sure"), message.get("seen in")
+    check = acts.find_check(talk.workup, name)
+    _made_there(talk.workup, check, mine, seen_in)
     inputs: Mapping[str, str] = {}
     figures: Mapping[str, Carried] = {}
     if "numbers" in message:
@@ -130,13 +136,33 @@ def _answer(talk: Talk, message: Message) -> Reply:
         values, reading, inputs = worked.weights, worked.reading, worked.inputs
     elif "values" in message:
         values, reading = {int(p): v for p, v in message["values"].items()}, ""
-        if message.get("rest", "first") == "first":
-            check = acts.find_check(talk.workup, name)
+        # What provokes is done place by place: of the others nothing was said.
+        if message.get("rest", "none" if check.provokes else "first") == "first":
             at_all = places_of(talk.workup, check) if mine is None or mine.place is None else {}
             values = {**dict.fromkeys(at_all, check.outcomes[0].name), **values}
     else:
         values, reading = {0: message["outcome"]}, ""
     return _kept(talk, acts.answer(talk.workup, name, values, sure, mine, reading, seen_in, inputs, figures))
+
+
+def _made_there(workup: Workup, check: Check, asked: Option | None, seen_in: str | None) -> None:
+    """Raises Refused where the check is not made in the condition that the answer would count for."""
+    here = workup.record.condition
+    if asked is not None and asked.fresh and asked.condition is not None:
+        here = workup.tables.conditions[asked.condition]
+    here = seen_in or here
+    if check.sees is Sees.NOW and check.conditions and here and here not in check.conditions:
+        raise Refused(
+            f"{check.name} is not made in the condition {here}", '"seen in" is one of: ' + ", ".join(check.conditions)
+        )
+
+
+def _code(said: Mapping[str, Any]) -> tuple[str, list[str]]:
+    """A code as it is written in the rules, and its states. Raises Refused where it is none."""
+    read = read_codes(said["code"])
+    if read.slips or len(read.codes) != 1:
+        raise Refused(f'"{said["code"]}" is no code', "such as P0172; its state goes into states")
+    return read.codes[0].code, said.get("states") or sorted(read.codes[0].states)
 
 
 def _work_out(talk: Talk, message: Message) -> Reply:
@@ -190,12 +216,7 @@ HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
     "condition": lambda talk, m: _kept(talk, acts.change_condition(talk.workup, m["condition"])),
     "complaint": lambda talk, m: _kept(talk, acts.tell(talk.workup, str(m["text"]))),
     "codes": lambda talk, m: _kept(
-        talk,
-        acts.list_codes(
-            talk.workup,
-            [(str(c["code"]), [str(s) for s in c.get("states", [])]) for c in m["codes"]],
-            m.get("complete", True),
-        ),
+        talk, acts.list_codes(talk.workup, [_code(c) for c in m["codes"]], m.get("complete", True))
     ),
     "tools": lambda talk, m: _kept(talk, acts.tools(talk.workup, m.get("lacking", []), m.get("at hand", []))),
     "note": lambda talk, m: _kept(talk, acts.note(talk.workup, str(m["text"]))),

@@ -116,13 +116,13 @@ def test_resuming_goes_on_where_it_was(reasoner: Run) -> None:
         ('{"type": "answer", "check": "smell-of-fuel", "outcome": "purple"}', "no outcome"),
         ('{"type": "answer", "check": "trim-idle", "numbers": {"1": 4000}}', "no possible"),
         ('{"type": "answer", "check": "trim-idle", "numbers": {"1": NaN}}', "no "),
-        ('{"type": "answer", "check": "smell-of-fuel"}', "lacks"),
+        ('{"type": "answer", "check": "smell-of-fuel"}', "has one of"),
         ('{"type": "condition", "condition": "on the moon"}', "no condition"),
         ('{"type": "dance"}', "no message"),
         ('{"type": "undo"}', "nothing to take back"),
         ("[1, 2]", "a message is an object"),
         ("not json", "no JSON"),
-        ('{"type": "answer", "values": {"three": "wet"}}', "lacks something or has it in the wrong form"),
+        ('{"type": "answer", "values": {"three": "wet"}}', "is no number of a place"),
         ("[" * 100_000, "no JSON"),
     ],
 )
@@ -137,6 +137,31 @@ def test_nonsense_is_refused_and_changes_nothing(
     assert then["belief"] == first["belief"]
     assert events_of(environ) == []
     assert "Traceback" not in found.stderr
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        (b'{"type": "note", "text": "\xff\xfe"}', "can't decode"),
+        (b'{"type": "note", "text": "' + b"x" * 1_200_000 + b'"}', "more than 1000000 bytes"),
+        (b"x" * 1_000_000 + b'{"type": "undo"}', "more than 1000000 bytes"),  # its end is no message of its own
+        (b"x" * 3_000_003, "more than 1000000 bytes"),
+        (b'{"type": "answer", "check": "trim-idle", "values": {"1": {"rich": NaN}}}', "no number that JSON"),
+        (b'{"type": "state", "type": "undo"}', "a key stands twice"),
+    ],
+)
+def test_a_line_that_is_no_message_gets_one_error(
+    environ: dict[str, str], line: bytes, words: str, reasoner: Run
+) -> None:
+    """And the case opens again as it was."""
+    said = b'{"type": "answer", "check": "smell-of-fuel", "outcome": "yes"}\n' + line + b'\n{"type": "state"}\n'
+    command = [sys.executable, "-m", "reasoner", "diagnose", "c", "--json"]
+    found = subprocess.run(command, input=said, capture_output=True, env=environ)
+    _, before, error, then = map(json.loads, found.stdout.splitlines())
+    assert error["type"] == "error" and words in error["message"]
+    assert then["belief"] == before["belief"] == talk(reasoner)[0]["belief"]
+    assert (found.returncode, found.stderr) == (exits.FINE, b"")
+    assert [e["event"] for e in events_of(environ)] == ["answer"]
 
 
 def test_control_characters_in_text_are_kept_harmless(reasoner: Run, environ: dict[str, str]) -> None:
@@ -301,7 +326,7 @@ def test_tables_let_another_program_recompute_a_belief(reasoner: Run, tmp_path: 
         {"type": "answer", "check": "smell-of-fuel", "outcome": "yes"},
     ]
     belief = talk(reasoner, *messages)[-1]["belief"]["all"]
-    right = 0.98  # `report right: sure` of the shipped settings
+    right = tables["report right"]["sure"]
     checks = {c["name"]: c for c in tables["checks"]}
 
     def weight(check: dict[str, Any], row: list[float], outcome: str) -> float:
