@@ -20,12 +20,13 @@ def command(rules_paths: tuple[Path, ...], vehicle_path: Path | None, as_json: b
     """Print the tables that rules and a vehicle make.
 
     They hold every cause with its prior and place, how often it shows in each condition, and every check's outcome
-    probabilities by cause, while the fault shows and while it is quiet: enough to recompute any belief.
+    probabilities by cause, while the fault shows and while it is quiet: enough to recompute any belief
+    (rules/README.md, Recomputing a belief).
     """
     book = loading.rules(rules_paths)
     tables = compile_tables(book, loading.vehicle(vehicle_path))
     if as_json:
-        click.echo(json.dumps(document(tables)))
+        click.echo(json.dumps(document(tables, book)))
         return
     what = f"{len(tables.causes)} causes of {len(tables.faults)} faults, {len(tables.checks)} checks"
     click.echo(f"{tables.vehicle.title}: {what}")

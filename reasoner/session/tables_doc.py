@@ -5,16 +5,19 @@ from __future__ import annotations
 from typing import Any
 
 from reasoner.network.tables import CheckTable, Tables
+from reasoner.rulebook.model import Check, Measure, Rulebook
 
 MODEL = (
     "P(c | answers) ~ prior(c) * product over spells of sum over s in (showing, quiet) of P(s | c, condition)"
     " * product over answers of P(outcome | c, s, place). A steady check does not depend on s. Where the condition is"
-    " not known, P(showing) is the mean over all conditions."
+    " not known, P(showing) is the mean over all conditions. What counts, and how: rules/README.md, Recomputing a"
+    " belief."
 )
 
 
-def document(tables: Tables) -> dict[str, Any]:
-    """causes with prior and places; showing probability by condition; every check's outcome probabilities."""
+def document(tables: Tables, book: Rulebook) -> dict[str, Any]:
+    """causes with prior and places; showing probability by condition; every check's outcome probabilities; what turns
+    answers, readings and codes into weights of outcomes."""
     return {
         "format": 1,
         "model": MODEL,
@@ -25,6 +28,7 @@ def document(tables: Tables) -> dict[str, Any]:
             "properties": dict(tables.vehicle.properties),
         },
         "unlikeliest": tables.unlikeliest,
+        "report right": dict(book.settings.report_right),
         "conditions": list(tables.conditions),
         "causes": [
             {
@@ -38,11 +42,21 @@ def document(tables: Tables) -> dict[str, Any]:
             }
             for i, cause in enumerate(tables.causes)
         ],
-        "checks": [_check(tables, check) for check in tables.checks],
+        "checks": [_check(tables, check, book.checks[check.name]) for check in tables.checks],
     }
 
 
-def _check(tables: Tables, check: CheckTable) -> dict[str, Any]:
+def _measure(measure: Measure) -> dict[str, Any]:
+    """Bands from low to high, null for no end; outcomes may have several."""
+    return {
+        "quantity": measure.quantity,
+        "unit": measure.unit,
+        "spread": measure.spread,
+        "bands": [{"outcome": band.outcome, "low": band.low, "high": band.high} for band in measure.bands],
+    }
+
+
+def _check(tables: Tables, check: CheckTable, written: Check) -> dict[str, Any]:
     return {
         "name": check.name,
         "outcomes": list(check.outcomes),
@@ -51,6 +65,9 @@ def _check(tables: Tables, check: CheckTable) -> dict[str, Any]:
         "provokes": check.provokes,
         "conditions": [tables.conditions[k] for k in check.conditions],
         "stands for": sorted(tables.checks[n].name for n in check.stands_for),
+        "leaves": written.leaves,
+        "codes": {str(place): list(codes) for place, codes in written.codes.items() if place <= len(check.places)},
+        "measure": None if written.measure is None else _measure(written.measure),
         "minutes": check.minutes,
         "wait": check.wait,
         "money": check.money,
