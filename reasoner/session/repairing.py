@@ -225,9 +225,14 @@ def enter_values(
     workup: Workup, first: Mapping[int, str], second: Mapping[int, str], old: Mapping[int, str]
 ) -> list[Event]:
     """Calibration values, typed in twice; those of other cylinders stay, and an empty one takes one away. Kept as
-    typed: what looks wrong with them is said, not mended."""
+    typed: what looks wrong with them is said, not mended. Raises Refused for a cylinder that there is not."""
     event = {"event": "values", "step": workup.record.steps + 1}
     typed = {"first": first, "second": second, "old": old}
+    cylinders = range(1, workup.vehicle.cylinders + 1)
+    for cylinder in (c for values in typed.values() for c in values if c not in cylinders):
+        raise Refused(f"there is no cylinder {cylinder} here", f"there are 1 to {workup.vehicle.cylinders}")
+    if not any(typed.values()):
+        raise Refused("no value was given", 'such as "first": {"3": "AB12"}')
     return [{**event, **{key: {str(c): v for c, v in values.items()} for key, values in typed.items() if values}}]
 
 

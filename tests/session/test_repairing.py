@@ -210,6 +210,10 @@ def test_ticks_figures_and_values() -> None:
             repairing.tick(car.workup, sheet, [wrong])
     with pytest.raises(Refused, match="no blank"):
         repairing.fill_in(car.workup, sheet, 1, "rail", "3")
+    with pytest.raises(Refused, match="no cylinder 9"):
+        repairing.enter_values(car.workup, {9: "AB12"}, {}, {})
+    with pytest.raises(Refused, match="no value"):
+        repairing.enter_values(car.workup, {}, {}, {})
 
 
 def test_a_mark_stays_with_its_step_when_rules_change() -> None:
