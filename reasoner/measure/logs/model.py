@@ -5,8 +5,8 @@ purge (its duty over airflow, and how that fades while the canister empties), a 
 fuel that evaporates out of the oil after a cold start (over airflow; comes with the oil's heat, goes as it is used
 up). Expectation maximisation over a two-state chain (`hidden`), residuals Student-t with 4 degrees of freedom so that
 single transients weigh little (Lange, Little & Taylor, JASA 84:881-896, 1989; in secondary texts). Residuals a second
-apart are not independent: log-likelihoods are divided by (1 + r)/(1 - r), r their correlation, as for the mean of an
-AR(1) series.
+apart are not independent: log-likelihoods are divided by how many are worth one, as for the mean of an AR(1) series
+seen at the moments that count (`_thinning`).
 """
 
 from __future__ import annotations
@@ -288,13 +288,25 @@ def _log_likelihood(sample: Sample, c: Array, spread: float) -> Array:
 
 
 def _thinning(sample: Sample, c: Array, showing: Array, spread: float) -> float:
-    """How many residuals are worth one: (1 + r)/(1 - r), r their correlation from one moment to the next."""
+    """How many residuals are worth one, of an AR(1) series seen at these moments: sum of r^|ti - tj| over their number.
+
+    (1 + r)/(1 - r), r the correlation from one moment to the next, where none is missing; less where there are gaps.
+    """
     predicted = _predicted(sample, c)
-    r = sample.y - predicted[:, 0] * (1 - showing) - predicted[:, 1] * showing
-    r = np.clip(r, -4 * spread, 4 * spread)
-    next_to = sample.gap[1:] <= 1.5 * max(1.0, float(np.min(sample.gap[1:]))) if len(r) > 1 else np.zeros(0, bool)
+    left = sample.y - predicted[:, 0] * (1 - showing) - predicted[:, 1] * showing
+    left = np.clip(left, -4 * spread, 4 * spread)
+    usual = max(1.0, float(np.min(sample.gap[1:]))) if len(left) > 1 else 1.0
+    next_to = sample.gap[1:] <= 1.5 * usual
     if next_to.sum() < 20:
         return 4.0
-    together = float((r[1:] * r[:-1])[next_to].sum()) / float((r[1:][next_to] ** 2).sum() + 1e-12)
-    correlation = min(0.92, max(0.0, together))
-    return (1 + correlation) / (1 - correlation)
+    together = float((left[1:] * left[:-1])[next_to].sum()) / float((left[1:][next_to] ** 2).sum() + 1e-12)
+    r = min(0.92, max(0.0, together))
+    starts = np.flatnonzero(np.concatenate([[True], ~next_to]))
+    lengths = np.diff(np.append(starts, len(sample)))
+    before, total = -1.0, 0.0  # what all moments before tell of one, and the sum of that over the moments
+    for gap, n in zip(sample.gap[starts].tolist(), lengths.tolist(), strict=True):
+        first = r ** (gap / usual) * (before + 1)
+        ends = r ** (n - 1)
+        total += first * (1 - r * ends) / (1 - r) + (n - (1 - r * ends) / (1 - r)) * r / (1 - r)
+        before = first * ends + (1 - ends) * r / (1 - r)
+    return 1 + 2 * total / len(sample)
