@@ -24,6 +24,6 @@ def command(file: Path) -> None:
 
     proposed = propose(contents(file), file.name)
     if isinstance(proposed, NoLog):
-        click.echo(no_log_text(proposed, shutil.get_terminal_size().columns), err=True)
+        click.echo(no_log_text(proposed, file.name, shutil.get_terminal_size().columns), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     click.echo(proposed, nl=False)

@@ -58,7 +58,7 @@ def command(
     engine = Engine(litres, cylinders, banks, blend(ethanol / 100))
     document = analyse(content, file.name, columns, engine, RULE_NAMES)
     if isinstance(document, NoLog):
-        click.echo(no_log_text(document, shutil.get_terminal_size().columns), err=True)
+        click.echo(no_log_text(document, file.name, shutil.get_terminal_size().columns), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     if svg_path is not None:
         try:
@@ -73,10 +73,13 @@ def command(
 
 def contents(file: Path) -> bytes:
     """The bytes of a file, or one clear message and a status with a name."""
+    from reasoner.cli.scanlogs import file_bytes
+    from reasoner.session.acts import Refused
+
     try:
-        return file.read_bytes()
-    except OSError as error:
-        raise click.ClickException(f"{file}: {(error.strerror or str(error)).lower()}") from None
+        return file_bytes(file)
+    except Refused as refused:
+        raise click.ClickException(f"{refused.message} ({refused.mend})") from None
 
 
 def plain(value: Any) -> Any:

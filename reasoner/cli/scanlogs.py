@@ -17,14 +17,12 @@ from reasoner.session.logged import Fetch
 if TYPE_CHECKING:
     from reasoner.measure.logs.table import Columns
 
-LARGEST = 500_000_000  # bytes; ten hours at fifty rows a second come to less
-
 
 def fetcher(columns: Path | None) -> Fetch:
     """Reads logs; all with the same mapping of columns, if there is one."""
 
     def fetch(file: str) -> tuple[bytes, Columns | None]:
-        return _bytes(Path(file).expanduser()), None if columns is None else _mapping(columns)
+        return file_bytes(Path(file).expanduser()), None if columns is None else _mapping(columns)
 
     return fetch
 
@@ -49,8 +47,10 @@ def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
             raise click.exceptions.Exit(exits.PROBLEMS) from None
 
 
-def _bytes(path: Path) -> bytes:
+def file_bytes(path: Path) -> bytes:
     """Raises Refused. A pipe or a device may never end, so only files are read."""
+    from reasoner.measure.logs.decoding import LARGEST
+
     try:
         if path.exists() and not path.is_file():
             raise Refused(f'"{path}" is no file', "a text file with a header and one row a sample")
@@ -67,7 +67,7 @@ def _bytes(path: Path) -> bytes:
 def _mapping(path: Path) -> Columns:
     from reasoner.measure.logs.mapping import read_mapping
 
-    columns, problems = read_mapping(_bytes(path), str(path))
+    columns, problems = read_mapping(file_bytes(path), str(path))
     if columns is None:
         first = problems[0]
         raise Refused(f"{first.place}: {first.message}", first.mend)

@@ -45,10 +45,10 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True) -> str
     return page(lines)
 
 
-def no_log_text(refused: NoLog, width: int = 80) -> str:
-    """Why nothing could be read."""
+def no_log_text(refused: NoLog, name: str, width: int = 80) -> str:
+    """Why nothing could be read of a file."""
     r, width = clean(refused), min(WIDEST, max(NARROWEST, width))
-    lines = para(f"Cannot be read: {r.why}.", 0, width=width)
+    lines = para(f"{clean(name)} cannot be read: {r.why}.", 0, width=width)
     lines += para(f"What would mend it: {r.mend}.", width=width)
     lines += [f"  line {one.line}: {one.why}: {one.stood}" for one in r.refused.first[:SHOWN]]
     lines += [f"  column `{use.header}`: {use.note or use.key}" for use in r.uses[:SHOWN]]

@@ -106,8 +106,8 @@ def test_what_a_file_holds_cannot_reach_the_terminal_or_the_picture() -> None:
 def test_a_refusal_says_what_would_mend_it() -> None:
     refused = analyse(b"rpm;load\n1;2\n")
     assert isinstance(refused, NoLog)
-    assert "no column of time" in no_log_text(refused)
-    assert "What would mend it" in no_log_text(refused)
+    assert "no column of time" in no_log_text(refused, "drive.csv")
+    assert "What would mend it" in no_log_text(refused, "drive.csv")
 
 
 @pytest.mark.parametrize("setting", [LEAK, TWO], ids=["one bank", "two banks"])

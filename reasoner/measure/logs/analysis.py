@@ -184,6 +184,7 @@ def _bank_facts(even: Grid, when: Conditions, look: _Look) -> BankFacts:
         _median(bank.long[bank.good]),
         _median(100 * bank.total[bank.good]),
         _median(100 * bank.summed[bank.good]),
+        float((bank.stop[bank.good] != 0).sum()) * even.step,
         both.switching if both is not None else False,
         both.kind if both is not None else "",
         look.chance,

@@ -70,7 +70,8 @@ class BankFacts:
     """One bank. closed: share of running time in closed loop; how: as known from. looked: s that counted.
 
     switching: two states were told apart, with `chance`; kind: "rich" or "lean". why: in words. short, long: median %;
-    multiplied, added: of both together, in each of the two ways.
+    multiplied, added: of both together, in each of the two ways. at_stop: s of what counted in which the trim stood at its
+    stop, and nothing says how far beyond it the mixture was.
     """
 
     number: int
@@ -81,6 +82,7 @@ class BankFacts:
     long: float | None
     multiplied: float | None
     added: float | None
+    at_stop: float
     switching: bool
     kind: str
     chance: float

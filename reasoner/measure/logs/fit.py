@@ -27,6 +27,8 @@ PART = 0.03  # of trim at idle that each of two errors at once must make; judgem
 RARER = 4.0  # how much rarer two errors at once are than one; judgement
 SMALL = 0.05  # of trim at idle below which its shape says nothing
 FADES = 0.3  # of fuel out of the oil that may just as well be steady: how it fades is only roughly known; judgement
+STAYS = 0.007  # of trim, that learning and vapours leave in it at an airflow however long one looks; judgement
+APART = 4.0  # airflows in which that is another; judgement
 CURVE = 0.02  # of an air meter's reading, for each e-fold of airflow, that may be its own; judgement
 
 
@@ -102,15 +104,19 @@ def fits(fitted: Fitted, switching: bool, shows: bool, seconds: Array, step: flo
     weight = _settled(fitted, seconds) if switching else np.ones(len(seconds))
     c, cov = _solve(fitted, weight, seconds, switching)
     slow = _slow(fitted, c, cov, scale)
-    flow = scale.reference / fitted.sample.x
+    flow, held = scale.reference / fitted.sample.x, fitted.sample.stop == 0
     sides = []
     for state in (0, 1):
         share = (fitted.showing if state else 1 - fitted.showing) if switching else np.ones(len(seconds))
         here = share * weight > 0.5
+        here &= held if (here & held).any() else True
         line = _line(c, cov, state if switching else 0, flow[here], step, scale) if here.any() else None
         sides.append(_doubted(line, slow, scale) if line is not None and slow is not None else line)
     quiet, showing = (sides[0], sides[1]) if switching else (None, sides[0]) if shows else (sides[0], None)
     extra = _extra(c, cov, scale) if switching and quiet and showing and scale.reference > 0 else None
+    if extra is not None and showing is not None:
+        apart = max(1e-6, scale.reference * (1 / showing.flow[0] - 1 / showing.flow[1]))
+        extra = Estimate(extra.value, math.hypot(extra.error, math.sqrt(2) * STAYS / apart * scale.grams))
     leak = _scaled(extra, millilitres_a_minute(1.0, scale.density)) if extra else None
     shapes = _shapes(fitted, c, cov, weight, switching, scale)
     return Fits(quiet, showing, extra, leak, shapes, 100 * fitted.spread, slow)
@@ -154,7 +160,10 @@ def _design(fitted: Fitted) -> tuple[Array, Array]:
 
 
 def _solve(fitted: Fitted, weight: Array, seconds: Array, switching: bool) -> tuple[Array, Array]:
-    """Coefficients and their covariance, the moments near a change of state left out."""
+    """Coefficients and their covariance, the moments near a change of state left out.
+
+    A moment at a stop holds a line only from one side: it has a say in where the line is, none in how sure that is.
+    """
     sample, p = fitted.sample, fitted.sample.covariates.shape[1]
     rows = _design(fitted)
     share = (1 - fitted.showing, fitted.showing) if switching else (np.ones(len(sample)), np.zeros(len(sample)))
@@ -163,8 +172,11 @@ def _solve(fitted: Fitted, weight: Array, seconds: Array, switching: bool) -> tu
     a = rows[0].T @ (rows[0] * w[0][:, None]) + rows[1].T @ (rows[1] * w[1][:, None]) + np.diag(loose)
     b = rows[0].T @ (w[0] * sample.y) + rows[1].T @ (w[1] * sample.y)
     b[[0, 2]] += loose[[0, 2]]
+    c = np.linalg.solve(a, b)
+    if (sample.stop != 0).any():
+        w = [w[s] * (sample.stop == 0) for s in (0, 1)]
+        a = rows[0].T @ (rows[0] * w[0][:, None]) + rows[1].T @ (rows[1] * w[1][:, None]) + np.diag(loose)
     inverse = np.linalg.inv(a)
-    c = inverse @ b
     block = np.floor(seconds / BLOCK).astype(np.int64)
     block = np.unique(block, return_inverse=True)[1]
     scores = np.zeros((int(block.max()) + 1, len(c)))
@@ -242,7 +254,7 @@ def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, switching: bool
         columns["by time"] = s.x
         if scale.speed is not None and np.isfinite(scale.speed).all():
             columns["by injection"] = s.x * scale.speed / 1000
-    worth = fitted.spread**2 * fitted.thinned
+    worth = max(fitted.spread**2 * fitted.thinned, STAYS**2 * float(share.sum()) / APART)
     rows: dict[str, tuple[Estimate, float]] = {}
     for name, x in columns.items():
         total = float((share * x * x).sum())
@@ -264,14 +276,15 @@ def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, switching: bool
 def _mixed(x: Array, left: Array, share: Array, worth: float, thinned: float) -> tuple[Estimate, float] | None:
     """By time and by share together: the part by time, and the misfit with what the second parameter costs.
 
-    None where one of them is no more than what trims that follow airflow late make of the other.
+    None where one of them is no more than what trims that follow airflow late make of the other, or takes away what the
+    other adds: that is no two faults but one, seen badly.
     """
     rows = np.column_stack([x, np.ones(len(x))])
     a = rows.T @ (rows * share[:, None]) + 1e-9 * np.eye(2)
     inverse = np.linalg.inv(a)
     size = inverse @ (rows.T @ (share * left))
     misfit = float((share * (left - rows @ size) ** 2).sum()) / worth
-    if np.abs(size).min() < PART:
+    if np.abs(size).min() < PART or size[0] * size[1] < 0:
         return None
     cost = math.log(max(2.0, float(share.sum()) / thinned)) + 2 * math.log(RARER)  # Schwarz 1978
     return Estimate(float(size[0]), math.sqrt(worth * float(inverse[0, 0]))), misfit + cost

@@ -44,11 +44,12 @@ class Layout:
 
 
 def split(line: str, separator: str) -> list[str]:
-    """The cells of one line; quotes may hold a separator. A quote that is never shut ends with its line."""
-    if '"' not in line:
-        return line.split(separator)
+    """The cells of one line; quotes may hold a separator. A quote that is never shut ends with its line. None of a line
+    that is too long."""
     if len(line) > LONGEST:
         return []
+    if '"' not in line:
+        return line.split(separator)
     try:
         return next(csv.reader([line], delimiter=separator), [])
     except csv.Error:
@@ -122,7 +123,7 @@ def _comma(lines: Sequence[str], first: int, separator: str) -> bool:
         return False
     commas = points = 0
     for line in lines[first : first + 200]:
-        for cell in split(line, separator) if len(line) <= LONGEST else ():
+        for cell in split(line, separator):
             commas += _COMMA.fullmatch(cell.strip()) is not None
             points += _POINT.fullmatch(cell.strip()) is not None
     return commas > points

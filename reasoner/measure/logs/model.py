@@ -39,7 +39,8 @@ class Sample:
     """Moments that count, in order. y: 1 + T. x: reference flow over airflow. gap: s since the moment before.
 
     covariates: (n, p). purge: (p,) which of them are purge. since_cold: s of running since a cold start. cold: (n,)
-    the engine is far from warm.
+    the engine is far from warm. stop: (n,) -1 where the trim stands at its lower stop, so that the mixture may be any
+    richer; 1 at the upper; else 0.
     """
 
     y: Array
@@ -49,6 +50,7 @@ class Sample:
     purge: NDArray[np.bool_]
     since_cold: Array
     cold: NDArray[np.bool_]
+    stop: NDArray[np.int8]
 
     def __len__(self) -> int:
         return len(self.y)
@@ -94,6 +96,12 @@ class Fitted:
     def difference(self) -> Array:
         """Trim while showing less trim while quiet, at every moment; negative is richer."""
         return self.line(1) - self.line(0)
+
+    @property
+    def wanted(self) -> Array:
+        """1 + T at every moment; at a stop as far beyond it as the showing state goes."""
+        there = self.line(1) + self.shared
+        return np.where(beyond(self.sample, self.sample.y - there), there, self.sample.y)
 
     @property
     def cost(self) -> float:
@@ -270,20 +278,33 @@ def _predicted(sample: Sample, c: Array) -> Array:
     return np.column_stack([c[0] + c[1] * sample.x + shared, c[2] + c[3] * sample.x + shared])
 
 
+def beyond(sample: Sample, left: Array) -> NDArray[np.bool_]:
+    """Where a residual says no more than that the trim stands at its stop. left: (n,) seen less predicted."""
+    return np.asarray(left * sample.stop < 0)
+
+
+def _left(sample: Sample, c: Array) -> Array:
+    """(n, 2) residuals; none where a state lies beyond the stop that the trim stands at."""
+    r = sample.y[:, None] - _predicted(sample, c)
+    return np.where(r * sample.stop[:, None] < 0, 0.0, r)
+
+
 def _residuals(sample: Sample, c: Array, showing: Array, spread: float) -> tuple[Array, float, Array]:
     """Robust weights (n, 2), the residuals' spread, and the residuals (n, 2) over their doubt."""
     wide = _doubt(sample, c, spread)
-    r = (sample.y[:, None] - _predicted(sample, c)) / wide[:, None]
+    r = _left(sample, c) / wide[:, None]
     robust = (FREEDOM + 1) / (FREEDOM + (r / spread) ** 2)
     share = np.column_stack([1 - showing, showing])
-    new = math.sqrt(float((share * robust * r**2).sum()) / len(sample))
+    free = r != 0.0
+    new = math.sqrt(float((share * robust * r**2).sum()) / max(1.0, float((share * free).sum())))
+    robust = np.where(free, robust, 0.0)  # what a stop hides pulls at no line
     return robust / wide[:, None] ** 2, max(LEAST_SPREAD, new), r
 
 
 def _log_likelihood(sample: Sample, c: Array, spread: float) -> Array:
     """(n, 2), Student's t; constants left out that are the same for both states and for any spread are kept out."""
     wide = _doubt(sample, c, spread) * spread
-    r = (sample.y[:, None] - _predicted(sample, c)) / wide[:, None]
+    r = _left(sample, c) / wide[:, None]
     return np.asarray(-0.5 * (FREEDOM + 1) * np.log1p(r**2 / FREEDOM) - np.log(wide)[:, None])
 
 
@@ -292,8 +313,8 @@ def _thinning(sample: Sample, c: Array, showing: Array, spread: float) -> float:
 
     (1 + r)/(1 - r), r the correlation from one moment to the next, where none is missing; less where there are gaps.
     """
-    predicted = _predicted(sample, c)
-    left = sample.y - predicted[:, 0] * (1 - showing) - predicted[:, 1] * showing
+    both = _left(sample, c)
+    left = both[:, 0] * (1 - showing) + both[:, 1] * showing
     left = np.clip(left, -4 * spread, 4 * spread)
     usual = max(1.0, float(np.min(sample.gap[1:]))) if len(left) > 1 else 1.0
     next_to = sample.gap[1:] <= 1.5 * usual

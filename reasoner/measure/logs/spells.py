@@ -8,7 +8,6 @@ on the road: the same airflow must be seen both showing and quiet.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,12 +15,13 @@ from numpy.typing import NDArray
 
 from reasoner.measure.logs import rolling
 from reasoner.measure.logs.cells import Array
-from reasoner.measure.logs.conditions import Conditions, Run
+from reasoner.measure.logs.conditions import SOAKED, Conditions, Run
 from reasoner.measure.logs.grid import Grid
 from reasoner.measure.logs.model import Fitted
 from reasoner.measure.logs.sample import Looked
 
 LEAST = 0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
+MUCH = 0.10  # of trim, by which a whole run after a soak must differ; judgement
 LEAN = 0.08  # of trim above zero: where the other state is none, this one is the fault, and it is a lean one; judgement
 SURE = 0.5  # probability that there are two states, below which there are none
 SHORTEST = 20.0  # s of a spell
@@ -89,17 +89,20 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
     spells = tuple(s for s in found if _counts(s, conditions) or (seen and CREEPS not in (s.began, s.ended)))
     creeping = tuple(s for s in found if s not in spells)
     if not spells:
-        return replace(same, creeping=creeping, why="the trims change too slowly for something that switches")
+        whole = bool(creeping) and all((s.began, s.ended) == (STARTS, STOPS) for s in creeping)
+        why = "whole runs of the engine differ, none was seen to change" if whole else ""
+        return replace(same, creeping=creeping, why=why or "the trims change too slowly for something that switches")
     for s in creeping:
         everywhere[s.first : s.last] = np.minimum(everywhere[s.first : s.last], 0.5)
     return States(two, True, kind, everywhere, spells, creeping, "the trims go to and fro between two states")
 
 
 def _ordered(two: Fitted) -> tuple[Fitted, str]:
-    """With the state that is off second: the richer one, unless the other is the one away from zero."""
+    """With the state that is off second: the richer one, unless the other is the one away from zero. Levels count where
+    the two differ, at idle for what comes by time, and without what purge and a cold engine do to both."""
     richer = 1 if _mean(two.difference, np.ones(len(two.showing))) < 0 else 0
-    share = two.showing if richer == 1 else 1 - two.showing
-    rich_level, lean_level = _mean(two.sample.y - 1, share), _mean(two.sample.y - 1, 1 - share)
+    weight = two.difference**2
+    rich_level, lean_level = (_mean(two.line(state) - 1, weight) for state in (richer, 1 - richer))
     lean = lean_level > LEAN and rich_level > -LEAST and abs(rich_level) < lean_level
     showing = 1 - richer if lean else richer
     if showing == 0:
@@ -204,7 +207,7 @@ def _edge(grid: Grid, looked: Looked, two: Fitted, everywhere: Array, edge: _Edg
     mine = (looked.index >= edge.run.start) & (looked.index < edge.run.end)
     purge = sample.covariates[:, sample.purge] @ two.coefficients[4:][sample.purge]
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = (sample.y - purge - two.line(0)) / two.difference
+        share = (two.wanted - purge - two.line(0)) / two.difference
     weight = two.difference**2  # moments in which the two states hardly differ say little
     for far, least in SHARP:
         least = least if wide <= SHARP[0][0] else SHARP[-1][1]
@@ -238,8 +241,12 @@ def _zone(grid: Grid, everywhere: Array, edge: _Edge) -> tuple[float, float]:
 
 
 def _counts(spell: Spell, conditions: Conditions) -> bool:
-    """An edge that switches; or there from the start of a run that did not begin cold, and over before its end."""
+    """An edge that switches; or there from the start of a run that did not begin cold, and over before its end; or all
+    through a run after a soak, by much, where the tank was not filled meanwhile."""
     if SWITCHES in (spell.began, spell.ended):
         return True
-    run: Sequence[str] = [r.kind for r in conditions.runs if r.start <= spell.first < r.end]
-    return spell.began == STARTS and spell.ended not in (STOPS, UNSEEN) and bool(run) and run[0] != "cold"
+    run = next((r for r in conditions.runs if r.start <= spell.first < r.end), None)
+    if spell.began != STARTS or run is None or run.kind == "cold":
+        return False
+    soaked = run.seen and run.kind == "hot" and not run.filled and run.off >= SOAKED[0]
+    return spell.ended not in (STOPS, UNSEEN) or (soaked and abs(spell.effect) >= MUCH)

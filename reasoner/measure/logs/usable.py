@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reasoner.measure.air import GAS_CONSTANT, KELVIN
 from reasoner.measure.logs import rolling
@@ -15,6 +16,7 @@ from reasoner.measure.logs.quantities import (
     ABSOLUTE_LOAD,
     AIRFLOW,
     INTAKE,
+    LAMBDA,
     LAMBDA_WANTED,
     LONG,
     LOOP,
@@ -32,6 +34,11 @@ STEADY = 0.35  # natural log of airflow, greatest less least, over the seconds b
 STEADY_BEFORE, STEADY_AFTER = 7.0, 2.0  # s
 FROZEN = 6.0  # s that a trim stands exactly still, and at least so many samples, where the loop must be open
 FROZEN_SAMPLES = 5
+STEP = 100 / 128  # % of trim, its scaling (SAE J1979)
+LEAST_STOP = 12.0  # % of trim: no controller's short-term trim has its stop nearer to zero; common practice, no source
+STANDS, AT_STOP = 4.0, 10.0  # s on end, and in all, that a trim stands at its stop; judgement
+NEAR_STOP, MORE_OFTEN = 3.0, 1.0  # % of trim near a stop, and how much more often it is at it; judgement
+AGREES, ON_TARGET = 30, 0.04  # moments, and lambda off its target that a closed loop leaves; judgement
 COMMANDED = 0.02  # of lambda, away from 1, that means fuel is added on purpose
 FILLING = 0.80  # of the cylinder, where airflow has to be worked out from manifold pressure (Heywood 1988, from memory)
 FILLING_ERROR = 0.10  # of it, one standard deviation; judgement
@@ -49,18 +56,22 @@ class Air:
 
 @dataclass(frozen=True)
 class Bank:
-    """One bank's trims. total: (c,) as a fraction, short and long multiplied. summed: the same added.
+    """One bank's trims. total: (c,) as a fraction, short and long multiplied. summed: the same added. needed: (c,) total
+    with what lambda says is still missing of it.
 
-    closed: (c,). good: (c,) moments that count. how: how it is known whether the loop is closed.
+    closed: (c,). good: (c,) moments that count. stop: (c,) -1 where the short-term trim stands at its lower stop, 1 at
+    its upper. how: how it is known whether the loop is closed.
     """
 
     number: int
     total: Array
     summed: Array
+    needed: Array
     short: Array
     long: Array
     closed: Flags
     good: Flags
+    stop: NDArray[np.int8]
     how: str
 
 
@@ -110,7 +121,11 @@ def _bank(grid: Grid, conditions: Conditions, air: Air | None, number: int) -> B
         with np.errstate(invalid="ignore"):
             moved = np.concatenate([[False], np.abs(np.diff(purge)) > 4.0])
         good &= rolling.since(moved, grid.time) >= SETTLES
-    return Bank(number, total, summed, short, long, closed, good, how)
+    stop = _stopped(grid, number, closed)
+    missing = _missing(grid, number, good)
+    needed = total + np.nan_to_num(missing)
+    stop[np.isfinite(missing)] = 0  # then it is known how far beyond the stop the mixture is
+    return Bank(number, total, summed, needed, short, long, closed, good, stop, how)
 
 
 def _closed(grid: Grid, conditions: Conditions, number: int) -> tuple[Flags, str]:
@@ -130,6 +145,47 @@ def _closed(grid: Grid, conditions: Conditions, number: int) -> tuple[Flags, str
     return np.asarray(
         closed, dtype=np.bool_
     ), "no status was recorded: left out where the short-term trim stands still, and the overrun"
+
+
+def _missing(grid: Grid, number: int, good: Flags) -> Array:
+    """(c,) what is still missing of the trim, as a fraction, where measured lambda is clearly off its target; NaN where
+    there is no wide-band sensor that agrees with its target for most of the time.
+
+    Fuel is base (1 + T) + a, air / (R lambda); base (1 + T') + a would be air / R: T' - T = 1 - 1/lambda for base near
+    air / R.
+    """
+    off = grid.of(LAMBDA, number) / np.where(np.isfinite(wanted := grid.of(LAMBDA_WANTED)), wanted, 1.0)
+    seen = good & np.isfinite(off)
+    if seen.sum() < AGREES or np.median(np.abs(off[seen] - 1)) > ON_TARGET:
+        return np.full(len(grid), np.nan)
+    return np.where(seen, np.where(np.abs(off - 1) > ON_TARGET, 1 - 1 / off, 0.0), np.nan)
+
+
+def _stopped(grid: Grid, number: int, closed: Flags) -> NDArray[np.int8]:
+    """Where the short-term trim stands at a stop: at its least (or most) value for seconds on end, and more often there
+    than near it. A trim that is free visits its extremes seldom."""
+    values = _quick(grid, number)
+    stop = np.zeros(len(grid), dtype=np.int8)
+    there = closed & np.isfinite(values) if values is not None else closed
+    if values is None or not there.any():
+        return stop
+    for sign in (-1, 1):
+        signed = np.where(there, sign * values, -np.inf)
+        most = float(signed.max())
+        at = signed >= most - STEP / 2
+        for a, b in list(rolling.runs(at)):
+            if grid.time[b - 1] - grid.time[a] + grid.step < STANDS:
+                at[a:b] = False
+        close_by = (signed < most - STEP / 2) & (signed >= most - NEAR_STOP)
+        if most >= LEAST_STOP and at.sum() * grid.step >= AT_STOP and at.sum() > MORE_OFTEN * close_by.sum():
+            stop[at] = sign
+    return stop
+
+
+def _quick(grid: Grid, number: int) -> Array | None:
+    """What moves at once: the short-term trim, or both together where they come as one."""
+    short = grid.get(SHORT, number)
+    return short if short is not None else grid.get(TOTAL, number)
 
 
 def _frozen(grid: Grid, number: int) -> Flags:

@@ -14,6 +14,7 @@ TOGETHER = (
     "Short-term and long-term trim are multiplied, (1 + short)(1 + long) - 1, where states and fits are concerned, as "
     "controllers apply them; readings proposed as answers are their sum, as when typed in. SAE J1979 gives no rule."
 )
+AT_STOP = 10.0  # s at a stop that are worth a line; presentation
 FIRM = 0.8  # weight of a shape that is spoken of without the others; presentation
 SHAPES = {
     "by time": ("fuel that comes by the second", "whatever the engine takes, so that it fades as airflow rises"),
@@ -57,7 +58,7 @@ def bank_says(bank: BankFacts) -> list[str]:
             f"{name}, trim at idle airflow: {_level(fits.showing)} showing, {_level(fits.quiet)} quiet; scale "
             f"{plus_minus(fits.showing.share, '')} and {plus_minus(fits.quiet.share, '')} of what it should be."
         )
-    return said + (_shape(name, fits.shapes) if bank.kind == "rich" else [])
+    return said + _stop(name, bank) + (_shape(name, fits.shapes) if bank.kind == "rich" else [])
 
 
 def _steady(name: str, bank: BankFacts) -> list[str]:
@@ -74,12 +75,21 @@ def _steady(name: str, bank: BankFacts) -> list[str]:
         )
     elif line.by_time is not None:
         said.append(f"{name}: seen at one airflow only, so fuel by the second and a wrong scale cannot be told apart.")
-    said += _slow(name, fits)
+    said += _stop(name, bank) + _slow(name, fits)
     if bank.creeping:
         said.append(
             f"{name}: what changed came and went over minutes, not at once, as warm oil, a warm-up or a canister would."
         )
     return said + _shape(name, fits.shapes)
+
+
+def _stop(name: str, bank: BankFacts) -> list[str]:
+    if bank.at_stop < AT_STOP:
+        return []
+    return [
+        f"{name}: for {bank.at_stop:.0f} s the short-term trim stood at its stop: the mixture may have been further off "
+        "than it can show."
+    ]
 
 
 def _slow(name: str, fits: Fits) -> list[str]:

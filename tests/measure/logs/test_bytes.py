@@ -36,7 +36,7 @@ def read_and_shown(content: bytes, columns: Columns | None = None) -> LogDocumen
     if isinstance(found, NoLog):
         assert found.why
         assert found.mend
-        assert no_log_text(found).isprintable() or "\n" in no_log_text(found)
+        assert no_log_text(found, "log").isprintable() or "\n" in no_log_text(found, "log")
     else:
         page = log_text(found)
         assert not [c for c in page if not c.isprintable() and c != "\n"]

@@ -21,7 +21,8 @@ def sample(flows: list[float], trims: list[float], noise: float = 0.3, seed: int
     y = 1 + (np.repeat(np.array(trims), STEADY) + rng.normal(0, noise, len(m))) / 100
     n = len(m)
     nothing = np.zeros((n, 0))
-    return Sample(y, 3.0 / m, np.ones(n), nothing, np.zeros(0, dtype=bool), np.full(n, np.inf), np.zeros(n, dtype=bool))
+    none = np.zeros(n, dtype=bool)
+    return Sample(y, 3.0 / m, np.ones(n), nothing, none[:0], np.full(n, np.inf), none, none.astype(np.int8))
 
 
 def sized(s: Sample) -> Fits:
@@ -80,7 +81,7 @@ def test_slow_noise_widens_the_error() -> None:
         base = sample([3.0], [0.0])
         s = Sample(
             clean + noise, 3.0 / m, np.ones(len(m)), np.zeros((len(m), 0)), base.purge, np.full(len(m), np.inf),
-            np.zeros(len(m), dtype=bool),
+            np.zeros(len(m), dtype=bool), np.zeros(len(m), dtype=np.int8),
         )  # fmt: skip
         line = sized(s).showing
         assert line is not None
