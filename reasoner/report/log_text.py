@@ -59,7 +59,7 @@ def _states(bank: BankFacts, width: int) -> list[str]:
     fits = bank.fits
     if fits is None:
         return []
-    rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "trim at idle, %", "fuel by time, g/s", "scale")]
+    rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "idle trim, %", "by time, g/s", "scale")]
     rows += [_line(name, line) for name, line in (("showing", fits.showing), ("quiet", fits.quiet)) if line is not None]
     lines = [*head(f"States, bank {bank.number}"), *columns(rows)]
     if bank.spells or bank.creeping:

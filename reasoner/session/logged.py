@@ -129,8 +129,8 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
     found = []
     for proposed in document.answers:
         computation, fits = CURVES.get(proposed.quantity), banks.get(proposed.place)
-        line = (fits.showing or fits.quiet) if fits is not None else None
-        if computation is None or line is None:
+        level = fits.level if fits is not None else None
+        if computation is None or level is None:
             continue
         weights = dict(proposed.weights)
         likeliest = max(weights, key=lambda n: weights[n])
@@ -139,7 +139,7 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
             continue
         whole = sum(weights.values())
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
-        widest = Estimate(line.at_idle.value, math.hypot(SPREAD, line.at_idle.error))
+        widest = Estimate(level.value, math.hypot(SPREAD, level.error))
         carried: Carried = {WIDEST: _kept(widest, "%"), SHAPE: shape}
         text = f"{nineteen_of_twenty(widest)} % at idle, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
@@ -236,7 +236,8 @@ def _answer(name: str, mark: str, step: int, group: Sequence[_Found], told: bool
     """told: say of a spell whether the fault showed in it."""
     first = group[0]
     state = f", {first.spell.state}" if told and first.spell.probability is not None else ""
-    texts = [f"{f.place}: {f.text}" if len(group) > 1 else f.text for f in group]
+    # a text that does not begin with its figure names its place itself
+    texts = [f"{f.place}: {f.text}" if len(group) > 1 and f.text[:1] in "+-0123456789" else f.text for f in group]
     span = f"{_clock(first.spell.start)}-{_clock(first.spell.end)}"
     return {
         "event": "answer",

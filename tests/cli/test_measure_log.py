@@ -157,3 +157,18 @@ def test_the_picture_can_be_read(setting: Setting, tmp_path: Path) -> None:
         if t is not None
     ]
     assert lowest <= min(trims)
+
+
+def test_a_pipe_and_a_device_are_refused_and_a_refusal_names_its_file(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.csv")
+    for file in (tmp_path / "pipe.csv", Path("/dev/zero"), tmp_path):
+        status, out, err = run("log", file)
+        assert status != exits.FINE and not out
+        assert err.count("\n") == 1 and f'"{file}" is no file' in err
+    (tmp_path / "empty.csv").write_bytes(b"")
+    for command in ("log", "columns"):
+        assert run(command, tmp_path / "empty.csv")[2].startswith("empty.csv cannot be read: there is nothing")
+
+
+def test_the_page_keeps_within_80_columns(log: Path) -> None:
+    assert max(map(len, run("log", log, "--litres", 2)[1].splitlines())) <= 80

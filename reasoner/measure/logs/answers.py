@@ -144,10 +144,10 @@ def shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
         fit = fits.get(bank.number)
         line = (fit.showing or fit.quiet) if fit is not None else None
         best = _richest(seen, bank)
-        if fit is None or line is None or best is None or not line.told_apart:
+        level = fit.level if fit is not None else None
+        if fit is None or line is None or level is None or best is None or not line.told_apart:
             continue
-        error = math.hypot(RICH_SPREAD, line.at_idle.error)
-        normal = between(RICH, math.inf, line.at_idle.value, error)
+        normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
         weights = {NORMAL: normal}
         for shape in fit.shapes:
             weights[shape.name] = weights.get(shape.name, 0.0) + (1 - normal) * shape.weight

@@ -72,6 +72,9 @@ def recognise(header: str) -> ColumnUse:
     if isinstance(found, str) and unit is not None:  # `engine rpm`: the unit is one of the words
         again = _best(_words(_place(text)[2]), unit)
         found = found if isinstance(again, str) else again
+    if isinstance(found, str) and unit is not None and unit.dimension == "temperature":  # `intake air °C`
+        again = _best(_words(words) | {"temperature"}, unit)
+        found = found if isinstance(again, str) else again
     if isinstance(found, str):
         return ColumnUse(shown, None, unit.name if unit else "", note=found)
     if found.name in (LAMBDA, SENSOR) and sensor > 1:
@@ -129,7 +132,7 @@ def _unit(text: str) -> tuple[str, units.Unit | None]:
         if unit is not None:
             kept = "lambda" if unit.dimension == "number" else ""
             return f"{text[: match.start()]} {kept} {text[match.end() :]}".strip(), unit
-    for cut in (r"(.*\S)\s*[,;:/]\s*(\S{1,8})$", r"(.*\S)[\s_]+(\S{1,8})$"):
+    for cut in (r"(.*\S)[\s_]+(\S{1,8})$", r"(.*\S)\s*[,;:/]\s*(\S{1,8})$"):
         last = re.match(cut, text)
         if last and not last[2].isdigit() and len(last[1]) > 1:
             unit = units.find("g/s" if last[2].lower() == "gps" else last[2])

@@ -27,6 +27,7 @@ PART = 0.03  # of trim at idle that each of two errors at once must make; judgem
 RARER = 4.0  # how much rarer two errors at once are than one; judgement
 SMALL = 0.05  # of trim at idle below which its shape says nothing
 FADES = 0.3  # of fuel out of the oil that may just as well be steady: how it fades is only roughly known; judgement
+ZERO = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
 STAYS = 0.007  # of trim, that learning and vapours leave in it at an airflow however long one looks; judgement
 APART = 4.0  # airflows in which that is another; judgement
 CURVE = 0.02  # of an air meter's reading, for each e-fold of airflow, that may be its own; judgement
@@ -76,6 +77,19 @@ class Fits:
     shapes: tuple[Shape, ...]
     spread: float
     slow: Estimate | None
+
+    @property
+    def level(self) -> Estimate | None:
+        """Trim at idle (%) of the state that shows; where the quiet state is above zero, how far below that it is.
+
+        An engine whose own zero is +4 % and that goes to -9 % is rich by 13 %, though no trim is beyond -10 %. No
+        engine's own zero is taken to be further up than `ZERO`.
+        """
+        line = self.showing or self.quiet
+        if line is None or self.showing is None or self.quiet is None or self.quiet.at_idle.value <= 0:
+            return line.at_idle if line is not None else None
+        zero = Estimate(min(ZERO, self.quiet.at_idle.value), self.quiet.at_idle.error)
+        return Estimate(line.at_idle.value - zero.value, math.hypot(line.at_idle.error, zero.error))
 
 
 @dataclass(frozen=True)
@@ -187,7 +201,9 @@ def _solve(fitted: Fitted, weight: Array, seconds: Array, switching: bool) -> tu
     sandwich = inverse @ (scores.T @ scores) @ inverse * used / max(1.0, used - 4.0)
     plain = inverse * fitted.spread**2 * fitted.thinned
     keep = np.sqrt(np.maximum(1.0, np.diag(plain) / np.maximum(np.diag(sandwich), 1e-18)))
-    return c, sandwich * np.outer(keep, keep)  # never surer than residuals that many seconds apart would make it
+    return np.asarray(c, dtype=float), sandwich * np.outer(
+        keep, keep
+    )  # never surer than residuals that many seconds apart would make it
 
 
 def _line(c: Array, cov: Array, state: int, flow: Array, step: float, scale: Scale) -> Line:

@@ -15,7 +15,10 @@ from reasoner.measure.logs.quantities import COOLANT, PURGE
 from reasoner.measure.logs.usable import Air, Bank
 
 BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
-EMPTIES = (10.0, 60.0)  # s of fully open purge in which vapour of the tank and of the canister fall to a third; judgement
+EMPTIES = (
+    10.0,
+    60.0,
+)  # s of fully open purge in which vapour of the tank and of the canister fall to a third; judgement
 LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
 
 
@@ -60,7 +63,16 @@ def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty
             columns.append(shape)
     covariates = np.column_stack(columns) if columns else np.zeros((len(index), 0))
     is_purge = np.array([i in purge for i in range(len(columns))], dtype=bool)
-    sample = Sample(1 + bank.needed[index], x, gap, covariates, is_purge, conditions.since_cold[index], coldness > 0.2, bank.stop[index])
+    sample = Sample(
+        1 + bank.needed[index],
+        x,
+        gap,
+        covariates,
+        is_purge,
+        conditions.since_cold[index],
+        coldness > 0.2,
+        bank.stop[index],
+    )
     return Looked(sample, index, reference if air is not None else 0.0, tuple(purge), tuple(cold))
 
 

@@ -9,10 +9,11 @@ import numpy as np
 from reasoner.measure import units
 from reasoner.measure.logs.cells import Array
 from reasoner.measure.logs.columns import ColumnUse
-from reasoner.measure.logs.quantities import BY_NAME, LAMBDA, LAMBDA_WANTED, Key, Quantity
+from reasoner.measure.logs.quantities import BY_NAME, LAMBDA, LAMBDA_WANTED, SHORT, TOTAL, Key, Quantity
 from reasoner.measure.units import Unit
 
 PETROL_RATIO = 14.64  # air to fuel by mass that SAE J1979 counts petrol with, from memory
+MOVES = 100  # samples of a trim other than zero from which its steps can be told; judgement
 WRONG = 0.5  # share of impossible values beyond which it is the unit, not single readings
 LIKELY = {"°F", "psi", "bar", "mph", "lb/min", "MPa", "inHg", "kg/h", "mV", "mbar", "Pa"}  # what logs come in
 
@@ -28,12 +29,29 @@ class Checked:
     note: str = ""
 
 
-def sane(key: Key, values: Array, use: ColumnUse) -> Checked:
-    """A column (in its quantity's unit, or in whatever it is where none was said) as far as it can be."""
+def fractions(key: Key, values: Array) -> bool:
+    """Whether a trim said to be per cent must be fractions: its steps are finer than per cents' and it goes nowhere.
+
+    A short-term trim moves in steps of 100/128 % (SAE J1979, from memory) and over a drive by several per cent.
+    """
+    moving = values[np.isfinite(values) & (values != 0)]
+    if key.quantity not in (SHORT, TOTAL) or len(moving) < MOVES:
+        return False
+    return bool(np.abs(moving).max() <= 0.6 and np.ptp(moving) > 0.02 and np.median(np.abs(moving)) < 0.39)
+
+
+def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False) -> Checked:
+    """A column (in its quantity's unit, or in whatever it is where none was said) as far as it can be.
+
+    as_fractions: this log's trims are fractions (`fractions`), whatever their header says.
+    """
     quantity = BY_NAME[key.quantity]
     finite = values[np.isfinite(values)]
     if not len(finite):
         return Checked(values, use)
+    if as_fractions and quantity.at == "bank" and quantity.unit == "%" and np.abs(finite).max() <= 1:
+        note = f"{key}: {_range(finite)} is no trim in %: taken as fractions"
+        return replace(_cleaned(key, quantity, 100.0 * values, use), note=note)
     rescaled = _ratio(quantity, values, finite, use)
     if rescaled is not None:
         return rescaled

@@ -106,7 +106,8 @@ def occurrences(
             part = looked[a:b]
             if part.sum() * grid.step >= SHORTEST:
                 stretches += 1
-                shown += bool(probability[a:b][part].mean() > 0.5)
+                there = probability[a:b][part]
+                shown += bool(there.mean() > 0.5 or there.sum() * grid.step >= SHORTEST)
         if not stretches:
             continue
         low, high = wilson(shown, stretches)

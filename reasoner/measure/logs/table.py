@@ -20,7 +20,7 @@ from reasoner.measure.logs.decoding import Lines, lines_of
 from reasoner.measure.logs.layout import SEPARATORS, Layout
 from reasoner.measure.logs.quantities import BY_NAME, DATE, LOOP, TIME, Key
 from reasoner.measure.logs.refusals import Ledger, Refused
-from reasoner.measure.logs.sane import sane
+from reasoner.measure.logs.sane import fractions, sane
 
 BLOCK = 8192  # lines read at once, so that memory beyond the result stays the same however long the log
 CHANGES = 20  # times that the columns may change within a file
@@ -261,8 +261,10 @@ def _table(reader: _Reader) -> LogTable | NoLog:
     notes = [*reader.notes(), *ticks.notes]
     series: dict[Key, Array] = {}
     final: dict[Key, ColumnUse] = {use.key: use for use in uses if use.key is not None}
-    for key in list(reader.series):
-        checked = sane(key, reader.column(key)[ticks.kept], final[key])
+    columns = {key: reader.column(key)[ticks.kept] for key in list(reader.series)}
+    as_fractions = any(fractions(key, values) for key, values in columns.items())
+    for key in list(columns):
+        checked = sane(key, columns.pop(key), final[key], as_fractions)
         notes += [checked.note] if checked.note else []
         if checked.refused:
             ledger.note(0, f"impossible values: {key}", checked.example, checked.refused)

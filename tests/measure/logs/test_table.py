@@ -242,3 +242,23 @@ def test_fast_rows_are_averaged() -> None:
     g = on_grid(text)
     assert np.allclose(g.series[SHORT], -10)
     assert g.rate == pytest.approx(50, rel=0.01)
+
+
+def test_trims_that_are_fractions_under_a_header_of_per_cent() -> None:
+    """No trim moves in steps below 100/128 % (SAE J1979) and stays within 0.6 % for a whole drive."""
+    rows = ["time (s),engine speed (rpm),short term fuel trim bank 1 (%),long term fuel trim bank 1 (%)"]
+    steps = [(i * 7) % 23 - 15 for i in range(200)]
+    rows += [f"{i},800,{n / 128:.4f},{-2 / 128:.4f}" for i, n in enumerate(steps)]
+    table = read("\n".join(rows).encode())
+    assert isinstance(table, LogTable)
+    assert table.series[Key("short-term trim", 1)].tolist() == pytest.approx([100 * n / 128 for n in steps], abs=0.01)
+    assert table.series[Key("long-term trim", 1)][0] == pytest.approx(-100 * 2 / 128, abs=0.01)
+    assert sum("taken as fractions" in note for note in table.notes) == 2
+
+
+def test_a_line_without_end_is_refused_at_once() -> None:
+    good = "time (s),engine speed (rpm)\n" + "1," * 400_000 + "\n" + "\n".join(f"{i},800" for i in range(20))
+    table = read(good.encode())
+    assert isinstance(table, LogTable)
+    assert len(table.seconds) == 20
+    assert table.refused.total == 1
