@@ -121,7 +121,7 @@ def propose(content: bytes, name: str = "the log") -> str | NoLog:
     plan = layout.find(text.lines)
     if plan is None:
         plan = _widest(text.lines)
-    if plan is None:
+    if plan is None or not any(c.isalpha() for c in "".join(plan.header)):  # numbers name no column
         return NoLog("no row of column names was found", "a line of names above the rows, with ; or , or tabs between")
     lines = [
         f"# Columns of {visible(name)}. Change what is wrong, then: reasoner measure log --columns THIS.yaml LOG.csv",

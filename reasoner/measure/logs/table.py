@@ -108,6 +108,7 @@ class _Reader:
         self.of_day = False
         self.uses: list[ColumnUse] = list(plan.uses)
         self.repeated = self.changed = 0
+        self.wider = 0  # rows with more cells than the header
         self.looks = LOOKS
 
     def rows(self) -> None:
@@ -166,6 +167,7 @@ class _Reader:
         return layout.is_header(line, self.plan.separator, self.columns.uses)
 
     def refuse_width(self, i: int, row: Sequence[str], torn: bool) -> None:
+        self.wider += len(row) > self.plan.width
         if torn:
             why = "the file breaks off in this line"
         elif self.plan.separator == "," and len(row) >= max(4, 2 * self.plan.width - 1):
@@ -248,7 +250,10 @@ def _table(reader: _Reader) -> LogTable | NoLog:
     """The blocks put together, the clock put right, impossible values taken out."""
     ledger, uses = reader.ledger, tuple(reader.uses)
     if not reader.count:
-        return NoLog("no row could be read", "rows below the header, with a time in each", ledger.refused, uses)
+        mend = "rows below the header, with a time in each"
+        if reader.plan.separator == "," and reader.wider and reader.wider == ledger.refused.total:
+            mend = "semicolons or tabs between the cells, if numbers are written with commas; as many cells as names"
+        return NoLog("no row could be read", mend, ledger.refused, uses)
     line = np.concatenate(reader.lines)
     said = reader.columns.every is not None or any(u.key == _TIME and u.unit_from != "assumed" for u in uses)
     ticks = clock.elapsed(np.concatenate(reader.raw), of_day=reader.of_day, unit_said=said)

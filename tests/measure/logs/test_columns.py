@@ -10,7 +10,7 @@ import pytest
 from reasoner.measure.logs.columns import assign, recognise
 from reasoner.measure.logs.mapping import propose, read_mapping
 from reasoner.measure.logs.quantities import QUANTITIES, Key
-from reasoner.measure.logs.table import LogTable, read
+from reasoner.measure.logs.table import LogTable, NoLog, read
 
 KNOWN = [
     ("Time (s)", "time", 0, "s"),
@@ -173,3 +173,8 @@ def test_quantities_have_names_and_units_that_convert() -> None:
     assert all(
         recognise(q.name).key == Key(q.name, 1 if q.at == "bank" else 0) for q in QUANTITIES if q.name != "misfires"
     )
+
+
+def test_numbers_are_not_proposed_as_names_of_columns() -> None:
+    rows = "\n".join(f"{i}.0,800,{i}" for i in range(20))
+    assert isinstance(propose(rows.encode()), NoLog)

@@ -262,3 +262,11 @@ def test_a_line_without_end_is_refused_at_once() -> None:
     assert isinstance(table, LogTable)
     assert len(table.seconds) == 20
     assert table.refused.total == 1
+
+
+def test_commas_within_some_of_the_numbers_are_named_too() -> None:
+    """Whole numbers among them: fewer cells than twice the header's."""
+    rows = "\n".join(f"{i},50,800,12,5,88" for i in range(20))
+    found = read(f"time (s),engine speed (rpm),MAF (g/s),ECT (°C)\n{rows}\n".encode())
+    assert isinstance(found, NoLog)
+    assert found.mend.startswith("semicolons or tabs between the cells")
