@@ -88,8 +88,10 @@ def test_rich_after_filling_up(seed: int, idle: float, says: str) -> None:
 def test_a_trim_at_idle_is_one_of_idling() -> None:
     """After a cold start the leak is driven away: only the idle shows it, and that is what the check asks for."""
     setting = Setting(minutes=(14.0,), misses=0.0, fault=Fault(leak=0.06), idle_share=0.3)
-    seen = [e for e in of("trim-idle", given(csv(drive(5, setting)))) if e["condition"] == "warm-up"]
-    assert seen and seen[0]["figures"]["1"]["total fuel trim"][0] < -15
+    found = analyse(csv(drive(5, setting)), "made-up.csv", None, Engine(2.0, 4), RULE_NAMES)
+    assert isinstance(found, LogDocument)
+    seen = [a.value for a in found.answers if (a.quantity, a.condition) == ("total fuel trim", "warm-up")]
+    assert len(seen) == 1 and seen[0] is not None and seen[0] < -15
 
 
 # ---- purge, lambda, rail, misfires, banks ----------------------------------------------------------------------------

@@ -70,8 +70,8 @@ class BankFacts:
     """One bank. closed: share of running time in closed loop; how: as known from. looked: s that counted.
 
     switching: two states were told apart, with `chance`; kind: "rich" or "lean". why: in words. short, long: median %;
-    multiplied, added: of both together, in each of the two ways. at_stop: s of what counted in which the trim stood at its
-    stop, and nothing says how far beyond it the mixture was.
+    multiplied, added: of both together, in each of the two ways. at_stop: s of what counted in which the trim stood at
+    its stop, and nothing says how far beyond it the mixture was.
     """
 
     number: int

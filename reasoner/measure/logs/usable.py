@@ -56,11 +56,11 @@ class Air:
 
 @dataclass(frozen=True)
 class Bank:
-    """One bank's trims. total: (c,) as a fraction, short and long multiplied. summed: the same added. needed: (c,) total
-    with what lambda says is still missing of it.
+    """One bank's trims. total: (c,) as a fraction, short and long multiplied. summed: the same added. needed: (c,)
+    total with what lambda says is still missing of it.
 
-    closed: (c,). good: (c,) moments that count. stop: (c,) -1 where the short-term trim stands at its lower stop, 1 at
-    its upper. how: how it is known whether the loop is closed.
+    closed: (c,). good: (c,) moments that count. stop: (c,) -1 where the short-term trim stands at its lower stop, 1
+    at its upper. how: how it is known whether the loop is closed.
     """
 
     number: int

@@ -87,8 +87,8 @@ def _stop(name: str, bank: BankFacts) -> list[str]:
     if bank.at_stop < AT_STOP:
         return []
     return [
-        f"{name}: for {bank.at_stop:.0f} s the short-term trim stood at its stop: the mixture may have been further off "
-        "than it can show."
+        f"{name}: for {bank.at_stop:.0f} s the short-term trim stood at its stop: the mixture may have been "
+        "further off than it can show."
     ]
 
 
