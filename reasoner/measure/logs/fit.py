@@ -201,9 +201,8 @@ def _solve(fitted: Fitted, weight: Array, seconds: Array, switching: bool) -> tu
     sandwich = inverse @ (scores.T @ scores) @ inverse * used / max(1.0, used - 4.0)
     plain = inverse * fitted.spread**2 * fitted.thinned
     keep = np.sqrt(np.maximum(1.0, np.diag(plain) / np.maximum(np.diag(sandwich), 1e-18)))
-    return np.asarray(c, dtype=float), sandwich * np.outer(
-        keep, keep
-    )  # never surer than residuals that many seconds apart would make it
+    # Never surer than residuals that many seconds apart would make it.
+    return np.asarray(c, dtype=float), sandwich * np.outer(keep, keep)
 
 
 def _line(c: Array, cov: Array, state: int, flow: Array, step: float, scale: Scale) -> Line:

@@ -15,10 +15,7 @@ from reasoner.measure.logs.quantities import COOLANT, PURGE
 from reasoner.measure.logs.usable import Air, Bank
 
 BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
-EMPTIES = (
-    10.0,
-    60.0,
-)  # s of fully open purge in which vapour of the tank and of the canister fall to a third; judgement
+EMPTIES = (10.0, 60.0)  # s of fully open purge in which vapour of tank and canister falls to a third; judgement
 LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
 
 
