@@ -269,19 +269,11 @@ def test_no_companion_code_with_one_thing_told_settles_a_case(fields: dict[str, 
 
 
 def test_what_was_told_frozen_and_stored_settles_nothing_by_itself() -> None:
-    """The freeze frame and the owner tell of the same moments: a companion code with both is an echo, not a look.
-
-    One is let through, as the trade has it (common practice, no source): too little boost and rich, under load only, is
-    a charge-air leak; its repair begins with pressing the pipes.
-    """
+    """The freeze frame and the owner tell of the same moments: a companion code with both is an echo, not a look."""
     start = car(**CARS[0])
     told = [("when-it-happens", o.name) for o in start.book.checks["when-it-happens"].outcomes[1:]]
     frames = [("freeze-frame", o.name) for o in start.book.checks["freeze-frame"].outcomes[1:]]
-    firsts = {next(iter(c.codes.values()))[0] for c in start.book.checks.values() if c.codes} - {
-        "any",
-        "P0172",
-        "P0299",
-    }
+    firsts = {next(iter(c.codes.values()))[0] for c in start.book.checks.values() if c.codes} - {"any", "P0172"}
     for code in sorted(firsts):
         known = with_codes(start, "P0172", code)
         for frame in frames:
