@@ -314,6 +314,41 @@ def test_vapour_is_rich_with_a_loaded_canister_and_fades() -> None:
     assert chance(clean, "purge-valve-leaks") > 0.9 * chance(start, "purge-valve-leaks")
 
 
+def test_a_valve_that_holds_leaves_the_vent_and_the_canister() -> None:
+    """Common practice, no source: with its hose pinched any of the three looks the same. An unpowered valve that does not
+    suck is not it, and a tank that hisses is a vent's; neither needs a tool that few have."""
+    start = with_codes(port_four(metering="airflow"), "P0172")
+    pinched = start.after(acts.change_condition(start, "after-refuelling"))
+    for check, what in (("trim-idle", {1: "rich"}), ("purge-pinched", {0: "recovers"})):
+        pinched = pinched.after(acts.answer(pinched, check, what))
+    tool = {name for name, tool in book().tools.items() if not tool.common}
+    for check in ("purge-valve-holds-vacuum", "cap-opened"):
+        assert not tool.intersection(book().checks[check].needs)
+    held = pinched.after(acts.answer(pinched, "purge-valve-holds-vacuum", {0: "holds"}))
+    assert chance(pinched, "purge-valve-leaks") > chance(pinched, "canister-loaded") > chance(pinched, "vent-blocked")
+    assert chance(held, "purge-valve-leaks") < 0.3 * chance(pinched, "purge-valve-leaks")
+    hissed = held.after(acts.answer(held, "cap-opened", {0: "hiss"}))
+    assert chance(hissed, "vent-blocked") > max(chance(hissed, f) for f in ("purge-valve-leaks", "canister-loaded"))
+
+
+def test_a_long_run_clears_the_oil_of_short_trips_and_not_of_a_pump_that_leaks() -> None:
+    """R. I. Taylor, Lubricants 9 (9), 2021, 92: at 100 to 150 degrees C petrol has mostly evaporated from the sump. A seal
+    that leaks goes on giving (common practice, no source)."""
+    start = with_codes(direct_four(), "P0172")
+    after = seen(start, "long-run-helps", "yes")
+    odds = [chance(w, "oil-diluted") / chance(w, "pump-leaks-into-oil") for w in (start, after)]
+    assert odds[1] > 1.5 * odds[0]
+
+
+def test_crossed_sensors_soot_where_a_lying_sensor_does_not() -> None:
+    """With the sensors exchanged each bank is steered by the other's exhaust, so one is driven rich in truth; a sensor
+    that reads rich makes its bank lean."""
+    start = with_codes(car(**SIX), "P0172")
+    sooted = seen(start, "sooty-tailpipe", "sooty")
+    odds = [chance(w, "sensors-crossed") / chance(w, "upstream-sensor-rich") for w in (start, sooted)]
+    assert odds[1] > 2 * odds[0]
+
+
 def test_trim_and_true_mixture_part_where_the_sensor_lies() -> None:
     """Computed (Brettschneider): gas lambda does not know the trim. Lambda 1.00 at -20 % is real excess, corrected;
     lambda 1.05 and more at a negative trim is a sensor that reads rich; below 0.97 at a positive one, false air."""

@@ -115,6 +115,20 @@ def test_recommended_once_they_are() -> None:
     assert decision.best is not None and decision.best.kind in injectors(decision)
 
 
+def test_charge_air_is_looked_at_before_it_is_mended() -> None:
+    """What is told, frozen and stored comes of the same moments under load: it recommends no repair by itself."""
+    workup = car(layout="inline 4", injection="direct", metering="airflow", charging="charged", distance="140000 km")
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"]), ("P0299", ["confirmed"])]))
+    for check, what in (("freeze-frame", "high-load"), ("when-it-happens", "load"), ("recent-work-other", "air-side")):
+        workup = answered(workup, check, what)
+    told = decided(workup)
+    mending = [c.kind for c in told.choices if any(job.repair == "mend-charge-air-leak" for job in c.work)]
+    assert mending and all(("beyond", "") in lacking(told, kind) for kind in mending)
+    assert told.best is None or told.best.kind not in mending
+    seen = decided(answered(workup, "charge-air-look", "suspect", "engine-off"))
+    assert ("beyond", "") not in lacking(seen, mending[0])
+
+
 def test_only_what_was_looked_for_excludes() -> None:
     """The small rules: the meter is unlikely once a plug is wet, and excluded only once it was compared while the fault
     may have shown."""
