@@ -315,8 +315,8 @@ def test_vapour_is_rich_with_a_loaded_canister_and_fades() -> None:
 
 
 def test_a_valve_that_holds_leaves_the_vent_and_the_canister() -> None:
-    """Common practice, no source: with its hose pinched any of the three looks the same. An unpowered valve that does not
-    suck is not it, and a tank that hisses is a vent's; neither needs a tool that few have."""
+    """Common practice, no source: with its hose pinched any of the three looks the same. An unpowered valve that does
+    not suck is not it, and a tank that hisses is a vent's; neither needs a tool that few have."""
     start = with_codes(port_four(metering="airflow"), "P0172")
     pinched = start.after(acts.change_condition(start, "after-refuelling"))
     for check, what in (("trim-idle", {1: "rich"}), ("purge-pinched", {0: "recovers"})):
@@ -332,8 +332,8 @@ def test_a_valve_that_holds_leaves_the_vent_and_the_canister() -> None:
 
 
 def test_a_long_run_clears_the_oil_of_short_trips_and_not_of_a_pump_that_leaks() -> None:
-    """R. I. Taylor, Lubricants 9 (9), 2021, 92: at 100 to 150 degrees C petrol has mostly evaporated from the sump. A seal
-    that leaks goes on giving (common practice, no source)."""
+    """R. I. Taylor, Lubricants 9 (9), 2021, 92: at 100 to 150 degrees C petrol has mostly evaporated from the sump. A
+    seal that leaks goes on giving (common practice, no source)."""
     start = with_codes(direct_four(), "P0172")
     after = seen(start, "long-run-helps", "yes")
     odds = [chance(w, "oil-diluted") / chance(w, "pump-leaks-into-oil") for w in (start, after)]
@@ -369,8 +369,8 @@ def test_trim_and_true_mixture_part_where_the_sensor_lies() -> None:
 
 
 def test_the_sensor_behind_the_catalyst_is_a_second_opinion() -> None:
-    """Fuel taken away and lean behind: the front sensor lies. In the middle: what was taken away was there. A code reader
-    is enough (common practice, no source)."""
+    """Fuel taken away and lean behind: the front sensor lies. In the middle: what was taken away was there. A code
+    reader is enough (common practice, no source)."""
     start = with_codes(port_four(metering="airflow"), "P0172")
     start = start.after(acts.change_condition(start, "warm-idle"))
     start = start.after(acts.answer(start, "trim-idle", {1: "rich"}))
