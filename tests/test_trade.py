@@ -190,6 +190,8 @@ OPPOSITE = [  # a code that says the opposite of what the fault does
     ("P0401", "recirculation-open"),
     ("P0444", "purge-valve-leaks"),  # an open circuit leaves the valve shut
     ("P0497", "purge-valve-leaks"),
+    ("P0447", "vent-blocked"),  # a vent valve stands open without current
+    ("P0499", "vent-blocked"),
     ("P0563", "supply-voltage-low"),
     ("P0171", "airflow-meter-high"),
     ("P2177", "airflow-meter-high"),  # too LEAN off idle, bank 1; P2178 is the rich one (SAE J2012)
