@@ -104,10 +104,13 @@ def test_the_nearest_come_first_and_open_cases_are_left_out() -> None:
 
 
 def test_cars_with_the_same_fault_are_nearer_than_chance() -> None:
-    """Of 120 virtual cars, what the nearest turned out to be is right twice as often as by chance."""
+    """Of virtual cars, what the nearest of 120 turned out to be is right twice as often as by chance. Four lots: in one
+    alone luck makes it 1.6 to 3.2 times."""
     vehicle = a_vehicle(layout="inline 4", injection="port", distance="120000 km")
     truth = garage().tables(vehicle)
-    found = [looks(a_case(book(), vehicle, truth, 3, i, spells=6, looks=12), garage()) for i in range(120)]
-    hits = sum(nearest(one, found, garage(), most=1).nearest[0].fault == one.fault for one in found)
-    by_chance = sum(n * (n - 1) for n in Counter(one.fault for one in found).values()) / (len(found) - 1)
+    hits, by_chance = 0, 0.0
+    for seed in range(3, 7):
+        found = [looks(a_case(book(), vehicle, truth, seed, i, spells=6, looks=12), garage()) for i in range(120)]
+        hits += sum(nearest(one, found, garage(), most=1).nearest[0].fault == one.fault for one in found)
+        by_chance += sum(n * (n - 1) for n in Counter(one.fault for one in found).values()) / (len(found) - 1)
     assert hits > 2 * by_chance > 0
