@@ -70,7 +70,7 @@ def _best_ways(tables: Tables, now: Situation, choices: Sequence[Option]) -> lis
     open_bits, once = class_entropy(tables, now.probability), dict[tuple[int, int], float]()
 
     def most(option: Option) -> float:
-        """Bits that a repeated look cannot pass (see `most_repeated`)."""
+        """Bits that a repeated look cannot pass (see `cause_bits`)."""
         assert option.condition is not None  # repeats are done in new spells of a condition
         key = option.check, option.condition
         if key not in once:
