@@ -115,6 +115,17 @@ def test_leaving_out_repeats_early_changes_nothing(seed: int) -> None:
         assert option.gain / option.cost == pytest.approx(by_check[option.check].gain / by_check[option.check].cost)
 
 
+@pytest.mark.parametrize(
+    ("outcomes", "places", "repeated"), [(9, 1, True), (3, 2, True), (10, 1, False), (2, 4, False)]
+)
+def test_looks_with_up_to_nine_joint_outcomes_are_repeated(outcomes: int, places: int, repeated: bool) -> None:
+    row = (1.0 / outcomes,) * outcomes
+    look = PlainCheck("look", row, ((row,) * places,) * 2, ever=False)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5,)] * 2))
+    ways = {o.times for o in options(tables, situation(tables, (Spell(0),)), Costs())}
+    assert ways == ({1, 3, 5} if repeated else {1})
+
+
 def test_repeats_pay_for_every_time() -> None:
     tables = intermittent()
     now = situation(tables, (Spell(0),))
@@ -238,6 +249,33 @@ def test_a_condition_that_has_had_its_spell_is_brought_about_in_full() -> None:
     assert minutes == [2.0, 30.0]
 
 
+def test_a_look_in_the_spell_under_way_has_no_way_to_go() -> None:
+    """Only a new spell has to be brought about, be it of the same condition."""
+    look = yes_no("look", [0.9, 0.1], ever=False, minutes=3.0)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5,)] * 2, reach=(((20.0, 60.0),),) * 2))
+    tables = replace(tables, condition_hazards=np.array([1]))
+    now = situation(tables, (Spell(0),), visited=frozenset({0}))
+    here, new = (priced(tables, now, BARE, Option(0, 0, fresh)) for fresh in (False, True))
+    assert (here.minutes, here.wait, here.hazards) == (3.0, 0.0, 0)
+    assert (new.minutes, new.wait, new.hazards) == (23.0, 60.0, 1)
+
+
+@pytest.mark.parametrize(("here", "where"), [(1, (1, False)), (0, (2, True)), (None, (1, True))])
+def test_what_stays_is_asked_here_or_in_the_nearest_of_its_conditions(
+    here: int | None, where: tuple[int, bool]
+) -> None:
+    stored = yes_no("stored", [0.9, 0.1], conditions=(1, 2))
+    reach = (
+        ((0.0, 0.0), (9.0, 0.0), (2.0, 3.0)),
+        ((0.0, 0.0),) * 3,
+        ((0.0, 0.0),) * 3,
+        ((5.0, 0.0), (7.0, 0.0), (8.0, 0.0)),
+    )
+    tables = make_tables(plain([0.5, 0.5], [stored], shows=[(0.5,) * 3] * 2, reach=reach))
+    found = options(tables, situation(tables, (Spell(here),)), Costs())
+    assert [(o.condition, o.fresh) for o in found] == [where]
+
+
 def test_what_must_come_first_is_named_and_paid_for() -> None:
     first = yes_no("first", [0.5, 0.5], minutes=7.0)
     second = yes_no("second", [0.9, 0.1], minutes=10.0, after=(0,))
@@ -315,9 +353,11 @@ def test_causes_mended_alike_settle_together() -> None:
 
 
 @pytest.mark.parametrize(
-    ("gain", "cost", "enough"), [(0.03, 5.0, True), (0.01, 1.0, False), (0.03, 60.0, False), (0.09, 60.0, True)]
+    ("gain", "cost", "enough"),
+    [(0.021, 15.0, True), (0.019, 1.0, False), (0.041, 30.0, True), (0.039, 30.0, False), (0.079, 60.0, False)],
 )
 def test_worth_its_cost(gain: float, cost: float, enough: bool) -> None:
+    """So many bits, and so many for every quarter of an hour."""
     assert worth(Option(0, None, False, gain=gain, cost=cost), Costs(least_gain=0.02)) is enough
 
 
