@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from functools import cache
 from statistics import mean
 
 import numpy as np
@@ -13,7 +14,16 @@ from reasoner.inference.choose import gains, rank
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import Costs, Option, dominates, options, priced, settled, worth
 from reasoner.network.tables import Tables
-from tests.inference.policies import expected_cost, greedy, optimum, problem, random_problem, rollout
+from tests.inference.policies import (
+    Policy,
+    expected_cost,
+    greedy,
+    optimum,
+    problem,
+    random_problem,
+    rollout,
+    two_steps,
+)
 from tests.inference.random_models import random_model
 from tests.support import BARE, PlainCheck, make_tables, plain, situation, spell, yes_no
 
@@ -26,31 +36,40 @@ SETTINGS = {
 }
 
 
-def ratios(setting: str, count: int, seed: int = 20) -> tuple[list[float], list[float]]:
-    """Cost over optimum on random problems: followed to the end, and greedy."""
-    rng = random.Random(seed)
-    followed, alone = [], []
-    for _ in range(count):
+@cache
+def ratios(policy: Policy, setting: str) -> list[float]:
+    """Cost over optimum on random problems, the same for every policy."""
+    rng = random.Random(20)
+    found = []
+    for _ in range(40):
         drawn = random_problem(rng, *SETTINGS[setting])
-        tables, best = problem(*drawn), optimum(*drawn)
-        followed.append(expected_cost(tables, rollout) / best)
-        alone.append(expected_cost(tables, greedy) / best)
-    return sorted(followed), sorted(alone)
+        found.append(expected_cost(problem(*drawn), policy) / optimum(*drawn))
+    return sorted(found)
 
 
 @pytest.mark.parametrize("setting", SETTINGS)
-def test_followed_to_the_end_it_is_close_to_the_optimum(setting: str) -> None:
-    """Bar: mean at most 1.02 of the optimum, one in twenty above 1.10 (rollout on the information heuristic: F. Tu & K.
-    Pattipati, IEEE Trans. SMC-A 33:86-99, 2003). The long form is in tests/bench/bench_planner.py."""
-    followed, _ = ratios(setting, 40)
+def test_what_the_program_chooses_is_near_the_optimum(setting: str) -> None:
+    """Bar: 1.07 of the optimum on average, which gain per cost is known to keep (published comparison, recomputed), and
+    one in twenty above 1.20. The long form is in tests/bench/bench_planner.py."""
+    found = ratios(two_steps, setting)
+    assert min(found) > 1.0 - 1e-9
+    assert mean(found) <= 1.07
+    assert found[int(0.95 * len(found))] <= 1.20
+
+
+def test_a_step_more_beats_gain_per_cost_alone() -> None:
+    setting = "10 states, 12 binary tests, 4 classes, costs 1-10"
+    assert mean(ratios(two_steps, setting)) < mean(ratios(greedy, setting))
+
+
+@pytest.mark.parametrize("setting", SETTINGS)
+def test_followed_to_the_end_it_is_as_near_as_published(setting: str) -> None:
+    """Gains and branches of the program under the policy of F. Tu & K. Pattipati, IEEE Trans. SMC-A 33:86-99, 2003
+    (rollout on the information heuristic): mean at most 1.02 of the optimum, one in twenty above 1.10."""
+    followed = ratios(rollout, setting)
     assert min(followed) > 1.0 - 1e-9
     assert mean(followed) <= 1.02
     assert followed[int(0.95 * len(followed))] <= 1.10
-
-
-def test_following_beats_gain_per_cost_alone() -> None:
-    followed, alone = ratios("10 states, 12 binary tests, 4 classes, costs 1-10", 40)
-    assert mean(followed) < mean(alone)
 
 
 def test_gain_per_cost_beats_gain_alone() -> None:
