@@ -110,9 +110,9 @@ def test_knowing_more_never_costs(yes: list[float], rows: list[list[float]]) -> 
 
 
 def test_looked_for_and_not_seen() -> None:
-    """A check that stays: the ratio to what a sound car shows, and never more than 1."""
+    """A check that stays, of a fault that seldom shows: the ratio to what a sound car shows, and never more than 1."""
     table = check("purge", [(0.1, 0.9), (0.98, 0.02)], (0.98, 0.02))
-    tables = make_tables(plain([0.5, 0.5], [table]))
+    tables = make_tables(plain([0.5, 0.5], [table], [(0.2,), (0.2,)]))
     normal, odd = (spell(seen(tables, "purge", outcome)) for outcome in (0, 1))
     assert spoken_against(tables, (normal,), {0}) == pytest.approx([0.1 / 0.98, 1.0])
     assert spoken_against(tables, (odd,), {0}) == pytest.approx([1.0, 1.0])  # it speaks for the first: not against

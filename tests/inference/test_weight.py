@@ -85,6 +85,14 @@ def test_two_readings_that_fit_are_no_surprise() -> None:
     assert found.disagreeing == ()
 
 
+def test_a_leader_that_only_wins_explains_nothing() -> None:
+    """Jensen et al. 1990 by hand: conf = log2(0.5 * 0.55 / 0.135), with the leader log2(0.5 * 0.55 / 0.18) > 0."""
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1]), yes_no("b", [0.2, 0.9])]))
+    found = surprise(tables, (spell(seen(tables, "a", 1), seen(tables, "b", 1, number=1)),))
+    assert found.bits == pytest.approx(np.log2(0.5 * 0.55 / 0.135))
+    assert not found.explained
+
+
 def test_one_answer_cannot_disagree() -> None:
     tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1])]))
     assert surprise(tables, (spell(seen(tables, "a", 1)),)).bits == 0.0
