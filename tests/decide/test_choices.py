@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import combinations, product
+from typing import NamedTuple
 
 import pytest
 
@@ -45,16 +46,28 @@ def need(cause: str, where: str) -> tuple[str, frozenset[int]]:
     return {"meter": METER, "stale": LEARN, "else": LOOK}[cause], frozenset((0,))
 
 
+class Foreseen(NamedTuple):
+    """Money expected in all, and of it what driving on does; chances: it cures, another injector gives out, the work
+    brings something in, the car comes back for whatever reason."""
+
+    money: float
+    cures: float
+    driving: float
+    another: float
+    brought_in: float
+    comes_back: float
+
+
 def at_once(
     found: Stake,
     work: list[tuple[str, frozenset[int]]],
     hour: float = HOUR,
     access: float = ACCESS,
     part: float = PART,
-) -> tuple[float, float]:
-    """(money expected in all, chance that it cures), state by state: the cause, what cleaning does, which of the
-    injectors left in give out, which places of the work go wrong."""
-    total, cured_in_all = 0.0, 0.0
+) -> Foreseen:
+    """State by state: the cause, what cleaning does, which of the injectors left in give out, which places of the work
+    go wrong."""
+    total = cured_in_all = driving = another = wrong_in_all = back = 0.0
     driven = found.tables.vehicle.distance_km
     goes = goes_within((160000.0, 220000.0), driven, 20000.0) if driven is not None else 0.0
     for cause, p in zip(found.tables.causes, found.chances, strict=True):
@@ -91,7 +104,11 @@ def at_once(
                     state = p * chance * wears * happens
                     total += state * (spent + comebacks + again)
                     cured_in_all += state * cured
-    return total, cured_in_all
+                    driving += state * harm * (not cured)
+                    another += state * bool(gone)
+                    wrong_in_all += state * any(wrong)
+                    back += state * (not cured or bool(gone) or any(wrong))
+    return Foreseen(total, cured_in_all, driving, another, wrong_in_all, back)
 
 
 def as_plain(work: tuple[Job, ...]) -> list[tuple[str, frozenset[int]]]:
@@ -107,9 +124,13 @@ def test_every_choice_matches_the_enumeration(wet: dict[int, str], distance: str
     seen = set()
     for choice in choices(found):
         if choice.kind not in ("test", "in turn", "watch"):
-            total, cures = at_once(found, as_plain(choice.work))
-            assert choice.expected == pytest.approx(total), choice.kind
-            assert choice.cures == pytest.approx(cures), choice.kind
+            wanted = at_once(found, as_plain(choice.work))
+            here = Foreseen(
+                choice.expected, choice.cures, choice.driving, choice.another, choice.brought_in, choice.comes_back
+            )
+            assert here == pytest.approx(wanted), choice.kind
+            assert choice.not_cured == pytest.approx(1 - wanted.cures), choice.kind
+            assert choice.now == pytest.approx(sum(price(name, len(at)) for name, at in as_plain(choice.work)))
             seen.add(choice.kind)
     assert {"alone", "all", "cheaper"} <= seen
 
@@ -153,7 +174,7 @@ def test_watching_matches_the_enumeration() -> None:
     left = [p * (0.2 if c.fault == "stale" else 1.0) for c, p in zip(found.tables.causes, found.chances, strict=True)]
     harm = sum(p * 2500 * (1 - 0.98**0.1) for c, p in zip(found.tables.causes, left, strict=True) if c.fault in LEAKS)
     after = Stake(found.book, found.tables, _scaled(found, left), found.prices)
-    assert watch.expected == pytest.approx(harm + min(at_once(after, [work])[0] for work in _works(found)))
+    assert watch.expected == pytest.approx(harm + min(at_once(after, [work]).money for work in _works(found)))
     assert watch.cures == pytest.approx(1 - sum(left))
 
 
@@ -177,7 +198,7 @@ def test_test_on_matches_the_outcomes_one_by_one() -> None:
             weights.append(like)
         chance = sum(weights)
         after = Stake(found.book, found.tables, _scaled(found, [w / chance for w in weights]), found.prices)
-        total += chance * min(at_once(after, list(work))[0] for work in works)
+        total += chance * min(at_once(after, list(work)).money for work in works)
     by_hand = (1 + test.check.minutes + 0.15 * test.check.wait) / 60 * HOUR + total
     assert test.expected == pytest.approx(by_hand)
 

@@ -204,8 +204,9 @@ def two_readings(first: tuple[float, float] = (0.8, 0.2), **more: object) -> lis
 
 def test_what_an_answer_stands_for_adds_nothing_in_the_same_spell() -> None:
     tables = make_tables(plain([0.5, 0.5], two_readings()))
-    both = posterior(tables, seen(tables, "rough", 1), seen(tables, "fitted", 1))
-    assert both == pytest.approx(posterior(tables, seen(tables, "fitted", 1)))
+    both = believe(tables, [spell(seen(tables, "rough", 1), seen(tables, "fitted", 1))])
+    assert both.probability == pytest.approx(posterior(tables, seen(tables, "fitted", 1)))
+    assert both.spells == (spell(seen(tables, "fitted", 1)),)
 
 
 def test_what_an_answer_stands_for_counts_in_another_spell() -> None:
