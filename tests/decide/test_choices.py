@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 import pytest
 
-from reasoner.decide.choices import Stake, choices, courses, expected
+from reasoner.decide.choices import Stake, choices, courses, expected, fate, losses
+from reasoner.decide.followup import tables_after
 from reasoner.decide.jobs import Job, cost, effort
 from reasoner.decide.wear import goes_within
 from reasoner.inference.plan import Situation
@@ -160,6 +161,39 @@ def test_one_after_the_other_matches_the_enumeration() -> None:
     assert expected(found, "in turn", tries) == pytest.approx(total)
 
 
+def test_of_one_after_the_other_only_the_first_is_done_now() -> None:
+    found = stake(answered(small_car(distance="90000 km"), "hold", "falls"))
+    by_kind = {choice.kind: choice for choice in choices(found)}
+    turns = by_kind["in turn"]
+    now = at_once(found, as_plain(turns.work[:1]))
+    assert len(turns.work) > 1
+    assert turns.now == pytest.approx(price(INJECTOR, 1)) and turns.effort == Effort(150, 300)
+    assert turns.cures == pytest.approx(now.cures)
+    assert turns.comes_back == pytest.approx(now.comes_back)
+    assert turns.driving == pytest.approx(now.driving)
+
+
+def test_where_nothing_is_wrong_work_costs_what_it_costs_and_no_more() -> None:
+    """After the work, with the fault gone: neither driven with nor back for it, but for what new work brings in."""
+    before = stake(answered(small_car(), "plugs", {3: "wet"}))
+    chances = {c.name: p for c, p in zip(before.tables.causes, before.chances, strict=True)}
+    tables = tables_after(before.book, before.tables.vehicle, chances, [job(INJECTOR, 3)])
+    now = Situation(0 * tables.prior, tables.prior, None)
+    found = Stake(before.book, tables, now, before.prices)
+    (fine,) = (number for number, cause in enumerate(tables.causes) if cause.fault == "fine")
+    work = [job(INJECTOR, 4)]
+    assert losses(found, work)[fine] == pytest.approx(price(INJECTOR, 1) + 0.05 * (COMEBACK + 150 / 60 * HOUR))
+    assert fate(found, work, fine).cured == 1.0
+
+
+def test_no_work_mends_what_is_not_in_these_rules() -> None:
+    """A closer look is what it calls for, and comes again when the car is back."""
+    found = stake(small_car())
+    (unknown,) = (number for number, cause in enumerate(found.tables.causes) if cause.fault == "else")
+    after = fate(found, [job(LOOK)], unknown)
+    assert (after.cured, after.later) == (0.0, pytest.approx(COMEBACK + price(LOOK, 1)))
+
+
 def test_one_after_the_other_does_nothing_twice() -> None:
     """Pairs of cylinders are likely too; after one of them only the other is left."""
     tries = courses(stake(answered(small_car(distance="90000 km"), "plugs", {2: "wet", 3: "wet"})))["in turn"]
@@ -232,6 +266,20 @@ def test_choices_are_different_work() -> None:
     assert len(set(found.values())) == len(found)
     assert found["alone"] == (job(INJECTOR, 3),) and found["all"] == (job(INJECTOR, 1, 2, 3, 4),)
     assert "bank" not in found  # one sensor watches all four: that is `all`
+
+
+def test_two_are_the_likeliest_and_the_next_place_as_one_piece_of_work() -> None:
+    found = courses(stake(answered(small_car(), "plugs", {2: "wet", 3: "wet"})))
+    assert found["two"] == (job(INJECTOR, 2, 3),) and found["alone"] in {(job(INJECTOR, 2),), (job(INJECTOR, 3),)}
+
+
+def test_cheaper_is_what_may_be_meant_or_what_the_rules_name_instead() -> None:
+    """Cleaning is named instead of an injector, not of a meter, and mends no meter, however cheap."""
+    wet = courses(stake(answered(small_car(), "plugs", {3: "wet"})))
+    assert wet["cheaper"] == (job(CLEAN),)
+    high = stake(answered(small_car(distance="120000 km"), "meter-compared", "high", "idle"), hour=200.0)
+    assert courses(high)["alone"] == (job(METER),)
+    assert courses(high).get("cheaper", ()) in {(), (job(LEARN),)}
 
 
 def test_the_bank_where_two_sensors_watch() -> None:
