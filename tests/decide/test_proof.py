@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from reasoner.decide.proof import (
     Provocation,
     best_provocation,
-    clean_needed,
     needed,
     shows_from,
     still_there,
@@ -27,17 +26,12 @@ NUMBERS = Afterwards()
 
 @pytest.mark.parametrize(("shows", "cycles"), [(0.5, 5), (0.3, 9), (0.2, 14), (0.1, 29)])
 def test_table_of_clean_cycles(shows: float, cycles: int) -> None:
-    """n >= ln(1 - C) / ln(1 - p) at 95 %: 5, 9, 14 and 29, worked out independently."""
-    assert clean_needed(shows) == cycles
-    assert (1 - shows) ** cycles <= 0.05 < (1 - shows) ** (cycles - 1)
-
-
-@pytest.mark.parametrize(("shows", "cycles"), [(0.5, 5), (0.3, 9), (0.2, 14), (0.1, 29)])
-def test_the_plan_counts_by_the_same_table(shows: float, cycles: int) -> None:
-    """The code behind the plan of proof itself, `needed`, on a frequency that is no longer in doubt: it begins where
-    (1 - p) ** n <= 0.05 and a chance of 5 % that it is still there are the same thing, odds of 20 to 19."""
+    """n >= ln(1 - C) / ln(1 - p) at 95 %: 5, 9, 14 and 29, worked out independently. On a frequency that is no longer
+    in doubt, and beginning where (1 - p) ** n <= 0.05 and a chance of 5 % that it is still there are the same thing,
+    odds of 20 to 19."""
     begins = replace(NUMBERS, proof_begins_at=20 / 39, proof_below=0.05, most_provocations=50)
-    assert needed(shows_from(shows, 1e7), begins) == cycles == clean_needed(shows)
+    assert needed(shows_from(shows, 1e7), begins) == cycles
+    assert (1 - shows) ** cycles <= 0.05 < (1 - shows) ** (cycles - 1)
 
 
 @pytest.mark.parametrize(("clean", "bound"), [(3, 0.63), (5, 0.45), (10, 0.26), (20, 0.14), (30, 0.10)])

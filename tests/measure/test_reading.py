@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.placed import Placed, bank_values, place_values, placed_measure
+from reasoner.measure.placed import Placed, place_values, placed_measure
 from reasoner.measure.reading import Reading, read, read_measure
 from reasoner.measure.slip import Slip
 from reasoner.measure.units import convert, find
@@ -213,12 +213,15 @@ def test_two_trims_without_a_plus_are_asked_back() -> None:
     ],
 )
 def test_a_number_for_each_bank(text: str) -> None:
-    got = bank_values(text)
+    got = place_values(text, "%", (1, 2), pairs=True)
     assert not got.slips and {p: r.value for p, r in got.values.items()} == {1: -18, 2: -2}
 
 
 def test_decimal_commas_beside_separating_ones() -> None:
-    assert {p: r.value for p, r in bank_values("1,5, -2,5").values.items()} == {1: 1.5, 2: -2.5}
+    assert {p: r.value for p, r in place_values("1,5, -2,5", "%", (1, 2), pairs=True).values.items()} == {
+        1: 1.5,
+        2: -2.5,
+    }
 
 
 def test_units_with_a_stroke() -> None:
@@ -228,7 +231,7 @@ def test_units_with_a_stroke() -> None:
 
 def test_a_place_not_looked_at_is_left_out() -> None:
     for text in ("-18 / ?", "1=-18", "1=-18 2=?"):
-        got = bank_values(text)
+        got = place_values(text, "%", (1, 2), pairs=True)
         assert not got.slips and list(got.values) == [1]
 
 

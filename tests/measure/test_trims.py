@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.fuel import PETROL
+from reasoner.measure.fuel import PETROL, grams_a_second
 from reasoner.measure.trims import (
     TrimFit,
     TrimReading,
@@ -21,7 +21,6 @@ from reasoner.measure.trims import (
     needed,
     shapes,
     trim,
-    trim_for,
 )
 
 FLOWS = (2.5, 3, 5, 8, 12, 20, 40, 80)
@@ -161,7 +160,8 @@ def test_shapes_at_one_point_cannot_be_told_apart() -> None:
 )
 def test_leak_for_a_trim(wanted: float, flow: float, leak: float) -> None:
     assert leak_for(wanted, flow, RATIO) == pytest.approx(leak, abs=0.06)
-    assert trim_for(leak_for(wanted, flow), flow) == pytest.approx(wanted)
+    extra = grams_a_second(leak_for(wanted, flow))
+    assert trim(flow, by_time=extra) == pytest.approx(wanted)  # the way back
 
 
 def test_what_cannot_be_fitted_says_what_would() -> None:
