@@ -74,6 +74,13 @@ def test_doubt_about_how_often_it_showed_asks_for_more() -> None:
     assert many is None or many > (needed(well, NUMBERS) or 0)
 
 
+def test_how_often_it_showed_is_the_mean_of_rule_and_case() -> None:
+    """A quarter, worth 8 cases, and what was seen: (2 + n) / (8 + n), and 2 / (8 + n) of quiet ones."""
+    assert shows_from(0.25, 8).mean == pytest.approx(2 / 8)
+    assert shows_from(0.25, 8, showed=4).mean == pytest.approx(6 / 12)
+    assert shows_from(0.25, 8, quiet=4).mean == pytest.approx(2 / 12)
+
+
 def test_what_was_seen_before_counts() -> None:
     """Seen to show four times in four hot restarts: fewer clean ones are enough."""
     by_rule, with_case = shows_from(0.25, 8), shows_from(0.25, 8, showed=4)
