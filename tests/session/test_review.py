@@ -159,3 +159,14 @@ def test_drawn_from_the_rules_themselves_the_chances_keep_their_word() -> None:
     assert len(rows) > 4
     assert not off
     assert found.today.score.skill > 0.1
+
+
+def test_chances_are_binned_in_tenths_and_certainty_in_the_last() -> None:
+    """Of four said at 12 to 18 % one came, of two said at 100 % both: by hand."""
+    found = calibration([(0.12, False), (0.15, True), (0.16, False), (0.18, False), (1.0, True), (1.0, True)])
+    assert found is not None
+    (low, high) = found.bins
+    assert (low.low, low.high, low.said) == pytest.approx((0.1, 0.2, 0.1525))
+    assert (high.low, high.high, high.said) == pytest.approx((0.9, 1.0, 1.0))
+    assert (low.right.came, low.right.cases, high.right.came, high.right.cases) == (1, 4, 2, 2)
+    assert (found.right.came, found.right.cases) == (3, 6)
