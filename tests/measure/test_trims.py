@@ -133,6 +133,46 @@ def test_all_three_terms_come_back(share: float, by_time: float, by_injection: f
     assert got.by_injection.value == pytest.approx(by_injection, abs=1e-5)
 
 
+def test_standard_errors_of_all_three_terms_hold_in_repetition() -> None:
+    """1500 noisy sets: the scatter of each term is the error that is reported."""
+    truth = {"share": 1.08, "by_time": 0.02, "by_injection": 0.8}
+    true = [trim(m, injected=mf, **truth) for m, mf in POINTS]
+    noise = np.random.default_rng(11).normal(0, 0.5, (1500, 4))
+
+    def found(trims: np.ndarray) -> TrimFit:
+        return fitted([TrimReading(m, t, mf) for (m, mf), t in zip(POINTS, trims, strict=True)], spread=0.5)
+
+    many, one = [found(np.array(true) + n) for n in noise], found(np.array(true))
+    for name in truth:
+        values = np.array([getattr(f, name).value for f in many])
+        assert values.std() == pytest.approx(getattr(one, name).error, rel=0.1), name
+
+
+def test_shapes_weigh_by_how_well_each_fits() -> None:
+    """Two readings, by hand: y = -x T / by time, or one factor; sums of squares, and exp(-half their difference)."""
+    data, spread = readings((3.0, 12.0), (-20.0, -8.0)), 2.0
+    found = {s.name: s for s in shapes(data, spread=spread, ratio=RATIO)}
+    x, y = np.array([RATIO / 3, RATIO / 12]), np.array([0.20, 0.08])
+    leak = float(x @ y / (x @ x))
+    off = {"by time": y - leak * x, "by share": y - y.mean()}
+    misfits = {name: float(r @ r) / 0.02**2 for name, r in off.items()}
+    for name, misfit in misfits.items():
+        assert found[name].misfit == pytest.approx(misfit)
+        others = sum(np.exp((misfit - m) / 2) for m in misfits.values())
+        assert found[name].weight == pytest.approx(1 / others)
+    assert found["by time"].size.error == pytest.approx(0.02 / float(x @ x) ** 0.5)
+    assert found["by share"].size.value == pytest.approx(1 / 0.86)
+    assert found["by share"].size.error == pytest.approx(0.02 / 2**0.5 / 0.86**2)  # of 1 / (1 + T)
+
+
+@pytest.mark.parametrize("wrong", [{"share": 0.0}, {"ratio": -14.0}, {"injected": 0.0}])
+def test_no_trim_without_air_or_fuel(wrong: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="above 0"):
+        trim(3.0, **wrong)
+    with pytest.raises(ValueError, match="above 0"):
+        trim(0.0)
+
+
 @pytest.mark.parametrize(
     ("name", "errors", "size"),
     [

@@ -7,6 +7,11 @@ import random
 import pytest
 
 from reasoner.casebook.shape import load_sound
+from reasoner.inference.belief import believe
+from reasoner.inference.evidence import Spell
+from reasoner.inference.weight import log_odds
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import found_in
 from reasoner.session.effort import Effort
 from reasoner.session.replay import Ending, Grade, Said
 from reasoner.session.review import Closed, Judged, Told, calibration, judge, review, share
@@ -170,3 +175,28 @@ def test_chances_are_binned_in_tenths_and_certainty_in_the_last() -> None:
     assert (high.low, high.high, high.said) == pytest.approx((0.9, 1.0, 1.0))
     assert (low.right.came, low.right.cases, high.right.came, high.right.cases) == (1, 4, 2, 2)
     assert (found.right.came, found.right.cases) == (3, 6)
+
+
+def test_every_check_that_was_asked_told_something_and_no_code_that_was_read_off() -> None:
+    """By how much the odds of what was found fall without the answer; of several looks by the worst."""
+    case = load_sound(CASES[0])
+    closed = judge(case, garage())
+    assert closed is not None
+    (found,) = closed.judged
+    chapters = garage().chapters(vehicle_of(case), case.events)
+    workup = chapters[found_in(chapters)[0].chapters[-1]].workup
+    assert any(answer.number < 0 for spell in workup.spells for answer in spell.answers)  # codes were read off
+    counting = {a.check: a for spell in workup.belief.spells for a in spell.answers if a.number >= 0}
+    assert {one.check for one in found.told} == {workup.tables.checks[n].name for n in counting}
+    cause = workup.tables.cause_number[found_in(chapters)[0].cause]
+    full = log_odds(workup.belief.probability)[cause]
+    for one in found.told:
+        number = workup.tables.check_number[one.check]
+        lost = []
+        for i, spell in enumerate(workup.belief.spells):
+            for answer in spell.answers:
+                if answer.check == number:
+                    rest = Spell(spell.condition, tuple(a for a in spell.answers if a is not answer))
+                    less = (*workup.belief.spells[:i], rest, *workup.belief.spells[i + 1 :])
+                    lost.append(full - log_odds(believe(workup.tables, less).probability)[cause])
+        assert one.decibans == pytest.approx(min(lost), abs=1e-9)
