@@ -20,6 +20,7 @@ from reasoner.measure.point import Point, read_point
 from reasoner.measure.slip import Slip
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh
+from reasoner.measure.workings.cylinders import DROP, FLOW, LEAK, TRIM
 from reasoner.measure.workings.table import WORKINGS
 from reasoner.rulebook.computed import COMPUTATIONS
 from reasoner.rulebook.model import Computed, Place, Within
@@ -508,6 +509,99 @@ def test_purge_blend_flow() -> None:
     assert figure(flow, "flow").value == pytest.approx(230.9, abs=0.05)
     trim = run("injector flow", rated_pressure="300", pressure="365", trim="-20")
     assert figure(trim, "trim").value == pytest.approx(-9.3, abs=0.05) and "1.56 times" in trim.means[1]
+
+
+def test_of_cylinders_cut_one_by_one() -> None:
+    """By hand: 25 against (60 + 58 + 61) / 3; a trim of -4 with it cut against -20 before; errors by propagation."""
+    found = run("cut-out balance", drops="60 58 25 61", trim_before="-12 + -8", trims="-19 -20 -4 -21")
+    rest, spread = (60 + 58 + 61) / 3, DROP * 51.0
+    drop, back = figure(found, "drop", 3), figure(found, "trim comes back", 3)
+    assert drop.value == pytest.approx(100 * 25 / rest)
+    assert drop.estimate.error == pytest.approx(100 * spread / rest * math.hypot(1, 25 / rest / math.sqrt(3)), rel=1e-3)
+    assert back.value == pytest.approx(16) and back.estimate.error == pytest.approx(TRIM * math.sqrt(2))
+    little = run("cut-out balance", drops="60 58 59 61", trim_before="-20", trims="-19 -20 -18 -21")
+    assert not any("brings the trim back" in line for line in little.means)
+
+
+def test_injectors_on_a_bench() -> None:
+    """By hand: 212 against the mean of 200, 201 and 199; what leaks most, or that none does."""
+    found = run("injector bench", flows="200 201 212 199", leaks="0 2 40 5")
+    flow = figure(found, "flow", 3)
+    assert flow.value == pytest.approx(6.0) and flow.estimate.error == pytest.approx(FLOW * math.sqrt(4 / 3))
+    assert "Most leaks at cylinder 3: 40 mm3/min." in found.means
+    assert figure(found, "leak", 3).estimate.error == pytest.approx(max(LEAK, 4.0))
+    assert figure(found, "leak", 2).estimate.error == LEAK
+    dry = run("injector bench", leaks="0 0 0 0")
+    assert dry.means[0] == "None leaks." and figure(dry, "leak", 1).value == 0
+    assert "no share" in wrong("injector bench", flows="200 0 212 199")[0]
+
+
+@pytest.mark.parametrize(("found", "says"), [("1", "Little enough"), ("3", "caution"), ("6", "to be changed")])
+def test_how_much_fuel_in_the_oil_is_much(found: str, says: str) -> None:
+    """Caution from 2 %, action from 5 % (secondary texts); of a laboratory's figure nothing is said of viscosity."""
+    told = run("fuel in oil", found=found)
+    assert says in told.means[0] and figure(told, "fuel in oil").estimate.error == pytest.approx(0.3)
+    assert not any("Viscosity alone" in line for line in told.sure)
+    by_viscosity = run("fuel in oil", fresh_viscosity="10.5 cSt", viscosity="8.9")
+    assert any("Viscosity alone" in line for line in by_viscosity.sure)
+    for half in ({"fresh_viscosity": "10.5"}, {"viscosity": "8.9"}):
+        assert "the viscosity fresh and now" in wrong("fuel in oil", **half)[0]
+
+
+def test_what_boils_off_counts_for_its_time_and_the_air() -> None:
+    """5 % of 4.5 L at 0.745 kg/L: 168 g; in half an hour and into 6 g/s of air the trim is what it is in an hour into
+    3, and twice the sump is twice the fuel."""
+    usual = run("fuel in oil", found="5").means[1]
+    quick = run("fuel in oil", found="5", minutes="30", airflow="6").means[1]
+    assert re.findall(r"trim of (-?\d+) %", usual) == re.findall(r"trim of (-?\d+) %", quick) == ["-23"]
+    grams = [int(re.findall(r"(\d+) g of", run("fuel in oil", found="5", sump=s).means[1])[0]) for s in ("4.5", "9")]
+    assert grams[1] == pytest.approx(2 * grams[0], abs=1)
+
+
+def test_a_controller_that_doses_for_another_blend() -> None:
+    """Ethanol needs about 1.5 times the volume of petrol: dosing for 85 % with 10 % in the tank is rich, and the other
+    way round lean, by the quotient of the two."""
+    rich = run("fuel blend", ethanol="10", learned="85")
+    lean = run("fuel blend", ethanol="85", learned="10")
+    down, up = (figure(found, "trim").value for found in (rich, lean))
+    assert -30 < down < -20 and (1 + down / 100) * (1 + up / 100) == pytest.approx(1)
+    assert "for more ethanol than there is" in rich.means[0] and "for less ethanol than there is" in lean.means[0]
+    assert "near enough" in run("fuel blend", ethanol="10", learned="10").means[0]
+    assert figure(rich, "missing ethanol").value == pytest.approx(75)
+    water = figure(run("fuel blend", sample="90 mL", gained="9 mL"), "missing ethanol")
+    assert (water.value, water.estimate.error) == pytest.approx((-10, 2 / 90 * 100))  # a line is read to 2 mL
+
+
+def test_a_pressure_is_known_to_two_in_a_hundred() -> None:
+    """Root law: half of each relative error, together; 300 assumed to 1 %, 365 read to 2 %."""
+    trim = figure(run("injector flow", rated_pressure="300", pressure="365"), "trim")
+    assert trim.estimate.error == pytest.approx(100 * math.sqrt(300 / 365) * 0.5 * math.hypot(0.01, 0.02), rel=1e-3)
+
+
+def test_a_thermometer_says_which_of_two_sensors_is_wrong() -> None:
+    """Against it each is judged by itself; without it the middle of the others counts."""
+    read = run("cold soak", coolant="4", intake="12", thermometer="12")
+    assert (figure(read, "coolant").value, figure(read, "intake").value) == (-8, 0)
+    assert read.means == ("Coolant reads 8 °C too cold.",) and "a thermometer says which" not in read.sure[0]
+    three = run("cold soak", coolant="4", intake="12", outside="14")
+    assert [figure(three, name).value for name in ("coolant", "intake", "outside")] == [-9, 3, 6]
+
+
+def test_only_a_manifold_sensor_is_worth_a_trim() -> None:
+    found = run("pressures at rest", air_pressure="95", manifold_sensor="95", barometer_sensor="105")
+    assert found.means == (
+        "The manifold sensor agrees with the air outside.",
+        "The barometric sensor reads 10 kPa high.",
+    )
+
+
+def test_filling_says_what_was_taken_for_granted() -> None:
+    """What is not typed is named, and what is typed is not; far too little air is said too."""
+    bare = " ".join(run("volumetric efficiency", airflow="60", speed="3000", litres="2").sure)
+    full = run("volumetric efficiency", airflow="60", speed="3000", litres="2", pressure="98", temperature="20")
+    assert "Pressure taken as" in bare and "Temperature taken as 20" in bare and "taken as" not in " ".join(full.sure)
+    low = run("volumetric efficiency", airflow="15", speed="3000", litres="2")
+    assert "Far less than it can swallow" in low.means[0]
 
 
 # ---- outcomes --------------------------------------------------------------------------------------------------------
