@@ -369,6 +369,19 @@ def test_lambda(gas: tuple[str, ...], lam: float) -> None:
 
 
 @pytest.mark.parametrize(
+    ("hc", "o2", "unburnt"),
+    [
+        ("2000", "6", 100 * 1.2 / (10.5 + 1.2)),  # hydrocarbons say less than oxygen: 1.2 % of carbon beside 10.5
+        ("9000", "1", 100 * 1 / (1 + (1 + 1.87 / 4) * 10.5)),  # oxygen says less: 1 % beside what 10.5 of carbon took
+    ],
+)
+def test_what_came_through_unburnt(hc: str, o2: str, unburnt: float) -> None:
+    """By hand, petrol as CH1.87 and HC counted as hexane: the smaller of the two."""
+    found = run("exhaust gas", co="0.5", co2="10", hc=hc, o2=o2)
+    assert figure(found, "unburnt").value == pytest.approx(unburnt, rel=0.02)
+
+
+@pytest.mark.parametrize(
     ("texts", "says"),
     [
         ({"co": "0.3", "co2": "14.9", "hc": "60", "o2": "0.4", "trim": "-22"}, "fuel in excess"),
@@ -457,6 +470,31 @@ def test_the_low_side() -> None:
     falls = run("low side hold", line_before="400", minutes="10", open="300", supply_shut="300", return_shut="305")
     assert "with either shut" in falls.means[0]
     assert "rose" in wrong("low side hold", line_before="400", minutes="10", open="450")[0]
+
+
+def test_pressure_that_hardly_moved() -> None:
+    """Within the gauge's error it neither rose nor fell; what does not fall is tight."""
+    for after in ("4.95", "5", "5.1"):
+        assert "tight" in run("rail hold", rail_before="5", rail_after=after, minutes="10", cooled="0").means[0]
+    assert "rose" in wrong("rail hold", rail_before="5", rail_after="5.2", minutes="10")[0]
+    assert "rose" in wrong("low side hold", line_before="400", minutes="10", open="410")[0]
+    assert run("low side hold", line_before="400", minutes="10", open="405").means[0] == "It holds."
+
+
+def test_the_low_side_begins_with_nothing_shut() -> None:
+    assert (
+        "with nothing shut, comes first"
+        in wrong("low side hold", line_before="400", minutes="10", supply_shut="300")[0]
+    )
+
+
+@pytest.mark.parametrize("texts", [{"trim": "-20"}, {"airflow": "3"}, {"trim": "0", "airflow": "3"}])
+def test_a_trim_is_explained_where_there_is_one_and_its_air(texts: dict[str, str]) -> None:
+    line = {"line_before": "400", "minutes": "10", "open": "300"}
+    assert not any("needs" in means for means in run("low side hold", **line, **texts).means)
+    both = run("low side hold", **line, trim="-20", airflow="3").means[-1]
+    needs = int(re.findall(r"needs (\d+) mm3/min", both)[0])
+    assert needs == pytest.approx(3300, abs=50)  # 20 % of 3 g/s / 14.6, at 0.745 kg/L
 
 
 # ---- cylinders, oil, fuel --------------------------------------------------------------------------------------------
