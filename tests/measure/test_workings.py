@@ -238,6 +238,36 @@ def test_a_leak_by_trims() -> None:
     assert kinds(found, 1).likeliest == "by time"
 
 
+def test_what_is_left_of_the_trim_beyond_idle_is_said() -> None:
+    """-6 of -24 is a quarter; fuel by the second would leave 3 g/s of 15."""
+    found = run("trims by airflow", idle_air="3 g/s", idle_trim="-24", raised_air="15 g/s", raised_trim="-6")
+    (line,) = (line for line in found.means if "of the idle's trim is left" in line)
+    assert re.findall(r"(\d+) %", line) == ["25", "20"]
+
+
+def test_one_bank_rich_alone_is_no_crossing() -> None:
+    air = {"idle_air": "5 700", "raised_air": "20 2500"}
+    for idle, raised in (("-25/1", "-24/0"), ("24/1", "25/0"), ("-25/-24", "-24/-25")):
+        assert not run("trims by airflow", V6, **air, idle_trim=idle, raised_trim=raised).warns
+
+
+def test_trims_that_follow_no_shape_are_to_be_read_again() -> None:
+    points = {f"{r}_air": f"{air} g/s" for r, air in (("idle", 3), ("raised", 12), ("cruise", 20), ("load", 47))}
+    jumps = {"idle_trim": "-30", "raised_trim": "-2", "cruise_trim": "-30", "load_trim": "-2"}
+    steady = {"idle_trim": "-24", "raised_trim": "-6", "cruise_trim": "-3.6", "load_trim": "-1.5"}
+    assert any("none fits well" in line for line in run("trims by airflow", **points, **jumps).sure)
+    assert not any("none fits well" in line for line in run("trims by airflow", **points, **steady).sure)
+
+
+@pytest.mark.parametrize(
+    ("short", "long", "total", "says"),
+    [("-12", "-6", -18, "taken away"), ("4", "8", 12, "being added"), ("-3", "1", -2, "Within")],
+)
+def test_short_and_long_trims_add_up(short: str, long: str, total: float, says: str) -> None:
+    found = run("trim sum", short=short, long=long)
+    assert figure(found, "total fuel trim", 1).value == total and len(found.means) == 1 and says in found.means[0]
+
+
 SHAPES = {
     "by time": ("-24", "-6", "-3.6", "-1.8"),
     "by share": ("-14", "-14.5", "-13.8", "-14.2"),
