@@ -742,6 +742,30 @@ def test_seconds_after_a_start() -> None:
     assert "more than in all" in wrong("rich after a start", seconds_rich="10", at_first="60")[0]
 
 
+@pytest.mark.parametrize(("on", "off", "follows"), [("-20", "-2", True), ("-12 + -8", "-2", True), ("-4", "-2", False)])
+def test_a_trim_that_follows_the_purge(on: str, off: str, follows: bool) -> None:
+    found = run("purge on and off", purge_on=on, purge_off=off)
+    moves = figure(found, "trim moves")
+    assert moves.value == (-18 if follows else -2) and moves.estimate.error == pytest.approx(1.5 * math.sqrt(2))
+    assert ("follows the purge" in found.means[0]) is follows and ("No link" in found.means[0]) is not follows
+
+
+def test_lambda_against_what_is_commanded() -> None:
+    """Bank by bank; where nothing is typed the controller is taken to want 1, and that is said."""
+    found = run("lambda against target", V6, measured="0.92 / 1.06")
+    assert [found.figures[bank][0].value for bank in (1, 2)] == pytest.approx([-0.08, 0.06])
+    assert found.means == ("Bank 1: richer than the controller wants.", "Bank 2: leaner than the controller wants.")
+    assert "the commanded one to be 1" in found.sure[0]
+    rich = run("lambda against target", measured="0.92", commanded="0.9")
+    assert rich.means == ("The loop holds it.",) and "the commanded one" not in rich.sure[0]
+
+
+@pytest.mark.parametrize(("share", "says"), [("60", "connected crosswise"), ("10", "do not go opposite")])
+def test_banks_against_each_other(share: str, says: str) -> None:
+    found = run("banks against each other", V6, share=share)
+    assert says in found.means[0] and figure(found, "time opposite").value == float(share)
+
+
 def test_a_warm_up_is_timed() -> None:
     assert run("warming up", warming="9").means == ("As it should be.",)
     assert "thermostat" in run("warming up", warming="22 min").means[0]
