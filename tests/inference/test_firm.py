@@ -83,6 +83,15 @@ def test_conditions_learn_together_only_where_one_number_speaks_for_both(
     assert firm_belief(tables, spells) == pytest.approx(by_hand / by_hand.sum(), abs=1e-6)
 
 
+def test_a_spell_in_which_it_was_provoked_says_nothing_of_how_often_it_shows() -> None:
+    """Brought on for sure, then left alone: every number is used once, so the belief is the plain one."""
+    look = yes_no("look", [0.9, 0.7], otherwise=(0.95, 0.05), ever=False)
+    heat = yes_no("heat", [0.8, 0.3], otherwise=(0.9, 0.1), ever=False, provokes=True)
+    tables = make_tables(plain([0.5, 0.5], [look, heat], shows=[(0.5,), (0.1,)], weight=4.0))
+    spells = (Spell(0, (seen(tables, "heat", 1),)), Spell(0, (seen(tables, "look", 1, number=1),)))
+    assert firm_belief(tables, spells) == pytest.approx(believe(tables, spells).probability, abs=1e-12)
+
+
 def test_what_is_seen_while_it_acts_says_nothing_of_what_is_seen_while_it_does_not() -> None:
     """Each cause acts for sure in one condition and never in the other: two rates under each, learned apart."""
     rates, quiet, cases = (0.8, 0.3), 0.4, 8.0
