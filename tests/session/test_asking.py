@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from reasoner.inference.plan import Option
@@ -58,7 +56,7 @@ def test_codes_are_listed_once(check: str) -> None:
 def test_alternatives_are_the_next_best_that_are_worth_it() -> None:
     workup = fresh("four")
     ranked = workup.ranked
-    dear = replace(ranked[1], gain=0.0)
+    dear = ranked[1]._replace(gain=0.0)
     found = question(workup, ranked[0], [ranked[0], dear, *ranked[2:6]]).alternatives
     names = [workup.tables.checks[o.check].name for o in ranked[2:5]]
     assert [w.check for w in found] == names
