@@ -143,6 +143,12 @@ def test_standard_errors_of_all_three_terms_hold_in_repetition() -> None:
         return fitted([TrimReading(m, t, mf) for (m, mf), t in zip(POINTS, trims, strict=True)], spread=0.5)
 
     many, one = [found(np.array(true) + n) for n in noise], found(np.array(true))
+    # Of the last term exactly, by the inverse normal matrix and the gradient of -c2 / c0.
+    design = np.array([[1.0, 1 / m, 1 / mf] for m, mf in POINTS])
+    terms = np.linalg.lstsq(design, 1 + np.array(true) / 100, rcond=None)[0]
+    gradient = np.array([terms[2] / terms[0] ** 2, 0.0, -1 / terms[0]])
+    variance = 0.005**2 * gradient @ np.linalg.inv(design.T @ design) @ gradient
+    assert one.by_injection is not None and one.by_injection.error == pytest.approx(float(variance**0.5), rel=1e-6)
     for name in truth:
         values = np.array([getattr(f, name).value for f in many])
         assert values.std() == pytest.approx(getattr(one, name).error, rel=0.1), name
