@@ -10,14 +10,9 @@ p is a Beta distribution here, and the chance that the fault is still there foll
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, exp, lgamma, log, log1p
+from math import exp, lgamma
 
 from reasoner.rulebook.model import Afterwards
-
-
-def clean_needed(shows: float, confidence: float = 0.95) -> int:
-    """Clean provocations until it would have shown with this confidence, were it still there. shows: in 0..1, open."""
-    return ceil(log(1 - confidence) / log1p(-shows) - 1e-12)
 
 
 def upper_bound(clean: int, confidence: float = 0.95) -> float:

@@ -7,11 +7,11 @@ above it all the same.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reasoner.decide.jobs import ENGINE, Job, in_order
-from reasoner.rulebook.model import Place, Rulebook, Sheet, Step
+from reasoner.rulebook.model import Place, Rulebook, Step
 
 
 @dataclass(frozen=True)
@@ -89,14 +89,3 @@ def called_for(book: Rulebook, text: str) -> tuple[str, ...]:
     said = " ".join(text.lower().split())
     found = [c for c in book.cautions.values() if any(re.search(rf"\b{re.escape(w)}", said) for w in c.called_for_by)]
     return tuple(c.name for c in sorted(found, key=lambda c: not c.hazard))
-
-
-def uncovered(book: Rulebook, sheets: Iterable[Sheet]) -> list[tuple[Step, str]]:
-    """Steps of sheets that call for a caution of a hazard and do not have it."""
-    return [
-        (step, name)
-        for sheet in sheets
-        for step in sheet.steps
-        for name in called_for(book, step.do)
-        if book.cautions[name].hazard and name not in step.cautions
-    ]

@@ -6,7 +6,7 @@ share still good after d km is exp(-(d / scale) ** shape), both numbers followin
 
 from __future__ import annotations
 
-from math import exp, expm1, log
+from math import expm1, log
 
 LOWER, UPPER = 0.25, 0.75
 
@@ -16,12 +16,6 @@ def law(lasts: tuple[float, float]) -> tuple[float, float]:
     lower, upper = -log(1 - LOWER), -log(1 - UPPER)
     shape = log(upper / lower) / log(lasts[1] / lasts[0])
     return shape, float(lasts[0] / lower ** (1 / shape))
-
-
-def gone_by(lasts: tuple[float, float], km: float) -> float:
-    """Share of the parts that have worn out by this distance."""
-    shape, scale = law(lasts)
-    return 1 - exp(-((km / scale) ** shape))
 
 
 def goes_within(lasts: tuple[float, float], driven: float, within: float) -> float:

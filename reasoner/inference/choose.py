@@ -1,9 +1,9 @@
 """Which check next: gain per cost, and the best few followed a step further.
 
 Never gain alone: ignoring cost is 1.8 to 2.5 times the optimum on random instances, gain per cost 1.02 to 1.07. Greedy
-gain per cost in turn never sees what a check makes possible, so the best few are compared by what they lead to (rollout
-on the information heuristic: Tu & Pattipati, IEEE Trans. SMC-A 33:86-99, 2003). At depth 0 that is the best
-rate of one step or two; with more depth, the expected cost until settled.
+gain per cost in turn never sees what a check makes possible, so the best few are compared by what they lead to: by the
+best rate of one step or two (rollout on the information heuristic, Tu & Pattipati, IEEE Trans. SMC-A 33:86-99, 2003,
+cut short: followed to the end it is nearer still to the optimum, and takes too long for a question).
 """
 
 from __future__ import annotations
@@ -40,7 +40,6 @@ def rank(
     tables: Tables,
     now: Situation,
     costs: Costs,
-    depth: int = 0,
     compared: int = COMPARED,
     allowed: Callable[[Option], bool] = lambda option: True,
 ) -> list[Option]:
@@ -48,11 +47,7 @@ def rank(
     choices = [o for o in options(tables, now, costs) if allowed(o)]
     found = _best_ways(tables, now, choices)
     best = found[:compared]
-    if depth:
-        best = sorted(
-            (o._replace(ahead=_until_settled(tables, now, o, costs, depth)) for o in best), key=lambda o: o.ahead
-        )
-    elif len(best) > 1:
+    if len(best) > 1:
         best = sorted(_looked_ahead(tables, now, best, found[:SHORTLIST], costs), key=lambda o: -o.ahead)
     return _gentlest_first(best + found[compared:])
 
@@ -70,7 +65,7 @@ def _best_ways(tables: Tables, now: Situation, choices: Sequence[Option]) -> lis
     open_bits, once = class_entropy(tables, now.probability), dict[tuple[int, int], float]()
 
     def most(option: Option) -> float:
-        """Bits that a repeated look cannot pass (see `most_repeated`)."""
+        """Bits that a repeated look cannot pass (see `cause_bits`)."""
         assert option.condition is not None  # repeats are done in new spells of a condition
         key = option.check, option.condition
         if key not in once:
@@ -176,31 +171,6 @@ def _best_after(
     bits = _bits(tables, then, again)
     best = max(range(len(again)), key=lambda i: bits[i] / again[i].cost)
     return again[best]._replace(gain=bits[best])
-
-
-def _until_settled(tables: Tables, now: Situation, option: Option, costs: Costs, depth: int) -> float:
-    """Expected cost until settled when this is done now and then always the best gain per cost."""
-    if option.times > 1:
-        left = class_entropy(tables, now.probability)
-        return option.cost * max(1.0, left / option.gain)
-    return option.cost + sum(
-        branch.chance * cost_to_go(tables, branch.then, costs, depth - 1) for branch in follow(tables, now, option)
-    )
-
-
-def cost_to_go(tables: Tables, now: Situation, costs: Costs, depth: int) -> float:
-    """Expected cost until settled by gain per cost; beyond `depth` steps, the bits left at the best rate on offer."""
-    if settled(tables, now.probability, costs):
-        return 0.0
-    choices = [o for o in options(tables, now, costs) if o.times == 1]
-    best = max(gains(tables, now, choices), key=lambda o: o.gain / o.cost, default=None)
-    if best is None or best.gain <= NOTHING:
-        return 0.0  # nothing more can be learned: every course ends here alike
-    if depth <= 0:
-        return class_entropy(tables, now.probability) * best.cost / best.gain
-    return best.cost + sum(
-        branch.chance * cost_to_go(tables, branch.then, costs, depth - 1) for branch in follow(tables, now, best)
-    )
 
 
 def _gentlest_first(choices: list[Option]) -> list[Option]:

@@ -29,11 +29,6 @@ class Dirichlet:
         """The probability of each outcome in the next case: (a + n) / (sum of a + n)."""
         return tuple(a / self.weight for a in self.alpha)
 
-    @property
-    def variance(self) -> tuple[float, ...]:
-        """Of the probability of each outcome."""
-        return tuple(m * (1 - m) / (self.weight + 1) for m in self.mean)
-
     def after(self, counts: Sequence[float]) -> Dirichlet:
         """With so many cases of each outcome."""
         return Dirichlet(tuple(a + n for a, n in zip(self.alpha, counts, strict=True)))

@@ -68,16 +68,12 @@ def gain_repeated(tables: Tables, check: CheckTable, probability: Array, shows: 
     return information(np.add.reduceat(probability[:, None] * many, tables.class_starts, axis=0))
 
 
-def most_repeated(tables: Tables, check: CheckTable, probability: Array, shows: Array, times: int) -> float:
-    """Bits that `gain_repeated` cannot pass: `times` what one look tells about the cause, at most all that is open.
-
-    Looks are independent given the cause, so what they tell about it together is never more than one by one.
-    """
-    return min(class_entropy(tables, probability), times * cause_bits(tables, check, probability, shows))
-
-
 def cause_bits(tables: Tables, check: CheckTable, probability: Array, shows: Array) -> float:
-    """Expected information of one look in a new spell about the cause, in bits."""
+    """Expected information of one look in a new spell about the cause, in bits.
+
+    Looks in different spells are independent given the cause, so what they tell about it together is never more than
+    one by one, and about its repair no more than that: `gain_repeated` cannot pass `times` of this.
+    """
     made: dict[tuple[str, bytes], Array] = tables.__dict__.setdefault("_single_bits", {})
     single, key = _repeated(tables, check, shows, 1), (check.name, shows.tobytes())
     if key not in made:

@@ -287,7 +287,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
         then_showing, then_quiet = then_showing / total, then_quiet / total
         if check.provokes or check.leaves is not None:  # what comes next is seen in a state of its own
             either = then_showing + then_quiet
-            brought_on = check.provokes and check.leaves is None and outcome > 0
+            brought_on = check.leaves is None and outcome > 0  # where it leaves nothing, it provokes
             shows = chance_showing(tables, after.condition, float(brought_on))
             then_showing, then_quiet = either * shows, either * (1.0 - shows)
         yield Branch(float(chance[outcome]), int(outcome), replace(after, showing=then_showing, quiet=then_quiet))

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 
-from reasoner.measure.fuel import PETROL
 from reasoner.measure.uncertain import Estimate, Number, through
 
 
@@ -26,13 +25,6 @@ def pressure_for(trim: float) -> float:
     if trim <= -100.0:
         raise ValueError("no pressure makes a trim of -100 %")
     return (1.0 + trim / 100.0) ** -2
-
-
-def pulse(milligrams: float, flow: float, dead: float = 0.0, density: float = PETROL.density) -> float:
-    """Pulse length in ms for an injected mass in mg. flow: static, mL/min. dead: ms in which nothing flows yet."""
-    if flow <= 0 or density <= 0:
-        raise ValueError("flow and density are above 0")
-    return milligrams / (flow * density / 60.0) + dead
 
 
 def _root(rated: float, now: float) -> float:

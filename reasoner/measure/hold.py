@@ -25,7 +25,6 @@ EXPANSION = (  # 1/K, by temperature and pressure: a fifth less at 35 MPa than w
 )
 SOFTER, WIDER = 0.2, 0.12  # of K and of b, standard errors of a petrol of unknown make-up; they go together: above
 STEEL = 3.6e-5  # 1/K, volume expansion of the rail: three times 1.2e-5; handbook value from memory
-STEPS = 64  # of the integral over pressure
 
 
 def bulk_modulus(celsius: float, pressure: float) -> float:
@@ -39,23 +38,6 @@ def bulk_modulus(celsius: float, pressure: float) -> float:
 def expansion(celsius: float, pressure: float) -> float:
     """Thermal expansion in 1/K at constant pressure, at a temperature and pressure; read as `bulk_modulus`."""
     return _of(EXPANSION, celsius, pressure)
-
-
-def expelled(litres: float, before: float, after: float, celsius: float) -> float:
-    """mL of fuel that leave `litres` of rail and pipes as the pressure falls from `before` to `after` (MPa)."""
-    width = (before - after) / STEPS
-    shares = (1 / bulk_modulus(celsius, after + (i + 0.5) * width) for i in range(STEPS))
-    return 1000.0 * litres * width * sum(shares)
-
-
-def leak_rate(litres: Number, drop: Number, minutes: float, modulus: Number) -> Estimate:
-    """mm3/min that a fall of `drop` MPa in `minutes` means, of `litres` with a bulk modulus in MPa.
-
-    Only where the temperature stayed the same. Raises ValueError unless minutes > 0.
-    """
-    if minutes <= 0:
-        raise ValueError("a pressure needs time to fall")
-    return through(lambda v, p, k: 1e6 * v * p / k / minutes, litres, drop, modulus)
 
 
 def temperature_pull(celsius: float, pressure: float) -> float:

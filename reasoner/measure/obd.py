@@ -97,13 +97,6 @@ def code_of(high: int, low: int) -> str:
     return f"{'PCBU'[high >> 6]}{high >> 4 & 3}{high & 15:X}{low:02X}"
 
 
-def bytes_of(code: str) -> bytes:
-    """The two bytes of a code. Raises ValueError if it is none."""
-    if not re.fullmatch(r"[PCBU][0-3][0-9A-F]{3}", code):
-        raise ValueError(f"{visible(code)!r} is no code")
-    return bytes(("PCBU".index(code[0]) << 6 | int(code[1]) << 4 | int(code[2], 16), int(code[3:], 16)))
-
-
 def hex_bytes(text: str) -> bytes | Slip:
     """Bytes typed as pairs of hex digits, blanks and commas between at will. Never raises."""
     typed = text.strip()

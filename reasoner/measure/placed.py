@@ -62,11 +62,6 @@ def how_many(text: str) -> int:
     return max(named) if named else len(_split(text[:LONGEST], 2))
 
 
-def bank_values(text: str, unit: str = "%", banks: Sequence[int] = (1, 2)) -> Placed:
-    """Trims (or another quantity) of each bank; a short-term and a long-term trim of a bank count as their sum."""
-    return place_values(text, unit, banks, pairs=unit == "%")
-
-
 def placed_measure(text: str, measure: Measure, places: Sequence[int]) -> Placed:
     """Numbers for a check's measure at its places."""
     return place_values(text, measure.unit, places, measure.least, measure.most, pairs=sums(measure))

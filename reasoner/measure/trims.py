@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from reasoner.measure.fuel import PETROL, fuel_flow, grams_a_second, millilitres_a_minute, per_injection
+from reasoner.measure.fuel import PETROL, fuel_flow, millilitres_a_minute, per_injection
 from reasoner.measure.uncertain import Estimate
 
 if TYPE_CHECKING:  # numpy is loaded where something is fitted: `--help` does without
@@ -102,11 +102,6 @@ def needed(airflow: float, rpm: float, cylinders: int, ratio: float = PETROL.air
 def leak_for(wanted: float, airflow: float, ratio: float = PETROL.air_ratio, density: float = PETROL.density) -> float:
     """mL/min of extra fuel that by itself makes a trim of `wanted` % at an airflow in g/s."""
     return millilitres_a_minute(-wanted / 100 * airflow / ratio, density)
-
-
-def trim_for(leak: float, airflow: float, ratio: float = PETROL.air_ratio, density: float = PETROL.density) -> float:
-    """Trim in % that extra fuel of `leak` mL/min makes at an airflow in g/s."""
-    return trim(airflow, by_time=grams_a_second(leak, density), ratio=ratio)
 
 
 def fit(

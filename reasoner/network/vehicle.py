@@ -45,10 +45,6 @@ class Vehicle:
     fields: Mapping[str, str]
     litres: float | None = None
 
-    def bank_of(self, cylinder: int) -> int:
-        """Number of the bank (from 1) that a cylinder belongs to."""
-        return next(i for i, bank in enumerate(self.banks, start=1) if cylinder in bank)
-
 
 def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mistake, ...]]:
     """A vehicle from its fields as text (as in a vehicle file or a case). All mistakes are returned, none raised."""

@@ -180,10 +180,6 @@ class Workup:
         """The same case with more events."""
         return replace(self, events=(*self.events, *events)) if events else self
 
-    def at_step(self, step: int) -> Workup:
-        """The case as it stood after a step."""
-        return replace(self, events=tuple(e for e in self.events if e.get("step", 0) <= step))
-
 
 def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
     """A case from rules, a vehicle and whatever is already known."""

@@ -58,8 +58,8 @@ def test_duplicate(values: dict[int, str], order: list[int]) -> None:
 def test_two_cylinders_exchanged(values: dict[int, str], order: list[int]) -> None:
     one, other = sorted(order[:2])
     moved = {**values, one: values[other], other: values[one]}
-    found = kinds(values, moved, FOUR)
-    assert found == [("exchanged", (one, other))]
+    for order_known in ((), ORDER):  # two exchanged are not typed in firing order, where most places would differ
+        assert kinds(values, moved, FOUR, firing_order=order_known) == [("exchanged", (one, other))]
     assert kinds(moved, moved, FOUR, old=values) == [("old order", (one, other))]
 
 
@@ -88,6 +88,13 @@ def test_only_the_new_ones_have_to_be_typed_in() -> None:
     assert kinds({3: "AB12"}, {3: "AB12"}, FOUR, needed=[3]) == []
     assert kinds({3: "AB12", 2: "CD34"}, {3: "AB12"}, FOUR, needed=[3]) == [("missed", (2,))]
     assert kinds({3: "AB12", 9: "CD34"}, {3: "AB12", 9: "CD34"}, FOUR, needed=[3]) == [("stranger", (9,))]
+
+
+def test_new_values_are_no_slip_of_the_old_ones() -> None:
+    """Two injectors changed: neither the old set in another order nor one of its values misread."""
+    old = dict(zip(FOUR, ("A0B1", "C5D8", "EE22", "7777"), strict=True))
+    new = {**old, 2: "K3L4", 3: "M5N6"}
+    assert kinds(new, new, FOUR, old=old) == []
 
 
 def test_transposed() -> None:

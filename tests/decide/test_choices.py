@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import combinations, product
+from typing import NamedTuple
 
 import pytest
 
-from reasoner.decide.choices import Stake, choices, courses, expected
+from reasoner.decide.choices import Stake, choices, courses, expected, fate, losses
+from reasoner.decide.followup import tables_after
 from reasoner.decide.jobs import Job, cost, effort
 from reasoner.decide.wear import goes_within
 from reasoner.inference.plan import Situation
@@ -45,16 +47,28 @@ def need(cause: str, where: str) -> tuple[str, frozenset[int]]:
     return {"meter": METER, "stale": LEARN, "else": LOOK}[cause], frozenset((0,))
 
 
+class Foreseen(NamedTuple):
+    """Money expected in all, and of it what driving on does; chances: it cures, another injector gives out, the work
+    brings something in, the car comes back for whatever reason."""
+
+    money: float
+    cures: float
+    driving: float
+    another: float
+    brought_in: float
+    comes_back: float
+
+
 def at_once(
     found: Stake,
     work: list[tuple[str, frozenset[int]]],
     hour: float = HOUR,
     access: float = ACCESS,
     part: float = PART,
-) -> tuple[float, float]:
-    """(money expected in all, chance that it cures), state by state: the cause, what cleaning does, which of the
-    injectors left in give out, which places of the work go wrong."""
-    total, cured_in_all = 0.0, 0.0
+) -> Foreseen:
+    """State by state: the cause, what cleaning does, which of the injectors left in give out, which places of the work
+    go wrong."""
+    total = cured_in_all = driving = another = wrong_in_all = back = 0.0
     driven = found.tables.vehicle.distance_km
     goes = goes_within((160000.0, 220000.0), driven, 20000.0) if driven is not None else 0.0
     for cause, p in zip(found.tables.causes, found.chances, strict=True):
@@ -91,7 +105,11 @@ def at_once(
                     state = p * chance * wears * happens
                     total += state * (spent + comebacks + again)
                     cured_in_all += state * cured
-    return total, cured_in_all
+                    driving += state * harm * (not cured)
+                    another += state * bool(gone)
+                    wrong_in_all += state * any(wrong)
+                    back += state * (not cured or bool(gone) or any(wrong))
+    return Foreseen(total, cured_in_all, driving, another, wrong_in_all, back)
 
 
 def as_plain(work: tuple[Job, ...]) -> list[tuple[str, frozenset[int]]]:
@@ -107,9 +125,13 @@ def test_every_choice_matches_the_enumeration(wet: dict[int, str], distance: str
     seen = set()
     for choice in choices(found):
         if choice.kind not in ("test", "in turn", "watch"):
-            total, cures = at_once(found, as_plain(choice.work))
-            assert choice.expected == pytest.approx(total), choice.kind
-            assert choice.cures == pytest.approx(cures), choice.kind
+            wanted = at_once(found, as_plain(choice.work))
+            here = Foreseen(
+                choice.expected, choice.cures, choice.driving, choice.another, choice.brought_in, choice.comes_back
+            )
+            assert here == pytest.approx(wanted), choice.kind
+            assert choice.not_cured == pytest.approx(1 - wanted.cures), choice.kind
+            assert choice.now == pytest.approx(sum(price(name, len(at)) for name, at in as_plain(choice.work)))
             seen.add(choice.kind)
     assert {"alone", "all", "cheaper"} <= seen
 
@@ -139,6 +161,39 @@ def test_one_after_the_other_matches_the_enumeration() -> None:
     assert expected(found, "in turn", tries) == pytest.approx(total)
 
 
+def test_of_one_after_the_other_only_the_first_is_done_now() -> None:
+    found = stake(answered(small_car(distance="90000 km"), "hold", "falls"))
+    by_kind = {choice.kind: choice for choice in choices(found)}
+    turns = by_kind["in turn"]
+    now = at_once(found, as_plain(turns.work[:1]))
+    assert len(turns.work) > 1
+    assert turns.now == pytest.approx(price(INJECTOR, 1)) and turns.effort == Effort(150, 300)
+    assert turns.cures == pytest.approx(now.cures)
+    assert turns.comes_back == pytest.approx(now.comes_back)
+    assert turns.driving == pytest.approx(now.driving)
+
+
+def test_where_nothing_is_wrong_work_costs_what_it_costs_and_no_more() -> None:
+    """After the work, with the fault gone: neither driven with nor back for it, but for what new work brings in."""
+    before = stake(answered(small_car(), "plugs", {3: "wet"}))
+    chances = {c.name: p for c, p in zip(before.tables.causes, before.chances, strict=True)}
+    tables = tables_after(before.book, before.tables.vehicle, chances, [job(INJECTOR, 3)])
+    now = Situation(0 * tables.prior, tables.prior, None)
+    found = Stake(before.book, tables, now, before.prices)
+    (fine,) = (number for number, cause in enumerate(tables.causes) if cause.fault == "fine")
+    work = [job(INJECTOR, 4)]
+    assert losses(found, work)[fine] == pytest.approx(price(INJECTOR, 1) + 0.05 * (COMEBACK + 150 / 60 * HOUR))
+    assert fate(found, work, fine).cured == 1.0
+
+
+def test_no_work_mends_what_is_not_in_these_rules() -> None:
+    """A closer look is what it calls for, and comes again when the car is back."""
+    found = stake(small_car())
+    (unknown,) = (number for number, cause in enumerate(found.tables.causes) if cause.fault == "else")
+    after = fate(found, [job(LOOK)], unknown)
+    assert (after.cured, after.later) == (0.0, pytest.approx(COMEBACK + price(LOOK, 1)))
+
+
 def test_one_after_the_other_does_nothing_twice() -> None:
     """Pairs of cylinders are likely too; after one of them only the other is left."""
     tries = courses(stake(answered(small_car(distance="90000 km"), "plugs", {2: "wet", 3: "wet"})))["in turn"]
@@ -153,7 +208,7 @@ def test_watching_matches_the_enumeration() -> None:
     left = [p * (0.2 if c.fault == "stale" else 1.0) for c, p in zip(found.tables.causes, found.chances, strict=True)]
     harm = sum(p * 2500 * (1 - 0.98**0.1) for c, p in zip(found.tables.causes, left, strict=True) if c.fault in LEAKS)
     after = Stake(found.book, found.tables, _scaled(found, left), found.prices)
-    assert watch.expected == pytest.approx(harm + min(at_once(after, [work])[0] for work in _works(found)))
+    assert watch.expected == pytest.approx(harm + min(at_once(after, [work]).money for work in _works(found)))
     assert watch.cures == pytest.approx(1 - sum(left))
 
 
@@ -177,7 +232,7 @@ def test_test_on_matches_the_outcomes_one_by_one() -> None:
             weights.append(like)
         chance = sum(weights)
         after = Stake(found.book, found.tables, _scaled(found, [w / chance for w in weights]), found.prices)
-        total += chance * min(at_once(after, list(work))[0] for work in works)
+        total += chance * min(at_once(after, list(work)).money for work in works)
     by_hand = (1 + test.check.minutes + 0.15 * test.check.wait) / 60 * HOUR + total
     assert test.expected == pytest.approx(by_hand)
 
@@ -211,6 +266,20 @@ def test_choices_are_different_work() -> None:
     assert len(set(found.values())) == len(found)
     assert found["alone"] == (job(INJECTOR, 3),) and found["all"] == (job(INJECTOR, 1, 2, 3, 4),)
     assert "bank" not in found  # one sensor watches all four: that is `all`
+
+
+def test_two_are_the_likeliest_and_the_next_place_as_one_piece_of_work() -> None:
+    found = courses(stake(answered(small_car(), "plugs", {2: "wet", 3: "wet"})))
+    assert found["two"] == (job(INJECTOR, 2, 3),) and found["alone"] in {(job(INJECTOR, 2),), (job(INJECTOR, 3),)}
+
+
+def test_cheaper_is_what_may_be_meant_or_what_the_rules_name_instead() -> None:
+    """Cleaning is named instead of an injector, not of a meter, and mends no meter, however cheap."""
+    wet = courses(stake(answered(small_car(), "plugs", {3: "wet"})))
+    assert wet["cheaper"] == (job(CLEAN),)
+    high = stake(answered(small_car(distance="120000 km"), "meter-compared", "high", "idle"), hour=200.0)
+    assert courses(high)["alone"] == (job(METER),)
+    assert courses(high).get("cheaper", ()) in {(), (job(LEARN),)}
 
 
 def test_the_bank_where_two_sensors_watch() -> None:

@@ -5,18 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from io import StringIO
 
+import numpy as np
 import pytest
 
-from reasoner.decide.guards import missing_for_watching
+from reasoner.decide.guards import Known, Missing, missing, missing_for_watching
 from reasoner.decide.prices import usual
 from reasoner.inference.weight import weigh
 from reasoner.report.decision_text import decision_text
 from reasoner.report.text import write
+from reasoner.rulebook.model import Guard
 from reasoner.session import acts, deciding
 from reasoner.session.concluding import verdict
 from reasoner.session.deciding import Decision
 from reasoner.session.workup import Workup
-from tests.decide.cars import answered, car, small_car, stake, till_work
+from tests.decide.cars import answered, car, job, small_car, stake, till_work
 
 INJECTOR = "replace-injector"
 
@@ -208,3 +210,63 @@ def test_of_one_after_the_other_only_the_first_is_asked_for() -> None:
     assert len(turns.work) > 1 and turns.work[0].places == {"cylinder 3"}
     assert ("beyond", "") not in lacking(decision, "in turn")
     assert lacking(decision, "in turn") == lacking(decision, "alone")
+
+
+# ---- each kind of guard by itself, on the small rules ----------------------------------------------------------------
+
+
+def asked_for(workup: Workup, repair: str, places: tuple[int, ...], **guard: tuple[str, ...]) -> tuple[Missing, ...]:
+    """What is missing for a job, where the rules ask for this before its repair, and leaks are as rare as that a sign
+    of them that fits all cylinders can speak for each."""
+    found = stake(workup)
+    rare = np.where([c.fault in ("leak", "all-worn") for c in found.tables.causes], 0.05, 1.0) * found.tables.prior
+    found = replace(found, tables=replace(found.tables, prior=rare / rare.sum()))
+    repairs = {**found.book.repairs, repair: replace(found.book.repairs[repair], only_after=Guard(**guard))}
+    book = replace(found.book, repairs=repairs)
+    known = Known(workup.spells, {given.check for given in workup.record.given})
+    return missing(replace(found, book=book), known, [job(repair, *places)])
+
+
+def test_a_check_that_the_rules_want_answered_is_missing_until_it_is() -> None:
+    asked = {"answered": ("meter-compared", "hold")}
+    assert asked_for(small_car(), "new-meter", (), **asked) == (
+        Missing("answered", "meter-compared", 0.0, ("meter-compared",)),
+        Missing("answered", "hold", 0.0, ("hold",)),
+    )
+    half = answered(small_car(), "meter-compared", "high", "idle")
+    assert [item.name for item in asked_for(half, "new-meter", (), **asked)] == ["hold"]
+    assert not asked_for(answered(half, "hold"), "new-meter", (), **asked)
+
+
+def test_a_check_that_this_car_does_not_have_is_not_asked_for() -> None:
+    """The rules may know checks that this kind of car, or a car before any work, has no use for."""
+    assert not asked_for(small_car(), "new-meter", (), answered=("of-another-kind-of-car",))
+
+
+def test_only_what_looks_at_a_place_speaks_for_it() -> None:
+    """That a rail falls off fits all four, and none of them more than another; a wet plug speaks for its own."""
+    fell = answered(small_car(), "hold", "falls")
+    assert not asked_for(fell, "new-injector", (1, 2, 3, 4), beyond=("meter-compared",))
+    (lacks,) = asked_for(fell, "new-injector", (3,), beyond=("meter-compared",))
+    assert (lacks.kind, lacks.name, lacks.checks) == ("beyond", "", ("plugs",))
+    assert lacks.chance == pytest.approx(stake(fell).jobs[job("new-injector", 3)])
+    (lacks,) = asked_for(fell, "new-injector", (1, 2, 3, 4), beyond=("hold",))
+    assert "plugs" in lacks.checks and "hold" not in lacks.checks
+    wet = answered(fell, "plugs", {2: "wet"})
+    assert not asked_for(wet, "new-injector", (2,), beyond=("hold",))
+    assert asked_for(wet, "new-injector", (3,), beyond=("hold",))  # another place is spoken for
+    high = answered(small_car(), "meter-compared", "high", "idle")
+    assert not asked_for(high, "new-meter", (), beyond=("hold",))
+    assert asked_for(high, "new-injector", (1, 2, 3, 4), beyond=("hold",))  # another repair is
+
+
+def test_what_would_settle_it_looks_where_the_work_is() -> None:
+    """With nothing answered, the quickest first: for one place what looks at places, for all whatever looks at all."""
+    (one,) = asked_for(small_car(), "new-injector", (3,), beyond=("meter-compared",))
+    assert one.checks == ("plugs",)
+    (every,) = asked_for(small_car(), "new-injector", (1, 2, 3, 4), beyond=("hold",))
+    assert every.checks == ("meter-compared", "plugs")
+
+
+def test_nothing_speaks_for_work_that_no_cause_calls_for() -> None:
+    assert asked_for(answered(small_car(), "plugs", WET), "clean-it", (), beyond=("hold",))

@@ -110,7 +110,7 @@ def test_labour_flips_where_the_enumeration_says(what: str, now: float, part: fl
 
     def lead(value: float) -> float:
         moved = {"hour": HOUR, "access": ACCESS, what: value}
-        one, four = (at_once(found, as_plain(work), part=part, **moved)[0] for work in (ONE, ALL))
+        one, four = (at_once(found, as_plain(work), part=part, **moved).money for work in (ONE, ALL))
         return one - four
 
     by_kind = {choice.kind: choice for choice in choices(found)}
@@ -135,8 +135,8 @@ def test_labour_is_said_in_one_plain_line() -> None:
 
     def even(what: str, now: float) -> float:
         zero, here = (
-            at_once(found, as_plain(ONE), part=110.0, **{what: value})[0]
-            - at_once(found, as_plain(ALL), part=110.0, **{what: value})[0]
+            at_once(found, as_plain(ONE), part=110.0, **{what: value}).money
+            - at_once(found, as_plain(ALL), part=110.0, **{what: value}).money
             for value in (0.0, now)
         )
         return -now * zero / (here - zero)

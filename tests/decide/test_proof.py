@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from reasoner.decide.proof import (
     Provocation,
     best_provocation,
-    clean_needed,
     needed,
     shows_from,
     still_there,
@@ -27,17 +26,12 @@ NUMBERS = Afterwards()
 
 @pytest.mark.parametrize(("shows", "cycles"), [(0.5, 5), (0.3, 9), (0.2, 14), (0.1, 29)])
 def test_table_of_clean_cycles(shows: float, cycles: int) -> None:
-    """n >= ln(1 - C) / ln(1 - p) at 95 %: 5, 9, 14 and 29, worked out independently."""
-    assert clean_needed(shows) == cycles
-    assert (1 - shows) ** cycles <= 0.05 < (1 - shows) ** (cycles - 1)
-
-
-@pytest.mark.parametrize(("shows", "cycles"), [(0.5, 5), (0.3, 9), (0.2, 14), (0.1, 29)])
-def test_the_plan_counts_by_the_same_table(shows: float, cycles: int) -> None:
-    """The code behind the plan of proof itself, `needed`, on a frequency that is no longer in doubt: it begins where
-    (1 - p) ** n <= 0.05 and a chance of 5 % that it is still there are the same thing, odds of 20 to 19."""
+    """n >= ln(1 - C) / ln(1 - p) at 95 %: 5, 9, 14 and 29, worked out independently. On a frequency that is no longer
+    in doubt, and beginning where (1 - p) ** n <= 0.05 and a chance of 5 % that it is still there are the same thing,
+    odds of 20 to 19."""
     begins = replace(NUMBERS, proof_begins_at=20 / 39, proof_below=0.05, most_provocations=50)
-    assert needed(shows_from(shows, 1e7), begins) == cycles == clean_needed(shows)
+    assert needed(shows_from(shows, 1e7), begins) == cycles
+    assert (1 - shows) ** cycles <= 0.05 < (1 - shows) ** (cycles - 1)
 
 
 @pytest.mark.parametrize(("clean", "bound"), [(3, 0.63), (5, 0.45), (10, 0.26), (20, 0.14), (30, 0.10)])
@@ -78,6 +72,13 @@ def test_doubt_about_how_often_it_showed_asks_for_more() -> None:
     assert needed(well, NUMBERS) == pytest.approx(log(19) / -log(0.7), abs=1)
     many = needed(badly, NUMBERS)
     assert many is None or many > (needed(well, NUMBERS) or 0)
+
+
+def test_how_often_it_showed_is_the_mean_of_rule_and_case() -> None:
+    """A quarter, worth 8 cases, and what was seen: (2 + n) / (8 + n), and 2 / (8 + n) of quiet ones."""
+    assert shows_from(0.25, 8).mean == pytest.approx(2 / 8)
+    assert shows_from(0.25, 8, showed=4).mean == pytest.approx(6 / 12)
+    assert shows_from(0.25, 8, quiet=4).mean == pytest.approx(2 / 12)
 
 
 def test_what_was_seen_before_counts() -> None:

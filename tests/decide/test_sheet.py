@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 
-from reasoner.decide.sheet import called_for, sheet_for, uncovered
+from reasoner.decide.sheet import called_for, sheet_for
 from reasoner.report.sheet_html import sheet_html
 from reasoner.report.sheet_text import sheet_text
-from reasoner.rulebook.model import Repair
+from reasoner.rulebook.model import Repair, Sheet
 from reasoner.session import sheeting
 from reasoner.session.afterdoc import SheetDoc
 from reasoner.session.repairing import Work
@@ -28,9 +29,20 @@ def document(repair: Repair, **more: object) -> SheetDoc:
     return sheeting.document(workup, Work("alone", jobs, **more), "made-up")  # type: ignore[arg-type]
 
 
+def uncovered(sheets: Iterable[Sheet]) -> list[tuple[str, str]]:
+    """Steps that call for a caution of a hazard and do not have it."""
+    return [
+        (step.do, name)
+        for sheet in sheets
+        for step in sheet.steps
+        for name in called_for(book(), step.do)
+        if book().cautions[name].hazard and name not in step.cautions
+    ]
+
+
 def test_no_hazardous_step_without_its_caution() -> None:
     """Words of a step against the words that each caution is called for by; the lint has words of its own."""
-    assert [(step.do, name) for step, name in uncovered(book(), book().sheets.values())] == []
+    assert uncovered(book().sheets.values()) == []
     steps = [step for sheet in book().sheets.values() for step in sheet.steps]
     assert sum(any(book().cautions[name].hazard for name in step.cautions) for step in steps) > 20
 
@@ -40,7 +52,7 @@ def test_it_would_be_seen() -> None:
     sheet = next(iter(book().sheets.values()))
 
     bare = replace(sheet, steps=tuple(replace(step, cautions=()) for step in sheet.steps))
-    assert {name for _, name in uncovered(book(), [bare])} >= {
+    assert {name for _, name in uncovered([bare])} >= {
         "petrol-vapour",
         "high-pressure-fuel",
         "ignition-voltage",

@@ -1,6 +1,7 @@
 """Deterministic test problems, the exact optimum by dynamic programming, and what a policy costs on them.
 
-Plain Python on outcome tables; the engine is asked only through `choose` and `follow`.
+Plain Python on outcome tables; the engine is asked only through `choose` and `follow`. The program's own policy is
+`two_steps`; the others are what it is compared with.
 """
 
 from __future__ import annotations
@@ -79,12 +80,28 @@ def greedy(tables: Tables, now: Situation, costs: Costs) -> Option | None:
 
 
 def rollout(tables: Tables, now: Situation, costs: Costs) -> Option | None:
-    """The program's choice when it follows every option to the end."""
-    return rank(tables, now, costs, depth=99, compared=99)[0]
+    """Each check followed to the end by gain per cost (Tu & Pattipati 2003): the cheapest, or what says as much for
+    less."""
+    ways = rank(tables, now, costs, compared=0)
+    best = min(ways, key=lambda o: _until_settled(tables, now, o, costs))
+    for other in ways:
+        if other.gain >= best.gain - 1e-9 and other.cost < best.cost:
+            best = other
+    return best
+
+
+def _until_settled(tables: Tables, now: Situation, option: Option, costs: Costs) -> float:
+    """Expected cost until settled when this is done now and then always the best gain per cost."""
+
+    def go(then: Situation) -> float:
+        best = None if settled(tables, then.probability, costs) else greedy(tables, then, costs)
+        return 0.0 if best is None else _until_settled(tables, then, best, costs)
+
+    return option.cost + sum(b.chance * go(b.then) for b in follow(tables, now, option))
 
 
 def two_steps(tables: Tables, now: Situation, costs: Costs) -> Option | None:
-    """The program's choice as it comes."""
+    """The program's choice."""
     return rank(tables, now, costs)[0]
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from reasoner.inference.apart import even_odds, raises, seen, telling
 from reasoner.inference.gain import gain
-from tests.support import check, make_tables, plain, yes_no
+from tests.support import PlainCheck, check, make_tables, plain, yes_no
 
 CHANCE = st.floats(0.01, 0.99)
 
@@ -74,3 +74,13 @@ def test_how_often_an_outcome_is_raised() -> None:
     assert raises(mixed, mixed.checks[0])[0] == pytest.approx(0.6 / (0.4 * 0.1 + 0.6 * 0.5))
     assert raises(mixed, mixed.checks[0])[1] == pytest.approx(0.9 / (0.625 * 0.4 + 0.375 * 0.5))
     assert raises(mixed, mixed.checks[0], first=1)[1] == pytest.approx(0.1 / (0.625 * 0.6 + 0.375 * 0.5))
+
+
+def test_several_places_count_by_the_one_that_says_most() -> None:
+    """Alike at the first cylinder, far apart at the second; either cause near to what a sound car shows there."""
+    near, far, sound = (0.7, 0.3), ((0.1, 0.9), (0.9, 0.1)), (0.5, 0.5)
+    look = PlainCheck("look", sound, ((near, far[0]), (near, far[1])))
+    found = telling(make_tables(plain((0.5, 0.5), [look])), (0, 1))
+    assert found.bits[0, 1] == pytest.approx(mutual_information(list(far[0]), list(far[1])))
+    assert found.says[0] == pytest.approx(found.bits[0, 1])  # more than either says beside nothing to be seen
+    assert found.says[0] > mutual_information(list(far[0]), list(sound))

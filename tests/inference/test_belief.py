@@ -10,10 +10,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.inference.belief import Contradiction, believe, by_class, by_cylinder, by_fault, leader, ordered
-from reasoner.inference.evidence import Evidence
+from reasoner.inference.evidence import (
+    Evidence,
+    Spell,
+    answers_of,
+    as_reported,
+    counted,
+    report,
+    without,
+    would_replace,
+)
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_spells, with_echoes
-from tests.support import Plain, PlainCheck, make_tables, plain, posterior, seen, spell, yes_no
+from tests.support import Plain, PlainCheck, check, make_tables, plain, posterior, seen, spell, yes_no
 
 SEEDS = range(60)
 
@@ -131,6 +140,14 @@ def test_impossible_answers_are_a_contradiction() -> None:
         posterior(tables, seen(tables, "a", 0))
 
 
+def test_a_cause_that_cannot_be_shows_nothing() -> None:
+    """What an answer rules out for sure has neither a chance nor a chance to be acting now: 0, not nan."""
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.0, 0.5])]))
+    found = believe(tables, [spell(seen(tables, "a", 1))])
+    assert found.probability.tolist() == [0.0, 1.0]
+    assert found.showing.tolist() == [0.0, 1.0]
+
+
 @pytest.mark.parametrize("position", range(6))
 def test_a_single_mistaken_answer_is_outvoted(position: int) -> None:
     """Never certain by one look: one wrong sure answer among right ones, wherever it comes."""
@@ -187,8 +204,9 @@ def two_readings(first: tuple[float, float] = (0.8, 0.2), **more: object) -> lis
 
 def test_what_an_answer_stands_for_adds_nothing_in_the_same_spell() -> None:
     tables = make_tables(plain([0.5, 0.5], two_readings()))
-    both = posterior(tables, seen(tables, "rough", 1), seen(tables, "fitted", 1))
-    assert both == pytest.approx(posterior(tables, seen(tables, "fitted", 1)))
+    both = believe(tables, [spell(seen(tables, "rough", 1), seen(tables, "fitted", 1))])
+    assert both.probability == pytest.approx(posterior(tables, seen(tables, "fitted", 1)))
+    assert both.spells == (spell(seen(tables, "fitted", 1)),)
 
 
 def test_what_an_answer_stands_for_counts_in_another_spell() -> None:
@@ -277,6 +295,49 @@ def test_looks_at_different_places_add_up() -> None:
     tables = make_tables(plain([0.5, 0.5], [at]))
     apart = posterior(tables, seen(tables, "look", 1, None), seen(tables, "look", None, 0))
     assert apart == pytest.approx(posterior(tables, seen(tables, "look", 1, 0)))
+
+
+@pytest.mark.parametrize("fresh", [False, True])
+@pytest.mark.parametrize("seed", range(40))
+def test_what_a_check_would_replace_is_what_its_answer_takes_out(seed: int, fresh: bool) -> None:
+    """Foreseen before it is asked is exactly what no longer counts once it is answered at all places."""
+    model, slow_spells = with_echoes(seed)
+    tables, spells = make_tables(model), as_spells(slow_spells)
+
+    def counting(case: tuple[Spell, ...]) -> set[tuple[int, int]]:
+        answers = answers_of(counted(tables, case))
+        return {(i, a.check) for i, a in answers if a.check != number and any(w is not None for w in a.weights)}
+
+    for number, table in enumerate(tables.checks):
+        new = Evidence(number, (report(0, len(table.outcomes), 1.0),) * len(table.places))
+        last = Spell(spells[-1].condition, (*spells[-1].answers, new))
+        then = (*spells, spell(new)) if fresh else (*spells[:-1], last)
+        foreseen = {(i, answer.check) for i, answer in would_replace(tables, spells, number, fresh)}
+        assert counting(spells) - counting(then) == foreseen & counting(spells)
+
+
+def test_what_would_be_replaced_in_this_spell_and_in_a_new_one() -> None:
+    """A rough reading of the spell under way, one of a spell before, and one of what stays."""
+    fitted = yes_no("fitted", (0.9, 0.1), stands_for=frozenset({0, 1}), ever=False)
+    tables = make_tables(
+        plain([0.5, 0.5], [yes_no("rough", (0.8, 0.2), ever=False), yes_no("stored", (0.8, 0.2)), fitted])
+    )
+    rough, stored = seen(tables, "rough", 1), seen(tables, "stored", 1)
+    spells = (spell(rough, stored), spell(seen(tables, "rough", 0), seen(tables, "fitted", 0)))
+    assert would_replace(tables, spells, 2, fresh=False) == [(0, stored), (1, seen(tables, "rough", 0))]
+    assert would_replace(tables, spells, 2, fresh=True) == [(0, stored)]
+    assert would_replace(tables, spells, 0, fresh=False) == []
+    assert without(spells, [(0, stored)]) == (spell(rough), spells[1])
+
+
+# --- what is said of it ---------------------------------------------------------------------------------------------
+
+
+def test_what_will_be_reported_is_now_and_then_a_mistake() -> None:
+    """Right in 98 of 100, else one of the others, each as likely: 0.7 * 0.98 + 0.3 * 0.01, and so on, by hand."""
+    tables = make_tables(plain([0.5, 0.5], [check("a", [(0.7, 0.2, 0.1), (0.0, 0.0, 1.0)], (1.0, 0.0, 0.0))]))
+    found = as_reported(tables, 0.98).checks[0].rows
+    assert found == pytest.approx(np.array([(0.98, 0.01, 0.01), (0.689, 0.204, 0.107), (0.01, 0.01, 0.98)]))
 
 
 # --- provoking ------------------------------------------------------------------------------------------------------

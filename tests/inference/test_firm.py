@@ -14,7 +14,7 @@ from reasoner.inference.firm import firm_belief
 from reasoner.inference.perturb import perturbed
 from reasoner.network.tables import Array, Tables
 from tests.inference.random_models import as_spells, random_model, random_spells
-from tests.support import make_tables, plain, seen, yes_no
+from tests.support import make_tables, origin, plain, seen, yes_no
 
 
 def beta_binomial(hits: int, misses: int, mean: float, cases: float) -> float:
@@ -58,6 +58,53 @@ def test_how_often_it_shows_learns_too() -> None:
     by_hand = np.array([beta_binomial(4, 1, rate, cases) for rate in shows])
     found = firm_belief(tables, looks(tables, [1, 1, 0, 1, 1]))
     assert found == pytest.approx(by_hand / by_hand.sum(), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("rows", "values", "one_number"),
+    [((0, 0), (0.5, 0.5), True), ((0, 1), (0.5, 0.5), False), ((0, 0), (0.5, 0.2), False)],
+)
+def test_conditions_learn_together_only_where_one_number_speaks_for_both(
+    rows: tuple[int, int], values: tuple[float, float], one_number: bool
+) -> None:
+    """Three spells in either condition, the look telling without fail whether the first cause acts; the second acts
+    in half of all spells as a fact. One statement with one value is one rate, everything else two."""
+    look, cases = yes_no("look", [1.0, 1.0], otherwise=(1.0, 0.0), ever=False, weight=1e9), (8.0, 1e9)
+    model = plain([0.5, 0.5], [look], shows=[values, (0.5, 0.5)])
+    tables = replace(
+        make_tables(model),
+        shows_row=np.array([rows, (2, 2)]),
+        shows_origins=tuple(origin(w) for w in (cases[0], cases[0], cases[1])),
+    )
+    first, second = [1, 1, 0], [1, 1, 1]
+    spells = looks(tables, first, 0) + looks(tables, second, 1)
+    apart = beta_binomial(2, 1, values[0], cases[0]) * beta_binomial(3, 0, values[1], cases[0])
+    by_hand = np.array([beta_binomial(5, 1, values[0], cases[0]) if one_number else apart, 0.5**6])
+    assert firm_belief(tables, spells) == pytest.approx(by_hand / by_hand.sum(), abs=1e-6)
+
+
+def test_a_spell_in_which_it_was_provoked_says_nothing_of_how_often_it_shows() -> None:
+    """Brought on for sure, then left alone: every number is used once, so the belief is the plain one."""
+    look = yes_no("look", [0.9, 0.7], otherwise=(0.95, 0.05), ever=False)
+    heat = yes_no("heat", [0.8, 0.3], otherwise=(0.9, 0.1), ever=False, provokes=True)
+    tables = make_tables(plain([0.5, 0.5], [look, heat], shows=[(0.5,), (0.1,)], weight=4.0))
+    spells = (Spell(0, (seen(tables, "heat", 1),)), Spell(0, (seen(tables, "look", 1, number=1),)))
+    assert firm_belief(tables, spells) == pytest.approx(believe(tables, spells).probability, abs=1e-12)
+
+
+def test_what_is_seen_while_it_acts_says_nothing_of_what_is_seen_while_it_does_not() -> None:
+    """Each cause acts for sure in one condition and never in the other: two rates under each, learned apart."""
+    rates, quiet, cases = (0.8, 0.3), 0.4, 8.0
+    look = yes_no("look", rates, otherwise=(1.0 - quiet, quiet), ever=False, weight=cases)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(1.0, 0.0), (0.0, 1.0)]))
+    spells = looks(tables, [1, 1, 0], 0) + looks(tables, [0, 1], 1)
+    by_hand = np.array(
+        [
+            beta_binomial(2, 1, rates[0], cases) * beta_binomial(1, 1, quiet, cases),
+            beta_binomial(2, 1, quiet, cases) * beta_binomial(1, 1, rates[1], cases),
+        ]
+    )
+    assert firm_belief(tables, spells) == pytest.approx(by_hand / by_hand.sum(), abs=1e-9)
 
 
 def drawn(tables: Tables, spells: tuple[Spell, ...], draws: int) -> tuple[Array, Array]:

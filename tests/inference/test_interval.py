@@ -27,6 +27,11 @@ def test_it_holds_the_values_the_score_test_does_not_refuse(came: int) -> None:
             assert (came / 7 - end) ** 2 == pytest.approx(1.5**2 * end * (1 - end) / 7)
 
 
+def test_one_case_says_little() -> None:
+    """All of n: from n / (n + z ** 2) to 1, by solving the score test for it."""
+    assert wilson(1, 1, z=2.0) == pytest.approx((1 / 5, 1.0))
+
+
 def test_no_case_is_no_share() -> None:
     with pytest.raises(ValueError, match="no case"):
         wilson(0, 0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from functools import cache
 from statistics import mean
 
 import numpy as np
@@ -13,7 +14,16 @@ from reasoner.inference.choose import gains, rank
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import Costs, Option, dominates, options, priced, settled, worth
 from reasoner.network.tables import Tables
-from tests.inference.policies import expected_cost, greedy, optimum, problem, random_problem, rollout
+from tests.inference.policies import (
+    Policy,
+    expected_cost,
+    greedy,
+    optimum,
+    problem,
+    random_problem,
+    rollout,
+    two_steps,
+)
 from tests.inference.random_models import random_model
 from tests.support import BARE, PlainCheck, make_tables, plain, situation, spell, yes_no
 
@@ -26,31 +36,40 @@ SETTINGS = {
 }
 
 
-def ratios(setting: str, count: int, seed: int = 20) -> tuple[list[float], list[float]]:
-    """Cost over optimum on random problems: followed to the end, and greedy."""
-    rng = random.Random(seed)
-    followed, alone = [], []
-    for _ in range(count):
+@cache
+def ratios(policy: Policy, setting: str) -> list[float]:
+    """Cost over optimum on random problems, the same for every policy."""
+    rng = random.Random(20)
+    found = []
+    for _ in range(40):
         drawn = random_problem(rng, *SETTINGS[setting])
-        tables, best = problem(*drawn), optimum(*drawn)
-        followed.append(expected_cost(tables, rollout) / best)
-        alone.append(expected_cost(tables, greedy) / best)
-    return sorted(followed), sorted(alone)
+        found.append(expected_cost(problem(*drawn), policy) / optimum(*drawn))
+    return sorted(found)
 
 
 @pytest.mark.parametrize("setting", SETTINGS)
-def test_followed_to_the_end_it_is_close_to_the_optimum(setting: str) -> None:
-    """Bar: mean at most 1.02 of the optimum, one in twenty above 1.10 (rollout on the information heuristic: F. Tu & K.
-    Pattipati, IEEE Trans. SMC-A 33:86-99, 2003). The long form is in tests/bench/bench_planner.py."""
-    followed, _ = ratios(setting, 40)
+def test_what_the_program_chooses_is_near_the_optimum(setting: str) -> None:
+    """Bar: 1.07 of the optimum on average, which gain per cost is known to keep (published comparison, recomputed), and
+    one in twenty above 1.20. The long form is in tests/bench/bench_planner.py."""
+    found = ratios(two_steps, setting)
+    assert min(found) > 1.0 - 1e-9
+    assert mean(found) <= 1.07
+    assert found[int(0.95 * len(found))] <= 1.20
+
+
+def test_a_step_more_beats_gain_per_cost_alone() -> None:
+    setting = "10 states, 12 binary tests, 4 classes, costs 1-10"
+    assert mean(ratios(two_steps, setting)) < mean(ratios(greedy, setting))
+
+
+@pytest.mark.parametrize("setting", SETTINGS)
+def test_followed_to_the_end_it_is_as_near_as_published(setting: str) -> None:
+    """Gains and branches of the program under the policy of F. Tu & K. Pattipati, IEEE Trans. SMC-A 33:86-99, 2003
+    (rollout on the information heuristic): mean at most 1.02 of the optimum, one in twenty above 1.10."""
+    followed = ratios(rollout, setting)
     assert min(followed) > 1.0 - 1e-9
     assert mean(followed) <= 1.02
     assert followed[int(0.95 * len(followed))] <= 1.10
-
-
-def test_following_beats_gain_per_cost_alone() -> None:
-    followed, alone = ratios("10 states, 12 binary tests, 4 classes, costs 1-10", 40)
-    assert mean(followed) < mean(alone)
 
 
 def test_gain_per_cost_beats_gain_alone() -> None:
@@ -113,6 +132,17 @@ def test_leaving_out_repeats_early_changes_nothing(seed: int) -> None:
     }
     for option in rank(tables, now, Costs(), compared=0):
         assert option.gain / option.cost == pytest.approx(by_check[option.check].gain / by_check[option.check].cost)
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "places", "repeated"), [(9, 1, True), (3, 2, True), (10, 1, False), (2, 4, False)]
+)
+def test_looks_with_up_to_nine_joint_outcomes_are_repeated(outcomes: int, places: int, repeated: bool) -> None:
+    row = (1.0 / outcomes,) * outcomes
+    look = PlainCheck("look", row, ((row,) * places,) * 2, ever=False)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5,)] * 2))
+    ways = {o.times for o in options(tables, situation(tables, (Spell(0),)), Costs())}
+    assert ways == ({1, 3, 5} if repeated else {1})
 
 
 def test_repeats_pay_for_every_time() -> None:
@@ -238,6 +268,33 @@ def test_a_condition_that_has_had_its_spell_is_brought_about_in_full() -> None:
     assert minutes == [2.0, 30.0]
 
 
+def test_a_look_in_the_spell_under_way_has_no_way_to_go() -> None:
+    """Only a new spell has to be brought about, be it of the same condition."""
+    look = yes_no("look", [0.9, 0.1], ever=False, minutes=3.0)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5,)] * 2, reach=(((20.0, 60.0),),) * 2))
+    tables = replace(tables, condition_hazards=np.array([1]))
+    now = situation(tables, (Spell(0),), visited=frozenset({0}))
+    here, new = (priced(tables, now, BARE, Option(0, 0, fresh)) for fresh in (False, True))
+    assert (here.minutes, here.wait, here.hazards) == (3.0, 0.0, 0)
+    assert (new.minutes, new.wait, new.hazards) == (23.0, 60.0, 1)
+
+
+@pytest.mark.parametrize(("here", "where"), [(1, (1, False)), (0, (2, True)), (None, (1, True))])
+def test_what_stays_is_asked_here_or_in_the_nearest_of_its_conditions(
+    here: int | None, where: tuple[int, bool]
+) -> None:
+    stored = yes_no("stored", [0.9, 0.1], conditions=(1, 2))
+    reach = (
+        ((0.0, 0.0), (9.0, 0.0), (2.0, 3.0)),
+        ((0.0, 0.0),) * 3,
+        ((0.0, 0.0),) * 3,
+        ((5.0, 0.0), (7.0, 0.0), (8.0, 0.0)),
+    )
+    tables = make_tables(plain([0.5, 0.5], [stored], shows=[(0.5,) * 3] * 2, reach=reach))
+    found = options(tables, situation(tables, (Spell(here),)), Costs())
+    assert [(o.condition, o.fresh) for o in found] == [where]
+
+
 def test_what_must_come_first_is_named_and_paid_for() -> None:
     first = yes_no("first", [0.5, 0.5], minutes=7.0)
     second = yes_no("second", [0.9, 0.1], minutes=10.0, after=(0,))
@@ -315,9 +372,11 @@ def test_causes_mended_alike_settle_together() -> None:
 
 
 @pytest.mark.parametrize(
-    ("gain", "cost", "enough"), [(0.03, 5.0, True), (0.01, 1.0, False), (0.03, 60.0, False), (0.09, 60.0, True)]
+    ("gain", "cost", "enough"),
+    [(0.021, 15.0, True), (0.019, 1.0, False), (0.041, 30.0, True), (0.039, 30.0, False), (0.079, 60.0, False)],
 )
 def test_worth_its_cost(gain: float, cost: float, enough: bool) -> None:
+    """So many bits, and so many for every quarter of an hour."""
     assert worth(Option(0, None, False, gain=gain, cost=cost), Costs(least_gain=0.02)) is enough
 
 

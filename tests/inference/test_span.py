@@ -12,7 +12,7 @@ from reasoner.inference.evidence import Spell
 from reasoner.inference.span import draw, fault_span, span
 from reasoner.network.tables import Tables
 from tests.inference.random_models import as_spells, random_model, random_spells
-from tests.support import PlainCheck, make_tables, plain, seen, spell, yes_no
+from tests.support import PlainCheck, make_tables, origin, plain, seen, spell, yes_no
 
 
 def case(weight: float) -> tuple[Tables, tuple[Spell, ...]]:
@@ -114,3 +114,49 @@ def test_one_showing_chance_is_one_number_in_every_condition() -> None:
     other = draw(tables, (spell(seen(tables, "a", 1), condition=1),))
     assert one == pytest.approx(other, abs=1e-4)
     assert one[:, 0].std() > 0.02
+
+
+# --- the distributions that are drawn from, by their moments (Gelman et al., "Bayesian Data Analysis", 3rd edition,
+# --- appendix A: Dirichlet mean m, variance m (1 - m) / (w + 1) for a weight of w cases; from memory) -----------------
+
+MANY = 4000  # draws: a mean is known to a hundredth of what the numbers spread, a spread to a fiftieth
+
+
+def agrees(found: np.ndarray, mean: float, cases: float) -> None:
+    spread = (mean * (1 - mean) / (cases + 1)) ** 0.5
+    assert found.mean() == pytest.approx(mean, abs=4 * spread / MANY**0.5)
+    assert found.std() == pytest.approx(spread, rel=0.06)
+
+
+def test_shares_with_weights_in_proportion_are_drawn_from_a_dirichlet() -> None:
+    prior, cases = [0.5, 0.3, 0.2], 12.0
+    tables = make_tables(plain(prior, [yes_no("a", [0.5] * 3)], shows=[(0.5,)] * 3))
+    found = draw(replace(tables, prior_weights=cases * tables.prior), (), MANY)
+    for cause, share in enumerate(prior):
+        agrees(found[:, cause], share, cases)
+
+
+def odds(tables: Tables, answer: Spell) -> np.ndarray:
+    """How likely the answer is under the first cause, in draws where under the second it is 0.5 as a fact."""
+    found = draw(replace(tables, prior_weights=np.full(2, 1e12)), (answer,), MANY)
+    return 0.5 * found[:, 0] / found[:, 1]
+
+
+def test_a_number_of_a_check_is_drawn_with_its_own_weight() -> None:
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.3, 0.5])], shows=[(0.5,)] * 2, unlikeliest=1e-9))
+    look = replace(tables.checks[0], origins=(origin(1e12), origin(9.0), origin(1e12)))
+    tables = replace(tables, checks=(look,))
+    agrees(odds(tables, spell(seen(tables, "a", 1))), 0.3, 9.0)
+
+
+def test_a_chance_of_showing_is_drawn_with_its_own_weight() -> None:
+    look = yes_no("a", [1.0, 1.0], otherwise=(1.0, 0.0), ever=False, weight=1e12)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.3,), (0.5,)], unlikeliest=1e-9))
+    tables = replace(tables, shows_origins=(origin(9.0), origin(1e12)))
+    agrees(odds(tables, spell(seen(tables, "a", 1))), 0.3, 9.0)
+
+
+def test_thousands_of_answers_still_have_a_range() -> None:
+    tables, (look, other) = case(20)
+    found = draw(tables, [look, other] * 1000)
+    assert np.isfinite(found).all() and found.sum(axis=1) == pytest.approx(np.ones(200))

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe
-from reasoner.inference.surprise import surprise
+from reasoner.inference.evidence import Spell
+from reasoner.inference.surprise import Surprise, surprise
 from reasoner.inference.weight import log_odds, together, weigh
+from tests.inference import slow
 from tests.inference.random_models import as_spells, random_model, random_spells
 from tests.support import make_tables, plain, seen, spell, yes_no
 
@@ -85,9 +87,52 @@ def test_two_readings_that_fit_are_no_surprise() -> None:
     assert found.disagreeing == ()
 
 
+def test_a_leader_that_only_wins_explains_nothing() -> None:
+    """Jensen et al. 1990 by hand: conf = log2(0.5 * 0.55 / 0.135), with the leader log2(0.5 * 0.55 / 0.18) > 0."""
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1]), yes_no("b", [0.2, 0.9])]))
+    found = surprise(tables, (spell(seen(tables, "a", 1), seen(tables, "b", 1, number=1)),))
+    assert found.bits == pytest.approx(np.log2(0.5 * 0.55 / 0.135))
+    assert not found.explained
+
+
 def test_one_answer_cannot_disagree() -> None:
     tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1])]))
-    assert surprise(tables, (spell(seen(tables, "a", 1)),)).bits == 0.0
+    assert surprise(tables, (spell(seen(tables, "a", 1)),)) == Surprise(0.0, False, ())
+
+
+def test_blame_is_the_conflict_that_goes_with_an_answer() -> None:
+    """Jensen et al. 1990 by enumeration: conf of all answers less conf of the others; more than a bit, the worst three
+    first. Two of the answers are looks with the same check, in two spells."""
+    own = (0.97, 0.9, 0.8, 0.95)  # each look speaks for a cause of its own, and as strongly against the others
+    looks = [
+        yes_no(name, [p if cause == i else (1 - p) / 2 for cause in range(6)], ever=False)
+        for i, (name, p) in enumerate(zip("abcd", own, strict=True))
+    ]
+    model = plain([1 / 6] * 6, looks, shows=[(1.0, 1.0)] * 6)
+    tables = make_tables(model)
+    first = [seen(tables, name, 1, number=i) for i, name in enumerate("abcd")]
+    spells = (spell(*first), spell(seen(tables, "a", 1, number=4), condition=1))
+
+    def conf(case: tuple[Spell, ...]) -> float:
+        def log_chance(part: tuple[Spell, ...]) -> float:
+            plainly = [(s.condition, [(a.check, a.weights) for a in s.answers]) for s in part]
+            return float(np.log2(sum(slow.joint(model, plainly))))
+
+        alone = sum(log_chance((Spell(s.condition, (a,)),)) for s in case for a in s.answers)
+        return alone - log_chance(case)
+
+    blame = []
+    for i, one in enumerate(spells):
+        for answer in one.answers:
+            rest = Spell(one.condition, tuple(a for a in one.answers if a is not answer))
+            blame.append((answer, conf(spells) - conf((*spells[:i], rest, *spells[i + 1 :]))))
+    blame.sort(key=lambda pair: -pair[1])
+    found = surprise(tables, spells)
+    assert found.bits == pytest.approx(conf(spells))
+    wanted = [(a.number, bits) for a, bits in blame if bits > 1][:3]
+    assert len(wanted) == 3 and wanted[0][1] != pytest.approx(wanted[1][1])
+    assert [bits for _, bits in found.disagreeing] == pytest.approx([bits for _, bits in wanted])
+    assert found.disagreeing[0][0].number == wanted[0][0]
 
 
 def test_the_odd_one_out_is_blamed_first() -> None:

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from reasoner.measure.air import air_flow
-from reasoner.measure.flow import flow_at, pressure_for, pressure_trim, pulse
+from reasoner.measure.flow import flow_at, pressure_for, pressure_trim
 from reasoner.measure.fuel import ETHANOL, ISO_OCTANE, PETROL, Fuel, blend, volume_needed
 from reasoner.measure.gas import WATER_GAS, exhaust, lambda_of
 from reasoner.measure.hold import (
@@ -25,7 +25,6 @@ from reasoner.measure.hold import (
     WIDER,
     bulk_modulus,
     expansion,
-    expelled,
     leak_after_cooling,
     temperature_pull,
 )
@@ -276,15 +275,6 @@ def test_how_far_a_winter_petrol_is_off(fluids: ModuleType, celsius: float, pres
     assert 0.03 < 1 - winter.pull(celsius, pressure) / temperature_pull(celsius, pressure) < 0.18
 
 
-@pytest.mark.parametrize("celsius", [20.0, 50.0, 80.0, 90.0])
-@pytest.mark.parametrize(("before", "after"), [(5.0, 0.5), (10.0, 5.0), (20.0, 0.5), (20.0, 15.0), (35.0, 5.0)])
-def test_fuel_that_leaves_a_rail(fluids: ModuleType, before: float, after: float, celsius: float) -> None:
-    """80 mL, by the library's densities, measured at the pressure after: within 3 %."""
-    fuel = Liquid(fluids, SURROGATE)
-    grew = 80 * (fuel.volume(celsius, after) / fuel.volume(celsius, before) - 1)
-    assert expelled(0.080, before, after, celsius) == pytest.approx(grew, rel=0.03)
-
-
 @pytest.mark.parametrize("parts", [SURROGATE, SUMMER, WINTER], ids=["surrogate", "summer", "winter"])
 @pytest.mark.parametrize("pressure", [5.0, 10.0, 20.0])
 def test_a_leak_found_beside_the_cooling(fluids: ModuleType, pressure: float, parts: dict[str, float]) -> None:
@@ -322,14 +312,6 @@ def test_flow_by_pressure(fluids: ModuleType, name: str, rated: float, now: floa
     trim = 100 * (mass(rated) / mass(now) - 1)
     assert pressure_trim(rated, now).value == pytest.approx(trim, abs=0.5)
     assert pressure_for(trim) == pytest.approx(now / rated, rel=0.02)
-
-
-@pytest.mark.parametrize("name", ["n-Octane", "Toluene", "Ethanol"])
-def test_pulse_by_density(fluids: ModuleType, name: str) -> None:
-    """200 mL/min at 40 degC and 0.4 MPa: time by volume is mass by the library's density."""
-    density = float(fluids.PropsSI("D", "T", 313.15, "P", 4e5, name)) / 1000
-    assert 200 / 60 * pulse(10.0, 200.0, density=density) * density == pytest.approx(10.0)
-    assert pulse(10.0, 200.0) / pulse(10.0, 200.0, density=density) == pytest.approx(density / PETROL.density)
 
 
 @pytest.mark.parametrize(("kpa", "celsius"), [(101.325, 25.0), (32.0, 40.0), (95.0, 35.0), (180.0, 47.0)])

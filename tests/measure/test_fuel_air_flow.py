@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.measure.air import air_flow, filling, sensor_trim, temperature_trim
-from reasoner.measure.flow import flow_at, pressure_for, pressure_trim, pulse
+from reasoner.measure.flow import flow_at, pressure_for, pressure_trim
 from reasoner.measure.fuel import (
     ETHANOL,
     ISO_OCTANE,
@@ -165,10 +165,9 @@ def test_pressure_and_trim(over: float, trim: float) -> None:
     assert pressure_for(-20) == pytest.approx(1.5625) and pressure_for(-25) == pytest.approx(1.7778, abs=1e-4)
 
 
-def test_pulse_lengths() -> None:
-    """200 mL/min of 0.745 kg/L are 2.483 mg/ms: recomputed."""
-    assert pulse(9.76, 200, density=0.745) == pytest.approx(3.93, abs=0.01)
-    assert pulse(30, 200, dead=1.0, density=0.745) == pytest.approx(13.08, abs=0.01)
+def test_mass_and_volume_a_minute() -> None:
+    """200 mL/min of 0.745 kg/L are 2.483 g/s: by hand."""
+    assert grams_a_second(200, 0.745) == pytest.approx(2.483, abs=5e-4)
     assert grams_a_second(millilitres_a_minute(0.05)) == pytest.approx(0.05)
 
 
@@ -188,7 +187,6 @@ def test_errors_of_a_product_of_powers() -> None:
         lambda: filling(3, 0, 700, 32, 20),
         lambda: flow_at(1, 0, 1),
         lambda: pressure_for(-100),
-        lambda: pulse(1, 0),
         lambda: fuel_flow(3, 0),
         lambda: per_injection(1, 0, 4),
     ],

@@ -105,4 +105,8 @@ def test_no_exhaust_gas() -> None:
         lambda_of(0, 0, 0, 20.9)
     with pytest.raises(ValueError, match="lambda"):
         exhaust(0.5)
+    for end in (0.6, 3.0):
+        assert exhaust(end)["n2"] > 0
+    with pytest.raises(ValueError):
+        exhaust(3.05)
     assert lambda_of(-0.01, 15.0, -2, -0.02).value == lambda_of(0, 15.0, 0, 0).value  # a gauge's zero wanders

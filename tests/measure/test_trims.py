@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.fuel import PETROL
+from reasoner.measure.fuel import PETROL, grams_a_second
 from reasoner.measure.trims import (
     TrimFit,
     TrimReading,
@@ -21,7 +21,6 @@ from reasoner.measure.trims import (
     needed,
     shapes,
     trim,
-    trim_for,
 )
 
 FLOWS = (2.5, 3, 5, 8, 12, 20, 40, 80)
@@ -134,6 +133,52 @@ def test_all_three_terms_come_back(share: float, by_time: float, by_injection: f
     assert got.by_injection.value == pytest.approx(by_injection, abs=1e-5)
 
 
+def test_standard_errors_of_all_three_terms_hold_in_repetition() -> None:
+    """1500 noisy sets: the scatter of each term is the error that is reported."""
+    truth = {"share": 1.08, "by_time": 0.02, "by_injection": 0.8}
+    true = [trim(m, injected=mf, **truth) for m, mf in POINTS]
+    noise = np.random.default_rng(11).normal(0, 0.5, (1500, 4))
+
+    def found(trims: np.ndarray) -> TrimFit:
+        return fitted([TrimReading(m, t, mf) for (m, mf), t in zip(POINTS, trims, strict=True)], spread=0.5)
+
+    many, one = [found(np.array(true) + n) for n in noise], found(np.array(true))
+    # Of the last term exactly, by the inverse normal matrix and the gradient of -c2 / c0.
+    design = np.array([[1.0, 1 / m, 1 / mf] for m, mf in POINTS])
+    terms = np.linalg.lstsq(design, 1 + np.array(true) / 100, rcond=None)[0]
+    gradient = np.array([terms[2] / terms[0] ** 2, 0.0, -1 / terms[0]])
+    variance = 0.005**2 * gradient @ np.linalg.inv(design.T @ design) @ gradient
+    assert one.by_injection is not None and one.by_injection.error == pytest.approx(float(variance**0.5), rel=1e-6)
+    for name in truth:
+        values = np.array([getattr(f, name).value for f in many])
+        assert values.std() == pytest.approx(getattr(one, name).error, rel=0.1), name
+
+
+def test_shapes_weigh_by_how_well_each_fits() -> None:
+    """Two readings, by hand: y = -x T / by time, or one factor; sums of squares, and exp(-half their difference)."""
+    data, spread = readings((3.0, 12.0), (-20.0, -8.0)), 2.0
+    found = {s.name: s for s in shapes(data, spread=spread, ratio=RATIO)}
+    x, y = np.array([RATIO / 3, RATIO / 12]), np.array([0.20, 0.08])
+    leak = float(x @ y / (x @ x))
+    off = {"by time": y - leak * x, "by share": y - y.mean()}
+    misfits = {name: float(r @ r) / 0.02**2 for name, r in off.items()}
+    for name, misfit in misfits.items():
+        assert found[name].misfit == pytest.approx(misfit)
+        others = sum(np.exp((misfit - m) / 2) for m in misfits.values())
+        assert found[name].weight == pytest.approx(1 / others)
+    assert found["by time"].size.error == pytest.approx(0.02 / float(x @ x) ** 0.5)
+    assert found["by share"].size.value == pytest.approx(1 / 0.86)
+    assert found["by share"].size.error == pytest.approx(0.02 / 2**0.5 / 0.86**2)  # of 1 / (1 + T)
+
+
+@pytest.mark.parametrize("wrong", [{"share": 0.0}, {"ratio": -14.0}, {"injected": 0.0}])
+def test_no_trim_without_air_or_fuel(wrong: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="above 0"):
+        trim(3.0, **wrong)
+    with pytest.raises(ValueError, match="above 0"):
+        trim(0.0)
+
+
 @pytest.mark.parametrize(
     ("name", "errors", "size"),
     [
@@ -161,7 +206,8 @@ def test_shapes_at_one_point_cannot_be_told_apart() -> None:
 )
 def test_leak_for_a_trim(wanted: float, flow: float, leak: float) -> None:
     assert leak_for(wanted, flow, RATIO) == pytest.approx(leak, abs=0.06)
-    assert trim_for(leak_for(wanted, flow), flow) == pytest.approx(wanted)
+    extra = grams_a_second(leak_for(wanted, flow))
+    assert trim(flow, by_time=extra) == pytest.approx(wanted)  # the way back
 
 
 def test_what_cannot_be_fitted_says_what_would() -> None:

@@ -20,6 +20,7 @@ from reasoner.measure.point import Point, read_point
 from reasoner.measure.slip import Slip
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh
+from reasoner.measure.workings.cylinders import DROP, FLOW, LEAK, TRIM
 from reasoner.measure.workings.table import WORKINGS
 from reasoner.rulebook.computed import COMPUTATIONS
 from reasoner.rulebook.model import Computed, Place, Within
@@ -237,6 +238,36 @@ def test_a_leak_by_trims() -> None:
     assert kinds(found, 1).likeliest == "by time"
 
 
+def test_what_is_left_of_the_trim_beyond_idle_is_said() -> None:
+    """-6 of -24 is a quarter; fuel by the second would leave 3 g/s of 15."""
+    found = run("trims by airflow", idle_air="3 g/s", idle_trim="-24", raised_air="15 g/s", raised_trim="-6")
+    (line,) = (line for line in found.means if "of the idle's trim is left" in line)
+    assert re.findall(r"(\d+) %", line) == ["25", "20"]
+
+
+def test_one_bank_rich_alone_is_no_crossing() -> None:
+    air = {"idle_air": "5 700", "raised_air": "20 2500"}
+    for idle, raised in (("-25/1", "-24/0"), ("24/1", "25/0"), ("-25/-24", "-24/-25")):
+        assert not run("trims by airflow", V6, **air, idle_trim=idle, raised_trim=raised).warns
+
+
+def test_trims_that_follow_no_shape_are_to_be_read_again() -> None:
+    points = {f"{r}_air": f"{air} g/s" for r, air in (("idle", 3), ("raised", 12), ("cruise", 20), ("load", 47))}
+    jumps = {"idle_trim": "-30", "raised_trim": "-2", "cruise_trim": "-30", "load_trim": "-2"}
+    steady = {"idle_trim": "-24", "raised_trim": "-6", "cruise_trim": "-3.6", "load_trim": "-1.5"}
+    assert any("none fits well" in line for line in run("trims by airflow", **points, **jumps).sure)
+    assert not any("none fits well" in line for line in run("trims by airflow", **points, **steady).sure)
+
+
+@pytest.mark.parametrize(
+    ("short", "long", "total", "says"),
+    [("-12", "-6", -18, "taken away"), ("4", "8", 12, "being added"), ("-3", "1", -2, "Within")],
+)
+def test_short_and_long_trims_add_up(short: str, long: str, total: float, says: str) -> None:
+    found = run("trim sum", short=short, long=long)
+    assert figure(found, "total fuel trim", 1).value == total and len(found.means) == 1 and says in found.means[0]
+
+
 SHAPES = {
     "by time": ("-24", "-6", "-3.6", "-1.8"),
     "by share": ("-14", "-14.5", "-13.8", "-14.2"),
@@ -368,6 +399,19 @@ def test_lambda(gas: tuple[str, ...], lam: float) -> None:
 
 
 @pytest.mark.parametrize(
+    ("hc", "o2", "unburnt"),
+    [
+        ("2000", "6", 100 * 1.2 / (10.5 + 1.2)),  # hydrocarbons say less than oxygen: 1.2 % of carbon beside 10.5
+        ("9000", "1", 100 * 1 / (1 + (1 + 1.87 / 4) * 10.5)),  # oxygen says less: 1 % beside what 10.5 of carbon took
+    ],
+)
+def test_what_came_through_unburnt(hc: str, o2: str, unburnt: float) -> None:
+    """By hand, petrol as CH1.87 and HC counted as hexane: the smaller of the two."""
+    found = run("exhaust gas", co="0.5", co2="10", hc=hc, o2=o2)
+    assert figure(found, "unburnt").value == pytest.approx(unburnt, rel=0.02)
+
+
+@pytest.mark.parametrize(
     ("texts", "says"),
     [
         ({"co": "0.3", "co2": "14.9", "hc": "60", "o2": "0.4", "trim": "-22"}, "fuel in excess"),
@@ -458,6 +502,33 @@ def test_the_low_side() -> None:
     assert "rose" in wrong("low side hold", line_before="400", minutes="10", open="450")[0]
 
 
+def test_pressure_that_hardly_moved() -> None:
+    """Within the gauge's error it neither rose nor fell; what does not fall is tight."""
+    for after in ("4.95", "5", "5.1"):
+        means = run("rail hold", rail_before="5", rail_after=after, minutes="10", cooled="0").means[0]
+        assert "tight" in means and ("did not fall" in means) is (float(after) >= 5)
+        assert run("rail hold", rail_before="5", rail_after=after, minutes="10").means
+    assert "rose" in wrong("rail hold", rail_before="5", rail_after="5.2", minutes="10")[0]
+    assert "rose" in wrong("low side hold", line_before="400", minutes="10", open="410")[0]
+    assert run("low side hold", line_before="400", minutes="10", open="405").means[0] == "It holds."
+
+
+def test_the_low_side_begins_with_nothing_shut() -> None:
+    assert (
+        "with nothing shut, comes first"
+        in wrong("low side hold", line_before="400", minutes="10", supply_shut="300")[0]
+    )
+
+
+@pytest.mark.parametrize("texts", [{"trim": "-20"}, {"airflow": "3"}, {"trim": "0", "airflow": "3"}])
+def test_a_trim_is_explained_where_there_is_one_and_its_air(texts: dict[str, str]) -> None:
+    line = {"line_before": "400", "minutes": "10", "open": "300"}
+    assert not any("needs" in means for means in run("low side hold", **line, **texts).means)
+    both = run("low side hold", **line, trim="-20", airflow="3").means[-1]
+    needs = int(re.findall(r"needs (\d+) mm3/min", both)[0])
+    assert needs == pytest.approx(3300, abs=50)  # 20 % of 3 g/s / 14.6, at 0.745 kg/L
+
+
 # ---- cylinders, oil, fuel --------------------------------------------------------------------------------------------
 
 
@@ -508,6 +579,99 @@ def test_purge_blend_flow() -> None:
     assert figure(flow, "flow").value == pytest.approx(230.9, abs=0.05)
     trim = run("injector flow", rated_pressure="300", pressure="365", trim="-20")
     assert figure(trim, "trim").value == pytest.approx(-9.3, abs=0.05) and "1.56 times" in trim.means[1]
+
+
+def test_of_cylinders_cut_one_by_one() -> None:
+    """By hand: 25 against (60 + 58 + 61) / 3; a trim of -4 with it cut against -20 before; errors by propagation."""
+    found = run("cut-out balance", drops="60 58 25 61", trim_before="-12 + -8", trims="-19 -20 -4 -21")
+    rest, spread = (60 + 58 + 61) / 3, DROP * 51.0
+    drop, back = figure(found, "drop", 3), figure(found, "trim comes back", 3)
+    assert drop.value == pytest.approx(100 * 25 / rest)
+    assert drop.estimate.error == pytest.approx(100 * spread / rest * math.hypot(1, 25 / rest / math.sqrt(3)), rel=1e-3)
+    assert back.value == pytest.approx(16) and back.estimate.error == pytest.approx(TRIM * math.sqrt(2))
+    little = run("cut-out balance", drops="60 58 59 61", trim_before="-20", trims="-19 -20 -18 -21")
+    assert not any("brings the trim back" in line for line in little.means)
+
+
+def test_injectors_on_a_bench() -> None:
+    """By hand: 212 against the mean of 200, 201 and 199; what leaks most, or that none does."""
+    found = run("injector bench", flows="200 201 212 199", leaks="0 2 40 5")
+    flow = figure(found, "flow", 3)
+    assert flow.value == pytest.approx(6.0) and flow.estimate.error == pytest.approx(FLOW * math.sqrt(4 / 3))
+    assert "Most leaks at cylinder 3: 40 mm3/min." in found.means
+    assert figure(found, "leak", 3).estimate.error == pytest.approx(max(LEAK, 4.0))
+    assert figure(found, "leak", 2).estimate.error == LEAK
+    dry = run("injector bench", leaks="0 0 0 0")
+    assert dry.means[0] == "None leaks." and figure(dry, "leak", 1).value == 0
+    assert "no share" in wrong("injector bench", flows="200 0 212 199")[0]
+
+
+@pytest.mark.parametrize(("found", "says"), [("1", "Little enough"), ("3", "caution"), ("6", "to be changed")])
+def test_how_much_fuel_in_the_oil_is_much(found: str, says: str) -> None:
+    """Caution from 2 %, action from 5 % (secondary texts); of a laboratory's figure nothing is said of viscosity."""
+    told = run("fuel in oil", found=found)
+    assert says in told.means[0] and figure(told, "fuel in oil").estimate.error == pytest.approx(0.3)
+    assert not any("Viscosity alone" in line for line in told.sure)
+    by_viscosity = run("fuel in oil", fresh_viscosity="10.5 cSt", viscosity="8.9")
+    assert any("Viscosity alone" in line for line in by_viscosity.sure)
+    for half in ({"fresh_viscosity": "10.5"}, {"viscosity": "8.9"}):
+        assert "the viscosity fresh and now" in wrong("fuel in oil", **half)[0]
+
+
+def test_what_boils_off_counts_for_its_time_and_the_air() -> None:
+    """5 % of 4.5 L at 0.745 kg/L: 168 g; in half an hour and into 6 g/s of air the trim is what it is in an hour into
+    3, and twice the sump is twice the fuel."""
+    usual = run("fuel in oil", found="5").means[1]
+    quick = run("fuel in oil", found="5", minutes="30", airflow="6").means[1]
+    assert re.findall(r"trim of (-?\d+) %", usual) == re.findall(r"trim of (-?\d+) %", quick) == ["-23"]
+    grams = [int(re.findall(r"(\d+) g of", run("fuel in oil", found="5", sump=s).means[1])[0]) for s in ("4.5", "9")]
+    assert grams[1] == pytest.approx(2 * grams[0], abs=1)
+
+
+def test_a_controller_that_doses_for_another_blend() -> None:
+    """Ethanol needs about 1.5 times the volume of petrol: dosing for 85 % with 10 % in the tank is rich, and the other
+    way round lean, by the quotient of the two."""
+    rich = run("fuel blend", ethanol="10", learned="85")
+    lean = run("fuel blend", ethanol="85", learned="10")
+    down, up = (figure(found, "trim").value for found in (rich, lean))
+    assert -30 < down < -20 and (1 + down / 100) * (1 + up / 100) == pytest.approx(1)
+    assert "for more ethanol than there is" in rich.means[0] and "for less ethanol than there is" in lean.means[0]
+    assert "near enough" in run("fuel blend", ethanol="10", learned="10").means[0]
+    assert figure(rich, "missing ethanol").value == pytest.approx(75)
+    water = figure(run("fuel blend", sample="90 mL", gained="9 mL"), "missing ethanol")
+    assert (water.value, water.estimate.error) == pytest.approx((-10, 2 / 90 * 100))  # a line is read to 2 mL
+
+
+def test_a_pressure_is_known_to_two_in_a_hundred() -> None:
+    """Root law: half of each relative error, together; 300 assumed to 1 %, 365 read to 2 %."""
+    trim = figure(run("injector flow", rated_pressure="300", pressure="365"), "trim")
+    assert trim.estimate.error == pytest.approx(100 * math.sqrt(300 / 365) * 0.5 * math.hypot(0.01, 0.02), rel=1e-3)
+
+
+def test_a_thermometer_says_which_of_two_sensors_is_wrong() -> None:
+    """Against it each is judged by itself; without it the middle of the others counts."""
+    read = run("cold soak", coolant="4", intake="12", thermometer="12")
+    assert (figure(read, "coolant").value, figure(read, "intake").value) == (-8, 0)
+    assert read.means == ("Coolant reads 8 °C too cold.",) and "a thermometer says which" not in read.sure[0]
+    three = run("cold soak", coolant="4", intake="12", outside="14")
+    assert [figure(three, name).value for name in ("coolant", "intake", "outside")] == [-9, 3, 6]
+
+
+def test_only_a_manifold_sensor_is_worth_a_trim() -> None:
+    found = run("pressures at rest", air_pressure="95", manifold_sensor="95", barometer_sensor="105")
+    assert found.means == (
+        "The manifold sensor agrees with the air outside.",
+        "The barometric sensor reads 10 kPa high.",
+    )
+
+
+def test_filling_says_what_was_taken_for_granted() -> None:
+    """What is not typed is named, and what is typed is not; far too little air is said too."""
+    bare = " ".join(run("volumetric efficiency", airflow="60", speed="3000", litres="2").sure)
+    full = run("volumetric efficiency", airflow="60", speed="3000", litres="2", pressure="98", temperature="20")
+    assert "Pressure taken as" in bare and "Temperature taken as 20" in bare and "taken as" not in " ".join(full.sure)
+    low = run("volumetric efficiency", airflow="15", speed="3000", litres="2")
+    assert "Far less than it can swallow" in low.means[0]
 
 
 # ---- outcomes --------------------------------------------------------------------------------------------------------
@@ -578,6 +742,30 @@ def test_seconds_after_a_start() -> None:
     assert found.means == ("Bank 1: fuel goes on coming.", "Bank 2: what had gathered burnt off.")
     assert found.figures[1][0].value == 90
     assert "more than in all" in wrong("rich after a start", seconds_rich="10", at_first="60")[0]
+
+
+@pytest.mark.parametrize(("on", "off", "follows"), [("-20", "-2", True), ("-12 + -8", "-2", True), ("-4", "-2", False)])
+def test_a_trim_that_follows_the_purge(on: str, off: str, follows: bool) -> None:
+    found = run("purge on and off", purge_on=on, purge_off=off)
+    moves = figure(found, "trim moves")
+    assert moves.value == (-18 if follows else -2) and moves.estimate.error == pytest.approx(1.5 * math.sqrt(2))
+    assert ("follows the purge" in found.means[0]) is follows and ("No link" in found.means[0]) is not follows
+
+
+def test_lambda_against_what_is_commanded() -> None:
+    """Bank by bank; where nothing is typed the controller is taken to want 1, and that is said."""
+    found = run("lambda against target", V6, measured="0.92 / 1.06")
+    assert [found.figures[bank][0].value for bank in (1, 2)] == pytest.approx([-0.08, 0.06])
+    assert found.means == ("Bank 1: richer than the controller wants.", "Bank 2: leaner than the controller wants.")
+    assert "the commanded one to be 1" in found.sure[0]
+    rich = run("lambda against target", measured="0.92", commanded="0.9")
+    assert rich.means == ("The loop holds it.",) and "the commanded one" not in rich.sure[0]
+
+
+@pytest.mark.parametrize(("share", "says"), [("60", "connected crosswise"), ("10", "do not go opposite")])
+def test_banks_against_each_other(share: str, says: str) -> None:
+    found = run("banks against each other", V6, share=share)
+    assert says in found.means[0] and figure(found, "time opposite").value == float(share)
 
 
 def test_a_warm_up_is_timed() -> None:

@@ -78,6 +78,15 @@ def test_what_is_no_frequency_says_what_would_be(text: str, mend: str) -> None:
     assert mend in caught.value.mend
 
 
+@given(st.integers(0, 1000), st.integers(1, 1000))
+def test_percentages_and_counts_are_what_they_say(one: int, other: int) -> None:
+    assert scale.parse(f"{one / 10:g} %") == (pytest.approx(one / 1000), None)
+    seen, of = min(one, other), max(one, other)
+    value, cases = scale.parse(f"{seen} of {of}")
+    assert 0 <= value <= 1 and cases == of
+    assert abs(value - seen / of) <= 1 / of  # a count is drawn towards the middle by at most one case
+
+
 @given(st.text(max_size=12) | st.from_regex(r"[0-9., %of]{0,12}", fullmatch=True))
 def test_any_text_is_a_probability_or_unreadable(text: str) -> None:
     try:

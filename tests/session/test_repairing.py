@@ -257,6 +257,24 @@ def test_work_has_to_be_there_to_be_finished() -> None:
         repairing.finish(car.workup, rounds(book(), car.events)[-1])
 
 
+def test_what_is_not_finished_is_not_proven() -> None:
+    """Before any work, and once the next round of it has begun."""
+    car = a_car_with_a_leak()
+    with pytest.raises(Refused, match="no finished work"):
+        proving.standing_now(car.workup, car.events)
+    car.work("replace-injector", 3)
+    car.finish()
+    assert proving.standing_now(car.workup, car.events).title == book().repairs["replace-injector"].title
+    car.work("enter-injector-values", 3)
+    with pytest.raises(Refused, match="no finished work"):
+        proving.standing_now(car.workup, car.events)
+
+
+def test_nothing_told_is_nothing_to_take_back() -> None:
+    with pytest.raises(Refused, match="nothing to take back"):
+        repairing.take_back([])
+
+
 def test_a_second_round_begins_from_what_is_believed_after_the_first() -> None:
     """The connector was found and seated: what is left is small, and the seal of that cylinder is still possible."""
     car = a_car_with_a_leak()
@@ -272,6 +290,9 @@ def test_a_second_round_begins_from_what_is_believed_after_the_first() -> None:
     now = car.chances()
     assert now["nothing-wrong"] > 0.8
     assert [work.finished is not None for work in rounds(book(), car.events)] == [True, True]
+    before = repairing.before_work(book(), car.vehicle, car.events)  # of the second round: after the first
+    names = (cause.name for cause in before.tables.causes)
+    assert dict(zip(names, before.belief.probability.tolist(), strict=True)) == pytest.approx(found)
     assert sum(now.values()) == pytest.approx(1)
 
 
@@ -303,7 +324,8 @@ def test_the_plan_of_proof() -> None:
     plan = found.provocation
     assert plan.condition == "hot-restart" and plan.needed is not None and 2 <= plan.needed <= 8
     assert plan.course[0] == pytest.approx(0.5) and plan.course[plan.needed] < 0.05 <= plan.course[plan.needed - 1]
-    assert found.never and {s.state for s in found.seen} == {"missing", "no tool"}
+    assert [title for title, _ in found.never] == [p.title for p in book().proofs.values() if p.never]
+    assert {s.state for s in found.seen} == {"missing", "no tool"}
     for number in range(1, plan.needed + 1):
         car.keep(repairing.provoke(car.workup, "hot-restart", clean=True))
         now = proof(car).provocation
@@ -390,14 +412,25 @@ def test_proven_only_when_nothing_is_missing() -> None:
         "Idling without a break, in the same drive: 20 of 30 s so far"
     ]
     car.keep(repairing.drove(car.workup, counts))
-    car.keep(acts.list_codes(car.workup, []))
+    looked_at = {c.title: c.codes for c in book().checks.values()}
+    assert {item.state for item in proof(car).seen} == {"missing", "no tool"}
+    car.keep(acts.list_codes(car.workup, []))  # which answers what is about codes, and nothing else
+    assert {item.title for item in proof(car).seen if item.state == "seen"} == {
+        item.title for item in proof(car).seen if looked_at[item.title]
+    }
     assert proof(car).state == "cured but unproven"
+    with pytest.raises(Refused, match="not proven yet"):
+        proving.may_close(proof(car), "proven")
+    proving.may_close(proof(car), "cured but unproven")  # honest, and allowed
     titles = {c.title: c for c in book().checks.values()}
     for item in proof(car).seen:
         if item.state == "missing":
             check = titles[item.title]
             car.answer(check.name, {}, check.conditions[0] if check.conditions else "")
     assert proof(car).missing == () and proof(car).state == "proven"
+    proving.may_close(proof(car), "proven")
+    steps = [event["step"] for event in car.events]
+    assert steps == sorted(set(steps))  # each thing told can be taken back by itself
     car.answer("lines-look", {"0": "wet"}, "warm-idle")
     assert proof(car).state == "cured but unproven"
 
@@ -417,5 +450,8 @@ def test_refused() -> None:
         repairing.provoke(car.workup, "hot-water", clean=True)
     with pytest.raises(Refused, match="is not counted"):
         repairing.drove(car.workup, {"engine": 3})
+    uncounted = next(p.name for p in book().proofs.values() if p.least is None)
+    with pytest.raises(Refused, match="is not counted"):
+        repairing.drove(car.workup, {uncounted: 1})
     with pytest.raises(Refused, match="cannot be"):
         repairing.drove(car.workup, {"engine-running": -1})

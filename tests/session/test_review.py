@@ -7,6 +7,11 @@ import random
 import pytest
 
 from reasoner.casebook.shape import load_sound
+from reasoner.inference.belief import believe
+from reasoner.inference.evidence import Spell
+from reasoner.inference.weight import log_odds
+from reasoner.session.car import vehicle_of
+from reasoner.session.chapters import found_in
 from reasoner.session.effort import Effort
 from reasoner.session.replay import Ending, Grade, Said
 from reasoner.session.review import Closed, Judged, Told, calibration, judge, review, share
@@ -159,3 +164,39 @@ def test_drawn_from_the_rules_themselves_the_chances_keep_their_word() -> None:
     assert len(rows) > 4
     assert not off
     assert found.today.score.skill > 0.1
+
+
+def test_chances_are_binned_in_tenths_and_certainty_in_the_last() -> None:
+    """Of four said at 12 to 18 % one came, of two said at 100 % both: by hand."""
+    found = calibration([(0.12, False), (0.15, True), (0.16, False), (0.18, False), (1.0, True), (1.0, True)])
+    assert found is not None
+    (low, high) = found.bins
+    assert (low.low, low.high, low.said) == pytest.approx((0.1, 0.2, 0.1525))
+    assert (high.low, high.high, high.said) == pytest.approx((0.9, 1.0, 1.0))
+    assert (low.right.came, low.right.cases, high.right.came, high.right.cases) == (1, 4, 2, 2)
+    assert (found.right.came, found.right.cases) == (3, 6)
+
+
+def test_every_check_that_was_asked_told_something_and_no_code_that_was_read_off() -> None:
+    """By how much the odds of what was found fall without the answer; of several looks by the worst."""
+    case = load_sound(CASES[0])
+    closed = judge(case, garage())
+    assert closed is not None
+    (found,) = closed.judged
+    chapters = garage().chapters(vehicle_of(case), case.events)
+    workup = chapters[found_in(chapters)[0].chapters[-1]].workup
+    assert any(answer.number < 0 for spell in workup.spells for answer in spell.answers)  # codes were read off
+    counting = {a.check: a for spell in workup.belief.spells for a in spell.answers if a.number >= 0}
+    assert {one.check for one in found.told} == {workup.tables.checks[n].name for n in counting}
+    cause = workup.tables.cause_number[found_in(chapters)[0].cause]
+    full = log_odds(workup.belief.probability)[cause]
+    for one in found.told:
+        number = workup.tables.check_number[one.check]
+        lost = []
+        for i, spell in enumerate(workup.belief.spells):
+            for answer in spell.answers:
+                if answer.check == number:
+                    rest = Spell(spell.condition, tuple(a for a in spell.answers if a is not answer))
+                    less = (*workup.belief.spells[:i], rest, *workup.belief.spells[i + 1 :])
+                    lost.append(full - log_odds(believe(workup.tables, less).probability)[cause])
+        assert one.decibans == pytest.approx(min(lost), abs=1e-9)

@@ -1,0 +1,62 @@
+"""A question says what is asked, where, and what has to be done first: against the option and the rules."""
+
+from __future__ import annotations
+
+import pytest
+
+from reasoner.inference.plan import Option
+from reasoner.session import acts
+from reasoner.session.asking import question, way
+from reasoner.session.workup import Workup
+from tests.session.test_promises import fresh
+
+
+def option(workup: Workup, check: str, **more: object) -> Option:
+    return Option(workup.tables.check_number[check], **{"condition": None, "fresh": False, **more})  # type: ignore[arg-type]
+
+
+def test_what_is_done_at_one_place_is_asked_of_that_place() -> None:
+    workup = fresh("four")
+    number = workup.tables.condition_number["warm-idle"]
+    at_two = option(workup, "heat-on-injector", condition=number, fresh=True, place=1)
+    asked = question(workup, at_two, [])
+    assert (asked.way.place, list(asked.places)) == (2, [2])
+    at_all = option(workup, "hot-restart-misfire", condition=workup.tables.condition_number["hot-restart"], fresh=True)
+    assert (way(workup, at_all).place, list(question(workup, at_all, []).places)) == (None, [1, 2, 3, 4])
+
+
+def test_a_condition_is_brought_about_for_a_new_spell_only() -> None:
+    """In the spell under way there is nothing to bring about, and none of its dangers is gone into again."""
+    workup = fresh("four")
+    workup = workup.after(acts.change_condition(workup, "hot-restart"))
+    entry = workup.book.conditions["hot-restart"]
+    number = workup.tables.condition_number["hot-restart"]
+    here, new = (
+        question(workup, option(workup, "hot-restart-misfire", condition=number, fresh=fresh_one), [])
+        for fresh_one in (False, True)
+    )
+    assert (new.bring_about, new.condition_means) == (entry.bring_about, entry.means)
+    assert (here.bring_about, here.condition_means) == ("", "")
+    own = [workup.book.cautions[name].say for name in workup.book.checks["hot-restart-misfire"].cautions]
+    more = [workup.book.cautions[name].say for name in entry.cautions]
+    assert list(here.cautions) == own
+    assert list(new.cautions) == list(dict.fromkeys([*own, *more])) and set(more)
+
+
+@pytest.mark.parametrize("check", ["code-rich", "trim-idle"])
+def test_codes_are_listed_once(check: str) -> None:
+    """A question about codes takes the whole list, unless the list has been read; no other question does."""
+    workup = fresh("four")
+    asked = option(workup, check, condition=workup.tables.condition_number["warm-idle"])
+    assert question(workup, asked, []).lists_codes is (check == "code-rich")
+    read = workup.after(acts.list_codes(workup, []))
+    assert question(read, asked, []).lists_codes is False
+
+
+def test_alternatives_are_the_next_best_that_are_worth_it() -> None:
+    workup = fresh("four")
+    ranked = workup.ranked
+    dear = ranked[1]._replace(gain=0.0)
+    found = question(workup, ranked[0], [ranked[0], dear, *ranked[2:6]]).alternatives
+    names = [workup.tables.checks[o.check].name for o in ranked[2:5]]
+    assert [w.check for w in found] == names

@@ -1,0 +1,158 @@
+"""A verdict says what was worked out and no more: each of its parts against the belief, the options and their rules."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from reasoner.inference.belief import believe
+from reasoner.inference.choose import gains
+from reasoner.inference.evidence import Spell
+from reasoner.inference.plan import options
+from reasoner.session import acts
+from reasoner.session.concluding import answer_origin, belief, next_document, out_of_reach, proposals, verdict
+from reasoner.session.document import Verdict
+from reasoner.session.workup import Workup
+from tests.decide.cars import answered, car, small_car
+
+
+@cache
+def half_way() -> Workup:
+    """A case with answers for and against, sure and not, at places and at none."""
+    workup = car(layout="inline 4", injection="direct", distance="200000 km")
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    workup = workup.after(acts.answer(workup, "smell-of-fuel", {0: "yes"}, "guess"))
+    workup = workup.after(acts.answer(workup, "short-trips", {0: "yes"}, "guess"))
+    workup = workup.after(acts.answer(workup, "when-it-happens", {0: "hot-restart"}, "think so"))
+    workup = answered(workup, "trim-idle", "normal", "warm-idle")
+    return answered(workup, "hot-restart-misfire", {3: "misfires"}, "hot-restart")
+
+
+def leaks_somewhere() -> Workup:
+    """The small rules where nearly every car leaks, and a plug told nobody which cylinder."""
+    workup = small_car()
+    leak = np.array([c.fault == "leak" for c in workup.tables.causes])
+    prior = np.where(leak, 100.0, 1.0) * workup.tables.prior
+    return replace(workup, tables=replace(workup.tables, prior=prior / prior.sum()))
+
+
+def move(workup: Workup, cause: int) -> list[float]:
+    """Decibans that each answer moves a cause: the odds with all answers over the odds without it, worked out anew."""
+    spells = workup.belief.spells
+
+    def odds(these: tuple[Spell, ...]) -> float:
+        p = believe(workup.tables, these).probability
+        return float(p[cause] / np.delete(p, cause).sum())
+
+    found = []
+    for i, spell in enumerate(spells):
+        for answer in spell.answers:
+            rest = Spell(spell.condition, tuple(a for a in spell.answers if a is not answer))
+            found.append(10 * np.log10(odds(spells) / odds((*spells[:i], rest, *spells[i + 1 :]))))
+    return found
+
+
+def test_answers_speak_for_it_or_against_it_from_half_a_deciban() -> None:
+    workup = half_way()
+    found = verdict(workup, stopped=True)
+    moves = move(workup, workup.tables.cause_number[found.lead.cause])
+    assert any(0 < abs(m) < 0.5 for m in moves)  # one that nobody would notice
+    assert [r.decibans for r in found.spoke_for] == pytest.approx(sorted((m for m in moves if m >= 0.5), reverse=True))
+    assert [r.decibans for r in found.spoke_against] == pytest.approx(sorted(m for m in moves if m <= -0.5))
+    unsure = [r for r in (*found.spoke_for, *found.spoke_against) if r.text.endswith(("(guess)", "(think so)"))]
+    assert sorted(found.unsure) == sorted(r.text for r in unsure) and unsure
+
+
+def test_what_stays_open_is_every_other_leading_cause_from_three_in_a_hundred() -> None:
+    workup = answered(half_way(), "plugs-after-clearing", {3: "wet"}, "cleared-idle")
+    found = verdict(workup, stopped=True)
+    five = sorted(zip(workup.belief.probability.tolist(), workup.tables.causes, strict=True), key=lambda pair: -pair[0])
+    likely = [(cause.name, p) for p, cause in five[:5] if p >= 0.03 and cause.name != found.lead.cause]
+    assert [(s.cause, s.probability) for s in found.open] == likely
+    assert 0 < len(likely) < 4  # one of the five is too unlikely to be named
+
+
+def test_what_would_change_it_are_the_best_checks_that_still_tell_enough() -> None:
+    workup = half_way()
+    least = workup.book.settings.least_gain
+    enough = [o for o in workup.ranked if o.gain >= least]
+    found = verdict(workup, stopped=True).would_change
+    assert [w.bits for w in found] == [o.gain for o in enough[:3]]
+    assert len(enough) > 3
+
+
+def test_out_of_reach_is_what_lacks_a_tool_alone_and_says_more_than_anything_at_hand() -> None:
+    workup = half_way()
+    tables, now = workup.tables, workup.situation
+    lacking = {check.name for check in tables.checks if check.needs & now.lacking}
+    with_tools = replace(now, lacking=frozenset())
+    gained: dict[str, float] = {}
+    for option in gains(workup.expected, with_tools, options(tables, with_tools, workup.costs)):
+        name = tables.checks[option.check].name
+        gained[name] = max(gained.get(name, 0.0), option.gain)
+    bar = max(max(o.gain for o in workup.ranked), 5 * workup.costs.least_gain)
+    found = [w.check for w in out_of_reach(workup)]
+    assert len(found) <= 2
+    assert set(found) <= {name for name in lacking if gained.get(name, 0.0) > bar}
+    # Once what is at hand is passed over, more is out of reach; what was refused for another reason is not.
+    poor = workup
+    for name in {tables.checks[o.check].name for o in workup.ranked}:
+        poor = poor.after(acts.pass_over(poor, name, "not-now"))
+    more = [w.check for w in out_of_reach(poor)]
+    assert more and set(more) <= lacking
+    refused = poor.after(acts.pass_over(poor, more[0], "not-now"))
+    assert more[0] not in [w.check for w in out_of_reach(refused)]
+    missed = poor.after(acts.pass_over(poor, more[0], "no-tool"))
+    assert more[0] in [w.check for w in out_of_reach(missed)]
+
+
+def test_the_fault_may_be_settled_and_its_place_not() -> None:
+    """Nothing speaks for one cylinder: the fault has no place, and the sentences say so."""
+    workup = leaks_somewhere()
+    assert workup.fault_settled and not workup.settled
+    found = verdict(workup)
+    assert (found.kind, found.fault.fault, found.fault.where) == ("place-open", "leak", "")
+    assert "Which one is not settled" in found.sentence
+    stopped = verdict(workup, stopped=True)
+    assert stopped.kind == "stopped" and "its place still open" in stopped.sentence
+    assert verdict(small_car()).kind == "nothing-worth"  # there not even the fault is
+
+
+def test_a_place_is_named_where_it_has_more_than_half_of_its_fault() -> None:
+    faults = {f.fault: f for f in belief(answered(small_car(), "plugs", {3: "wet"}), ranges=False).faults}
+    assert faults["leak"].where == "cylinder 3"
+    assert "cylinder 3" in verdict(answered(small_car(), "plugs", {3: "wet"}), stopped=True).sentence
+    workup = answered(small_car(), "plugs", {2: "wet", 3: "wet"})
+    found = belief(workup, ranges=False)
+    both = {f.fault: f for f in found.faults}["leak"]
+    assert both.where == ""
+    assert both.probability == pytest.approx(sum(p for name, p in found.all.items() if name.startswith("leak@")))
+
+
+def test_a_reason_names_the_statement_that_was_used() -> None:
+    """Looked at its own cylinder: what the rules say of the fault; at others alone: what they say of a sound one."""
+    tables = half_way().tables
+    number = tables.cause_number["injector-leaks@cylinder-3"]
+    silent = [t for t in tables.checks if len(t.places) == 4 and t.index[number, 2] and not t.index[number, 0]]
+    assert silent  # checks of which the rules say nothing where the fault is not
+    for table in silent:
+        odd = (0.0,) * (len(table.outcomes) - 1) + (1.0,)
+        own, sound = table.origins[table.index[number, 2]], table.origins[0]
+        assert own.place != sound.place
+        assert answer_origin(table, number, (None, None, odd, None)) == own
+        assert answer_origin(table, number, (odd, odd, odd, odd)) == own
+        assert answer_origin(table, number, (odd, None, None, odd)) == sound
+
+
+def test_a_verdict_is_due_once_it_is_settled_unless_one_goes_on() -> None:
+    settled = small_car()
+    for _ in range(2):
+        settled = settled.after(acts.change_condition(settled, "idle"))
+        settled = answered(settled, "meter-compared", "high")
+    assert settled.settled and proposals(settled)
+    found = next_document(settled)
+    assert isinstance(found, Verdict) and found.kind == "settled"
+    assert not isinstance(next_document(settled, go_on=True), Verdict)
