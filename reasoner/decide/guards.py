@@ -97,16 +97,14 @@ def _spoken_for(stake: Stake, known: Known, job: Job, not_enough: Collection[str
     at one: those that look at each place). Together: where several agree, no single one is needed."""
     at_one = job.places != all_places(stake.tables.vehicle, job.places)
     own = [c for c, need in enumerate(stake.needs) if need.repair == job.repair and need.places <= job.places]
-    lead = max(own, key=lambda c: stake.chances[c], default=None)
-    if lead is None:
+    if not own:
         return False
     checks = {
         number
         for number, table in enumerate(stake.tables.checks)
         if table.name not in not_enough and (stake.book.checks[table.name].at is At.CYLINDER or not at_one)
     }
-    said: list[float] = together(stake.tables, known.spells, checks).tolist()
-    return said[lead] >= stake.book.settings.afterwards.speaks_from
+    return together(stake.tables, known.spells, checks, own) >= stake.book.settings.afterwards.speaks_from
 
 
 def _speakers(stake: Stake, name: str) -> tuple[str, ...]:

@@ -60,10 +60,19 @@ def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
     return tuple(found)
 
 
-def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
-    """Decibans (C,) of all answers of these checks taken together, the answers of the others given.
+def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int], causes: Sequence[int]) -> float:
+    """Decibans of all answers of these checks taken together for these causes taken together, the answers of the other
+    checks given.
 
-    Not the sum of the single weights: of three looks that say the same, each is worth little beside the other two.
+    Not the sum of the single weights: of three looks that say the same, each is worth little beside the other two. Nor
+    the weight for one of the causes: what speaks for all four injectors alike moves none of them against the others.
     """
     rest = [Spell(s.condition, tuple(a for a in s.answers if a.check not in checks)) for s in spells]
-    return log_odds(believe(tables, spells).probability) - log_odds(believe(tables, rest).probability)
+
+    def odds(spells: Sequence[Spell]) -> float:
+        probability, own = believe(tables, spells).probability, list(causes)
+        ours, others = float(probability[own].sum()), float(np.delete(probability, own).sum())
+        tiny = float(np.finfo(float).tiny)
+        return decibans(max(ours, tiny)) - decibans(max(others, tiny))
+
+    return odds(spells) - odds(rest)

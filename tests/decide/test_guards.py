@@ -57,6 +57,14 @@ def test_not_on_a_failed_hold_test_alone() -> None:
         assert decision.best is None or decision.best.kind != kind
 
 
+def test_what_speaks_for_every_injector_alike_speaks_for_all_of_them() -> None:
+    """That it happens after hot restarts moves no cylinder against the others; for one alone it says too little."""
+    workup = answered(old_four(), "when-it-happens", "hot-restart")
+    decision = decided(workup)
+    assert ("beyond", "") not in lacking(decision, "all")
+    assert ("beyond", "") in lacking(decision, "alone")
+
+
 def test_looks_at_the_place_count_together() -> None:
     """Of many that agree none is needed beside the others, so that each weighs little; that takes nothing away."""
     workup = answered(old_four(), "rail-hold-hot", "collapses", "hot-soak")
