@@ -37,11 +37,6 @@ class Score:
     rate: float
     groups: tuple[Group, ...] = ()
 
-    @property
-    def skill(self) -> float:
-        """1 - BS / uncertainty: better than always saying the rate. 0 where nothing was uncertain."""
-        return 1.0 - self.brier / self.uncertainty if self.uncertainty > 0 else 0.0
-
 
 def score_groups(groups: Sequence[Group]) -> Score:
     """The score of groups, each of one forecast value. Raises ValueError without any weight."""

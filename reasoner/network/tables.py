@@ -119,7 +119,7 @@ class Tables:
     def cause_number(self) -> Mapping[str, int]:
         return {cause.name: i for i, cause in enumerate(self.causes)}
 
-    def with_prior(self, prior: Sequence[float]) -> Tables:
+    def with_prior(self, prior: Sequence[float] | Array) -> Tables:
         """The same tables with other probabilities of the causes (C,), which need not add up to 1."""
         return replace(self, prior=np.array(prior) / sum(prior))
 

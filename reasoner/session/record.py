@@ -39,7 +39,6 @@ from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Check, Rulebook
 
 Event = Mapping[str, Any]
-ALL = "all"  # the value given for every place not named
 
 
 @dataclass(frozen=True)
