@@ -11,6 +11,7 @@ from typing import TypeVar
 import click
 
 from reasoner.casebook import store
+from reasoner.casebook.correcting import KEPT_BESIDE
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.keeper import Keeper
@@ -69,7 +70,7 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Roun
 def take_back(on: Round) -> None:
     """Take back the last thing told, and say what it was."""
     events = repairing.take_back(on.events)
-    own = (event for event in standing(on.events) if event.get("event") not in ("rules", "verdict", "stop"))
+    own = (event for event in standing(on.events) if event.get("event") not in KEPT_BESIDE)
     undone = [event for event in own if event.get("step") == events[0]["undone"]]
     on.keep(events)
     for event in undone:

@@ -19,14 +19,14 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from reasoner.casebook.correcting import last_step
+from reasoner.casebook.correcting import KEPT_BESIDE, last_step
 from reasoner.decide.choices import Choice
 from reasoner.decide.followup import tables_after
 from reasoner.decide.jobs import Job, in_order
 from reasoner.decide.sheet import RepairSheet, sheet_for
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.acts import Refused
+from reasoner.session.acts import Refused, find_condition
 from reasoner.session.record import Event, standing
 from reasoner.session.workup import Workup, begin
 
@@ -238,7 +238,7 @@ def enter_values(
 
 def take_back(events: Sequence[Event]) -> list[Event]:
     """Take back the last thing told of any kind, that the work is finished too. Raises Refused where there is none."""
-    steps = [event["step"] for event in standing(events) if event.get("event") not in ("rules", "verdict", "stop")]
+    steps = [event["step"] for event in standing(events) if event.get("event") not in KEPT_BESIDE]
     if not steps:
         raise Refused("there is nothing to take back")
     return [{"event": "undo", "step": last_step(events) + 1, "undone": steps[-1]}]
@@ -252,9 +252,8 @@ def finish(workup: Workup, work: Work | None) -> list[Event]:
 
 
 def provoke(workup: Workup, condition: str, clean: bool) -> list[Event]:
-    if condition not in workup.book.conditions:
-        raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(workup.book.conditions))
-    return [{"event": "provoked", "step": workup.record.steps + 1, "condition": condition, "clean": clean}]
+    name = find_condition(workup, condition)
+    return [{"event": "provoked", "step": workup.record.steps + 1, "condition": name, "clean": clean}]
 
 
 def drove(workup: Workup, counts: Mapping[str, float]) -> list[Event]:
