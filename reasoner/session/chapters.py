@@ -19,7 +19,7 @@ from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Event
-from reasoner.session.repairing import CARRIED, rounds
+from reasoner.session.repairing import CARRIED, parted, rounds
 from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
@@ -120,16 +120,6 @@ class Garage:
         return Workup(self.book, vehicle, tables.with_prior(prior), events)
 
 
-def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
-    """The events that stand, parted at every finished work (which begins the next part)."""
-    parts: list[list[Event]] = [[]]
-    for event in standing(events):
-        if event.get("event") == "finished":
-            parts.append([])
-        parts[-1].append(event)
-    return [tuple(part) for part in parts]
-
-
 def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
     """The rules that a solved case has tried: what was found in it, the checks answered and those its codes answered.
 
@@ -137,7 +127,7 @@ def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
     a case in which nothing was found.
     """
     events = standing(events)
-    last = [next((e for e in reversed(part) if e.get("event") == "closed"), {}) for part in parted(events)]
+    last = filter(None, map(last_closing, parted(events)))
     ends = {str(event["fault"]) for event in last if event.get("fault")}
     if not ends:
         return frozenset()
@@ -149,6 +139,11 @@ def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
     }
     answered = {str(event["check"]) for event in events if event.get("event") == "answer"}
     return frozenset(ends | answered | by_codes)
+
+
+def last_closing(events: Sequence[Event]) -> Event | None:
+    """How these events close the case, if they do; of several closings the last counts."""
+    return next((event for event in reversed(events) if event.get("event") == "closed"), None)
 
 
 def closing(events: Iterable[Event]) -> Event | None:
@@ -166,13 +161,13 @@ def closing(events: Iterable[Event]) -> Event | None:
 def found_in(chapters: Sequence[Chapter]) -> tuple[Found, ...]:
     """What was found to be wrong, in the order found: usually one thing, more where work brought something in.
 
-    Of several closings in a chapter the last counts. One without a fault finds nothing. What was cured was there until
-    the work that began its chapter; what was not cured is there still.
+    A closing without a fault finds nothing. What was cured was there until the work that began its chapter; what was
+    not cured is there still.
     """
     found: list[Found] = []
     first = 0  # the first chapter that is not spoken for
     for chapter in chapters:
-        event = next((e for e in reversed(chapter.events) if e.get("event") == "closed"), None)
+        event = last_closing(chapter.events)
         if event is None or not event.get("fault"):
             continue
         fault, where, state = str(event["fault"]), str(event.get("where") or "engine"), str(event["state"])

@@ -16,7 +16,7 @@ from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import time_text
-from reasoner.session.words import percent
+from reasoner.session.words import listed, percent
 from reasoner.session.workup import Workup
 
 PERCEPTIBLE = 0.005  # a chance below is not worth a line
@@ -124,11 +124,7 @@ def job_text(decision: Decision, job: Job) -> str:
 
 def places_text(places: Iterable[str]) -> str:
     """`cylinder 3`, `cylinders 2 and 3`."""
-    found = in_order(places)
-    if len(found) == 1:
-        return found[0]
-    numbers = [place.split()[-1] for place in found]
-    return f"{found[0].split()[0]}s {', '.join(numbers[:-1])} and {numbers[-1]}"
+    return listed(in_order(places))
 
 
 def short(decision: Decision, choice: Choice) -> str:

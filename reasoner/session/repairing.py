@@ -159,16 +159,20 @@ def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]],
     return workup
 
 
-def _parts(events: Sequence[Event]) -> list[list[Event]]:
-    """The events that stand, parted at every finished work, which begins the next part. What was taken back stays taken
-    back, and its numbers are not given again."""
+def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
+    """The events that stand, parted at every finished work (which begins the next part)."""
     parts: list[list[Event]] = [[]]
     for event in standing(events):
         if event.get("event") == "finished":
             parts.append([])
         parts[-1].append(event)
-    parts[-1] += [event for event in events if event.get("event") in ("undo", "correct")]
-    return parts
+    return [tuple(part) for part in parts]
+
+
+def _parts(events: Sequence[Event]) -> list[tuple[Event, ...]]:
+    """The same; what was taken back stays taken back, and its numbers are not given again."""
+    *before, last = parted(events)
+    return [*before, (*last, *(event for event in events if event.get("event") in ("undo", "correct")))]
 
 
 def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:

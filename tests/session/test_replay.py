@@ -20,7 +20,8 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts, repairing
 from reasoner.session.car import vehicle_of
-from reasoner.session.chapters import Garage, found_in, parted
+from reasoner.session.chapters import Garage, found_in
+from reasoner.session.repairing import parted
 from reasoner.session.replay import Ending, Grade, changed_values, replay, reweighed
 from reasoner.session.trace import trace
 from reasoner.session.workup import Workup, begin
