@@ -253,7 +253,7 @@ def _yes(text: str) -> bool:
 yes_no = parsed(_yes, shapes.words(("yes", "no")))
 
 
-OFTEN = shapes.either(shapes.words(scale.WORDS), shapes.text_like(scale.PERCENT), shapes.text_like(scale.COUNT))
+OFTEN = shapes.either(shapes.words(scale.WORDS), shapes.text_like(quantity.PERCENT), shapes.text_like(scale.COUNT))
 _often = parsed(scale.parse, OFTEN)
 
 

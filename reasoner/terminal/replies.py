@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from reasoner.measure.placed import placed_measure
 from reasoner.measure.reading import Reading, read_measure
@@ -89,7 +89,7 @@ def read_reply(line: str, form: Form) -> Reply:
         raise Unclear(
             f'A number is taken as it stands: leave "{sure}" out, or answer by a word, such as {_words(form)}.'
         )
-    return Reply(reply.values, reply.readings, sure, reply.read_back, reply.cant_tell)
+    return replace(reply, sure=sure)
 
 
 def _reply(text: str, form: Form) -> Reply:
