@@ -58,7 +58,7 @@ def command(
         paths = caseroom.named(folder, cases)
         if not paths:
             raise CasebookError("there are no cases to replay", "say where they are: --cases DIR", folder)
-        ordered = alike_together(folder, paths) if len(paths) > workers.FEW else paths
+        ordered = alike_together(folder, paths)
         for _path, done in workers.each(_replayed, ordered, [today, *beside], asked_again, "replaying"):
             if isinstance(done, CasebookError):
                 click.echo(f"damaged: {done.one_line}", err=True)
@@ -86,7 +86,9 @@ def _replayed(case: CaseFile, garages: Sequence[Garage], asked_again: Any) -> tu
 
 
 def alike_together(folder: Path, paths: Sequence[Path]) -> list[Path]:
-    """The cases with like vehicles one after another: they share their tables."""
+    """The cases with like vehicles one after another, as they share their tables; of a few, as they come."""
+    if len(paths) <= workers.FEW:
+        return list(paths)
     vehicles = {row.name: row.vehicle or {} for row in rows(folder)}
 
     def key(path: Path) -> list[str]:

@@ -16,7 +16,6 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
-from reasoner.cli.round import options_again
 from reasoner.decide.prices import EXAMPLE
 from reasoner.session.afterdoc import DecisionDoc
 
@@ -61,7 +60,10 @@ def command(
     if as_json:
         click.echo(json.dumps(asdict(document), ensure_ascii=False))
     else:
-        again = [*options_again(cases_dir), *([f"--prices {shlex.quote(str(prices_path))}"] if prices_path else [])]
+        again = [
+            *loading.options_again(cases_dir),
+            *([f"--prices {shlex.quote(str(prices_path))}"] if prices_path else []),
+        ]
         click.echo(decision_text(document))
         click.echo(_next(document, shlex.quote(case), " ".join(["", *again])))
     if not any(choice.recommended for choice in document.choices):

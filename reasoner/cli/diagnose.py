@@ -96,8 +96,7 @@ def command(
             err=True,
         )
         raise click.exceptions.Exit(exits.NO_TERMINAL)
-    again = [f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []
-    again += loading.named_rules()
+    again = loading.options_again(cases_dir)
     source = Logs(logs, scanlogs.fetcher(columns_path))
     try:
         folder, why = store.folder(cases_dir, os.environ)

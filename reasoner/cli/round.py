@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shlex
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
@@ -13,7 +12,7 @@ import click
 from reasoner.casebook import store
 from reasoner.casebook.correcting import KEPT_BESIDE
 from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import exits, keeper, loading
+from reasoner.cli import exits, keeper
 from reasoner.cli.keeper import Keeper
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
@@ -76,11 +75,6 @@ def take_back(on: Round) -> None:
     for event in undone:
         told = [str(event[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in event]
         click.echo(f"Taken back: {', '.join([str(event['event']), *told])}.", err=True)
-
-
-def options_again(cases_dir: str | None) -> list[str]:
-    """The options that the next command on the same case needs too."""
-    return [*([f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []), *loading.named_rules()]
 
 
 def by_number(text: str) -> dict[int, str]:
