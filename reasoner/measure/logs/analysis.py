@@ -152,7 +152,7 @@ def _look(even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Eng
         None if rpm is None else rpm[seen.index],
         engine.cylinders,
     )
-    sizes = fits(both.fitted, both.switching, shows, even.time[seen.index], even.step, scale)
+    sizes = fits(both.fitted, shows, even.time[seen.index], even.step, scale)
     return _Look(bank, seen, both, chance, sizes, both.probability)
 
 
