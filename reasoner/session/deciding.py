@@ -15,7 +15,7 @@ from reasoner.decide.prices import Prices, usual
 from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
-from reasoner.session.plain import time_text
+from reasoner.session.plain import thousands, time_text
 from reasoner.session.words import listed, percent
 from reasoner.session.workup import Workup
 
@@ -142,7 +142,7 @@ def short(decision: Decision, choice: Choice) -> str:
 
 
 def money(stake: Stake, value: float) -> str:
-    return f"{value:,.0f} {stake.prices.currency}".strip().replace(",", " ")
+    return f"{thousands(value)} {stake.prices.currency}".strip()
 
 
 def _sentence(decision: Decision) -> str:
@@ -235,8 +235,8 @@ def _prices(stake: Stake) -> tuple[PriceDoc, ...]:
     found = [
         PriceDoc("an hour of work", money(stake, prices.hour), "hour" in prices.said),
         PriceDoc("a car that comes back", money(stake, prices.comeback), "comeback" in prices.said),
-        PriceDoc("coming back counts within", f"{prices.within:,.0f} km".replace(",", " "), "within" in prices.said),
-        PriceDoc("driven when it is not cured", f"{prices.watch:,.0f} km".replace(",", " "), "watch" in prices.said),
+        PriceDoc("coming back counts within", f"{thousands(prices.within)} km", "within" in prices.said),
+        PriceDoc("driven when it is not cured", f"{thousands(prices.watch)} km", "watch" in prices.said),
     ]
     for job in list(stake.jobs)[:3]:
         repair = book.repairs[job.repair]
