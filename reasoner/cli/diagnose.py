@@ -18,6 +18,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.options import cases_option
+from reasoner.inference.plan import By
 from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.logged import Fetch
@@ -68,7 +69,7 @@ def command(
     vehicle_path: Path | None,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
-    by: str,
+    by: By,
     answers: Path | None,
     logs: tuple[str, ...],
     columns_path: Path | None,
@@ -137,7 +138,7 @@ class Wish:
     path: Path | None
     book: Rulebook
     vehicle_path: Path | None
-    by: str
+    by: By
     again: tuple[str, ...]
 
     def opened(self, vehicle: Callable[[], Vehicle] | None = None) -> Keeper:

@@ -13,6 +13,7 @@ from functools import cached_property, lru_cache, partial
 from reasoner.casebook.correcting import standing
 from reasoner.decide.followup import prior_after
 from reasoner.decide.jobs import Job
+from reasoner.inference.plan import By
 from reasoner.network.graph import build
 from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables, compile_tables
@@ -95,7 +96,7 @@ class Garage:
         assert self._coming is not None
         return compile_tables(self.book, self._coming, build(self.book, self._coming, work))
 
-    def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
+    def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
         return Workup(self.book, vehicle, self.tables(vehicle), tuple(events), by)
 
     def chapters(self, vehicle: Vehicle, events: Sequence[Event]) -> tuple[Chapter, ...]:

@@ -24,6 +24,7 @@ from reasoner.decide.choices import Choice
 from reasoner.decide.followup import tables_after
 from reasoner.decide.jobs import Job, in_order
 from reasoner.decide.sheet import RepairSheet, sheet_for
+from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused, find_condition
@@ -122,7 +123,7 @@ class AfterWork(Workup):
         return bool(self.record.given) and super().settled
 
 
-def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: str = "time") -> Workup:
+def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time") -> Workup:
     """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
     return _through(book, vehicle, _parts(events), by)
 
@@ -147,7 +148,7 @@ def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -
     return [(_through(book, vehicle, parts[:number]), work) for number, work in enumerate(done, start=1)]
 
 
-def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: str = "time") -> Workup:
+def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: By = "time") -> Workup:
     workup, so_far = begin(book, vehicle, parts[0], by), list(parts[0])
     for since in parts[1:]:
         done = rounds(book, so_far)

@@ -15,7 +15,7 @@ from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, as_reported, chance_showing, reaches_far, without, would_replace
 from reasoner.inference.firm import firm_belief
 from reasoner.inference.gain import gain
-from reasoner.inference.plan import Costs, Instead, Option, Situation, dominates, settled
+from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates, settled
 from reasoner.network.tables import Array, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
@@ -24,13 +24,13 @@ from reasoner.session.record import Event, Record, fold, spells_of
 
 @dataclass(frozen=True)
 class Workup:
-    """by: what counts as cost (time, money, gain)."""
+    """A case as it stands. by: what counts as cost."""
 
     book: Rulebook
     vehicle: Vehicle
     tables: Tables
     events: tuple[Event, ...] = ()
-    by: str = "time"
+    by: By = "time"
 
     @cached_property
     def record(self) -> Record:
@@ -48,7 +48,7 @@ class Workup:
     def costs(self) -> Costs:
         s = self.book.settings
         return Costs(
-            by=self.by,  # type: ignore[arg-type]
+            by=self.by,
             asking_minutes=s.asking_minutes,
             waiting_counts=s.waiting_counts,
             hazard_minutes=s.hazard_minutes,
@@ -184,6 +184,6 @@ class Workup:
         return replace(self, events=(*self.events, *events)) if events else self
 
 
-def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
+def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
     """A case from rules, a vehicle and whatever is already known."""
     return Workup(book, vehicle, compile_tables(book, vehicle), tuple(events), by)
