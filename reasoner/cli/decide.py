@@ -18,6 +18,7 @@ from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.decide.prices import EXAMPLE
 from reasoner.session.afterdoc import DecisionDoc
+from reasoner.session.car import vehicle_of
 
 
 @click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")
@@ -53,7 +54,7 @@ def command(
     try:
         folder, _ = store.folder(cases_dir, os.environ)
         found = load(store.find(folder, case))
-        workup = repairing.resume(book, keeper.vehicle_of(found), found.events)
+        workup = repairing.resume(book, vehicle_of(found), found.events)
     except CasebookError as error:
         raise keeper.refuse(error) from None
     document = deciding.document(deciding.decide(workup, prices), found.path.stem)

@@ -21,6 +21,7 @@ from reasoner.cli.options import cases_option
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
+from reasoner.session.car import vehicle_of
 from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
 
@@ -200,7 +201,7 @@ def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
     from reasoner.cli.unattended import run
 
     given = casefile.load(answers)
-    with wish.opened(lambda: keeper.vehicle_of(given)) as kept:
+    with wish.opened(lambda: vehicle_of(given)) as kept:
         run(kept, script_of(given.events), sys.stdout, lambda kept: scanlogs.take_all(kept, logs.files, logs.fetch))
 
 

@@ -18,7 +18,7 @@ from reasoner.cli import exits
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.car import vehicle_of as vehicle_of
+from reasoner.session.car import vehicle_of
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 
