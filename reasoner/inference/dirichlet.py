@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import exp, lgamma
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,14 @@ class Dirichlet:
     def after(self, counts: Sequence[float]) -> Dirichlet:
         """With so many cases of each outcome."""
         return Dirichlet(tuple(a + n for a, n in zip(self.alpha, counts, strict=True)))
+
+    def log_chance(self, counts: Sequence[float]) -> float:
+        """Natural logarithm of the probability of one given sequence with these counts, each case learned from."""
+        each = sum(lgamma(a + n) - lgamma(a) for a, n in zip(self.alpha, counts, strict=True))
+        return each + lgamma(self.weight) - lgamma(self.weight + sum(counts))
+
+    def chance(self, counts: Sequence[float]) -> float:
+        return exp(self.log_chance(counts))
 
 
 def worth(mean: Sequence[float], cases: float) -> Dirichlet:
