@@ -14,8 +14,9 @@ from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.car import vehicle_of
-from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in, parted
+from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
 from reasoner.session.record import Event
+from reasoner.session.repairing import parted
 from reasoner.session.replay import Grade, replay
 from reasoner.session.script import begin_with, play, reply, script_of
 from reasoner.session.story import story

@@ -68,7 +68,7 @@ def test_about_nine_in_ten_once_airflow_and_purge_are_excluded() -> None:
         [c.fault.startswith("airflow-meter") for c in workup.tables.causes]
     )
     prior = np.where(struck, 0.0, workup.tables.prior)
-    found = believe(workup.tables, workup.spells, prior / prior.sum()).probability
+    found = believe(workup.tables.with_prior(prior), workup.spells).probability
     assert 0.85 <= found[injector].sum() <= 0.95
 
 

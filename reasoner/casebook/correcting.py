@@ -14,6 +14,7 @@ from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import Event
 
+KEPT_BESIDE = ("rules", "verdict", "stop")  # events that the program keeps; none is a step somebody takes back
 REPLACED = ("values", "sure", "reading", "inputs", "figures")
 
 
@@ -65,7 +66,7 @@ def correct_vehicle(events: Sequence[Event], fields: Mapping[str, str], because:
 
 def take_back(events: Sequence[Event], step: int, because: str) -> list[Event]:
     """A step as if it had not been. Raises CasebookError where there is none to take back."""
-    if not any(e.get("step") == step and e.get("event") not in ("rules", "verdict", "stop") for e in standing(events)):
+    if not any(e.get("step") == step and e.get("event") not in KEPT_BESIDE for e in standing(events)):
         raise CasebookError(f"there is no step {step} to take back", "`reasoner cases show` numbers the steps")
     return [{"event": "undo", "step": last_step(events) + 1, "undone": step, "because": _reason(because)}]
 

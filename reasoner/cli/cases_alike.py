@@ -40,10 +40,8 @@ def command(
         own = looks(mine, garage)
         where = among or folder
         paths = [path for path in caseroom.named(where, ()) if path.resolve() != mine.path.resolve()]
-        if len(paths) > workers.FEW:
-            paths = alike_together(where, paths)
         damaged: list[str] = []
-        found = nearest(own, _sound(paths, rules_paths, damaged), garage, most)
+        found = nearest(own, _sound(alike_together(where, paths), rules_paths, damaged), garage, most)
     for line in damaged:
         click.echo(f"damaged, and left out: {line}", err=True)
     if as_json:

@@ -9,10 +9,9 @@ import click
 from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import caseroom, exits, keeper, loading
+from reasoner.cli import caseroom, keeper, loading
 from reasoner.cli.options import cases_option
-
-STATES = ("proven", "cured but unproven", "not cured", "given up")
+from reasoner.session.repairing import STATES
 
 
 @click.command(
@@ -60,4 +59,3 @@ def command(
                 raise CasebookError(refused.message, refused.mend, path) from None
             journal.append(*({"at": keeper.now(), **event} for event in events))
     click.echo(f"{path.stem}: {state}" + (f", {fault}" + (f", {where}" if where else "") if fault else "") + ".")
-    raise click.exceptions.Exit(exits.FINE)

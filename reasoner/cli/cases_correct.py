@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from reasoner.casebook.correcting import correct_answer, correct_vehicle, standing, take_back, vehicle_fields
+from reasoner.casebook import correcting
 from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
@@ -65,19 +65,16 @@ def command(
         with resume(path) as journal:
             found = sound(journal.case)
             if fields:
-                events = correct_vehicle(found.events, _vehicle(vehicle_fields(found), fields), because)
+                fixed = _vehicle(correcting.vehicle_fields(found), fields)
+                events = correcting.correct_vehicle(found.events, fixed, because)
             elif take_back:
-                events = _taken_back(found.events, step, because)
+                assert step is not None
+                events = correcting.take_back(found.events, step, because)
             else:
                 assert step is not None and book is not None
                 events = _answer(book, found.events, step, answers, sure, because)
             journal.append(*({"at": keeper.now(), **event} for event in events))
     click.echo(f"{path.stem}: put right. What was written before is kept in the file.")
-
-
-def _taken_back(events: Sequence[Event], step: int | None, because: str) -> list[Event]:
-    assert step is not None
-    return take_back(events, step, because)
 
 
 def _vehicle(now: dict[str, str], fields: Sequence[str]) -> dict[str, str]:
@@ -100,7 +97,7 @@ def _answer(
     book: Rulebook, events: Sequence[Event], step: int, answers: Sequence[str], sure: str | None, because: str
 ) -> list[Event]:
     """The corrected answer: the places named changed, the others as they were. Raises CasebookError."""
-    given = [e for e in standing(events) if e.get("event") == "answer" and e.get("step") == step]
+    given = [e for e in correcting.standing(events) if e.get("event") == "answer" and e.get("step") == step]
     if len(given) != 1:
         raise CasebookError(f"step {step} holds no answer", "`reasoner cases show` numbers the steps")
     check = book.checks.get(given[0]["check"])
@@ -115,4 +112,5 @@ def _answer(
         if sign and place not in values:
             raise CasebookError(f'"{place}" was not looked at in step {step}', "one of: " + ", ".join(values))
         values |= dict.fromkeys(places, outcome)
-    return correct_answer(events, step, given[0]["check"], values, sure or str(given[0].get("sure", "sure")), because)
+    how = sure or str(given[0].get("sure", "sure"))
+    return correcting.correct_answer(events, step, given[0]["check"], values, how, because)

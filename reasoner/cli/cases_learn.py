@@ -60,9 +60,7 @@ def command(
         if left:
             click.echo(f"Numbers learned before ({left}) are put aside: they come from the same cases.", err=True)
         book = loading.rules(rules)
-        if len(paths) > workers.FEW:
-            paths = alike_together(folder, paths)
-        total, kept, left_out, damaged = _gather(paths, rules)
+        total, kept, left_out, damaged = _gather(alike_together(folder, paths), rules)
         learned = learn(book, total, least)
         helped = _help(kept, Garage(book), total, least) if learned else []
         used = list(total.weights)

@@ -17,8 +17,9 @@ from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.options import cases_option
 from reasoner.session.car import vehicle_of
 from reasoner.session.chapters import Garage
+from reasoner.session.differing import changed_values
 from reasoner.session.overlay import SOURCE
-from reasoner.session.replay import Replayed, changed_values, replay
+from reasoner.session.replay import Replayed, replay
 
 LEARNED = """Note: the changed rules hold numbers learned from closed cases. On those same cases
 they look better than they are; `cases learn` tells what they do on others."""
@@ -57,7 +58,7 @@ def command(
         paths = caseroom.named(folder, cases)
         if not paths:
             raise CasebookError("there are no cases to replay", "say where they are: --cases DIR", folder)
-        ordered = alike_together(folder, paths) if len(paths) > workers.FEW else paths
+        ordered = alike_together(folder, paths)
         for _path, done in workers.each(_replayed, ordered, [today, *beside], asked_again, "replaying"):
             if isinstance(done, CasebookError):
                 click.echo(f"damaged: {done.one_line}", err=True)
@@ -85,7 +86,9 @@ def _replayed(case: CaseFile, garages: Sequence[Garage], asked_again: Any) -> tu
 
 
 def alike_together(folder: Path, paths: Sequence[Path]) -> list[Path]:
-    """The cases with like vehicles one after another: they share their tables."""
+    """The cases with like vehicles one after another, as they share their tables; of a few, as they come."""
+    if len(paths) <= workers.FEW:
+        return list(paths)
     vehicles = {row.name: row.vehicle or {} for row in rows(folder)}
 
     def key(path: Path) -> list[str]:

@@ -28,9 +28,7 @@ def command(cases: tuple[str, ...], cases_dir: str | None, rules_paths: tuple[Pa
     """
     with caseroom.refusing():
         folder, _ = caseroom.folder(cases_dir)
-        paths = caseroom.named(folder, cases)
-        if len(paths) > workers.FEW:
-            paths = alike_together(folder, paths)
+        paths = alike_together(folder, caseroom.named(folder, cases))
         found: list[Closed | None] = []
         damaged = 0
         for _path, done in workers.each(_judged, paths, [rules_paths], title="looking over"):

@@ -16,9 +16,9 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
-from reasoner.cli.round import options_again
 from reasoner.decide.prices import EXAMPLE
 from reasoner.session.afterdoc import DecisionDoc
+from reasoner.session.car import vehicle_of
 
 
 @click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")
@@ -54,14 +54,17 @@ def command(
     try:
         folder, _ = store.folder(cases_dir, os.environ)
         found = load(store.find(folder, case))
-        workup = repairing.resume(book, keeper.vehicle_of(found), found.events)
+        workup = repairing.resume(book, vehicle_of(found), found.events)
     except CasebookError as error:
         raise keeper.refuse(error) from None
     document = deciding.document(deciding.decide(workup, prices), found.path.stem)
     if as_json:
         click.echo(json.dumps(asdict(document), ensure_ascii=False))
     else:
-        again = [*options_again(cases_dir), *([f"--prices {shlex.quote(str(prices_path))}"] if prices_path else [])]
+        again = [
+            *loading.options_again(cases_dir),
+            *([f"--prices {shlex.quote(str(prices_path))}"] if prices_path else []),
+        ]
         click.echo(decision_text(document))
         click.echo(_next(document, shlex.quote(case), " ".join(["", *again])))
     if not any(choice.recommended for choice in document.choices):

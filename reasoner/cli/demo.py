@@ -10,9 +10,10 @@ from contextlib import suppress
 import click
 
 from reasoner.casebook import casefile
-from reasoner.cli import keeper, loading, shipped
+from reasoner.cli import loading, shipped
 from reasoner.inference.plan import Option, worth
 from reasoner.rulebook.model import Check
+from reasoner.session.car import vehicle_of
 from reasoner.session.record import Event
 from reasoner.session.script import Script, begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin
@@ -34,7 +35,7 @@ def command(color: str) -> None:
 
     case = casefile.load(shipped.folder("cases") / f"{CASE}.yaml")
     script = script_of(case.events)
-    workup = begin_with(begin(loading.rules(()), keeper.vehicle_of(case)), script)
+    workup = begin_with(begin(loading.rules(()), vehicle_of(case)), script)
     desk = Hand.over(Desk.of_process(os.environ, color), workup, script)  # type: ignore[arg-type]
     with suppress(Leave):  # nobody looks any more
         desk.say(f"A demonstration. The shop, the car and the answers are invented. {workup.vehicle.title}:")

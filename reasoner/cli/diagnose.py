@@ -18,8 +18,10 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.options import cases_option
+from reasoner.inference.plan import By
 from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
+from reasoner.session.car import vehicle_of
 from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
 
@@ -68,7 +70,7 @@ def command(
     vehicle_path: Path | None,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
-    by: str,
+    by: By,
     answers: Path | None,
     logs: tuple[str, ...],
     columns_path: Path | None,
@@ -96,8 +98,7 @@ def command(
             err=True,
         )
         raise click.exceptions.Exit(exits.NO_TERMINAL)
-    again = [f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []
-    again += loading.named_rules()
+    again = loading.options_again(cases_dir)
     source = Logs(logs, scanlogs.fetcher(columns_path))
     try:
         folder, why = store.folder(cases_dir, os.environ)
@@ -138,7 +139,7 @@ class Wish:
     path: Path | None
     book: Rulebook
     vehicle_path: Path | None
-    by: str
+    by: By
     again: tuple[str, ...]
 
     def opened(self, vehicle: Callable[[], Vehicle] | None = None) -> Keeper:
@@ -200,7 +201,7 @@ def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
     from reasoner.cli.unattended import run
 
     given = casefile.load(answers)
-    with wish.opened(lambda: keeper.vehicle_of(given)) as kept:
+    with wish.opened(lambda: vehicle_of(given)) as kept:
         run(kept, script_of(given.events), sys.stdout, lambda kept: scanlogs.take_all(kept, logs.files, logs.fetch))
 
 

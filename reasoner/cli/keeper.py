@@ -15,9 +15,10 @@ from reasoner.casebook.journal import Journal, resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
+from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.car import vehicle_of as vehicle_of
+from reasoner.session.car import vehicle_of
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 
@@ -48,14 +49,14 @@ class Keeper:
         self.journal.close()
 
 
-def new_case(folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, by: str = "time") -> Keeper:
+def new_case(folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, by: By = "time") -> Keeper:
     """Begin a case, under a name or under the date and a number. Raises CasebookError."""
     head = {"opened": now(), "rules": book.stamp, "vehicle": dict(vehicle.fields)}
     journal = store.begin(folder, head, datetime.now(UTC).date(), name)
     return Keeper(journal, begin(book, vehicle, by=by))
 
 
-def open_case(path: Path, book: Rulebook, by: str = "time") -> Keeper:
+def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
     """Go on with a case, under today's rules. Raises CasebookError."""
     from reasoner.session import repairing  # what follows a verdict: slow to load, and a new case has none
 

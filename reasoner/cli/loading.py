@@ -33,10 +33,10 @@ def _layers(ctx: click.Context, _: click.Parameter, value: tuple[Path, ...]) -> 
     return shop.layers(value, only, os.environ)
 
 
-def named_rules() -> list[str]:
-    """The options about rules as they were given, for a command line that does the same again."""
-    found: list[str] = click.get_current_context().meta.get(NAMED, [])
-    return found
+def options_again(cases_dir: str | None) -> list[str]:
+    """The options about cases and rules as they were given, which the next command on the same case needs too."""
+    named: list[str] = click.get_current_context().meta.get(NAMED, [])
+    return [*([f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []), *named]
 
 
 def rules_option(command: Callable[..., Any]) -> Callable[..., Any]:

@@ -59,7 +59,7 @@ def _say_slips(found: Pasted) -> None:
         mend = f" (perhaps: {slip.mend})" if slip.mend else ""
         if os.path.isfile(slip.stood):
             mend = f" (from a file: reasoner measure replies < {slip.stood})"
-        click.echo(f'Error: "{slip.stood}" is not taken. Wanted: {slip.expected}.{mend}', err=True)
+        click.echo(f"Error: {slip.said}{mend}", err=True)
     if found.slips:
         raise click.exceptions.Exit(exits.PROBLEMS)
 

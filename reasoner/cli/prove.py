@@ -11,7 +11,7 @@ import click
 
 from reasoner.cli import loading
 from reasoner.cli.options import cases_option
-from reasoner.cli.round import Round, by_name, on_case, options_again, take_back
+from reasoner.cli.round import Round, by_name, on_case, take_back
 from reasoner.session import proving, repairing
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import ProofDoc, as_data
@@ -79,7 +79,7 @@ def command(
         on.keep(told)  # all of it or, where anything was refused, nothing: told again, nothing counts twice
         document = proving.standing_now(on.workup, on.events, on.name)
         _not_counted(document, clean)
-        again = " ".join([shlex.quote(case), *options_again(cases_dir)])
+        again = " ".join([shlex.quote(case), *loading.options_again(cases_dir)])
         if close:
             proving.may_close(document, close)
             vehicle, cause = on.workup.vehicle, (fault, where, confirmed_by, not_in_rules)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shlex
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
@@ -11,8 +10,9 @@ from typing import TypeVar
 import click
 
 from reasoner.casebook import store
+from reasoner.casebook.correcting import KEPT_BESIDE
 from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import exits, keeper, loading
+from reasoner.cli import exits, keeper
 from reasoner.cli.keeper import Keeper
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
@@ -69,17 +69,12 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Roun
 def take_back(on: Round) -> None:
     """Take back the last thing told, and say what it was."""
     events = repairing.take_back(on.events)
-    own = (event for event in standing(on.events) if event.get("event") not in ("rules", "verdict", "stop"))
+    own = (event for event in standing(on.events) if event.get("event") not in KEPT_BESIDE)
     undone = [event for event in own if event.get("step") == events[0]["undone"]]
     on.keep(events)
     for event in undone:
         told = [str(event[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in event]
         click.echo(f"Taken back: {', '.join([str(event['event']), *told])}.", err=True)
-
-
-def options_again(cases_dir: str | None) -> list[str]:
-    """The options that the next command on the same case needs too."""
-    return [*([f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []), *loading.named_rules()]
 
 
 def by_number(text: str) -> dict[int, str]:

@@ -11,7 +11,7 @@ import click
 from reasoner.cli import loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
-from reasoner.cli.round import Round, by_number, on_case, options_again, take_back
+from reasoner.cli.round import Round, by_number, on_case, take_back
 from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_through
 from reasoner.decide.prices import Prices
 from reasoner.report.lines import para
@@ -97,7 +97,7 @@ def command(
             ask_values(on)
         if walk:
             walk_through(on)
-        again = " ".join([shlex.quote(case), *options_again(cases_dir)])
+        again = " ".join([shlex.quote(case), *loading.options_again(cases_dir)])
         if finished:
             on.keep(repairing.finish(on.workup, on.work))
             _say_finished(on, work, again)

@@ -1,4 +1,4 @@
-"""In which order to try repairs or checks.
+"""In which order to try repairs.
 
 P over C: with one cause, each step conclusive, the least expected cost comes from falling p / C (Kalagnanam & Henrion,
 "A comparison of decision analysis and expert rules for sequential diagnosis", UAI 1988, arXiv:1304.2362). It holds only

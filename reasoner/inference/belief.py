@@ -31,14 +31,14 @@ class Belief:
     spells: tuple[Spell, ...]
 
 
-def believe(tables: Tables, spells: Sequence[Spell], prior: Array | None = None) -> Belief:
+def believe(tables: Tables, spells: Sequence[Spell]) -> Belief:
     """Belief after all answers of all spells. The last spell is the present one.
 
     Raises Contradiction when no cause allows the answers.
     """
     spells = counted(tables, spells)
     with np.errstate(divide="ignore"):
-        log = np.log(tables.prior if prior is None else prior)
+        log = np.log(tables.prior)
         present = chance_showing(tables, None)
         for spell in spells:
             showing, quiet = spell_likelihood(tables, spell)

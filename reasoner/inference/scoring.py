@@ -11,7 +11,7 @@ calibration of modern neural networks", ICML 2017).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 BINS = 10
 
@@ -36,11 +36,6 @@ class Score:
     calibration_error: float
     rate: float
     groups: tuple[Group, ...] = ()
-
-    @property
-    def skill(self) -> float:
-        """1 - BS / uncertainty: better than always saying the rate. 0 where nothing was uncertain."""
-        return 1.0 - self.brier / self.uncertainty if self.uncertainty > 0 else 0.0
 
 
 def score_groups(groups: Sequence[Group]) -> Score:
@@ -70,12 +65,4 @@ def score(forecasts: Sequence[float], true: Sequence[bool], bins: int | None = B
         groups.append(Group(sum(f for f, _ in pairs) / len(pairs), sum(t for _, t in pairs) / len(pairs), len(pairs)))
     binned = score_groups(groups)
     brier = sum((f - t) ** 2 for f, t in zip(forecasts, true, strict=True)) / len(forecasts)
-    return Score(
-        brier,
-        binned.reliability,
-        binned.resolution,
-        binned.uncertainty,
-        binned.calibration_error,
-        binned.rate,
-        binned.groups,
-    )
+    return replace(binned, brier=brier)

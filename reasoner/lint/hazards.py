@@ -108,10 +108,4 @@ def _steps(book: Rulebook) -> Iterator[tuple[str, str, Place, str, tuple[str, ..
         yield "repairs", repair.name, repair.origin.place, repair.do, repair.cautions
     for sheet in book.sheets.values():
         for step in sheet.steps:
-            called = [
-                c.name for c in book.cautions.values() if any(word in step.do.lower() for word in c.called_for_by)
-            ]
-            yield "sheets", sheet.name, step.place, step.do, (*step.cautions, *called)
-    for sheet in book.sheets.values():
-        for step in sheet.steps:
             yield "sheets", sheet.name, step.place, step.do, step.cautions

@@ -23,6 +23,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from reasoner.decide.lineage import lineage
 from reasoner.lint.bench import Bench, Finding, at, statements
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Place, Rulebook
@@ -60,8 +61,6 @@ def _used(book: Rulebook) -> dict[str, set[str]]:
         origins += [entry.origin for entry in entries]
     anywhere = any(not check.conditions for check in checks if check.sees == "now")
     reasons = " ".join(origin.because for origin in origins)
-    acted = {name for fault in faults for name in fault.acts_as}
-    acted |= {wider for name in acted for wider in _wider(book, name)}
     return {
         "sources": {origin.source for origin in origins} | {n for n in book.sources if re.search(rf"\b{n}\b", reasons)},
         "tools": {name for needs in (*(c.needs for c in checks), *(c.needs for c in conditions)) for name in needs},
@@ -75,18 +74,7 @@ def _used(book: Rulebook) -> dict[str, set[str]]:
             )
             for name in told
         },
-        "families": acted,
+        "families": {name for fault in faults for name in lineage(book, fault.name)[1:]},
         "repairs": {fault.repair for fault in faults} | {repair.name for repair in repairs if repair.instead_of},
         "conditions": set(book.conditions) if anywhere else {name for check in checks for name in check.conditions},
     }
-
-
-def _wider(book: Rulebook, family: str) -> set[str]:
-    found: set[str] = set()
-    pending = [family]
-    while pending:
-        for name in book.families[pending.pop()].part_of:
-            if name not in found:
-                found.add(name)
-                pending.append(name)
-    return found

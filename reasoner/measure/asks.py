@@ -146,8 +146,4 @@ def _unknown(name: str, known: Mapping[str, Ask]) -> Trouble:
 
 
 def _trouble(ask: Ask, slip: Slip) -> Trouble:
-    return Trouble(ask.name, f'"{slip.stood}" is not taken. Wanted: {slip.expected}.', _perhaps(slip))
-
-
-def _perhaps(slip: Slip) -> str:
-    return f"perhaps: {slip.mend}" if slip.mend else ""
+    return Trouble(ask.name, slip.said, f"perhaps: {slip.mend}" if slip.mend else "")

@@ -78,9 +78,7 @@ def _takes(check: Check, known: Sequence[Figure | Kinds]) -> bool:
 
 def _softened(measure: Measure, reading: Estimate) -> Mapping[str, float] | None:
     """None beyond what the measure can be."""
-    if (measure.least is not None and reading.value < measure.least) or (
-        measure.most is not None and reading.value > measure.most
-    ):
+    if not measure.allows(reading.value):
         return None
     return soften(replace(measure, spread=math.hypot(measure.spread, reading.error)), reading.value)
 

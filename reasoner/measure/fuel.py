@@ -60,14 +60,13 @@ def volume_needed(fuel: Fuel, instead_of: Fuel = PETROL) -> float:
     return (instead_of.air_ratio * instead_of.density) / (fuel.air_ratio * fuel.density)
 
 
-def blend_trim(learned: float, actual: float, petrol: Fuel = PETROL, *, by_mass: bool = False) -> float:
+def blend_trim(learned: float, actual: float, petrol: Fuel = PETROL) -> float:
     """Trim in % when the controller doses for one ethanol volume fraction and the tank holds another.
 
-    Injectors dose nearly by volume; by_mass: as if the fuels' densities made no difference.
+    Injectors dose nearly by volume.
     """
     meant, there = blend(learned, petrol), blend(actual, petrol)
-    ratio = meant.air_ratio / there.air_ratio
-    return 100.0 * (ratio * (1.0 if by_mass else meant.density / there.density) - 1.0)
+    return 100.0 * (meant.air_ratio / there.air_ratio * (meant.density / there.density) - 1.0)
 
 
 def fuel_flow(air: float, ratio: float = PETROL.air_ratio, excess_air: float = 1.0) -> float:

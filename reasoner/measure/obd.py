@@ -223,7 +223,6 @@ MONITORS = {
     0xA1: "misfire, all cylinders",
     **{0xA1 + n: f"misfire, cylinder {n}" for n in range(1, 13)},
 }
-RECENT, LAST = 0x0B, 0x0C  # tests of the misfire monitors: counts smoothed over ten trips, counts of this or the last
 
 
 def _tests(data: bytes, rest: bytes) -> Monitors | Slip:
@@ -251,8 +250,3 @@ def _result(record: bytes) -> MonitorResult:
         value, least, most = (n - 0x10000 if n & 0x8000 else n for n in (value, least, most))
     name = MONITORS.get(monitor, f"monitor {monitor:02X}, not interpreted")
     return MonitorResult(name, monitor, test, scaling, value, least, most, "counts" if scaling == 0x24 else "")
-
-
-def smoothed(before: float, now: float) -> float:
-    """Misfire counts smoothed over trips, as test 0B has them: 0.1 of the present and 0.9 of what it was before."""
-    return 0.1 * now + 0.9 * before

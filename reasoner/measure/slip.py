@@ -15,6 +15,16 @@ class Slip:
     expected: str
     mend: str = ""
 
+    @property
+    def said(self) -> str:
+        """What is wrong, as a sentence."""
+        return f'"{self.stood}" is not taken. Wanted: {self.expected}.'
+
+    @property
+    def line(self) -> str:
+        """The same with what would mend it."""
+        return self.said + (f" Perhaps: {self.mend}" if self.mend else "")
+
 
 def visible(text: str) -> str:
     """Text that is safe to print: control and other invisible characters as escapes, white space as one blank, cut."""

@@ -119,7 +119,7 @@ class Tables:
     def cause_number(self) -> Mapping[str, int]:
         return {cause.name: i for i, cause in enumerate(self.causes)}
 
-    def with_prior(self, prior: Sequence[float]) -> Tables:
+    def with_prior(self, prior: Sequence[float] | Array) -> Tables:
         """The same tables with other probabilities of the causes (C,), which need not add up to 1."""
         return replace(self, prior=np.array(prior) / sum(prior))
 
@@ -127,45 +127,35 @@ class Tables:
 def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = None) -> Tables:
     """Rules and a vehicle to tables, by way of the graph."""
     graph = g.build(book, vehicle) if graph is None else graph
-    causes: list[g.Cause] = [data["entry"] for (kind, _), data in graph.nodes(data=True) if kind == "cause"]
-    repair_of = {f.name: f.repair for f in book.faults.values()}
 
     def repair_class(cause: g.Cause) -> tuple[str, str]:
-        return repair_of[cause.fault], cause.where
+        return book.faults[cause.fault].repair, cause.where
 
-    causes.sort(key=repair_class)  # stable: within a class, the order written
-    classes = tuple(dict.fromkeys(repair_class(c) for c in causes))
-    class_of = np.array([classes.index(repair_class(c)) for c in causes], dtype=np.intp)
-    prior = np.array([c.prior for c in causes])
-    prior = prior / prior.sum()
-    faults = tuple(dict.fromkeys(c.fault for c in causes))
-    fault_of = np.array([faults.index(c.fault) for c in causes], dtype=np.intp)
-    spare = [i for i, name in enumerate(faults) if book.faults[name].anything_else]
+    entries = [data["entry"] for (kind, _), data in graph.nodes(data=True) if kind == "cause"]
+    found = _Causes.of(book, sorted(entries, key=repair_class))  # stable: within a class, the order written
+    classes = tuple(dict.fromkeys(map(repair_class, found.causes)))
+    class_of = np.array([classes.index(repair_class(c)) for c in found.causes], dtype=np.intp)
 
-    conditions = tuple(book.conditions)
     floor = book.settings.unlikeliest
-    shows, shows_row, shows_origins = _showing(book, graph, faults, conditions, fault_of, prior, spare)
-    numbers = {name: i for i, name in enumerate(n for kind, n in graph if kind == "check" and _alive(graph, n))}
-    checks = tuple(
-        _check(book, graph, book.checks[name], vehicle, causes, fault_of, faults, spare, prior, numbers)
-        for name in numbers
-    )
+    shows, shows_row, shows_origins = _showing(book, graph, found)
+    numbers = {name: i for i, name in enumerate(n for kind, n in graph if kind == "check")}
+    checks = tuple(_check(book, graph, book.checks[name], vehicle, found, numbers) for name in numbers)
     gates = tuple(tuple(numbers[n] for n in c.after if n in numbers) for c in book.conditions.values())
     hazards = np.array([_hazards(book, c.cautions) for c in book.conditions.values()], dtype=np.intp)
     return Tables(
         vehicle=vehicle,
-        causes=tuple(causes),
-        prior=prior,
-        fault_of=fault_of,
-        faults=faults,
+        causes=found.causes,
+        prior=found.prior,
+        fault_of=found.fault_of,
+        faults=found.faults,
         class_of=class_of,
         class_starts=np.searchsorted(class_of, np.arange(len(classes))),
         classes=classes,
-        conditions=conditions,
+        conditions=tuple(book.conditions),
         shows=np.clip(shows, floor, 1 - floor),
         shows_row=shows_row,
         shows_origins=shows_origins,
-        prior_weights=np.array([book.faults[name].origin.weight for name in faults]),
+        prior_weights=np.array([book.faults[name].origin.weight for name in found.faults]),
         checks=checks,
         reach=reach_table(tuple(book.conditions.values())),
         gates=gates,
@@ -175,33 +165,42 @@ def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = 
     )
 
 
-def _alive(graph: nx.DiGraph, name: str) -> bool:
-    return "entry" in graph.nodes[("check", name)]
+@dataclass(frozen=True, eq=False)
+class _Causes:
+    """The causes as tables know them: prior (C,), fault_of (C,); spare: the numbers of the faults that stand for
+    anything else."""
+
+    causes: tuple[g.Cause, ...]
+    prior: Array
+    faults: tuple[str, ...]
+    fault_of: Index
+    spare: tuple[int, ...]
+
+    @classmethod
+    def of(cls, book: Rulebook, causes: Sequence[g.Cause]) -> _Causes:
+        prior = np.array([c.prior for c in causes])
+        faults = tuple(dict.fromkeys(c.fault for c in causes))
+        fault_of = np.array([faults.index(c.fault) for c in causes], dtype=np.intp)
+        spare = tuple(i for i, name in enumerate(faults) if book.faults[name].anything_else)
+        return cls(tuple(causes), prior / prior.sum(), faults, fault_of, spare)
 
 
 def _hazards(book: Rulebook, names: Sequence[str]) -> int:
     return sum(book.cautions[name].hazard for name in names)
 
 
-def _showing(
-    book: Rulebook,
-    graph: nx.DiGraph,
-    faults: tuple[str, ...],
-    conditions: tuple[str, ...],
-    fault_of: Index,
-    prior: Array,
-    spare: list[int],
-) -> tuple[Array, Index, tuple[Origin, ...]]:
+def _showing(book: Rulebook, graph: nx.DiGraph, causes: _Causes) -> tuple[Array, Index, tuple[Origin, ...]]:
     """(C, K) showing probabilities; (C, K) the number of the parameter behind each; the parameters' origins.
 
     `Something not in these rules` shows as the mean of all the others: it must claim nothing of its own.
     """
-    values = np.zeros((len(faults), len(conditions)))
-    rows = np.zeros((len(faults), len(conditions)), dtype=np.intp)
+    faults = causes.faults
+    values = np.zeros((len(faults), len(book.conditions)))
+    rows = np.zeros((len(faults), len(book.conditions)), dtype=np.intp)
     origins: dict[object, int] = {}
     found: list[Origin] = []
     for i, name in enumerate(faults):
-        for k, condition in enumerate(conditions):
+        for k, condition in enumerate(book.conditions):
             frequency = g.showing(graph, name, condition) or book.settings.shows_unless_said
             values[i, k] = frequency.value
             key = (frequency.place, name)
@@ -209,11 +208,11 @@ def _showing(
                 origins[key] = len(found)
                 found.append(_frequency_origin(frequency, book.faults[name].origin))
             rows[i, k] = origins[key]
-    by_fault = np.bincount(fault_of, weights=prior, minlength=len(faults))
-    rest = [i for i in range(len(faults)) if i not in spare]
-    for i in spare:
+    by_fault = np.bincount(causes.fault_of, weights=causes.prior, minlength=len(faults))
+    rest = [i for i in range(len(faults)) if i not in causes.spare]
+    for i in causes.spare:
         values[i] = np.average(values[rest], axis=0, weights=by_fault[rest]) if rest else 0.5
-    return values[fault_of], rows[fault_of], tuple(found)
+    return values[causes.fault_of], rows[causes.fault_of], tuple(found)
 
 
 def _frequency_origin(frequency: Frequency, default: Origin) -> Origin:
@@ -240,19 +239,41 @@ def distribution(check: Check, named: Mapping[str, Frequency], base: Sequence[fl
 
 
 def _check(
-    book: Rulebook,
-    graph: nx.DiGraph,
-    check: Check,
-    vehicle: Vehicle,
-    causes: Sequence[g.Cause],
-    fault_of: Index,
-    faults: tuple[str, ...],
-    spare: list[int],
-    prior: Array,
-    numbers: Mapping[str, int],
+    book: Rulebook, graph: nx.DiGraph, check: Check, vehicle: Vehicle, causes: _Causes, numbers: Mapping[str, int]
 ) -> CheckTable:
-    floor = book.settings.unlikeliest
     places = list(g.places(check.at, vehicle)) if check.at is not At.ENGINE else [("engine", frozenset[int]())]
+    rows, origins, index = _rows(book, graph, check, causes, [cylinders for _, cylinders in places])
+    if causes.spare:
+        rows, index = _spare_rows(rows, index, causes)
+        origins += [book.faults[causes.faults[causes.spare[0]]].origin] * len(places)
+    conditions = {name: i for i, name in enumerate(book.conditions)}
+    return CheckTable(
+        name=check.name,
+        outcomes=tuple(o.name for o in check.outcomes),
+        places=tuple(where for where, _ in places),
+        rows=rows,
+        origins=tuple(origins),
+        index=index,
+        ever=check.sees is Sees.EVER,
+        provokes=check.provokes,
+        conditions=tuple(conditions[n] for n in check.conditions),
+        stands_for=frozenset(numbers[n] for n in check.stands_for if n in numbers),
+        after=tuple(numbers[n] for n in check.after if n in numbers),
+        minutes=check.minutes,
+        wait=check.wait,
+        money=check.money,
+        hazards=_hazards(book, check.cautions),
+        needs=frozenset(check.needs),
+        leaves=conditions.get(check.leaves),
+    )
+
+
+def _rows(
+    book: Rulebook, graph: nx.DiGraph, check: Check, causes: _Causes, places: Sequence[frozenset[int]]
+) -> tuple[Array, list[Origin], Index]:
+    """What the rules say of a check, as (rows, origins, index) of its table. places: the cylinders of each; none: the
+    whole engine, which every cause touches."""
+    floor = book.settings.unlikeliest
     base = distribution(check, check.otherwise.here, [floor] * len(check.outcomes), floor)
     rows: list[list[float]] = [base]
     origins = [check.otherwise.origin]
@@ -272,54 +293,28 @@ def _check(
             known[id(statement)] = here, elsewhere
         return known[id(statement)]
 
-    by_fault = [rows_of(g.statement(graph, name, check.name)) for name in faults]
-    index = np.zeros((len(causes), len(places)), dtype=np.intp)
-    for c, cause in enumerate(causes):
-        here, elsewhere = by_fault[fault_of[c]]
-        for p, (_, cylinders) in enumerate(places):
+    by_fault = [rows_of(g.statement(graph, name, check.name)) for name in causes.faults]
+    index = np.zeros((len(causes.causes), len(places)), dtype=np.intp)
+    for c, cause in enumerate(causes.causes):
+        here, elsewhere = by_fault[causes.fault_of[c]]
+        for p, cylinders in enumerate(places):
             touched = not cylinders or bool(cylinders & cause.cylinders)
             index[c, p] = here if touched else elsewhere
-    table = np.array(rows)
-    if spare:
-        table, index, extra = _spare_rows(table, index, fault_of, spare, prior, book.faults[faults[spare[0]]].origin)
-        origins.extend(extra)
-    conditions = {name: i for i, name in enumerate(book.conditions)}
-    return CheckTable(
-        name=check.name,
-        outcomes=tuple(o.name for o in check.outcomes),
-        places=tuple(where for where, _ in places),
-        rows=table,
-        origins=tuple(origins),
-        index=index,
-        ever=check.sees is Sees.EVER,
-        provokes=check.provokes,
-        conditions=tuple(conditions[n] for n in check.conditions),
-        stands_for=frozenset(numbers[n] for n in check.stands_for if n in numbers),
-        after=tuple(numbers[n] for n in check.after if n in numbers),
-        minutes=check.minutes,
-        wait=check.wait,
-        money=check.money,
-        hazards=_hazards(book, check.cautions),
-        needs=frozenset(check.needs),
-        leaves=conditions.get(check.leaves),
-    )
+    return np.array(rows), origins, index
 
 
-def _spare_rows(
-    rows: Array, index: Index, fault_of: Index, spare: list[int], prior: Array, origin: Origin
-) -> tuple[Array, Index, list[Origin]]:
-    """`Something not in these rules` at each place: the mean of what all the other causes would give there."""
-    unknown = np.isin(fault_of, spare)
-    weights = np.where(unknown, 0.0, prior)
+def _spare_rows(rows: Array, index: Index, causes: _Causes) -> tuple[Array, Index]:
+    """`Something not in these rules` at each place: the mean of what all the other causes would give there. With a row
+    more for each place."""
+    unknown = np.isin(causes.fault_of, causes.spare)
+    weights = np.where(unknown, 0.0, causes.prior)
     index = index.copy()
-    extra: list[Origin] = []
     for p in range(index.shape[1]):
         per_row = np.bincount(index[:, p], weights=weights, minlength=len(rows))
         mean = per_row @ rows[: len(per_row)] / weights.sum()
         rows = np.vstack([rows, mean])
         index[unknown, p] = len(rows) - 1
-        extra.append(origin)
-    return rows, index, extra
+    return rows, index
 
 
 def reach_table(conditions: Sequence[Condition]) -> Array:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reasoner.rulebook import filters
+from reasoner.rulebook.quantity import KM_PER_MILE
 
 # Properties a person states; the words are those of rule filters, which also know what follows from the layout.
 PROPERTIES = {name: values for name, values in filters.PROPERTIES.items() if name not in ("layout", "sensors")}
@@ -19,7 +20,6 @@ DEFAULTS = {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
 KEYS = ("name", "layout", "upstream sensors", "banks", "firing order", *PROPERTIES, "displacement", "distance")
 LITRES_PER_CUBIC_INCH = 0.016387064  # exact: international inch, NIST SP 811 (2008) B.8
 LITRES = (0.3, 10.0)  # of an engine
-KM_PER_MILE = 1.609344  # exact: international mile, NIST SP 811 (2008) B.8
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reasoner.report.lines import WIDTH, columns, head, page, para, section
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc
-from reasoner.session.plain import clean, time_text
+from reasoner.session.plain import clean, thousands, time_text
 from reasoner.session.words import percent
 
 RIGHT = frozenset((2, 3, 4, 5))
@@ -30,7 +30,7 @@ def _table(d: DecisionDoc) -> list[str]:
     rows = [["", "", "now", "later", "in all", "cures"]]
     for number, choice in enumerate(d.choices, start=1):
         mark = "->" if choice.recommended else " !" if choice.missing else "  "
-        figures = [f"{value:,.0f}".replace(",", " ") for value in (choice.now, choice.later, choice.expected)]
+        figures = [thousands(value) for value in (choice.now, choice.later, choice.expected)]
         rows.append([mark, f"{number} {NAMES[choice.kind]}", *figures, _cures(choice)])
     unit = [f"   (money in {d.currency})"] if d.currency else []
     return [*columns(rows, RIGHT), *unit]
@@ -64,18 +64,14 @@ def _cures(choice: ChoiceDoc) -> str:
 def _choice(d: DecisionDoc, choice: ChoiceDoc, number: int, width: int) -> list[str]:
     lines = para(f"{choice.title}.", 0, f"{number}", width)
     spent = (
-        f"Parts {_money(choice.parts)}, labour {time_text(choice.minutes)}" if choice.minutes or choice.parts else ""
+        f"Parts {thousands(choice.parts)}, labour {time_text(choice.minutes)}" if choice.minutes or choice.parts else ""
     )
     facts = [spent] if spent else []
     if choice.again:
         facts.append(f"back within the distance: {percent(choice.comes_back)} ({'; '.join(choice.again)})")
     if choice.driving >= 1:
-        facts.append(f"harm by driving on meanwhile: {_money(choice.driving)} of what is expected later")
+        facts.append(f"harm by driving on meanwhile: {thousands(choice.driving)} of what is expected later")
     if not facts:
         return lines
     first = "The first of them: " if choice.kind == "in turn" else ""
     return lines + para(first + ". ".join(f[:1].upper() + f[1:] for f in facts) + ".", 2, width=width)
-
-
-def _money(value: float) -> str:
-    return f"{value:,.0f}".replace(",", " ")

@@ -8,7 +8,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-HEAD, QUIET, CARE = "bold", "dim", "bold red"
+HEAD, QUIET, CARE = "bold", "dim", "bold red"  # readable on dark and light
 
 
 def head(title: str, rest: str = "") -> Text:

@@ -11,13 +11,13 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from reasoner.report.shapes import CARE, HEAD, QUIET, count
 from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
 from reasoner.session.plain import clean, effort_text, glued, range_text, unglued
 from reasoner.session.words import percent
 
 WIDEST = 100
 STRONGEST = 4
-HEAD, CARE, QUIET = "bold", "bold red", "dim"  # readable on dark and light; the words say the same without them
 
 # How much an answer speaks for or against, in decibans (tenfold odds: 10). The words are this program's own; the scale
 # is Turing's and Good's (I. J. Good, Biometrika 66:393-396, 1979, as given in secondary texts).
@@ -88,7 +88,7 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
 def _title(v: Verdict) -> str:
     took = effort_text(v.minutes_spent, v.waiting_spent) + (" of work" if v.waiting_spent < 1 else "")
     spent = f", about {took}" if v.minutes_spent >= 1 else ""
-    return f"{'so far' if v.kind == 'stopped' else 'verdict'}, after {_count(v.answers, 'answer')}{spent}"
+    return f"{'so far' if v.kind == 'stopped' else 'verdict'}, after {count(v.answers, 'answer')}{spent}"
 
 
 def _how_sure(v: Verdict) -> list[RenderableType]:
@@ -171,7 +171,7 @@ def why_blocks(document: Why) -> list[RenderableType]:
     if not w.reasons:
         return [*blocks, _para("No answer has moved it yet.")]
     if still:
-        blocks.append(_para(f"{_count(still, 'other answer')} moved it by less than can be felt.", QUIET))
+        blocks.append(_para(f"{count(still, 'other answer')} moved it by less than can be felt.", QUIET))
     return [*blocks, _para(SCALE, QUIET)] if moved else blocks
 
 
@@ -192,7 +192,7 @@ def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -
         grid.add_row(Text(f"{reason.decibans:+.0f}"), Text(strength(reason.decibans)), text)
     more = len(reasons) - len(shown)
     blocks: list[RenderableType] = [_head(title), Padding(grid, (0, 0, 0, 2))]
-    return [*blocks, _para(f"and {_count(more, 'weaker one')}", QUIET)] if more else blocks
+    return [*blocks, _para(f"and {count(more, 'weaker one')}", QUIET)] if more else blocks
 
 
 def strength(decibans: float) -> str:
@@ -216,10 +216,6 @@ def _way(way: Way) -> str:
     times = f", {way.times} times" if way.times > 1 else ""
     lacks = f"; needs {', '.join(way.lacks)}" if way.lacks else ""
     return f"{way.title}{where}{times}: {effort_text(way.minutes, way.waiting)}{lacks}"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")
 
 
 def _rule(text: str) -> Text:

@@ -2,52 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from typing import Any
 
 from reasoner.rulebook.fields import (
     NOTHING,
     Desk,
     Key,
-    as_map,
     choice,
     distance,
-    fields,
     frequency,
+    group,
     list_of,
     map_of,
     minutes,
     money,
     name_of,
     number,
-    object_of,
     percent,
     table,
     text,
     yes_no,
 )
-from reasoner.rulebook.located import Map, Node, Text
+from reasoner.rulebook.located import Map, Text
 from reasoner.rulebook.model import Afterwards, Effort, Guard, Step
 from reasoner.rulebook.parts import NAMED, ORIGIN, WAIVE, caution_names, check_names
-from reasoner.rulebook.shapes import Shaped
 
 COUNTS = ("one drive", "in a row", "adds up")
 repair_names = list_of(name_of("repairs"))
 subjects = list_of(name_of("faults", "families"))
-
-
-def _group(keys: Mapping[str, Key], level: str, make: Callable[..., Any], at_place: bool = False) -> Shaped:
-    """A reader of a map with these keys into its dataclass; at_place: which knows where it was written."""
-
-    def read(desk: Desk, node: Node) -> Any:
-        before = len(desk.notes)
-        found = as_map(desk, node, "keys and values")
-        values = None if found is None else fields(desk, keys, found, found, level)
-        if values is None or len(desk.notes) > before:
-            return None
-        return make(**values, **({"place": node.place} if at_place else {}))
-
-    return Shaped(read, object_of(keys))
 
 
 EFFORT = table(Key("minutes", minutes, paste="minutes: 40"), Key("money", money, paste="money: 0"))
@@ -81,7 +63,7 @@ GROUPS = {  # for `right key, wrong level`: keys that are not at home elsewhere 
     "`afterwards` of the settings": tuple(AFTERWARDS),
 }
 
-read_afterwards = _group(AFTERWARDS, "`afterwards`", Afterwards)
+read_afterwards = group(AFTERWARDS, "`afterwards`", Afterwards)
 
 # What a fault, a check, a caution and a repair may say besides.
 ANY_WORK = "any"
@@ -90,12 +72,12 @@ FAULT = (AFTER_WORK, Key("nothing wrong", yes_no, default=False), Key("mends its
 CAUTION = (Key("called for by", list_of(text), default=()),)
 REPAIR = (
     Key("part", name_of("parts"), default=""),
-    Key("each more", _group(EFFORT, "`each more`", Effort)),
+    Key("each more", group(EFFORT, "`each more`", Effort)),
     Key("all of", name_of("repairs"), default=""),
     Key("includes", repair_names, default=()),
     Key("instead of", repair_names, default=()),
     Key("cures", frequency),
-    Key("only after", _group(GUARD, "`only after`", Guard)),
+    Key("only after", group(GUARD, "`only after`", Guard)),
     Key("goes wrong", frequency),
     Key("raises", map_of(name_of("faults"), number("", 0), "faults, and their shares"), default=NOTHING, by_name=True),
 )
@@ -103,7 +85,7 @@ REPAIR = (
 PART = table(
     NAMED,
     Key("money", money, paste="money: 100"),
-    Key("lasts", _group(LASTS, "`lasts`", lambda **ends: (ends["from"], ends["to"]))),
+    Key("lasts", group(LASTS, "`lasts`", lambda **ends: (ends["from"], ends["to"]))),
     *ORIGIN,
     WAIVE,
 )
@@ -126,7 +108,7 @@ SHEET = table(
     Key("for", repair_names, into="repairs", paste="for: [the repairs it is about]"),
     Key("at hand", list_of(text), default=()),
     Key("single use", list_of(text), default=()),
-    Key("steps", list_of(_group(STEP, "a step", Step, at_place=True)), paste="steps:\n    - do: what is done first"),
+    Key("steps", list_of(group(STEP, "a step", Step, at_place=True)), paste="steps:\n    - do: what is done first"),
     Key("values", yes_no, default=False),
     Key("learned", list_of(text), default=()),
     *ORIGIN,

@@ -15,7 +15,7 @@ from reasoner.rulebook.fields import Desk, as_map
 from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Computed, Measure, Within
 from reasoner.rulebook.near import listed, near
-from reasoner.rulebook.problem import Spot, Unreadable, shorten
+from reasoner.rulebook.problem import Unreadable, shorten
 
 REST = "the rest"
 
@@ -188,5 +188,4 @@ def _range(desk: Desk, node: Node) -> Band | None:
 def _unknown(desk: Desk, spot: Text, known: Any, what: str) -> None:
     meant = near(spot.value, known)
     mend = f'did you mean "{meant}"?' if meant else f"known: {listed(known, 'and')}"
-    where: Spot = spot
-    desk.notes.note("unknown-name", where, f'no {what} is called "{shorten(spot.value)}"', mend)
+    desk.notes.note("unknown-name", spot, f'no {what} is called "{shorten(spot.value)}"', mend)

@@ -18,13 +18,13 @@ from reasoner.rulebook.fields import (
     choice,
     fields,
     frequency,
+    group,
     list_of,
     map_of,
     minutes,
     money,
     name_of,
     number,
-    object_of,
     percent,
     table,
     text,
@@ -71,7 +71,6 @@ from reasoner.rulebook.parts import (
     shows,
     tool_names,
 )
-from reasoner.rulebook.shapes import Shaped
 
 CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")  # ISO 15031-6 / SAE J2012: a letter and four hexadecimal digits
 MEAN_OF_ALL = ("shows", "acts as", "pairs")  # what the fault that stands for anything else does not say itself
@@ -222,24 +221,16 @@ REPORT_RIGHT = table(*(Key(how, _likely, into=how, paste=f"{how}: 80 %") for how
 WEIGHTS = table(*(Key(k, number("cases", 0.1, 1e6), paste=f"{k}: 10") for k in ("published", "practice", "judgement")))
 
 
-def _record(keys: Mapping[str, Key], level: str) -> Callable[[Desk, Node], dict[str, Any] | None]:
-    def read(desk: Desk, node: Node) -> dict[str, Any] | None:
-        found = as_map(desk, node, "keys and values")
-        return None if found is None else fields(desk, keys, found, found, level)
-
-    return Shaped(read, object_of(keys))
-
-
 SETTINGS = table(
     Key(
         "report right",
-        _record(REPORT_RIGHT, "`report right`"),
+        group(REPORT_RIGHT, "`report right`"),
         by_name=True,
         paste="report right: {sure: 98 %, think so: 80 %, guess: 60 %}",
     ),
     Key(
         "weights",
-        _record(WEIGHTS, "`weights`"),
+        group(WEIGHTS, "`weights`"),
         by_name=True,
         paste="weights: {published: 40, practice: 20, judgement: 8}",
     ),

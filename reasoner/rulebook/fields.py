@@ -253,7 +253,7 @@ def _yes(text: str) -> bool:
 yes_no = parsed(_yes, shapes.words(("yes", "no")))
 
 
-OFTEN = shapes.either(shapes.words(scale.WORDS), shapes.text_like(scale.PERCENT), shapes.text_like(scale.COUNT))
+OFTEN = shapes.either(shapes.words(scale.WORDS), shapes.text_like(quantity.PERCENT), shapes.text_like(scale.COUNT))
 _often = parsed(scale.parse, OFTEN)
 
 
@@ -351,6 +351,20 @@ def map_of(key: Read, value: Read, wanted: str = "keys and values") -> Read:
         return {k: v for k, v in pairs if k is not None and v is not None}
 
     return Shaped(read, shapes.named(shape_of(key), shape_of(value)))
+
+
+def group(keys: Mapping[str, Key], level: str, make: Callable[..., Any] = dict, at_place: bool = False) -> Shaped:
+    """A map with these keys, as its dataclass; at_place: which knows where it was written. level: as for `fields`."""
+
+    def read(desk: Desk, node: Node) -> Any:
+        before = len(desk.notes)
+        found = as_map(desk, node, "keys and values")
+        values = None if found is None else fields(desk, keys, found, found, level)
+        if values is None or len(desk.notes) > before:
+            return None
+        return make(**values, **({"place": node.place} if at_place else {}))
+
+    return Shaped(read, object_of(keys))
 
 
 def as_it_is(desk: Desk, node: Node) -> Node:

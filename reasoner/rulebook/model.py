@@ -359,6 +359,11 @@ class Measure:
     least: float | None
     most: float | None
 
+    def allows(self, number: float) -> bool:
+        """Whether there can be such a reading."""
+        too_low = self.least is not None and number < self.least
+        return not too_low and not (self.most is not None and number > self.most)
+
 
 @dataclass(frozen=True)
 class Within:

@@ -11,6 +11,7 @@ import re
 
 from reasoner.rulebook.near import near
 from reasoner.rulebook.problem import Unreadable
+from reasoner.rulebook.quantity import PERCENT
 
 SOURCE = "Mosteller & Youtz 1990, Table 2, medians of science writers, by a transcription"
 WORDS: dict[str, float] = {
@@ -33,8 +34,7 @@ WORDS: dict[str, float] = {
 }
 CHOICES = f"one of: {', '.join(WORDS)};\na percentage, such as 12 %; or a count, such as 7 of 9"
 
-# The patterns also go into the schema for editors.
-PERCENT = r"(\d+(?:\.\d+)?) ?%"
+# Also goes into the schema for editors.
 COUNT = r"(\d{1,9}) of (\d{1,9})"
 
 _PERCENT = re.compile(PERCENT)

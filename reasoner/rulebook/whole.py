@@ -11,20 +11,24 @@ from reasoner.rulebook.problem import Mark
 
 def no_loops(desk: Desk, families: Mapping[str, Family], checks: Mapping[str, Check]) -> None:
     """Families that are part of themselves, checks that wait for or stand for each other."""
-    wider = {name: family.part_of for name, family in families.items()}
-    for loop in loops(wider):
-        spot = Mark(families[loop[0]].origin.place, len(loop[0]))
-        desk.notes.note("loop", spot, "a family is part of itself: " + " -> ".join(loop), "take one of the steps out")
-    first = {name: check.after for name, check in checks.items()}
-    for loop in loops(first):
-        spot = Mark(checks[loop[0]].origin.place, len(loop[0]))
-        desk.notes.note("loop", spot, "checks wait for each other: " + " -> ".join(loop), "take one `after` out")
+    part_of = {name: family.part_of for name, family in families.items()}
+    _no_loop(desk, families, part_of, "a family is part of itself", "take one of the steps out")
+    after = {name: check.after for name, check in checks.items()}
+    _no_loop(desk, checks, after, "checks wait for each other", "take one `after` out")
     better = {name: check.stands_for for name, check in checks.items()}
-    for loop in loops(better):
-        spot = Mark(checks[loop[0]].origin.place, len(loop[0]))
-        desk.notes.note(
-            "loop", spot, "checks stand for each other: " + " -> ".join(loop), "keep the better one's `stands for`"
-        )
+    _no_loop(desk, checks, better, "checks stand for each other", "keep the better one's `stands for`")
+
+
+def _no_loop(
+    desk: Desk,
+    entries: Mapping[str, Family] | Mapping[str, Check],
+    steps: Mapping[str, tuple[str, ...]],
+    message: str,
+    mend: str,
+) -> None:
+    for loop in loops(steps):
+        spot = Mark(entries[loop[0]].origin.place, len(loop[0]))
+        desk.notes.note("loop", spot, f"{message}: {' -> '.join(loop)}", mend)
 
 
 def loops(steps: Mapping[str, tuple[str, ...]]) -> Iterator[tuple[str, ...]]:

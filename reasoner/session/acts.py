@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from reasoner.casebook.correcting import KEPT_BESIDE, standing
 from reasoner.inference.plan import Option
 from reasoner.measure.carried import Carried
 from reasoner.measure.soften import soften
 from reasoner.rulebook.model import Check
 from reasoner.session.document import Verdict
-from reasoner.session.record import Event, standing
+from reasoner.session.record import Event
 from reasoner.session.words import PASSES, places_of
 from reasoner.session.workup import Workup
 
@@ -32,6 +33,13 @@ def find_check(workup: Workup, name: str) -> Check:
     return check
 
 
+def find_condition(workup: Workup, name: str) -> str:
+    """The name of a condition of these rules. Raises Refused."""
+    if name not in workup.book.conditions:
+        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(workup.book.conditions))
+    return name
+
+
 def answer(
     workup: Workup,
     name: str,
@@ -50,23 +58,11 @@ def answer(
     figures: by place, of what was read (see `measure.carried`); other rules weigh it again by them.
     """
     check = find_check(workup, name)
-    places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
     if sure not in workup.book.settings.report_right:
         raise Refused(f'"{sure}" is no degree of sureness', "sure, think so or guess")
-    if not values:
-        raise Refused("no answer was given", "name an outcome, or say that you can't tell")
-    kept: dict[str, object] = {}
-    for place, value in values.items():
-        if place not in places:
-            raise Refused(f"there is no {check.at} {place} here", "there are " + ", ".join(places.values()))
-        for outcome in [value] if isinstance(value, str) else value:
-            if outcome not in outcomes:
-                raise Refused(f'"{outcome}" is no outcome of {name}', "one of: " + ", ".join(outcomes))
-        if not isinstance(value, str) and not (min(value.values(), default=0.0) >= 0.0 < sum(value.values()) < 1e12):
-            raise Refused("weights of outcomes are 0 or more, and not all 0", 'such as {"same": 0.2, "wet": 0.8}')
-        kept[str(place)] = value if isinstance(value, str) else dict(value)
-    if seen_in is not None and seen_in not in workup.book.conditions:
-        raise Refused(f'no condition is called "{seen_in}"', "one of: " + ", ".join(workup.book.conditions))
+    kept = _values(workup, check, values)
+    if seen_in is not None:
+        find_condition(workup, seen_in)
 
     step = workup.record.steps + 1
     events: list[Event] = []
@@ -79,11 +75,36 @@ def answer(
         event["figures"] = {place: dict(kept) for place, kept in figures.items()}
     if option is not None and workup.tables.checks[option.check].name == name:
         event["asked"] = True
-        if option.fresh and option.condition is not None:
-            events.append({"event": "condition", "step": step, "condition": workup.tables.conditions[option.condition]})
+        events = _brought_about(workup, option)
     if seen_in is not None and seen_in != workup.record.condition:
         event["condition"] = seen_in
     return [*events, event]
+
+
+def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[str, object]:
+    """What is kept of outcomes by place. Raises Refused for places and outcomes that the check does not have."""
+    places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
+    if not values:
+        raise Refused("no answer was given", "name an outcome, or say that you can't tell")
+    kept: dict[str, object] = {}
+    for place, value in values.items():
+        if place not in places:
+            raise Refused(f"there is no {check.at} {place} here", "there are " + ", ".join(places.values()))
+        for outcome in [value] if isinstance(value, str) else value:
+            if outcome not in outcomes:
+                raise Refused(f'"{outcome}" is no outcome of {check.name}', "one of: " + ", ".join(outcomes))
+        if not isinstance(value, str) and not (min(value.values(), default=0.0) >= 0.0 < sum(value.values()) < 1e12):
+            raise Refused("weights of outcomes are 0 or more, and not all 0", 'such as {"same": 0.2, "wet": 0.8}')
+        kept[str(place)] = value if isinstance(value, str) else dict(value)
+    return kept
+
+
+def _brought_about(workup: Workup, option: Option) -> list[Event]:
+    """The new spell of its condition, where a proposal needs one."""
+    if not option.fresh or option.condition is None:
+        return []
+    condition = workup.tables.conditions[option.condition]
+    return [{"event": "condition", "step": workup.record.steps + 1, "condition": condition}]
 
 
 def read_off(workup: Workup, name: str, numbers: Mapping[int, float]) -> dict[int, dict[str, float]]:
@@ -93,9 +114,7 @@ def read_off(workup: Workup, name: str, numbers: Mapping[int, float]) -> dict[in
     if measure is None:
         raise Refused(f"{name} takes no number", "one of: " + ", ".join(o.name for o in check.outcomes))
     for number in numbers.values():
-        if (measure.least is not None and number < measure.least) or (
-            measure.most is not None and number > measure.most
-        ):
+        if not measure.allows(number):
             raise Refused(
                 f"{number:g} {measure.unit} is no possible {measure.quantity}",
                 f"{measure.least:g} to {measure.most:g} {measure.unit}",
@@ -124,23 +143,21 @@ def pass_over(workup: Workup, name: str, why: str, option: Option | None = None)
     lacking = sorted(t for t in workup.book.checks[name].needs if why == "no-tool" and t not in workup.record.lacking)
     if len(lacking) == 1:  # one tool only: then it is that one, and other checks need not be offered either
         events.append({"event": "tools", "step": step, "lacking": lacking})
-    if why == "cant-tell" and option is not None and option.fresh and option.condition is not None:
-        events.append({"event": "condition", "step": step, "condition": workup.tables.conditions[option.condition]})
+    if why == "cant-tell" and option is not None:
+        events += _brought_about(workup, option)
     events.append({"event": "pass", "step": step, "check": name, "why": why})
     return events
 
 
 def avoid(workup: Workup, condition: str) -> list[Event]:
     """A condition that cannot be brought about: nothing that needs a new spell of it is proposed again."""
-    if condition not in workup.book.conditions:
-        raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(workup.book.conditions))
-    return [{"event": "avoid", "step": workup.record.steps + 1, "condition": condition}]
+    return [{"event": "avoid", "step": workup.record.steps + 1, "condition": find_condition(workup, condition)}]
 
 
 def change_condition(workup: Workup, name: str | None) -> list[Event]:
     """The car is now in another condition, or its behaviour has changed: a new spell begins."""
-    if name is not None and name not in workup.book.conditions:
-        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(workup.book.conditions))
+    if name is not None:
+        find_condition(workup, name)
     return [{"event": "condition", "step": workup.record.steps + 1, "condition": name}]
 
 
@@ -169,10 +186,9 @@ def note(workup: Workup, text: str) -> list[Event]:
 def undo(workup: Workup) -> list[Event]:
     """Take back the last step that still stands. Recorded, not erased. Nothing from before finished work, which the
     case after it goes on from."""
-    passed_by = ("rules", "verdict", "stop")
-    events = list(standing(workup.events))
+    events = standing(workup.events)
     done = max((e["step"] for e in events if e.get("event") == "finished"), default=0)
-    steps = [e["step"] for e in events if e.get("event") not in passed_by and e["step"] > done]
+    steps = [e["step"] for e in events if e.get("event") not in KEPT_BESIDE and e["step"] > done]
     if not steps:
         mend = "that the work is done is taken back with: reasoner sheet CASE --back" if done else ""
         raise Refused("there is nothing to take back", mend)

@@ -142,7 +142,7 @@ def _chance(tables: Tables, table: CheckTable, condition: int | None, outcome: i
 def compare(one: Looks, other: Looks) -> tuple[float, int, tuple[Shared, ...], tuple[Shared, ...]]:
     """How alike, how many things both looked at, what agrees and what differs, the most first."""
     agrees, differs = [], []
-    for key in one.seen.keys() & other.seen.keys():
+    for key in sorted(one.seen.keys() & other.seen.keys()):  # in one order, so that the sums are the same every time
         mine, its = one.seen[key], other.seen[key]
         bits = min(mine.bits, its.bits)
         if _agree(mine, its):

@@ -13,13 +13,14 @@ from functools import cached_property, lru_cache, partial
 from reasoner.casebook.correcting import standing
 from reasoner.decide.followup import prior_after
 from reasoner.decide.jobs import Job
+from reasoner.inference.plan import By
 from reasoner.network.graph import build
 from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Event
-from reasoner.session.repairing import CARRIED, rounds
+from reasoner.session.repairing import CARRIED, parted, rounds
 from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
@@ -95,7 +96,7 @@ class Garage:
         assert self._coming is not None
         return compile_tables(self.book, self._coming, build(self.book, self._coming, work))
 
-    def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
+    def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
         return Workup(self.book, vehicle, self.tables(vehicle), tuple(events), by)
 
     def chapters(self, vehicle: Vehicle, events: Sequence[Event]) -> tuple[Chapter, ...]:
@@ -120,16 +121,6 @@ class Garage:
         return Workup(self.book, vehicle, tables.with_prior(prior), events)
 
 
-def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
-    """The events that stand, parted at every finished work (which begins the next part)."""
-    parts: list[list[Event]] = [[]]
-    for event in standing(events):
-        if event.get("event") == "finished":
-            parts.append([])
-        parts[-1].append(event)
-    return [tuple(part) for part in parts]
-
-
 def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
     """The rules that a solved case has tried: what was found in it, the checks answered and those its codes answered.
 
@@ -137,7 +128,7 @@ def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
     a case in which nothing was found.
     """
     events = standing(events)
-    last = [next((e for e in reversed(part) if e.get("event") == "closed"), {}) for part in parted(events)]
+    last = filter(None, map(last_closing, parted(events)))
     ends = {str(event["fault"]) for event in last if event.get("fault")}
     if not ends:
         return frozenset()
@@ -149,6 +140,11 @@ def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
     }
     answered = {str(event["check"]) for event in events if event.get("event") == "answer"}
     return frozenset(ends | answered | by_codes)
+
+
+def last_closing(events: Sequence[Event]) -> Event | None:
+    """How these events close the case, if they do; of several closings the last counts."""
+    return next((event for event in reversed(events) if event.get("event") == "closed"), None)
 
 
 def closing(events: Iterable[Event]) -> Event | None:
@@ -166,13 +162,13 @@ def closing(events: Iterable[Event]) -> Event | None:
 def found_in(chapters: Sequence[Chapter]) -> tuple[Found, ...]:
     """What was found to be wrong, in the order found: usually one thing, more where work brought something in.
 
-    Of several closings in a chapter the last counts. One without a fault finds nothing. What was cured was there until
-    the work that began its chapter; what was not cured is there still.
+    A closing without a fault finds nothing. What was cured was there until the work that began its chapter; what was
+    not cured is there still.
     """
     found: list[Found] = []
     first = 0  # the first chapter that is not spoken for
     for chapter in chapters:
-        event = next((e for e in reversed(chapter.events) if e.get("event") == "closed"), None)
+        event = last_closing(chapter.events)
         if event is None or not event.get("fault"):
             continue
         fault, where, state = str(event["fault"]), str(event.get("where") or "engine"), str(event["state"])

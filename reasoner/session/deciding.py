@@ -15,8 +15,8 @@ from reasoner.decide.prices import Prices, usual
 from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
-from reasoner.session.plain import time_text
-from reasoner.session.words import percent
+from reasoner.session.plain import thousands, time_text
+from reasoner.session.words import listed, percent
 from reasoner.session.workup import Workup
 
 PERCEPTIBLE = 0.005  # a chance below is not worth a line
@@ -124,11 +124,7 @@ def job_text(decision: Decision, job: Job) -> str:
 
 def places_text(places: Iterable[str]) -> str:
     """`cylinder 3`, `cylinders 2 and 3`."""
-    found = in_order(places)
-    if len(found) == 1:
-        return found[0]
-    numbers = [place.split()[-1] for place in found]
-    return f"{found[0].split()[0]}s {', '.join(numbers[:-1])} and {numbers[-1]}"
+    return listed(in_order(places))
 
 
 def short(decision: Decision, choice: Choice) -> str:
@@ -146,7 +142,7 @@ def short(decision: Decision, choice: Choice) -> str:
 
 
 def money(stake: Stake, value: float) -> str:
-    return f"{value:,.0f} {stake.prices.currency}".strip().replace(",", " ")
+    return f"{thousands(value)} {stake.prices.currency}".strip()
 
 
 def _sentence(decision: Decision) -> str:
@@ -239,8 +235,8 @@ def _prices(stake: Stake) -> tuple[PriceDoc, ...]:
     found = [
         PriceDoc("an hour of work", money(stake, prices.hour), "hour" in prices.said),
         PriceDoc("a car that comes back", money(stake, prices.comeback), "comeback" in prices.said),
-        PriceDoc("coming back counts within", f"{prices.within:,.0f} km".replace(",", " "), "within" in prices.said),
-        PriceDoc("driven when it is not cured", f"{prices.watch:,.0f} km".replace(",", " "), "watch" in prices.said),
+        PriceDoc("coming back counts within", f"{thousands(prices.within)} km", "within" in prices.said),
+        PriceDoc("driven when it is not cured", f"{thousands(prices.watch)} km", "watch" in prices.said),
     ]
     for job in list(stake.jobs)[:3]:
         repair = book.repairs[job.repair]

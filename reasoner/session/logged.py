@@ -11,12 +11,12 @@ import hashlib
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take as read_input
 from reasoner.measure.carried import Carried, to_carry, weigh_carried
-from reasoner.measure.finding import nineteen_of_twenty
+from reasoner.measure.finding import Figure, nineteen_of_twenty
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.workings.base import LITRES
@@ -24,7 +24,7 @@ from reasoner.rulebook.computed import COMPUTATIONS
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session.acts import Refused
 from reasoner.session.plain import harmless
-from reasoner.session.readings import remembered
+from reasoner.session.readings import remembered, tells_apart
 from reasoner.session.record import Event, setting_of, standing
 from reasoner.session.words import given_text, places_of
 from reasoner.session.workup import Workup
@@ -39,7 +39,6 @@ Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
 WIDEST, SHAPE = "widest", "shape"
 MOST = 24  # spells of one log; the longest, where there are more
-LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart
 
 
 def no_files(file: str) -> tuple[bytes, Columns | None]:
@@ -140,7 +139,7 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         whole = sum(weights.values())
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
         widest = Estimate(level.value, math.hypot(SPREAD, level.error))
-        carried: Carried = {WIDEST: _kept(widest, "%"), SHAPE: shape}
+        carried = {**to_carry([Figure(WIDEST, "%", widest)]), SHAPE: shape}
         text = f"{nineteen_of_twenty(widest)} % at idle, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
@@ -164,7 +163,8 @@ def _readings(workup: Workup, document: LogDocument) -> list[_Found]:
         wanted = (proposed.quantity, proposed.unit)
         takes = [c for c in _checks(workup) if c.measure and (c.measure.quantity, c.measure.unit) == wanted]
         text = f"{nineteen_of_twenty(estimate)} {proposed.unit}".strip()
-        found += _fitting(workup, document, proposed, takes, {proposed.quantity: _kept(estimate, proposed.unit)}, text)
+        carried = to_carry([Figure(proposed.quantity, proposed.unit, estimate)])
+        found += _fitting(workup, document, proposed, takes, carried, text)
     return found
 
 
@@ -194,8 +194,7 @@ def _fitting(
         here &= (check.sees is Sees.EVER) is proposed.whole
         if here and str(check.at) == proposed.at and proposed.place in places_of(workup, check):
             one = _Found(check, proposed.place, spell, carried, text)
-            weights = _weights(one).values()
-            if weights and min(weights) < LIKE * max(weights):
+            if tells_apart(_weights(one)):
                 found.append(one)
     return found
 
@@ -254,10 +253,6 @@ def _answer(name: str, mark: str, step: int, group: Sequence[_Found], told: bool
 
 def _weights(one: _Found) -> Mapping[str, float]:
     return (weigh_carried(one.check, {str(one.place): one.carried}) or {}).get(one.place, {})
-
-
-def _kept(estimate: Estimate, unit: str) -> list[Any]:
-    return [float(f"{estimate.value:.5g}"), float(f"{estimate.error:.3g}"), unit]
 
 
 def _clock(seconds: float) -> str:

@@ -62,6 +62,11 @@ def shortened(text: str, most: int = 40) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
+def thousands(value: float) -> str:
+    """`1 250`: a sum or a distance, to whole ones."""
+    return f"{value:,.0f}".replace(",", " ")
+
+
 def time_text(minutes: float) -> str:
     """`35 min`, `1 h 20 min`, `8 h`."""
     whole = max(1, round(minutes))

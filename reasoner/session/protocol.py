@@ -89,9 +89,9 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
         )
     try:
         return HANDLERS[kind](talk, message) if kind in HANDLERS else _about_the_repair(talk, kind, message)
+    except Refused:
+        raise
     except (KeyError, TypeError, ValueError, AttributeError) as error:
-        if isinstance(error, Refused):
-            raise
         raise Refused(f'the message "{kind}" cannot be taken: {error}', "see the schema") from None
 
 
@@ -114,13 +114,18 @@ def _kept(talk: Talk, events: list[Event]) -> Reply:
     return replace(talk, workup=workup, events=all_events, chosen=None), events, None
 
 
-def _answer(talk: Talk, message: Message) -> Reply:
+def _meant(talk: Talk, message: Message) -> tuple[str, Option | None]:
+    """The check that a message names, else the one being asked; and the proposal, where it is about that."""
     option = talk.option
-    asked = None if option is None else _asked_check(talk.workup, option)
+    asked = None if option is None else talk.workup.tables.checks[option.check].name
     name = message.get("check", asked)
     if name is None:
         raise Refused("no check is being asked", 'name one: "check": "..."')
-    mine = option if name == asked else None
+    return name, option if name == asked else None
+
+
+def _answer(talk: Talk, message: Message) -> Reply:
+    name, mine = _meant(talk, message)
     sure, seen_in = message.get("sure", "sure"), message.get("seen in")
     check = acts.find_check(talk.workup, name)
     _made_there(talk.workup, check, mine, seen_in)
@@ -178,17 +183,9 @@ def _log(talk: Talk, message: Message) -> Reply:
     return _kept(talk, logged.take(talk.workup, content, PurePath(file).name, columns))
 
 
-def _asked_check(workup: Workup, option: Option) -> str:
-    return workup.tables.checks[option.check].name
-
-
 def _pass(talk: Talk, message: Message) -> Reply:
-    option = talk.option
-    asked = None if option is None else _asked_check(talk.workup, option)
-    name = message.get("check", asked)
-    if name is None:
-        raise Refused("no check is being asked", 'name one: "check": "..."')
-    return _kept(talk, acts.pass_over(talk.workup, name, message["why"], option if name == asked else None))
+    name, mine = _meant(talk, message)
+    return _kept(talk, acts.pass_over(talk.workup, name, message["why"], mine))
 
 
 def _choose(talk: Talk, message: Message) -> Reply:

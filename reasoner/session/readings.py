@@ -34,7 +34,12 @@ class Worked:
     @property
     def speaks(self) -> bool:
         """Whether it tells any outcomes apart."""
-        return any(min(w.values()) < LIKE * max(w.values()) for w in self.weights.values())
+        return any(map(tells_apart, self.weights.values()))
+
+
+def tells_apart(weights: Mapping[str, float]) -> bool:
+    """Whether weights by outcome tell any of them apart."""
+    return bool(weights) and min(weights.values()) < LIKE * max(weights.values())
 
 
 def working_of(check: Check) -> Working | None:

@@ -39,7 +39,6 @@ from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Check, Rulebook
 
 Event = Mapping[str, Any]
-ALL = "all"  # the value given for every place not named
 
 
 @dataclass(frozen=True)
@@ -217,7 +216,7 @@ def weights_of(
     return found or None
 
 
-def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[tuple[int, Evidence]]:
+def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[Evidence]:
     """The codes read off, as answers to every check that speaks of codes: listed = second outcome, else the first.
 
     Not listed counts as absent only where everything stored was read off. A code is copied from a display and named
@@ -238,7 +237,7 @@ def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[tuple[i
             known = bool(codes) and (hit or record.codes_complete)
             weights.append(report(int(hit), len(table.outcomes), 1.0) if known else None)
         if any(w is not None for w in weights):
-            found.append((number, Evidence(number, tuple(weights), number=-1)))
+            found.append(Evidence(number, tuple(weights), number=-1))
     return found
 
 
@@ -264,5 +263,5 @@ def spells_of(book: Rulebook, record: Record, tables: Tables) -> tuple[Spell, ..
         Spell(conditions.get(name) if name else None, tuple(found))
         for name, found in zip(record.spells, answers, strict=True)
     ]
-    codes = Spell(None, tuple(e for _, e in code_answers(book, record, tables)))
+    codes = Spell(None, tuple(code_answers(book, record, tables)))
     return (codes, *spells) if codes.answers else tuple(spells)

@@ -19,14 +19,15 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from reasoner.casebook.correcting import last_step
+from reasoner.casebook.correcting import KEPT_BESIDE, last_step
 from reasoner.decide.choices import Choice
 from reasoner.decide.followup import tables_after
 from reasoner.decide.jobs import Job, in_order
 from reasoner.decide.sheet import RepairSheet, sheet_for
+from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.acts import Refused
+from reasoner.session.acts import Refused, find_condition
 from reasoner.session.record import Event, standing
 from reasoner.session.workup import Workup, begin
 
@@ -122,7 +123,7 @@ class AfterWork(Workup):
         return bool(self.record.given) and super().settled
 
 
-def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: str = "time") -> Workup:
+def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time") -> Workup:
     """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
     return _through(book, vehicle, _parts(events), by)
 
@@ -147,7 +148,7 @@ def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -
     return [(_through(book, vehicle, parts[:number]), work) for number, work in enumerate(done, start=1)]
 
 
-def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: str = "time") -> Workup:
+def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: By = "time") -> Workup:
     workup, so_far = begin(book, vehicle, parts[0], by), list(parts[0])
     for since in parts[1:]:
         done = rounds(book, so_far)
@@ -159,16 +160,20 @@ def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]],
     return workup
 
 
-def _parts(events: Sequence[Event]) -> list[list[Event]]:
-    """The events that stand, parted at every finished work, which begins the next part. What was taken back stays taken
-    back, and its numbers are not given again."""
+def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
+    """The events that stand, parted at every finished work (which begins the next part)."""
     parts: list[list[Event]] = [[]]
     for event in standing(events):
         if event.get("event") == "finished":
             parts.append([])
         parts[-1].append(event)
-    parts[-1] += [event for event in events if event.get("event") in ("undo", "correct")]
-    return parts
+    return [tuple(part) for part in parts]
+
+
+def _parts(events: Sequence[Event]) -> list[tuple[Event, ...]]:
+    """The same; what was taken back stays taken back, and its numbers are not given again."""
+    *before, last = parted(events)
+    return [*before, (*last, *(event for event in events if event.get("event") in ("undo", "correct")))]
 
 
 def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
@@ -238,7 +243,7 @@ def enter_values(
 
 def take_back(events: Sequence[Event]) -> list[Event]:
     """Take back the last thing told of any kind, that the work is finished too. Raises Refused where there is none."""
-    steps = [event["step"] for event in standing(events) if event.get("event") not in ("rules", "verdict", "stop")]
+    steps = [event["step"] for event in standing(events) if event.get("event") not in KEPT_BESIDE]
     if not steps:
         raise Refused("there is nothing to take back")
     return [{"event": "undo", "step": last_step(events) + 1, "undone": steps[-1]}]
@@ -252,9 +257,8 @@ def finish(workup: Workup, work: Work | None) -> list[Event]:
 
 
 def provoke(workup: Workup, condition: str, clean: bool) -> list[Event]:
-    if condition not in workup.book.conditions:
-        raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(workup.book.conditions))
-    return [{"event": "provoked", "step": workup.record.steps + 1, "condition": condition, "clean": clean}]
+    name = find_condition(workup, condition)
+    return [{"event": "provoked", "step": workup.record.steps + 1, "condition": name, "clean": clean}]
 
 
 def drove(workup: Workup, counts: Mapping[str, float]) -> list[Event]:

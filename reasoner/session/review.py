@@ -75,13 +75,13 @@ class Closed:
 
 def judge(case: CaseFile, garage: Garage) -> Closed | None:
     """A case as the review sees it; None for one that is not closed. Raises CasebookError."""
-    if closing(case.events) is None:
+    end = closing(case.events)
+    if end is None:
         return None
     vehicle = vehicle_of(case)
     chapters = garage.chapters(vehicle, case.events)
     judged = tuple(_judge(case.path.stem, chapters, found, garage) for found in found_in(chapters))
-    state = str((closing(case.events) or {}).get("state", ""))
-    return Closed(case.path.stem, state, judged)
+    return Closed(case.path.stem, str(end.get("state", "")), judged)
 
 
 def _judge(name: str, chapters: Sequence[Chapter], found: Found, garage: Garage) -> Judged:
@@ -231,6 +231,7 @@ def review(found: Iterable[Closed | None]) -> Review:
     settled = [one for one in judged if one.today.settled is not None]
     said = [said for one in judged for said in one.said]
     missing = tuple((one.case, one.fault, one.where) for one in judged if not one.known)
+    worth, wasted = _worth(known)
     return Review(
         cases=len(closed),
         states=tuple(Counter(one.state for one in closed).most_common()),
@@ -242,8 +243,8 @@ def review(found: Iterable[Closed | None]) -> Review:
         settled=calibration([(one.today.chance, _right(one)) for one in settled]),
         times=_times(judged),
         misled=_misled(known),
-        worth=_worth(known)[0],
-        wasted=_worth(known)[1],
+        worth=worth,
+        wasted=wasted,
         not_in_rules=missing,
     )
 

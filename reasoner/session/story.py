@@ -18,11 +18,11 @@ from reasoner.inference.plan import settled
 from reasoner.network.tables import Array
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.car import vehicle_of
-from reasoner.session.chapters import Chapter, Found, Garage, found_in
+from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
 from reasoner.session.effort import Effort, effort
 from reasoner.session.record import Event
 from reasoner.session.trace import trace
-from reasoner.session.words import PASSES, given_text, percent
+from reasoner.session.words import act_text, given_text, percent
 from reasoner.session.workup import Workup
 
 
@@ -139,7 +139,7 @@ def _found_at(founds: Sequence[Found], chapter: int) -> Found | None:
 def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> Part:
     work = chapter.work
     efforts = [job_effort(book, usual(book), job) for job in work]
-    closed: Event = next((e for e in reversed(chapter.events) if e.get("event") == "closed"), {})
+    closed = last_closing(chapter.events)
     moments = tuple(_moments(chapter, found))
     return Part(
         work=tuple(_job(book, job) for job in work),
@@ -151,7 +151,7 @@ def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> Part:
         said=tuple(_verdict(book, e) for e in chapter.events if e.get("event") == "verdict"),
         ended=_closing(book, closed) if closed else "",
         confirmed=str(closed.get("confirmed by") or "") if closed else "",
-        gone_on=bool(closed) and any(m.step > int(closed.get("step", 0)) for m in moments),
+        gone_on=closed is not None and any(m.step > int(closed.get("step", 0)) for m in moments),
     )
 
 
@@ -176,11 +176,8 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
             name = record.spells[given[number].spell]
             condition = book.conditions[name].title if name and name in book.conditions else ""
             asked = given[number].asked
-        elif kind == "codes":
-            text = "the codes read: " + (", ".join(str(c["code"]) for c in event["codes"]) or "none")
-        elif kind == "pass":
-            check = book.checks.get(event["check"])
-            text = f"{check.title if check else event['check']}: {PASSES.get(event['why'], event['why'])}"
+        elif kind in ("codes", "pass"):
+            text = act_text(book, event)
         elif kind == "answer":
             text = f"{event['check']}: not in these rules"
         else:

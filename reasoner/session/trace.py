@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from reasoner.inference.belief import by_class
-from reasoner.inference.evidence import Evidence, Spell
+from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.inference.trail import trail
 from reasoner.network.tables import Array
@@ -85,5 +85,4 @@ def _is_codes(spell: Spell) -> bool:
 def _codes(workup: Workup, event: Event) -> Spell:
     listed = tuple((c["code"], tuple(c.get("states", ()))) for c in event["codes"])
     record = replace(workup.record, codes=listed, codes_complete=bool(event.get("complete", True)))
-    answers: list[Evidence] = [e for _, e in code_answers(workup.book, record, workup.tables)]
-    return Spell(None, tuple(answers))
+    return Spell(None, tuple(code_answers(workup.book, record, workup.tables)))

@@ -4,20 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from reasoner.rulebook.model import At, Check
+from reasoner.measure.finding import percent as percent
+from reasoner.rulebook.model import At, Check, Rulebook
 from reasoner.session.record import Event, Given, standing
 from reasoner.session.workup import Workup
 
 PASSES = {"cant-tell": "can't tell", "no-tool": "no tool for it", "not-now": "not now"}
-
-
-def percent(p: float) -> str:
-    """Probability as a person reads it; never 0 or 100 %."""
-    if p < 0.01:
-        return "under 1 %"
-    if p > 0.99:
-        return "over 99 %"
-    return f"{100 * p:.0f} %"
 
 
 def named(workup: Workup, fault: str, where: str) -> str:
@@ -51,13 +43,13 @@ def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
     ordered = sorted(groups.items(), key=lambda pair: (pair[0] == usual, len(pair[1])))
     for number, (outcome, at) in enumerate(ordered):
         last = number == len(ordered) - 1
-        where = "the rest" if last and len(at) > 1 and len(values) == len(places) else _list([places[p] for p in at])
+        where = "the rest" if last and len(at) > 1 and len(values) == len(places) else listed([places[p] for p in at])
         parts.append(f"{where} {texts[outcome]}")
     return ", ".join(parts)
 
 
-def _list(names: Sequence[str], last: str = "and") -> str:
-    """`cylinder 3`, `cylinders 2, 3 and 4`."""
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Places of one kind: `cylinder 3`, `cylinders 2, 3 and 4`."""
     if len(names) == 1:
         return names[0]
     kind, numbers = names[0].split()[0], [name.split()[-1] for name in names]
@@ -67,7 +59,7 @@ def _list(names: Sequence[str], last: str = "and") -> str:
 def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: str) -> str:
     """One place or another, whichever: `cylinder 1, 2 or 4 wet with fuel, the rest the same`."""
     texts, everywhere = {o.name: o.text for o in check.outcomes}, places_of(workup, check)
-    where = _list([everywhere[p] for p in places], "or").replace("s ", " ", 1)
+    where = listed([everywhere[p] for p in places], "or").replace("s ", " ", 1)
     rest = "the other" if len(everywhere) == 2 else "the rest"
     return f"{where} {texts[outcome]}, {rest} {texts[check.outcomes[0].name]}"
 
@@ -97,11 +89,12 @@ def step_text(workup: Workup, step: int) -> str:
     given = [g for g in workup.record.given if g.step == step]
     if given:
         return "; ".join(given_text(workup, g) for g in given)
-    return "; ".join(filter(None, (_act_text(workup, e) for e in standing(workup.events) if e.get("step") == step)))
+    return "; ".join(filter(None, (act_text(workup.book, e) for e in standing(workup.events) if e.get("step") == step)))
 
 
-def _act_text(workup: Workup, event: Event) -> str:
-    book, kind = workup.book, event.get("event")
+def act_text(book: Rulebook, event: Event) -> str:
+    """An event that is no answer, in words; "" where there is nothing to be said of it."""
+    kind = event.get("event")
     if kind == "condition":
         condition = book.conditions.get(event["condition"] or "")
         return f"the car's condition: {condition.title if condition else 'not known'}"
@@ -111,7 +104,7 @@ def _act_text(workup: Workup, event: Event) -> str:
     if kind == "avoid":
         return f"never to be brought about: {book.conditions[event['condition']].title}"
     if kind == "codes":
-        return "the codes read: " + (", ".join(c["code"] for c in event["codes"]) or "none")
+        return "the codes read: " + (", ".join(str(c["code"]) for c in event["codes"]) or "none")
     if kind == "tools":
         names = [*event.get("lacking", ()), *event.get("at hand", ())]
         return "tools: " + ", ".join(book.tools[n].title for n in names if n in book.tools)

@@ -15,7 +15,7 @@ from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, as_reported, chance_showing, reaches_far, without, would_replace
 from reasoner.inference.firm import firm_belief
 from reasoner.inference.gain import gain
-from reasoner.inference.plan import Costs, Instead, Option, Situation, dominates, settled
+from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates, settled
 from reasoner.network.tables import Array, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
@@ -24,13 +24,13 @@ from reasoner.session.record import Event, Record, fold, spells_of
 
 @dataclass(frozen=True)
 class Workup:
-    """by: what counts as cost (time, money, gain)."""
+    """A case as it stands. by: what counts as cost."""
 
     book: Rulebook
     vehicle: Vehicle
     tables: Tables
     events: tuple[Event, ...] = ()
-    by: str = "time"
+    by: By = "time"
 
     @cached_property
     def record(self) -> Record:
@@ -48,7 +48,7 @@ class Workup:
     def costs(self) -> Costs:
         s = self.book.settings
         return Costs(
-            by=self.by,  # type: ignore[arg-type]
+            by=self.by,
             asking_minutes=s.asking_minutes,
             waiting_counts=s.waiting_counts,
             hazard_minutes=s.hazard_minutes,
@@ -62,30 +62,14 @@ class Workup:
     def situation(self) -> Situation:
         """Where the case stands, for the planner."""
         record, tables = self.record, self.tables
-        done: set[tuple[int, int | None]] = set()
-        answered: set[int] = set()
-        for check, evidence in self._asked():
-            table = tables.checks[check]
-            answered.add(check)
-            if table.ever or evidence is None or evidence == record.present:
-                done.add((check, None))
-        for given in record.given:
-            number = tables.check_number.get(given.check)
-            if number is not None and tables.checks[number].provokes:
-                # Brought on place by place: a place is done once, in whatever spell.
-                done.discard((number, None))
-                done.update((number, max(0, place - 1)) for place in given.values)
-                if {(number, p) for p in range(len(tables.checks[number].places))} <= done:
-                    done.add((number, None))
         unclear = {
             (tables.check_number[name], tables.condition_number.get(condition or ""))
             for name, condition in record.unclear
             if name in tables.check_number
         }
-        answered |= {check for check, _ in unclear}
-        done |= {(check, None) for check, _ in unclear if tables.checks[check].ever}
+        answered = {check for check, _ in (*self._asked(), *unclear)}
+        done = self._done({check for check, _ in unclear})
         barred = {tables.check_number[n] for n in record.passed if n in tables.check_number}
-        done |= {(other, None) for check, _ in list(done) for other in tables.checks[check].stands_for}
         # What another answer stands for in the whole case would not be counted in any spell.
         barred |= {
             other
@@ -111,6 +95,25 @@ class Workup:
             instead=self._instead(done),
             looks={tables.check_number[n]: times for n, times in looks.items() if n in tables.check_number},
         )
+
+    def _done(self, unclear: set[int]) -> set[tuple[int, int | None]]:
+        """(check, place) of what is not asked again in the present spell; place None: all of them. unclear: checks that
+        could not be told."""
+        record, tables = self.record, self.tables
+        done: set[tuple[int, int | None]] = set()
+        for check, spell in self._asked():
+            if tables.checks[check].ever or spell is None or spell == record.present:
+                done.add((check, None))
+        for given in record.given:
+            number = tables.check_number.get(given.check)
+            if number is not None and tables.checks[number].provokes:
+                # Brought on place by place: a place is done once, in whatever spell.
+                done.discard((number, None))
+                done.update((number, max(0, place - 1)) for place in given.values)
+                if {(number, p) for p in range(len(tables.checks[number].places))} <= done:
+                    done.add((number, None))
+        done |= {(check, None) for check in unclear if tables.checks[check].ever}
+        return done | {(other, None) for check, _ in done for other in tables.checks[check].stands_for}
 
     def _instead(self, done: set[tuple[int, int | None]]) -> dict[tuple[int, bool], Instead]:
         """What each check that stands for others would take the place of, made here or in a new spell."""
@@ -181,6 +184,6 @@ class Workup:
         return replace(self, events=(*self.events, *events)) if events else self
 
 
-def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: str = "time") -> Workup:
+def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
     """A case from rules, a vehicle and whatever is already known."""
     return Workup(book, vehicle, compile_tables(book, vehicle), tuple(events), by)

@@ -23,7 +23,7 @@ from reasoner.session.plain import effort_text, harmless, shortened
 from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
 from reasoner.terminal.answering import take_answer
-from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, para, rows, table
+from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, numbered, para, rows, table
 from reasoner.terminal.listing import ask_rest, merged, slip_lines
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
@@ -82,9 +82,7 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
             if words.lower() in ("n", "note"):
                 return note(sitting, "", question)
             continue
-        desk.show(
-            head("Which of these?"), rows([(str(n), f"{c.title}: {c.ask}") for n, c in enumerate(found, start=1)])
-        )
+        desk.show(head("Which of these?"), rows(numbered(f"{c.title}: {c.ask}" for c in found)))
         line = desk.ask("Its number, other words, or Enter > ")
         chosen = numbers_in(line, len(found))
         if chosen is not None and len(chosen) == 1:
@@ -115,7 +113,7 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
     if form.measure:
         desk.say(f"A number in {form.measure.unit}, or: " + ", ".join(o.name for o in form.outcomes))
     else:
-        desk.show(choices([(str(n), o.text) for n, o in enumerate(form.outcomes, start=1)], desk.width))
+        desk.show(choices(numbered(o.text for o in form.outcomes), desk.width))
         if len(form.places) > 1:
             desk.show(by_place(form.at, form.places, len(form.outcomes) == 2))
     if check.computed:
@@ -139,8 +137,7 @@ def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
     desk, workup = sitting.desk, sitting.workup
     here = workup.record.condition
     now = here in allowed
-    titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(allowed, start=1)]
-    desk.show(head("When was it seen?"), rows(titles))
+    desk.show(head("When was it seen?"), rows(numbered(workup.book.conditions[name].title for name in allowed)))
     enter = f"now ({sitting.condition_title(here)})" if now else "leave it"
     number = pick(desk, f"Its number. Enter: {enter} > ", len(allowed))
     if number is None:
@@ -191,7 +188,7 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
     desk, workup = sitting.desk, sitting.workup
     names = list(workup.book.conditions)
     here = workup.record.condition
-    titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
+    titles = numbered(workup.book.conditions[name].title for name in names)
     same = [("0", f"still {sitting.condition_title(here)}, but it behaves differently now")] if here else []
     last = len(names) + 1
     whole = rows([*same, *titles, (str(last), "something else, or not known")])
@@ -231,7 +228,7 @@ def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
         return False
 
     def show() -> None:
-        titles = [(str(n), tool[name].title) for n, name in enumerate(names, start=1)]
+        titles = numbered(tool[name].title for name in names)
         nothing = para("nothing")
         desk.page(
             head("At hand"),

@@ -47,6 +47,11 @@ def table(
     return Padding(grid, (0, 0, 0, indent))
 
 
+def numbered(texts: Iterable[str]) -> list[tuple[str, str]]:
+    """Each text with the number it is chosen by."""
+    return [(str(number), text) for number, text in enumerate(texts, start=1)]
+
+
 def choices(pairs: Sequence[tuple[str, str]], width: int) -> Padding:
     """Choices with their keys: on one line where they fit, else one a line."""
     inline = "   ".join(f"{key} {text}" for key, text in pairs)

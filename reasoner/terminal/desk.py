@@ -207,6 +207,17 @@ class Desk:
             for number, handler in before.items():
                 signal.signal(number, handler)
 
+    @contextlib.contextmanager
+    def leavable(self) -> Iterator[None]:
+        """As `seated`; who leaves within it is told that all is kept. Raises Leave."""
+        with self.seated():
+            try:
+                yield
+            except (Leave, KeyboardInterrupt) as leave:
+                how = leave.how if isinstance(leave, Leave) else "interrupt"
+                self.goodbye(how)
+                raise Leave(how) from None
+
     def goodbye(self, how: str) -> None:
         """The last line, once: that everything is kept and how to go on. Says nothing where nobody is left to read."""
         if self.left:

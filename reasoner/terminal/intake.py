@@ -20,8 +20,8 @@ from reasoner.session.protocol import Talk
 from reasoner.session.repairing import AfterWork
 from reasoner.session.workup import Workup
 from reasoner.terminal.answering import take_answer
-from reasoner.terminal.blocks import QUIET, choices, head, para, rows
-from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
+from reasoner.terminal.desk import Desk
 from reasoner.terminal.listing import ask_rest, code_lines, merged, slip_lines
 from reasoner.terminal.pasted import offer, take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
@@ -81,13 +81,8 @@ def ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
 
     Raises Leave, after the last line was said.
     """
-    with desk.seated():
-        try:
-            return _ask_vehicle(desk, defaults)
-        except (Leave, KeyboardInterrupt) as leave:
-            how = leave.how if isinstance(leave, Leave) else "interrupt"
-            desk.goodbye(how)
-            raise Leave(how) from None
+    with desk.leavable():
+        return _ask_vehicle(desk, defaults)
 
 
 def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
@@ -102,8 +97,8 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
             continue
         default = fields.get(ask.key, "") or _without_saying(fields, ask)
         if ask.choices:
-            numbered = [(str(n), CALLED.get(c, c)) for n, c in enumerate(ask.choices, start=1)]
-            listed = "" if ask.choices == ("1", "2") else ": " + "  ".join(f"{n} {text}" for n, text in numbered)
+            named = numbered(CALLED.get(c, c) for c in ask.choices)
+            listed = "" if ask.choices == ("1", "2") else ": " + "  ".join(f"{n} {text}" for n, text in named)
             line = desk.ask(f"{ask.question}{listed} [{CALLED.get(default, default) or 'not known'}] > ")
         else:
             line = desk.ask(f"{ask.question} [{default or 'not known'}] > ")
@@ -181,7 +176,7 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
     mend = mine.mend.removeprefix("one of: ")
     if ask.choices == ("1", "2"):
         return f'"{shortened(value, 24)}" is not possible here: 1 or 2.'
-    names = ", ".join(f"{n} {CALLED.get(c, c)}" for n, c in enumerate(ask.choices, start=1))
+    names = ", ".join(f"{n} {text}" for n, text in numbered(CALLED.get(c, c) for c in ask.choices))
     return f'"{shortened(value, 24)}" is not possible here: {names or mend}.'
 
 
@@ -195,18 +190,13 @@ def intake(workup: Workup, keep: Keep, desk: Desk) -> Workup:
     Raises Leave, after the last line was said; everything answered is kept by then.
     """
     sitting = Sitting(Talk(workup), keep, desk, _NoPages())
-    with desk.seated():
-        try:
-            after = isinstance(workup, AfterWork)
-            for part in (_codes, _state) if after else (_complaint, _codes, _tools, _values, _state):
-                part(sitting)
-                for line in sitting.said:
-                    desk.say(line)
-                sitting.said.clear()
-        except (Leave, KeyboardInterrupt) as leave:
-            how = leave.how if isinstance(leave, Leave) else "interrupt"
-            desk.goodbye(how)
-            raise Leave(how) from None
+    after = isinstance(workup, AfterWork)
+    with desk.leavable():
+        for part in (_codes, _state) if after else (_complaint, _codes, _tools, _values, _state):
+            part(sitting)
+            for line in sitting.said:
+                desk.say(line)
+            sitting.said.clear()
     return sitting.workup
 
 
@@ -271,7 +261,7 @@ def _tools(sitting: Sitting) -> None:
     rare = [t for t in workup.book.tools.values() if t.name in used and not t.common]
     if not rare or workup.record.at_hand:
         return
-    desk.show(head("Any of these at hand?"), rows([(str(n), t.title) for n, t in enumerate(rare, start=1)]))
+    desk.show(head("Any of these at hand?"), rows(numbered(t.title for t in rare)))
     chosen = pick_several(desk, "Their numbers (1 3), Enter: none of them > ", len(rare))
     if chosen:
         sitting.keep(acts.tools(workup, at_hand=[rare[n - 1].name for n in chosen]))
@@ -292,7 +282,7 @@ def _values(sitting: Sitting) -> None:
             break
         desk.say(f'"{shortened(line, 20)}" is not clear: y for yes, Enter for no.')
     names = [n for n in workup.book.conditions if any(not c.conditions or n in c.conditions for c in readings)]
-    titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
+    titles = numbered(workup.book.conditions[name].title for name in names)
     desk.show(head("What was the car doing when they were read?"), choices(titles, desk.width))
     number = pick(desk, "Its number, Enter: leave the values > ", len(names))
     if number is None:
@@ -337,7 +327,7 @@ def _state(sitting: Sitting) -> None:
     if here is not None and not workup.record.given:
         return
     names: Sequence[str] = list(workup.book.conditions)
-    titles = [(str(n), workup.book.conditions[name].title) for n, name in enumerate(names, start=1)]
+    titles = numbered(workup.book.conditions[name].title for name in names)
     desk.show(head("What is the car doing now?"), choices(titles, desk.width))
     enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
     number = pick(desk, f"Its number, Enter: {enter} > ", len(names))

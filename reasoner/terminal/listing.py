@@ -15,10 +15,7 @@ Listed = Mapping[str, tuple[str, ...]]  # states by code, in the order typed
 
 def slip_lines(listed: CodeList) -> list[str]:
     """One clear line for everything that could not be taken."""
-    lines = [
-        f'"{slip.stood}" is not taken. Wanted: {slip.expected}.' + (f" Perhaps: {slip.mend}" if slip.mend else "")
-        for slip in listed.slips[:3]
-    ]
+    lines = [slip.line for slip in listed.slips[:3]]
     return lines + ([f"And {len(listed.slips) - 3} more of that kind."] if len(listed.slips) > 3 else [])
 
 

@@ -7,7 +7,7 @@ from pathlib import PurePath
 from reasoner.session import logged
 from reasoner.session.document import Question
 from reasoner.session.plain import harmless
-from reasoner.terminal.blocks import head, rows
+from reasoner.terminal.blocks import head, numbered, rows
 from reasoner.terminal.sitting import Sitting
 
 
@@ -24,7 +24,7 @@ def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     events = logged.take(workup, content, PurePath(file).name, columns, litres.strip())
     says = [("-", harmless(line)) for line in events[0]["says"]]
     answers = logged.understood(workup, events)
-    listed = rows([(str(n), harmless(line)) for n, line in enumerate(answers, start=1)])
+    listed = rows(numbered(map(harmless, answers)))
     desk.page(
         head("The log says", "what stands behind +- holds 19 times in 20"),
         rows(says),

@@ -19,6 +19,7 @@ from reasoner.session.words import PASSES
 from reasoner.session.workup import Workup
 from reasoner.terminal import asides, working
 from reasoner.terminal.answering import take_answer
+from reasoner.terminal.blocks import numbered
 from reasoner.terminal.desk import Desk, Leave
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
@@ -168,7 +169,7 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     reasons.append(("not-now", "leave this check out"))
     if way.fresh:
         reasons.append(("avoid", f"{way.condition_title} can't be brought about"))
-    listed = "   ".join(f"{n} {text}" for n, (_, text) in enumerate(reasons, start=1))
+    listed = "   ".join(f"{n} {text}" for n, text in numbered(text for _, text in reasons))
     number = pick(desk, f"Why not?  {listed}   Enter: back > ", len(reasons))
     if number is None:
         return False
@@ -186,7 +187,7 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
 
 def _which_tools(sitting: Sitting, tools: Sequence[str]) -> list[str]:
     titles = sitting.workup.book.tools
-    listed = "   ".join(f"{n} {titles[t].title}" for n, t in enumerate(tools, start=1))
+    listed = "   ".join(f"{n} {text}" for n, text in numbered(titles[t].title for t in tools))
     prompt = f"Which is missing?  {listed}   Enter: just this check > "
     return [tools[n - 1] for n in pick_several(sitting.desk, prompt, len(tools))]
 

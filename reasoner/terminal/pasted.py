@@ -26,8 +26,7 @@ def take_pasted(sitting: Sitting, line: str) -> bool:
         lines.append(more)
     found = read_pasted("\n".join(lines))
     for slip in found.slips[:3]:
-        mend = f" Perhaps: {slip.mend}" if slip.mend else ""
-        desk.say(f'"{slip.stood}" is not taken. Wanted: {slip.expected}.{mend}')
+        desk.say(slip.line)
     if not found.replies:
         return False
     kept = _codes(sitting, found.replies)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from reasoner.measure.placed import placed_measure
 from reasoner.measure.reading import Reading, read_measure
@@ -89,7 +89,7 @@ def read_reply(line: str, form: Form) -> Reply:
         raise Unclear(
             f'A number is taken as it stands: leave "{sure}" out, or answer by a word, such as {_words(form)}.'
         )
-    return Reply(reply.values, reply.readings, sure, reply.read_back, reply.cant_tell)
+    return replace(reply, sure=sure)
 
 
 def _reply(text: str, form: Form) -> Reply:
@@ -124,7 +124,7 @@ def _readings(text: str, form: Form, measure: Measure) -> Reply:
         return Reply(readings={place: reading}, read_back=bool(reading.note) or text == "0")
     found = placed_measure(text, measure, list(form.places))
     if found.slips:
-        raise Unclear(_slip_line(found.slips[0]))
+        raise Unclear(found.slips[0].line)
     if not found.values:
         return Reply(cant_tell=True)
     return Reply(readings=dict(sorted(found.values.items())), read_back=len(form.places) > 1)
@@ -132,12 +132,8 @@ def _readings(text: str, form: Form, measure: Measure) -> Reply:
 
 def _taken(found: Reading | Slip) -> Reading:
     if isinstance(found, Slip):
-        raise Unclear(_slip_line(found))
+        raise Unclear(found.line)
     return found
-
-
-def _slip_line(slip: Slip) -> str:
-    return f'"{slip.stood}" is not taken. Wanted: {slip.expected}.' + (f" Perhaps: {slip.mend}" if slip.mend else "")
 
 
 # ---- outcomes --------------------------------------------------------------------------------------------------------

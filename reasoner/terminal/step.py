@@ -16,7 +16,7 @@ from rich.text import Text
 from reasoner.session.document import BeliefDoc, Question, Suspect, Way
 from reasoner.session.plain import clean, effort_text, glued, harmless, range_text, shortened
 from reasoner.session.words import percent
-from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_sentence, head, para, rows, table
+from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_sentence, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
 
 KEYS = {
@@ -258,7 +258,7 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
         return [head("Answer", "h: help"), para(_reading_hint(question)), none]
     codes = "Or the whole list as it stands on the reader (P0172 pending, P0301), or none. It answers them all at once."
     blocks: list[RenderableType] = [head("Answer", "h: help")]
-    blocks.append(choices([(str(n), o.text) for n, o in enumerate(question.outcomes, start=1)], width))
+    blocks.append(choices(numbered(o.text for o in question.outcomes), width))
     if len(question.places) > 1:
         blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
     if question.lists_codes:

@@ -27,18 +27,14 @@ def work_out(
     check: Check,
     option: Option | None = None,
     seen_in: str | None = None,
-    known: Mapping[str, str] | None = None,
 ) -> bool:
-    """Ask for a computation's inputs and keep what they say of the check. True if it was kept.
-
-    known: inputs that are there already, as they would be typed; Enter takes them.
-    """
+    """Ask for a computation's inputs and keep what they say of the check. True if it was kept."""
     working = readings.working_of(check)
     if working is None:
         return False
     desk = sitting.desk
     desk.show(head("Worked out", f"{working.says} Enter: not read; b: back; q: leave"))
-    texts = dict(known or {})
+    texts: dict[str, str] = {}
     while True:
         if not _ask_all(sitting, working.asks, texts):
             return False

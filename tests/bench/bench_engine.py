@@ -75,10 +75,10 @@ def bench(layout: str, injection: str = "direct") -> None:
     )
     spells = answers(tables, 20)
     before, last = (*spells[:-1], Spell(spells[-1].condition, spells[-1].answers[:-1])), spells[-1].answers[-1]
-    belief = believe(tables, before)
+    so_far = tables.with_prior(believe(tables, before).probability)
 
     def one_more() -> object:
-        return believe(tables, (Spell(before[-1].condition, (*before[-1].answers, last)),), belief.probability)
+        return believe(so_far, (Spell(before[-1].condition, (*before[-1].answers, last)),))
 
     now, costs = situation(tables, spells), Costs()
     several = [n for n, c in enumerate(tables.checks) if len(c.places) > 1]

@@ -346,26 +346,32 @@ DAMAGE: dict[str, Spoil] = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("damage", DAMAGE)
-def test_damage_is_one_clear_line_and_good_ones_beside_still_work(reasoner: Run, few: Path, damage: str) -> None:
-    path = few / "saloon-short-trips.yaml"
-    spoilt = DAMAGE[damage](path.read_bytes())
-    assert spoilt != path.read_bytes()
-    path.write_bytes(spoilt)
+def test_damage_is_one_clear_line_and_good_ones_beside_still_work(reasoner: Run, few: Path) -> None:
+    """All of them in one folder, each as a case of its own."""
+    sound = (few / "saloon-short-trips.yaml").read_bytes()
+    names = {damage: damage.replace(" ", "-") for damage in DAMAGE}
+    for damage, name in names.items():
+        spoilt = DAMAGE[damage](sound)
+        assert spoilt != sound, damage
+        (few / f"{name}.yaml").write_bytes(spoilt)
     for command in ("replay", "review", "learn"):
         found = reasoner("cases", command)
         told = [line for line in found.stderr.splitlines() if "damaged" in line]
-        assert len(told) == 1 and "saloon-short-trips.yaml" in told[0], (command, found.stderr)
+        for name in names.values():
+            assert sum(f"{name}.yaml" in line for line in told) == 1, (command, name, found.stderr)
+        assert len(told) == len(names)
         assert found.returncode == exits.PROBLEMS
         assert "\x1b" not in found.stdout + found.stderr
         assert found.stdout
-    shown = reasoner("cases", "show", "saloon-short-trips")
-    assert shown.returncode == exits.CASE and shown.stderr.startswith("Error: ") and "\x1b" not in shown.stderr
+    for name in names.values():
+        shown = reasoner("cases", "show", name)
+        assert shown.returncode == exits.CASE and shown.stderr.startswith("Error: "), (name, shown.stderr)
+        assert "\x1b" not in shown.stderr
     assert reasoner("cases", "show", CASE).returncode == exits.FINE
     listed = reasoner("cases", "list")
-    assert CASE in listed.stdout
-    if damage != "a vehicle that is none":
-        assert listed.returncode == exits.PROBLEMS and listed.stderr.count("damaged") == 1
+    assert CASE in listed.stdout and listed.returncode == exits.PROBLEMS
+    for damage, name in names.items():  # a list looks at no vehicle
+        assert listed.stderr.count(f"{name}.yaml") == (damage != "a vehicle that is none"), (name, listed.stderr)
 
 
 def test_hostile_words_do_nothing_to_the_screen(reasoner: Run, few: Path) -> None:

@@ -26,7 +26,6 @@ def test_murphy_1973_on_the_table_of_wilks() -> None:
     assert found.resolution == pytest.approx(0.062787, abs=5e-7)
     assert found.uncertainty == pytest.approx(0.135420, abs=5e-7)
     assert found.brier == pytest.approx(0.073461, abs=5e-7)
-    assert found.skill == pytest.approx(0.4575, abs=5e-5)
     assert found.calibration_error == pytest.approx(0.022906, abs=5e-7)
 
 
@@ -59,7 +58,7 @@ def test_binned_the_brier_score_is_that_of_the_forecasts_as_made() -> None:
 
 def test_certain_forecasts_have_a_bin() -> None:
     found = score([1.0, 0.0], [True, False])
-    assert found.brier == 0 and found.calibration_error == 0 and found.skill == 1
+    assert found.brier == 0 and found.calibration_error == 0
 
 
 def test_nothing_forecast_is_no_score() -> None:

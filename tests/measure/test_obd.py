@@ -16,7 +16,6 @@ from reasoner.measure.obd import (
     decode,
     hex_bytes,
     read_reply,
-    smoothed,
 )
 from reasoner.measure.pids import PIDS, readiness
 from reasoner.measure.slip import Slip
@@ -207,15 +206,6 @@ def test_misfire_counts_by_cylinder() -> None:
     assert (signed.results[0].value, signed.results[0].least, signed.results[0].most) == (-2, -256, 256)
     which = read_reply("46 A0 F8 00 00 00")
     assert isinstance(which, Monitors) and which.supported == (0xA1, 0xA2, 0xA3, 0xA4, 0xA5)
-
-
-def test_smoothed_counts() -> None:
-    """0.1 x 120 + 0.9 x 40 = 48; ten trips of 100 from nothing: 100 (1 - 0.9^10) = 65.1."""
-    assert smoothed(40, 120) == pytest.approx(48)
-    count = 0.0
-    for _ in range(10):
-        count = smoothed(count, 100)
-    assert count == pytest.approx(65.13, abs=0.01)
 
 
 def test_refusals_and_clearing() -> None:

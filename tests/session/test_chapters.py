@@ -14,10 +14,11 @@ from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.session import acts
 from reasoner.session.acts import Refused
-from reasoner.session.chapters import cause_name, closing, found_in, parted, tried
+from reasoner.session.chapters import cause_name, closing, found_in, tried
 from reasoner.session.closing import close_case
 from reasoner.session.effort import effort
 from reasoner.session.record import Event
+from reasoner.session.repairing import parted
 from reasoner.session.story import hindsight, story
 from tests.fleet import a_vehicle
 from tests.test_cases import CASES, FOLLOWED_UP, ROOT, UNSOLVED, book, garage

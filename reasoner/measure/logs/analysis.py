@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.measure.fuel import PETROL, Fuel
-from reasoner.measure.logs import answers, model, others, rolling, words
+from reasoner.measure.logs import model, rolling, words
+from reasoner.measure.logs.answers import answers
 from reasoner.measure.logs.cells import Array
 from reasoner.measure.logs.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
 from reasoner.measure.logs.document import (
@@ -28,9 +29,12 @@ from reasoner.measure.logs.document import (
 )
 from reasoner.measure.logs.fit import Fits, Scale, fits
 from reasoner.measure.logs.grid import Flags, Grid, grid
+from reasoner.measure.logs.others import Others, others
+from reasoner.measure.logs.proposing import Seen
 from reasoner.measure.logs.quantities import PURGE, SPEED
 from reasoner.measure.logs.sample import Looked, duty, looked
 from reasoner.measure.logs.spells import Spell, States, states
+from reasoner.measure.logs.standing import standing
 from reasoner.measure.logs.stretches import CaseSpell, case_spells, occurrences
 from reasoner.measure.logs.table import Columns, LogTable, NoLog, read
 from reasoner.measure.logs.usable import Air, Bank, airflow, banks
@@ -91,61 +95,44 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
     looks = [_look(even, when, air, bank, engine, sharing) for bank in all_banks]
     spells = case_spells(even, when, [look.probability for look in looks])
     most = np.fmax.reduce([look.probability for look in looks]) if looks else np.full(len(even), np.nan)
-
-    purge = others.purge_links(even, when, all_banks, air)
-    warming = others.warmings(even, when)
-    lambdas = others.lambda_gaps(even, all_banks)
-    rail = others.rail_gap(even, when)
-    filling = others.fillings(even, when, engine.litres)
-    misfires = others.misfires(even, most)
-    against = others.opposite(even, all_banks)
-
+    other = others(even, when, all_banks, air, engine.litres, most)
     facts = tuple(_bank_facts(even, when, look) for look in looks)
+    regulated = _regulated(even, when)
+
+    thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
+    seen = Seen(even, when, all_banks, thinned, spells, names, air, engine.litres)
+    by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
+    apart, while_standing = standing(seen, other)
+    return LogDocument(
+        name=name,
+        says=tuple(_says(even, facts, other, regulated)),
+        file=_file_facts(table, even),
+        runs=tuple(_run_facts(even, when)),
+        times=tuple(_times(even, when)),
+        regulated=regulated,
+        missing=when.missing,
+        air=air.how if air is not None else "",
+        together=words.TOGETHER,
+        banks=facts,
+        spells=tuple(_spell_facts(s, names) for s in (*spells, *apart)),
+        **vars(other),
+        answers=(*answers(seen, by_bank, other), *while_standing),
+        picture=_picture(even, when, air, looks),
+    )
+
+
+def _regulated(even: Grid, when: Conditions) -> float | None:
+    """degC that the coolant settles at; a short trip settles at nothing."""
     ran = max((even.time[run.end - 1] - even.time[run.start] for run in when.runs), default=0.0)
     settled = math.isfinite(when.regulated) and (when.regulated >= HOT or ran >= SINCE_COLD)
-    regulated = when.regulated if settled else None  # a short trip settles at nothing
-    says = [s for bank in facts for s in words.bank_says(bank)]
+    return when.regulated if settled else None
+
+
+def _says(even: Grid, facts: Sequence[BankFacts], other: Others, regulated: float | None) -> list[str]:
+    said = [s for bank in facts for s in words.bank_says(bank)]
     if not facts:
-        says.append("No fuel trim was recorded: nothing can be said of the mixture.")
-    says += words.other_says(
-        purge, warming, lambdas, rail, filling, misfires, against, even.get(PURGE) is not None or not facts, regulated
-    )
-    thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
-    seen = answers.Seen(even, when, all_banks, thinned, spells, names, air, engine.litres)
-    by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
-    at_rest = others.pressure_at_rest(even, when)
-    apart, while_standing = answers.standing(seen, rail, warming, at_rest)
-    proposed = [
-        *answers.trims(seen),
-        *answers.after_starts(seen),
-        *answers.shapes(seen, by_bank),
-        *answers.rest(seen, purge),
-        *answers.warm_ups(seen, warming),
-        *while_standing,
-    ]
-    return LogDocument(
-        name,
-        tuple(says),
-        _file_facts(table, even),
-        tuple(_run_facts(even, when)),
-        tuple(_times(even, when)),
-        regulated,
-        when.missing,
-        air.how if air is not None else "",
-        words.TOGETHER,
-        facts,
-        tuple(_spell_facts(s, names) for s in (*spells, *apart)),
-        purge,
-        warming,
-        lambdas,
-        rail,
-        filling,
-        misfires,
-        against,
-        at_rest,
-        tuple(proposed),
-        _picture(even, when, air, looks),
-    )
+        said.append("No fuel trim was recorded: nothing can be said of the mixture.")
+    return said + words.other_says(other, even.get(PURGE) is not None or not facts, regulated)
 
 
 def _look(even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Engine, sharing: int) -> _Look:
@@ -165,7 +152,7 @@ def _look(even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Eng
         None if rpm is None else rpm[seen.index],
         engine.cylinders,
     )
-    sizes = fits(both.fitted, both.switching, shows, even.time[seen.index], even.step, scale)
+    sizes = fits(both.fitted, shows, even.time[seen.index], even.step, scale)
     return _Look(bank, seen, both, chance, sizes, both.probability)
 
 
@@ -176,23 +163,25 @@ def _bank_facts(even: Grid, when: Conditions, look: _Look) -> BankFacts:
     seconds = float(bank.good.sum()) * even.step
     why = both.why if both is not None else f"only {seconds:.0f} s in steady closed loop: too little to look at"
     return BankFacts(
-        bank.number,
-        closed,
-        bank.how,
-        seconds,
-        _median(bank.short[bank.good]),
-        _median(bank.long[bank.good]),
-        _median(100 * bank.total[bank.good]),
-        _median(100 * bank.summed[bank.good]),
-        float((bank.stop[bank.good] != 0).sum()) * even.step,
-        both.switching if both is not None else False,
-        both.kind if both is not None else "",
-        look.chance,
-        why,
-        tuple(_bank_spell(s) for s in both.spells) if both is not None else (),
-        tuple(_bank_spell(s) for s in both.creeping) if both is not None else (),
-        look.fits,
-        occurrences(even, when, bank.number, look.probability, _visible(even, look)) if both is not None else (),
+        number=bank.number,
+        closed=closed,
+        how=bank.how,
+        looked=seconds,
+        short=_median(bank.short[bank.good]),
+        long=_median(bank.long[bank.good]),
+        multiplied=_median(100 * bank.total[bank.good]),
+        added=_median(100 * bank.summed[bank.good]),
+        at_stop=float((bank.stop[bank.good] != 0).sum()) * even.step,
+        switching=both.switching if both is not None else False,
+        kind=both.kind if both is not None else "",
+        chance=look.chance,
+        why=why,
+        spells=tuple(map(_bank_spell, both.spells)) if both is not None else (),
+        creeping=tuple(map(_bank_spell, both.creeping)) if both is not None else (),
+        fits=look.fits,
+        occurrences=occurrences(even, when, bank.number, look.probability, _visible(even, look))
+        if both is not None
+        else (),
     )
 
 
@@ -254,16 +243,16 @@ def _times(even: Grid, when: Conditions) -> list[PhaseTime]:
 
 def _spell_facts(spell: CaseSpell, names: Mapping[Phase, str]) -> SpellFacts:
     return SpellFacts(
-        spell.number,
-        spell.run,
-        spell.phase,
-        names.get(spell.phase, ""),
-        spell.state,
-        spell.probability if math.isfinite(spell.probability) else None,
-        spell.start,
-        spell.end,
-        spell.seconds,
-        spell.stretches,
+        number=spell.number,
+        run=spell.run,
+        phase=spell.phase,
+        condition=names.get(spell.phase, ""),
+        state=spell.state,
+        probability=spell.probability if math.isfinite(spell.probability) else None,
+        start=spell.start,
+        end=spell.end,
+        seconds=spell.seconds,
+        stretches=spell.stretches,
     )
 
 
@@ -306,7 +295,7 @@ def _cloud(look: _Look) -> Cloud:
         Point(round(m, 2), round(100 * (y - 1), 1), s)
         for m, y, s in zip(flow.tolist(), cleaned.tolist(), shows.tolist(), strict=True)
     )
-    c, lines = fitted.coefficients, []
+    c = fitted.coefficients
     if look.states.switching:
         lines = [("quiet", 0), ("showing", 2)]
     else:

@@ -1,4 +1,4 @@
-"""From what a log says to answers that a case can take: a quantity, where, in which spell, how well each outcome fits.
+"""From what a log says of the running engine to answers that a case can take.
 
 No check is named here: whoever joins these to checks goes by quantity, condition and place.
 """
@@ -7,52 +7,39 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from reasoner.measure.air import filling
-from reasoner.measure.asks import Setting
-from reasoner.measure.finding import Figure, Finding
+from reasoner.measure.finding import Figure
 from reasoner.measure.logs.cells import Array
-from reasoner.measure.logs.conditions import COLD, HOT, Conditions, Phase, Run
+from reasoner.measure.logs.conditions import Phase
 from reasoner.measure.logs.document import Proposed
 from reasoner.measure.logs.fit import Fits
 from reasoner.measure.logs.grid import Flags, Grid
 from reasoner.measure.logs.others import (
     IDLING,
+    Opposite,
+    Others,
     PurgeLink,
-    RailFall,
-    RailGap,
     Warming,
     lambda_off,
     mean_of,
     mean_of_looks,
     misfires_grown,
-    opposite,
     rail_off,
 )
-from reasoner.measure.logs.quantities import (
-    AIRFLOW,
-    BAROMETER,
-    COOLANT,
-    INTAKE,
-    MANIFOLD,
-    OUTSIDE,
-    PEDAL,
-    SPEED,
-    THROTTLE,
-)
-from reasoner.measure.logs.stretches import OPEN, SHOWING, CaseSpell
-from reasoner.measure.logs.usable import Air, Bank
+from reasoner.measure.logs.proposing import BANK, CYLINDER, ENGINE, Seen, figured, longest, number, weighed
+from reasoner.measure.logs.quantities import AIRFLOW, BAROMETER, INTAKE, MANIFOLD, PEDAL, SPEED, THROTTLE
+from reasoner.measure.logs.stretches import SHOWING, CaseSpell
+from reasoner.measure.logs.usable import Bank
 from reasoner.measure.logs.words import plus_minus
 from reasoner.measure.soften import between
 from reasoner.measure.uncertain import Estimate
-from reasoner.measure.workings.air import COLD_SOAK, PRESSURE, WEATHER
 from reasoner.measure.workings.air import OUTSIDE as OUTSIDE_AIR
-from reasoner.measure.workings.air import SOAKED as AGREE
+from reasoner.measure.workings.air import PRESSURE, WEATHER
 from reasoner.measure.workings.cylinders import misfire_figures
-from reasoner.measure.workings.hold import RAIL_HOLD
 from reasoner.measure.workings.watched import SLOW, watched
 
 SHORTEST = 10.0  # s of moments that count, for a reading
@@ -65,28 +52,29 @@ RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
 WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
 OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
-LONG_SOAK = 6 * 3600.0  # s off, after which all is as warm as the air; common practice, no source
-ENGINE, BANK, CYLINDER = "engine", "bank", "cylinder"
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
 NORMAL = "within 10 % everywhere"
 
 
-@dataclass(frozen=True)
-class Seen:
-    """What answers are made from."""
+def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:
+    """Everything that is seen while the engine runs, each in the spell it was seen in. fits: by bank."""
+    return [
+        *_trims(seen),
+        *_after_starts(seen),
+        *_shapes(seen, fits),
+        *_purged(seen, other.purge),
+        *_lambdas(seen),
+        *_rail(seen),
+        *_misfiring(seen),
+        *_idle(seen),
+        *_opposite(seen, other.opposite),
+        *_wide_open(seen),
+        *_warm_ups(seen, other.warming),
+    ]
 
-    grid: Grid
-    conditions: Conditions
-    banks: Sequence[Bank]
-    thinned: Mapping[int, float]
-    spells: Sequence[CaseSpell]
-    names: Mapping[Phase, str]
-    air: Air | None
-    litres: float | None
 
-
-def trims(seen: Seen) -> list[Proposed]:
+def _trims(seen: Seen) -> list[Proposed]:
     """Total, short-term and long-term trim of each bank in each spell, short and long added.
 
     What is dated by a start (warm-up, hot restart ...) holds idling and driving alike: there the idle counts, which is
@@ -106,11 +94,11 @@ def trims(seen: Seen) -> list[Proposed]:
                 estimate = _mean(values[here], seen.grid.step, seen.thinned.get(bank.number, 10.0))
                 if estimate is not None:
                     seconds = float(here.sum()) * seen.grid.step
-                    found.append(_number(seen, quantity, "%", (BANK, bank.number), estimate, spell, seconds))
+                    found.append(number(seen, quantity, "%", (BANK, bank.number), estimate, spell, seconds))
     return found
 
 
-def after_starts(seen: Seen) -> list[Proposed]:
+def _after_starts(seen: Seen) -> list[Proposed]:
     """Seconds in closed loop with the trim beyond -10 %, after a hot restart and after refuelling.
 
     Silent where the minutes after the start were not seen, or ended before it was known whether it stays rich.
@@ -133,11 +121,11 @@ def after_starts(seen: Seen) -> list[Proposed]:
                 figure = Figure("seconds rich", "s", watched(rich))
                 said = f"rich after the start, bank {bank.number}: {plus_minus(figure.estimate, 's')}"
                 quantity, place = "seconds rich after the start", (BANK, bank.number)
-                found.append(_figured(seen, quantity, place, "rich after a start", (figure,), spell, said))
+                found.append(figured(seen, quantity, place, "rich after a start", (figure,), spell, said))
     return found
 
 
-def shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
     """How each bank's trim goes with airflow, in the spell in which it is richest."""
     found = []
     for bank in seen.banks:
@@ -157,14 +145,8 @@ def shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
         chance = f"{100 * min(0.99, weights[likeliest] / sum(weights.values())):.0f} %"
         said = f"trim against airflow, bank {bank.number}, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s: "
         said += f"{likeliest} ({chance})"
-        found.append(_weighed(seen, "trim against airflow", (BANK, bank.number), weights, best, line.seconds, said))
+        found.append(weighed(seen, "trim against airflow", (BANK, bank.number), weights, best, line.seconds, said))
     return found
-
-
-def rest(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
-    """Everything else that is seen while the engine runs, each in the spell it was seen in."""
-    found = [*_purged(seen, purge), *_lambdas(seen), *_rail(seen), *_misfiring(seen), *_idle(seen), *_opposite(seen)]
-    return found + _wide_open(seen)
 
 
 def _wide_open(seen: Seen) -> list[Proposed]:
@@ -192,7 +174,7 @@ def _wide_open(seen: Seen) -> list[Proposed]:
         one = filling(Estimate(2000 * middle, 60 * middle), seen.litres, 2000.0, pressure, Estimate(warm, 5.0))
         estimate = Estimate(100 * one.value, 100 * one.error)
         seconds = float(here.sum()) * grid.step
-        found.append(_number(seen, "volumetric efficiency", "%", (ENGINE, 0), estimate, spell, seconds))
+        found.append(number(seen, "volumetric efficiency", "%", (ENGINE, 0), estimate, spell, seconds))
     return found
 
 
@@ -216,7 +198,7 @@ def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
             figure = Figure("trim moves", "%", estimate)
             said = f"trim with purge less without: {plus_minus(estimate, '%')}"
             quantity = "trim with purge less without"
-            found.append(_figured(seen, quantity, (ENGINE, 0), "purge on and off", (figure,), spell, said))
+            found.append(figured(seen, quantity, (ENGINE, 0), "purge on and off", (figure,), spell, said))
     return found
 
 
@@ -224,31 +206,32 @@ def _lambdas(seen: Seen) -> list[Proposed]:
     found = []
     for bank in seen.banks:
         gap = lambda_off(seen.grid, bank.number)
-        for spell in seen.spells if gap is not None else ():
-            assert gap is not None
-            here = gap[spell.cells & bank.good]
-            estimate = mean_of(here, seen.grid.step)
+        if gap is None:
+            continue
+        for spell in seen.spells:
+            estimate = mean_of(gap[spell.cells & bank.good], seen.grid.step)
             if estimate is not None:
                 estimate = Estimate(estimate.value, max(LAMBDA_READ, estimate.error))
                 figure = Figure("lambda off target", "lambda", estimate)
                 quantity, place = "measured less commanded lambda", (BANK, bank.number)
                 said = f"{quantity}, bank {bank.number}: {plus_minus(estimate, '')}"
-                found.append(_figured(seen, quantity, place, "lambda against target", (figure,), spell, said))
+                found.append(figured(seen, quantity, place, "lambda against target", (figure,), spell, said))
     return found
 
 
 def _rail(seen: Seen) -> list[Proposed]:
     off = rail_off(seen.grid, seen.conditions)
+    if off is None:
+        return []
     found = []
-    for spell in seen.spells if off is not None else ():
-        assert off is not None
+    for spell in seen.spells:
         values = off[spell.cells & np.isfinite(off)]
         if len(values) * seen.grid.step >= SHORTEST:
             middle = float(np.median(values))
             figure = Figure("off target", "%", Estimate(middle, max(RAIL_READ, float(np.std(values)))))
             said = f"rail pressure off its target: {plus_minus(figure.estimate, figure.unit)}"
             quantity = "rail pressure off command"
-            found.append(_figured(seen, quantity, (ENGINE, 0), "rail against target", (figure,), spell, said))
+            found.append(figured(seen, quantity, (ENGINE, 0), "rail against target", (figure,), spell, said))
     return found
 
 
@@ -265,14 +248,13 @@ def _misfiring(seen: Seen) -> list[Proposed]:
         for cylinder, figures in misfire_figures({c: float(np.nansum(v)) for c, v in counts.items()}).items():
             said = f"misfires, cylinder {cylinder}: {np.nansum(counts[cylinder]):.0f}"
             place = (CYLINDER, cylinder)
-            found.append(_figured(seen, "misfires", place, "misfire counts", figures, spell, said))
+            found.append(figured(seen, "misfires", place, "misfire counts", figures, spell, said))
     return found
 
 
-def _opposite(seen: Seen) -> list[Proposed]:
+def _opposite(seen: Seen, crosswise: Opposite | None) -> list[Proposed]:
     """The share of the time that two banks went opposite ways, of all that was looked at."""
-    crosswise = opposite(seen.grid, seen.banks)
-    spell = _in_phase(seen, STEADY)
+    spell = longest(seen, STEADY)
     if crosswise is None or spell is None or crosswise.seconds < 2 * A_MINUTE:
         return []
     looks = crosswise.seconds / A_MINUTE  # neighbouring moments tell the same
@@ -280,11 +262,11 @@ def _opposite(seen: Seen) -> list[Proposed]:
     estimate = Estimate(100 * crosswise.share, 100 * error)
     quantity = "time with the banks opposite"
     figure, said = Figure("time opposite", "%", estimate), f"{quantity}: {plus_minus(estimate, '%')}"
-    one = _figured(seen, quantity, (ENGINE, 0), "banks against each other", (figure,), spell, said)
+    one = figured(seen, quantity, (ENGINE, 0), "banks against each other", (figure,), spell, said)
     return [replace(one, whole=True)]
 
 
-def warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
+def _warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
     """Minutes from a cold start to 70 degC, where the car was driven; at least so many where it never got there."""
     found = []
     for warm in warming:
@@ -297,91 +279,13 @@ def warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
         figure = Figure("minutes to 70 °C", "min", Estimate(minutes, WARMED))
         spell = max(spells, key=lambda s: s.seconds)
         said = f"from cold to 70 °C: {'' if warm.minutes is not None else 'not within '}{minutes:.0f} min"
-        found.append(_figured(seen, "warming up", (ENGINE, 0), "warming up", (figure,), spell, said))
+        found.append(figured(seen, "warming up", (ENGINE, 0), "warming up", (figure,), spell, said))
     return found
-
-
-# ---- while the engine stands -----------------------------------------------------------------------------------------
-
-
-def standing(
-    seen: Seen, rail: RailGap | None, warming: Sequence[Warming], at_rest: Estimate | None
-) -> tuple[tuple[CaseSpell, ...], list[Proposed]]:
-    """What is seen before a start and after a stop, in spells of their own: sensors after a cold soak, the rail's hold.
-
-    Only what the log dates there: its other moments with the engine off are spells already.
-    """
-    spells: list[CaseSpell] = []
-    found: list[Proposed] = []
-
-    def apart(run: int, phase: Phase, start: float, seconds: float) -> CaseSpell:
-        number = len(seen.spells) + len(spells) + 1
-        none = np.zeros(len(seen.grid), dtype=bool)
-        spells.append(CaseSpell(number, run, phase, OPEN, math.nan, start, start + seconds, seconds, 1, none))
-        return spells[-1]
-
-    for fall in rail.falls if rail is not None else ():
-        run = seen.conditions.runs[fall.run - 1]
-        phase = _stopped(run)
-        figure = _held(fall)
-        if phase is None or figure is None:
-            continue
-        stop = float(seen.grid.time[run.end - 1])
-        held = "halved" if fall.halved else f"{fall.before:.2g} to {fall.after:.2g} MPa"
-        said = f"rail pressure after the stop: {held} in {fall.minutes:.2g} min"
-        spell = apart(fall.run, phase, stop, 60 * fall.minutes)
-        found.append(_figured(seen, figure.name, (ENGINE, 0), "rail hold", (figure,), spell, said))
-    for warm in warming:
-        run = seen.conditions.runs[warm.run - 1]
-        figures = _soaked(warm, run)
-        if figures:
-            spell = apart(warm.run, Phase.COLD_SOAKED, float(seen.grid.time[run.start]), 10.0)
-            said = "after a cold soak: " + ", ".join(f"{f.name} {plus_minus(f.estimate, f.unit)}" for f in figures)
-            found.append(
-                _figured(seen, "temperatures after a cold soak", (ENGINE, 0), "cold soak", figures, spell, said)
-            )
-    stood = _in_phase(seen, (Phase.OFF, Phase.HOT_SOAK, Phase.COLD_SOAKED))
-    if at_rest is not None and stood is not None:
-        gap = Figure("manifold", "kPa", at_rest)
-        said = f"manifold less air pressure at rest: {plus_minus(gap.estimate, gap.unit)}"
-        quantity = "manifold less air pressure, at rest"
-        found.append(_figured(seen, quantity, (ENGINE, 0), "pressures at rest", (gap,), stood, said))
-    return tuple(spells), found
-
-
-def _stopped(run: Run) -> Phase | None:
-    """The condition in which a stopped rail is watched: hot, or after a short cold run; None in between."""
-    start, end = run.coolant
-    if end >= HOT:
-        return Phase.HOT_SOAK
-    return Phase.COLD_START if run.kind == "cold" and start < COLD and end < COLD else None
-
-
-def _held(fall: RailFall) -> Figure | None:
-    """Time to half the pressure, the pull of cooling being its error; None where these are no pressures of a rail."""
-    typed = {"rail before": fall.before, "rail after": fall.after, "minutes": max(0.05, fall.minutes)}
-    found = RAIL_HOLD.run({name: f"{value:.5g}" for name, value in typed.items()}, Setting())
-    if not isinstance(found, Finding):
-        return None
-    half = found.figures[0][0]
-    return half if isinstance(half, Figure) else None
-
-
-def _soaked(warm: Warming, run: Run) -> tuple[Figure, ...]:
-    """Sensors against each other; silent where a coolant above the air may be warmth that is left of the last drive."""
-    read = dict(warm.at_start)
-    coolant = read.get(COOLANT)
-    air = [v for q, v in read.items() if q != COOLANT]
-    if coolant is None or not air or (not run.off >= LONG_SOAK and coolant > min(air) + AGREE):
-        return ()
-    names = {COOLANT: "coolant", INTAKE: "intake", OUTSIDE: "outside"}
-    found = COLD_SOAK.run({names[q]: f"{v:.4g}" for q, v in read.items()}, Setting())
-    return tuple(f for f in found.figures[0] if isinstance(f, Figure)) if isinstance(found, Finding) else ()
 
 
 def _idle(seen: Seen) -> list[Proposed]:
     """Airflow for each litre and manifold pressure, warm and idling."""
-    spell = _in_phase(seen, IDLING)
+    spell = longest(seen, IDLING)
     if spell is None:
         return []
     found = []
@@ -389,17 +293,21 @@ def _idle(seen: Seen) -> list[Proposed]:
         flow = _mean(seen.air.flow[spell.cells], seen.grid.step, 10.0)
         if flow is not None:
             estimate = Estimate(flow.value / seen.litres, max(flow.error, 0.03 * flow.value) / seen.litres)
-            found.append(_number(seen, "airflow a litre", "g/s", (ENGINE, 0), estimate, spell, spell.seconds))
+            found.append(number(seen, "airflow a litre", "g/s", (ENGINE, 0), estimate, spell, spell.seconds))
     if seen.grid.get(MANIFOLD) is not None:
         pressure = _mean(seen.grid.of(MANIFOLD)[spell.cells], seen.grid.step, 10.0)
         if pressure is not None:
             estimate = Estimate(pressure.value, max(1.0, pressure.error))
-            found.append(_number(seen, "manifold pressure", "kPa", (ENGINE, 0), estimate, spell, spell.seconds))
+            found.append(number(seen, "manifold pressure", "kPa", (ENGINE, 0), estimate, spell, spell.seconds))
     return found
 
 
-def _in_phase(seen: Seen, phases: Sequence[Phase]) -> CaseSpell | None:
-    return max((s for s in seen.spells if s.phase in phases), key=lambda s: s.seconds, default=None)
+def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
+    values = values[np.isfinite(values)]
+    if len(values) * step < SHORTEST:
+        return None
+    looks = max(1.0, len(values) / thinned)
+    return Estimate(float(values.mean()), math.hypot(READ, float(values.std()) / math.sqrt(looks)))
 
 
 def _richest(seen: Seen, bank: Bank) -> CaseSpell | None:
@@ -413,68 +321,3 @@ def _richest(seen: Seen, bank: Bank) -> CaseSpell | None:
         if best is None or rank > best[:2]:
             best = (*rank, spell)
     return best[2] if best else None
-
-
-def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
-    values = values[np.isfinite(values)]
-    if len(values) * step < SHORTEST:
-        return None
-    looks = max(1.0, len(values) / thinned)
-    return Estimate(float(values.mean()), math.hypot(READ, float(values.std()) / math.sqrt(looks)))
-
-
-def _number(
-    seen: Seen, quantity: str, unit: str, at: tuple[str, int], estimate: Estimate, spell: CaseSpell, seconds: float
-) -> Proposed:
-    where = "" if at[0] == ENGINE else f", {at[0]} {at[1]}"
-    said = f"{quantity}{where}: {plus_minus(estimate, unit)}"
-    condition = seen.names.get(spell.phase, "")
-    return Proposed(
-        quantity, unit, *at, estimate.value, estimate.error, (), spell.number, spell.phase, condition, seconds, said
-    )
-
-
-def _figured(
-    seen: Seen,
-    quantity: str,
-    at: tuple[str, int],
-    by: str,
-    figures: Sequence[Figure],
-    spell: CaseSpell,
-    said: str,
-) -> Proposed:
-    """What a computation of the rules finds; its first figure is the value."""
-    first, condition = figures[0], seen.names.get(spell.phase, "")
-    value = first.value if math.isfinite(first.value) else None
-    low, high = first.bounds
-    error = (high - low) / 2 if value is not None and math.isfinite(high - low) else None
-    return Proposed(
-        quantity,
-        first.unit,
-        *at,
-        value,
-        error,
-        (),
-        spell.number,
-        spell.phase,
-        condition,
-        spell.seconds,
-        said,
-        by,
-        tuple(figures),
-    )
-
-
-def _weighed(
-    seen: Seen,
-    quantity: str,
-    at: tuple[str, int],
-    weights: Mapping[str, float],
-    spell: CaseSpell,
-    seconds: float,
-    said: str,
-) -> Proposed:
-    most = max(weights.values())
-    relative = tuple((name, max(1e-6, w / most)) for name, w in sorted(weights.items(), key=lambda item: -item[1]))
-    condition = seen.names.get(spell.phase, "")
-    return Proposed(quantity, "", *at, None, None, relative, spell.number, spell.phase, condition, seconds, said)

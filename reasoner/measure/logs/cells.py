@@ -30,7 +30,7 @@ _TIME = re.compile(
 )
 _DATE = re.compile(r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
 
-CLOSED, OPEN, UNKNOWN = 1.0, 0.0, math.nan
+CLOSED, OPEN = 1.0, 0.0
 # One bit of the status byte each: 2 and 16 are closed loop (SAE J1979, PID 03; from memory).
 _STATUS_BITS = {0: OPEN, 1: OPEN, 2: CLOSED, 4: OPEN, 8: OPEN, 16: CLOSED}
 

@@ -113,7 +113,7 @@ class SpellFacts:
     stretches: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Proposed:
     """An answer for a case. quantity: what was measured, in words; at: "engine", "bank" or "cylinder", and its place.
 
@@ -124,12 +124,12 @@ class Proposed:
     """
 
     quantity: str
-    unit: str
+    unit: str = ""
     at: str
     place: int
-    value: float | None
-    error: float | None
-    weights: tuple[tuple[str, float], ...]
+    value: float | None = None
+    error: float | None = None
+    weights: tuple[tuple[str, float], ...] = ()
     spell: int
     phase: str
     condition: str

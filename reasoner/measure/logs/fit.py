@@ -113,10 +113,11 @@ class Scale:
         return self.reference / self.banks / self.ratio
 
 
-def fits(fitted: Fitted, switching: bool, shows: bool, seconds: Array, step: float, scale: Scale) -> Fits:
+def fits(fitted: Fitted, shows: bool, seconds: Array, step: float, scale: Scale) -> Fits:
     """seconds: (n,) of the log, for each moment. shows: which state a log with one state is in."""
+    switching = fitted.switching
     weight = _settled(fitted, seconds) if switching else np.ones(len(seconds))
-    c, cov = _solve(fitted, weight, seconds, switching)
+    c, cov = _solve(fitted, weight, seconds)
     slow = _slow(fitted, c, cov, scale)
     flow, held = scale.reference / fitted.sample.x, fitted.sample.stop == 0
     sides = []
@@ -132,7 +133,7 @@ def fits(fitted: Fitted, switching: bool, shows: bool, seconds: Array, step: flo
         apart = max(1e-6, scale.reference * (1 / showing.flow[0] - 1 / showing.flow[1]))
         extra = Estimate(extra.value, math.hypot(extra.error, math.sqrt(2) * STAYS / apart * scale.grams))
     leak = _scaled(extra, millilitres_a_minute(1.0, scale.density)) if extra else None
-    shapes = _shapes(fitted, c, cov, weight, switching, scale)
+    shapes = _shapes(fitted, c, cov, weight, scale)
     return Fits(quiet, showing, extra, leak, shapes, 100 * fitted.spread, slow)
 
 
@@ -173,14 +174,15 @@ def _design(fitted: Fitted) -> tuple[Array, Array]:
     return np.hstack([base, none, s.covariates]), np.hstack([none, base, s.covariates])
 
 
-def _solve(fitted: Fitted, weight: Array, seconds: Array, switching: bool) -> tuple[Array, Array]:
+def _solve(fitted: Fitted, weight: Array, seconds: Array) -> tuple[Array, Array]:
     """Coefficients and their covariance, the moments near a change of state left out.
 
     A moment at a stop holds a line only from one side: it has a say in where the line is, none in how sure that is.
     """
     sample, p = fitted.sample, fitted.sample.covariates.shape[1]
     rows = _design(fitted)
-    share = (1 - fitted.showing, fitted.showing) if switching else (np.ones(len(sample)), np.zeros(len(sample)))
+    whole = np.ones(len(sample)), np.zeros(len(sample))
+    share = (1 - fitted.showing, fitted.showing) if fitted.switching else whole
     w = [share[s] * weight * fitted.weights[:, s] for s in (0, 1)]
     loose = fitted.spread**2 * fitted.thinned / prior_spread(p, fitted.slow is not None) ** 2
     a = rows[0].T @ (rows[0] * w[0][:, None]) + rows[1].T @ (rows[1] * w[1][:, None]) + np.diag(loose)
@@ -253,12 +255,12 @@ def _scaled(estimate: Estimate, factor: float) -> Estimate:
     return Estimate(estimate.value * factor, estimate.error * abs(factor))
 
 
-def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, switching: bool, scale: Scale) -> tuple[Shape, ...]:
+def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, scale: Scale) -> tuple[Shape, ...]:
     """Each way of being off fitted by itself to what is left after the quiet state (or after nothing) is taken off.
 
     Between two states the air meter's own error drops out; in one it does not.
     """
-    s = fitted.sample
+    s, switching = fitted.sample, fitted.switching
     if not switching and c[0] + c[1] - 1 > -SMALL:
         return ()  # not rich to speak of
     own = 0.0 if switching else METER
@@ -275,7 +277,8 @@ def _shapes(fitted: Fitted, c: Array, cov: Array, weight: Array, switching: bool
         total = float((share * x * x).sum())
         if total > 0:
             size = float((share * x * left).sum()) / total
-            error = math.sqrt(worth / total + _quiet_error(c, cov, share, x, s.x, switching) + own**2)
+            quiet = _quiet_error(cov, share, x, s.x) if switching else 0.0
+            error = math.sqrt(worth / total + quiet + own**2)
             rows[name] = Estimate(size, error), float((share * (left - size * x) ** 2).sum()) / worth
     if not rows:
         return ()
@@ -305,10 +308,8 @@ def _mixed(x: Array, left: Array, share: Array, worth: float, thinned: float) ->
     return Estimate(float(size[0]), math.sqrt(worth * float(inverse[0, 0]))), misfit + cost
 
 
-def _quiet_error(c: Array, cov: Array, share: Array, x: Array, own: Array, switching: bool) -> float:
+def _quiet_error(cov: Array, share: Array, x: Array, own: Array) -> float:
     """Variance that the quiet line's own error gives a size."""
-    if not switching:
-        return 0.0
     total = float((share * x * x).sum())
     g = np.array([float((share * x).sum()), float((share * x * own).sum())]) / total
     return float(g @ cov[:2, :2] @ g)

@@ -88,6 +88,11 @@ class Fitted:
         return np.asarray(c[0] + c[1] * self.sample.x)
 
     @property
+    def switching(self) -> bool:
+        """Two states, not one."""
+        return self.states == 2
+
+    @property
     def shared(self) -> Array:
         """What the covariates make of the trim at every moment."""
         return np.asarray(self.sample.covariates @ self.coefficients[4:])
@@ -106,7 +111,7 @@ class Fitted:
     @property
     def cost(self) -> float:
         """Half the parameters' number times the log of how many moments there are (Schwarz 1978)."""
-        parameters = 2 + self.sample.covariates.shape[1] + (4 if self.states == 2 else 0)
+        parameters = 2 + self.sample.covariates.shape[1] + (4 if self.switching else 0)
         return float(0.5 * parameters * math.log(max(2.0, len(self.sample) / self.thinned)))
 
 
@@ -211,7 +216,7 @@ def _rounds(sample: Sample, showing: Array, start: Fitted, rounds: int) -> Fitte
     n = len(sample)
     weights, spread, rates = np.ones((n, 2)), start.spread, Rates(1 / STAYS, 1 / STAYS)
     thinned, evidence, coefficients = start.thinned, -math.inf, start.coefficients
-    if start.states == 2:
+    if start.switching:
         weights, rates = start.weights, start.rates
     for number in range(rounds):
         coefficients = _solve(sample, showing, weights, spread, 2, start.slow is not None)

@@ -145,7 +145,42 @@ class Opposite:
     seconds: float = 0.0
 
 
-def purge_links(grid: Grid, conditions: Conditions, banks: Sequence[Bank], air: Air | None) -> tuple[PurgeLink, ...]:
+@dataclass(frozen=True)
+class Others:
+    """All of these. at_rest: manifold less air pressure (kPa), engine standing."""
+
+    purge: tuple[PurgeLink, ...]
+    warming: tuple[Warming, ...]
+    lambdas: tuple[LambdaGap, ...]
+    rail: RailGap | None
+    filling: tuple[Filling, ...]
+    misfires: tuple[Misfires, ...]
+    opposite: Opposite | None
+    at_rest: Estimate | None
+
+
+def others(
+    grid: Grid,
+    conditions: Conditions,
+    banks: Sequence[Bank],
+    air: Air | None,
+    litres: float | None,
+    probability: Array,
+) -> Others:
+    """litres: swept volume, None = not said. probability: (c,) that the fault of any bank shows."""
+    return Others(
+        purge=_purge_links(grid, conditions, banks, air),
+        warming=_warmings(grid, conditions),
+        lambdas=_lambda_gaps(grid, banks),
+        rail=_rail_gap(grid, conditions),
+        filling=_fillings(grid, conditions, litres),
+        misfires=_misfires(grid, probability),
+        opposite=_opposite(grid, banks),
+        at_rest=_pressure_at_rest(grid, conditions),
+    )
+
+
+def _purge_links(grid: Grid, conditions: Conditions, banks: Sequence[Bank], air: Air | None) -> tuple[PurgeLink, ...]:
     """Each bank's trim around the moves of the purge valve."""
     duty = grid.get(PURGE)
     if duty is None:
@@ -203,7 +238,7 @@ def _change(values: Array, before: Flags, after: Flags) -> float:
     return float(values[there & after].mean() - values[there & before].mean())
 
 
-def warmings(grid: Grid, conditions: Conditions) -> tuple[Warming, ...]:
+def _warmings(grid: Grid, conditions: Conditions) -> tuple[Warming, ...]:
     """How the coolant rose in each run, and whether it agreed with the air after a cold soak."""
     coolant = grid.get(COOLANT)
     if coolant is None:
@@ -244,7 +279,7 @@ def _moved(grid: Grid, part: slice) -> float | None:
     return float((road > 5).mean()) if len(road) else None
 
 
-def lambda_gaps(grid: Grid, banks: Sequence[Bank]) -> tuple[LambdaGap, ...]:
+def _lambda_gaps(grid: Grid, banks: Sequence[Bank]) -> tuple[LambdaGap, ...]:
     """Each bank's measured lambda against what was asked for."""
     found = []
     for bank in banks:
@@ -265,7 +300,7 @@ def lambda_off(grid: Grid, bank: int) -> Array | None:
     return None if measured is None else measured - (1.0 if wanted is None else wanted)
 
 
-def rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
+def _rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
     """Rail pressure against what was commanded, at idle, and after the engine stopped."""
     rail = grid.get(RAIL)
     if rail is None:
@@ -281,7 +316,7 @@ def rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
     idle = rail[_in(conditions, IDLING)]
     idle = idle[np.isfinite(idle)]
     at_idle = float(np.median(idle)) / 1000 if len(idle) else None
-    falls = rail_falls(grid, conditions)
+    falls = _rail_falls(grid, conditions)
     return RailGap(mean, furthest, at_idle, next((f.minutes for f in falls if f.halved), None), falls)
 
 
@@ -294,7 +329,7 @@ def rail_off(grid: Grid, conditions: Conditions) -> Array | None:
         return np.where((conditions.run >= 0) & (wanted > 100), 100 * (rail / wanted - 1), np.nan)
 
 
-def rail_falls(grid: Grid, conditions: Conditions) -> tuple[RailFall, ...]:
+def _rail_falls(grid: Grid, conditions: Conditions) -> tuple[RailFall, ...]:
     """The rail's pressure after each stop that was recorded for long enough to see it."""
     rail, found = grid.of(RAIL), []
     for number, before in enumerate(conditions.runs, start=1):
@@ -316,7 +351,7 @@ def rail_falls(grid: Grid, conditions: Conditions) -> tuple[RailFall, ...]:
     return tuple(found)
 
 
-def fillings(grid: Grid, conditions: Conditions, litres: float | None) -> tuple[Filling, ...]:
+def _fillings(grid: Grid, conditions: Conditions, litres: float | None) -> tuple[Filling, ...]:
     """Measured airflow against speed, manifold pressure and temperature (Heywood 1988, eq. 2.27, from memory)."""
     measured, pressure, rpm = grid.get(AIRFLOW), grid.get(MANIFOLD), grid.get(SPEED)
     if measured is None or pressure is None or rpm is None:
@@ -338,7 +373,7 @@ def fillings(grid: Grid, conditions: Conditions, litres: float | None) -> tuple[
     return tuple(found)
 
 
-def misfires(grid: Grid, probability: Array) -> tuple[Misfires, ...]:
+def _misfires(grid: Grid, probability: Array) -> tuple[Misfires, ...]:
     """Counts of each cylinder, as they grew."""
     found = []
     for cylinder, grown in misfires_grown(grid).items():
@@ -364,7 +399,7 @@ def misfires_grown(grid: Grid) -> dict[int, Array]:
     return found
 
 
-def opposite(grid: Grid, banks: Sequence[Bank]) -> Opposite | None:
+def _opposite(grid: Grid, banks: Sequence[Bank]) -> Opposite | None:
     """How much of the time one of two banks is taken leaner while the other is made richer."""
     if len(banks) != 2:
         return None
@@ -378,7 +413,7 @@ def opposite(grid: Grid, banks: Sequence[Bank]) -> Opposite | None:
     return Opposite((one.number, two.number), float(apart.mean()), trims, float(both.sum()) * grid.step)
 
 
-def pressure_at_rest(grid: Grid, conditions: Conditions) -> Estimate | None:
+def _pressure_at_rest(grid: Grid, conditions: Conditions) -> Estimate | None:
     """Manifold less air pressure (kPa) with the engine standing: two sensors that must agree."""
     manifold, air = grid.get(MANIFOLD), grid.get(BAROMETER)
     if manifold is None or air is None:

@@ -51,17 +51,6 @@ def runs(flags: Flags) -> Iterator[tuple[int, int]]:
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 
-def changes(*codes: NDArray[np.int64]) -> list[tuple[int, int]]:
-    """Stretches in which none of the codes changes."""
-    if not len(codes[0]):
-        return []
-    new = np.zeros(len(codes[0]), dtype=bool)
-    for code in codes:
-        new[1:] |= code[1:] != code[:-1]
-    starts = [0, *np.flatnonzero(new).tolist()]
-    return list(zip(starts, [*starts[1:], len(new)], strict=True))
-
-
 def _summed(values: Array, reach: int) -> Array:
     total = np.concatenate([[0.0], np.cumsum(values)])
     index = np.arange(len(values))

@@ -21,16 +21,11 @@ LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
 
 @dataclass(frozen=True)
 class Looked:
-    """sample: the moments. index: (n,) their cells. reference: g/s of air that x counts from, 0 without airflow.
-
-    purge, cold: columns of the covariates that are purge, and that are a cold engine.
-    """
+    """sample: the moments. index: (n,) their cells. reference: g/s of air that x counts from, 0 without airflow."""
 
     sample: Sample
     index: NDArray[np.int64]
     reference: float
-    purge: tuple[int, ...]
-    cold: tuple[int, ...]
 
 
 def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty: Array) -> Looked:
@@ -45,21 +40,16 @@ def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty
     other = np.concatenate([[False], run[1:] != run[:-1]])
     gap = np.where(other, np.maximum(gap, BETWEEN_RUNS), gap)
     columns: list[Array] = []
-    purge: list[int] = []
-    cold: list[int] = []
     open_ = np.nan_to_num(duty[index])
     if (open_ > 0.01).sum() >= LEAST_PURGE:
         drawn = _drawn(grid, conditions, duty)[index]
-        for fades in (np.ones(len(index)), *(np.exp(-drawn / e) for e in EMPTIES)):
-            purge.append(len(columns))
-            columns.append(open_ * x * fades)
+        columns += [open_ * x * fades for fades in (np.ones(len(index)), *(np.exp(-drawn / e) for e in EMPTIES))]
+    purging = len(columns)
     coldness = _coldness(grid, conditions, index)
     if (coldness > 0.05).sum() >= 10:
-        for shape in (coldness, coldness * x):
-            cold.append(len(columns))
-            columns.append(shape)
+        columns += [coldness, coldness * x]
     covariates = np.column_stack(columns) if columns else np.zeros((len(index), 0))
-    is_purge = np.array([i in purge for i in range(len(columns))], dtype=bool)
+    is_purge = np.arange(len(columns)) < purging
     sample = Sample(
         1 + bank.needed[index],
         x,
@@ -70,7 +60,7 @@ def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty
         coldness > 0.2,
         bank.stop[index],
     )
-    return Looked(sample, index, reference if air is not None else 0.0, tuple(purge), tuple(cold))
+    return Looked(sample, index, reference if air is not None else 0.0)
 
 
 def duty(grid: Grid) -> Array:

@@ -58,17 +58,21 @@ class Spell:
 class States:
     """fitted: with the showing state second. probability: (c,) that the fault shows, NaN while the engine stands.
 
-    switching: two states were told apart. kind: "rich" or "lean", which way the showing state lies. spells: that count.
-    creeping: stretches that differ but come and go too slowly. why: in words.
+    kind: "rich" or "lean", which way the showing state lies. spells: that count. creeping: stretches that differ but
+    come and go too slowly. why: in words.
     """
 
     fitted: Fitted
-    switching: bool
     kind: str
     probability: Array
     spells: tuple[Spell, ...]
     creeping: tuple[Spell, ...]
     why: str
+
+    @property
+    def switching(self) -> bool:
+        """Two states were told apart."""
+        return self.fitted.switching
 
 
 def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one: Fitted, chance: float) -> States:
@@ -76,7 +80,7 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
     two, kind = _ordered(two)
     effect = _mean(two.difference, two.showing)
     running = conditions.run >= 0
-    same = States(one, False, kind, _constant(one, running), (), (), "")
+    same = States(one, kind, _constant(one, running), (), (), "")
     if chance < SURE:
         return replace(same, why="one state explains the trims of the whole log")
     if abs(effect) < LEAST:
@@ -94,7 +98,7 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
         return replace(same, creeping=creeping, why=why or "the trims change too slowly for something that switches")
     for s in creeping:
         everywhere[s.first : s.last] = np.minimum(everywhere[s.first : s.last], 0.5)
-    return States(two, True, kind, everywhere, spells, creeping, "the trims go to and fro between two states")
+    return States(two, kind, everywhere, spells, creeping, "the trims go to and fro between two states")
 
 
 def _ordered(two: Fitted) -> tuple[Fitted, str]:

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from reasoner.measure.finding import nineteen_of_twenty
 from reasoner.measure.logs.document import BankFacts
 from reasoner.measure.logs.fit import MIXED, Fits, Line, Shape
-from reasoner.measure.logs.others import CROSSWISE, Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
+from reasoner.measure.logs.others import (
+    CROSSWISE,
+    Filling,
+    LambdaGap,
+    Misfires,
+    Opposite,
+    Others,
+    PurgeLink,
+    RailGap,
+    Warming,
+)
 from reasoner.measure.uncertain import Estimate
 
 TOGETHER = (
@@ -117,76 +127,87 @@ def _shape(name: str, shapes: Sequence[Shape]) -> list[str]:
     return [f"{name}, shape of the error: {what} ({chance}), or {other}; more spread of airflow would tell."]
 
 
-def other_says(
-    purge: Sequence[PurgeLink],
-    warming: Sequence[Warming],
-    lambdas: Sequence[LambdaGap],
-    rail: RailGap | None,
-    filling: Sequence[Filling],
-    misfires: Sequence[Misfires],
-    opposite: Opposite | None,
-    purge_known: bool,
-    regulated: float | None,
-) -> list[str]:
-    """The rest, where there is something to say."""
-    said = []
-    for p in purge:
+def other_says(other: Others, purge_known: bool, regulated: float | None) -> list[str]:
+    """The rest, where there is something to say. regulated: degC the coolant settles at, None = not known."""
+    return [
+        *_purge_says(other.purge, purge_known),
+        *_coolant_says(other.warming, regulated),
+        *_lambda_says(other.lambdas),
+        *(_rail_says(other.rail) if other.rail is not None else ()),
+        *_filling_says(other.filling),
+        *_misfires_say(other.misfires),
+        *_opposite_says(other.opposite),
+    ]
+
+
+def _purge_says(links: Sequence[PurgeLink], known: bool) -> Iterator[str]:
+    for p in links:
         clear = abs(p.difference.value) > 2 * p.difference.error and abs(p.difference.value) > 3
         moved = f"moves by {plus_minus(p.difference, '%')}" if clear else "stays as it is"
-        said.append(f"Bank {p.bank}: with the purge valve open the trim {moved} ({p.moves} moves looked at).")
-    if not purge_known:
-        said.append("Purge was not recorded: what it did to the trims cannot be told from anything else.")
-    said += [
-        f"Run {w.run}: from {w.start:.0f} °C to 70 °C in {w.minutes:.0f} min."
-        for w in warming
-        if w.minutes is not None and w.start is not None
-    ]
-    said += [
-        f"Run {w.run}, cold: the coolant reads {w.soak_gap:+.0f} K against the intake air; after a night they agree."
-        for w in warming
-        if w.soak_gap is not None and abs(w.soak_gap) > 5
-    ]
+        yield f"Bank {p.bank}: with the purge valve open the trim {moved} ({p.moves} moves looked at)."
+    if not known:
+        yield "Purge was not recorded: what it did to the trims cannot be told from anything else."
+
+
+def _coolant_says(warming: Sequence[Warming], regulated: float | None) -> Iterator[str]:
+    for w in warming:
+        if w.minutes is not None and w.start is not None:
+            yield f"Run {w.run}: from {w.start:.0f} °C to 70 °C in {w.minutes:.0f} min."
+    for w in warming:
+        if w.soak_gap is not None and abs(w.soak_gap) > 5:
+            gap = f"{w.soak_gap:+.0f} K"
+            yield f"Run {w.run}, cold: the coolant reads {gap} against the intake air; after a night they agree."
     if regulated is not None and regulated < 75:
-        said.append(f"The coolant settles at {regulated:.0f} °C only.")
-    said += [
-        f"Bank {g.bank}: measured lambda is {plus_minus(g.difference, '')} away from what is commanded, in closed loop."
-        for g in lambdas
-        if abs(g.difference.value) > max(0.02, 2 * g.difference.error)
-    ]
-    if rail is not None and rail.mean is not None and rail.furthest is not None and abs(rail.furthest) > 10:
-        said.append(
-            f"Rail pressure is {plus_minus(rail.mean, '%')} off what is commanded, {rail.furthest:+.0f} % at the worst."
-        )
-    for fall in rail.falls if rail is not None else ():
+        yield f"The coolant settles at {regulated:.0f} °C only."
+
+
+def _lambda_says(gaps: Sequence[LambdaGap]) -> Iterator[str]:
+    for g in gaps:
+        if abs(g.difference.value) > max(0.02, 2 * g.difference.error):
+            away = plus_minus(g.difference, "")
+            yield f"Bank {g.bank}: measured lambda is {away} away from what is commanded, in closed loop."
+
+
+def _rail_says(rail: RailGap) -> Iterator[str]:
+    if rail.mean is not None and rail.furthest is not None and abs(rail.furthest) > 10:
+        off = plus_minus(rail.mean, "%")
+        yield f"Rail pressure is {off} off what is commanded, {rail.furthest:+.0f} % at the worst."
+    for fall in rail.falls:
         if fall.halved:
-            said.append(
+            yield (
                 f"Rail pressure halved within {_span(fall.minutes)} of the stop of run {fall.run} "
                 f"({fall.before:.2g} to {fall.after:.2g} MPa): it leaks somewhere, not yet said where."
             )
         else:
-            said.append(
+            yield (
                 f"{_span(fall.minutes).capitalize()} after the stop of run {fall.run} the rail still had "
                 f"{fall.after:.2g} of {fall.before:.2g} MPa."
             )
-    said += [
-        f"Measured air is {plus_minus(f.efficiency, '')} of what the cylinders hold ({f.phase}): more than they can "
-        "take at this manifold pressure."
-        for f in filling
-        if f.efficiency is not None and f.efficiency.value - 2 * f.efficiency.error > 1
-    ]
-    said += [
-        f"Cylinder {m.cylinder}: {m.count:.0f} misfires, {m.showing:.0f} of them while it showed."
-        for m in misfires
-        if m.count
-    ]
+
+
+def _filling_says(fillings: Sequence[Filling]) -> Iterator[str]:
+    for f in fillings:
+        if f.efficiency is not None and f.efficiency.value - 2 * f.efficiency.error > 1:
+            yield (
+                f"Measured air is {plus_minus(f.efficiency, '')} of what the cylinders hold ({f.phase}): more than "
+                "they can take at this manifold pressure."
+            )
+
+
+def _misfires_say(misfires: Sequence[Misfires]) -> Iterator[str]:
+    for m in misfires:
+        if m.count:
+            yield f"Cylinder {m.cylinder}: {m.count:.0f} misfires, {m.showing:.0f} of them while it showed."
+
+
+def _opposite_says(opposite: Opposite | None) -> Iterator[str]:
     if opposite is not None and opposite.trims is not None and opposite.share >= CROSSWISE:
         a, b = opposite.banks
-        said.append(
+        yield (
             f"Banks {a} and {b} go opposite ways for {100 * opposite.share:.0f} % of the time "
             f"({opposite.trims[0]:+.0f} and {opposite.trims[1]:+.0f} %): as upstream sensors do that are connected "
             "crosswise."
         )
-    return said
 
 
 def _span(minutes: float) -> str:

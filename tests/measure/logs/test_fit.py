@@ -27,7 +27,7 @@ def sample(flows: list[float], trims: list[float], noise: float = 0.3, seed: int
 
 def sized(s: Sample) -> Fits:
     _, one, _ = model.fit(s)
-    return fits(one, False, True, np.arange(float(len(s))), 1.0, Scale(3.0, 1, ratio=14.6, density=0.745))
+    return fits(one, True, np.arange(float(len(s))), 1.0, Scale(3.0, 1, ratio=14.6, density=0.745))
 
 
 # Worked out with T = (1 - aR/m)/k - 1, R = 14.6, 0.745 kg/L, by ordinary least squares outside this program.
@@ -92,8 +92,8 @@ def test_slow_noise_widens_the_error() -> None:
 def test_two_banks_share_the_air() -> None:
     s = sample([3, 12], [-24, -6])
     _, one, _ = model.fit(s)
-    whole = fits(one, False, True, np.arange(float(len(s))), 1.0, Scale(3.0, 1)).showing
-    half = fits(one, False, True, np.arange(float(len(s))), 1.0, Scale(3.0, 2)).showing
+    whole = fits(one, True, np.arange(float(len(s))), 1.0, Scale(3.0, 1)).showing
+    half = fits(one, True, np.arange(float(len(s))), 1.0, Scale(3.0, 2)).showing
     assert whole is not None
     assert half is not None
     assert whole.by_time is not None
