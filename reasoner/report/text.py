@@ -96,7 +96,10 @@ def _how_sure(v: Verdict) -> list[RenderableType]:
     elsewhere = v.fault.probability - v.lead.probability > 1e-9
     if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault and elsewhere:
         lines.append((f"and that on {v.lead.where}", _chance(v.lead)))
-    return [_table(lines), _para("In brackets: how far the chance moves if the rules' own numbers are off.", QUIET)]
+    said = "In brackets: how far the chance moves if the rules' own numbers are off."
+    if v.kind == "settled":
+        said = "In brackets: if the rules' own numbers are off. What is settled counts that."
+    return [_table(lines), _para(said, QUIET)]
 
 
 def _conflict(v: Verdict) -> list[RenderableType]:

@@ -6,7 +6,7 @@ Drivers (a screen, a script, another program, a replay) ask `step`, show it, and
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -178,6 +178,11 @@ class Workup:
         """One fault dominates, wherever it sits."""
         found = dominates(by_fault(self.tables, self.belief.probability), self.costs)
         return found and dominates(by_fault(self.tables, self.firm), self.costs)
+
+    def claim(self, of: Callable[[Tables, Array], Array], number: int) -> float:
+        """What may be claimed of a repair class or a fault (`of`: by_class, by_fault): as much as goes on to hold when
+        the rules' own numbers may be off."""
+        return min(float(of(self.tables, p)[number]) for p in (self.belief.probability, self.firm))
 
     def after(self, events: Sequence[Event]) -> Workup:
         """The same case with more events."""

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from reasoner.inference.belief import believe
+from reasoner.casebook.shape import load_sound
+from reasoner.inference.belief import believe, by_class
 from reasoner.inference.choose import gains
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import options
 from reasoner.session import acts
+from reasoner.session.car import vehicle_of
 from reasoner.session.concluding import answer_origin, belief, next_document, out_of_reach, proposals, verdict
 from reasoner.session.document import Verdict
-from reasoner.session.workup import Workup
+from reasoner.session.words import percent
+from reasoner.session.workup import Workup, begin
 from tests.decide.cars import answered, car, small_car
 
 
@@ -29,6 +33,17 @@ def half_way() -> Workup:
     workup = workup.after(acts.answer(workup, "when-it-happens", {0: "hot-restart"}, "think so"))
     workup = answered(workup, "trim-idle", "normal", "warm-idle")
     return answered(workup, "hot-restart-misfire", {3: "misfires"}, "hot-restart")
+
+
+def test_what_is_settled_is_claimed_no_higher_than_either_belief_has_it() -> None:
+    """A solved case in which one number of the rules was used many times: the plain belief is firmer than it may be."""
+    case = load_sound(Path(__file__).parents[2] / "cases" / "six-crossed-plugs.yaml")
+    workup = begin(half_way().book, vehicle_of(case), case.events)
+    plain, firm = (by_class(workup.tables, p) for p in (workup.belief.probability, workup.firm))
+    best = int(plain.argmax())
+    assert firm[best] < plain[best] - 0.02
+    assert workup.claim(by_class, best) == firm[best]
+    assert f"What to do is settled at {percent(firm[best])}: " in verdict(workup).sentence
 
 
 def leaks_somewhere() -> Workup:
