@@ -98,7 +98,7 @@ def _how_sure(v: Verdict) -> list[RenderableType]:
         lines.append((f"and that on {v.lead.where}", _chance(v.lead)))
     said = "In brackets: how far the chance moves if the rules' own numbers are off."
     if v.kind == "settled":
-        said = "In brackets: if the rules' own numbers are off. What is settled counts that."
+        said = "In brackets: if the rules' numbers are off; what is settled counts that in."
     return [_table(lines), _para(said, QUIET)]
 
 
