@@ -176,6 +176,13 @@ def port_four(**more: str) -> Workup:
     return car(**fields)
 
 
+def at_idle(trim: str) -> Workup:
+    """A port-injected four with a rich code, idling warm, and what its trim is there."""
+    start = with_codes(port_four(metering="airflow"), "P0172")
+    start = start.after(acts.change_condition(start, "warm-idle"))
+    return start.after(acts.answer(start, "trim-idle", {1: trim}))
+
+
 SIX = {"layout": "V 6", "injection": "port", "metering": "both", "distance": "150000 km"}
 OPPOSITE = [  # a code that says the opposite of what the fault does
     ("P0117", "coolant-temperature-low"),  # low voltage reads hot: the resistance of the usual sensor falls with heat
@@ -355,15 +362,11 @@ def test_trim_and_true_mixture_part_where_the_sensor_lies() -> None:
     """Computed (Brettschneider): gas lambda does not know the trim. Lambda 1.00 at -20 % is real excess, corrected;
     lambda 1.05 and more at a negative trim is a sensor that reads rich; below 0.97 at a positive one, false air, as far
     as the sensor gets more of it than the tailpipe: well mixed, the loop holds both at 1."""
-    start = with_codes(port_four(metering="airflow"), "P0172")
-    start = start.after(acts.change_condition(start, "warm-idle"))
-    start = start.after(acts.answer(start, "trim-idle", {1: "rich"}))
+    start = at_idle(trim="rich")
     lean, corrected = (start.after(acts.answer(start, "exhaust-gas", {0: what})) for what in ("lean", "corrected"))
     assert chance(lean, "upstream-sensor-rich") > 5 * chance(start, "upstream-sensor-rich")
     assert chance(corrected, "upstream-sensor-rich") < 0.5 * chance(start, "upstream-sensor-rich")
-    added = with_codes(port_four(metering="airflow"), "P0172")
-    added = added.after(acts.change_condition(added, "warm-idle"))
-    added = added.after(acts.answer(added, "trim-idle", {1: "lean"}))
+    added = at_idle(trim="lean")
     rich = added.after(acts.answer(added, "exhaust-gas", {0: "rich"}))
     chances = by_fault(rich.tables, rich.belief.probability)
     assert rich.tables.faults[int(chances.argmax())] == "exhaust-leak-upstream"
@@ -373,9 +376,7 @@ def test_trim_and_true_mixture_part_where_the_sensor_lies() -> None:
 def test_the_sensor_behind_the_catalyst_is_a_second_opinion() -> None:
     """Fuel taken away and lean behind: the front sensor lies. In the middle: what was taken away was there. A code
     reader is enough (common practice, no source)."""
-    start = with_codes(port_four(metering="airflow"), "P0172")
-    start = start.after(acts.change_condition(start, "warm-idle"))
-    start = start.after(acts.answer(start, "trim-idle", {1: "rich"}))
+    start = at_idle(trim="rich")
     lean, middle = (start.after(acts.answer(start, "rear-sensor-watched", {1: what})) for what in ("lean", "middle"))
     assert chance(lean, "upstream-sensor-rich") > 4 * chance(start, "upstream-sensor-rich")
     assert chance(middle, "upstream-sensor-rich") < 0.7 * chance(start, "upstream-sensor-rich")

@@ -153,15 +153,20 @@ TREES = st.dictionaries(
 SOUND = TREES.map(lambda tree: "".join(f"{key}: {value}\n" for key, value in tree.items()))
 
 
+def read_without_c(text: str) -> tuple[Map | None, tuple[Problem, ...]]:
+    """As `read_text`, by the parser in Python."""
+    fast = located.Loader
+    try:
+        located.Loader = yaml.SafeLoader
+        return read_text(text, "x.yaml")
+    finally:
+        located.Loader = fast
+
+
 @settings(max_examples=60, deadline=None)
 @given(SOUND)
 def test_what_is_written_is_read_by_either_parser(text: str) -> None:
-    fast, kept = located.Loader, read_text(text, "x.yaml")
-    try:
-        located.Loader = yaml.SafeLoader
-        found = read_text(text, "x.yaml")
-    finally:
-        located.Loader = fast
+    kept, found = read_text(text, "x.yaml"), read_without_c(text)
     if not text:
         return
     assert kept[0] is not None and found[0] is not None and not kept[1] and not found[1]
@@ -171,15 +176,12 @@ def test_what_is_written_is_read_by_either_parser(text: str) -> None:
 @settings(max_examples=100, deadline=None)
 @given(ANYTHING)
 def test_without_the_parser_in_c(text: str) -> None:
-    """Where PyYAML has no C parser its own in Python is used; its words are understood as well."""
-    fast, kept = located.Loader, read_text(text, "x.yaml")
-    try:
-        located.Loader = yaml.SafeLoader
-        found, problems = read_text(text, "x.yaml")
-    finally:
-        located.Loader = fast
+    """Where PyYAML has no C parser its own in Python is used; its words are understood as well. It refuses some texts
+    that the other takes, such as a tab after a colon."""
+    (kept, _), (found, problems) = read_text(text, "x.yaml"), read_without_c(text)
     assert found is not None or problems
-    assert (kept[0] is None) == (found is None)
+    if kept is not None and found is not None:
+        assert plainly(kept) == plainly(found)
 
 
 @settings(max_examples=200, deadline=None)

@@ -10,10 +10,9 @@ from dataclasses import dataclass
 from reasoner.measure.finding import Figure
 from reasoner.measure.logs.columns import ColumnUse
 from reasoner.measure.logs.fit import Fits
-from reasoner.measure.logs.others import Filling, LambdaGap, Misfires, Opposite, PurgeLink, RailGap, Warming
+from reasoner.measure.logs.others import Others
 from reasoner.measure.logs.refusals import Refused
 from reasoner.measure.logs.stretches import Occurrence
-from reasoner.measure.uncertain import Estimate
 
 
 @dataclass(frozen=True)
@@ -180,9 +179,9 @@ class Picture:
 
 
 @dataclass(frozen=True)
-class LogDocument:
+class LogDocument(Others):
     """says: the whole in a few sentences. regulated: degC the coolant settles at. missing: quantities that would have
-    told more. air: where airflow comes from, "" = not known. at_rest: manifold less air pressure, engine standing, kPa.
+    told more. air: where airflow comes from, "" = not known.
     """
 
     name: str
@@ -196,13 +195,5 @@ class LogDocument:
     together: str
     banks: tuple[BankFacts, ...]
     spells: tuple[SpellFacts, ...]
-    purge: tuple[PurgeLink, ...]
-    warming: tuple[Warming, ...]
-    lambdas: tuple[LambdaGap, ...]
-    rail: RailGap | None
-    filling: tuple[Filling, ...]
-    misfires: tuple[Misfires, ...]
-    opposite: Opposite | None
-    at_rest: Estimate | None
     answers: tuple[Proposed, ...]
     picture: Picture
