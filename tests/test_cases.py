@@ -9,17 +9,17 @@ import pytest
 
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound
+from reasoner.history.car import vehicle_of
+from reasoner.history.replay import Grade, replay
+from reasoner.history.story import story
 from reasoner.inference.belief import by_fault
 from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.session.car import vehicle_of
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
 from reasoner.session.record import Event
 from reasoner.session.repairing import parted
-from reasoner.session.replay import Grade, replay
 from reasoner.session.script import begin_with, play, reply, script_of
-from reasoner.session.story import story
 from reasoner.session.workup import Workup, begin
 
 ROOT = Path(__file__).parent.parent

@@ -65,7 +65,10 @@ def test_top_level_holds_what_it_should() -> None:
     assert {n for n in found if not n.endswith(".egg-info")} <= allowed
 
 
-@pytest.mark.parametrize("room", ["rulebook", "casebook", "inference", "network", "session", "measure", "decide"])
+@pytest.mark.parametrize(
+    "room",
+    ["rulebook", "casebook", "inference", "network", "session", "measure", "scanlog", "repair", "history", "trial"],
+)
 def test_reasoning_names_no_rule(room: str) -> None:
     """Rules are data: no fault, check or condition of the rule base is named in the program."""
     import re
@@ -86,4 +89,4 @@ def test_a_new_case_loads_neither_what_follows_a_verdict_nor_all_computations() 
     assert found.returncode == 0, found.stderr
     loaded = set(found.stdout.split())
     assert "reasoner.session.protocol" in loaded
-    assert not [m for m in loaded if m.startswith("reasoner.decide") or m == "reasoner.measure.workings.air"]
+    assert not [m for m in loaded if m.startswith("reasoner.repair") or m == "reasoner.measure.workings.air"]

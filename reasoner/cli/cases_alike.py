@@ -13,7 +13,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, loading, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
-from reasoner.session.alike import Looks, looks, nearest
+from reasoner.history.alike import Looks, looks, nearest
 from reasoner.session.chapters import Garage
 
 

@@ -41,8 +41,8 @@ def command(
     A case can be gone on with after it was closed, and closed again; the last closing counts.
     """
     from reasoner.casebook import store
+    from reasoner.history.car import vehicle_of
     from reasoner.session.acts import Refused
-    from reasoner.session.car import vehicle_of
     from reasoner.session.chapters import Garage
     from reasoner.session.closing import close_case
 

@@ -40,9 +40,9 @@ def command(
     What does not fit the rules is refused line by line, with what would mend it; the rest is kept, and the case says
     so. Status 1 where anything was refused.
     """
+    from reasoner.history.importing import EXAMPLE, mapping_of, read_cases
     from reasoner.session import acts
     from reasoner.session.chapters import Garage
-    from reasoner.session.importing import EXAMPLE, mapping_of, read_cases
 
     if example:
         click.echo(EXAMPLE, nl=False)

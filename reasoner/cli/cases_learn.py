@@ -15,10 +15,10 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shipped, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
+from reasoner.history.learning import Helped, Lesson, Total, held_out, learn, lesson
+from reasoner.history.overlay import SOURCE, as_rules
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Garage
-from reasoner.session.learning import Helped, Lesson, Total, held_out, learn, lesson
-from reasoner.session.overlay import SOURCE, as_rules
 
 HELD_OUT = 200  # of more cases, so many are held out, evenly chosen
 

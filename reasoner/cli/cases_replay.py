@@ -15,11 +15,11 @@ from reasoner.casebook.index import rows
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.options import cases_option
-from reasoner.session.car import vehicle_of
+from reasoner.history.car import vehicle_of
+from reasoner.history.differing import changed_values
+from reasoner.history.overlay import SOURCE
+from reasoner.history.replay import Replayed, replay
 from reasoner.session.chapters import Garage
-from reasoner.session.differing import changed_values
-from reasoner.session.overlay import SOURCE
-from reasoner.session.replay import Replayed, replay
 
 LEARNED = """Note: the changed rules hold numbers learned from closed cases. On those same cases
 they look better than they are; `cases learn` tells what they do on others."""

@@ -13,8 +13,8 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
+from reasoner.history.review import Closed, judge, review
 from reasoner.session.chapters import Garage
-from reasoner.session.review import Closed, judge, review
 
 
 @click.command(epilog="Example: reasoner cases review")

@@ -26,11 +26,11 @@ def command(
 
     The beliefs are those of today's rules; `cases replay` compares them with what was said then.
     """
+    from reasoner.history.car import vehicle_of
+    from reasoner.history.replay import replay
+    from reasoner.history.story import story
     from reasoner.report.story_text import story_blocks
-    from reasoner.session.car import vehicle_of
     from reasoner.session.chapters import Garage
-    from reasoner.session.replay import replay
-    from reasoner.session.story import story
 
     with caseroom.refusing():
         found = caseroom.one(cases_dir, case)

@@ -16,9 +16,9 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
-from reasoner.decide.prices import EXAMPLE
+from reasoner.history.car import vehicle_of
+from reasoner.repair.prices import EXAMPLE
 from reasoner.session.afterdoc import DecisionDoc
-from reasoner.session.car import vehicle_of
 
 
 @click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")

@@ -11,9 +11,9 @@ import click
 
 from reasoner.casebook import casefile
 from reasoner.cli import loading, shipped
+from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import Option, worth
 from reasoner.rulebook.model import Check
-from reasoner.session.car import vehicle_of
 from reasoner.session.record import Event
 from reasoner.session.script import Script, begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin

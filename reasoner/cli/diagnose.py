@@ -18,10 +18,10 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.options import cases_option
+from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.car import vehicle_of
 from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
 

@@ -15,10 +15,10 @@ from reasoner.casebook.journal import Journal, resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
+from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.car import vehicle_of
 from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 

@@ -18,9 +18,9 @@ def command(file: Path) -> None:
 
     Put right what is wrong in it, then give it to `reasoner measure log --columns` with every log of that recorder.
     """
-    from reasoner.measure.logs.mapping import propose
-    from reasoner.measure.logs.table import NoLog
     from reasoner.report.log_text import no_log_text
+    from reasoner.scanlog.mapping import propose
+    from reasoner.scanlog.table import NoLog
 
     proposed = propose(contents(file), file.name)
     if isinstance(proposed, NoLog):

@@ -46,12 +46,12 @@ def command(
     system status and whatever else there is. Columns are known by the standard's words and units.
     """
     from reasoner.measure.fuel import blend
-    from reasoner.measure.logs.analysis import Engine, analyse
-    from reasoner.measure.logs.conditions import RULE_NAMES
-    from reasoner.measure.logs.table import NoLog
     from reasoner.report.log_svg import log_svg
     from reasoner.report.log_text import log_text, no_log_text
     from reasoner.report.pictures import fine
+    from reasoner.scanlog.analysis import Engine, analyse
+    from reasoner.scanlog.conditions import RULE_NAMES
+    from reasoner.scanlog.table import NoLog
 
     content = contents(file)
     columns = _columns(columns_path) if columns_path is not None else None
@@ -95,7 +95,7 @@ def plain(value: Any) -> Any:
 
 def _columns(path: Path) -> Any:
     from reasoner.cli.loading import report
-    from reasoner.measure.logs.mapping import read_mapping
+    from reasoner.scanlog.mapping import read_mapping
 
     columns, problems = read_mapping(contents(path), str(path))
     if columns is None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from reasoner.cli import exits, loading
-from reasoner.decide.prices import Prices, prices_of, usual
+from reasoner.repair.prices import Prices, prices_of, usual
 from reasoner.rulebook.located import load
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Notebook

@@ -13,10 +13,10 @@ import click
 from reasoner.cli import caseroom, exits, loading, workers
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session import trial
-from reasoner.session.trialled import trialled
-from reasoner.session.virtual import World
 from reasoner.session.workup import Workup, begin
+from reasoner.trial import trial
+from reasoner.trial.trialled import trialled
+from reasoner.trial.virtual import World
 
 AT_ONCE = 5  # cars a worker takes with it
 WAYS = ("ahead", "greedy", "fixed")

@@ -15,7 +15,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.logged import Fetch
 
 if TYPE_CHECKING:
-    from reasoner.measure.logs.table import Columns
+    from reasoner.scanlog.table import Columns
 
 
 def fetcher(columns: Path | None) -> Fetch:
@@ -49,7 +49,7 @@ def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
 
 def file_bytes(path: Path) -> bytes:
     """Raises Refused. A pipe or a device may never end, so only files are read."""
-    from reasoner.measure.logs.decoding import LARGEST
+    from reasoner.scanlog.decoding import LARGEST
 
     try:
         if path.exists() and not path.is_file():
@@ -65,7 +65,7 @@ def file_bytes(path: Path) -> bytes:
 
 
 def _mapping(path: Path) -> Columns:
-    from reasoner.measure.logs.mapping import read_mapping
+    from reasoner.scanlog.mapping import read_mapping
 
     columns, problems = read_mapping(file_bytes(path), str(path))
     if columns is None:

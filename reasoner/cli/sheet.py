@@ -13,7 +13,7 @@ from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.round import Round, by_number, on_case, take_back
 from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_through
-from reasoner.decide.prices import Prices
+from reasoner.repair.prices import Prices
 from reasoner.report.lines import para
 from reasoner.session import deciding, repairing, sheeting
 from reasoner.session.acts import Refused

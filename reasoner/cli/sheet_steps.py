@@ -8,8 +8,8 @@ from dataclasses import replace
 import click
 
 from reasoner.cli.round import Round
-from reasoner.decide.calibration import plain
-from reasoner.decide.sheet import RepairSheet
+from reasoner.repair.calibration import plain
+from reasoner.repair.sheet import RepairSheet
 from reasoner.session import repairing, sheeting
 from reasoner.session.afterdoc import LineDoc, SheetDoc
 from reasoner.session.repairing import Work

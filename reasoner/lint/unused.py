@@ -23,8 +23,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from reasoner.decide.lineage import lineage
 from reasoner.lint.bench import Bench, Finding, at, statements
+from reasoner.repair.lineage import lineage
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Place, Rulebook
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from rich.console import RenderableType
 from rich.text import Text
 
+from reasoner.history.alike import Alike, Likeness, Shared
 from reasoner.report.pictures import bar
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
-from reasoner.session.alike import Alike, Likeness, Shared
 from reasoner.session.plain import clean
 from reasoner.session.words import percent
 

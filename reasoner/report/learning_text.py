@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from reasoner.history.learning import Helped
+from reasoner.history.overlay import ELSEWHERE, Learned, changes
 from reasoner.report.shapes import QUIET, count, head, item, para
-from reasoner.session.learning import Helped
-from reasoner.session.overlay import ELSEWHERE, Learned, changes
 from reasoner.session.plain import clean
 
 SHOWN = 12

@@ -9,8 +9,8 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from reasoner.measure.logs.document import Cloud, Picture, Track
 from reasoner.report.pictures import steps
+from reasoner.scanlog.document import Cloud, Picture, Track
 
 HIGHEST, LOWEST, ROW = 30.0, -45.0, 5.0  # % of trim that a picture shows at most, and in each of its rows
 MARGIN = 6  # characters left of the picture

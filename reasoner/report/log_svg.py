@@ -12,7 +12,7 @@ from html import escape
 from itertools import pairwise
 from typing import TypeVar
 
-from reasoner.measure.logs.document import Cloud, LogDocument, Picture, Track
+from reasoner.scanlog.document import Cloud, LogDocument, Picture, Track
 from reasoner.session.plain import clean
 
 Value = TypeVar("Value", bool, str)

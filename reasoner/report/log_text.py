@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from reasoner.measure.logs.document import BankFacts, FileFacts, LogDocument
-from reasoner.measure.logs.fit import Line
-from reasoner.measure.logs.table import NoLog
-from reasoner.measure.logs.words import minutes, plus_minus
 from reasoner.report.lines import columns, head, items, page, para
 from reasoner.report.log_charts import drive_chart, flow_chart
+from reasoner.scanlog.document import BankFacts, FileFacts, LogDocument
+from reasoner.scanlog.fit import Line
+from reasoner.scanlog.table import NoLog
+from reasoner.scanlog.words import minutes, plus_minus
 from reasoner.session.plain import clean
 
 NARROWEST, WIDEST = 60, 120

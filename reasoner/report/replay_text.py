@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from reasoner.history.differing import Changed, Reweighed
+from reasoner.history.replay import Ending, Grade, Replayed, Said
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
-from reasoner.session.differing import Changed, Reweighed
 from reasoner.session.plain import clean, effort_text, shortened
-from reasoner.session.replay import Ending, Grade, Replayed, Said
 from reasoner.session.words import percent
 
 GRADES = {

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from reasoner.history.review import Calibration, Misleading, Review, Share, Worth
 from reasoner.report.pictures import bar
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
 from reasoner.session.plain import clean, range_text, time_text
-from reasoner.session.review import Calibration, Misleading, Review, Share, Worth
 from reasoner.session.words import percent
 
 SHOWN = 8  # rows of a list

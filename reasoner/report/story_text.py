@@ -10,12 +10,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from reasoner.history.replay import Ending
+from reasoner.history.story import Hindsight, Moment, Part, Story
 from reasoner.report.pictures import bar, steps
 from reasoner.report.shapes import HEAD, QUIET, count, head, item, para
 from reasoner.session.effort import Effort
 from reasoner.session.plain import clean, effort_text
-from reasoner.session.replay import Ending
-from reasoner.session.story import Hindsight, Moment, Part, Story
 from reasoner.session.words import percent
 
 BAR = 10  # characters

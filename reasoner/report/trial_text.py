@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from reasoner.history.review import IDLE, Share
 from reasoner.report.pictures import bar
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
 from reasoner.session.plain import clean, range_text, time_text
-from reasoner.session.review import IDLE, Share
-from reasoner.session.trialled import FIRM, ByFault, Kept, Trialled
+from reasoner.trial.trialled import FIRM, ByFault, Kept, Trialled
 
 SHOWN = 12  # checks of a list
 CONFUSED = 10  # pairs of faults

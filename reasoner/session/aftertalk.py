@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reasoner.decide.prices import Prices, prices_of, usual
+from reasoner.repair.prices import Prices, prices_of, usual
 from reasoner.session import deciding, proving, repairing, sheeting
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import as_data

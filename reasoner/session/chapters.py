@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
 
 from reasoner.casebook.correcting import standing
-from reasoner.decide.followup import prior_after
-from reasoner.decide.jobs import Job
 from reasoner.inference.plan import By
 from reasoner.network.graph import build
 from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
+from reasoner.repair.followup import prior_after
+from reasoner.repair.jobs import Job
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Event
 from reasoner.session.repairing import CARRIED, parted, rounds

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 
-from reasoner.decide.choices import Choice, Stake, choices, courses
-from reasoner.decide.guards import Known, Missing, missing, missing_for_watching
-from reasoner.decide.hinges import Hinge, hinges
-from reasoner.decide.jobs import ENGINE, Job, all_places, in_order
-from reasoner.decide.prices import Prices, usual
 from reasoner.inference.plan import worth
+from reasoner.repair.choices import Choice, Stake, choices, courses
+from reasoner.repair.guards import Known, Missing, missing, missing_for_watching
+from reasoner.repair.hinges import Hinge, hinges
+from reasoner.repair.jobs import ENGINE, Job, all_places, in_order
+from reasoner.repair.prices import Prices, usual
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import thousands, time_text

@@ -30,8 +30,8 @@ from reasoner.session.words import given_text, places_of
 from reasoner.session.workup import Workup
 
 if TYPE_CHECKING:
-    from reasoner.measure.logs.document import LogDocument, Proposed, SpellFacts
-    from reasoner.measure.logs.table import Columns
+    from reasoner.scanlog.document import LogDocument, Proposed, SpellFacts
+    from reasoner.scanlog.table import Columns
 
 # How the bytes of a named log are got, and those of a person's mapping of its columns. Raises Refused.
 Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
@@ -63,9 +63,9 @@ def take(workup: Workup, content: bytes, name: str, columns: Columns | None = No
     name: of the file, without its folder. columns: a person's mapping. litres: displacement as typed, "" = what is
     known of the car.
     """
-    from reasoner.measure.logs.analysis import Engine, analyse  # only who has a log pays for it
-    from reasoner.measure.logs.conditions import RULE_NAMES
-    from reasoner.measure.logs.table import NoLog
+    from reasoner.scanlog.analysis import Engine, analyse  # only who has a log pays for it
+    from reasoner.scanlog.conditions import RULE_NAMES
+    from reasoner.scanlog.table import NoLog
 
     mark = hashlib.sha256(content).hexdigest()[:16]
     if mark in (event.get("mark") for event in standing(workup.events) if event.get("event") == "log"):

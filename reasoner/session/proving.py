@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from reasoner.decide.followup import mended
-from reasoner.decide.proof import Provocation, best_provocation, needed, shows_from, still_there, upper_bound
-from reasoner.decide.tally import ONE_DRIVE, tally
 from reasoner.inference.seen_showing import seen_showing
+from reasoner.repair.followup import mended
+from reasoner.repair.proof import Provocation, best_provocation, needed, shows_from, still_there, upper_bound
+from reasoner.repair.tally import ONE_DRIVE, tally
 from reasoner.rulebook.model import Check, Proof, Source
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc

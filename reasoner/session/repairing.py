@@ -20,12 +20,12 @@ from functools import cached_property
 from typing import Any
 
 from reasoner.casebook.correcting import KEPT_BESIDE, last_step
-from reasoner.decide.choices import Choice
-from reasoner.decide.followup import tables_after
-from reasoner.decide.jobs import Job, in_order
-from reasoner.decide.sheet import RepairSheet, sheet_for
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
+from reasoner.repair.choices import Choice
+from reasoner.repair.followup import tables_after
+from reasoner.repair.jobs import Job, in_order
+from reasoner.repair.sheet import RepairSheet, sheet_for
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused, find_condition
 from reasoner.session.record import Event, standing

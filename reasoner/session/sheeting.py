@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from reasoner.decide.calibration import Slip, slips
-from reasoner.decide.jobs import ENGINE, Job
-from reasoner.decide.sheet import RepairSheet, Section, sheet_for
+from reasoner.repair.calibration import Slip, slips
+from reasoner.repair.jobs import ENGINE, Job
+from reasoner.repair.sheet import RepairSheet, Section, sheet_for
 from reasoner.session.afterdoc import BoxDoc, CautionDoc, FigureDoc, LineDoc, SectionDoc, SheetDoc, ValueDoc
 from reasoner.session.deciding import places_text
 from reasoner.session.repairing import Work

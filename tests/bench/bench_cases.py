@@ -18,6 +18,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from reasoner.casebook.casefile import CaseFile
+from reasoner.history.learning import Total, learn, lesson, log_score
+from reasoner.history.overlay import overlaid
 from reasoner.inference.perturb import perturbed
 from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables
@@ -25,8 +27,6 @@ from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.chapters import Garage, cause_name
-from reasoner.session.learning import Total, learn, lesson, log_score
-from reasoner.session.overlay import overlaid
 from reasoner.session.workup import Workup
 from tests.fleet import a_case, a_vehicle, mix, write
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 import tracemalloc
 
-from reasoner.measure.logs.analysis import analyse
-from reasoner.measure.logs.document import LogDocument
-from reasoner.measure.logs.table import LogTable, read
-from tests.measure.logs.drives import Fault, Setting, csv, drive
+from reasoner.scanlog.analysis import analyse
+from reasoner.scanlog.document import LogDocument
+from reasoner.scanlog.table import LogTable, read
+from tests.scanlog.drives import Fault, Setting, csv, drive
 
 HOUR = Setting(minutes=(60.0,), canister=20.0, fault=Fault(leak=0.04, when=((900.0, 1400.0), (2000.0, 2500.0))))
 

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from reasoner.casebook.anonymising import anonymous, rounded
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound, wrong_with
-from reasoner.session.car import vehicle_of
+from reasoner.history.car import vehicle_of
+from reasoner.history.trace import trace
 from reasoner.session.chapters import Garage
-from reasoner.session.trace import trace
 from tests.casebook.small import plain_data
 from tests.test_cases import CASES, book
 

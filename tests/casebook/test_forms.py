@@ -13,12 +13,12 @@ import pytest
 from reasoner.casebook import journal
 from reasoner.casebook.index import row_of
 from reasoner.casebook.shape import KINDS, load_sound
-from reasoner.session.car import vehicle_of
+from reasoner.history.car import vehicle_of
+from reasoner.history.learning import lesson
+from reasoner.history.replay import Grade, replay
+from reasoner.history.review import judge
+from reasoner.history.story import story
 from reasoner.session.chapters import found_in
-from reasoner.session.learning import lesson
-from reasoner.session.replay import Grade, replay
-from reasoner.session.review import judge
-from reasoner.session.story import story
 from tests.test_cases import garage
 
 FORMS = sorted((Path(__file__).parent / "forms").glob("*.yaml"))

@@ -13,8 +13,8 @@ from click.testing import CliRunner
 
 from reasoner.cli import exits
 from reasoner.cli.main import cli
-from tests.measure.logs.drives import Fault, Setting, csv
-from tests.measure.logs.look import driven
+from tests.scanlog.drives import Fault, Setting, csv
+from tests.scanlog.look import driven
 
 LEAK = Setting(minutes=(20.0,), start=85.0, fault=Fault(leak=0.05, when=((300.0, 700.0),)))
 

@@ -8,14 +8,14 @@ from xml.etree import ElementTree
 
 import pytest
 
-from reasoner.measure.logs.analysis import analyse
-from reasoner.measure.logs.document import LogDocument
-from reasoner.measure.logs.table import NoLog
 from reasoner.report.log_charts import drive_chart, flow_chart
 from reasoner.report.log_svg import log_svg
 from reasoner.report.log_text import log_text, no_log_text
-from tests.measure.logs.drives import Fault, Setting
-from tests.measure.logs.look import seen
+from reasoner.scanlog.analysis import analyse
+from reasoner.scanlog.document import LogDocument
+from reasoner.scanlog.table import NoLog
+from tests.scanlog.drives import Fault, Setting
+from tests.scanlog.look import seen
 
 WHEN = ((900.0, 1400.0), (1700.0, 2000.0))
 LEAK = Setting(minutes=(36.0,), fault=Fault(leak=0.045, when=WHEN))

@@ -9,6 +9,7 @@ import pytest
 
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound
+from reasoner.history.story import hindsight, story
 from reasoner.inference.belief import believe, by_class
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
@@ -19,7 +20,6 @@ from reasoner.session.closing import close_case
 from reasoner.session.effort import effort
 from reasoner.session.record import Event
 from reasoner.session.repairing import parted
-from reasoner.session.story import hindsight, story
 from tests.fleet import a_vehicle
 from tests.test_cases import CASES, FOLLOWED_UP, ROOT, UNSOLVED, book, garage
 

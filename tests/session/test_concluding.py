@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 
 from reasoner.casebook.shape import load_sound
+from reasoner.history.car import vehicle_of
 from reasoner.inference.belief import believe, by_class
 from reasoner.inference.choose import gains
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import options
 from reasoner.session import acts
-from reasoner.session.car import vehicle_of
 from reasoner.session.concluding import answer_origin, belief, next_document, out_of_reach, proposals, verdict
 from reasoner.session.document import Verdict
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup, begin
-from tests.decide.cars import answered, car, small_car
+from tests.repair.cars import answered, car, small_car
 
 
 @cache

@@ -23,7 +23,7 @@ from reasoner.session.record import Event, fold
 from reasoner.session.script import script_of
 from reasoner.session.words import step_text
 from reasoner.session.workup import Workup, begin
-from tests.measure.logs.drives import Fault, Setting, csv, drive
+from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.session.test_readings import book, car, moved
 from tests.terminal.desks import desk_with, sit
 

@@ -15,16 +15,16 @@ import pytest
 from reasoner.casebook.anonymising import anonymous
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import wrong_with
-from reasoner.measure.logs.analysis import Engine, analyse
-from reasoner.measure.logs.conditions import RULE_NAMES
-from reasoner.measure.logs.document import LogDocument
 from reasoner.network.vehicle import vehicle_from
+from reasoner.scanlog.analysis import Engine, analyse
+from reasoner.scanlog.conditions import RULE_NAMES
+from reasoner.scanlog.document import LogDocument
 from reasoner.session import acts, logged
 from reasoner.session.readings import told
 from reasoner.session.record import Event, fold
 from reasoner.session.script import begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin
-from tests.measure.logs.drives import Fault, Setting, csv, drive
+from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.session.test_logged import CAR, LEAK, answers, log, share
 from tests.session.test_readings import book, car
 

@@ -12,12 +12,12 @@ import pytest
 
 from reasoner.casebook import plain
 from reasoner.casebook.casefile import load
-from reasoner.decide.choices import Stake, choices
-from reasoner.decide.jobs import Job
-from reasoner.decide.prices import usual
-from reasoner.decide.sheet import sheet_for
 from reasoner.inference.plan import worth
 from reasoner.network.vehicle import vehicle_from
+from reasoner.repair.choices import Stake, choices
+from reasoner.repair.jobs import Job
+from reasoner.repair.prices import usual
+from reasoner.repair.sheet import sheet_for
 from reasoner.report.proof_text import proof_text
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules

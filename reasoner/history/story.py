@@ -1,0 +1,292 @@
+"""A case told again: what was known, what was asked and seen in which condition, how the belief moved, how it ended.
+
+Under the rules that are given, not those of the day: that is what replay compares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from reasoner.casebook.casefile import CaseFile
+from reasoner.history.car import vehicle_of
+from reasoner.history.trace import trace
+from reasoner.inference.belief import believe, by_class, by_fault, leader
+from reasoner.inference.evidence import Spell
+from reasoner.inference.plan import settled
+from reasoner.network.tables import Array
+from reasoner.repair.jobs import Job, in_order
+from reasoner.repair.jobs import effort as job_effort
+from reasoner.repair.prices import usual
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
+from reasoner.session.effort import Effort, effort
+from reasoner.session.record import Event
+from reasoner.session.words import act_text, given_text, percent
+from reasoner.session.workup import Workup
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One thing told or seen. step: what it is taken back or corrected by. at: when, as written ("" = not said).
+
+    lead, chance: what leads afterwards (see `_lead`). of_found: chance of the fault that was found, wherever it sits;
+    None where none was, or it was not in the rules. settled: what to do was settled. kind: answer, codes or pass.
+    """
+
+    step: int
+    at: str
+    kind: str
+    text: str
+    condition: str
+    asked: bool
+    lead: str
+    chance: float
+    of_found: float | None
+    settled: bool
+
+
+@dataclass(frozen=True)
+class Part:
+    """A chapter of the story. work: what was done before it, in words, and what it took by the rules' own figures;
+    finished: when, as written ("" = nothing was, or it is not said).
+
+    looked: after work, by condition, how often it was brought about and how often nothing was to be seen.
+    said: the verdicts that were kept; ended: how it was closed, in words ("" = it was not); gone_on: more was asked
+    after that.
+    """
+
+    work: tuple[str, ...]
+    work_effort: Effort
+    finished: str
+    moments: tuple[Moment, ...]
+    looked: tuple[tuple[str, int, int], ...]
+    drives: int
+    said: tuple[str, ...]
+    ended: str
+    confirmed: str
+    gone_on: bool
+
+
+@dataclass(frozen=True)
+class Hindsight:
+    """The answers that would have been enough for the same verdict, beside what took no time to tell; what they take.
+
+    of: how many there were that took time, and what those took.
+    """
+
+    answers: tuple[str, ...]
+    effort: Effort
+    of: int
+    of_effort: Effort
+
+
+@dataclass(frozen=True)
+class Story:
+    """found: what was wrong, in words, with how firmly it is known. effort: of everything seen.
+
+    money: what looking and work cost together, an hour of work at `hour`.
+    """
+
+    case: str
+    vehicle: str
+    opened: str
+    complaint: str
+    codes: tuple[str, ...]
+    parts: tuple[Part, ...]
+    found: tuple[tuple[str, str], ...]
+    effort: Effort
+    money: float
+    hour: float
+    hindsight: Hindsight | None
+    corrected: tuple[str, ...]
+    notes: tuple[str, ...]
+    unread: tuple[str, ...]
+
+
+def story(case: CaseFile, garage: Garage) -> Story:
+    """Raises CasebookError where the vehicle cannot be read."""
+    vehicle = vehicle_of(case)
+    chapters = garage.chapters(vehicle, case.events)
+    founds = found_in(chapters)
+    record = chapters[0].workup.record
+    parts = tuple(_part(garage.book, chapter, _found_at(founds, chapter.number)) for chapter in chapters)
+    total = sum((effort(c.workup) for c in chapters), Effort())
+    work = sum((p.work_effort for p in parts), Effort())
+    hour = garage.book.settings.hour_costs
+    return Story(
+        case=str(case.head["case"]),
+        vehicle=vehicle.title,
+        opened=str(case.head["opened"]),
+        complaint=record.complaint,
+        codes=tuple(" ".join((code, *(f"({s})" for s in states))) for code, states in record.codes),
+        parts=parts,
+        found=tuple((_named(garage.book, f.fault, f.where), f.state) for f in founds),
+        effort=total,
+        money=(total + work).money + (total + work).minutes / 60.0 * hour,
+        hour=hour,
+        hindsight=hindsight(chapters[founds[0].chapters[-1]].workup, founds[0]) if founds and founds[0].known else None,
+        corrected=_corrections(case.events),
+        notes=tuple(n for c in chapters for n in c.workup.record.notes),
+        unread=tuple(n for c in chapters for n in c.workup.record.unread),
+    )
+
+
+def _found_at(founds: Sequence[Found], chapter: int) -> Found | None:
+    return next((f for f in founds if f.known and chapter in f.chapters), None)
+
+
+def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> Part:
+    work = chapter.work
+    efforts = [job_effort(book, usual(book), job) for job in work]
+    closed = last_closing(chapter.events)
+    moments = tuple(_moments(chapter, found))
+    return Part(
+        work=tuple(_job(book, job) for job in work),
+        work_effort=sum((Effort(e.minutes, 0.0, e.money) for e in efforts), Effort()),
+        finished=str(chapter.events[0].get("at", "")) if chapter.number else "",
+        moments=moments,
+        looked=_looked(book, chapter.events),
+        drives=sum(e.get("event") == "drive" for e in chapter.events),
+        said=tuple(_verdict(book, e) for e in chapter.events if e.get("event") == "verdict"),
+        ended=_closing(book, closed) if closed else "",
+        confirmed=str(closed.get("confirmed by") or "") if closed else "",
+        gone_on=closed is not None and any(m.step > int(closed.get("step", 0)) for m in moments),
+    )
+
+
+def _job(book: Rulebook, job: Job) -> str:
+    places = ", ".join(in_order(p for p in job.places if p != "engine"))
+    title = book.repairs[job.repair].title
+    return f"{title} ({places})" if places else title
+
+
+def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
+    moved = trace(chapter.workup)
+    after = dict(zip(moved.points, zip(moved.beliefs, moved.settled, strict=True), strict=True))
+    given = {g.number: g for g in chapter.workup.record.given}
+    book, record = chapter.workup.book, chapter.workup.record
+    moments = []
+    belief, is_settled = moved.before, False
+    for number, event in enumerate(moved.events):
+        kind = str(event.get("event"))
+        condition, asked, text = "", False, ""
+        if number in given:
+            text = given_text(chapter.workup, given[number])
+            name = record.spells[given[number].spell]
+            condition = book.conditions[name].title if name and name in book.conditions else ""
+            asked = given[number].asked
+        elif kind in ("codes", "pass"):
+            text = act_text(book, event)
+        elif kind == "answer":
+            text = f"{event['check']}: not in these rules"
+        else:
+            continue
+        belief, is_settled = after.get(number, (belief, is_settled))
+        lead, chance = _lead(chapter.workup, belief)
+        at = str(event.get("at", ""))
+        of_found = _of_found(chapter.workup, belief, found)
+        step = int(event.get("step", 0))
+        moments.append(Moment(step, at, kind, text, condition, asked, lead, chance, of_found, is_settled))
+    return moments
+
+
+def _lead(workup: Workup, belief: Array) -> tuple[str, float]:
+    """What leads, and how likely it is: a repair at its place where one is likelier than not, else a fault whose place
+    may still be open."""
+    tables = workup.tables
+    classes, faults = by_class(tables, belief), by_fault(tables, belief)
+    if classes.max() > 0.5:
+        cause = tables.causes[leader(tables, belief, repair_class=int(classes.argmax()))]
+        return _named(workup.book, cause.fault, cause.where), float(classes.max())
+    fault = int(faults.argmax())
+    best = leader(tables, belief, fault=fault)
+    where = tables.causes[best].where if belief[best] > 0.5 * faults[fault] else ""
+    return _named(workup.book, tables.faults[fault], where), float(faults[fault])
+
+
+def _of_found(workup: Workup, belief: Array, found: Found | None) -> float | None:
+    if found is None or found.fault not in workup.tables.faults:
+        return None
+    return float(by_fault(workup.tables, belief)[workup.tables.faults.index(found.fault)])
+
+
+def _named(book: Rulebook, fault: str, where: str) -> str:
+    title = book.faults[fault].title if fault in book.faults else f"{fault} (not in these rules)"
+    return title if where in ("engine", "") else f"{title}, {where}"
+
+
+def _verdict(book: Rulebook, event: Event) -> str:
+    fault, _, place = str(event["cause"]).partition("@")
+    words = place.split("-")
+    where = " and ".join([" ".join(words[:2]), *words[2:]])
+    return f"{_named(book, fault, where)}: {percent(event['probability'])} ({event['kind'].replace('-', ' ')})"
+
+
+def _closing(book: Rulebook, event: Event) -> str:
+    if not event.get("fault"):
+        return str(event["state"])
+    return f"{event['state']}: {_named(book, str(event['fault']), str(event.get('where') or ''))}"
+
+
+def _looked(book: Rulebook, events: Sequence[Event]) -> tuple[tuple[str, int, int], ...]:
+    found: dict[str, tuple[int, int]] = {}
+    for event in events:
+        if event.get("event") == "provoked":
+            name = str(event["condition"])
+            title = book.conditions[name].title if name in book.conditions else name
+            times, clean = found.get(title, (0, 0))
+            found[title] = times + 1, clean + bool(event["clean"])
+    return tuple((title, times, clean) for title, (times, clean) in found.items())
+
+
+def _corrections(events: Sequence[Event]) -> tuple[str, ...]:
+    found = []
+    for event in events:
+        if event.get("event") == "correct" and "vehicle" in event:
+            said: Mapping[str, object] = event["vehicle"]
+            what = ", ".join(f"{key}: {value}" for key, value in said.items())
+            found.append(f"the vehicle ({what}): {event['because']}")
+        elif event.get("event") == "correct":
+            found.append(f"step {event.get('corrected')}, {event.get('check')}: {event['because']}")
+        elif event.get("event") == "undo" and event.get("because"):
+            found.append(f"step {event['undone']} taken back: {event['because']}")
+    return tuple(found)
+
+
+# ---- in hindsight ----------------------------------------------------------------------------------------------------
+
+
+def hindsight(workup: Workup, found: Found) -> Hindsight | None:
+    """Answers without any of which the right thing to do would not have been settled. None where it never was.
+
+    What cost nothing to tell is taken as known. Of the rest, what costs most is left out first, so long as what remains
+    still settles it: not the least set there is, but one from which nothing can be spared.
+    """
+    number = workup.tables.cause_number.get(found.cause)
+    if number is None:
+        return None
+    right = int(workup.tables.class_of[number])
+    given = workup.record.given
+    free = {g.number for g in given if _cost(workup, g.check) == 0}
+    dear = {g.number for g in given} - free
+    if not _settles(workup, free | dear, right):
+        return None
+    kept = set(dear)
+    for one in sorted((g for g in given if g.number in dear), key=lambda g: (-_cost(workup, g.check), g.number)):
+        if _settles(workup, free | kept - {one.number}, right):
+            kept -= {one.number}
+    texts = tuple(given_text(workup, g) for g in given if g.number in kept)
+    return Hindsight(texts, effort(workup, only=kept), len(dear), effort(workup, only=dear))
+
+
+def _cost(workup: Workup, name: str) -> float:
+    check, settings = workup.book.checks[name], workup.book.settings
+    return check.minutes + settings.waiting_counts * check.wait + check.money / settings.hour_costs * 60
+
+
+def _settles(workup: Workup, kept: set[int], right: int) -> bool:
+    known = kept | {-1}  # the codes
+    spells = [Spell(s.condition, tuple(a for a in s.answers if a.number in known)) for s in workup.spells]
+    p = believe(workup.tables, spells).probability
+    return settled(workup.tables, p, workup.costs) and int(by_class(workup.tables, p).argmax()) == right

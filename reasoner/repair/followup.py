@@ -1,0 +1,63 @@
+"""What may be wrong after work: not cured, or brought in by it; or nothing.
+
+not cured    each cause as likely as it was, as far as the work does not mend it
+brought in   of what was mended, the part in which the work goes wrong; shared among the faults that are possible
+             only after such work and those it raises, at the places that were worked on (and a little beside them)
+cured        the rest: the cause that stands for nothing being wrong
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from reasoner.network.graph import Cause, build, follows, share
+from reasoner.network.tables import Tables, compile_tables
+from reasoner.network.vehicle import Vehicle
+from reasoner.repair.choices import brought_in
+from reasoner.repair.jobs import Job, leaves, needed
+from reasoner.rulebook.model import Rulebook
+
+
+def tables_after(book: Rulebook, vehicle: Vehicle, before: Mapping[str, float], work: Sequence[Job]) -> Tables:
+    """The tables of a car that was worked on. before: probability of each cause, by name, when it was."""
+    found = compile_tables(book, vehicle, build(book, vehicle, {job.repair for job in work}))
+    return found.with_prior(prior_after(book, vehicle, found.causes, before, work))
+
+
+def prior_after(
+    book: Rulebook, vehicle: Vehicle, causes: Sequence[Cause], before: Mapping[str, float], work: Sequence[Job]
+) -> list[float]:
+    """Probability of each cause after the work."""
+    left = [before.get(cause.name, 0.0) * (1 - mended(book, cause, work)) for cause in causes]
+    cured = 1 - sum(left)
+    shares = [sum(_share(book, vehicle, cause, causes, job) for job in work) for cause in causes]
+    wrong = cured * brought_in(book, work) if any(shares) else 0.0
+    return [
+        still + (wrong * part / sum(shares) if part else 0.0) + (cured - wrong) * book.faults[cause.fault].nothing_wrong
+        for cause, still, part in zip(causes, left, shares, strict=True)
+    ]
+
+
+def mended(book: Rulebook, cause: Cause, work: Sequence[Job]) -> float:
+    """Chance that this work mends a cause."""
+    if book.faults[cause.fault].anything_else:
+        return 0.0
+    left, by_luck = leaves(book, work, needed(book, cause))
+    return by_luck if left.places else 1.0
+
+
+def _share(book: Rulebook, vehicle: Vehicle, cause: Cause, causes: Sequence[Cause], job: Job) -> float:
+    """How much of what a job brings in is this cause: its fault's share, spread over its places."""
+    fault = book.faults[cause.fault]
+    weight = book.repairs[job.repair].raises.get(fault.name, 0.0)
+    if follows(fault.after_work, (job.repair,)) and not fault.nothing_wrong:
+        weight += share(fault, vehicle)
+    places = [other.where for other in causes if other.fault == fault.name and " and " not in other.where]
+    if not weight or cause.where not in places:
+        return 0.0
+    inside = [place for place in places if place in job.places]
+    outside = len(places) - len(inside)
+    if not inside or not outside:
+        return weight / len(places)
+    beside = book.settings.afterwards.beside_the_work
+    return weight * ((1 - beside) / len(inside) if cause.where in job.places else beside / outside)

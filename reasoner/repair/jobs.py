@@ -1,0 +1,88 @@
+"""Work as jobs: a repair at some places; what it takes, and which causes it mends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from reasoner.network.graph import Cause
+from reasoner.network.vehicle import Vehicle
+from reasoner.repair.prices import Prices
+from reasoner.rulebook.model import At, Effort, Repair, Rulebook
+
+ENGINE = "engine"
+
+
+@dataclass(frozen=True)
+class Job:
+    """A repair at places: `cylinder 3`, `bank 1`, or `engine`."""
+
+    repair: str
+    places: frozenset[str]
+
+
+def base(book: Rulebook, repair: str) -> Repair:
+    """The repair that is done, place by place, where `repair` is the one for all places."""
+    found = book.repairs[repair]
+    return book.repairs[found.all_of] if found.all_of else found
+
+
+def needed(book: Rulebook, cause: Cause) -> Job:
+    """What mends a cause."""
+    fault = book.faults[cause.fault]
+    repair = book.repairs[fault.repair]
+    by_cylinder = fault.at is At.CYLINDER or repair.all_of
+    places = cylinders(cause.cylinders) if by_cylinder else frozenset((cause.where,))
+    return Job(base(book, repair.name).name, places)
+
+
+def cylinders(numbers: Iterable[int]) -> frozenset[str]:
+    return frozenset(f"cylinder {n}" for n in numbers)
+
+
+def all_places(vehicle: Vehicle, places: frozenset[str]) -> frozenset[str]:
+    """Every place of the kind that these are of."""
+    kind = next(iter(places)).split()[0]
+    if kind == "cylinder":
+        return cylinders(range(1, vehicle.cylinders + 1))
+    return places if kind == ENGINE else frozenset(f"bank {n}" for n in range(1, len(vehicle.banks) + 1))
+
+
+def in_order(places: Iterable[str]) -> list[str]:
+    return sorted(places, key=lambda place: [int(word) if word.isdecimal() else 0 for word in place.split()])
+
+
+def access(book: Rulebook, prices: Prices, repair: str) -> float:
+    """Minutes to get there and back: the shop's own, else what the first place takes more than a further one."""
+    found = book.repairs[repair]
+    usual = found.minutes - found.each_more.minutes if found.each_more else 0.0
+    return prices.access.get(repair, usual)
+
+
+def effort(book: Rulebook, prices: Prices, job: Job) -> Effort:
+    """Minutes and money of a job: the first place in full, every further one as the rules and the shop say."""
+    repair, count = book.repairs[job.repair], len(job.places)
+    more = repair.each_more or Effort(repair.minutes, repair.money)
+    minutes = access(book, prices, repair.name) + count * more.minutes
+    dearer = prices.parts[repair.part] - book.parts[repair.part].money if repair.part else 0.0
+    return Effort(max(0.0, minutes), max(0.0, repair.money + (count - 1) * more.money + count * dearer))
+
+
+def cost(book: Rulebook, prices: Prices, job: Job) -> float:
+    """What a job costs, parts and labour; nothing where no place is left."""
+    if not job.places:
+        return 0.0
+    found = effort(book, prices, job)
+    return found.money + found.minutes / 60.0 * prices.hour
+
+
+def leaves(book: Rulebook, work: Iterable[Job], need: Job) -> tuple[Job, float]:
+    """What is left to be done of a needed job after this work, and the chance that it is mended although it is left."""
+    places, chance = need.places, 0.0
+    for job in work:
+        repair = book.repairs[job.repair]
+        if job.repair == need.repair or need.repair in repair.includes:
+            places = places - job.places
+        elif need.repair in repair.instead_of and repair.cures and ENGINE in job.places:
+            chance = 1 - (1 - chance) * (1 - repair.cures.value)
+    return Job(need.repair, places), chance

@@ -1,0 +1,304 @@
+"""A log's bytes to its document: reading, conditions, states, fits, findings, answers, one after the other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reasoner.measure.fuel import PETROL, Fuel
+from reasoner.scanlog import model, rolling, words
+from reasoner.scanlog.answers import answers
+from reasoner.scanlog.cells import Array
+from reasoner.scanlog.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
+from reasoner.scanlog.document import (
+    BankFacts,
+    BankSpell,
+    Cloud,
+    FileFacts,
+    LogDocument,
+    PhaseTime,
+    Picture,
+    Point,
+    RunFacts,
+    SpellFacts,
+    Track,
+)
+from reasoner.scanlog.fit import Fits, Scale, fits
+from reasoner.scanlog.grid import Flags, Grid, grid
+from reasoner.scanlog.others import Others, others
+from reasoner.scanlog.proposing import Seen
+from reasoner.scanlog.quantities import PURGE, SPEED
+from reasoner.scanlog.sample import Looked, duty, looked
+from reasoner.scanlog.spells import Spell, States, states
+from reasoner.scanlog.standing import standing
+from reasoner.scanlog.stretches import CaseSpell, case_spells, occurrences
+from reasoner.scanlog.table import Columns, LogTable, NoLog, read
+from reasoner.scanlog.usable import Air, Bank, airflow, banks
+
+LEAST = 60  # moments that count, without which a bank is not looked at further
+VISIBLE = 0.03  # of trim: where the two states differ by less, one cannot be told from the other
+DRAWN, DOTS = 900, 500  # moments in a picture over time, and in one over airflow; presentation
+
+
+@dataclass(frozen=True)
+class Engine:
+    """What the person knows of the engine. litres: swept volume, cylinders, banks: None = not said."""
+
+    litres: float | None = None
+    cylinders: int | None = None
+    banks: int | None = None
+    fuel: Fuel = PETROL
+
+
+@dataclass(frozen=True)
+class _Look:
+    """One bank's way through the analysis; states is None where there was too little to look at."""
+
+    bank: Bank
+    looked: Looked
+    states: States | None
+    chance: float
+    fits: Fits | None
+    probability: Array
+
+
+def analyse(
+    content: bytes,
+    name: str = "log",
+    columns: Columns | None = None,
+    engine: Engine | None = None,
+    names: Mapping[Phase, str] | None = None,
+) -> LogDocument | NoLog:
+    """Everything that the bytes of a log say. Never raises, whatever they are.
+
+    columns: a person's mapping (`mapping.read_mapping`). names: the caller's word for each phase, those of a rule
+    base's conditions; phases without one give no answers.
+    """
+    table = read(content, columns)
+    if isinstance(table, NoLog):
+        return table
+    even = grid(table)
+    if isinstance(even, str):
+        return NoLog(even, "a log of one to fifty rows a second, some minutes long", table.refused, table.uses)
+    return _document(table, even, name, engine or Engine(), names or {})
+
+
+def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Mapping[Phase, str]) -> LogDocument:
+    when = conditions(even)
+    air = airflow(even, engine.litres)
+    all_banks = banks(even, when, air)
+    sharing = engine.banks or max(1, len(all_banks))
+    looks = [_look(even, when, air, bank, engine, sharing) for bank in all_banks]
+    spells = case_spells(even, when, [look.probability for look in looks])
+    most = np.fmax.reduce([look.probability for look in looks]) if looks else np.full(len(even), np.nan)
+    other = others(even, when, all_banks, air, engine.litres, most)
+    facts = tuple(_bank_facts(even, when, look) for look in looks)
+    regulated = _regulated(even, when)
+
+    thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
+    seen = Seen(even, when, all_banks, thinned, spells, names, air, engine.litres)
+    by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
+    apart, while_standing = standing(seen, other)
+    return LogDocument(
+        name=name,
+        says=tuple(_says(even, facts, other, regulated)),
+        file=_file_facts(table, even),
+        runs=tuple(_run_facts(even, when)),
+        times=tuple(_times(even, when)),
+        regulated=regulated,
+        missing=when.missing,
+        air=air.how if air is not None else "",
+        together=words.TOGETHER,
+        banks=facts,
+        spells=tuple(_spell_facts(s, names) for s in (*spells, *apart)),
+        **vars(other),
+        answers=(*answers(seen, by_bank, other), *while_standing),
+        picture=_picture(even, when, air, looks),
+    )
+
+
+def _regulated(even: Grid, when: Conditions) -> float | None:
+    """degC that the coolant settles at; a short trip settles at nothing."""
+    ran = max((even.time[run.end - 1] - even.time[run.start] for run in when.runs), default=0.0)
+    settled = math.isfinite(when.regulated) and (when.regulated >= HOT or ran >= SINCE_COLD)
+    return when.regulated if settled else None
+
+
+def _says(even: Grid, facts: Sequence[BankFacts], other: Others, regulated: float | None) -> list[str]:
+    said = [s for bank in facts for s in words.bank_says(bank)]
+    if not facts:
+        said.append("No fuel trim was recorded: nothing can be said of the mixture.")
+    return said + words.other_says(other, even.get(PURGE) is not None or not facts, regulated)
+
+
+def _look(even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Engine, sharing: int) -> _Look:
+    seen = looked(even, when, air, bank, duty(even))
+    if len(seen.index) < LEAST:
+        return _Look(bank, seen, None, 0.0, None, np.full(len(even), np.nan))
+    two, one, chance = model.fit(seen.sample)
+    both = states(even, when, seen, two, one, chance)
+    shows = bool(np.nanmean(both.probability) > 0.5)
+    rpm = even.get(SPEED)
+    scale = Scale(
+        seen.reference,
+        sharing,
+        air.error if air is not None else 0.0,
+        engine.fuel.air_ratio,
+        engine.fuel.density,
+        None if rpm is None else rpm[seen.index],
+        engine.cylinders,
+    )
+    sizes = fits(both.fitted, shows, even.time[seen.index], even.step, scale)
+    return _Look(bank, seen, both, chance, sizes, both.probability)
+
+
+def _bank_facts(even: Grid, when: Conditions, look: _Look) -> BankFacts:
+    bank, both = look.bank, look.states
+    running = when.run >= 0
+    closed = float(bank.closed[running].mean()) if running.any() else 0.0
+    seconds = float(bank.good.sum()) * even.step
+    why = both.why if both is not None else f"only {seconds:.0f} s in steady closed loop: too little to look at"
+    return BankFacts(
+        number=bank.number,
+        closed=closed,
+        how=bank.how,
+        looked=seconds,
+        short=_median(bank.short[bank.good]),
+        long=_median(bank.long[bank.good]),
+        multiplied=_median(100 * bank.total[bank.good]),
+        added=_median(100 * bank.summed[bank.good]),
+        at_stop=float((bank.stop[bank.good] != 0).sum()) * even.step,
+        switching=both.switching if both is not None else False,
+        kind=both.kind if both is not None else "",
+        chance=look.chance,
+        why=why,
+        spells=tuple(map(_bank_spell, both.spells)) if both is not None else (),
+        creeping=tuple(map(_bank_spell, both.creeping)) if both is not None else (),
+        fits=look.fits,
+        occurrences=occurrences(even, when, bank.number, look.probability, _visible(even, look))
+        if both is not None
+        else (),
+    )
+
+
+def _visible(even: Grid, look: _Look) -> Flags:
+    """Moments in which the bank's fault could be seen if it were there."""
+    visible = look.bank.good.copy()
+    if look.states is not None and look.states.switching:
+        visible[look.looked.index] &= np.abs(look.states.fitted.difference) >= VISIBLE
+    return visible
+
+
+def _bank_spell(s: Spell) -> BankSpell:
+    return BankSpell(s.start, s.end, s.began, s.ended, s.probability, 100 * s.effect)
+
+
+def _median(values: Array) -> float | None:
+    values = values[np.isfinite(values)]
+    return float(np.median(values)) if len(values) else None
+
+
+def _file_facts(table: LogTable, even: Grid) -> FileFacts:
+    used = tuple(u for u in table.uses if u.key is not None)
+    unused = tuple(u for u in table.uses if u.key is None)
+    return FileFacts(
+        len(table.seconds),
+        len(even) * even.step,
+        even.rate,
+        table.encoding,
+        table.separator,
+        used,
+        unused,
+        table.refused,
+        table.notes,
+    )
+
+
+def _run_facts(even: Grid, when: Conditions) -> list[RunFacts]:
+    return [
+        RunFacts(
+            number,
+            float(even.time[run.start] - even.step / 2),
+            float(even.time[run.end - 1] + even.step / 2),
+            run.kind,
+            run.off if math.isfinite(run.off) else None,
+            run.filled,
+        )
+        for number, run in enumerate(when.runs, start=1)
+    ]
+
+
+def _times(even: Grid, when: Conditions) -> list[PhaseTime]:
+    found = []
+    for code, phase in enumerate(PHASES):
+        here = when.phase == code
+        if here.any():
+            found.append(PhaseTime(phase, float(here.sum()) * even.step, sum(1 for _ in rolling.runs(here))))
+    return found
+
+
+def _spell_facts(spell: CaseSpell, names: Mapping[Phase, str]) -> SpellFacts:
+    return SpellFacts(
+        number=spell.number,
+        run=spell.run,
+        phase=spell.phase,
+        condition=names.get(spell.phase, ""),
+        state=spell.state,
+        probability=spell.probability if math.isfinite(spell.probability) else None,
+        start=spell.start,
+        end=spell.end,
+        seconds=spell.seconds,
+        stretches=spell.stretches,
+    )
+
+
+# ---- pictures --------------------------------------------------------------------------------------------------------
+
+
+def _picture(even: Grid, when: Conditions, air: Air | None, looks: Sequence[_Look]) -> Picture:
+    width = max(1, -(-len(even) // DRAWN))
+    first = np.arange(0, len(even), width)
+    tracks = tuple(
+        Track(
+            look.bank.number,
+            _drawn(np.where(look.bank.closed, 100 * look.bank.total, np.nan), first, 1),
+            _drawn(look.probability, first, 2),
+        )
+        for look in looks
+    )
+    flow = _drawn(air.flow if air is not None else np.full(len(even), np.nan), first, 2)
+    time = tuple(round(t, 1) for t in even.time[first].tolist())
+    phases = tuple(PHASES[code].value for code in when.phase[first].tolist())
+    return Picture(time, phases, flow, tracks, tuple(_cloud(look) for look in looks if look.fits and air is not None))
+
+
+def _drawn(values: Array, first: NDArray[np.intp], digits: int) -> tuple[float | None, ...]:
+    """Means of the stretches that begin at `first`, None where there is none."""
+    there = np.isfinite(values)
+    sums = np.add.reduceat(np.where(there, values, 0.0), first)
+    counts = np.add.reduceat(there.astype(float), first)
+    return tuple(round(s / c, digits) if c else None for s, c in zip(sums.tolist(), counts.tolist(), strict=True))
+
+
+def _cloud(look: _Look) -> Cloud:
+    assert look.states is not None
+    sample, fitted = look.looked.sample, look.states.fitted
+    picked = np.unique(np.linspace(0, len(sample) - 1, min(DOTS, len(sample))).astype(int))
+    flow = look.looked.reference / sample.x[picked]
+    cleaned = sample.y[picked] - (fitted.shared[picked])
+    shows = look.probability[look.looked.index[picked]] > 0.5
+    points = tuple(
+        Point(round(m, 2), round(100 * (y - 1), 1), s)
+        for m, y, s in zip(flow.tolist(), cleaned.tolist(), shows.tolist(), strict=True)
+    )
+    c = fitted.coefficients
+    if look.states.switching:
+        lines = [("quiet", 0), ("showing", 2)]
+    else:
+        lines = [("showing" if shows.mean() > 0.5 else "quiet", 0)]
+    drawn = tuple((state, float(c[at]), float(c[at + 1]) * look.looked.reference) for state, at in lines)
+    return Cloud(look.bank.number, points, drawn)

@@ -1,0 +1,323 @@
+"""From what a log says of the running engine to answers that a case can take.
+
+No check is named here: whoever joins these to checks goes by quantity, condition and place.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from reasoner.measure.air import filling
+from reasoner.measure.finding import Figure
+from reasoner.measure.soften import between
+from reasoner.measure.uncertain import Estimate
+from reasoner.measure.workings.air import OUTSIDE as OUTSIDE_AIR
+from reasoner.measure.workings.air import PRESSURE, WEATHER
+from reasoner.measure.workings.cylinders import misfire_figures
+from reasoner.measure.workings.watched import SLOW, watched
+from reasoner.scanlog.cells import Array
+from reasoner.scanlog.conditions import Phase
+from reasoner.scanlog.document import Proposed
+from reasoner.scanlog.fit import Fits
+from reasoner.scanlog.grid import Flags, Grid
+from reasoner.scanlog.others import (
+    IDLING,
+    Opposite,
+    Others,
+    PurgeLink,
+    Warming,
+    lambda_off,
+    mean_of,
+    mean_of_looks,
+    misfires_grown,
+    rail_off,
+)
+from reasoner.scanlog.proposing import BANK, CYLINDER, ENGINE, Seen, figured, longest, number, weighed
+from reasoner.scanlog.quantities import AIRFLOW, BAROMETER, INTAKE, MANIFOLD, PEDAL, SPEED, THROTTLE
+from reasoner.scanlog.stretches import SHOWING, CaseSpell
+from reasoner.scanlog.usable import Bank
+from reasoner.scanlog.words import plus_minus
+
+SHORTEST = 10.0  # s of moments that count, for a reading
+READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
+RICH = -10.0  # % of trim, beyond which a mixture is rich; common practice, no source
+A_MINUTE = 60.0  # s
+RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement
+LAMBDA_READ = 0.005  # standard error of a wide-band sensor near lambda 1; judgement
+RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
+WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
+OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
+DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
+SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
+STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
+NORMAL = "within 10 % everywhere"
+
+
+def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:
+    """Everything that is seen while the engine runs, each in the spell it was seen in. fits: by bank."""
+    return [
+        *_trims(seen),
+        *_after_starts(seen),
+        *_shapes(seen, fits),
+        *_purged(seen, other.purge),
+        *_lambdas(seen),
+        *_rail(seen),
+        *_misfiring(seen),
+        *_idle(seen),
+        *_opposite(seen, other.opposite),
+        *_wide_open(seen),
+        *_warm_ups(seen, other.warming),
+    ]
+
+
+def _trims(seen: Seen) -> list[Proposed]:
+    """Total, short-term and long-term trim of each bank in each spell, short and long added.
+
+    What is dated by a start (warm-up, hot restart ...) holds idling and driving alike: there the idle counts, which is
+    what a trim is asked for in these conditions.
+    """
+    found = []
+    for spell in seen.spells:
+        for bank in seen.banks:
+            here = spell.cells & bank.good
+            if spell.phase in SINCE_START:
+                here &= seen.conditions.idles
+            for quantity, values in (
+                ("total fuel trim", 100 * bank.summed),
+                ("short-term trim", bank.short),
+                ("long-term trim", bank.long),
+            ):
+                estimate = _mean(values[here], seen.grid.step, seen.thinned.get(bank.number, 10.0))
+                if estimate is not None:
+                    seconds = float(here.sum()) * seen.grid.step
+                    found.append(number(seen, quantity, "%", (BANK, bank.number), estimate, spell, seconds))
+    return found
+
+
+def _after_starts(seen: Seen) -> list[Proposed]:
+    """Seconds in closed loop with the trim beyond -10 %, after a hot restart and after refuelling.
+
+    Silent where the minutes after the start were not seen, or ended before it was known whether it stays rich.
+    """
+    found = []
+    for spell in seen.spells:
+        if spell.phase not in (Phase.HOT_RESTART, Phase.REFUELLED):
+            continue
+        whole = [s for s in seen.spells if s.run == spell.run and s.phase == spell.phase]
+        if spell is not max(whole, key=lambda s: s.state == SHOWING):
+            continue  # one answer for each start, in the spell that shows, if one does
+        cells = np.logical_or.reduce([s.cells for s in whole])
+        for bank in seen.banks:
+            looked = np.flatnonzero(cells & bank.closed & np.isfinite(bank.summed))
+            beyond = 100 * bank.summed[looked] < RICH
+            rich, seconds = float(beyond.sum()) * seen.grid.step, len(looked) * seen.grid.step
+            last = beyond[-max(1, round(5.0 / seen.grid.step)) :]
+            ended = seconds >= 3 * A_MINUTE or not last.all()
+            if rich > A_MINUTE or (seconds >= A_MINUTE and ended):
+                figure = Figure("seconds rich", "s", watched(rich))
+                said = f"rich after the start, bank {bank.number}: {plus_minus(figure.estimate, 's')}"
+                quantity, place = "seconds rich after the start", (BANK, bank.number)
+                found.append(figured(seen, quantity, place, "rich after a start", (figure,), spell, said))
+    return found
+
+
+def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+    """How each bank's trim goes with airflow, in the spell in which it is richest."""
+    found = []
+    for bank in seen.banks:
+        fit = fits.get(bank.number)
+        line = (fit.showing or fit.quiet) if fit is not None else None
+        best = _richest(seen, bank)
+        level = fit.level if fit is not None else None
+        if fit is None or line is None or level is None or best is None or not line.told_apart:
+            continue
+        normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
+        weights = {NORMAL: normal}
+        for shape in fit.shapes:
+            weights[shape.name] = weights.get(shape.name, 0.0) + (1 - normal) * shape.weight
+        if not fit.shapes:
+            weights[NORMAL] = 1.0
+        likeliest = max(weights, key=lambda name: weights[name])
+        chance = f"{100 * min(0.99, weights[likeliest] / sum(weights.values())):.0f} %"
+        said = f"trim against airflow, bank {bank.number}, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s: "
+        said += f"{likeliest} ({chance})"
+        found.append(weighed(seen, "trim against airflow", (BANK, bank.number), weights, best, line.seconds, said))
+    return found
+
+
+def _wide_open(seen: Seen) -> list[Proposed]:
+    """Airflow with the throttle wide open against the swept volume filled with the air outside.
+
+    Only where throttle or accelerator say that it is open: the air itself must not choose what it is judged by.
+    """
+    grid = seen.grid
+    flow, rpm, throttle = grid.get(AIRFLOW), grid.get(SPEED), _opening(grid)
+    spells = [s for s in seen.spells if s.phase is Phase.LOADED]
+    if flow is None or rpm is None or throttle is None or not seen.litres:
+        return []
+    outside, celsius = grid.of(BAROMETER), grid.of(INTAKE)
+    pressure = Estimate(OUTSIDE_AIR, WEATHER)
+    if np.isfinite(outside).any():
+        pressure = Estimate(float(np.nanmedian(outside)), PRESSURE)
+    found = []
+    for spell in spells:
+        with np.errstate(invalid="ignore"):
+            here = spell.cells & (throttle >= OPEN_WIDE) & (rpm > 1500) & np.isfinite(flow)
+        if here.sum() * grid.step < WIDE_OPEN:
+            continue
+        warm = float(np.nanmedian(celsius[here])) if np.isfinite(celsius[here]).any() else 25.0
+        middle = float(np.median(flow[here] / rpm[here]))  # g a turn and minute: what stays the same
+        one = filling(Estimate(2000 * middle, 60 * middle), seen.litres, 2000.0, pressure, Estimate(warm, 5.0))
+        estimate = Estimate(100 * one.value, 100 * one.error)
+        seconds = float(here.sum()) * grid.step
+        found.append(number(seen, "volumetric efficiency", "%", (ENGINE, 0), estimate, spell, seconds))
+    return found
+
+
+def _opening(grid: Grid) -> Array | None:
+    """How far the throttle is open, or else the accelerator, %."""
+    return next((v for v in (grid.get(THROTTLE), grid.get(PEDAL)) if v is not None), None)
+
+
+def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
+    """The trim with purge less without, by the moves of the valve in each spell; one valve serves all banks."""
+    found = []
+    for spell in seen.spells:
+        per_bank = []
+        for link in purge:
+            cells = np.clip(np.searchsorted(seen.grid.time, [t for t, _ in link.looks]), 0, len(seen.grid) - 1)
+            looks = [look for (_, look), at in zip(link.looks, cells.tolist(), strict=True) if spell.cells[at]]
+            per_bank += [mean_of_looks(looks)] if looks else []
+        if per_bank:
+            value = float(np.mean([e.value for e in per_bank]))
+            estimate = Estimate(value, max(e.error for e in per_bank))  # the same moves: not independent
+            figure = Figure("trim moves", "%", estimate)
+            said = f"trim with purge less without: {plus_minus(estimate, '%')}"
+            quantity = "trim with purge less without"
+            found.append(figured(seen, quantity, (ENGINE, 0), "purge on and off", (figure,), spell, said))
+    return found
+
+
+def _lambdas(seen: Seen) -> list[Proposed]:
+    found = []
+    for bank in seen.banks:
+        gap = lambda_off(seen.grid, bank.number)
+        if gap is None:
+            continue
+        for spell in seen.spells:
+            estimate = mean_of(gap[spell.cells & bank.good], seen.grid.step)
+            if estimate is not None:
+                estimate = Estimate(estimate.value, max(LAMBDA_READ, estimate.error))
+                figure = Figure("lambda off target", "lambda", estimate)
+                quantity, place = "measured less commanded lambda", (BANK, bank.number)
+                said = f"{quantity}, bank {bank.number}: {plus_minus(estimate, '')}"
+                found.append(figured(seen, quantity, place, "lambda against target", (figure,), spell, said))
+    return found
+
+
+def _rail(seen: Seen) -> list[Proposed]:
+    off = rail_off(seen.grid, seen.conditions)
+    if off is None:
+        return []
+    found = []
+    for spell in seen.spells:
+        values = off[spell.cells & np.isfinite(off)]
+        if len(values) * seen.grid.step >= SHORTEST:
+            middle = float(np.median(values))
+            figure = Figure("off target", "%", Estimate(middle, max(RAIL_READ, float(np.std(values)))))
+            said = f"rail pressure off its target: {plus_minus(figure.estimate, figure.unit)}"
+            quantity = "rail pressure off command"
+            found.append(figured(seen, quantity, (ENGINE, 0), "rail against target", (figure,), spell, said))
+    return found
+
+
+def _misfiring(seen: Seen) -> list[Proposed]:
+    """Misfires of each cylinder against the others, as they came in in each spell."""
+    grown = misfires_grown(seen.grid)
+    if len(grown) < 2:
+        return []
+    found = []
+    for spell in seen.spells:
+        counts = {c: values[spell.cells] for c, values in grown.items()}
+        if any(not np.isfinite(v).any() for v in counts.values()):
+            continue
+        for cylinder, figures in misfire_figures({c: float(np.nansum(v)) for c, v in counts.items()}).items():
+            said = f"misfires, cylinder {cylinder}: {np.nansum(counts[cylinder]):.0f}"
+            place = (CYLINDER, cylinder)
+            found.append(figured(seen, "misfires", place, "misfire counts", figures, spell, said))
+    return found
+
+
+def _opposite(seen: Seen, crosswise: Opposite | None) -> list[Proposed]:
+    """The share of the time that two banks went opposite ways, of all that was looked at."""
+    spell = longest(seen, STEADY)
+    if crosswise is None or spell is None or crosswise.seconds < 2 * A_MINUTE:
+        return []
+    looks = crosswise.seconds / A_MINUTE  # neighbouring moments tell the same
+    error = math.sqrt(max(crosswise.share * (1 - crosswise.share), 0.25 / looks) / looks)
+    estimate = Estimate(100 * crosswise.share, 100 * error)
+    quantity = "time with the banks opposite"
+    figure, said = Figure("time opposite", "%", estimate), f"{quantity}: {plus_minus(estimate, '%')}"
+    one = figured(seen, quantity, (ENGINE, 0), "banks against each other", (figure,), spell, said)
+    return [replace(one, whole=True)]
+
+
+def _warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
+    """Minutes from a cold start to 70 degC, where the car was driven; at least so many where it never got there."""
+    found = []
+    for warm in warming:
+        spells = [s for s in seen.spells if s.run == warm.run and s.phase is Phase.WARM_UP]
+        if not spells or warm.moved is None or warm.moved < DRIVEN:
+            continue
+        minutes = warm.lasted if warm.minutes is None else warm.minutes
+        if warm.minutes is None and (minutes < SLOW or warm.end is None or warm.start is None or warm.start > 45):
+            continue  # a short trip says nothing
+        figure = Figure("minutes to 70 °C", "min", Estimate(minutes, WARMED))
+        spell = max(spells, key=lambda s: s.seconds)
+        said = f"from cold to 70 °C: {'' if warm.minutes is not None else 'not within '}{minutes:.0f} min"
+        found.append(figured(seen, "warming up", (ENGINE, 0), "warming up", (figure,), spell, said))
+    return found
+
+
+def _idle(seen: Seen) -> list[Proposed]:
+    """Airflow for each litre and manifold pressure, warm and idling."""
+    spell = longest(seen, IDLING)
+    if spell is None:
+        return []
+    found = []
+    if seen.air is not None and seen.air.how == "measured" and seen.litres:
+        flow = _mean(seen.air.flow[spell.cells], seen.grid.step, 10.0)
+        if flow is not None:
+            estimate = Estimate(flow.value / seen.litres, max(flow.error, 0.03 * flow.value) / seen.litres)
+            found.append(number(seen, "airflow a litre", "g/s", (ENGINE, 0), estimate, spell, spell.seconds))
+    if seen.grid.get(MANIFOLD) is not None:
+        pressure = _mean(seen.grid.of(MANIFOLD)[spell.cells], seen.grid.step, 10.0)
+        if pressure is not None:
+            estimate = Estimate(pressure.value, max(1.0, pressure.error))
+            found.append(number(seen, "manifold pressure", "kPa", (ENGINE, 0), estimate, spell, spell.seconds))
+    return found
+
+
+def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
+    values = values[np.isfinite(values)]
+    if len(values) * step < SHORTEST:
+        return None
+    looks = max(1.0, len(values) / thinned)
+    return Estimate(float(values.mean()), math.hypot(READ, float(values.std()) / math.sqrt(looks)))
+
+
+def _richest(seen: Seen, bank: Bank) -> CaseSpell | None:
+    """The spell with a condition in which this bank's trim is lowest; one that shows before one that does not."""
+    best: tuple[bool, float, CaseSpell] | None = None
+    for spell in seen.spells:
+        here: Flags = spell.cells & bank.good
+        if here.sum() * seen.grid.step < SHORTEST or not seen.names.get(spell.phase):
+            continue
+        rank = (spell.state == SHOWING, -float(bank.summed[here].mean()))
+        if best is None or rank > best[:2]:
+            best = (*rank, spell)
+    return best[2] if best else None

@@ -1,0 +1,207 @@
+"""Headers of a log to quantities, places and units, by the words in them; what is not clear is left open, not guessed.
+
+A header is cut into words; the set of words of a quantity that covers most of it wins. `Short Term Fuel Trim - Bank 1
+(%)`, `short_trim_b1 [%]` and `SHRTFT1` are one quantity. Lambda of PIDs 24-2B, 34-3B and 44 is below 1 when rich, also
+where a header calls it an equivalence ratio (SAE J1979, from memory).
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from reasoner.measure import units
+from reasoner.measure.slip import visible
+from reasoner.scanlog.quantities import LAMBDA, QUANTITIES, SENSOR, Key, Quantity
+
+LONGEST = 200  # characters of a header that are looked at
+
+_SYNONYMS = {
+    "temp": "temperature", "press": "pressure", "pres": "pressure", "spd": "speed", "veh": "vehicle", "eng": "engine",
+    "abs": "absolute", "calc": "calculated", "baro": "barometric", "cmd": "commanded", "cmnd": "commanded",
+    "target": "commanded", "desired": "commanded", "wanted": "commanded", "setpoint": "commanded",
+    "specified": "commanded", "equiv": "equivalence", "evap": "evaporative", "trims": "trim", "ft": "trim",
+    "o2": "oxygen", "λ": "lambda", "cyl": "cylinder", "accel": "accelerator", "volts": "voltage",
+}  # fmt: skip
+_FILLING = frozenset(
+    {"sensor", "value", "actual", "measured", "current", "input", "output", "position", "the", "of", "from", "in", "at",
+     "by", "a", "b", "for", "and", "term", "duty", "status", "percent", "percentage", "pct", "level", "relative",
+     "degree", "engine", "fuel", "bank", "system", "total", "raw", "number", "valve", "module", "upstream", "front",
+     "gauge", "vacuum", "rate", "to", "pid", "mode", "service"}
+)  # fmt: skip
+_SHORT_NAME = re.compile(r"(SHRTFT|LONGFT|FUELSYS|O2S|EQ_RAT|LAMBDA)_?([12])?([1-4])?", re.I)
+_SHORT_NAMES = {  # SAE J1979 annex B, from memory: without a number, EQ_RAT and LAMBDA are what is commanded
+    "SHRTFT": "shrtft", "LONGFT": "longft", "FUELSYS": "fuelsys", "O2S": "oxygen sensor", "EQ_RAT": "lambda",
+    "LAMBDA": "lambda",
+}  # fmt: skip
+_BANK = re.compile(r"(?<![a-z])(?:bank|bnk|b)[ _.#-]?([12])(?![0-9])", re.I)
+_SENSOR = re.compile(r"(?<![a-z])(?:sensor|sens|s)[ _.#-]?([1-4])(?![0-9])", re.I)
+_BOTH = re.compile(r"(?<![a-z])b([12])[ _-]?s([1-4])(?![0-9])", re.I)
+_CYLINDER = re.compile(r"(?<![a-z])(?:cylinder|cyl)[ _.#-]?([0-9]{1,2})(?![0-9])", re.I)
+_SYSTEM = re.compile(r"(?<![a-z])system[ _.#-]?([12])(?![0-9])", re.I)
+_UNIT = re.compile(r"[\[(<{]([^\])>}]*)[\])>}]")
+_WORD = re.compile(r"[a-z]+[0-9]?(?![a-z0-9])|[a-zλ]+|[0-9]+")
+
+
+@dataclass(frozen=True)
+class ColumnUse:
+    """One column of the file. key: None where it is not used. unit: of the numbers in the file.
+
+    unit_from: "header", "row below", "mapping", "assumed" (the standard's), "values" (no other unit is possible).
+    note: why it is not used, or what was taken for granted.
+    """
+
+    header: str
+    key: Key | None
+    unit: str = ""
+    unit_from: str = ""
+    note: str = ""
+
+
+@lru_cache(4096)
+def recognise(header: str) -> ColumnUse:
+    """What one header says. Never raises."""
+    shown = visible(header)
+    text = unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'")
+    rest, unit = _unit(text)
+    place, sensor, words = _place(rest)
+    found = _best(_words(words), unit)
+    if isinstance(found, str) and unit is not None:  # `engine rpm`: the unit is one of the words
+        again = _best(_words(_place(text)[2]), unit)
+        found = found if isinstance(again, str) else again
+    if isinstance(found, str) and unit is not None and unit.dimension == "temperature":  # `intake air °C`
+        again = _best(_words(words) | {"temperature"}, unit)
+        found = found if isinstance(again, str) else again
+    if isinstance(found, str):
+        return ColumnUse(shown, None, unit.name if unit else "", note=found)
+    if found.name in (LAMBDA, SENSOR) and sensor > 1:
+        return ColumnUse(shown, None, note="behind the catalyst: not used")
+    if found.at == "engine":
+        place = 0
+    elif found.at == "bank":
+        place = place or 1
+    name = unit.name if unit else found.unit
+    return ColumnUse(shown, Key(found.name, place), name, "header" if unit else "assumed")
+
+
+def assign(headers: Sequence[str], below: Sequence[str] = ()) -> tuple[ColumnUse, ...]:
+    """Every column of a header row; the first of two that are the same quantity is used. below: a row of units."""
+    uses: list[ColumnUse] = []
+    met: dict[Key, str] = {}
+    for i, header in enumerate(headers):
+        use = recognise(header)
+        if use.key is not None and use.unit_from == "assumed" and i < len(below):
+            unit = units.find(below[i].strip().strip("[](){}<>"))
+            if unit is not None and fits(unit, _BY[use.key.quantity]):
+                use = ColumnUse(use.header, use.key, unit.name, "row below")
+        uses.append(once(use, met))
+    return tuple(uses)
+
+
+def once(use: ColumnUse, met: dict[Key, str]) -> ColumnUse:
+    """The use itself, or as not used where `met` (key to header) has the same quantity already."""
+    if use.key is None:
+        return use
+    if use.key in met:
+        return ColumnUse(use.header, None, use.unit, use.unit_from, f"the same as `{met[use.key]}`, which is used")
+    met[use.key] = use.header
+    return use
+
+
+def fits(unit: units.Unit, quantity: Quantity) -> bool:
+    """Whether numbers in this unit can be this quantity."""
+    own = units.find(quantity.unit) if quantity.unit else None
+    if own is None:
+        return unit.dimension in ("number", "share") or unit.name == quantity.unit
+    return unit.dimension == own.dimension
+
+
+_BY: Mapping[str, Quantity] = {q.name: q for q in QUANTITIES}
+
+
+def _unit(text: str) -> tuple[str, units.Unit | None]:
+    """The header without its unit, and the unit: in brackets, or the last word after a blank or an underscore."""
+    for match in reversed(list(_UNIT.finditer(text))):
+        inside = match[1].strip()
+        unit = units.find(inside) if inside else None
+        if unit is None and inside.lower() in ("deg c", "deg f", "degc", "degf"):
+            unit = units.find(inside[-1])
+        if unit is not None:
+            kept = "lambda" if unit.dimension == "number" else ""
+            return f"{text[: match.start()]} {kept} {text[match.end() :]}".strip(), unit
+    for cut in (r"(.*\S)[\s_]+(\S{1,8})$", r"(.*\S)\s*[,;:/]\s*(\S{1,8})$"):
+        last = re.match(cut, text)
+        if last and not last[2].isdigit() and len(last[1]) > 1:
+            unit = units.find("g/s" if last[2].lower() == "gps" else last[2])
+            letter = len(last[2]) == 1 and last[2] not in "%Vs" and "temp" not in text.lower()
+            if unit is not None and unit.dimension != "number" and not letter:
+                return last[1], unit
+    return text, None
+
+
+def _place(text: str) -> tuple[int, int, str]:
+    """Bank or cylinder (0 = not said), sensor (0 = not said), and the text without them."""
+    short = _SHORT_NAME.fullmatch(text)
+    if short:
+        words = _SHORT_NAMES[short[1].upper()]
+        commanded = short[1].upper() == "EQ_RAT" and not short[2]
+        return int(short[2] or 0), int(short[3] or 0), f"commanded {words}" if commanded else words
+    place = sensor = 0
+    both = _BOTH.search(text)
+    if both:
+        return int(both[1]), int(both[2]), _BOTH.sub(" ", text)
+    for pattern in (_CYLINDER, _BANK, _SYSTEM):
+        match = pattern.search(text)
+        if match:
+            place = int(match[1])
+            text = pattern.sub(" cylinder " if pattern is _CYLINDER else " ", text) if pattern is not _SYSTEM else text
+            break
+    found = _SENSOR.search(text)
+    if found:
+        sensor = int(found[1])
+        text = _SENSOR.sub(" sensor ", text)
+    return place, sensor, text
+
+
+def _words(text: str) -> frozenset[str]:
+    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).replace("_", " ").replace("%", " pct ").lower()
+    found = [_SYNONYMS.get(w, w) for w in _WORD.findall(text)]
+    return frozenset(w for w in found if not w.isdigit())
+
+
+def _best(tokens: frozenset[str], unit: units.Unit | None) -> Quantity | str:
+    """The quantity whose words cover the header best, or why there is none."""
+    if not tokens:
+        return "no words in the header"
+    scores: dict[str, float] = {}
+    wrong = ""
+    for quantity in QUANTITIES:
+        if tokens & quantity.not_with:
+            continue
+        score = max((_score(tokens, words) for words in quantity.sets), default=0.0)
+        if score <= 0.5:
+            continue
+        if unit is not None and not fits(unit, quantity) and not _other_scale(quantity, unit):
+            wrong = f"reads like {quantity.name}, but {unit.name} is no unit of it"
+            continue
+        scores[quantity.name] = score
+    if not scores:
+        return wrong or "not known"
+    most = max(scores.values())
+    best = [name for name, score in scores.items() if score > most - 0.25]
+    if len(best) > 1:
+        return "could be " + " or ".join(best)
+    return _BY[best[0]]
+
+
+def _score(tokens: frozenset[str], words: frozenset[str]) -> float:
+    """Words of the quantity that are there, all of them needed, less what else is there and says something."""
+    return len(words) - 0.6 * len(tokens - words - _FILLING) if words <= tokens else 0.0
+
+
+def _other_scale(quantity: Quantity, unit: units.Unit) -> bool:
+    """Time may be in any unit of time; trims as a plain ratio."""
+    return quantity.name == "date" or (quantity.unit == "%" and unit.dimension == "number")

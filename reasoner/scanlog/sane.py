@@ -1,0 +1,142 @@
+"""What a column's numbers can be, and what that says about the unit they are in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from reasoner.measure import units
+from reasoner.measure.units import Unit
+from reasoner.scanlog.cells import Array
+from reasoner.scanlog.columns import ColumnUse
+from reasoner.scanlog.quantities import BY_NAME, LAMBDA, LAMBDA_WANTED, SHORT, TOTAL, Key, Quantity
+
+PETROL_RATIO = 14.64  # air to fuel by mass that SAE J1979 counts petrol with, from memory
+MOVES = 100  # samples of a trim other than zero from which its steps can be told; judgement
+WRONG = 0.5  # share of impossible values beyond which it is the unit, not single readings
+LIKELY = {"°F", "psi", "bar", "mph", "lb/min", "MPa", "inHg", "kg/h", "mV", "mbar", "Pa"}  # what logs come in
+
+
+@dataclass(frozen=True)
+class Checked:
+    """values: impossible ones blank. refused: how many those were. example: one of them. note: what to say."""
+
+    values: Array
+    use: ColumnUse
+    refused: int = 0
+    example: str = ""
+    note: str = ""
+
+
+def fractions(key: Key, values: Array) -> bool:
+    """Whether a trim said to be per cent must be fractions: its steps are finer than per cents' and it goes nowhere.
+
+    A short-term trim moves in steps of 100/128 % (SAE J1979, from memory) and over a drive by several per cent.
+    """
+    moving = values[np.isfinite(values) & (values != 0)]
+    if key.quantity not in (SHORT, TOTAL) or len(moving) < MOVES:
+        return False
+    return bool(np.abs(moving).max() <= 0.6 and np.ptp(moving) > 0.02 and np.median(np.abs(moving)) < 0.39)
+
+
+def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False) -> Checked:
+    """A column (in its quantity's unit, or in whatever it is where none was said) as far as it can be.
+
+    as_fractions: this log's trims are fractions (`fractions`), whatever their header says.
+    """
+    quantity = BY_NAME[key.quantity]
+    finite = values[np.isfinite(values)]
+    if not len(finite):
+        return Checked(values, use)
+    if as_fractions and quantity.at == "bank" and quantity.unit == "%" and np.abs(finite).max() <= 1:
+        note = f"{key}: {_range(finite)} is no trim in %: taken as fractions"
+        return replace(_cleaned(key, quantity, 100.0 * values, use), note=note)
+    rescaled = _ratio(quantity, values, finite, use)
+    if rescaled is not None:
+        return rescaled
+    if _holds(quantity, finite):
+        return _cleaned(key, quantity, values, use)
+    if use.unit_from == "assumed" and quantity.unit:
+        found = _other_unit(quantity, finite)
+        if found is not None:
+            own = units.find(quantity.unit)
+            assert own is not None
+            new = (values * found.factor + found.offset - own.offset) / own.factor
+            what = f"{key}: no unit is given, and {_range(finite)} cannot be {quantity.unit}: taken as {found.name}"
+            use = replace(use, unit=found.name, unit_from="values", note=f"taken as {found.name}")
+            return replace(_cleaned(key, quantity, new, use), note=what)
+    if _impossible(quantity, finite).mean() > WRONG:
+        other = _other_unit(quantity, finite)
+        hint = f"; they could be {other.name}" if other is not None else ""
+        what = f"{key}: {_range(finite)} cannot be {use.unit or quantity.unit or 'that'}{hint}: not used"
+        return Checked(np.full(len(values), np.nan), replace(use, key=None, note="impossible values"), note=what)
+    checked = _cleaned(key, quantity, values, use)
+    what = f"{key}: {_range(finite)} {quantity.unit} is unusual: is the unit right?"
+    return replace(checked, note=what)
+
+
+def _ratio(quantity: Quantity, values: Array, finite: Array, use: ColumnUse) -> Checked | None:
+    """Air-fuel ratios as lambda; trims written as a factor or a fraction as per cent."""
+    middle = float(np.median(finite))
+    if quantity.name in (LAMBDA, LAMBDA_WANTED) and 7 < middle < 25:
+        note = f"{quantity.name}: an air-fuel ratio, divided by {PETROL_RATIO}"
+        return replace(_cleaned(Key(quantity.name), quantity, values / PETROL_RATIO, use), note=note)
+    if not (quantity.at == "bank" and quantity.unit == "%"):
+        return None
+    unit = units.find(use.unit)
+    plain = use.unit_from != "assumed" and unit is not None and unit.dimension == "number"
+    factor = finite.min() > 0.5 and finite.max() < 1.5 and np.ptp(finite) > 0
+    if factor and (plain or use.unit_from == "assumed"):
+        note = f"{quantity.name}: a factor near 1, taken as per cent above and below"
+        return replace(_cleaned(Key(quantity.name), quantity, 100.0 * (values - 1.0), use), note=note)
+    if plain and np.abs(finite).max() <= 1.0:
+        return replace(_cleaned(Key(quantity.name), quantity, 100.0 * values, use), note="")
+    return None
+
+
+def _holds(quantity: Quantity, finite: Array) -> bool:
+    if _impossible(quantity, finite).mean() > WRONG:
+        return False
+    if quantity.usual is None:
+        return True
+    busy = finite[finite > 0] if quantity.usual[0] > 0 else finite
+    return len(busy) == 0 or quantity.usual[0] <= float(np.median(busy)) <= quantity.usual[1]
+
+
+def _impossible(quantity: Quantity, values: Array) -> Array:
+    return np.asarray((values < quantity.least) | (values > quantity.most), dtype=float)
+
+
+def _cleaned(key: Key, quantity: Quantity, values: Array, use: ColumnUse) -> Checked:
+    with np.errstate(invalid="ignore"):
+        wrong = (values < quantity.least) | (values > quantity.most)
+    if not wrong.any():
+        return Checked(values, use)
+    example = f"{values[wrong][0]:g} {quantity.unit}".strip()
+    return Checked(np.where(wrong, np.nan, values), use, int(wrong.sum()), example)
+
+
+def _other_unit(quantity: Quantity, finite: Array) -> Unit | None:
+    """The first likely unit in which nearly all values can be."""
+    own = units.find(quantity.unit)
+    if own is None:
+        return None
+    for unit in _candidates(own):
+        if unit.name not in LIKELY:
+            continue
+        values = (finite * unit.factor + unit.offset - own.offset) / own.factor
+        if _impossible(quantity, values).mean() < 0.02 and _holds(quantity, values):
+            return unit
+    return None
+
+
+def _candidates(own: Unit) -> tuple[Unit, ...]:
+    if own.name == "g/s":
+        return tuple(u for u in (units.find("lb/min"), units.find("kg/h")) if u is not None)
+    return units.alike(own)
+
+
+def _range(finite: Array) -> str:
+    low, high = np.percentile(finite, [5, 95])
+    return f"{low:.3g} to {high:.3g}"

@@ -1,0 +1,256 @@
+"""From probabilities to spells: when a fault came and went, and whether it did so like something that switches.
+
+A fault that acts or does not is there within seconds. What creeps over minutes (fuel out of warm oil, a warm-up, a
+canister that empties) is not taken for one, however well two states fit it. Nor is what is always so at idle and never
+on the road: the same airflow must be seen both showing and quiet.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reasoner.scanlog import rolling
+from reasoner.scanlog.cells import Array
+from reasoner.scanlog.conditions import SOAKED, Conditions, Run
+from reasoner.scanlog.grid import Grid
+from reasoner.scanlog.model import Fitted
+from reasoner.scanlog.sample import Looked
+
+LEAST = 0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
+MUCH = 0.10  # of trim, by which a whole run after a soak must differ; judgement
+LEAN = 0.08  # of trim above zero: where the other state is none, this one is the fault, and it is a lean one; judgement
+SURE = 0.5  # probability that there are two states, below which there are none
+SHORTEST = 20.0  # s of a spell
+BRIDGED = 10.0  # s quiet within a spell that do not end it
+ALIKE, ALIKE_SHARE = 0.2, 0.3  # airflow within 20 % seen quiet too, for at least so many of the showing moments
+SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen
+CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s that may lie between two of them at an edge
+NEAR = 10.0  # s either side of an edge in which the trim is on its way
+SHARP = ((55.0, 0.5), (120.0, 0.75))  # s either side, and how much of the whole difference must come within them
+MOMENTS = 5  # that must lie on each side of an edge for it to be judged
+
+SWITCHES, CREEPS, STARTS, STOPS, UNSEEN = "switches", "creeps", "engine start", "engine stop", "not seen"
+
+
+@dataclass(frozen=True)
+class Spell:
+    """start, end: s of the log. first, last: cells (last past the end). began, ended: how its edges look.
+
+    probability: mean, that it shows. seconds: looked at within it. effect: mean difference of the trim, a fraction.
+    """
+
+    start: float
+    end: float
+    first: int
+    last: int
+    began: str
+    ended: str
+    probability: float
+    seconds: float
+    effect: float
+
+
+@dataclass(frozen=True)
+class States:
+    """fitted: with the showing state second. probability: (c,) that the fault shows, NaN while the engine stands.
+
+    kind: "rich" or "lean", which way the showing state lies. spells: that count. creeping: stretches that differ but
+    come and go too slowly. why: in words.
+    """
+
+    fitted: Fitted
+    kind: str
+    probability: Array
+    spells: tuple[Spell, ...]
+    creeping: tuple[Spell, ...]
+    why: str
+
+    @property
+    def switching(self) -> bool:
+        """Two states were told apart."""
+        return self.fitted.switching
+
+
+def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one: Fitted, chance: float) -> States:
+    """Whether a bank has two states, and the spells of the showing one. chance: that there are two (`model.fit`)."""
+    two, kind = _ordered(two)
+    effect = _mean(two.difference, two.showing)
+    running = conditions.run >= 0
+    same = States(one, kind, _constant(one, running), (), (), "")
+    if chance < SURE:
+        return replace(same, why="one state explains the trims of the whole log")
+    if abs(effect) < LEAST:
+        return replace(same, why=f"two levels differ by {100 * abs(effect):.1f} % only: trims wander so far")
+    if _alike(looked, two) < ALIKE_SHARE:
+        return replace(same, why="the trims differ by airflow only: no airflow was seen both ways")
+    everywhere = _everywhere(grid, conditions, looked, two.showing * chance)
+    found = _found(grid, conditions, looked, two, everywhere)
+    seen = any(_counts(s, conditions) for s in found)  # then one whose edges were not seen is of the same kind
+    spells = tuple(s for s in found if _counts(s, conditions) or (seen and CREEPS not in (s.began, s.ended)))
+    creeping = tuple(s for s in found if s not in spells)
+    if not spells:
+        whole = bool(creeping) and all((s.began, s.ended) == (STARTS, STOPS) for s in creeping)
+        why = "whole runs of the engine differ, none was seen to change" if whole else ""
+        return replace(same, creeping=creeping, why=why or "the trims change too slowly for something that switches")
+    for s in creeping:
+        everywhere[s.first : s.last] = np.minimum(everywhere[s.first : s.last], 0.5)
+    return States(two, kind, everywhere, spells, creeping, "the trims go to and fro between two states")
+
+
+def _ordered(two: Fitted) -> tuple[Fitted, str]:
+    """With the state that is off second: the richer one, unless the other is the one away from zero. Levels count where
+    the two differ, at idle for what comes by time, and without what purge and a cold engine do to both."""
+    richer = 1 if _mean(two.difference, np.ones(len(two.showing))) < 0 else 0
+    weight = two.difference**2
+    rich_level, lean_level = (_mean(two.line(state) - 1, weight) for state in (richer, 1 - richer))
+    lean = lean_level > LEAN and rich_level > -LEAST and abs(rich_level) < lean_level
+    showing = 1 - richer if lean else richer
+    if showing == 0:
+        c = two.coefficients.copy()
+        c[:4] = two.coefficients[[2, 3, 0, 1]]
+        rates = type(two.rates)(two.rates.off, two.rates.on)
+        two = replace(two, coefficients=c, showing=1 - two.showing, weights=two.weights[:, ::-1].copy(), rates=rates)
+    return two, "lean" if lean else "rich"
+
+
+def _constant(one: Fitted, running: NDArray[np.bool_]) -> Array:
+    """One probability for the whole log: that the trim at idle lies beyond what is normal."""
+    c = one.coefficients
+    level = float(c[0] + c[1] - 1)
+    shows = 0.5 * math.erfc((level + 0.10) / 0.03 / math.sqrt(2))  # -10 % (common practice), spread of a reading 3 %
+    return np.where(running, shows, np.nan)
+
+
+def _mean(values: Array, weights: Array) -> float:
+    total = float(weights.sum())
+    return float((values * weights).sum() / total) if total > 0 else 0.0
+
+
+def _alike(looked: Looked, two: Fitted) -> float:
+    """Share of the showing moments whose airflow, within 20 %, was seen quiet for a while too."""
+    shows = two.showing > 0.5
+    if not shows.any() or shows.all():
+        return 0.0
+    quiet = np.sort(np.log(looked.sample.x[~shows]))
+    at = np.log(looked.sample.x[shows])
+    near = np.searchsorted(quiet, at + ALIKE, side="right") - np.searchsorted(quiet, at - ALIKE)
+    return float((near >= MOMENTS).mean())
+
+
+def _everywhere(grid: Grid, conditions: Conditions, looked: Looked, showing: Array) -> Array:
+    """Probability at every cell: between moments that count, on a straight line; within a run only."""
+    everywhere = np.full(len(grid), np.nan)
+    run = conditions.run[looked.index]
+    for number, r in enumerate(conditions.runs):
+        mine = run == number
+        if not mine.any():
+            everywhere[r.start : r.end] = float(showing.mean())
+            continue
+        cells = np.arange(r.start, r.end)
+        everywhere[r.start : r.end] = np.interp(grid.time[cells], grid.time[looked.index[mine]], showing[mine])
+    return everywhere
+
+
+def _found(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, everywhere: Array) -> list[Spell]:
+    with np.errstate(invalid="ignore"):
+        shows = everywhere > 0.5
+    for a, b in list(rolling.runs(~shows)):
+        within = a > 0 and b < len(grid) and conditions.run[a - 1] == conditions.run[b] >= 0
+        if within and grid.time[b - 1] - grid.time[a] < BRIDGED:
+            shows[a:b] = True
+    found = []
+    for number, run in enumerate(conditions.runs):
+        mine = shows & (conditions.run == number)
+        for a, b in rolling.runs(mine):
+            sure = np.flatnonzero(everywhere[a:b] >= SURELY)
+            if not len(sure):
+                continue
+            a, b = a + int(sure[0]), a + int(sure[-1]) + 1
+            inside = (looked.index >= a) & (looked.index < b)
+            if grid.time[b - 1] - grid.time[a] < SHORTEST or inside.sum() < MOMENTS:
+                continue
+            begin, end = _Edge(run, a, 1), _Edge(run, b, -1)
+            began = STARTS if _first_seen(looked, run.start, a) else _edge(grid, looked, two, everywhere, begin)
+            ended = STOPS if _first_seen(looked, b, run.end) else _edge(grid, looked, two, everywhere, end)
+            probability = float(np.nanmean(everywhere[a:b]))
+            effect = _mean(two.difference[inside], two.showing[inside])
+            start, stop = float(grid.time[a] - grid.step / 2), float(grid.time[b - 1] + grid.step / 2)
+            found.append(Spell(start, stop, a, b, began, ended, probability, float(inside.sum()) * grid.step, effect))
+    return found
+
+
+def _first_seen(looked: Looked, low: int, high: int) -> bool:
+    """Whether nothing was looked at between two cells: the spell reaches to the end of what was seen of the run."""
+    return bool(((looked.index >= low) & (looked.index < high)).sum() < MOMENTS)
+
+
+@dataclass(frozen=True)
+class _Edge:
+    """One end of a spell: its run, the cell, and which way it lies inside (1: later, -1: earlier)."""
+
+    run: Run
+    cell: int
+    inward: int
+
+
+def _edge(grid: Grid, looked: Looked, two: Fitted, everywhere: Array, edge: _Edge) -> str:
+    """How the trim goes over an edge: how much of the whole difference comes within less than two minutes.
+
+    What lies between clearly quiet and clearly showing is left out. Purge is taken off. What warming up and the oil
+    make of it is not: over two minutes they hardly move.
+    """
+    outer, inner = _zone(grid, everywhere, edge)
+    wide = abs(inner - outer)
+    if wide > WIDEST:
+        return UNSEEN
+    time, sample = grid.time[looked.index], two.sample
+    mine = (looked.index >= edge.run.start) & (looked.index < edge.run.end)
+    purge = sample.covariates[:, sample.purge] @ two.coefficients[4:][sample.purge]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (two.wanted - purge - two.line(0)) / two.difference
+    weight = two.difference**2  # moments in which the two states hardly differ say little
+    for far, least in SHARP:
+        least = least if wide <= SHARP[0][0] else SHARP[-1][1]
+        outwards, inwards = (outer - time) * edge.inward, (time - inner) * edge.inward
+        outside = mine & (outwards > NEAR / 2) & (outwards < far)
+        inside = mine & (inwards > NEAR / 2) & (inwards < far)
+        if outside.sum() < MOMENTS or inside.sum() < MOMENTS:
+            continue
+        came = _mean(share[inside], weight[inside]) - _mean(share[outside], weight[outside])
+        if came > least:
+            return SWITCHES
+        doubt = two.spread * math.sqrt(two.thinned * (1 / weight[inside].sum() + 1 / weight[outside].sum()))
+        if came + doubt < least:
+            return CREEPS
+    return UNSEEN
+
+
+def _zone(grid: Grid, everywhere: Array, edge: _Edge) -> tuple[float, float]:
+    """Times of the last clearly quiet and the first clearly showing moment (for the end of a spell: the reverse)."""
+    run, cell = edge.run, edge.cell
+    part = everywhere[run.start : run.end]
+    with np.errstate(invalid="ignore"):
+        firm, quiet = np.flatnonzero(part >= 1 - CLEAR) + run.start, np.flatnonzero(part <= CLEAR) + run.start
+    if edge.inward > 0:
+        inner = firm[firm >= cell][0] if (firm >= cell).any() else cell
+        outer = quiet[quiet < inner][-1] if (quiet < inner).any() else cell
+    else:
+        inner = firm[firm < cell][-1] if (firm < cell).any() else cell - 1
+        outer = quiet[quiet > inner][0] if (quiet > inner).any() else cell
+    return float(grid.time[min(outer, len(grid) - 1)]), float(grid.time[inner])
+
+
+def _counts(spell: Spell, conditions: Conditions) -> bool:
+    """An edge that switches; or there from the start of a run that did not begin cold, and over before its end; or all
+    through a run after a soak, by much, where the tank was not filled meanwhile."""
+    if SWITCHES in (spell.began, spell.ended):
+        return True
+    run = next((r for r in conditions.runs if r.start <= spell.first < r.end), None)
+    if spell.began != STARTS or run is None or run.kind == "cold":
+        return False
+    soaked = run.seen and run.kind == "hot" and not run.filled and run.off >= SOAKED[0]
+    return spell.ended not in (STOPS, UNSEEN) or (soaked and abs(spell.effect) >= MUCH)

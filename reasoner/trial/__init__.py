@@ -1,0 +1,1 @@
+"""Virtual cars taken through the real session, and how well it did."""

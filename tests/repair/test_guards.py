@@ -1,0 +1,280 @@
+"""What is not recommended, and why: on a failed hold test alone; injectors while purge and oil are not excluded."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from io import StringIO
+
+import numpy as np
+import pytest
+
+from reasoner.inference.weight import weigh
+from reasoner.repair.guards import Known, Missing, missing, missing_for_watching
+from reasoner.repair.prices import usual
+from reasoner.report.decision_text import decision_text
+from reasoner.report.text import write
+from reasoner.rulebook.model import Guard
+from reasoner.session import acts, deciding
+from reasoner.session.concluding import verdict
+from reasoner.session.deciding import Decision
+from reasoner.session.workup import Workup
+from tests.repair.cars import answered, car, job, small_car, stake, till_work
+
+INJECTOR = "replace-injector"
+
+
+def old_four() -> Workup:
+    workup = car(layout="inline 4", injection="direct", metering="airflow", distance="198000 km")
+    return workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+
+
+def decided(workup: Workup) -> Decision:
+    return deciding.decide(workup, stake(workup).prices)
+
+
+def lacking(decision: Decision, kind: str = "all") -> set[tuple[str, str]]:
+    return {(item.kind, item.name) for item in decision.missing[kind]}
+
+
+def injectors(decision: Decision) -> list[str]:
+    """Kinds of choice that fit injectors."""
+    return [c.kind for c in decision.choices if any(job.repair == INJECTOR for job in c.work)]
+
+
+PURGE = ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling", "code-vent")
+WET = {3: "wet"}
+
+
+def test_not_on_a_failed_hold_test_alone() -> None:
+    """Common practice, no source: a pump's or a relief valve's leak has the same sign."""
+    workup = old_four()
+    for condition in ("hot-soak", "hot-soak"):
+        workup = answered(workup, "rail-hold-hot", "collapses", condition)
+    decision = decided(workup)
+    assert injectors(decision)
+    for kind in injectors(decision):
+        assert ("beyond", "") in lacking(decision, kind) or kind == "all"
+        assert decision.best is None or decision.best.kind != kind
+
+
+def test_what_speaks_for_every_injector_alike_speaks_for_all_of_them() -> None:
+    """That it happens after hot restarts moves no cylinder against the others; for one alone it says too little."""
+    workup = answered(old_four(), "when-it-happens", "hot-restart")
+    decision = decided(workup)
+    assert ("beyond", "") not in lacking(decision, "all")
+    assert ("beyond", "") in lacking(decision, "alone")
+
+
+def test_looks_at_the_place_count_together() -> None:
+    """Of many that agree none is needed beside the others, so that each weighs little; that takes nothing away."""
+    workup = answered(old_four(), "rail-hold-hot", "collapses", "hot-soak")
+    for _ in range(8):
+        workup = workup.after(acts.change_condition(workup, "hot-restart"))
+        workup = answered(workup, "hot-restart-misfire", {3: "misfires"})
+    least = workup.book.settings.afterwards.speaks_from
+    number = int(workup.belief.probability.argmax())
+    placed = workup.tables.check_number["hot-restart-misfire"]
+    single = [w.decibans[number] for w in weigh(workup.tables, workup.spells) if w.answer.check == placed]
+    assert workup.tables.causes[number].where == "cylinder 3" and max(single) < least
+    assert ("beyond", "") not in lacking(decided(workup), "alone")
+
+
+def test_not_while_purge_and_oil_are_not_excluded() -> None:
+    """However sure: a tip seen wet makes purge unlikely, but nobody has looked at it."""
+    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    decision = decided(workup)
+    lead = next(iter(decision.stake.jobs.values()))
+    assert lead > 0.9
+    assert {("excluded", "purge-vapour"), ("excluded", "crankcase-vapour")} <= lacking(decision)
+    assert decision.best is not None and decision.best.kind not in injectors(decision)
+    document = deciding.document(decision)
+    said = next(c.missing for c in document.choices if c.kind == "all")
+    words = "nothing has spoken against vapour from the canister yet, unlikely as it is"
+    assert any(text.startswith(f"{words} (would settle it: ") for text in said)
+    assert f"but {words}" in document.sentence and "would settle it" not in document.sentence
+    text = decision_text(document)  # on the screen each thing stands once, with the choices it is missing for
+    distinct = {missing for choice in document.choices for missing in choice.missing}
+    assert text.count("! before ") == len(distinct) < sum(len(choice.missing) for choice in document.choices)
+
+
+def test_a_verdict_says_what_is_wanted_before_its_repair() -> None:
+    """What `decide` would not recommend yet, the verdict does not tell anybody to do without a word."""
+    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    found = verdict(workup)
+    alone = next(c for c in deciding.document(decided(workup)).choices if c.kind == "alone")
+    assert found.kind == "settled" and found.repair == INJECTOR
+    assert found.wanted_first == alone.missing and len(found.wanted_first) == 2
+    out = StringIO()
+    write(found, out, width=80, colour=False)
+    order = [
+        out.getvalue().index(part) for part in ("BEFORE ANYTHING IS REPLACED", "TAKE CARE FIRST", "WHAT TO DO NEXT")
+    ]
+    assert order == sorted(order)
+
+
+def test_recommended_once_they_are() -> None:
+    workup = answered(old_four(), "borescope-after-soak", WET, "hot-soak")
+    workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
+    for check in ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling"):
+        workup = answered(workup, check)
+    workup = answered(workup, "oil-level-smell")
+    decision = decided(workup)
+    assert not lacking(decision) and not verdict(workup).wanted_first
+    assert decision.best is not None and decision.best.kind in injectors(decision)
+
+
+def test_charge_air_is_looked_at_before_it_is_mended() -> None:
+    """What is told, frozen and stored comes of the same moments under load: it recommends no repair by itself."""
+    workup = car(layout="inline 4", injection="direct", metering="airflow", charging="charged", distance="140000 km")
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"]), ("P0299", ["confirmed"])]))
+    for check, what in (("freeze-frame", "high-load"), ("when-it-happens", "load"), ("recent-work-other", "air-side")):
+        workup = answered(workup, check, what)
+    told = decided(workup)
+    mending = [c.kind for c in told.choices if any(job.repair == "mend-charge-air-leak" for job in c.work)]
+    assert mending and all(("beyond", "") in lacking(told, kind) for kind in mending)
+    assert told.best is None or told.best.kind not in mending
+    seen = decided(answered(workup, "charge-air-look", "suspect", "engine-off"))
+    assert ("beyond", "") not in lacking(seen, mending[0])
+
+
+def test_only_what_was_looked_for_excludes() -> None:
+    """The small rules: the meter is unlikely once a plug is wet, and excluded only once it was compared while the fault
+    may have shown."""
+    wet = answered(small_car(), "plugs", WET)
+    assert ("excluded", "meter") in lacking(deciding.decide(wet, stake(wet).prices))
+    compared = answered(answered(wet, "meter-compared", condition="idle"), "hold", "falls")
+    after = deciding.decide(compared, stake(compared).prices)
+    assert ("excluded", "meter") not in lacking(after)
+
+
+def test_driving_on_is_not_recommended_where_it_is_dangerous() -> None:
+    """Petrol in a vacuum hose: nobody is told to watch and wait, whatever it would save."""
+    workup = car(layout="inline 4", injection="port", return_line="yes", distance="198000 km")
+    assert not missing_for_watching(stake(workup))
+    workup = answered(workup, "regulator-hose", "fuel", "engine-off")
+    decision = decided(workup)
+    assert lacking(decision, "watch") == {("driving", "fire")}
+
+
+@pytest.mark.parametrize("layout", ["inline 4", "V 6"])
+def test_trims_flat_on_both_banks_fit_no_injector(layout: str) -> None:
+    """Common practice, no source: all plugs alike and the same trim at every airflow are air counted too high or fuel
+    pressure, not injectors."""
+    workup = car(layout=layout, injection="direct", metering="airflow", distance="198000 km")
+    banks = len(workup.vehicle.banks)
+    codes = [("P0172", ["pending"]), ("P0175", ["pending"])][:banks]
+    workup = workup.after(acts.list_codes(workup, codes))
+    workup = answered(workup, "trims-by-airflow", dict.fromkeys(range(1, banks + 1), "flat"), "cruise")
+    workup = answered(workup, "plugs-after-clearing", condition="cleared-idle")
+    decision = decided(workup)
+    assert decision.best is not None and decision.best.kind not in injectors(decision)
+    assert not any(job.repair == INJECTOR for job in decision.best.work)
+    shares = {j.repair: p for j, p in decision.stake.jobs.items()}
+    assert max(shares, key=lambda repair: shares[repair]) != INJECTOR
+
+
+LEAKS_AT_3 = {
+    "borescope-after-soak": WET,
+    "plugs-after-clearing": WET,
+    "hot-restart-misfire": {3: "misfires"},
+    "hot-restart-watched": {1: "minutes"},
+    "rough-after-restart": "minutes",
+    "when-it-happens": "hot-restart",
+    "freeze-frame-start": "hot-start",
+    "misfire-counts": {3: "raised"},
+}
+
+
+def till_injectors(distance: str, access: float = 110.0) -> Decision:
+    workup = car(layout="inline 4", injection="direct", metering="airflow", distance=distance)
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    workup = workup.after(acts.tools(workup, at_hand=["borescope"]))
+    workup = answered(workup, "borescope-after-soak", WET, "hot-soak")
+    return till_work(workup, LEAKS_AT_3, replace(usual(workup.book), access={INJECTOR: access}))
+
+
+def test_one_clear_wet_plug_and_a_clean_set_is_one() -> None:
+    """A set well below the age at which they wear: one, and the other three stay in."""
+    decision = till_injectors("90000 km")
+    assert decision.best is not None and decision.best.kind == "alone"
+    assert decision.best.work[0].places == {"cylinder 3"}
+
+
+def test_four_of_one_age_with_costly_access_is_all() -> None:
+    decision = till_injectors("200000 km", access=300.0)
+    assert decision.best is not None and decision.best.kind == "all"
+    easy = till_injectors("200000 km", access=60.0)
+    assert easy.best is not None and easy.best.kind == "alone"
+
+
+def test_of_one_after_the_other_only_the_first_is_asked_for() -> None:
+    """A cylinder that two looks speak for: the others of the set need nothing yet, as none of them is touched now."""
+    workup = answered(old_four(), "hot-restart-misfire", {3: "misfires"}, "hot-restart")
+    workup = answered(workup, "hot-restart-misfire", {3: "misfires"}, "hot-restart")
+    decision = decided(workup)
+    turns = next(c for c in decision.choices if c.kind == "in turn")
+    assert len(turns.work) > 1 and turns.work[0].places == {"cylinder 3"}
+    assert ("beyond", "") not in lacking(decision, "in turn")
+    assert lacking(decision, "in turn") == lacking(decision, "alone")
+
+
+# ---- each kind of guard by itself, on the small rules ----------------------------------------------------------------
+
+
+def asked_for(workup: Workup, repair: str, places: tuple[int, ...], **guard: tuple[str, ...]) -> tuple[Missing, ...]:
+    """What is missing for a job, where the rules ask for this before its repair, and leaks are as rare as that a sign
+    of them that fits all cylinders can speak for each."""
+    found = stake(workup)
+    rare = np.where([c.fault in ("leak", "all-worn") for c in found.tables.causes], 0.05, 1.0) * found.tables.prior
+    found = replace(found, tables=replace(found.tables, prior=rare / rare.sum()))
+    repairs = {**found.book.repairs, repair: replace(found.book.repairs[repair], only_after=Guard(**guard))}
+    book = replace(found.book, repairs=repairs)
+    known = Known(workup.spells, {given.check for given in workup.record.given})
+    return missing(replace(found, book=book), known, [job(repair, *places)])
+
+
+def test_a_check_that_the_rules_want_answered_is_missing_until_it_is() -> None:
+    asked = {"answered": ("meter-compared", "hold")}
+    assert asked_for(small_car(), "new-meter", (), **asked) == (
+        Missing("answered", "meter-compared", 0.0, ("meter-compared",)),
+        Missing("answered", "hold", 0.0, ("hold",)),
+    )
+    half = answered(small_car(), "meter-compared", "high", "idle")
+    assert [item.name for item in asked_for(half, "new-meter", (), **asked)] == ["hold"]
+    assert not asked_for(answered(half, "hold"), "new-meter", (), **asked)
+
+
+def test_a_check_that_this_car_does_not_have_is_not_asked_for() -> None:
+    """The rules may know checks that this kind of car, or a car before any work, has no use for."""
+    assert not asked_for(small_car(), "new-meter", (), answered=("of-another-kind-of-car",))
+
+
+def test_only_what_looks_at_a_place_speaks_for_it() -> None:
+    """That a rail falls off fits all four, and none of them more than another; a wet plug speaks for its own."""
+    fell = answered(small_car(), "hold", "falls")
+    assert not asked_for(fell, "new-injector", (1, 2, 3, 4), beyond=("meter-compared",))
+    (lacks,) = asked_for(fell, "new-injector", (3,), beyond=("meter-compared",))
+    assert (lacks.kind, lacks.name, lacks.checks) == ("beyond", "", ("plugs",))
+    assert lacks.chance == pytest.approx(stake(fell).jobs[job("new-injector", 3)])
+    (lacks,) = asked_for(fell, "new-injector", (1, 2, 3, 4), beyond=("hold",))
+    assert "plugs" in lacks.checks and "hold" not in lacks.checks
+    wet = answered(fell, "plugs", {2: "wet"})
+    assert not asked_for(wet, "new-injector", (2,), beyond=("hold",))
+    assert asked_for(wet, "new-injector", (3,), beyond=("hold",))  # another place is spoken for
+    high = answered(small_car(), "meter-compared", "high", "idle")
+    assert not asked_for(high, "new-meter", (), beyond=("hold",))
+    assert asked_for(high, "new-injector", (1, 2, 3, 4), beyond=("hold",))  # another repair is
+
+
+def test_what_would_settle_it_looks_where_the_work_is() -> None:
+    """With nothing answered, the quickest first: for one place what looks at places, for all whatever looks at all."""
+    (one,) = asked_for(small_car(), "new-injector", (3,), beyond=("meter-compared",))
+    assert one.checks == ("plugs",)
+    (every,) = asked_for(small_car(), "new-injector", (1, 2, 3, 4), beyond=("hold",))
+    assert every.checks == ("meter-compared", "plugs")
+
+
+def test_nothing_speaks_for_work_that_no_cause_calls_for() -> None:
+    assert asked_for(answered(small_car(), "plugs", WET), "clean-it", (), beyond=("hold",))

@@ -1,0 +1,180 @@
+"""Headers to quantities, and a person's mapping.
+
+The parameters' names and short names are those of SAE J1979 / ISO 15031-5, annex B, from memory.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from reasoner.scanlog.columns import assign, recognise
+from reasoner.scanlog.mapping import propose, read_mapping
+from reasoner.scanlog.quantities import QUANTITIES, Key
+from reasoner.scanlog.table import LogTable, NoLog, read
+
+KNOWN = [
+    ("Time (s)", "time", 0, "s"),
+    ("elapsed [ms]", "time", 0, "ms"),
+    ("Engine RPM", "engine speed", 0, "rpm"),
+    ("engine_speed_rpm", "engine speed", 0, "rpm"),
+    ("Vehicle Speed Sensor", "road speed", 0, "km/h"),
+    ("Speed (mph)", "road speed", 0, "mph"),
+    ("Engine Coolant Temperature (°C)", "coolant temperature", 0, "°C"),
+    ("Coolant temp, F", "coolant temperature", 0, "°F"),
+    ("ECT", "coolant temperature", 0, "°C"),
+    ("Intake Air Temperature [degC]", "intake air temperature", 0, "°C"),
+    ("Short Term Fuel Trim - Bank 1 (%)", "short-term trim", 1, "%"),
+    ("short_trim_b2 [%]", "short-term trim", 2, "%"),
+    ("SHRTFT1", "short-term trim", 1, "%"),
+    ("LONGFT2", "long-term trim", 2, "%"),
+    ("Long term fuel trim", "long-term trim", 1, "%"),
+    ("Air Flow Rate from Mass Air Flow Sensor (g/s)", "airflow", 0, "g/s"),
+    ("Mass airflow g/s", "airflow", 0, "g/s"),
+    ("Intake air °C", "intake air temperature", 0, "°C"),
+    ("Road speed km/h", "road speed", 0, "km/h"),
+    ("MAF (lb/min)", "airflow", 0, "lb/min"),
+    ("Intake Manifold Absolute Pressure (inHg)", "manifold pressure, absolute", 0, "inHg"),
+    ("Calculated LOAD value (%)", "calculated load", 0, "%"),
+    ("Absolute load value (%)", "absolute load", 0, "%"),
+    ("Fuel System 2 Status", "fuel system", 2, ""),
+    ("FUELSYS1", "fuel system", 1, ""),
+    ("Commanded Evaporative Purge (%)", "purge, commanded", 0, "%"),
+    ("EVAP_PCT", "purge, commanded", 0, "%"),
+    ("Fuel Level Input (%)", "fuel level", 0, "%"),
+    ("Fuel Rail Pressure (MPa)", "rail pressure", 0, "MPa"),
+    ("Rail pressure commanded (bar)", "rail pressure, commanded", 0, "bar"),
+    ("Time Since Engine Start (s)", "time since start", 0, "s"),
+    ("Oxygen Sensor Bank 2 Sensor 1 Equivalence Ratio", "lambda", 2, ""),
+    ("EQ_RAT11", "lambda", 1, ""),
+    ("EQ_RAT", "lambda, commanded", 0, ""),
+    ("Commanded Equivalence Ratio", "lambda, commanded", 0, ""),
+    ("Control module voltage (V)", "controller voltage", 0, "V"),
+    ("Misfire count cylinder 3", "misfires", 3, ""),
+]
+
+
+@pytest.mark.parametrize(("header", "quantity", "place", "unit"), KNOWN)
+def test_what_is_known(header: str, quantity: str, place: int, unit: str) -> None:
+    use = recognise(header)
+    assert (use.key, use.unit) == (Key(quantity, place), unit)
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Coolant fan speed",
+        "Desired idle speed (rpm)",
+        "Ignition timing advance",
+        "Catalyst temperature bank 1 sensor 1 (°C)",
+        "Fuel trim bank 1",
+        "Short term secondary O2 trim bank 1",
+        "O2S12",
+        "Lambda bank 1 sensor 2",
+        "Temperature",
+        "Coolant temperature (kPa)",
+        "Time to first",
+        "Gear",
+        "",
+        "12",
+    ],
+)
+def test_what_is_not_known_is_left_open_with_a_reason(header: str) -> None:
+    use = recognise(header)
+    assert use.key is None
+    assert use.note
+
+
+def test_the_first_of_two_is_used_and_the_second_said() -> None:
+    uses = assign(["time (s)", "Engine speed (rpm)", "RPM"])
+    assert [u.key is not None for u in uses] == [True, True, False]
+    assert "Engine speed (rpm)" in uses[2].note
+
+
+def test_a_row_of_units_below_is_taken_where_the_header_has_none() -> None:
+    uses = assign(["time", "MAF", "ECT (°C)"], ["ms", "lb/min", "°F"])
+    assert [(u.unit, u.unit_from) for u in uses] == [("ms", "row below"), ("lb/min", "row below"), ("°C", "header")]
+
+
+LOG = b"Zeit;N;Kraftstoff links\n0;800;-12\n1;810;-13\n"
+
+
+def test_a_mapping_is_proposed_edited_and_read() -> None:
+    proposed = propose(LOG, "log.csv")
+    assert isinstance(proposed, str)
+    assert '"Kraftstoff links": not used' in proposed
+    edited = (
+        proposed.replace('"Zeit": not used   # not known', '"Zeit": {quantity: time, unit: s}')
+        .replace('"N": not used   # not known', '"N": {quantity: engine speed, unit: rpm}')
+        .replace(
+            '"Kraftstoff links": not used   # not known',
+            '"Kraftstoff links": {quantity: short-term trim, bank: 2, unit: "%"}',
+        )
+        .replace("every: 1.0", "# every: 1.0")
+    )
+    columns, problems = read_mapping(edited.encode(), "columns.yaml")
+    assert not problems
+    assert columns is not None
+    table = read(LOG, columns)
+    assert isinstance(table, LogTable)
+    assert table.series[Key("short-term trim", 2)].tolist() == [-12, -13]
+
+
+def test_what_is_proposed_can_be_read_as_it_is() -> None:
+    log = b'Time (s),Engine speed (rpm),SHRTFT1,Lambda bank 1,Rail pressure commanded (bar),odd: "one"\n'
+    log += b"0,1,2,1,50,4\n1,1,2,1,50,4\n"
+    proposed = propose(log)
+    assert isinstance(proposed, str)
+    columns, problems = read_mapping(proposed.encode(), "columns.yaml")
+    assert not problems
+    plain, mapped = read(log), read(log, columns)
+    assert isinstance(plain, LogTable)
+    assert isinstance(mapped, LogTable)
+    assert {k: v.tolist() for k, v in plain.series.items()} == {k: v.tolist() for k, v in mapped.series.items()}
+
+
+def test_rows_without_a_clock_need_their_distance() -> None:
+    log = b"Engine speed (rpm),SHRTFT1\n" + b"800,-3\n" * 20
+    assert "no column of time" in read(log).why  # type: ignore[union-attr]
+    text = b'columns:\n  "Engine speed (rpm)": {quantity: engine speed}\n  SHRTFT1: {quantity: short-term trim}\n'
+    text += b"every: 0.5\n"
+    columns, _ = read_mapping(text, "c.yaml")
+    table = read(log, columns)
+    assert isinstance(table, LogTable)
+    assert table.seconds.tolist() == [0.5 * i for i in range(20)]
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("columns:\n  A: {quantity: engine sped}\n", "unknown-name"),
+        ("columns:\n  A: {quantity: coolant temperature, unit: kPa}\n", "bad-unit"),
+        ("columns:\n  A: {quantity: short-term trim, bank: 9}\n", "bad-number"),
+        ("columns:\n  A: {unit: kPa}\n", "missing-key"),
+        ("columns:\n  A: {quantity: airflow, colour: red}\n", "unknown-key"),
+        ("columns:\n  A: engine speed\n", "bad-shape"),
+        ("colums:\n  A: {quantity: airflow}\n", "unknown-key"),
+        ("columns:\n  A: {quantity: airflow}\nevery: soon\n", "bad-number"),
+        ("every: 0.5\n", "empty-file"),
+        ("columns: {A: &x {quantity: airflow}}\n", "alias"),
+    ],
+)
+def test_mistakes_in_a_mapping_have_a_place(text: str, kind: str) -> None:
+    columns, problems = read_mapping(text.encode(), "c.yaml")
+    assert columns is None
+    assert [p.kind for p in problems] == [kind]
+    assert problems[0].place.line >= 1
+
+
+def test_quantities_have_names_and_units_that_convert() -> None:
+    from reasoner.measure.units import find
+
+    assert len({q.name for q in QUANTITIES}) == len(QUANTITIES)
+    assert all(find(q.unit) for q in QUANTITIES if q.unit)
+    assert all(
+        recognise(q.name).key == Key(q.name, 1 if q.at == "bank" else 0) for q in QUANTITIES if q.name != "misfires"
+    )
+
+
+def test_numbers_are_not_proposed_as_names_of_columns() -> None:
+    rows = "\n".join(f"{i}.0,800,{i}" for i in range(20))
+    assert isinstance(propose(rows.encode()), NoLog)
