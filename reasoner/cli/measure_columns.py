@@ -20,7 +20,7 @@ def command(file: Path) -> None:
     """
     from reasoner.report.log_text import no_log_text
     from reasoner.scanlog.mapping import propose
-    from reasoner.scanlog.table import NoLog
+    from reasoner.scanlog.reading import NoLog
 
     proposed = propose(contents(file), file.name)
     if isinstance(proposed, NoLog):

@@ -51,7 +51,7 @@ def command(
     from reasoner.report.pictures import fine
     from reasoner.scanlog.analysis import Engine, analyse
     from reasoner.scanlog.conditions import RULE_NAMES
-    from reasoner.scanlog.table import NoLog
+    from reasoner.scanlog.reading import NoLog
 
     content = contents(file)
     columns = _columns(columns_path) if columns_path is not None else None

@@ -15,7 +15,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.logged import Fetch
 
 if TYPE_CHECKING:
-    from reasoner.scanlog.table import Columns
+    from reasoner.scanlog.reading import Columns
 
 
 def fetcher(columns: Path | None) -> Fetch:
@@ -49,7 +49,7 @@ def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
 
 def file_bytes(path: Path) -> bytes:
     """Raises Refused. A pipe or a device may never end, so only files are read."""
-    from reasoner.scanlog.decoding import LARGEST
+    from reasoner.scanlog.reading import LARGEST
 
     try:
         if path.exists() and not path.is_file():

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 from reasoner.report.lines import columns, head, items, page, para
 from reasoner.report.log_charts import drive_chart, flow_chart
+from reasoner.scanlog.amounts import Line
 from reasoner.scanlog.document import BankFacts, FileFacts, LogDocument
-from reasoner.scanlog.fit import Line
-from reasoner.scanlog.table import NoLog
+from reasoner.scanlog.reading import NoLog
 from reasoner.scanlog.words import minutes, plus_minus
 from reasoner.session.plain import clean
 

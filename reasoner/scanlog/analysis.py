@@ -10,9 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.measure.fuel import PETROL, Fuel
-from reasoner.scanlog import model, rolling, words
-from reasoner.scanlog.answers import answers
-from reasoner.scanlog.cells import Array
+from reasoner.scanlog import rolling, shapes, words
+from reasoner.scanlog.amounts import Fits, Scale, fits
+from reasoner.scanlog.answers import Seen, answers, standing
+from reasoner.scanlog.clock import Flags, Grid, grid
+from reasoner.scanlog.columns import PURGE, SPEED
 from reasoner.scanlog.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
 from reasoner.scanlog.document import (
     BankFacts,
@@ -27,17 +29,11 @@ from reasoner.scanlog.document import (
     SpellFacts,
     Track,
 )
-from reasoner.scanlog.fit import Fits, Scale, fits
-from reasoner.scanlog.grid import Flags, Grid, grid
-from reasoner.scanlog.others import Others, others
-from reasoner.scanlog.proposing import Seen
-from reasoner.scanlog.quantities import PURGE, SPEED
-from reasoner.scanlog.sample import Looked, duty, looked
-from reasoner.scanlog.spells import Spell, States, states
-from reasoner.scanlog.standing import standing
-from reasoner.scanlog.stretches import CaseSpell, case_spells, occurrences
-from reasoner.scanlog.table import Columns, LogTable, NoLog, read
-from reasoner.scanlog.usable import Air, Bank, airflow, banks
+from reasoner.scanlog.findings import Others, others
+from reasoner.scanlog.moments import Air, Bank, Looked, airflow, banks, duty, looked
+from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.reading import Columns, LogTable, NoLog, read
+from reasoner.scanlog.spells import CaseSpell, Spell, States, case_spells, occurrences, states
 
 LEAST = 60  # moments that count, without which a bank is not looked at further
 VISIBLE = 0.03  # of trim: where the two states differ by less, one cannot be told from the other
@@ -139,7 +135,7 @@ def _look(even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Eng
     seen = looked(even, when, air, bank, duty(even))
     if len(seen.index) < LEAST:
         return _Look(bank, seen, None, 0.0, None, np.full(len(even), np.nan))
-    two, one, chance = model.fit(seen.sample)
+    two, one, chance = shapes.fit(seen.sample)
     both = states(even, when, seen, two, one, chance)
     shows = bool(np.nanmean(both.probability) > 0.5)
     rpm = even.get(SPEED)

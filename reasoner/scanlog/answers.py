@@ -1,34 +1,38 @@
-"""From what a log says of the running engine to answers that a case can take.
+"""From what a log says to answers that a case can take: a quantity, where, in which spell, with its error.
 
-No check is named here: whoever joins these to checks goes by quantity, condition and place.
-"""
+The condition is that of the rules for the spell's phase; "" where they have none. No check is named here: whoever joins
+these to checks goes by quantity, condition and place."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from reasoner.measure.air import filling
-from reasoner.measure.finding import Figure
+from reasoner.measure.asks import Setting
+from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.soften import between
 from reasoner.measure.uncertain import Estimate
+from reasoner.measure.workings.air import COLD_SOAK, PRESSURE, WEATHER
 from reasoner.measure.workings.air import OUTSIDE as OUTSIDE_AIR
-from reasoner.measure.workings.air import PRESSURE, WEATHER
+from reasoner.measure.workings.air import SOAKED as AGREE
 from reasoner.measure.workings.cylinders import misfire_figures
+from reasoner.measure.workings.hold import RAIL_HOLD
 from reasoner.measure.workings.watched import SLOW, watched
-from reasoner.scanlog.cells import Array
-from reasoner.scanlog.conditions import Phase
+from reasoner.scanlog.amounts import Fits
+from reasoner.scanlog.clock import Flags, Grid
+from reasoner.scanlog.columns import AIRFLOW, BAROMETER, COOLANT, INTAKE, MANIFOLD, OUTSIDE, PEDAL, SPEED, THROTTLE
+from reasoner.scanlog.conditions import COLD, HOT, Conditions, Phase, Run
 from reasoner.scanlog.document import Proposed
-from reasoner.scanlog.fit import Fits
-from reasoner.scanlog.grid import Flags, Grid
-from reasoner.scanlog.others import (
+from reasoner.scanlog.findings import (
     IDLING,
     Opposite,
     Others,
     PurgeLink,
+    RailFall,
     Warming,
     lambda_off,
     mean_of,
@@ -36,11 +40,178 @@ from reasoner.scanlog.others import (
     misfires_grown,
     rail_off,
 )
-from reasoner.scanlog.proposing import BANK, CYLINDER, ENGINE, Seen, figured, longest, number, weighed
-from reasoner.scanlog.quantities import AIRFLOW, BAROMETER, INTAKE, MANIFOLD, PEDAL, SPEED, THROTTLE
-from reasoner.scanlog.stretches import SHOWING, CaseSpell
-from reasoner.scanlog.usable import Bank
+from reasoner.scanlog.moments import Air, Bank
+from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import plus_minus
+
+# ---- what answers are made from, and how one is put ------------------------------------------------------------------
+
+
+ENGINE, BANK, CYLINDER = "engine", "bank", "cylinder"
+
+At = tuple[str, int]  # the kind of place, and its number
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What answers are made from."""
+
+    grid: Grid
+    conditions: Conditions
+    banks: Sequence[Bank]
+    thinned: Mapping[int, float]
+    spells: Sequence[CaseSpell]
+    names: Mapping[Phase, str]
+    air: Air | None
+    litres: float | None
+
+
+def longest(seen: Seen, phases: Sequence[Phase]) -> CaseSpell | None:
+    """The longest spell in one of these phases."""
+    return max((s for s in seen.spells if s.phase in phases), key=lambda s: s.seconds, default=None)
+
+
+def number(
+    seen: Seen, quantity: str, unit: str, at: At, estimate: Estimate, spell: CaseSpell, seconds: float
+) -> Proposed:
+    """A reading. seconds: of the moments that it was read from."""
+    where = "" if at[0] == ENGINE else f", {at[0]} {at[1]}"
+    return Proposed(
+        quantity=quantity,
+        unit=unit,
+        at=at[0],
+        place=at[1],
+        value=estimate.value,
+        error=estimate.error,
+        spell=spell.number,
+        phase=spell.phase,
+        condition=seen.names.get(spell.phase, ""),
+        seconds=seconds,
+        says=f"{quantity}{where}: {plus_minus(estimate, unit)}",
+    )
+
+
+def figured(
+    seen: Seen, quantity: str, at: At, by: str, figures: Sequence[Figure], spell: CaseSpell, said: str
+) -> Proposed:
+    """What a computation of the rules finds; its first figure is the value."""
+    first = figures[0]
+    value = first.value if math.isfinite(first.value) else None
+    low, high = first.bounds
+    return Proposed(
+        quantity=quantity,
+        unit=first.unit,
+        at=at[0],
+        place=at[1],
+        value=value,
+        error=(high - low) / 2 if value is not None and math.isfinite(high - low) else None,
+        spell=spell.number,
+        phase=spell.phase,
+        condition=seen.names.get(spell.phase, ""),
+        seconds=spell.seconds,
+        says=said,
+        by=by,
+        figures=tuple(figures),
+    )
+
+
+def weighed(
+    seen: Seen, quantity: str, at: At, weights: Mapping[str, float], spell: CaseSpell, seconds: float, said: str
+) -> Proposed:
+    """Outcomes in words, with how well each fits."""
+    most = max(weights.values())
+    return Proposed(
+        quantity=quantity,
+        at=at[0],
+        place=at[1],
+        weights=tuple((n, max(1e-6, w / most)) for n, w in sorted(weights.items(), key=lambda item: -item[1])),
+        spell=spell.number,
+        phase=spell.phase,
+        condition=seen.names.get(spell.phase, ""),
+        seconds=seconds,
+        says=said,
+    )
+
+
+# ---- while the engine stands, before a start and after a stop: sensors after a cold soak, the rail's hold ------------
+
+
+LONG_SOAK = 6 * 3600.0  # s off, after which all is as warm as the air; common practice, no source
+
+
+def standing(seen: Seen, other: Others) -> tuple[tuple[CaseSpell, ...], list[Proposed]]:
+    """The spells before a start and after a stop, and the answers in them."""
+    spells: list[CaseSpell] = []
+    found: list[Proposed] = []
+
+    def apart(run: int, phase: Phase, start: float, seconds: float) -> CaseSpell:
+        number = len(seen.spells) + len(spells) + 1
+        none = np.zeros(len(seen.grid), dtype=bool)
+        spells.append(CaseSpell(number, run, phase, OPEN, math.nan, start, start + seconds, seconds, 1, none))
+        return spells[-1]
+
+    for fall in other.rail.falls if other.rail is not None else ():
+        run = seen.conditions.runs[fall.run - 1]
+        phase = _stopped(run)
+        figure = _held(fall)
+        if phase is None or figure is None:
+            continue
+        stop = float(seen.grid.time[run.end - 1])
+        held = "halved" if fall.halved else f"{fall.before:.2g} to {fall.after:.2g} MPa"
+        said = f"rail pressure after the stop: {held} in {fall.minutes:.2g} min"
+        spell = apart(fall.run, phase, stop, 60 * fall.minutes)
+        found.append(figured(seen, figure.name, (ENGINE, 0), "rail hold", (figure,), spell, said))
+    for warm in other.warming:
+        run = seen.conditions.runs[warm.run - 1]
+        figures = _soaked(warm, run)
+        if figures:
+            spell = apart(warm.run, Phase.COLD_SOAKED, float(seen.grid.time[run.start]), 10.0)
+            said = "after a cold soak: " + ", ".join(f"{f.name} {plus_minus(f.estimate, f.unit)}" for f in figures)
+            found.append(
+                figured(seen, "temperatures after a cold soak", (ENGINE, 0), "cold soak", figures, spell, said)
+            )
+    stood = longest(seen, (Phase.OFF, Phase.HOT_SOAK, Phase.COLD_SOAKED))
+    if other.at_rest is not None and stood is not None:
+        gap = Figure("manifold", "kPa", other.at_rest)
+        said = f"manifold less air pressure at rest: {plus_minus(gap.estimate, gap.unit)}"
+        quantity = "manifold less air pressure, at rest"
+        found.append(figured(seen, quantity, (ENGINE, 0), "pressures at rest", (gap,), stood, said))
+    return tuple(spells), found
+
+
+def _stopped(run: Run) -> Phase | None:
+    """The condition in which a stopped rail is watched: hot, or after a short cold run; None in between."""
+    start, end = run.coolant
+    if end >= HOT:
+        return Phase.HOT_SOAK
+    return Phase.COLD_START if run.kind == "cold" and start < COLD and end < COLD else None
+
+
+def _held(fall: RailFall) -> Figure | None:
+    """Time to half the pressure, the pull of cooling being its error; None where these are no pressures of a rail."""
+    typed = {"rail before": fall.before, "rail after": fall.after, "minutes": max(0.05, fall.minutes)}
+    found = RAIL_HOLD.run({name: f"{value:.5g}" for name, value in typed.items()}, Setting())
+    if not isinstance(found, Finding):
+        return None
+    half = found.figures[0][0]
+    return half if isinstance(half, Figure) else None
+
+
+def _soaked(warm: Warming, run: Run) -> tuple[Figure, ...]:
+    """Sensors against each other; silent where a coolant above the air may be warmth that is left of the last drive."""
+    read = dict(warm.at_start)
+    coolant = read.get(COOLANT)
+    air = [v for q, v in read.items() if q != COOLANT]
+    if coolant is None or not air or (not run.off >= LONG_SOAK and coolant > min(air) + AGREE):
+        return ()
+    names = {COOLANT: "coolant", INTAKE: "intake", OUTSIDE: "outside"}
+    found = COLD_SOAK.run({names[q]: f"{v:.4g}" for q, v in read.items()}, Setting())
+    return tuple(f for f in found.figures[0] if isinstance(f, Figure)) if isinstance(found, Finding) else ()
+
+
+# ---- while the engine runs -------------------------------------------------------------------------------------------
+
 
 SHORTEST = 10.0  # s of moments that count, for a reading
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)

@@ -16,9 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.scanlog import rolling
-from reasoner.scanlog.cells import Array
-from reasoner.scanlog.grid import Flags, Grid
-from reasoner.scanlog.quantities import (
+from reasoner.scanlog.clock import Flags, Grid
+from reasoner.scanlog.columns import (
     AIRFLOW,
     COOLANT,
     INTAKE,
@@ -32,6 +31,7 @@ from reasoner.scanlog.quantities import (
     SPEED,
     THROTTLE,
 )
+from reasoner.scanlog.numerals import Array
 
 
 class Phase(StrEnum):

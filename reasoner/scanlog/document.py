@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reasoner.measure.finding import Figure
+from reasoner.scanlog.amounts import Fits
 from reasoner.scanlog.columns import ColumnUse
-from reasoner.scanlog.fit import Fits
-from reasoner.scanlog.others import Others
-from reasoner.scanlog.refusals import Refused
-from reasoner.scanlog.stretches import Occurrence
+from reasoner.scanlog.findings import Others
+from reasoner.scanlog.reading import Refused
+from reasoner.scanlog.spells import Occurrence
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,9 @@ from reasoner.measure.slip import visible
 from reasoner.rulebook.located import Map, Node, Text, parse_bytes
 from reasoner.rulebook.near import listed, near
 from reasoner.rulebook.problem import Notebook, Problem
-from reasoner.scanlog import layout
-from reasoner.scanlog.columns import ColumnUse, fits
-from reasoner.scanlog.decoding import lines_of
-from reasoner.scanlog.quantities import BY_NAME, DATE, TIME, Key
-from reasoner.scanlog.table import Columns, NoLog
+from reasoner.scanlog import reading
+from reasoner.scanlog.columns import BY_NAME, DATE, TIME, ColumnUse, Key, fits
+from reasoner.scanlog.reading import Columns, NoLog, lines_of
 
 NOT_USED = "not used"
 
@@ -38,7 +36,7 @@ def read_mapping(content: bytes, file: str) -> tuple[Columns | None, tuple[Probl
             for header, one in value.pairs:
                 use = _column(header, one, notes)
                 if use is not None:
-                    uses[layout.plain(header.value)] = use
+                    uses[reading.plain_header(header.value)] = use
         elif key.value == "every":
             every = _seconds(value, notes)
         else:
@@ -118,7 +116,7 @@ def propose(content: bytes, name: str = "the log") -> str | NoLog:
     text = lines_of(content)
     if isinstance(text, str):
         return NoLog(text, "a text file with one row a sample and a header above")
-    plan = layout.find(text.lines)
+    plan = reading.find_layout(text.lines)
     if plan is None:
         plan = _widest(text.lines)
     if plan is None or not any(c.isalpha() for c in "".join(plan.header)):  # numbers name no column
@@ -136,9 +134,9 @@ def propose(content: bytes, name: str = "the log") -> str | NoLog:
     ]
     met: set[str] = set()
     for header, use in zip(plan.header, plan.uses, strict=True):
-        if not header or layout.plain(header) in met:
+        if not header or reading.plain_header(header) in met:
             continue
-        met.add(layout.plain(header))
+        met.add(reading.plain_header(header))
         lines.append(f"  {json.dumps(_printable(header), ensure_ascii=False)}: {_proposed(use)}")
     if plan.where(Key(TIME)) is None:
         lines.append("every: 1.0   # no column is the time: seconds from row to row; put in what is true")
@@ -161,11 +159,11 @@ def _proposed(use: ColumnUse) -> str:
     return "{" + ", ".join(parts) + "}" + assumed
 
 
-def _widest(lines: list[str]) -> layout.Layout | None:
+def _widest(lines: list[str]) -> reading.Layout | None:
     """Where no header is known: the first line of the many that are cut into equally many cells."""
     best: tuple[int, int, str] | None = None
-    for number, line in enumerate(lines[: layout.SEARCHED]):
-        for separator in layout.SEPARATORS:
-            if len(line) <= layout.LONGEST and (cells := line.count(separator)) and (best is None or cells > best[0]):
+    for number, line in enumerate(lines[: reading.SEARCHED]):
+        for separator in reading.SEPARATORS:
+            if len(line) <= reading.LONGEST and (cells := line.count(separator)) and (best is None or cells > best[0]):
                 best = (cells, number, separator)
-    return layout.at(lines, best[1], best[2]) if best else None
+    return reading.layout_at(lines, best[1], best[2]) if best else None

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from reasoner.scanlog.cells import Array
+from reasoner.scanlog.numerals import Array
 
 Flags = NDArray[np.bool_]
 

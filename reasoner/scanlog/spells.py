@@ -1,24 +1,29 @@
-"""From probabilities to spells: when a fault came and went, and whether it did so like something that switches.
+"""From probabilities to spells: when a fault came and went; and spells as a case has them.
 
 A fault that acts or does not is there within seconds. What creeps over minutes (fuel out of warm oil, a warm-up, a
 canister that empties) is not taken for one, however well two states fit it. Nor is what is always so at idle and never
-on the road: the same airflow must be seen both showing and quiet.
+on the road: the same airflow must be seen both showing and quiet. For a case all stretches of a run in the same
+condition and state are one spell: a drive has fifty idles, but what one of them shows tells nearly all about the next.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.scanlog import rolling
-from reasoner.scanlog.cells import Array
-from reasoner.scanlog.conditions import SOAKED, Conditions, Run
-from reasoner.scanlog.grid import Grid
-from reasoner.scanlog.model import Fitted
-from reasoner.scanlog.sample import Looked
+from reasoner.scanlog.clock import Flags, Grid
+from reasoner.scanlog.conditions import PHASES, SOAKED, Conditions, Phase, Run
+from reasoner.scanlog.moments import Looked
+from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.shapes import Fitted
+
+# ---- when a fault came and went --------------------------------------------------------------------------------------
+
 
 LEAST = 0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
 MUCH = 0.10  # of trim, by which a whole run after a soak must differ; judgement
@@ -254,3 +259,120 @@ def _counts(spell: Spell, conditions: Conditions) -> bool:
         return False
     soaked = run.seen and run.kind == "hot" and not run.filled and run.off >= SOAKED[0]
     return spell.ended not in (STOPS, UNSEEN) or (soaked and abs(spell.effect) >= MUCH)
+
+
+# ---- spells as a case has them ---------------------------------------------------------------------------------------
+
+
+SHOWING, QUIET, OPEN = "showing", "quiet", "open"
+WORDS = (QUIET, OPEN, SHOWING)
+FIRM = 0.8  # probability either way from which a moment is of a state; between, it is open
+STRETCH = 5.0  # s of a stretch that counts as one
+Z = 1.96  # standard deviations of a 95 % range
+
+
+@dataclass(frozen=True)
+class CaseSpell:
+    """number: from 1, in order of their first moment. run: from 1. state: of whichever bank is most likely showing;
+    "open" where that is not told.
+
+    probability: mean, that the fault shows in it. start, end: s of the log, of its first and last moment. seconds: in
+    it. stretches: that it was cut into. cells: (c,) which cells are in it.
+    """
+
+    number: int
+    run: int
+    phase: Phase
+    state: str
+    probability: float
+    start: float
+    end: float
+    seconds: float
+    stretches: int
+    cells: Flags
+
+
+@dataclass(frozen=True)
+class Occurrence:
+    """How often a bank's fault showed in a condition. seconds, showing: s looked at, and of those showing.
+
+    stretches: in which it could be seen; shown: of those, in which it showed. share: shown of stretches, with its 95 %
+    range (E. B. Wilson, JASA 22:209-212, 1927; from memory).
+    """
+
+    bank: int
+    phase: Phase
+    seconds: float
+    showing: float
+    stretches: int
+    shown: int
+    low: float
+    high: float
+
+
+def case_spells(grid: Grid, conditions: Conditions, probabilities: Sequence[Array]) -> tuple[CaseSpell, ...]:
+    """probabilities: for each bank (c,). Without a bank everything counts as quiet."""
+    most = _most(grid, probabilities)
+    with np.errstate(invalid="ignore"):
+        state = np.where(most >= FIRM, 2, np.where(most > 1 - FIRM, 1, 0)).astype(np.int64)
+    code = (conditions.run * len(PHASES) + conditions.phase) * 3 + state
+    found: list[CaseSpell] = []
+    values, first = np.unique(code, return_index=True)
+    for i in np.argsort(first):
+        cells = code == values[i]
+        stretches = [(a, b) for a, b in rolling.runs(cells) if (b - a) * grid.step >= STRETCH]
+        if not stretches:
+            continue
+        at = int(first[i])
+        known = most[cells]
+        probability = float(known[np.isfinite(known)].mean()) if np.isfinite(known).any() else float("nan")
+        start, end = float(grid.time[stretches[0][0]]), float(grid.time[stretches[-1][1] - 1])
+        seconds = float(cells.sum()) * grid.step
+        phase = PHASES[int(conditions.phase[at])]
+        run = int(conditions.run[at]) + 1
+        found.append(
+            CaseSpell(
+                len(found) + 1, run, phase, WORDS[state[at]], probability, start, end, seconds, len(stretches), cells
+            )
+        )
+    return tuple(found)
+
+
+def occurrences(
+    grid: Grid, conditions: Conditions, bank: int, probability: Array, visible: Flags
+) -> tuple[Occurrence, ...]:
+    """visible: (c,) moments at which this bank's fault could be seen if it were there."""
+    found = []
+    for code, phase in enumerate(PHASES):
+        here = conditions.phase == code
+        looked = here & visible & np.isfinite(probability)
+        if looked.sum() * grid.step < STRETCH:
+            continue
+        stretches = shown = 0
+        for a, b in rolling.runs(here):
+            part = looked[a:b]
+            if part.sum() * grid.step >= STRETCH:
+                stretches += 1
+                there = probability[a:b][part]
+                shown += bool(there.mean() > 0.5 or there.sum() * grid.step >= STRETCH)
+        if not stretches:
+            continue
+        low, high = wilson(shown, stretches)
+        seconds, showing = float(looked.sum()) * grid.step, float(probability[looked].sum()) * grid.step
+        found.append(Occurrence(bank, phase, seconds, showing, stretches, shown, low, high))
+    return tuple(found)
+
+
+def wilson(shown: int, looks: int) -> tuple[float, float]:
+    """95 % range of a share. Raises ZeroDivisionError without a look."""
+    share, z2 = shown / looks, Z * Z / looks
+    middle = (share + z2 / 2) / (1 + z2)
+    half = Z * ((share * (1 - share) + z2 / 4) / looks) ** 0.5 / (1 + z2)
+    return max(0.0, middle - half), min(1.0, middle + half)
+
+
+def _most(grid: Grid, probabilities: Sequence[Array]) -> NDArray[np.float64]:
+    """The greatest of the banks' probabilities at each moment."""
+    if not probabilities:
+        return np.zeros(len(grid))
+    return np.asarray(np.fmax.reduce(list(probabilities)), dtype=float)

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from reasoner.measure.finding import nineteen_of_twenty
 from reasoner.measure.uncertain import Estimate
+from reasoner.scanlog.amounts import MIXED, Fits, Line, Shape
 from reasoner.scanlog.document import BankFacts
-from reasoner.scanlog.fit import MIXED, Fits, Line, Shape
-from reasoner.scanlog.others import (
+from reasoner.scanlog.findings import (
     CROSSWISE,
     Filling,
     LambdaGap,

@@ -31,7 +31,7 @@ from reasoner.session.workup import Workup
 
 if TYPE_CHECKING:
     from reasoner.scanlog.document import LogDocument, Proposed, SpellFacts
-    from reasoner.scanlog.table import Columns
+    from reasoner.scanlog.reading import Columns
 
 # How the bytes of a named log are got, and those of a person's mapping of its columns. Raises Refused.
 Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
@@ -65,7 +65,7 @@ def take(workup: Workup, content: bytes, name: str, columns: Columns | None = No
     """
     from reasoner.scanlog.analysis import Engine, analyse  # only who has a log pays for it
     from reasoner.scanlog.conditions import RULE_NAMES
-    from reasoner.scanlog.table import NoLog
+    from reasoner.scanlog.reading import NoLog
 
     mark = hashlib.sha256(content).hexdigest()[:16]
     if mark in (event.get("mark") for event in standing(workup.events) if event.get("event") == "log"):

@@ -7,7 +7,7 @@ import tracemalloc
 
 from reasoner.scanlog.analysis import analyse
 from reasoner.scanlog.document import LogDocument
-from reasoner.scanlog.table import LogTable, read
+from reasoner.scanlog.reading import LogTable, read
 from tests.scanlog.drives import Fault, Setting, csv, drive
 
 HOUR = Setting(minutes=(60.0,), canister=20.0, fault=Fault(leak=0.04, when=((900.0, 1400.0), (2000.0, 2500.0))))

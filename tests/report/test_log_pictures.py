@@ -13,7 +13,7 @@ from reasoner.report.log_svg import log_svg
 from reasoner.report.log_text import log_text, no_log_text
 from reasoner.scanlog.analysis import analyse
 from reasoner.scanlog.document import LogDocument
-from reasoner.scanlog.table import NoLog
+from reasoner.scanlog.reading import NoLog
 from tests.scanlog.drives import Fault, Setting
 from tests.scanlog.look import seen
 

@@ -18,7 +18,7 @@ from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import LogDocument
 from reasoner.scanlog.mapping import propose, read_mapping
-from reasoner.scanlog.table import Columns, NoLog
+from reasoner.scanlog.reading import Columns, NoLog
 from tests.scanlog.drives import HEADERS, Setting, csv, drive
 
 EXAMPLES = int(os.environ.get("REASONER_LOG_EXAMPLES", "60"))  # the long form: 2000

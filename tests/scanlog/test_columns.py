@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.scanlog.columns import assign, recognise
+from reasoner.scanlog.columns import QUANTITIES, Key, assign, recognise
 from reasoner.scanlog.mapping import propose, read_mapping
-from reasoner.scanlog.quantities import QUANTITIES, Key
-from reasoner.scanlog.table import LogTable, NoLog, read
+from reasoner.scanlog.reading import LogTable, NoLog, read
 
 KNOWN = [
     ("Time (s)", "time", 0, "s"),

@@ -14,7 +14,7 @@ from reasoner.rulebook.read import read_rules
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import LogDocument, Proposed
-from reasoner.scanlog.stretches import wilson
+from reasoner.scanlog.spells import wilson
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.scanlog.look import seen
 

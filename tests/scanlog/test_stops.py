@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reasoner.scanlog import model
+from reasoner.scanlog import shapes
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.document import BankFacts, LogDocument
-from reasoner.scanlog.model import Sample
+from reasoner.scanlog.shapes import Sample
 from reasoner.scanlog.words import bank_says
 
 RATIO, LEAK, STOP = 14.6, 0.09, -25.0  # g of air to g of fuel; g/s; % of short-term trim
@@ -72,7 +72,7 @@ def test_how_many_moments_are_worth_one_goes_by_the_gaps() -> None:
         1 + 0.01 * series[t.astype(int)], np.ones(len(t)), gap, np.zeros((len(t), 0)), none[:0],
         np.full(len(t), np.inf), none, none.astype(np.int8),
     )  # fmt: skip
-    worth = model._thinning(sample, np.array([1.0, 0.0, 1.0, 0.0]), np.zeros(len(t)), 0.01)
+    worth = shapes._thinning(sample, np.array([1.0, 0.0, 1.0, 0.0]), np.zeros(len(t)), 0.01)
     exact = (r ** np.abs(t[:, None] - t[None])).sum() / len(t)
     assert worth == pytest.approx(exact, rel=0.1)
     assert worth < 0.9 * (1 + r) / (1 - r)

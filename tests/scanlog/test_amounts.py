@@ -7,9 +7,9 @@ import pytest
 
 from reasoner.measure.trims import TrimFit, TrimReading
 from reasoner.measure.trims import fit as fit_typed
-from reasoner.scanlog import model
-from reasoner.scanlog.fit import Fits, Scale, fits
-from reasoner.scanlog.model import Sample
+from reasoner.scanlog import shapes
+from reasoner.scanlog.amounts import Fits, Scale, fits
+from reasoner.scanlog.shapes import Sample
 
 STEADY = 100  # moments at each airflow
 
@@ -26,7 +26,7 @@ def sample(flows: list[float], trims: list[float], noise: float = 0.3, seed: int
 
 
 def sized(s: Sample) -> Fits:
-    _, one, _ = model.fit(s)
+    _, one, _ = shapes.fit(s)
     return fits(one, True, np.arange(float(len(s))), 1.0, Scale(3.0, 1, ratio=14.6, density=0.745))
 
 
@@ -91,7 +91,7 @@ def test_slow_noise_widens_the_error() -> None:
 
 def test_two_banks_share_the_air() -> None:
     s = sample([3, 12], [-24, -6])
-    _, one, _ = model.fit(s)
+    _, one, _ = shapes.fit(s)
     whole = fits(one, True, np.arange(float(len(s))), 1.0, Scale(3.0, 1)).showing
     half = fits(one, True, np.arange(float(len(s))), 1.0, Scale(3.0, 2)).showing
     assert whole is not None

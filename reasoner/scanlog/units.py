@@ -8,9 +8,8 @@ import numpy as np
 
 from reasoner.measure import units
 from reasoner.measure.units import Unit
-from reasoner.scanlog.cells import Array
-from reasoner.scanlog.columns import ColumnUse
-from reasoner.scanlog.quantities import BY_NAME, LAMBDA, LAMBDA_WANTED, SHORT, TOTAL, Key, Quantity
+from reasoner.scanlog.columns import BY_NAME, LAMBDA, LAMBDA_WANTED, SHORT, TOTAL, ColumnUse, Key, Quantity
+from reasoner.scanlog.numerals import Array
 
 PETROL_RATIO = 14.64  # air to fuel by mass that SAE J1979 counts petrol with, from memory
 MOVES = 100  # samples of a trim other than zero from which its steps can be told; judgement

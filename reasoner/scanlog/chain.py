@@ -2,8 +2,7 @@
 
 Two-state hidden Markov chain in continuous time, forward and backward (L. R. Rabiner, Proc. IEEE 77:257-286, 1989; in
 secondary texts). Its 2 x 2 matrices are multiplied in blocks side by side, so that a long log costs numpy steps in
-proportion to the square root of its length.
-"""
+proportion to the square root of its length."""
 
 from __future__ import annotations
 
@@ -11,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reasoner.scanlog.cells import Array
+from reasoner.scanlog.numerals import Array
 
 BRIDGED = 30.0  # s between moments beyond which a change between them is not counted
 

@@ -1,10 +1,11 @@
 """Bytes of a log to a table of quantities over time, with everything that was refused or taken for granted said.
 
-Never raises for what a file holds: any bytes give a table, or the reason why there is none.
-"""
+Never raises for what a file holds: any bytes give a table, or the reason why there is none."""
 
 from __future__ import annotations
 
+import codecs
+import csv
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -13,14 +14,256 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.measure import units
-from reasoner.scanlog import cells, clock, layout
-from reasoner.scanlog.cells import Array
-from reasoner.scanlog.columns import ColumnUse
-from reasoner.scanlog.decoding import Lines, lines_of
-from reasoner.scanlog.layout import SEPARATORS, Layout
-from reasoner.scanlog.quantities import BY_NAME, DATE, LOOP, TIME, Key
-from reasoner.scanlog.refusals import Ledger, Refused
-from reasoner.scanlog.sane import fractions, sane
+from reasoner.measure.slip import visible
+from reasoner.scanlog import clock, numerals
+from reasoner.scanlog.columns import BY_NAME, DATE, LOOP, TIME, ColumnUse, Key, assign, once, recognise
+from reasoner.scanlog.numerals import Array, clock_or_number, day_number
+from reasoner.scanlog.units import fractions, sane
+
+# ---- bytes to lines of text ------------------------------------------------------------------------------------------
+
+
+LARGEST = 400_000_000  # bytes; ten hours at 50 rows a second are some 200 MB
+LOOKED_AT = 65536  # bytes or characters that decide what a file is
+STRANGE = 0.02  # share of control characters beyond which it is no text
+
+_MARKS = (
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_PACKED = (b"PK\x03\x04", b"\x1f\x8b", b"7z\xbc\xaf", b"BZh", b"\xfd7zXZ", b"\x28\xb5\x2f\xfd")
+_CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
+
+
+@dataclass(frozen=True)
+class Lines:
+    """lines: without their ends. whole: the last one had an end. encoding: in plain words."""
+
+    lines: list[str]
+    whole: bool
+    encoding: str
+
+
+def lines_of(content: bytes) -> Lines | str:
+    """The lines of a file, or why it cannot be read."""
+    if len(content) > LARGEST:
+        return f"the file is larger than {LARGEST // 1_000_000} MB: cut it into drives"
+    if content.startswith(_PACKED):
+        return "a packed file: unpack it first"
+    text, encoding = _text(content)
+    text = text.rstrip("\x00\x1a")  # a power cut leaves zeros where the last rows should be
+    if not text.strip():
+        return "there is nothing in the file"
+    looked = text[:LOOKED_AT]
+    if len(_CONTROL.findall(looked)) > STRANGE * len(looked):
+        return "not a text file: export the log as text (CSV)"
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    whole = text.endswith("\n")
+    lines = text.split("\n")
+    if whole:
+        lines.pop()
+    return Lines(lines, whole, encoding)
+
+
+def _text(content: bytes) -> tuple[str, str]:
+    for mark, encoding in _MARKS:
+        if content.startswith(mark):
+            return content[len(mark) :].decode(encoding, "replace"), encoding.upper()
+    wide = _without_mark(content[:LOOKED_AT])
+    if wide:
+        return content.decode(wide, "replace"), wide.upper()
+    try:
+        return content.decode("utf-8"), "UTF-8"
+    except UnicodeDecodeError as error:
+        if len(content) - error.start < 4:  # only the last character is cut
+            return content[: error.start].decode("utf-8"), "UTF-8"
+        return content.decode("cp1252", "replace"), "Windows-1252"
+
+
+def _without_mark(head: bytes) -> str:
+    """UTF-16 without a byte order mark: every second byte of mostly Latin text is zero."""
+    half = len(head) // 2
+    if half < 8:
+        return ""
+    even, odd = head[0 : 2 * half : 2].count(0), head[1 : 2 * half : 2].count(0)
+    if odd > 0.7 * half and even < 0.1 * half:
+        return "utf-16-le"
+    if even > 0.7 * half and odd < 0.1 * half:
+        return "utf-16-be"
+    return ""
+
+
+# ---- what was not taken: values, never exceptions; few of them are kept in full --------------------------------------
+
+
+KEPT = 40  # refusals kept with their line; beyond that they are only counted
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """line: of the file, from 1; 0 = not one line. stood: what was there, made safe to print."""
+
+    line: int
+    why: str
+    stood: str = ""
+
+
+@dataclass(frozen=True)
+class Refused:
+    """first: the first ones in full. counts: how many for each reason, the commonest first."""
+
+    first: tuple[Refusal, ...] = ()
+    counts: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def total(self) -> int:
+        return sum(n for _, n in self.counts)
+
+
+class Ledger:
+    """Where refusals are noted while reading goes on."""
+
+    def __init__(self) -> None:
+        self._first: list[Refusal] = []
+        self._counts: dict[str, int] = {}
+
+    def note(self, line: int, why: str, stood: str = "", times: int = 1) -> None:
+        self._counts[why] = self._counts.get(why, 0) + times
+        if len(self._first) < KEPT:
+            self._first.append(Refusal(line, why, visible(stood)))
+
+    @property
+    def refused(self) -> Refused:
+        counts = sorted(self._counts.items(), key=lambda item: -item[1])
+        return Refused(tuple(sorted(self._first, key=lambda r: r.line)), tuple(counts))
+
+
+# ---- where the table begins, what separates its cells, which column is what ------------------------------------------
+
+
+SEPARATORS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
+SEARCHED = 100  # lines in which the header must stand
+WIDEST = 500  # columns
+LONGEST = 100_000  # characters of a line
+
+_COMMA = re.compile(r"[+-]?\d+,\d+")
+_LETTER = re.compile("[A-Za-zλ]")
+_POINT = re.compile(r"[+-]?\d+\.\d+")
+
+
+@dataclass(frozen=True)
+class Layout:
+    """header: its cells. line: its number from 0. first: the first line of data. comma: numbers have decimal commas."""
+
+    header: tuple[str, ...]
+    text: str
+    line: int
+    first: int
+    separator: str
+    uses: tuple[ColumnUse, ...]
+    comma: bool = False
+
+    @property
+    def width(self) -> int:
+        return len(self.header)
+
+    def where(self, key: Key) -> int | None:
+        return next((i for i, use in enumerate(self.uses) if use.key == key), None)
+
+
+def cells_of(line: str, separator: str) -> list[str]:
+    """The cells of one line; quotes may hold a separator. A quote that is never shut ends with its line. None of a line
+    that is too long."""
+    if len(line) > LONGEST:
+        return []
+    if '"' not in line:
+        return line.split(separator)
+    try:
+        return next(csv.reader([line], delimiter=separator), [])
+    except csv.Error:
+        return []
+
+
+def find_layout(lines: Sequence[str], mapping: Mapping[str, ColumnUse] | None = None, start: int = 0) -> Layout | None:
+    """The layout of the table that begins at or after a line, or None where no header is known. The line with the most
+    known columns wins, the first of equals; two are needed."""
+    best: tuple[int, int, str] | None = None
+    for number in range(start, min(len(lines), start + SEARCHED)):
+        for separator in SEPARATORS:
+            known = _known(lines[number], separator, mapping)
+            if known >= 2 and (best is None or known > best[0]):
+                best = (known, number, separator)
+    return None if best is None else layout_at(lines, best[1], best[2], mapping)
+
+
+def is_header(line: str, separator: str, mapping: Mapping[str, ColumnUse] | None = None) -> bool:
+    """Whether a line between rows is a header."""
+    return _known(line, separator, mapping) >= 2
+
+
+def layout_at(
+    lines: Sequence[str], number: int, separator: str, mapping: Mapping[str, ColumnUse] | None = None
+) -> Layout:
+    """The layout whose header is the line of this number."""
+    header = tuple(cell.strip() for cell in cells_of(lines[number], separator))
+    first = number + 1
+    below: Sequence[str] = ()
+    if first < len(lines):
+        cells = cells_of(lines[first], separator)
+        if _units_row(cells):
+            below, first = cells, first + 1
+    uses = mapped(header, mapping) if mapping is not None else assign(header, below)
+    return Layout(header, lines[number], number, first, separator, uses, _comma(lines, first, separator))
+
+
+def mapped(header: Sequence[str], mapping: Mapping[str, ColumnUse]) -> tuple[ColumnUse, ...]:
+    """The columns as a person's mapping has them; those it does not name are not used."""
+    met: dict[Key, str] = {}
+    uses = []
+    for cell in header:
+        use = mapping.get(plain_header(cell), ColumnUse(visible(cell), None, note="not in the mapping"))
+        uses.append(once(use, met))
+    return tuple(uses)
+
+
+def plain_header(header: str) -> str:
+    """A header as far as it matters when compared with a mapping's: no case, single blanks."""
+    return " ".join(header.strip().strip('"').split()).lower()
+
+
+def _known(line: str, separator: str, mapping: Mapping[str, ColumnUse] | None) -> int:
+    if len(line) > LONGEST or line.count(separator) < 1 or line.count(separator) > WIDEST:
+        return 0
+    cells = cells_of(line, separator)
+    if mapping is not None:
+        return len({plain_header(c) for c in cells} & mapping.keys())
+    return len({use.key for c in cells if _LETTER.search(c) and (use := recognise(c)).key is not None})
+
+
+def _units_row(cells: Sequence[str]) -> bool:
+    filled = [c.strip().strip("[](){}<>") for c in cells if c.strip()]
+    known = sum(units.find(c) is not None for c in filled)
+    numbers = sum(clock_or_number(c) is not None or day_number(c) is not None for c in filled)
+    return bool(filled) and not numbers and known * 2 >= len(filled)
+
+
+def _comma(lines: Sequence[str], first: int, separator: str) -> bool:
+    """Whether more cells are written with a decimal comma than with a point. Never where the comma separates."""
+    if separator == ",":
+        return False
+    commas = points = 0
+    for line in lines[first : first + 200]:
+        for cell in cells_of(line, separator):
+            commas += _COMMA.fullmatch(cell.strip()) is not None
+            points += _POINT.fullmatch(cell.strip()) is not None
+    return commas > points
+
+
+# ---- rows to a table -------------------------------------------------------------------------------------------------
+
 
 BLOCK = 8192  # lines read at once, so that memory beyond the result stays the same however long the log
 CHANGES = 20  # times that the columns may change within a file
@@ -59,7 +302,7 @@ class NoLog:
 
 @dataclass(frozen=True)
 class Columns:
-    """A person's mapping. uses: by header (as `layout.plain` spells it); None: by their words.
+    """A person's mapping. uses: by header (as `plain_header` spells it); None: by their words.
 
     every: seconds from row to row where there is no clock.
     """
@@ -74,10 +317,10 @@ def read(content: bytes, columns: Columns | None = None) -> LogTable | NoLog:
     if isinstance(text, str):
         return NoLog(text, "a text file with one row a sample and a header above")
     columns = columns or Columns(None)
-    plan = layout.find(text.lines, columns.uses)
+    plan = find_layout(text.lines, columns.uses)
     if plan is None:
         return NoLog(
-            f"no header was found in the first {layout.SEARCHED} lines",
+            f"no header was found in the first {SEARCHED} lines",
             "a line of column names such as `time (s), engine speed (rpm), short-term trim bank 1 (%)`; "
             "or say what the columns are in a mapping: `reasoner measure columns` proposes one",
         )
@@ -123,7 +366,7 @@ class _Reader:
 
     def turn(self, number: int) -> int:
         """Another header: the columns from here on. Gives the line to go on with."""
-        new = layout.at(self.text.lines, number, self.plan.separator, self.columns.uses)
+        new = layout_at(self.text.lines, number, self.plan.separator, self.columns.uses)
         if new.where(_TIME) is None and self.columns.every is None:
             self.ledger.note(number + 1, "a header without a column of time", self.text.lines[number])
             return number + 1
@@ -135,7 +378,7 @@ class _Reader:
     def block(self, numbers: Sequence[int]) -> int | None:
         """Takes the rows of these lines. Stops before another header and gives its line."""
         lines, plan = self.text.lines, self.plan
-        split = [layout.split(lines[i].replace(",", ".") if plan.comma else lines[i], plan.separator) for i in numbers]
+        split = [cells_of(lines[i].replace(",", ".") if plan.comma else lines[i], plan.separator) for i in numbers]
         widths = [len(cells) for cells in split]
         full, short = widths.count(plan.width), sum(width < plan.width for width in widths)
         pad = full > 0.02 * len(split) and short > 0.2 * len(split)  # a recorder that leaves out blanks at the end
@@ -164,7 +407,7 @@ class _Reader:
         if not self.looks or self.changed >= CHANGES or not row or not _WORDS.match(line):
             return False
         self.looks -= 1
-        return layout.is_header(line, self.plan.separator, self.columns.uses)
+        return is_header(line, self.plan.separator, self.columns.uses)
 
     def refuse_width(self, i: int, row: Sequence[str], torn: bool) -> None:
         self.wider += len(row) > self.plan.width
@@ -186,7 +429,7 @@ class _Reader:
             if use.key is None or use.key in (_TIME, _DATE):
                 continue
             column = [row[i] for row in rows]
-            values, wrong = (cells.statuses if use.key.quantity == LOOP else cells.numbers)(column)
+            values, wrong = (numerals.statuses if use.key.quantity == LOOP else numerals.numbers)(column)
             for b in wrong:
                 self.ledger.note(taken[b] + 1, f"cannot be read: {use.key}", column[b])
             blocks = self.series.setdefault(use.key, [])
@@ -199,7 +442,7 @@ class _Reader:
         where = self.plan.where(_TIME)
         if where is None:
             return np.asarray((self.count + np.arange(len(rows))) * (self.columns.every or 1.0), dtype=float)
-        raw, bad, of_day = cells.times([row[where] for row in rows])
+        raw, bad, of_day = numerals.times([row[where] for row in rows])
         self.of_day = self.of_day or of_day
         use = self.plan.uses[where]
         unit = units.find(use.unit)
@@ -207,7 +450,7 @@ class _Reader:
             raw = raw * unit.factor
         where_date = self.plan.where(_DATE)
         if where_date is not None:
-            day, _ = cells.dates([row[where_date] for row in rows])
+            day, _ = numerals.dates([row[where_date] for row in rows])
             raw = raw + np.where(np.isfinite(day), day, 0.0)
         unreadable = set(bad)
         for b in np.flatnonzero(~np.isfinite(raw)).tolist():

@@ -17,8 +17,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from reasoner.scanlog.cells import Array
-from reasoner.scanlog.hidden import Rates, smooth
+from reasoner.scanlog.chain import Rates, smooth
+from reasoner.scanlog.numerals import Array
 
 FREEDOM = 4.0  # degrees of freedom of the residuals
 TOLD = 4.0  # log-likelihood by which two states must beat one, beyond what their parameters cost; judgement

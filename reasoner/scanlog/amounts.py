@@ -14,8 +14,8 @@ import numpy as np
 
 from reasoner.measure.fuel import PETROL, millilitres_a_minute
 from reasoner.measure.uncertain import Estimate
-from reasoner.scanlog.cells import Array
-from reasoner.scanlog.model import Fitted, prior_spread
+from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.shapes import Fitted, prior_spread
 
 BLOCK = 30.0  # s of neighbouring residuals that count as one
 SETTLING = 15.0  # s after a change of state whose trims are still on their way, and before it, when it is less sure

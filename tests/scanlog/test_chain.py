@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from reasoner.scanlog.hidden import Rates, moves, smooth
+from reasoner.scanlog.chain import Rates, moves, smooth
 
 
 def every_path(log_likelihood: np.ndarray, gap: np.ndarray, rates: Rates) -> tuple[list[float], float]:

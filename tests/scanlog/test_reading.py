@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reasoner.scanlog.grid import Grid, grid
-from reasoner.scanlog.quantities import Key
-from reasoner.scanlog.table import LogTable, NoLog, read
+from reasoner.scanlog.clock import Grid, grid
+from reasoner.scanlog.columns import Key
+from reasoner.scanlog.reading import LogTable, NoLog, read
 
 TIME, RPM, SHORT, COOLANT, AIR = (
     Key("time"),
