@@ -9,7 +9,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -18,10 +18,10 @@ from types import TracebackType
 from reasoner.casebook import lock
 from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, Reading, open_regular, parse, read
 from reasoner.casebook.trouble import CasebookError, told, visible
+from reasoner.casebook.whole_file import write_new
 from reasoner.casebook.writing import Event, event_line, head_text
 
 BINARY = getattr(os, "O_BINARY", 0)
-NEW = os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | BINARY
 ON = os.O_RDWR | os.O_APPEND
 FULL = LARGEST - 1_000_000  # bytes; the rest is room for what has to be mended, so that a case stays readable
 KEPT_ASIDE = 100_000  # characters of a line that was cut off
@@ -112,23 +112,27 @@ class Journal:
         return note
 
 
-def create(path: Path, head: Mapping[str, object]) -> Journal:
-    """Begin a case in a new file. head: case, opened, rules (text), vehicle (mapping), all values text.
+def create(path: Path, head: Mapping[str, object], events: Iterable[Event] = ()) -> Journal:
+    """Begin a case in a new file, with its first events. head: case, opened, rules (text), vehicle (mapping), all
+    values text.
 
-    The format is added. Raises TakenError where the file exists, CasebookError where it cannot be written.
+    The format is added. The file is there whole, with all these events, or not at all. Raises TakenError where the
+    file exists, CasebookError where it cannot be written.
     """
     rest = {key: value for key, value in head.items() if key != "format"}
-    data = f"format: {FORMAT}\n{head_text(rest)}".encode()
+    begun = f"format: {FORMAT}\n{head_text(rest)}" + "".join(map(event_line, events))
+    data = begun.encode()
     path = path.parent.resolve() / path.name
     case, _ = parse(data, path)  # a head that could not be read again is not written
     with ExitStack() as undo:
         held = lock.take(path)
         undo.callback(held.release)
         with told(path, "the case cannot be begun"):
-            fd = os.open(path, NEW, 0o666)
+            write_new(path, data)
             undo.callback(_remove, path)
+            fd = os.open(path, ON)
             undo.callback(os.close, fd)
-            _write(fd, data)
+            lock.hold(fd, path)
             flush_folder(path.parent)
         journal = Journal(fd, held, path, case)
         journal._end = len(data)
@@ -145,6 +149,7 @@ def resume(path: Path) -> Journal:
         undo.callback(held.release)
         fd = open_regular(path, ON)
         undo.callback(os.close, fd)
+        lock.hold(fd, path)
         reading = read(fd, path)
         journal = Journal(fd, held, path, reading.case)
         with told(path, "the case cannot be gone on with"):

@@ -64,6 +64,8 @@ def take(case: Path) -> Lock:
         with told(case, "the case cannot be locked"):
             fd = os.open(path, FLAGS, 0o666)
         try:
+            if not stat.S_ISREG(os.fstat(fd).st_mode):
+                raise CasebookError("its lock is no file", f"delete {case.name}.lock", case)
             _claim_or_say(fd, case)
             if _is_still(fd, path):
                 _sign(fd)
@@ -74,9 +76,15 @@ def take(case: Path) -> Lock:
         os.close(fd)  # its holder has just removed it
 
 
+def hold(fd: int, case: Path) -> None:
+    """Claim the case file itself too, until it is closed: a second name of it (a hard link) has a lock file of its own.
+
+    Raises TakenError where another program has it under another name.
+    """
+    _claim_or_say(fd, case)
+
+
 def _claim_or_say(fd: int, case: Path) -> None:
-    if not stat.S_ISREG(os.fstat(fd).st_mode):
-        raise CasebookError("its lock is no file", f"delete {case.name}.lock", case)
     try:
         _claim(fd)
     except OSError as error:

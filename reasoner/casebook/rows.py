@@ -79,7 +79,14 @@ def _text(data: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
 
 
 def _csv(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
-    csv.field_size_limit(LONGEST)
+    before = csv.field_size_limit(LONGEST)  # of the whole process: what else reads tables there keeps its own
+    try:
+        return _csv_rows(text, path, notes)
+    finally:
+        csv.field_size_limit(before)
+
+
+def _csv_rows(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
     sign = _sign(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=sign, strict=True)
     headings: list[str] = []

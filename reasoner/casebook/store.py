@@ -12,7 +12,7 @@ import re
 import sys
 import tempfile
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
@@ -99,21 +99,24 @@ def ready(folder: Path) -> None:
                 os.unlink(probe)
 
 
-def begin(folder: Path, head: Mapping[str, object], today: date, name: str | None = None) -> journal.Journal:
-    """A new case: with this name, else with the date and a number. head: as for `journal.create`, but for `case`.
+def begin(
+    folder: Path, head: Mapping[str, object], today: date, name: str | None = None, events: Sequence[Event] = ()
+) -> journal.Journal:
+    """A new case with its first events: with this name, else with the date and a number. head: as for `journal.create`,
+    but for `case`.
 
     Raises TakenError where a given name is in use, CasebookError where it cannot be written.
     """
     ready(folder)
     if name is not None:
         name = safe_name(name)
-        return journal.create(folder / (name + SUFFIX), {"case": name, **head})
+        return journal.create(folder / (name + SUFFIX), {"case": name, **head}, events)
     used = [re.fullmatch(rf"{today}-([0-9]{{1,9}})", stem) for stem in names(folder)]
     first = 1 + max((int(found[1]) for found in used if found), default=0)
     for number in range(first, first + AT_ONCE):
         name = f"{today}-{number}"
         with suppress(TakenError):  # another program was quicker
-            return journal.create(folder / (name + SUFFIX), {"case": name, **head})
+            return journal.create(folder / (name + SUFFIX), {"case": name, **head}, events)
     raise CasebookError("no number is free for a new case", "give it a name", folder)
 
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,6 +15,7 @@ from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError, visible
 from reasoner.cli import exits
+from reasoner.cli.say import say
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -37,7 +36,7 @@ def refusing() -> Iterator[None]:
     try:
         yield
     except CasebookError as error:
-        click.echo(f"Error: {error}", err=True)
+        say(f"Error: {error}", err=True)
         raise click.exceptions.Exit(exits.CASE) from None
 
 
@@ -80,9 +79,3 @@ def fine() -> bool:
     from reasoner.report.pictures import fine
 
     return fine(sys.stdout)
-
-
-def echo_json(document: Any) -> None:
-    """One document on one line."""
-    plain = document if isinstance(document, dict | list) else asdict(document)
-    click.echo(json.dumps(plain, ensure_ascii=True))

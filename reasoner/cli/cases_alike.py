@@ -13,6 +13,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, loading, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say, say_json
 from reasoner.history.alike import Looks, looks, nearest
 from reasoner.session.chapters import Garage
 
@@ -43,9 +44,9 @@ def command(
         damaged: list[str] = []
         found = nearest(own, _sound(alike_together(where, paths), rules_paths, damaged), garage, most)
     for line in damaged:
-        click.echo(f"damaged, and left out: {line}", err=True)
+        say(f"damaged, and left out: {line}", err=True)
     if as_json:
-        caseroom.echo_json(found)
+        say_json(found)
         return
     from reasoner.report.alike_text import alike_blocks
 

@@ -10,6 +10,7 @@ from reasoner.casebook import journal, store
 from reasoner.casebook.anonymising import anonymous
 from reasoner.cli import caseroom
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner cases anonymise estate-hot-restart --to copies/estate.yaml")
@@ -31,12 +32,9 @@ def command(case: str, cases_dir: str | None, to: Path, keep_words: bool) -> Non
         found = caseroom.one(cases_dir, case)
         name = store.safe_name(to.name)
         done = anonymous(found, name, keep_words)
-        with journal.create(to.with_name(name + store.SUFFIX), done.head) as kept:
-            kept.append(*done.events)
-    click.echo(f"Written to {to.with_name(name + store.SUFFIX)}.")
+        journal.create(to.with_name(name + store.SUFFIX), done.head, done.events).close()
+    say(f"Written to {to.with_name(name + store.SUFFIX)}.")
     for what, count in done.dropped.items():
-        click.echo(f"  left out: {what}" + (f" ({count} times)" if count > 1 else ""))
+        say(f"  left out: {what}" + (f" ({count} times)" if count > 1 else ""))
     if keep_words:
-        click.echo(
-            "Its words were kept: read them before you give it away. Names in them are not known to the program."
-        )
+        say("Its words were kept: read them before you give it away. Names in them are not known to the program.")

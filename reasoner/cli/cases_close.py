@@ -11,6 +11,7 @@ from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say
 from reasoner.session.repairing import STATES
 
 
@@ -58,4 +59,4 @@ def command(
             except Refused as refused:
                 raise CasebookError(refused.message, refused.mend, path) from None
             journal.append(*({"at": keeper.now(), **event} for event in events))
-    click.echo(f"{path.stem}: {state}" + (f", {fault}" + (f", {where}" if where else "") if fault else "") + ".")
+    say(f"{path.stem}: {state}" + (f", {fault}" + (f", {where}" if where else "") if fault else "") + ".")

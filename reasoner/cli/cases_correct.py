@@ -14,6 +14,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import Event
 from reasoner.cli import caseroom, keeper, loading
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say
 from reasoner.rulebook.model import Rulebook
 
 
@@ -74,7 +75,7 @@ def command(
                 assert step is not None and book is not None
                 events = _answer(book, found.events, step, answers, sure, because)
             journal.append(*({"at": keeper.now(), **event} for event in events))
-    click.echo(f"{path.stem}: put right. What was written before is kept in the file.")
+    say(f"{path.stem}: put right. What was written before is kept in the file.")
 
 
 def _vehicle(now: dict[str, str], fields: Sequence[str]) -> dict[str, str]:

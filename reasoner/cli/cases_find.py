@@ -11,6 +11,7 @@ from reasoner.casebook.index import Wanted
 from reasoner.cli import caseroom, exits
 from reasoner.cli.cases_list import print_rows, read
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner cases find smell --state proven --since 2026-03")
@@ -49,11 +50,9 @@ def command(
     print_rows(fitting, folder, as_json)
     damaged = sum(bool(row.trouble) for row in found)
     if damaged:
-        click.echo(
-            f"{damaged} of {len(found)} files are damaged and were not looked at; `cases list` says why", err=True
-        )
+        say(f"{damaged} of {len(found)} files are damaged and were not looked at; `cases list` says why", err=True)
     if not fitting:
-        click.echo(f"none of {len(found) - damaged} cases fits", err=True)
+        say(f"none of {len(found) - damaged} cases fits", err=True)
         if state:
             _say_states(state, (row.state for row in found if not row.trouble))
         raise click.exceptions.Exit(exits.PROBLEMS)
@@ -63,4 +62,4 @@ def _say_states(wanted: str, there: Iterable[str]) -> None:
     """What states there are, where none begins as the one that was wanted."""
     states = sorted(set(there))
     if states and not any(state.startswith(wanted.lower()) for state in states):
-        click.echo(f'no case stands as "{wanted}"; there are: {", ".join(states)}', err=True)
+        say(f'no case stands as "{wanted}"; there are: {", ".join(states)}', err=True)

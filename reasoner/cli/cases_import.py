@@ -14,6 +14,7 @@ from reasoner.casebook.rows import Refused, read_rows
 from reasoner.casebook.trouble import CasebookError, told, visible
 from reasoner.cli import caseroom, exits, keeper, loading
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner cases import jobs.csv --columns columns.yaml --try")
@@ -45,7 +46,7 @@ def command(
     from reasoner.session.chapters import Garage
 
     if example:
-        click.echo(EXAMPLE, nl=False)
+        say(EXAMPLE, nl=False)
         return
     if table is None:
         raise click.UsageError("name the table: a CSV file, or a YAML list of rows.")
@@ -58,7 +59,7 @@ def command(
         except acts.Refused as refused:
             raise CasebookError(refused.message, refused.mend, columns or table) from None
         for note in rows.notes:
-            click.echo(f"Note: {note}.", err=True)
+            say(f"Note: {note}.", err=True)
         garage = Garage(loading.rules(rules_paths))
         cases, refused_lines = read_cases(rows.lines, mapping, garage)
         folder, _ = caseroom.folder(cases_dir)
@@ -72,10 +73,10 @@ def command(
                 if problem:
                     refused_all.append(Refused(case.lines[0], problem.message, problem.mend))
                     continue
-            click.echo(what + (" (not made: --try)" if only_try else ""))
+            say(what + (" (not made: --try)" if only_try else ""))
     for line in sorted(refused_all, key=lambda r: r.number):
         mend = f"; {line.mend}" if line.mend else ""
-        click.echo(f"{table}:{line.number}: refused: {visible(line.message)}{visible(mend, 400)}", err=True)
+        say(f"{table}:{line.number}: refused: {visible(line.message)}{visible(mend, 400)}", err=True)
     if refused_all:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
@@ -102,11 +103,10 @@ def _single(single: Sequence[str]) -> dict[str, str]:
 
 
 def _begin(folder: Path, case: Any, stamp: str) -> CasebookError | None:
-    """Begin a case and keep its events; what was wrong, if anything."""
+    """Make a case whole, with its events, or not at all; what was wrong, if anything."""
     head = {"opened": case.opened or keeper.now(), "rules": stamp, "vehicle": dict(case.vehicle)}
     try:
-        with store.begin(folder, head, datetime.now(UTC).date(), case.name) as journal:
-            journal.append(*case.events)
+        store.begin(folder, head, datetime.now(UTC).date(), case.name, case.events).close()
     except CasebookError as error:
         return error
     return None

@@ -12,9 +12,11 @@ import click
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
+from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import caseroom, exits, loading, shipped, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say, say_json
 from reasoner.history.learning import Helped, Lesson, Total, held_out, learn, lesson
 from reasoner.history.overlay import SOURCE, as_rules
 from reasoner.rulebook.model import Rulebook
@@ -58,7 +60,7 @@ def command(
             raise CasebookError("there is such a file already", "choose another name", write)
         rules, left = _without_learned(rules_paths)
         if left:
-            click.echo(f"Numbers learned before ({left}) are put aside: they come from the same cases.", err=True)
+            say(f"Numbers learned before ({left}) are put aside: they come from the same cases.", err=True)
         book = loading.rules(rules)
         total, kept, left_out, damaged = _gather(alike_together(folder, paths), rules)
         learned = learn(book, total, least)
@@ -70,7 +72,7 @@ def command(
     unproven = sum(weight < 1 for weight in total.weights.values())
     if as_json:
         numbers = [asdict(one) for one in learned]
-        caseroom.echo_json(
+        say_json(
             {
                 "used": used,
                 "unproven": unproven,
@@ -85,10 +87,10 @@ def command(
 
         caseroom.show(learning_blocks(learned, len(used), unproven, left_out, helped))
         if write is not None and learned:
-            click.echo(f"\nWritten to {write}. `reasoner cases replay --rules {write}` tries it; it counts once it is")
-            click.echo("with the shop's rules.")
+            say(f"\nWritten to {write}. `reasoner cases replay --rules {write}` tries it; it counts once it is")
+            say("with the shop's rules.")
         elif learned:
-            click.echo("\nNothing is changed. --write FILE writes these as a rule file.")
+            say("\nNothing is changed. --write FILE writes these as a rule file.")
     if damaged:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
@@ -96,7 +98,7 @@ def command(
 def _write(path: Path, text: str) -> None:
     """Raises CasebookError."""
     try:
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text)
     except OSError as error:
         message = f"the rules cannot be written: {(error.strerror or str(error)).lower()}"
         raise CasebookError(message, "choose another file for --write", path) from None
@@ -111,7 +113,7 @@ def _gather(paths: Sequence[Path], rules: workers.Layers) -> tuple[Total, Kept, 
     every = max(1, -(-len(paths) // HELD_OUT))
     for number, (path, done) in enumerate(workers.each(_lesson, paths, [rules], title="learning")):
         if isinstance(done, CasebookError):
-            click.echo(f"damaged, and left out: {done.one_line}", err=True)
+            say(f"damaged, and left out: {done.one_line}", err=True)
             damaged += 1
         elif done.why:
             left_out.append((done.case, done.why))

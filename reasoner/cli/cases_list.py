@@ -16,6 +16,7 @@ from reasoner.casebook import store
 from reasoner.casebook.index import Row, rows, shown
 from reasoner.cli import caseroom, exits
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say
 
 LONGEST = 32  # characters up to which a column is made as wide as its longest text
 
@@ -29,10 +30,10 @@ def command(cases_dir: str | None, as_json: bool) -> None:
         folder, why = caseroom.folder(cases_dir)
         found = read(folder)
     if not as_json:
-        click.echo(f"Cases in {folder} ({why}):", err=True)
+        say(f"Cases in {folder} ({why}):", err=True)
     print_rows(found, folder, as_json)
     if not found:
-        click.echo("none yet; `reasoner diagnose` starts one", err=True)
+        say("none yet; `reasoner diagnose` starts one", err=True)
     if any(row.trouble for row in found):
         raise click.exceptions.Exit(exits.PROBLEMS)
 
@@ -63,11 +64,11 @@ def print_rows(found: Sequence[Row], folder: Path, as_json: bool) -> None:
         if as_json:
             lines.append(json.dumps(plain(row, folder)))
         elif row.trouble:
-            click.echo(f"{row.name}: damaged: {row.trouble}", err=True)
+            say(f"{row.name}: damaged: {row.trouble}", err=True)
         else:
             lines.append(_cut(f"{row.name:<{named}}  {row.opened[:10]:<10}  {row.state:<{state}}  {row.title}", width))
     if lines:
-        click.echo("\n".join(lines))
+        say("\n".join(lines))
 
 
 def _cut(line: str, width: int | None) -> str:

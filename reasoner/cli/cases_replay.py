@@ -15,6 +15,7 @@ from reasoner.casebook.index import rows
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say, say_json
 from reasoner.history.car import vehicle_of
 from reasoner.history.differing import changed_values
 from reasoner.history.overlay import SOURCE
@@ -61,7 +62,7 @@ def command(
         ordered = alike_together(folder, paths)
         for _path, done in workers.each(_replayed, ordered, [today, *beside], asked_again, "replaying"):
             if isinstance(done, CasebookError):
-                click.echo(f"damaged: {done.one_line}", err=True)
+                say(f"damaged: {done.one_line}", err=True)
                 damaged += 1
             else:
                 found += done
@@ -69,13 +70,13 @@ def command(
     found.sort(key=lambda one: (order[one.case], one.part))
     if as_json:
         for one in found:
-            caseroom.echo_json({**asdict(one), "worse": one.worse})
+            say_json({**asdict(one), "worse": one.worse})
     elif found:
         from reasoner.report.replay_text import replay_blocks
 
         caseroom.show(replay_blocks(found, differ))
     if changed and SOURCE in books[-1].sources:
-        click.echo(LEARNED, err=True)
+        say(LEARNED, err=True)
     if damaged or any(one.worse for one in found):
         raise click.exceptions.Exit(exits.PROBLEMS)
 

@@ -13,6 +13,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say, say_json
 from reasoner.history.review import Closed, judge, review
 from reasoner.session.chapters import Garage
 
@@ -33,13 +34,13 @@ def command(cases: tuple[str, ...], cases_dir: str | None, rules_paths: tuple[Pa
         damaged = 0
         for _path, done in workers.each(_judged, paths, [rules_paths], title="looking over"):
             if isinstance(done, CasebookError):
-                click.echo(f"damaged, and left out: {done.one_line}", err=True)
+                say(f"damaged, and left out: {done.one_line}", err=True)
                 damaged += 1
             else:
                 found.append(done)
     done_all = review(found)
     if as_json:
-        caseroom.echo_json(done_all)
+        say_json(done_all)
     else:
         from reasoner.report.review_text import review_blocks
 

@@ -9,6 +9,7 @@ import click
 
 from reasoner.cli import caseroom, loading
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say, say_json
 
 
 @click.command(epilog="Example: reasoner cases show estate-hot-restart")
@@ -39,8 +40,8 @@ def command(
         told = story(found, garage)
         again = replay(case, vehicle, found.events, garage, again=True)[0].asked_again if asked_again else None
     if as_json:
-        caseroom.echo_json({**asdict(told), "asked_again": None if again is None else asdict(again)})
+        say_json({**asdict(told), "asked_again": None if again is None else asdict(again)})
         return
     for note in found.notes:
-        click.echo(f"Note: {note}{'' if note.endswith('?') else '.'}", err=True)
+        say(f"Note: {note}{'' if note.endswith('?') else '.'}", err=True)
     caseroom.show(story_blocks(told, caseroom.fine(), again, every))

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shlex
-from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -16,6 +14,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
+from reasoner.cli.say import say, say_json
 from reasoner.history.car import vehicle_of
 from reasoner.repair.prices import EXAMPLE
 from reasoner.session.afterdoc import DecisionDoc
@@ -42,7 +41,7 @@ def command(
     The recommended one is the cheapest for which nothing is missing; what it hangs on is said.
     """
     if prices_example:
-        click.echo(EXAMPLE, nl=False)
+        say(EXAMPLE, nl=False)
         return
     if case is None:
         raise click.UsageError("Which case? `reasoner cases` lists them.")
@@ -59,14 +58,14 @@ def command(
         raise keeper.refuse(error) from None
     document = deciding.document(deciding.decide(workup, prices), found.path.stem)
     if as_json:
-        click.echo(json.dumps(asdict(document), ensure_ascii=False))
+        say_json(document)
     else:
         again = [
             *loading.options_again(cases_dir),
             *([f"--prices {shlex.quote(str(prices_path))}"] if prices_path else []),
         ]
-        click.echo(decision_text(document))
-        click.echo(_next(document, shlex.quote(case), " ".join(["", *again])))
+        say(decision_text(document))
+        say(_next(document, shlex.quote(case), " ".join(["", *again])))
     if not any(choice.recommended for choice in document.choices):
         raise click.exceptions.Exit(exits.PROBLEMS)
 

@@ -18,6 +18,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.options import cases_option
+from reasoner.cli.say import say
 from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
@@ -86,13 +87,13 @@ def command(
     Every answer is on disk before the next question is asked. Leave at any time; start again with the same name.
     """
     if schema:
-        click.echo((shipped.PACKAGE / "session" / "protocol.schema.json").read_text(encoding="utf-8"), nl=False)
+        say((shipped.PACKAGE / "session" / "protocol.schema.json").read_text(encoding="utf-8"), nl=False)
         return
     if vehicle_example:
-        click.echo(VEHICLE_EXAMPLE, nl=False)
+        say(VEHICLE_EXAMPLE, nl=False)
         return
     if not as_json and answers is None and not (sys.stdin.isatty() and sys.stdout.isatty()):
-        click.echo(
+        say(
             "Error: questions need a terminal, and this is none. Without one: --answers FILE answers from a case file, "
             "--json talks to a program.",
             err=True,
@@ -250,8 +251,8 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
     except CasebookError as error:
         if not desk.resume:
             raise
-        click.echo(f"\nError: {error}", err=True)
-        click.echo(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
+        say(f"\nError: {error}", err=True)
+        say(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
         raise click.exceptions.Exit(exits.CASE) from None
     raise click.exceptions.Exit(_status(desk.left))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
@@ -11,6 +10,7 @@ from typing import Any
 import click
 
 from reasoner.cli import exits
+from reasoner.cli.say import say, say_json
 from reasoner.measure.asks import Ask, Setting, Trouble
 from reasoner.measure.finding import Finding
 from reasoner.measure.placed import how_many
@@ -98,11 +98,11 @@ def show(found: Mapping[str, Finding | tuple[Trouble, ...]], as_json: bool = Fal
     findings = {name: one for name, one in found.items() if isinstance(one, Finding)}
     if as_json:
         if not troubles:
-            click.echo(json.dumps({name: one.document() for name, one in findings.items()}))
+            say_json({name: one.document() for name, one in findings.items()})
     else:
-        click.echo("\n".join(line for name, one in findings.items() for line in lines(name, one)), nl=bool(findings))
+        say("\n".join(line for name, one in findings.items() for line in lines(name, one)), nl=bool(findings))
     for trouble in troubles:
-        click.echo(f"Error: {trouble}", err=True)
+        say(f"Error: {trouble}", err=True)
     if troubles:
         raise click.exceptions.Exit(exits.PROBLEMS)
 

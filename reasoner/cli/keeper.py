@@ -15,6 +15,7 @@ from reasoner.casebook.journal import Journal, resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
+from reasoner.cli.say import say
 from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
@@ -79,5 +80,5 @@ def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
 
 def refuse(error: CasebookError) -> click.exceptions.Exit:
     """Say what is wrong with a case; the status to end with."""
-    click.echo(f"Error: {error}", err=True)
+    say(f"Error: {error}", err=True)
     return click.exceptions.Exit(exits.CASE)

@@ -5,10 +5,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import os
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from importlib import import_module
+from typing import Any
 
 import click
+
+from reasoner.cli import exits
+
+
+@contextmanager
+def _ending_unread() -> Iterator[None]:
+    """Nobody reads standard output any more: end quietly, with a status that says so (click's own is 1)."""
+    try:
+        yield
+    except BrokenPipeError:
+        let_go()
+        raise click.exceptions.Exit(exits.UNREAD) from None
+
+
+def let_go() -> None:
+    """What standard output still holds must not raise at exit."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 class LazyGroup(click.Group):
@@ -17,6 +39,14 @@ class LazyGroup(click.Group):
     def __init__(self, *args: object, table: Mapping[str, tuple[str, str]], **options: object) -> None:
         super().__init__(*args, **options)  # type: ignore[arg-type]
         self.table = table
+
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        with _ending_unread():
+            return super().make_context(*args, **extra)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        with _ending_unread():
+            return super().invoke(ctx)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(self.table)

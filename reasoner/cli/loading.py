@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from reasoner.cli import exits, shipped, shop
+from reasoner.cli.say import say
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.network.vehicle_file import read_vehicle
 from reasoner.rulebook.model import Rulebook
@@ -87,7 +88,7 @@ def rules(layers: Sequence[Path]) -> Rulebook:
     if book is not None:
         return book
     report(notes.problems)
-    click.echo(f"Error: the rules have {count(notes.problems)}; none of them is used.", err=True)
+    say(f"Error: the rules have {count(notes.problems)}; none of them is used.", err=True)
     raise click.exceptions.Exit(exits.RULES)
 
 
@@ -106,7 +107,7 @@ def vehicle(path: Path | None) -> Vehicle:
 
 def report(problems: Sequence[Problem]) -> None:
     for problem in problems:
-        click.echo(show(problem) + "\n", err=True)
+        say(show(problem) + "\n", err=True)
 
 
 def count(problems: Sequence[Problem], one: str = "mistake") -> str:

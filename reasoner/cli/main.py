@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import errno
 import gc
-import os
+import signal
 import sys
 
 import click
 
 from reasoner import __version__
 from reasoner.cli import exits
-from reasoner.cli.lazy import LazyGroup
+from reasoner.cli.lazy import LazyGroup, let_go
+from reasoner.cli.say import say
+from reasoner.session.plain import harmless
 
 # New objects between two runs of the collector. Reading rules makes a hundred thousand that all stay: with the usual
 # 700, looking through them again and again takes a tenth of the time to the first question and frees nothing.
 YOUNG = 50_000
+FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 TABLE = {
     "diagnose": ("diagnose", "Find the cause: start a case, or go on with one."),
@@ -47,23 +51,52 @@ def main() -> None:
     """Run, and turn every way of ending into a status with a name. A fault of ours leaves a report to send, never
     a traceback on the screen."""
     gc.set_threshold(YOUNG)
+    heard = _interrupts()
     try:
         status = cli.main(standalone_mode=False)
         sys.stdout.flush()
     except click.exceptions.Abort:
-        click.echo(err=True)
+        say(err=True)
         status = exits.INTERRUPTED
     except KeyboardInterrupt:
         status = exits.INTERRUPTED
     except click.ClickException as error:
+        error.message = harmless(error.message)  # it may quote what was typed
         error.show()
         status = error.exit_code
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nobody reads any more: end quietly
-        status = exits.FINE
+    except BrokenPipeError:  # of the flush; of all else in `LazyGroup`
+        let_go()
+        status = exits.UNREAD
+    except OSError as error:
+        # Files are written by code that says what is wrong with them; what comes up to here is standard output.
+        if error.errno not in FULL:
+            status = _ours(error)
+        else:
+            let_go()
+            say("Error: what was asked for cannot be written out: the disk is full. All answers are kept.", err=True)
+            status = exits.OUTPUT
     except Exception as error:
-        from reasoner.cli.crash import report
-
-        click.echo(report(error), err=True)
-        status = exits.OURS
+        status = _ours(error)
+    if heard and not status:  # Python drops what is raised in some places (hooks, finalizers)
+        status = exits.INTERRUPTED
     sys.exit(status if isinstance(status, int) else exits.FINE)
+
+
+def _interrupts() -> list[int]:
+    """Every Ctrl-C from here on, besides being raised as usual; the question loop has its own way to hear them."""
+    heard: list[int] = []
+
+    def handler(number: int, frame: object) -> None:
+        heard.append(number)
+        raise KeyboardInterrupt
+
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # else whoever started it wants it ignored
+        signal.signal(signal.SIGINT, handler)
+    return heard
+
+
+def _ours(error: Exception) -> int:
+    from reasoner.cli.crash import report
+
+    say(report(error), err=True)
+    return exits.OURS

@@ -9,6 +9,7 @@ import click
 
 from reasoner.cli import exits
 from reasoner.cli.measure_log import contents
+from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner measure columns drive.csv > columns.yaml")
@@ -24,6 +25,6 @@ def command(file: Path) -> None:
 
     proposed = propose(contents(file), file.name)
     if isinstance(proposed, NoLog):
-        click.echo(no_log_text(proposed, file.name, shutil.get_terminal_size().columns), err=True)
+        say(no_log_text(proposed, file.name, shutil.get_terminal_size().columns), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
-    click.echo(proposed, nl=False)
+    say(proposed, nl=False)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import math
 import shutil
 import sys
@@ -12,7 +11,9 @@ from typing import Any
 
 import click
 
+from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import exits
+from reasoner.cli.say import say, say_json
 
 
 @click.command(epilog="Example: reasoner measure log drive.csv --svg drive.svg")
@@ -58,17 +59,17 @@ def command(
     engine = Engine(litres, cylinders, banks, blend(ethanol / 100))
     document = analyse(content, file.name, columns, engine, RULE_NAMES)
     if isinstance(document, NoLog):
-        click.echo(no_log_text(document, file.name, shutil.get_terminal_size().columns), err=True)
+        say(no_log_text(document, file.name, shutil.get_terminal_size().columns), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     if svg_path is not None:
         try:
-            svg_path.write_text(log_svg(document), encoding="utf-8")
+            write_whole(svg_path, log_svg(document))
         except OSError as error:
             raise click.ClickException(f"{svg_path}: {(error.strerror or str(error)).lower()}") from None
     if as_json:
-        click.echo(json.dumps(plain(document), ensure_ascii=False))
+        say_json(plain(document))
         return
-    click.echo(log_text(document, shutil.get_terminal_size().columns, fine(sys.stdout)), nl=False)
+    say(log_text(document, shutil.get_terminal_size().columns, fine(sys.stdout)), nl=False)
 
 
 def contents(file: Path) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from collections.abc import Iterator, Mapping
@@ -11,6 +10,7 @@ from typing import Any
 import click
 
 from reasoner.cli import exits
+from reasoner.cli.say import say, say_json
 from reasoner.measure.codes import described
 from reasoner.measure.frames import Pasted, read_pasted
 from reasoner.measure.obd import Cleared, Codes, Current, MonitorResult, Monitors, Refused, Reply
@@ -34,10 +34,10 @@ def command(replies: tuple[str, ...], as_json: bool) -> None:
     if not found.replies and not found.slips:
         raise click.UsageError("no reply was given: such as 43 01 01 72")
     if as_json and not found.slips:
-        click.echo(json.dumps([_document(reply, names) for reply in found.replies]))
+        say_json([_document(reply, names) for reply in found.replies])
     elif not as_json:
         for reply in found.replies:
-            click.echo("\n".join(_lines(reply, names)))
+            say("\n".join(_lines(reply, names)))
     _say_slips(found)
 
 
@@ -59,7 +59,7 @@ def _say_slips(found: Pasted) -> None:
         mend = f" (perhaps: {slip.mend})" if slip.mend else ""
         if os.path.isfile(slip.stood):
             mend = f" (from a file: reasoner measure replies < {slip.stood})"
-        click.echo(f"Error: {slip.said}{mend}", err=True)
+        say(f"Error: {slip.said}{mend}", err=True)
     if found.slips:
         raise click.exceptions.Exit(exits.PROBLEMS)
 

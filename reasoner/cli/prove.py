@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,6 +11,7 @@ import click
 from reasoner.cli import loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.round import Round, by_name, on_case, take_back
+from reasoner.cli.say import say, say_json
 from reasoner.session import proving, repairing
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import ProofDoc, as_data
@@ -96,21 +96,21 @@ def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
     from reasoner.report.proof_text import proof_text, standing_text
 
     if as_json:
-        click.echo(json.dumps(as_data(document), ensure_ascii=False))
+        say_json(as_data(document))
         return
-    click.echo(standing_text(document) if short else proof_text(document))
+    say(standing_text(document) if short else proof_text(document))
     if document.state == STATES[2]:
-        click.echo(f"To find out why: reasoner diagnose {again}")
+        say(f"To find out why: reasoner diagnose {again}")
     elif document.state == STATES[0]:
-        click.echo(f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE")
+        say(f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE")
     else:
         if any(item.state in ("missing", "not right") for item in document.seen):
-            click.echo(f"What was looked at is answered, with o and its name, in: reasoner diagnose {again}")
+            say(f"What was looked at is answered, with o and its name, in: reasoner diagnose {again}")
         if document.cleared is None:
-            click.echo(f"Codes cleared after the work, or not: reasoner prove {again} --cleared (or --not-cleared)")
+            say(f"Codes cleared after the work, or not: reasoner prove {again} --cleared (or --not-cleared)")
         if document.provocation and document.provocation.needed:
             told = f"--clean {document.provocation.condition}"
-            click.echo(f"A clean one, or one that shows it: reasoner prove {again} {told} (or --showed)")
+            say(f"A clean one, or one that shows it: reasoner prove {again} {told} (or --showed)")
 
 
 def _not_counted(document: ProofDoc, clean: Sequence[str]) -> None:
@@ -118,12 +118,10 @@ def _not_counted(document: ProofDoc, clean: Sequence[str]) -> None:
     plan = document.provocation
     for condition in dict.fromkeys(clean):
         if plan is not None and condition != plan.condition:
-            click.echo(f"Note: kept, but it is {plan.condition} that is counted, not {condition}.", err=True)
+            say(f"Note: kept, but it is {plan.condition} that is counted, not {condition}.", err=True)
 
 
 def _say_closed(state: str, fault: str, again: str) -> None:
-    click.echo(f"Closed as {state}.")
+    say(f"Closed as {state}.")
     if not fault and state != STATES[3]:
-        click.echo(
-            f"What it was is not said: reasoner prove {again} --close {shlex.quote(state)} --fault NAME", err=True
-        )
+        say(f"What it was is not said: reasoner prove {again} --close {shlex.quote(state)} --fault NAME", err=True)

@@ -14,6 +14,7 @@ from reasoner.casebook.correcting import KEPT_BESIDE
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper
 from reasoner.cli.keeper import Keeper
+from reasoner.cli.say import say
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
 from reasoner.session.acts import Refused
@@ -57,12 +58,12 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Roun
         path: Path = store.find(folder, case)
         with keeper.open_case(path, book) as kept:
             for note in kept.notes:
-                click.echo(f"Note: {note}.", err=True)
+                say(f"Note: {note}.", err=True)
             return do(Round(kept, book))
     except CasebookError as error:
         raise keeper.refuse(error) from None
     except Refused as refused:
-        click.echo(f"Error: {refused.message}" + (f"\n   {refused.mend}" if refused.mend else ""), err=True)
+        say(f"Error: {refused.message}" + (f"\n   {refused.mend}" if refused.mend else ""), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS) from None
 
 
@@ -74,7 +75,7 @@ def take_back(on: Round) -> None:
     on.keep(events)
     for event in undone:
         told = [str(event[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in event]
-        click.echo(f"Taken back: {', '.join([str(event['event']), *told])}.", err=True)
+        say(f"Taken back: {', '.join([str(event['event']), *told])}.", err=True)
 
 
 def by_number(text: str) -> dict[int, str]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
 from reasoner.cli import exits, loading, shipped
+from reasoner.cli.say import say, say_json
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Notebook, Problem
 
@@ -42,16 +42,16 @@ def command(
     book = loading.read(rules_paths, notes)
     found = notes.problems or (() if book is None else _warnings(book, notes, strict, solved))
     if as_json:
-        click.echo(json.dumps([_plain(problem) for problem in found], ensure_ascii=False, indent=2))
+        say_json([_plain(problem) for problem in found], indent=2)
     else:
         loading.report(found)
     if book is None:
-        click.echo(f"Error: {loading.count(found)}.", err=True)
+        say(f"Error: {loading.count(found)}.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     if not as_json:
         counts = ", ".join(f"{len(getattr(book, section))} {section}" for section in COUNTED)
         told = f"no mistakes, {loading.count(found, 'warning')}" if found else "no mistakes, no warnings"
-        click.echo(f"{len(book.files)} files: {counts}; {told}.")
+        say(f"{len(book.files)} files: {counts}; {told}.")
     if found and strict:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
@@ -75,7 +75,7 @@ def _solved(book: Rulebook, folders: tuple[Path, ...]) -> Mapping[str, frozenset
         try:
             events = load(path).events
         except CasebookError as error:
-            click.echo(f"Warning: {error}", err=True)
+            say(f"Warning: {error}", err=True)
             continue
         names = tried(book, events)
         if names:
@@ -91,7 +91,7 @@ def _explain(name: str) -> None:
         meant = near(name, LINTS)
         message = f'no warning is called "{name}"'
         raise click.UsageError(f'{message}; did you mean "{meant}"?' if meant else f"{message}: {listed(LINTS)}.")
-    click.echo(f"{name}\n\n{(LINTS[name].__doc__ or '').strip()}\n\nTo mend it: {LINTS[name].MEND}.")
+    say(f"{name}\n\n{(LINTS[name].__doc__ or '').strip()}\n\nTo mend it: {LINTS[name].MEND}.")
 
 
 def _plain(problem: Problem) -> dict[str, object]:

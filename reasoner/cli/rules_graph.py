@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from reasoner.cli import exits, loading
+from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner rules graph --about purge-valve-leaks | dot -Tsvg > purge.svg")
@@ -24,6 +25,6 @@ def command(rules_paths: tuple[Path, ...], vehicle_path: Path | None, kind: str,
 
     graph = plain(loading.rules(rules_paths), loading.vehicle(vehicle_path), about, steps)
     if not len(graph):
-        click.echo(f'Error: nothing called "{about}" applies to this vehicle; see `reasoner rules list`.', err=True)
+        say(f'Error: nothing called "{about}" applies to this vehicle; see `reasoner rules list`.', err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
-    click.echo(FORMATS[kind](graph))
+    say(FORMATS[kind](graph))

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from reasoner.cli import loading
+from reasoner.cli.say import say, say_json
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook
 
@@ -23,17 +24,17 @@ def command(section: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:
     """
     book = loading.rules(rules_paths)
     if section == "files":
-        click.echo(json.dumps(book.files) if as_json else "\n".join(book.files))
+        say(json.dumps(book.files) if as_json else "\n".join(book.files))
         return
     entries = getattr(book, section)
     rows = [(name, _title(entry), _mark(book, section, name)) for name, entry in entries.items()]
     if as_json:
         marks = {"": "as shipped", "+": "added", "*": "changed"}
-        click.echo(json.dumps([{"name": n, "title": t, "is": marks[m]} for n, t, m in rows], ensure_ascii=False))
+        say_json([{"name": n, "title": t, "is": marks[m]} for n, t, m in rows])
         return
     width = max((len(name) for name, _, _ in rows), default=0)
     for name, title, mark in rows:
-        click.echo(f"{mark or ' '} {name:{width}}  {title}".rstrip())
+        say(f"{mark or ' '} {name:{width}}  {title}".rstrip())
 
 
 def _title(entry: object) -> str:

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import click
 
+from reasoner.casebook.whole_file import write_new
 from reasoner.cli import exits
+from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner rules new fault purge-hose-split --to my-rules/purge-hose.yaml")
@@ -27,16 +29,15 @@ def command(kind: str, name: str | None, to: Path | None) -> None:
         raise click.UsageError(f'"{name}" cannot be a name: lower case letters, digits and dashes, a letter first.')
     text = skeleton(kind, name or REPLACE)
     if to is None:
-        click.echo(text, nl=False)
+        say(text, nl=False)
         return
     if to.exists():
-        click.echo(f"Error: {to} is there already; nothing was written. Choose another name.", err=True)
+        say(f"Error: {to} is there already; nothing was written. Choose another name.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
-        with to.open("x", encoding="utf-8") as file:
-            file.write(text)
+        write_new(to, text.encode())
     except OSError as error:
-        click.echo(f"Error: {to} cannot be written: {(error.strerror or str(error)).lower()}.", err=True)
+        say(f"Error: {to} cannot be written: {(error.strerror or str(error)).lower()}.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS) from None
-    click.echo(f"{to} is written. Fill it in, then: reasoner rules check --rules {to}")
+    say(f"{to} is written. Fill it in, then: reasoner rules check --rules {to}")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
 from reasoner.cli import loading
+from reasoner.cli.say import say_json
 
 
 @click.command(epilog="Example: reasoner rules schema > rules.schema.json")
@@ -24,4 +24,4 @@ def command(rules_paths: tuple[Path, ...], whole: bool) -> None:
 
     book = None if whole else loading.rules(rules_paths)
     known = None if book is None else {section: getattr(book, section).keys() for section in ONE}
-    click.echo(json.dumps(schema(known), ensure_ascii=False, indent=1))
+    say_json(schema(known), indent=1)

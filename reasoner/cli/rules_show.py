@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 from pathlib import Path
 
 import click
 
 from reasoner.cli import exits, loading
+from reasoner.cli.say import say, say_json
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook, Trail, Written
 from reasoner.rulebook.near import listed, near
@@ -35,14 +35,12 @@ def command(name: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:
         ]
         said = f"the word stands in {listed(dict.fromkeys(words), 'and', 8)}" if words else "see `reasoner rules list`"
         mend = f'did you mean "{meant}"?' if meant else said
-        click.echo(f'Error: nothing in the rules is called "{name}"; {mend}', err=True)
+        say(f'Error: nothing in the rules is called "{name}"; {mend}', err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     if as_json:
-        click.echo(
-            json.dumps({section: _plain(book, section, name) for section in found}, ensure_ascii=False, indent=1)
-        )
+        say_json({section: _plain(book, section, name) for section in found}, indent=1)
         return
-    click.echo("\n\n".join(_entry(book, section, name) for section in found))
+    say("\n\n".join(_entry(book, section, name) for section in found))
 
 
 def _values(book: Rulebook, section: str, name: str) -> dict[Trail, Written]:

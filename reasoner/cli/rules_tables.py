@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
 from reasoner.cli import loading
+from reasoner.cli.say import say, say_json
 from reasoner.network.tables import compile_tables
 from reasoner.session.tables_doc import document
 
@@ -26,9 +26,9 @@ def command(rules_paths: tuple[Path, ...], vehicle_path: Path | None, as_json: b
     book = loading.rules(rules_paths)
     tables = compile_tables(book, loading.vehicle(vehicle_path))
     if as_json:
-        click.echo(json.dumps(document(tables, book)))
+        say_json(document(tables, book))
         return
     what = f"{len(tables.causes)} causes of {len(tables.faults)} faults, {len(tables.checks)} checks"
-    click.echo(f"{tables.vehicle.title}: {what}")
+    say(f"{tables.vehicle.title}: {what}")
     for i in sorted(range(len(tables.causes)), key=lambda i: -tables.prior[i])[:20]:
-        click.echo(f"  {100 * tables.prior[i]:5.1f} %  {tables.causes[i].name}")
+        say(f"  {100 * tables.prior[i]:5.1f} %  {tables.causes[i].name}")

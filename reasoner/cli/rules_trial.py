@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from reasoner.cli import caseroom, exits, loading, workers
+from reasoner.cli.say import say, say_json
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.workup import Workup, begin
@@ -120,7 +121,7 @@ def command(
         details[name] = [_brief(run) for run in runs]
     if as_json:
         head = {"cars": cars, "seed": seed, "perturb": perturb, "vehicle": setting.vehicle.title}
-        caseroom.echo_json({**head, "sides": [{**asdict(one), "runs": details[one.name]} for one in shown]})
+        say_json({**head, "sides": [{**asdict(one), "runs": details[one.name]} for one in shown]})
         return
     from reasoner.report.trial_text import trial_blocks
 
@@ -147,7 +148,7 @@ def read_order(path: Path, book: Rulebook) -> tuple[tuple[str, str], ...]:
             found.append((check, condition))
     if wrong or not found:
         for text in wrong or [f"{path} names no check"]:
-            click.echo(f"Error: {text}", err=True)
+            say(f"Error: {text}", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     return tuple(found)
 

@@ -10,6 +10,7 @@ import click
 
 from reasoner.cli import exits
 from reasoner.cli.keeper import Keeper
+from reasoner.cli.say import say
 from reasoner.session import logged
 from reasoner.session.acts import Refused
 from reasoner.session.logged import Fetch
@@ -38,12 +39,12 @@ def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
             before = kept.workup
             events = logged.take(before, content, PurePath(file).name, columns)
             kept.keep(events)
-            click.echo(f"{events[0]['step']:3}  The log {events[0]['file']} answers:")
+            say(f"{events[0]['step']:3}  The log {events[0]['file']} answers:")
             for line in logged.understood(before, events):
-                click.echo(f"     - {line}")
+                say(f"     - {line}")
         except Refused as refused:
             mend = f" ({refused.mend})" if refused.mend else ""
-            click.echo(f"Error: {refused.message}{mend}", err=True)
+            say(f"Error: {refused.message}{mend}", err=True)
             raise click.exceptions.Exit(exits.PROBLEMS) from None
 
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 from pathlib import Path
 
 import click
 
+from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.round import Round, by_number, on_case, take_back
+from reasoner.cli.say import say, say_json
 from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_through
 from reasoner.repair.prices import Prices
 from reasoner.report.lines import para
@@ -119,7 +120,7 @@ def _take(on: Round, kind: str, prices: Prices) -> None:
         document = deciding.document(decision)
         said = next(c.missing for c in document.choices if c.kind == choice.kind)
         for text in said:
-            click.echo("\n".join(para(f"Not recommended yet: {text}.", 0)), err=True)
+            say("\n".join(para(f"Not recommended yet: {text}.", 0)), err=True)
     on.keep(repairing.take(on.workup, choice, on.work))
 
 
@@ -144,14 +145,14 @@ def _show(on: Round, html: Path | None, as_json: bool) -> None:
     document = _document(on)
     if html is not None:
         try:
-            html.write_text(sheet_html(document), encoding="utf-8")
+            write_whole(html, sheet_html(document))
         except OSError as error:
             raise click.BadParameter(f"{html} cannot be written: {(error.strerror or str(error)).lower()}") from None
-        click.echo(f"Written to {html}.", err=True)
+        say(f"Written to {html}.", err=True)
     elif as_json:
-        click.echo(json.dumps(as_data(document), ensure_ascii=False))
+        say_json(as_data(document))
     else:
-        click.echo(sheet_text(document), nl=False)
+        say(sheet_text(document), nl=False)
 
 
 def _show_next(on: Round, again: str, values: bool) -> None:
@@ -162,29 +163,29 @@ def _show_next(on: Round, again: str, values: bool) -> None:
     if values:
         wrong = [slip for part in document.sections for slip in part.slips]
         lines = [text for part in document.sections if part.values for text in values_text(part)]
-        click.echo("\n".join(lines).lstrip("\n"))
+        say("\n".join(lines).lstrip("\n"))
         right = f"\nTo put one right: reasoner sheet {again} --first 3=VALUE --second 3=VALUE"
-        click.echo(right if wrong else "\nTyped in twice, and nothing looks wrong.")
+        say(right if wrong else "\nTyped in twice, and nothing looks wrong.")
         return
-    click.echo(f"Kept: {document.done} of {document.boxes} boxes ticked.")
+    say(f"Kept: {document.done} of {document.boxes} boxes ticked.")
     line = next((line for _, line in open_boxes(document)), None)
     if line is None:
-        click.echo(f"When the work is done: reasoner sheet {again} --finished")
+        say(f"When the work is done: reasoner sheet {again} --finished")
         return
-    click.echo("\n".join(["", *step_text(in_full(line))]))
-    click.echo(f"\nOne by one: reasoner sheet {again} --steps")
+    say("\n".join(["", *step_text(in_full(line))]))
+    say(f"\nOne by one: reasoner sheet {again} --steps")
 
 
 def _say_finished(on: Round, work: Work, again: str) -> None:
     """What was left open, and what comes now."""
     document = sheeting.document(on.before(), work, on.name)
-    click.echo(f"The work is done: {document.done} of {document.boxes} boxes ticked.")
+    say(f"The work is done: {document.done} of {document.boxes} boxes ticked.")
     if document.done < document.boxes:
         numbers = dict.fromkeys(str(line.number) for _, line in open_boxes(document))
-        click.echo("\n".join(para(f"Not ticked: step {', '.join(numbers)}.", 2, "!")))
+        say("\n".join(para(f"Not ticked: step {', '.join(numbers)}.", 2, "!")))
     for slip in (slip for part in document.sections for slip in part.slips):
-        click.echo("\n".join(para(f"Calibration values: {slip}.", 2, "!")))
-    click.echo("From here the case is about the car after the work.")
-    click.echo(f"What must be seen, and how often: reasoner prove {again}")
-    click.echo(f"Whether anything is wrong with it now: reasoner diagnose {again}")
-    click.echo(f"Said by mistake: reasoner sheet {again} --back")
+        say("\n".join(para(f"Calibration values: {slip}.", 2, "!")))
+    say("From here the case is about the car after the work.")
+    say(f"What must be seen, and how often: reasoner prove {again}")
+    say(f"Whether anything is wrong with it now: reasoner diagnose {again}")
+    say(f"Said by mistake: reasoner sheet {again} --back")

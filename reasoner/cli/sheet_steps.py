@@ -8,6 +8,7 @@ from dataclasses import replace
 import click
 
 from reasoner.cli.round import Round
+from reasoner.cli.say import say
 from reasoner.repair.calibration import plain
 from reasoner.repair.sheet import RepairSheet
 from reasoner.session import repairing, sheeting
@@ -38,7 +39,7 @@ def walk_through(on: Round) -> None:
     while at < len(names):
         line = _line(on, names[at])
         if line.number != shown:
-            click.echo("\n".join(["", *step_text(in_full(line))]))
+            say("\n".join(["", *step_text(in_full(line))]))
             shown = line.number
             for figure in line.figures:
                 if not figure.value and (value := _typed(f"{figure.what}, Enter: leave it blank")):
@@ -71,14 +72,14 @@ def ask_values(on: Round) -> None:
     for how, key in (("First time, off the part", "first"), ("Second time, off the part again", "second")):
         left = [c for c in cylinders if c not in getattr(_work(on), key)]
         if left:
-            click.echo(f"{how}, by cylinder number. Enter leaves one out.", err=True)
+            say(f"{how}, by cylinder number. Enter leaves one out.", err=True)
         for cylinder in left:
             if value := _typed(f"  cylinder {cylinder}"):
                 _keep(on, key, cylinder, value)
     for cylinder in cylinders:
         first, second = (typed.get(cylinder, "") for typed in (_work(on).first, _work(on).second))
         if first and second and plain(first) != plain(second):
-            click.echo(f"cylinder {cylinder}: {first}, then {second}. Look at the part once more.", err=True)
+            say(f"cylinder {cylinder}: {first}, then {second}. Look at the part once more.", err=True)
             if value := _typed(f"  cylinder {cylinder}"):
                 _keep(on, "first" if plain(value) == plain(second) else "second", cylinder, value)
 

@@ -62,6 +62,7 @@ def pooled(
 ) -> Iterator[R]:
     """What `several` makes of each piece (its arguments), in order, by so many processes; each does `begin` first."""
     from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import active_children
 
     with ProcessPoolExecutor(count, initializer=_child, initargs=(begin, given)) as pool:
         try:
@@ -70,6 +71,8 @@ def pooled(
             for found in results:
                 yield from found
         except BaseException:
+            for child in active_children():  # or Ctrl-C would wait for what they have begun
+                child.terminate()
             pool.shutdown(cancel_futures=True)
             raise
 

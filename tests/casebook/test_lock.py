@@ -133,3 +133,15 @@ def test_who_holds_it_is_not_needed(tmp_path: Path) -> None:
         with pytest.raises(TakenError) as refused:
             journal.resume(path)
         assert refused.value.message == "another program has this case open"
+
+
+def test_a_second_name_of_a_case_is_the_same_case(tmp_path: Path) -> None:
+    """A hard link has a lock file of its own; the case itself is held too."""
+    path, other = tmp_path / "a.yaml", tmp_path / "b.yaml"
+    with journal.create(path, HEAD):
+        os.link(path, other)
+        with pytest.raises(TakenError):
+            journal.resume(other)
+        assert not other.with_name("b.yaml.lock").exists()
+    with journal.resume(other), pytest.raises(TakenError):
+        journal.resume(path)

@@ -257,15 +257,13 @@ def test_a_large_case_is_listed_from_its_ends(tmp_path: Path, indented: bool) ->
     assert f"{path}:{1 + path.read_bytes().count(10) - 2}: " in entry.trouble
 
 
-def test_a_long_list_is_quick(tmp_path: Path) -> None:
-    """Three hundred cases of a hundred events: a few seconds on the slowest machine."""
+def test_a_long_list(tmp_path: Path) -> None:
+    """Three hundred cases of a hundred events; `tests/bench/bench_limits.py` times it."""
     path = tmp_path / "0.yaml"
     with journal.create(path, HEAD) as kept:
         for number in range(100):
             kept.append({**ANSWER, "step": number})
     for number in range(1, 300):
         os.link(path, tmp_path / f"{number}.yaml")
-    started = time.monotonic()
     listed = store.entries(tmp_path)
     assert len(listed) == 300 and all(len(entry.latest) == 100 for entry in listed)
-    assert time.monotonic() - started < 5

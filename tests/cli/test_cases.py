@@ -385,8 +385,8 @@ def test_hostile_words_do_nothing_to_the_screen(reasoner: Run, few: Path) -> Non
         assert "\x1b" not in found.stdout + found.stderr and "\u202e" not in found.stdout
 
 
-def test_listing_and_finding_are_quick(process: Run, environ: dict[str, str]) -> None:
-    """Two thousand cases here; ten thousand in tests/bench/bench_cases.py."""
+def test_listing_and_finding_among_two_thousand(process: Run, environ: dict[str, str]) -> None:
+    """`tests/bench/bench_cases.py` times ten thousand."""
     folder = Path(environ["REASONER_CASES"])
     folder.mkdir()
     text = (ROOT / "cases" / f"{CASE}.yaml").read_text(encoding="utf-8")
@@ -394,7 +394,5 @@ def test_listing_and_finding_are_quick(process: Run, environ: dict[str, str]) ->
         (folder / f"case-{number}.yaml").write_text(text.replace("121000", f"{100 + number}000"), encoding="utf-8")
     time.sleep(2.1)
     assert process("cases", "list").stdout.count("\n") == 2000
-    started = time.perf_counter()
     found = process("cases", "find", "--vehicle", "1234000")
-    assert time.perf_counter() - started < 30.0  # a hundredth of that on an idle machine: reading them all takes more
     assert found.stdout.startswith("case-1134 ")

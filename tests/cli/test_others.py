@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import shutil
-import time
 from pathlib import Path
 
 import pytest
@@ -46,10 +45,8 @@ def test_a_misspelt_command_gets_the_near_one(reasoner: Run) -> None:
 
 
 def test_demo_plays_the_real_loop_and_says_it_is_invented(reasoner: Run, environ: dict[str, str]) -> None:
-    start = time.monotonic()
     found = reasoner("demo")
     assert found.returncode == exits.FINE, found.stderr
-    assert time.monotonic() - start < 10
     assert "invented" in found.stdout
     assert "LIKELIEST NOW" in found.stdout
     assert "SPOKE FOR IT" in found.stdout

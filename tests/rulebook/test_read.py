@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import random
 import shutil
-import time
 from pathlib import Path
 
 import pytest
@@ -291,13 +290,8 @@ def test_damaged_rules_are_read_or_refused(tmp_path: Path, seed: int) -> None:
 # ---- the rules themselves --------------------------------------------------------------------------------------------
 
 
-def test_the_rule_base_is_read_quickly() -> None:
-    """About five thousand lines in well under a tenth of a second (best of five, so that other work does not count)."""
-    best = 9.0
-    for _ in range(5):
-        begin = time.process_time()
-        found, problems = collect([RULES], shown_from=RULES.parent)
-        best = min(best, time.process_time() - begin)
+def test_the_rule_base_is_read() -> None:
+    """Without a mistake; `tests/bench/bench_limits.py` times it."""
+    found, problems = collect([RULES], shown_from=RULES.parent)
     assert found is not None, "\n".join(show(problem) for problem in problems)
     assert len(found.checks) > 50
-    assert best < 0.15
