@@ -71,11 +71,14 @@ def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
     if stamps[-1] != book.stamp:
         keeper.notes.append("the rules have changed since; all answers are weighed anew with today's")
         keeper.keep([{"event": "rules", "step": workup.record.steps, "stamp": book.stamp}])
-    if workup.record.unread:
-        keeper.notes.append(
-            "answers to what these rules do not have are kept but not weighed: " + ", ".join(workup.record.unread)
-        )
+    keeper.notes += not_weighed(workup)
     return keeper
+
+
+def not_weighed(workup: Workup) -> list[str]:
+    """A note on answers that these rules have no check for; none where there are none."""
+    unread = workup.record.unread
+    return [f"answers to what these rules do not have are kept but not weighed: {', '.join(unread)}"] if unread else []
 
 
 def refuse(error: CasebookError) -> click.exceptions.Exit:

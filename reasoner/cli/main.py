@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import gc
+import io
 import signal
 import sys
 
@@ -13,7 +14,6 @@ from reasoner import __version__
 from reasoner.cli import exits
 from reasoner.cli.lazy import LazyGroup, let_go
 from reasoner.cli.say import say
-from reasoner.session.plain import harmless
 
 # New objects between two runs of the collector. Reading rules makes a hundred thousand that all stay: with the usual
 # 700, looking through them again and again takes a tenth of the time to the first question and frees nothing.
@@ -61,8 +61,9 @@ def main() -> None:
     except KeyboardInterrupt:
         status = exits.INTERRUPTED
     except click.ClickException as error:
-        error.message = harmless(error.message)  # it may quote what was typed
-        error.show()
+        said = io.StringIO()
+        error.show(said)  # it may quote what was typed
+        say(said.getvalue(), err=True, nl=False)
         status = error.exit_code
     except BrokenPipeError:  # of the flush; of all else in `LazyGroup`
         let_go()

@@ -88,7 +88,8 @@ def command(
         else:
             _show(document, as_json, again, short=bool(told) and cleared is None)
 
-    on_case(case, cases_dir, book, do)
+    tells = bool(back or clean or showed or drives or cleared is not None or close)
+    on_case(case, cases_dir, book, tells, do)
 
 
 def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:

@@ -10,11 +10,14 @@ from typing import TypeVar
 import click
 
 from reasoner.casebook import store
+from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.correcting import KEPT_BESIDE
+from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.say import say
+from reasoner.history.car import vehicle_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
 from reasoner.session.acts import Refused
@@ -26,16 +29,15 @@ T = TypeVar("T")
 
 
 class Round:
-    """events: all of the case, in order. workup: the case as it stands. work: the present round of work, if any."""
+    """events: all of the case, in order. workup: the case as it stands. work: the present round of work, if any.
 
-    def __init__(self, kept: Keeper, book: Rulebook) -> None:
-        self.kept, self.book = kept, book
-        self.events: list[Event] = list(kept.journal.case.events)
-        self.workup: Workup = kept.workup
+    kept: where more is kept; None where the case is only looked at.
+    """
 
-    @property
-    def name(self) -> str:
-        return self.kept.journal.path.stem
+    def __init__(self, case: CaseFile, workup: Workup, kept: Keeper | None) -> None:
+        self.name, self.book = case.path.stem, workup.book
+        self.events: list[Event] = list(case.events)
+        self.workup, self.kept = workup, kept
 
     @property
     def work(self) -> Work | None:
@@ -43,6 +45,10 @@ class Round:
         return found[-1] if found else None
 
     def keep(self, events: Sequence[Event]) -> None:
+        if not events:
+            return
+        if self.kept is None:
+            raise TypeError("a case that is only looked at keeps nothing")
         self.kept.keep(events)
         self.workup = repairing.gone_on(self.workup, self.events, events)
         self.events += events
@@ -51,20 +57,32 @@ class Round:
         return repairing.before_work(self.book, self.workup.vehicle, self.events)
 
 
-def on_case(case: str, cases_dir: str | None, book: Rulebook, do: Callable[[Round], T]) -> T:
-    """Open a case, do something on it, and close it. Ends the program with a message where it cannot be done."""
+def on_case(case: str, cases_dir: str | None, book: Rulebook, tells: bool, do: Callable[[Round], T]) -> T:
+    """Open a case, do something on it, and close it. Ends the program with a message where it cannot be done.
+
+    tells: something is to be kept. A case that is only looked at is not written to, nor taken from who has it open.
+    """
     try:
         folder, _ = store.folder(cases_dir, os.environ)
         path: Path = store.find(folder, case)
+        if not tells:
+            found = load_sound(path)
+            workup = repairing.resume(book, vehicle_of(found), found.events)
+            _note([*found.notes, *keeper.not_weighed(workup)])
+            return do(Round(found, workup, None))
         with keeper.open_case(path, book) as kept:
-            for note in kept.notes:
-                say(f"Note: {note}.", err=True)
-            return do(Round(kept, book))
+            _note(kept.notes)
+            return do(Round(kept.journal.case, kept.workup, kept))
     except CasebookError as error:
         raise keeper.refuse(error) from None
     except Refused as refused:
         say(f"Error: {refused.message}" + (f"\n   {refused.mend}" if refused.mend else ""), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS) from None
+
+
+def _note(notes: Sequence[str]) -> None:
+    for note in notes:
+        say(f"Note: {note}.", err=True)
 
 
 def take_back(on: Round) -> None:

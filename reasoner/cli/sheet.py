@@ -107,7 +107,8 @@ def command(
         else:
             _show_next(on, again, values=bool(ask or first or second or old))
 
-    on_case(case, cases_dir, book, do)
+    tells = bool(back or take or tick or untick or figures or first or second or old or ask or walk or finished)
+    on_case(case, cases_dir, book, tells, do)
 
 
 def _take(on: Round, kind: str, prices: Prices) -> None:

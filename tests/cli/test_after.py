@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from reasoner.casebook.casefile import load
+from reasoner.casebook.journal import resume
 from reasoner.cli import exits
 from reasoner.cli.main import cli
 
@@ -231,3 +232,16 @@ def test_finished_by_mistake(case: Path) -> None:
     taken = run("sheet", str(case), "--back", "--tick", "1")
     assert "Taken back: finished" in taken.stderr and "1 of" in taken.output
     assert run("prove", str(case)).exit_code == exits.PROBLEMS  # not finished any more
+
+
+@pytest.mark.parametrize("command", [("decide",), ("sheet",), ("prove",), ("sheet", "--json"), ("prove", "--json")])
+def test_looking_writes_nothing(tmp_path: Path, command: tuple[str, ...]) -> None:
+    """Not even that the rules have changed since; and a case is looked at while another program has it open."""
+    path = tmp_path / "estate-hot-restart.yaml"
+    shutil.copyfile(ROOT / "cases" / path.name, path)
+    path.write_text(path.read_text(encoding="utf-8").replace("rules: ", "rules: older-", 1), encoding="utf-8")
+    before = path.read_bytes()
+    with resume(path):
+        found = run(command[0], str(path), *command[1:])
+    assert found.exit_code in (exits.FINE, exits.PROBLEMS) and found.stdout, found.output
+    assert path.read_bytes() == before and sorted(tmp_path.iterdir()) == [path]
