@@ -178,7 +178,7 @@ def orifice(area: float, before: float, behind: float, kelvin: float) -> float:
     elif ratio < 0.97:
         flow = sqrt(7.0 * (ratio ** (2 / GAMMA) - ratio ** (1 + 1 / GAMMA)))  # 2 gamma / (gamma - 1) = 7
     else:
-        flow = 0.2431 * (1 - ratio) / 0.03
+        flow = 0.240980 * (1 - ratio) / 0.03
     return area * before / sqrt(R_AIR * kelvin) * flow
 
 
@@ -370,7 +370,7 @@ def breathe(engine: Engine, way: Road, fault: Fault, act: Array, rng: np.random.
     names += ("kelvin", "load", "duty", "coolant", "intake")
     table: list[tuple[float, ...]] = []
     top = engine.swept * 5000 / 120 * engine.slope * engine.baro / (R_AIR * 300)
-    widest = top / 300 * sqrt(R_AIR * 300) / (engine.baro * 0.2431) * 300 * 1.6  # 2 to 3 % of loss when wide open
+    widest = top / 300 * sqrt(R_AIR * 300) / (engine.baro * 0.240980) * 300 * 1.6  # 2 to 3 % of loss when wide open
     hole = 0.0
     if fault.family == "air-leak":  # choked at idle: area from the flow asked for
         hole = fault.amount / 1000 * sqrt(R_AIR * (engine.ambient + 283)) / (engine.baro * 0.684731)
@@ -624,11 +624,10 @@ def burn(engine: Engine, way: Road, air: Air, fault: Fault, act: Array, rng: np.
             # --- wall film: share and time grow when cold
             x = min(0.6, engine.film * (1 + max(0.0, 80 - coolant) / 90))
             tau = engine.film_time * (1 + max(0.0, 80 - coolant) / 60)
-            given = jet
-            if not cut:  # the controller makes up for part of the film by its own model
-                given = jet + engine.film_known * x * (jet - film[b] / tau)
-                given = max(0.0, given)
             from_film = film[b] * (1 - exp(-STEP / tau)) / STEP
+            given = jet
+            if not cut:  # in full it would be (jet - from_film) / (1 - x); the controller knows part of it
+                given = max(0.0, jet + engine.film_known * ((jet - from_film) / (1 - x) - jet))
             film[b] += (x * given - from_film) * STEP
             reaches = (1 - x) * given + from_film
             fuel = reaches / (1 + fitting) + more + vapour
