@@ -13,7 +13,6 @@ from reasoner.measure.fuel import PETROL, Fuel
 from reasoner.scanlog import rolling, shapes, words
 from reasoner.scanlog.amounts import Fits, Scale, fits
 from reasoner.scanlog.answers import Seen, answers, standing
-from reasoner.scanlog.clock import Flags, Grid, grid
 from reasoner.scanlog.columns import PURGE, SPEED
 from reasoner.scanlog.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
 from reasoner.scanlog.document import (
@@ -33,6 +32,7 @@ from reasoner.scanlog.findings import Others, others
 from reasoner.scanlog.moments import Air, Bank, Looked, airflow, banks, duty, looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.reading import Columns, LogTable, NoLog, read
+from reasoner.scanlog.resampling import Flags, Grid, grid
 from reasoner.scanlog.spells import CaseSpell, Spell, States, case_spells, occurrences, states
 
 LEAST = 60  # moments that count, without which a bank is not looked at further

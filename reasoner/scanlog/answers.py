@@ -23,7 +23,6 @@ from reasoner.measure.workings.cylinders import misfire_figures
 from reasoner.measure.workings.hold import RAIL_HOLD
 from reasoner.measure.workings.watched import SLOW, watched
 from reasoner.scanlog.amounts import Fits
-from reasoner.scanlog.clock import Flags, Grid
 from reasoner.scanlog.columns import AIRFLOW, BAROMETER, COOLANT, INTAKE, MANIFOLD, OUTSIDE, PEDAL, SPEED, THROTTLE
 from reasoner.scanlog.conditions import COLD, HOT, Conditions, Phase, Run
 from reasoner.scanlog.document import Proposed
@@ -42,6 +41,7 @@ from reasoner.scanlog.findings import (
 )
 from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import plus_minus
 

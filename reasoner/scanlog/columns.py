@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from reasoner.measure import units
 from reasoner.measure.slip import visible
+from reasoner.scanlog.tongues import english
 
 # ---- what a log can hold ---------------------------------------------------------------------------------------------
 
@@ -34,6 +35,7 @@ SHORT, LONG, TOTAL, LOOP = "short-term trim", "long-term trim", "total trim", "f
 LAMBDA, LAMBDA_WANTED, SENSOR = "lambda", "lambda, commanded", "oxygen sensor"
 PURGE, LEVEL, ETHANOL, FUEL_RATE = "purge, commanded", "fuel level", "ethanol in the fuel", "fuel rate"
 RAIL, RAIL_WANTED, VOLTAGE, MISFIRES = "rail pressure", "rail pressure, commanded", "controller voltage", "misfires"
+IGNITION, BEHIND, CODES, LAMP = "ignition advance", "sensor behind the catalyst", "codes", "warning lamp"
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,7 @@ QUANTITIES: tuple[Quantity, ...] = (
                                       "outside air temperature", "aat"), usual=(-40, 50)),
     Quantity(OIL, "°C", -45, 180, ("engine oil temperature", "oil temperature", "eot"), usual=(-40, 150)),
     Quantity(AIRFLOW, "g/s", 0, 700, ("air flow rate", "mass air flow", "mass airflow", "mass air flow rate", "airflow",
-                                      "air flow", "maf", "maf air flow rate"),
+                                      "air flow", "maf", "maf air flow rate", "air mass"),
              never="temperature voltage commanded frequency", usual=(1.2, 150)),
     Quantity(MANIFOLD, "kPa", 0, 400, ("manifold absolute pressure", "intake manifold absolute pressure",
                                        "manifold pressure", "intake manifold pressure", "map"),
@@ -106,16 +108,20 @@ QUANTITIES: tuple[Quantity, ...] = (
     Quantity(PEDAL, "%", 0, 101, ("accelerator", "accelerator pedal position", "accelerator position", "pedal",
                                   "pedal position", "app")),
     Quantity(SHORT, "%", -100, 100, ("short trim", "short fuel trim", "short term trim", "short term fuel trim",
-                                     "stft", "shrtft"), "bank", never="secondary post rear oxygen"),
+                                     "stft", "shrtft"), "bank", never="secondary downstream oxygen"),
     Quantity(LONG, "%", -100, 100, ("long trim", "long fuel trim", "long term trim", "long term fuel trim",
-                                    "ltft", "longft"), "bank", never="secondary post rear oxygen"),
+                                    "ltft", "longft"), "bank", never="secondary downstream oxygen"),
     Quantity(TOTAL, "%", -100, 100, ("total trim", "total fuel trim"), "bank"),
     Quantity(LOOP, "", 0, 255, ("fuel system", "fuel system status", "fuelsys", "loop", "loop status", "closed loop"),
              "bank"),
     Quantity(LAMBDA, "", 0.3, 4, _LAMBDA_WORDS, "bank", never="commanded"),
     Quantity(LAMBDA_WANTED, "", 0.3, 4, tuple(f"commanded {w}" for w in _LAMBDA_WORDS)),
-    Quantity(SENSOR, "V", 0, 5, ("oxygen sensor voltage", "oxygen sensor", "oxygen sensor output voltage"), "bank",
-             never="lambda equivalence current heater trim"),
+    Quantity(SENSOR, "V", 0, 5, ("oxygen sensor voltage", "oxygen sensor", "oxygen sensor output voltage",
+                                 "oxygen voltage"), "bank", never="lambda equivalence current heater trim downstream"),
+    Quantity(BEHIND, "V", 0, 5, ("oxygen sensor downstream", "oxygen downstream", "lambda downstream",
+                                 "downstream sensor", "oxygen sensor voltage downstream",
+                                 "sensor downstream voltage"), "bank",
+             never="equivalence current heater trim commanded temperature"),
     Quantity(PURGE, "%", 0, 101, ("purge", "evaporative purge", "commanded purge", "commanded evaporative purge",
                                   "evaporative", "canister purge", "purge duty", "purge valve duty"),
              never="pressure"),
@@ -130,6 +136,13 @@ QUANTITIES: tuple[Quantity, ...] = (
                                    "supply voltage")),
     Quantity(MISFIRES, "", 0, 65535, ("misfires", "misfire", "misfire count", "misfire counts", "misfires cylinder",
                                       "misfire cylinder", "misfire count cylinder"), "cylinder"),
+    Quantity(IGNITION, "deg", -64, 64, ("ignition advance", "ignition timing", "ignition timing advance",
+                                        "ignition angle", "timing advance", "spark advance", "spark angle",
+                                        "spark timing"),
+             never="commanded knock retard"),
+    Quantity(CODES, "", 0, 255, ("codes", "trouble codes", "dtc", "dtcs", "dtc count", "fault codes", "stored codes")),
+    Quantity(LAMP, "", 0, 1, ("lamp", "mil", "mil on", "warning lamp", "malfunction indicator lamp", "check light",
+                              "warning light"), never="distance"),
 )  # fmt: skip
 
 BY_NAME = {q.name: q for q in QUANTITIES}
@@ -155,20 +168,34 @@ _SYNONYMS = {
     "temp": "temperature", "press": "pressure", "pres": "pressure", "spd": "speed", "veh": "vehicle", "eng": "engine",
     "abs": "absolute", "calc": "calculated", "baro": "barometric", "cmd": "commanded", "cmnd": "commanded",
     "target": "commanded", "desired": "commanded", "wanted": "commanded", "setpoint": "commanded",
-    "specified": "commanded", "equiv": "equivalence", "evap": "evaporative", "trims": "trim", "ft": "trim",
-    "o2": "oxygen", "λ": "lambda", "cyl": "cylinder", "accel": "accelerator", "volts": "voltage",
+    "specified": "commanded", "rear": "downstream", "post": "downstream", "behind": "downstream", "after": "downstream",
+    "equiv": "equivalence", "evap": "evaporative", "trims": "trim", "ft": "trim",
+    "ign": "ignition", "adv": "advance", "misf": "misfires", "o2": "oxygen", "o2s": "oxygen", "λ": "lambda",
+    "cyl": "cylinder", "accel": "accelerator", "volts": "voltage",
 }  # fmt: skip
 _FILLING = frozenset(
     {"sensor", "value", "actual", "measured", "current", "input", "output", "position", "the", "of", "from", "in", "at",
      "by", "a", "b", "for", "and", "term", "duty", "status", "percent", "percentage", "pct", "level", "relative",
      "degree", "engine", "fuel", "bank", "system", "total", "raw", "number", "valve", "module", "upstream", "front",
-     "gauge", "vacuum", "rate", "to", "pid", "mode", "service"}
+     "gauge", "vacuum", "rate", "to", "pid", "mode", "service", "catalyst", "cat", "cold", "warm", "flow"}
 )  # fmt: skip
 _SHORT_NAME = re.compile(r"(SHRTFT|LONGFT|FUELSYS|O2S|EQ_RAT|LAMBDA)_?([12])?([1-4])?", re.I)
 _SHORT_NAMES = {  # SAE J1979 annex B, from memory: without a number, EQ_RAT and LAMBDA are what is commanded
     "SHRTFT": "shrtft", "LONGFT": "longft", "FUELSYS": "fuelsys", "O2S": "oxygen sensor", "EQ_RAT": "lambda",
     "LAMBDA": "lambda",
 }  # fmt: skip
+_RUN_TOGETHER = {
+    "gps": "g/s", "gs": "g/s", "kgh": "kg/h", "kgph": "kg/h", "lbmin": "lb/min", "lbm": "lb/min", "lph": "L/h",
+    "kmh": "km/h", "pct": "%", "perc": "%", "prc": "%", "prozent": "%", "procent": "%",
+}  # fmt: skip
+_NO_UNITS = frozenset({"at", "in", "a", "b", "m", "d", "h", "l", "g", "r", "min", "o", "lambda"})
+_MEANT = {  # what a unit says that the words leave out
+    "temperature": frozenset({"temperature"}), "pressure": frozenset({"pressure"}), "voltage": frozenset({"voltage"}),
+    "time": frozenset({"time"}), "rotation": frozenset({"engine", "speed"}),
+}  # fmt: skip
+_RATES = frozenset({"mass/time", "length/time", "volume/time", "rotation"})
+_ON_THE_WORD = re.compile(r"(?<![a-z])(stft|ltft|shrtft|longft|lambda|afr|trim|o2|o2s)[ _]?([12])(?![0-9a-z])", re.I)
+_SENSOR_PAIR = re.compile(r"(?<![a-z])o2s?[ _]?([12])[ _]?([1-4])(?![0-9])", re.I)
 _BANK = re.compile(r"(?<![a-z])(?:bank|bnk|b)[ _.#-]?([12])(?![0-9])", re.I)
 _SENSOR = re.compile(r"(?<![a-z])(?:sensor|sens|s)[ _.#-]?([1-4])(?![0-9])", re.I)
 _BOTH = re.compile(r"(?<![a-z])b([12])[ _-]?s([1-4])(?![0-9])", re.I)
@@ -198,6 +225,30 @@ def recognise(header: str) -> ColumnUse:
     """What one header says. Never raises."""
     shown = visible(header)
     text = unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'")
+    found = _said(text)
+    if isinstance(found, str):
+        foreign = _said(english(text))
+        found = found if isinstance(foreign, str) else foreign
+    if isinstance(found, str):
+        return ColumnUse(shown, None, note=found)
+    quantity, place, sensor, unit = found
+    if sensor > 1 and quantity.name in (SENSOR, LAMBDA):
+        if quantity.name == LAMBDA and not (unit and unit.dimension == "voltage"):
+            return ColumnUse(shown, None, note="lambda behind the catalyst: not used")
+        quantity = _BY[BEHIND]
+    if sensor > 2:
+        return ColumnUse(shown, None, note="a third sensor of the bank: not used")
+    place = {"engine": 0, "bank": place or 1}.get(quantity.at, place)
+    name = unit.name if unit else quantity.unit
+    return ColumnUse(shown, Key(quantity.name, place), name, "header" if unit else "assumed")
+
+
+def _said(text: str) -> tuple[Quantity, int, int, units.Unit | None] | str:
+    """The quantity of a header, its place, which sensor of the bank (0 = not said) and the unit; or why there is none.
+
+    The unit may stand in brackets, at the end, or anywhere among the words: whichever leaves words that name a quantity
+    it can be of.
+    """
     rest, unit = _unit(text)
     place, sensor, words = _place(rest)
     found = _best(_words(words), unit)
@@ -207,16 +258,41 @@ def recognise(header: str) -> ColumnUse:
     if isinstance(found, str) and unit is not None and unit.dimension == "temperature":  # `intake air °C`
         again = _best(_words(words) | {"temperature"}, unit)
         found = found if isinstance(again, str) else again
-    if isinstance(found, str):
-        return ColumnUse(shown, None, unit.name if unit else "", note=found)
-    if found.name in (LAMBDA, SENSOR) and sensor > 1:
-        return ColumnUse(shown, None, note="behind the catalyst: not used")
-    if found.at == "engine":
-        place = 0
-    elif found.at == "bank":
-        place = place or 1
-    name = unit.name if unit else found.unit
-    return ColumnUse(shown, Key(found.name, place), name, "header" if unit else "assumed")
+    if unit is None or isinstance(found, str):
+        for left, other in _units_within(text):
+            spot, number, words = _place(left)
+            for tokens in (_words(words), _words(words) | _MEANT.get(other.dimension, frozenset())):
+                again = _best(frozenset(tokens - {"t", "n"}), other)
+                if not isinstance(again, str) and fits(other, again) and (isinstance(found, str) or found is again):
+                    return again, spot, number, other
+    return found if isinstance(found, str) else (found, place, sensor, unit)
+
+
+def _units_within(text: str) -> Iterator[tuple[str, units.Unit]]:
+    """Units that stand anywhere among the words of a header (`x_kg_h`, `flow g s meas`), the longest first, with what
+    is left of it. Words that are hardly ever meant as a unit (`at`, `in`) are none."""
+    parts = []
+    for word in text.replace("_", " ").replace("-", " ").split():
+        word = word.strip("[](){}<>,;:")
+        parts += [word] if units.find(word) else re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", word).split()
+    for length in (3, 2, 1):
+        for i in range(len(parts) - length, -1, -1):
+            unit = _unit_of(parts[i : i + length])
+            if unit is not None:
+                yield " ".join([*parts[:i], *parts[i + length :]]), unit
+
+
+def _unit_of(parts: Sequence[str]) -> units.Unit | None:
+    small = [p.lower() for p in parts]
+    if len(parts) == 1:
+        name = _RUN_TOGETHER.get(small[0], parts[0])
+        return None if small[0] in _NO_UNITS or name.isdigit() else units.find(name.upper() if name == "k" else name)
+    if len(parts) == 2 and small[0] in ("deg", "degree", "degrees") and small[1] in ("c", "f"):
+        return units.find(small[1])
+    if len(parts) == 3 and small[1] != "per":
+        return None
+    unit = units.find(f"{small[0]}/{small[-1]}")
+    return unit if unit is not None and unit.dimension in _RATES else None
 
 
 def assign(headers: Sequence[str], below: Sequence[str] = ()) -> tuple[ColumnUse, ...]:
@@ -285,6 +361,13 @@ def _place(text: str) -> tuple[int, int, str]:
     both = _BOTH.search(text)
     if both:
         return int(both[1]), int(both[2]), _BOTH.sub(" ", text)
+    pair = _SENSOR_PAIR.search(text)
+    if pair:
+        return int(pair[1]), int(pair[2]), _SENSOR_PAIR.sub(" oxygen sensor ", text)
+    worded = _ON_THE_WORD.search(text)
+    if worded:
+        place = int(worded[2])
+        text = _ON_THE_WORD.sub(r" \1 ", text)
     for pattern in (_CYLINDER, _BANK, _SYSTEM):
         match = pattern.search(text)
         if match:
@@ -299,7 +382,7 @@ def _place(text: str) -> tuple[int, int, str]:
 
 
 def _words(text: str) -> frozenset[str]:
-    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).replace("_", " ").replace("%", " pct ").lower()
+    text = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", text).replace("_", " ").replace("%", " pct ").lower()
     found = [_SYNONYMS.get(w, w) for w in _WORD.findall(text)]
     return frozenset(w for w in found if not w.isdigit())
 

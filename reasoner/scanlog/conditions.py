@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.scanlog import rolling
-from reasoner.scanlog.clock import Flags, Grid
 from reasoner.scanlog.columns import (
     AIRFLOW,
     COOLANT,
@@ -32,6 +31,7 @@ from reasoner.scanlog.columns import (
     THROTTLE,
 )
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.resampling import Flags, Grid
 
 
 class Phase(StrEnum):

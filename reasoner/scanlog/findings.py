@@ -14,7 +14,6 @@ import numpy as np
 from reasoner.measure.air import GAS_CONSTANT, KELVIN
 from reasoner.measure.uncertain import Estimate
 from reasoner.scanlog import rolling
-from reasoner.scanlog.clock import Flags, Grid
 from reasoner.scanlog.columns import (
     AIRFLOW,
     BAROMETER,
@@ -34,6 +33,7 @@ from reasoner.scanlog.columns import (
 from reasoner.scanlog.conditions import CODE, Conditions, Phase
 from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.resampling import Flags, Grid
 
 BEFORE, AFTER = (14.0, 2.0), (9.0, 24.0)  # s around a purge valve's move in which the trim is read
 CROSSWISE = 0.3  # share of the time with two banks opposite, from which it is said; judgement

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from reasoner.measure.air import GAS_CONSTANT, KELVIN
 from reasoner.scanlog import rolling
-from reasoner.scanlog.clock import Flags, Grid
 from reasoner.scanlog.columns import (
     ABSOLUTE_LOAD,
     AIRFLOW,
@@ -28,6 +27,7 @@ from reasoner.scanlog.columns import (
 )
 from reasoner.scanlog.conditions import CODE, Conditions, Phase
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import Sample
 
 # ---- which moments count ---------------------------------------------------------------------------------------------

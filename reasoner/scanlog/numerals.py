@@ -30,7 +30,16 @@ _TIME = re.compile(
 )
 _DATE = re.compile(r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
 
+_CODE = re.compile(r"(?<![A-Z0-9])[PCBU][0-3][0-9A-F]{3}(?![0-9A-Z])")
+_NONE = frozenset({"-", "no codes", "no code", "none", "keine", "aucun", "ninguno", "nessuno", "brak", "geen"})
+
 CLOSED, OPEN = 1.0, 0.0
+_CLOSED = frozenset(
+    {"closed", "cl", "yes", "on", "true", "geschlossen", "fermée", "fermé", "cerrado", "chiuso", "fechado", "gesloten"}
+)
+_OPEN = frozenset(
+    {"open", "ol", "no", "off", "false", "unused", "offen", "ouverte", "ouvert", "abierto", "aperto", "aberto"}
+)
 # One bit of the status byte each: 2 and 16 are closed loop (SAE J1979, PID 03; from memory).
 _STATUS_BITS = {0: OPEN, 1: OPEN, 2: CLOSED, 4: OPEN, 8: OPEN, 16: CLOSED}
 
@@ -60,6 +69,21 @@ def times(cells: Sequence[str]) -> tuple[Array, list[int], bool]:
 def statuses(cells: Sequence[str]) -> tuple[Array, list[int]]:
     """Fuel system status: 1 closed loop, 0 open, NaN blank."""
     return _slowly(cells, status)
+
+
+def flags(cells: Sequence[str]) -> tuple[Array, list[int]]:
+    """A lamp or a switch: 1 on, 0 off, NaN blank."""
+    return _slowly(cells, flag)
+
+
+def codes(cells: Sequence[str]) -> tuple[Array, list[int]]:
+    """How many trouble codes a cell names; a number is taken as that many."""
+    return _slowly(cells, lambda c: float(len(named)) if (named := codes_in(c)) else 0.0 if c in _NONE else number(c))
+
+
+def codes_in(cell: str) -> list[str]:
+    """Trouble codes named in a cell, each once, in order (form: SAE J2012 / ISO 15031-6, from memory)."""
+    return list(dict.fromkeys(_CODE.findall(cell.upper())))
 
 
 def dates(cells: Sequence[str]) -> tuple[Array, list[int]]:
@@ -146,15 +170,23 @@ def day_number(text: str) -> int | None:
         return None
 
 
+def flag(text: str) -> float | None:
+    """One cell of a lamp or a switch."""
+    small = text.lower()
+    if small in ("on", "true", "yes", "lit", "1", "1.0", "an", "ein", "ja", "oui", "si", "allumé", "flashing"):
+        return 1.0
+    return 0.0 if small in ("off", "false", "no", "0", "0.0", "aus", "nein", "non", "éteint") else None
+
+
 def status(text: str) -> float | None:
     """One cell of a fuel system status, as a number (its bits) or in words."""
     value = number(text) if text[:1].isdigit() else None
     if value is not None:
         return _STATUS_BITS.get(int(value)) if value == int(value) else None
     small = text.lower()
-    words = set(re.findall(r"[a-z]+", small))
-    if "closed" in words or words & {"cl", "yes", "on", "true"}:
+    words = set(re.findall(r"[a-zéę]+", small))
+    if words & _CLOSED:
         return CLOSED
-    if "open" in words or words & {"ol", "no", "off", "false", "unused"} or "not in use" in small:
+    if words & _OPEN or "not in use" in small:
         return OPEN
     return None

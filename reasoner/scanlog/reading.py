@@ -7,7 +7,7 @@ from __future__ import annotations
 import codecs
 import csv
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,9 +16,25 @@ from numpy.typing import NDArray
 from reasoner.measure import units
 from reasoner.measure.slip import visible
 from reasoner.scanlog import clock, numerals
-from reasoner.scanlog.columns import BY_NAME, DATE, LOOP, TIME, ColumnUse, Key, assign, once, recognise
+from reasoner.scanlog.columns import (
+    BY_NAME,
+    CODES,
+    DATE,
+    LAMP,
+    LONG,
+    LOOP,
+    SHORT,
+    SPEED,
+    TIME,
+    TOTAL,
+    ColumnUse,
+    Key,
+    assign,
+    once,
+    recognise,
+)
 from reasoner.scanlog.numerals import Array, clock_or_number, day_number
-from reasoner.scanlog.units import fractions, sane
+from reasoner.scanlog.units import factors, fractions, sane, switched
 
 # ---- bytes to lines of text ------------------------------------------------------------------------------------------
 
@@ -210,7 +226,8 @@ def layout_at(
     """The layout whose header is the line of this number."""
     header = tuple(cell.strip() for cell in cells_of(lines[number], separator))
     first = number + 1
-    below: Sequence[str] = ()
+    below: Sequence[str] = cells_of(lines[number - 1], separator) if number else ()
+    below = below if len(below) == len(header) and _units_row(below) else ()
     if first < len(lines):
         cells = cells_of(lines[first], separator)
         if _units_row(cells):
@@ -269,6 +286,11 @@ BLOCK = 8192  # lines read at once, so that memory beyond the result stays the s
 CHANGES = 20  # times that the columns may change within a file
 LOOKS = 500  # lines between rows that are looked at as if they were another header
 _TIME, _DATE = Key(TIME), Key(DATE)
+_READERS: Mapping[str, Callable[[Sequence[str]], tuple[Array, list[int]]]] = {
+    LOOP: numerals.statuses,
+    CODES: numerals.codes,
+    LAMP: numerals.flags,
+}
 _WORDS = re.compile(r"\s*[\"'\[(]?[A-Za-z]{2}")
 
 
@@ -277,6 +299,7 @@ class LogTable:
     """seconds: (n,) from the first row, never falling. fresh: (n,) rows before which recording began anew.
 
     series: each (n,), in the unit of its quantity, NaN where blank; LOOP is 1 closed, 0 open. lines: (n,) of the file.
+    codes: trouble codes that were named, with the line of the first time.
     """
 
     seconds: Array
@@ -288,6 +311,7 @@ class LogTable:
     notes: tuple[str, ...]
     encoding: str
     separator: str
+    codes: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -350,7 +374,9 @@ class _Reader:
         self.count = 0
         self.of_day = False
         self.uses: list[ColumnUse] = list(plan.uses)
-        self.repeated = self.changed = 0
+        self.repeated: list[int] = []
+        self.changed: list[int] = []
+        self.codes: dict[str, int] = {}
         self.wider = 0  # rows with more cells than the header
         self.looks = LOOKS
 
@@ -360,7 +386,7 @@ class _Reader:
             end = min(at + BLOCK, len(lines))
             filled = [i for i in range(at, end) if lines[i] and not lines[i].isspace()]
             kept = [i for i in filled if lines[i] != self.plan.text]
-            self.repeated += len(filled) - len(kept)
+            self.repeated += [i + 1 for i in filled if lines[i] == self.plan.text]
             header = self.block(kept)
             at = end if header is None else self.turn(header)
 
@@ -372,7 +398,8 @@ class _Reader:
             return number + 1
         known = {use.key for use in self.uses}
         self.uses += [use for use in new.uses if use.key not in known or use.key is None]
-        self.plan, self.changed = new, self.changed + 1
+        self.plan = new
+        self.changed.append(number + 1)
         return new.first
 
     def block(self, numbers: Sequence[int]) -> int | None:
@@ -404,7 +431,7 @@ class _Reader:
 
     def is_header(self, line: str, row: Sequence[str]) -> bool:
         """Only lines whose first cells are words are looked at, and only so many of them."""
-        if not self.looks or self.changed >= CHANGES or not row or not _WORDS.match(line):
+        if not self.looks or len(self.changed) >= CHANGES or not row or not _WORDS.match(line):
             return False
         self.looks -= 1
         return is_header(line, self.plan.separator, self.columns.uses)
@@ -429,13 +456,24 @@ class _Reader:
             if use.key is None or use.key in (_TIME, _DATE):
                 continue
             column = [row[i] for row in rows]
-            values, wrong = (numerals.statuses if use.key.quantity == LOOP else numerals.numbers)(column)
+            values, wrong = _READERS.get(use.key.quantity, numerals.numbers)(column)
+            if use.key.quantity == CODES:
+                self.note_codes(taken, column)
             for b in wrong:
                 self.ledger.note(taken[b] + 1, f"cannot be read: {use.key}", column[b])
             blocks = self.series.setdefault(use.key, [])
             blocks.append(np.full(self.count - sum(map(len, blocks)), np.nan))
             blocks.append(_converted(values, use))
         self.count += len(rows)
+
+    def note_codes(self, taken: Sequence[int], column: Sequence[str]) -> None:
+        """Trouble codes, each with the line that named it first."""
+        seen: set[str] = set()
+        for i, cell in zip(taken, column, strict=True):
+            if cell not in seen:
+                seen.add(cell)
+                for code in numerals.codes_in(cell):
+                    self.codes.setdefault(code, i + 1)
 
     def clock(self, taken: Sequence[int], rows: Sequence[Sequence[str]]) -> Array:
         """The clock of these rows in seconds, NaN (and refused) where there is none."""
@@ -467,14 +505,28 @@ class _Reader:
     def notes(self) -> list[str]:
         said = []
         if self.repeated:
-            said.append(f"the header is repeated {_times(self.repeated)} between the rows")
+            said.append(f"the header is repeated between the rows, {_lines(self.repeated)}")
         if self.changed:
-            said.append(f"the columns change {_times(self.changed)} within the file")
+            said.append(f"the columns change within the file, {_lines(self.changed)}")
         return said
 
 
-def _times(number: int) -> str:
-    return "once" if number == 1 else f"{number} times"
+def _lines(numbers: Sequence[int]) -> str:
+    """`line 12`, `line 12 and 3 more`."""
+    return f"line {numbers[0]}" + (f" and {len(numbers) - 1} more" if len(numbers) > 1 else "")
+
+
+def _follow(columns: dict[Key, Array], changed: Mapping[Key, int]) -> list[str]:
+    """Long-term trims that hardly move change to factors where the short-term ones do."""
+    notes = []
+    for key in [key for key in columns if key.quantity == LONG and changed and key not in changed]:
+        at = min(changed.values())
+        after = columns[key][at:]
+        there = after[np.isfinite(after)]
+        if len(there) and there.min() > 0.5 and there.max() < 1.5:
+            columns[key] = np.concatenate([columns[key][:at], 100.0 * (after - 1.0)])
+            notes.append(f"{key}: taken as factors from there on, like the short-term trim")
+    return notes
 
 
 def _converted(values: Array, use: ColumnUse) -> Array:
@@ -510,12 +562,23 @@ def _table(reader: _Reader) -> LogTable | NoLog:
     series: dict[Key, Array] = {}
     final: dict[Key, ColumnUse] = {use.key: use for use in uses if use.key is not None}
     columns = {key: reader.column(key)[ticks.kept] for key in list(reader.series)}
+    kept = line[ticks.kept]
+    turns = columns.get(Key(SPEED))
+    changed: dict[Key, int] = {}
+    for key, values in columns.items():
+        change = switched(key, values, final[key], turns)
+        if change is not None:
+            columns[key] = change.values
+            changed[key] = change.at
+            notes.append(f"{key}: from line {kept[change.at]} on in {change.unit}, which is taken into account")
+    notes += _follow(columns, {key: at for key, at in changed.items() if key.quantity in (SHORT, TOTAL)})
     as_fractions = any(fractions(key, values) for key, values in columns.items())
+    as_factors = any(factors(key, values) for key, values in columns.items())
     for key in list(columns):
-        checked = sane(key, columns.pop(key), final[key], as_fractions)
+        checked = sane(key, columns.pop(key), final[key], as_fractions, as_factors)
         notes += [checked.note] if checked.note else []
         if checked.refused:
-            ledger.note(0, f"impossible values: {key}", checked.example, checked.refused)
+            ledger.note(int(kept[checked.at]), f"impossible values: {key}", checked.example, checked.refused)
         if checked.use.key is not None and np.isfinite(checked.values).any():
             series[key] = checked.values
             final[key] = checked.use
@@ -525,8 +588,17 @@ def _table(reader: _Reader) -> LogTable | NoLog:
     if not series:
         mend = "one quantity at least beside the time"
         return NoLog("no column holds a value", mend, ledger.refused, uses)
-    kept, refused = line[ticks.kept], ledger.refused
+    refused = ledger.refused
     separator = SEPARATORS[reader.plan.separator]
     return LogTable(
-        ticks.seconds, ticks.fresh, series, kept, uses, refused, tuple(notes), reader.text.encoding, separator
+        ticks.seconds,
+        ticks.fresh,
+        series,
+        kept,
+        uses,
+        refused,
+        tuple(notes),
+        reader.text.encoding,
+        separator,
+        tuple(reader.codes.items()),
     )

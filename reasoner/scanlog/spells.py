@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.scanlog import rolling
-from reasoner.scanlog.clock import Flags, Grid
 from reasoner.scanlog.conditions import PHASES, SOAKED, Conditions, Phase, Run
 from reasoner.scanlog.moments import Looked
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import Fitted
 
 # ---- when a fault came and went --------------------------------------------------------------------------------------

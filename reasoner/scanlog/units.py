@@ -2,17 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reasoner.measure import units
 from reasoner.measure.units import Unit
-from reasoner.scanlog.columns import BY_NAME, LAMBDA, LAMBDA_WANTED, SHORT, TOTAL, ColumnUse, Key, Quantity
+from reasoner.scanlog.columns import (
+    AIRFLOW,
+    BY_NAME,
+    LAMBDA,
+    LAMBDA_WANTED,
+    LOAD,
+    MANIFOLD,
+    ROAD,
+    SHORT,
+    SINCE_START,
+    TIME,
+    TOTAL,
+    ColumnUse,
+    Key,
+    Quantity,
+)
 from reasoner.scanlog.numerals import Array
 
 PETROL_RATIO = 14.64  # air to fuel by mass that SAE J1979 counts petrol with, from memory
 MOVES = 100  # samples of a trim other than zero from which its steps can be told; judgement
+LASTS = 30  # values on either side of a change of unit; judgement
+JUMPS = 0.2  # of the greatest value, by which a change of unit moves a reading at least; judgement
+DISTINCT = 8  # values that a trim takes near 1, from which it is a factor; judgement
+ALIKE = 0.35  # natural log of air for each turn, before against after; judgement
+WILD = (AIRFLOW, MANIFOLD, ROAD, LOAD)  # quantities that jump by themselves
 WRONG = 0.5  # share of impossible values beyond which it is the unit, not single readings
 LIKELY = {"°F", "psi", "bar", "mph", "lb/min", "MPa", "inHg", "kg/h", "mV", "mbar", "Pa"}  # what logs come in
 
@@ -26,6 +48,97 @@ class Checked:
     refused: int = 0
     example: str = ""
     note: str = ""
+    at: int = 0
+
+
+@dataclass(frozen=True)
+class Change:
+    """A column whose unit changes on the way. at: index of the first value in the other unit. values: all in one."""
+
+    values: Array
+    at: int
+    unit: str
+
+
+def switched(key: Key, values: Array, use: ColumnUse, turns: Array | None = None) -> Change | None:
+    """Where a column goes on in another unit: what follows fits what came before only if it is taken as that.
+
+    Trims as factors and lambda as air-fuel ratio by where their values lie; other units by the jump itself, which must
+    be what the units make of one and the same reading, and must stay. turns: engine speed, which airflow is held
+    against.
+    """
+    quantity = BY_NAME[key.quantity]
+    there = np.flatnonzero(np.isfinite(values))
+    v = values[there]
+    if len(v) < 2 * LASTS:
+        return None
+    if quantity.at == "bank" and quantity.unit == "%":
+        change = _moved(values, there, (v > 0.5) & (v < 1.5), "factors", lambda x: 100.0 * (x - 1.0))
+        moves = change is not None and len(np.unique(values[change.at :][np.isfinite(values[change.at :])])) >= DISTINCT
+        return change if moves else None  # a trim may well stand at one step of its scaling, 0.78 %
+    if quantity.name in (LAMBDA, LAMBDA_WANTED):
+        return _moved(values, there, v > 7, "air to fuel by mass", lambda x: x / PETROL_RATIO)
+    own = units.find(quantity.unit)
+    given = units.find(use.unit) if use.unit_from != "assumed" else own
+    if (
+        own is None
+        or given is None
+        or given.dimension != own.dimension
+        or quantity.name in (TIME, SINCE_START)
+        or own.dimension in ("number", "share", "voltage")
+    ):
+        return None
+    step = np.abs(np.diff(v))
+    usual = float(np.percentile(step, 99))
+    spots = np.flatnonzero(step > max(3 * usual, JUMPS * np.abs(v).max()))
+    for unit in _candidates(own):
+        if unit.name == given.name or (unit.name not in LIKELY and unit.name not in ("g/s", "km/h", "kPa", "°C")):
+            continue
+        for i in spots[:20].tolist():
+            a, b = max(0, i + 1 - LASTS), i + 1 + LASTS
+            raw = (v[i + 1 :] * own.factor + own.offset - given.offset) / given.factor
+            taken = (raw * unit.factor + unit.offset - own.offset) / own.factor
+            before, after = float(np.median(v[a : i + 1])), float(np.median(taken[:LASTS]))
+            alike = abs(taken[0] - v[i]) <= max(2 * usual, 0.03 * abs(v[i]))
+            stays = abs(after - before) < abs(float(np.median(v[i + 1 : b])) - before) / 3
+            if quantity.name in WILD:
+                stays = turns is not None and _same_a_turn(v / turns[there], i + 1, float(taken[0] / v[i + 1]))
+            if alike and len(v) >= b and stays:
+                new = values.copy()
+                new[there[i + 1 :]] = taken
+                return Change(new, int(there[i + 1]), unit.name)
+    return None
+
+
+def _same_a_turn(each: Array, at: int, factor: float) -> bool:
+    """Whether air for each turn is what it was, low and high, only if all after `at` is taken times `factor`."""
+    before, after = each[:at], each[at:]
+    before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+    if min(len(before), len(after)) < 2 * LASTS:
+        return False
+    ratios = np.percentile(after, [5, 50, 95]) * factor / np.percentile(before, [5, 50, 95])
+    return bool((np.abs(np.log(np.maximum(ratios, 1e-6))) < ALIKE).all())
+
+
+def _moved(
+    values: Array, there: NDArray[np.intp], inside: NDArray[np.bool_], unit: str, convert: Callable[[Array], Array]
+) -> Change | None:
+    """From the last value that lies outside: all after it are of the other kind, most before it are not."""
+    outside = np.flatnonzero(~inside)
+    last = int(outside[-1]) if len(outside) else -1
+    if last < LASTS or len(inside) - last - 1 < LASTS or inside[:last].mean() > 0.5:
+        return None
+    new = values.copy()
+    new[there[last + 1 :]] = convert(values[there[last + 1 :]])
+    return Change(new, int(there[last + 1]), unit)
+
+
+def factors(key: Key, values: Array) -> bool:
+    """Whether a trim is a factor near 1."""
+    finite = values[np.isfinite(values)]
+    if key.quantity not in (SHORT, TOTAL) or len(finite) < 10:
+        return False
+    return bool(finite.min() > 0.5 and finite.max() < 1.5 and np.ptp(finite) > 0)
 
 
 def fractions(key: Key, values: Array) -> bool:
@@ -39,10 +152,10 @@ def fractions(key: Key, values: Array) -> bool:
     return bool(np.abs(moving).max() <= 0.6 and np.ptp(moving) > 0.02 and np.median(np.abs(moving)) < 0.39)
 
 
-def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False) -> Checked:
+def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False, as_factors: bool = False) -> Checked:
     """A column (in its quantity's unit, or in whatever it is where none was said) as far as it can be.
 
-    as_fractions: this log's trims are fractions (`fractions`), whatever their header says.
+    as_fractions: this log's trims are fractions (`fractions`), whatever their header says; as_factors: factors near 1.
     """
     quantity = BY_NAME[key.quantity]
     finite = values[np.isfinite(values)]
@@ -51,7 +164,7 @@ def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False) ->
     if as_fractions and quantity.at == "bank" and quantity.unit == "%" and np.abs(finite).max() <= 1:
         note = f"{key}: {_range(finite)} is no trim in %: taken as fractions"
         return replace(_cleaned(key, quantity, 100.0 * values, use), note=note)
-    rescaled = _ratio(quantity, values, finite, use)
+    rescaled = _ratio(quantity, values, finite, use, as_factors)
     if rescaled is not None:
         return rescaled
     if _holds(quantity, finite):
@@ -75,7 +188,7 @@ def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False) ->
     return replace(checked, note=what)
 
 
-def _ratio(quantity: Quantity, values: Array, finite: Array, use: ColumnUse) -> Checked | None:
+def _ratio(quantity: Quantity, values: Array, finite: Array, use: ColumnUse, as_factors: bool) -> Checked | None:
     """Air-fuel ratios as lambda; trims written as a factor or a fraction as per cent."""
     middle = float(np.median(finite))
     if quantity.name in (LAMBDA, LAMBDA_WANTED) and 7 < middle < 25:
@@ -85,8 +198,8 @@ def _ratio(quantity: Quantity, values: Array, finite: Array, use: ColumnUse) -> 
         return None
     unit = units.find(use.unit)
     plain = use.unit_from != "assumed" and unit is not None and unit.dimension == "number"
-    factor = finite.min() > 0.5 and finite.max() < 1.5 and np.ptp(finite) > 0
-    if factor and (plain or use.unit_from == "assumed"):
+    factor = finite.min() > 0.5 and finite.max() < 1.5 and (as_factors or np.ptp(finite) > 0)
+    if factor and (plain or as_factors or use.unit_from == "assumed"):
         note = f"{quantity.name}: a factor near 1, taken as per cent above and below"
         return replace(_cleaned(Key(quantity.name), quantity, 100.0 * (values - 1.0), use), note=note)
     if plain and np.abs(finite).max() <= 1.0:
@@ -113,7 +226,7 @@ def _cleaned(key: Key, quantity: Quantity, values: Array, use: ColumnUse) -> Che
     if not wrong.any():
         return Checked(values, use)
     example = f"{values[wrong][0]:g} {quantity.unit}".strip()
-    return Checked(np.where(wrong, np.nan, values), use, int(wrong.sum()), example)
+    return Checked(np.where(wrong, np.nan, values), use, int(wrong.sum()), example, at=int(np.argmax(wrong)))
 
 
 def _other_unit(quantity: Quantity, finite: Array) -> Unit | None:

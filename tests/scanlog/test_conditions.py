@@ -10,9 +10,9 @@ import pytest
 
 from reasoner.cli import shipped
 from reasoner.rulebook.read import read_rules
-from reasoner.scanlog.clock import Grid, grid
 from reasoner.scanlog.conditions import PHASES, RULE_NAMES, Conditions, Phase, conditions
 from reasoner.scanlog.reading import LogTable, read
+from reasoner.scanlog.resampling import Grid, grid
 from tests.scanlog.drives import Setting, csv, drive
 
 

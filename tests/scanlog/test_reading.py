@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reasoner.scanlog.clock import Grid, grid
 from reasoner.scanlog.columns import Key
 from reasoner.scanlog.reading import LogTable, NoLog, read
+from reasoner.scanlog.resampling import Grid, grid
 
 TIME, RPM, SHORT, COOLANT, AIR = (
     Key("time"),
@@ -76,7 +76,7 @@ def test_repeated_headers_are_passed_over_and_changed_ones_followed() -> None:
     t = table(HEAD + "\n" + rows(5) + HEAD + "\n" + rows(5, 5) + other + "10,70,900\n11,71,901\n")
     assert t.series[RPM].tolist() == [800, 801, 802, 803, 804, 800, 801, 802, 803, 804, 900, 901]
     assert np.isnan(t.series[SHORT][-2:]).all()
-    assert t.notes == ("the header is repeated once between the rows", "the columns change once within the file")
+    assert t.notes == ("the header is repeated between the rows, line 7", "the columns change within the file, line 13")
 
 
 def test_blanks_and_words_for_blank_are_blank_not_refused() -> None:

@@ -1,0 +1,112 @@
+"""Words of headers in German, French, Spanish, Italian, Portuguese, Polish and Dutch, as the English ones that columns
+are known by. Trade words of everyday use; common practice, no source.
+
+Stems are looked for anywhere in a word, since German and Dutch write compounds; short words only whole.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+_STEMS = {  # stem: English; the longest first where one holds another
+    "motordrehzahl": "engine speed", "drehzahl": "engine speed", "predkosc obrotowa": "engine speed",
+    "obroty": "engine speed", "toerental": "engine speed", "regime": "engine speed", "regimen": "engine speed",
+    "revoluciones": "engine speed", "giri": "engine speed", "rotacao": "engine speed", "rotacoes": "engine speed",
+    "fahrgeschwindigkeit": "vehicle speed", "fahrzeuggeschwindigkeit": "vehicle speed",
+    "geschwindigkeit": "vehicle speed", "tempo auto": "vehicle speed", "vitesse": "vehicle speed",
+    "velocidade": "vehicle speed", "velocidad": "vehicle speed", "velocita": "vehicle speed",
+    "predkosc": "vehicle speed", "snelheid": "vehicle speed", "voertuig": "vehicle", "fahrzeug": "vehicle",
+    "vehiculo": "vehicle", "vehicule": "vehicle", "veicolo": "vehicle", "veiculo": "vehicle", "pojazdu": "vehicle",
+    "kuhlmittel": "coolant ", "kuehlmittel": "coolant ", "kuhlwasser": "coolant ", "kuehlwasser": "coolant ",
+    "liquide de refroidissement": "coolant", "refroidissement": "coolant", "liquido refrigerante": "coolant",
+    "liquido di raffreddamento": "coolant", "liquido de arrefecimento": "coolant", "arrefecimento": "coolant",
+    "raffreddamento": "coolant", "refrigerante": "coolant", "plynu chlodzacego": "coolant",
+    "cieczy chlodzacej": "coolant", "chlodziwa": "coolant", "koelvloeistof": "coolant ", "koelwater": "coolant ",
+    "ansaugluft": "intake air ", "ansaug": "intake ", "zuluft": "intake air ", "admission": "intake",
+    "admision": "intake", "admissao": "intake", "aspirazione": "intake", "aspirata": "intake", "dolotowego": "intake",
+    "dolotu": "intake", "inlaatlucht": "intake air ", "inlaatspruitstuk": "intake manifold ", "inlaat": "intake ",
+    "aussentemperatur": "ambient temperature", "umgebungstemperatur": "ambient temperature",
+    "umgebungsluft": "ambient air ", "exterieure": "ambient", "exterior": "ambient", "esterna": "ambient",
+    "externa": "ambient", "zewnetrzna": "ambient", "buitentemperatuur": "ambient temperature",
+    "temperatur": "temperature ", "temperatuur": "temperature", "oltemperatur": "oil temperature",
+    "oeltemperatur": "oil temperature", "huile": "oil", "aceite": "oil", "olio": "oil", "oleju": "oil",
+    "luftmassenstrom": "mass air flow rate", "luftmasse": "mass air flow ", "luftmengen": "mass air flow ",
+    "luftstrom": "air flow", "debit": "flow", "caudal": "flow", "flujo": "flow", "portata": "flow", "vazao": "flow",
+    "fluxo": "flow", "przeplyw": "flow", "luchtmassa": "mass air flow ", "luchtstroom": "air flow ",
+    "powietrza": "air", "masse": "mass", "massique": "mass", "masico": "mass", "massa": "mass", "masa": "mass",
+    "saugrohrdruck": "manifold absolute pressure", "saugrohr": "manifold ", "krummer": "manifold",
+    "collecteur": "manifold", "colector": "manifold", "coletor": "manifold", "multiple": "manifold",
+    "collettore": "manifold", "kolektora": "manifold", "kolektorze": "manifold", "spruitstuk": "manifold ",
+    "umgebungsdruck": "barometric pressure", "luftdruck": "barometric pressure", "atmospherique": "barometric",
+    "atmosferica": "barometric", "atmosferyczne": "barometric", "luchtdruk": "barometric pressure",
+    "kraftstoffdruck": "fuel pressure", "raildruck": "rail pressure", "pression": "pressure", "presion": "pressure",
+    "pressione": "pressure", "pressao": "pressure", "cisnienie": "pressure",
+    "rampe": "rail", "rampa": "rail", "listwy": "rail", "motorlast": "load", "lastwert": "load", "charge moteur":
+    "load", "carga": "load", "carico": "load", "obciazenie": "load", "belasting": "load",
+    "drosselklappe": "throttle ", "papillon": "throttle", "mariposa": "throttle", "farfalla": "throttle",
+    "borboleta": "throttle", "przepustnic": "throttle ", "gasklep": "throttle ", "fahrpedal": "accelerator pedal ",
+    "gaspedal": "accelerator pedal ", "accelerateur": "accelerator", "acelerador": "accelerator",
+    "acceleratore": "accelerator", "kurzzeit": "short ", "kurzfrist": "short ", "langzeit": "long ",
+    "langfrist": "long ", "kraftstoffkorrektur": "fuel trim", "kraftstofftrimm": "fuel trim",
+    "gemischkorrektur": "fuel trim", "gemischanpassung": "fuel trim", "einspritzkorrektur": "fuel trim",
+    "korrektur": "trim", "trimmung": "trim", "anpassung": "trim", "correction": "trim", "correccion": "trim",
+    "correzione": "trim", "correcao": "trim", "korekta": "trim", "korekcja": "trim", "correctie": "trim",
+    "ajuste": "trim", "court terme": "short term", "long terme": "long term", "corto plazo": "short term",
+    "largo plazo": "long term", "breve termine": "short term", "lungo termine": "long term",
+    "curto prazo": "short term", "longo prazo": "long term", "krotkoterminow": "short ", "dlugoterminow": "long ",
+    "krotkookresow": "short ", "dlugookresow": "long ", "korte termijn": "short term", "lange termijn": "long term",
+    "kortetermijn": "short term ", "langetermijn": "long term ", "kraftstoff": "fuel ", "carburant": "fuel",
+    "combustible": "fuel", "carburante": "fuel", "combustivel": "fuel", "paliwa": "fuel", "brandstof": "fuel ",
+    "regelkreis": "loop status ", "lambdaregelung": "loop status ", "gemischregelung": "loop status ",
+    "boucle": "loop status", "lambdasonde": "oxygen sensor ", "sonde lambda": "oxygen sensor",
+    "sonda lambda": "oxygen sensor", "sonde a oxygene": "oxygen sensor", "sensor de oxigeno": "oxygen sensor",
+    "sondenspannung": "oxygen sensor voltage", "spannung": "voltage ", "tension": "voltage", "tensao": "voltage",
+    "tensione": "voltage", "napiecie": "voltage", "spanning": "voltage ", "steuergerat": "controller ",
+    "zundzeitpunkt": "ignition timing", "zundwinkel": "ignition angle", "zundung": "ignition",
+    "avance a l'allumage": "ignition advance", "allumage": "ignition", "encendido": "ignition",
+    "accensione": "ignition", "ignicao": "ignition", "zaplonu": "ignition", "ontstekings": "ignition ",
+    "vervroeging": "advance ", "anticipo": "advance", "avance": "advance", "avanco": "advance",
+    "wyprzedzenie": "advance", "tijdstip": "timing ",
+    "tankentluftung": "purge ", "tankentlueftung": "purge ", "regenerierventil": "purge ", "purga": "purge",
+    "spurgo": "purge", "tankinhalt": "fuel level", "tankfullstand": "fuel level", "fullstand": "level",
+    "kraftstoffstand": "fuel level", "niveau": "level", "livello": "level", "nivel": "level", "poziom": "level",
+    "verbrennungsaussetzer": "misfires", "aussetzer": "misfires", "fehlzundung": "misfires ",
+    "rates d'allumage": "misfires", "fallos de encendido": "misfires", "mancate accensioni": "misfires",
+    "falhas de ignicao": "misfires", "wypadanie zaplonow": "misfires", "zylinder": "cylinder ", "cylindre": "cylinder",
+    "cilindro": "cylinder", "cylindra": "cylinder", "nach dem katalysator": "downstream", "nach katalysator":
+    "downstream", "nach kat": "downstream", "nachkat": "downstream ", "nachkatsonde": "downstream oxygen sensor",
+    "apres catalyseur": "downstream", "despues del catalizador": "downstream", "dopo catalizzatore": "downstream",
+    "za katalizatorem": "downstream", "vor kat": "upstream", "fehlerspeicher": "trouble codes",
+    "fehlercode": "trouble codes ", "codes defaut": "trouble codes", "codigos de falla": "trouble codes",
+    "codici guasto": "trouble codes", "kody bledow": "trouble codes", "storingscode": "trouble codes ",
+    "motorkontrollleuchte": "warning lamp", "kontrollleuchte": "warning lamp", "voyant moteur": "warning lamp",
+    "spia motore": "warning lamp", "consigne": "commanded", "zeitstempel": "timestamp", "laufzeit": "run time",
+    "uhrzeit": "clock time", "horodatage": "timestamp", "motor": "engine ", "moteur": "engine", "silnika": "engine",
+    "bancata": "bank", "banco": "bank", "banque": "bank", "sensor": "sensor", "capteur": "sensor",
+}  # fmt: skip
+_WHOLE = {
+    "zeit": "time", "temps": "time", "tiempo": "time", "tempo": "time", "czas": "time", "tijd": "time",
+    "last": "load", "charge": "load", "soll": "commanded", "sollwert": "commanded", "ist": "actual",
+    "istwert": "actual", "druck": "pressure", "druk": "pressure", "aire": "air", "aria": "air", "ar": "air",
+    "luft": "air", "lucht": "air", "ol": "oil", "oel": "oil", "court": "short", "corto": "short", "curto": "short",
+    "breve": "short", "kurz": "short", "largo": "long", "lungo": "long", "longo": "long", "lang": "long",
+    "terme": "term", "plazo": "term", "termine": "term", "prazo": "term", "termijn": "term", "de": "of", "du": "of",
+    "des": "of", "der": "of", "die": "of", "das": "of", "del": "of", "della": "of", "dell": "of", "do": "of",
+    "da": "of", "di": "of", "la": "the", "le": "the", "il": "the", "el": "the", "d": "of", "l": "of", "van": "of",
+    "w": "in", "en": "in", "im": "in", "au": "in", "al": "in", "absolut": "absolute", "absoluta": "absolute",
+    "absolue": "absolute", "assoluta": "absolute", "bezwzgledne": "absolute", "codes": "codes", "mass": "mass",
+    "calculada": "calculated", "calculee": "calculated", "berechnete": "calculated",
+}  # fmt: skip
+_STEM = re.compile("|".join(sorted(map(re.escape, _STEMS), key=len, reverse=True)))
+_WORD = re.compile(r"(?<![a-z])(?:" + "|".join(sorted(_WHOLE, key=len, reverse=True)) + r")(?![a-z])")
+_ACCENTS = str.maketrans({"ß": "ss", "ł": "l", "Ł": "L", "ø": "o", "æ": "ae"})
+
+
+def english(header: str) -> str:
+    """A header with the words of these languages put into English, in small letters and without accents."""
+    text = unicodedata.normalize("NFKD", header.translate(_ACCENTS))
+    text = "".join(c for c in text if not unicodedata.combining(c) or c == "°")
+    text = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", text).replace("_", " ").replace("-", " ").lower()
+    text = _STEM.sub(lambda m: f" {_STEMS[m[0]]} ", " ".join(text.split()))
+    return " ".join(_WORD.sub(lambda m: _WHOLE[m[0]], text).split())
