@@ -136,7 +136,7 @@ def test_a_column_that_goes_on_in_another_unit_is_said(
     rows = [f"{i},800,{(before if i < 120 else after) + wave[i]:.5f}" for i in range(200)]
     table = log_of(f"time (s),rpm,{header}", rows)
     assert table.series[key][:100].mean() == pytest.approx(same, rel=0.02)
-    assert table.series[key][130:].mean() == pytest.approx(same, rel=0.03, abs=0.5)  # 0.001 of a factor is 0.1 % of trim
+    assert table.series[key][130:].mean() == pytest.approx(same, rel=0.03, abs=0.5)
     assert any("from line 122 on" in note for note in table.notes)
 
 
