@@ -26,6 +26,7 @@ TABLE = {
     "decide": ("decide", "What to replace: the choices with their costs, and what they hang on."),
     "sheet": ("sheet", "The repair sheet: cautions, steps, blanks, what was checked off."),
     "prove": ("prove", "What must be seen before a repair counts as proven, and what is missing."),
+    "report": ("report", "A case as one page, for the customer and the file."),
     "cases": ("cases", "List the cases."),
     "measure": ("measure", "Work out what readings say: trims, gases, pressures, raw replies."),
     "rules": ("rules", "Look at the rules, check them, and add your own."),

@@ -161,6 +161,9 @@ def _job(book: Rulebook, job: Job) -> str:
     return f"{title} ({places})" if places else title
 
 
+TOLD = ("answer", "codes", "pass")  # the kinds of event that a story tells, each as a moment
+
+
 def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
     moved = trace(chapter.workup)
     after = dict(zip(moved.points, zip(moved.beliefs, moved.settled, strict=True), strict=True))
@@ -170,18 +173,18 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
     belief, is_settled = moved.before, False
     for number, event in enumerate(moved.events):
         kind = str(event.get("event"))
+        if kind not in TOLD:
+            continue
         condition, asked, text = "", False, ""
         if number in given:
             text = given_text(chapter.workup, given[number])
             name = record.spells[given[number].spell]
             condition = book.conditions[name].title if name and name in book.conditions else ""
             asked = given[number].asked
-        elif kind in ("codes", "pass"):
-            text = act_text(book, event)
         elif kind == "answer":
             text = f"{event['check']}: not in these rules"
         else:
-            continue
+            text = act_text(book, event)
         belief, is_settled = after.get(number, (belief, is_settled))
         lead, chance = _lead(chapter.workup, belief)
         at = str(event.get("at", ""))

@@ -1,0 +1,347 @@
+"""A case as one HTML page for the customer and the file: it stands alone, prints on A4 and letter, dark and light.
+
+First a page in the customer's words: the complaint, what was found and how sure that is, what is done about it, what it
+takes, what is still to be seen. Then the technician's: how the belief moved, readings, work, proof. No scripts, nothing
+from elsewhere; every text is escaped. Pictures have a title, a text alternative and the same numbers in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+from itertools import groupby
+from textwrap import wrap
+
+from reasoner.history.dossier import Course, Dossier, Taken
+from reasoner.history.story import Moment, Part
+from reasoner.report.drawing import apart, dot, line, path, picture, text
+from reasoner.session.afterdoc import DecisionDoc, ProofDoc, SheetDoc
+from reasoner.session.document import Verdict
+from reasoner.session.plain import clean, effort_text, thousands
+from reasoner.session.words import percent
+
+STYLE = """
+:root { color-scheme: light dark; --line: #8886; --soft: #8882; --care: #a00; }
+@media (prefers-color-scheme: dark) { :root { --care: #f77; } }
+body { font: 1rem/1.45 system-ui, sans-serif; max-width: 62rem; margin: 0 auto; padding: 1rem; }
+body { overflow-wrap: anywhere; }
+h1 { font-size: 1.5rem; margin: 0 0 .3rem; } h2 { font-size: 1.2rem; margin: 1.8rem 0 .5rem; }
+h2 { border-bottom: 1px solid var(--line); } h3 { font-size: 1rem; margin: 1.2rem 0 .3rem; }
+p, ul, ol { margin: .4rem 0; } ul, ol { padding-left: 1.4rem; } .quiet { opacity: .75; font-size: .92rem; }
+.answer { font-size: 1.15rem; } .box { border: 1px solid var(--line); border-radius: .4rem; padding: .6rem .9rem; }
+table { border-collapse: collapse; width: 100%; font-size: .92rem; } caption { text-align: left; font-weight: 600; }
+th, td { text-align: left; vertical-align: top; padding: .2rem .6rem .2rem 0; border-bottom: 1px solid var(--soft); }
+td.number, th.number { text-align: right; white-space: nowrap; } .where { font-weight: 600; padding-top: .7rem; }
+figure { margin: .8rem 0; } figcaption { font-size: .92rem; } .scroll { overflow-x: auto; }
+.picture { width: 100%; min-width: 34rem; height: auto; display: block; fill: currentColor; font: 13px sans-serif; }
+.picture .grid { stroke: currentColor; stroke-opacity: .2; } .picture .axis { stroke: currentColor; }
+.picture .part { stroke: currentColor; stroke-dasharray: 2 3; } .picture .small { font-size: 11px; }
+.picture polyline { fill: none; stroke: currentColor; stroke-width: 1.6; }
+.picture .c0 { stroke-width: 3; } .picture .c1 { stroke-dasharray: 9 4; } .picture .c2 { stroke-dasharray: 2 3; }
+.picture .c3 { stroke-dasharray: 9 3 2 3; } .picture .c4 { stroke-width: .8; }
+.picture .full { fill: currentColor; } .picture .ring { fill: none; stroke: currentColor; stroke-width: 1.5; }
+.picture .faint { fill: currentColor; fill-opacity: .35; }
+@media print {
+  @page { margin: 15mm; } body { max-width: none; padding: 0; font-size: 10.5pt; }
+  .technician { break-before: page; } h2, h3, caption { break-after: avoid; }
+  figure, tr, li, .box { break-inside: avoid; } .scroll { overflow: visible; } .picture { min-width: 0; }
+}
+"""
+WIDE, HIGH, LEFT, RIGHT, TOP, FOOT = 760.0, 330.0, 44.0, 215.0, 14.0, 34.0  # of the picture of the belief
+ROW = 30.0  # of the picture of readings
+LONGEST = 32  # characters of a line of a label in a picture
+STATES = {"full": "while it showed", "ring": "while it was quiet", "faint": "not known whether it showed"}
+
+
+def case_html(document: Dossier, drive: str = "", customer: bool = False) -> str:
+    """The page. drive: the picture of a logged drive (SVG, made by this program). customer: without the technician's
+    pages."""
+    d = clean(document)
+    title = f"Case {d.story.case}"
+    parts = [f"<h1>{escape(title)}</h1>", f"<p>{escape(d.story.vehicle)}. Opened {escape(d.story.opened[:10])}.</p>"]
+    parts += _customer(d)
+    if not customer:
+        parts += ['<section class="technician">', *_technician(d, drive), "</section>"]
+    body = "\n".join(part for part in parts if part)
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+# ---- for the customer ------------------------------------------------------------------------------------------------
+
+
+def _customer(d: Dossier) -> Iterable[str]:
+    s = d.story
+    if s.complaint:
+        yield f"<h2>What was complained of</h2><p>&ldquo;{escape(s.complaint)}&rdquo;</p>"
+    yield "<h2>What was found</h2>"
+    if s.found:
+        for title, state in s.found:
+            yield f'<p class="answer box">{escape(title)} <span class="quiet">({escape(state)})</span></p>'
+        confirmed = [part.confirmed for part in s.parts if part.confirmed]
+        yield from (f"<p>Confirmed by: {escape(_sentence(said))}</p>" for said in confirmed)
+    else:
+        yield f'<p class="answer box">{escape(d.verdict.sentence)}</p>'
+    yield "<h2>What is done about it</h2>"
+    yield from _done(d)
+    if d.proof is not None:
+        yield "<h2>What is still to be seen</h2>"
+        yield from _still_to_see(d.story.parts[-1].ended, d.proof)
+    if d.verdict.driving_on and d.proof is None:
+        yield f"<h2>Driving meanwhile</h2><p>{escape(_sentence(d.verdict.driving_on))}</p>"
+    yield "<h2>Time and money</h2>"
+    yield f"<p>{escape(_takes(d))}</p>"
+
+
+def _done(d: Dossier) -> Iterable[str]:
+    works = [work for part in d.story.parts for work in part.work]
+    if works:
+        yield "".join(["<ul>", *(f"<li>Done: {escape(work)}</li>" for work in works), "</ul>"])
+    elif d.work:
+        yield "".join(["<ul>", *(f"<li>Under way: {escape(sheet.title)}</li>" for sheet in d.work), "</ul>"])
+    elif d.decision is not None:
+        yield f"<p>{escape(d.decision.sentence)}</p>"
+    else:
+        yield "<p>Nothing yet.</p>"
+
+
+def _still_to_see(ended: str, proof: ProofDoc) -> Iterable[str]:
+    if ended:
+        yield f"<p>Nothing: the case was closed as {escape(ended.partition(':')[0])}.</p>"
+    elif proof.missing:
+        yield _listed(proof.missing)
+    else:
+        yield "<p>Nothing: the repair is proven.</p>"
+
+
+def _takes(d: Dossier) -> str:
+    s = d.story
+    looked = effort_text(s.effort.minutes, s.effort.wait) if s.effort.minutes >= 1 or s.effort.wait >= 1 else "no time"
+    work = sum(part.work_effort.minutes for part in s.parts)
+    worked = f"; the work {effort_text(work, 0.0)}" if work >= 1 else ""
+    unit = f" {d.currency}" if d.currency else ""
+    return (
+        f"Looking took {looked}{worked}. Together about {thousands(s.money)}{unit}, with an hour at {s.hour:.0f}{unit}."
+        " By the usual figures of the rules; the invoice counts."
+    )
+
+
+# ---- for the technician ----------------------------------------------------------------------------------------------
+
+
+def _technician(d: Dossier, drive: str) -> Iterable[str]:
+    yield "<h2>For the workshop</h2>"
+    if d.story.codes:
+        yield f"<p>Codes: {escape(', '.join(d.story.codes))}.</p>"
+    yield from _verdict(d.verdict)
+    for number, (part, courses) in enumerate(zip(d.story.parts, d.courses, strict=True)):
+        yield from _part(part, courses, number)
+    yield from _readings(d.readings)
+    if drive:
+        yield f'<h2>The logged drive</h2><figure class="scroll">{drive}</figure>'
+    if d.decision is not None:
+        yield from _decision(d.decision)
+    for sheet in d.work:
+        yield from _work(sheet)
+    if d.proof is not None:
+        yield from _proof(d.proof)
+    for title, texts in (("Put right afterwards", d.story.corrected), ("Notes", d.story.notes)):
+        if texts:
+            yield f"<h2>{title}</h2>{_listed(texts)}"
+
+
+def _verdict(verdict: Verdict) -> Iterable[str]:
+    yield f"<p>{escape(verdict.sentence)}</p>"
+    for title, reasons in (("Spoke for it", verdict.spoke_for), ("Spoke against it", verdict.spoke_against)):
+        if reasons:
+            yield f"<h3>{title}</h3>{_listed(reason.text for reason in reasons)}"
+    if verdict.surprise.disagreeing:
+        yield f"<h3>Does not fit</h3>{_listed(verdict.surprise.disagreeing)}"
+
+
+def _part(part: Part, courses: Sequence[Course], number: int) -> Iterable[str]:
+    after = " after the work" if number else ""
+    if number:
+        done = "; ".join(part.work) or "work that these rules do not have"
+        yield f"<h2>Work, {escape(part.finished[:10]) or 'day not said'}</h2><p>{escape(done)}.</p>"
+    if not part.moments:
+        return
+    yield f"<h2>What was asked and seen{after}</h2>"
+    if courses:
+        yield _belief(part.moments, courses, f"belief-{number}", after)
+    rows: list[str] = []
+    for condition, group in groupby(part.moments, key=lambda moment: moment.condition):
+        title = escape(_capital(condition) or "Told or read")
+        rows.append(f'<tr><th colspan="4" scope="rowgroup" class="where">{title}</th></tr>')
+        rows += [_row(moment) for moment in group]
+    heads = '<th class="number">step</th><th>seen</th><th>leads then</th><th class="number">chance</th>'
+    yield _table(heads, "".join(rows))
+    if any(moment.settled for moment in part.moments):
+        yield '<p class="quiet">* what to do was settled from here on</p>'
+    told = [
+        f"Since then, {where.lower()}: {times} times, {quiet} of them clean." for where, times, quiet in part.looked
+    ]
+    yield from (f"<p>{escape(said)}</p>" for said in told)
+    if part.ended:
+        yield f"<p>Closed as {escape(part.ended)}.</p>"
+
+
+def _row(moment: Moment) -> str:
+    chance = f"{percent(moment.chance)}{'*' if moment.settled else ''}"
+    cells = f'<td>{escape(moment.text)}</td><td>{escape(moment.lead)}</td><td class="number">{escape(chance)}</td>'
+    return f'<tr><td class="number">{moment.step}</td>{cells}</tr>'
+
+
+def _belief(moments: Sequence[Moment], courses: Sequence[Course], name: str, after: str) -> str:
+    """How likely each suspect was after each answer: one line a suspect, named at its end."""
+    count = len(moments)
+    across, up = WIDE - LEFT - RIGHT, HIGH - TOP - FOOT
+
+    def x(number: float) -> float:
+        return LEFT + across * (number / max(1, count))
+
+    def y(chance: float) -> float:
+        return TOP + up * (1.0 - chance)
+
+    parts = [line(LEFT, y(p / 4), LEFT + across, y(p / 4)) for p in range(5)]
+    parts += [text(LEFT - 6, y(p / 4) + 4, f"{25 * p} %", "end", "small") for p in range(5)]
+    every = max(1, -(-count // 12))
+    parts += [
+        text(x(i), HIGH - FOOT + 16, str(moments[i - 1].step), "middle", "small") for i in range(1, count + 1, every)
+    ]
+    parts += [text(LEFT + across / 2, HIGH - 3, "step", "middle", "small")]
+    heights = apart([y(course.chances[-1]) + 4 for course in courses], 27.0, TOP + 8, HIGH - FOOT)
+    for number, (course, height) in enumerate(zip(courses, heights, strict=True)):
+        points = [(x(i), y(chance)) for i, chance in enumerate(course.chances)]
+        parts.append(path(points, f"c{number}"))
+        lines = wrap(course.title, LONGEST)
+        parts += [text(x(count) + 8, height + 12 * i, part, kind="small") for i, part in enumerate(lines[:2])]
+    told = "; ".join(
+        f"{c.title}: {percent(c.chances[0])} at first, {percent(c.chances[-1])} at the end" for c in courses
+    )
+    title = f"How likely each suspect was, answer by answer{after}"
+    drawn = picture(name, title, told, WIDE, HIGH, parts)
+    moved = "".join(f"<li>{escape(said)}</li>" for said in _moved(moments))
+    words = f"{escape(title)}. {escape(told)}." + (f" What moved the leader most: <ul>{moved}</ul>" if moved else "")
+    return f'<figure><div class="scroll">{drawn}</div><figcaption>{words}</figcaption></figure>'
+
+
+def _moved(moments: Sequence[Moment], most: int = 3) -> list[str]:
+    """The answers after which the chance of what leads changed most, in the order given."""
+    chances = [moment.chance for moment in moments]
+    leads = [moment.lead for moment in moments]
+    steps = [(abs(chances[i] - chances[i - 1]) + (leads[i] != leads[i - 1]), i) for i in range(1, len(moments))]
+    best = sorted(i for size, i in sorted(steps, reverse=True)[:most] if size >= 0.05)
+    return [f"step {moments[i].step}, {moments[i].text}: then {leads[i]}, {percent(chances[i])}" for i in best]
+
+
+def _readings(readings: Sequence[Taken]) -> Iterable[str]:
+    if not readings:
+        return
+    yield "<h2>Readings</h2>"
+    for number, (quantity, unit) in enumerate(dict.fromkeys((r.quantity, r.unit) for r in readings)):
+        yield _by_condition([r for r in readings if (r.quantity, r.unit) == (quantity, unit)], f"reading-{number}")
+
+
+def _by_condition(readings: Sequence[Taken], name: str) -> str:
+    """One quantity by condition: filled while the fault showed, a ring while it was quiet, pale where nobody knows."""
+    quantity, unit = readings[0].quantity, readings[0].unit
+    rows = list(dict.fromkeys(map(_where, readings)))
+    low, high = min(0.0, *(r.value for r in readings)), max(0.0, *(r.value for r in readings))
+    span = (high - low) or 1.0
+    left, high_end = 190.0, WIDE - 40.0
+
+    def x(value: float) -> float:
+        return left + (high_end - left) * (value - low) / span
+
+    height = 24 + ROW * len(rows)
+    parts = [line(x(0.0), 8, x(0.0), height - 18, "axis"), text(x(0.0), height - 4, f"0 {unit}", "middle", "small")]
+    for value in {low, high} - {0.0}:
+        parts += [
+            line(x(value), 8, x(value), height - 18),
+            text(x(value), height - 4, f"{value:g} {unit}", "middle", "small"),
+        ]
+    for i, row in enumerate(rows):
+        at = 22 + ROW * i
+        parts.append(text(left - 12, at + 4, row[:LONGEST], "end", "small"))
+        parts += [dot(x(r.value), at, _mark(r.showing)) for r in readings if _where(r) == row]
+    told = "; ".join(f"{_where(r)}: {r.value:g} {r.unit} ({STATES[_mark(r.showing)]})" for r in readings)
+    drawn = picture(name, f"{quantity.capitalize()} by condition", told, WIDE, height, parts)
+    key = "Filled: while the fault showed. Ring: while it was quiet. Pale: not known."
+    return (
+        f'<figure><h3>{escape(quantity.capitalize())}</h3><div class="scroll">{drawn}</div>'
+        f'<figcaption>{escape(told)}. <span class="quiet">{key}</span></figcaption></figure>'
+    )
+
+
+def _mark(showing: float | None) -> str:
+    return "faint" if showing is None or 0.2 < showing < 0.8 else "full" if showing >= 0.8 else "ring"
+
+
+def _where(reading: Taken) -> str:
+    return f"{reading.condition}, {reading.place}" if reading.place else reading.condition
+
+
+def _decision(decision: DecisionDoc) -> Iterable[str]:
+    yield f"<h2>What could be done, and what it costs</h2><p>{escape(decision.sentence)}</p>"
+    unit = f" ({escape(decision.currency)})" if decision.currency else ""
+    names = (f"now{unit}", "cures", "comes back", f"expected{unit}")
+    heads = "<th>course</th>" + "".join(f'<th class="number">{name}</th>' for name in names)
+    rows = "".join(
+        f"<tr><td>{escape(choice.title)}{' (recommended)' if choice.recommended else ''}</td>"
+        f'<td class="number">{thousands(choice.now)}</td><td class="number">{escape(percent(choice.cures))}</td>'
+        f'<td class="number">{escape(percent(choice.comes_back))}</td>'
+        f'<td class="number">{thousands(choice.expected)}</td></tr>'
+        for choice in decision.choices
+    )
+    yield _table(heads, rows)
+
+
+def _work(sheet: SheetDoc) -> Iterable[str]:
+    yield f"<h2>The work: {escape(sheet.title)}</h2><p>{sheet.done} of {sheet.boxes} steps ticked off.</p>"
+    for part in sheet.sections:
+        typed = [(figure.what, figure.value) for entry in part.lines for figure in entry.figures if figure.value]
+        typed += [(f"calibration value, cylinder {v.cylinder}", v.first) for v in part.values if v.first]
+        if typed:
+            rows = "".join(f"<tr><td>{escape(what)}</td><td>{escape(value)}</td></tr>" for what, value in typed)
+            yield f"<table><caption>{escape(part.title)}: figures typed in</caption><tbody>{rows}</tbody></table>"
+        if part.slips:
+            yield f"<p>Look again:</p>{_listed(part.slips)}"
+
+
+def _proof(proof: ProofDoc) -> Iterable[str]:
+    yield f"<h2>The proof</h2><p>As it stands: {escape(proof.state)}.</p>"
+    plan = proof.provocation
+    if plan is not None:
+        wanted = f" of {plan.needed}" if plan.needed is not None else ""
+        still = f"; the chance that the fault is still there is then {percent(plan.still)}"
+        yield f"<p>{escape(plan.title)}: {plan.clean}{wanted} clean so far{escape(still)}.</p>"
+    rows = [(item.title, item.state) for item in proof.seen]
+    rows += [(count.title, f"{count.have:g} of {count.least:g} {count.unit}".strip()) for count in proof.counts]
+    if rows:
+        cells = "".join(f"<tr><td>{escape(what)}</td><td>{escape(how)}</td></tr>" for what, how in rows)
+        yield f"<table><tbody>{cells}</tbody></table>"
+    if proof.missing:
+        yield f"<h3>Still missing</h3>{_listed(proof.missing)}"
+    if proof.sources:
+        yield f'<p class="quiet">Sources: {escape("; ".join(proof.sources))}</p>'
+
+
+def _table(heads: str, rows: str) -> str:
+    return f'<div class="scroll"><table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>'
+
+
+def _listed(texts: Iterable[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(said)}</li>" for said in texts) + "</ul>"
+
+
+def _capital(said: str) -> str:
+    return said[:1].upper() + said[1:]
+
+
+def _sentence(said: str) -> str:
+    said = said.strip()
+    return _capital(said) + ("" if said.endswith((".", "!", "?")) else ".")

@@ -1,0 +1,206 @@
+"""The report of a case: what stands in it, that nothing in it acts, and how a browser shows and prints it."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from functools import lru_cache
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reasoner.casebook.casefile import CaseFile, load
+from reasoner.history.dossier import Dossier, dossier
+from reasoner.repair.prices import usual
+from reasoner.report.case_html import case_html
+from reasoner.report.drawing import apart, picture, text
+from reasoner.rulebook.read import read_rules
+from reasoner.session.chapters import Garage
+
+ROOT = Path(__file__).parents[2]
+CASES = sorted((ROOT / "cases").glob("*.yaml"))
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+QUIET = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--hide-scrollbars",
+]
+
+
+@lru_cache
+def garage() -> Garage:
+    return Garage(read_rules([ROOT / "rules"]))
+
+
+def report_of(case: CaseFile) -> Dossier:
+    return dossier(case, garage(), usual(garage().book))
+
+
+@lru_cache
+def page_of(path: Path, customer: bool = False) -> str:
+    return case_html(report_of(load(path)), customer=customer)
+
+
+class Page(HTMLParser):
+    """What a browser makes of it: elements, their attributes, and text. Void elements need no end."""
+
+    VOID = ("meta", "br", "line", "circle", "polyline")
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str | None]] = []
+        self.text = ""
+        self.feed(html)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += attrs
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in self.VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if "style" not in self.open:
+            self.text += data
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda path: path.stem)
+def test_every_case_has_its_page(path: Path) -> None:
+    told = report_of(load(path))
+    page = Page(page_of(path))
+    assert not page.open, "every element is closed"
+    words = " ".join(page.text.split())
+    assert told.story.complaint.split(".")[0] in words
+    for title, state in told.story.found:
+        assert f"{title} ({state})" in words
+    for part, courses in zip(told.story.parts, told.courses, strict=True):
+        assert all(len(course.chances) == len(part.moments) + 1 for course in courses)
+        assert all(moment.text in words for moment in part.moments if "  " not in moment.text)
+    pictures = page_of(path).count("<svg")
+    assert pictures and page_of(path).count("<title id=") == page_of(path).count("<desc id=") == pictures
+
+
+@pytest.mark.parametrize("path", CASES[:4], ids=lambda path: path.stem)
+def test_it_stands_alone(path: Path) -> None:
+    page = Page(page_of(path))
+    assert not {"script", "link", "img", "iframe", "object"} & set(page.tags)
+    assert not [name for name, value in page.attributes if name.startswith("on") or name in ("src", "href")]
+    assert "http:" not in page_of(path) and "https:" not in page_of(path) and "url(" not in page_of(path)
+
+
+def test_the_customers_page_is_the_beginning_of_the_whole(tmp_path: Path) -> None:
+    short, whole = page_of(CASES[0], customer=True), page_of(CASES[0])
+    assert whole.startswith(short.partition("</body>")[0].rstrip()) and "<table" not in short and "<svg" not in short
+
+
+def test_a_case_that_has_just_begun(tmp_path: Path) -> None:
+    """Without a verdict, without an answer: the page says what is known and breaks nowhere."""
+    text_of = CASES[0].read_text(encoding="utf-8")
+    path = tmp_path / "new.yaml"
+    path.write_text(text_of.partition("events:\n")[0] + "events:\n", encoding="utf-8")
+    page = Page(case_html(report_of(load(path))))
+    assert not page.open and "What was found" in page.text
+
+
+def test_texts_are_inert(tmp_path: Path) -> None:
+    attack = '</p><script>alert(1)</script><img src=x onerror="alert(2)">\\u001b[2J&amp;'
+    source = CASES[4].read_text(encoding="utf-8")
+    complaint = re.search(r'"complaint": "([^"]*)"', source)
+    assert complaint is not None
+    path = tmp_path / "odd.yaml"
+    escaped = attack.replace('"', '\\"')
+    changed = source.replace(complaint[1], escaped).replace("name: ", "name: '<b onclick=1>' #", 1)
+    path.write_text(changed, encoding="utf-8")
+    page = Page(case_html(report_of(load(path))))
+    assert not {"script", "img"} & set(page.tags) and "alert(1)" in page.text and "\x1b" not in page.text
+    assert not [name for name, _ in page.attributes if name.startswith("on")]
+
+
+@given(st.lists(st.floats(0, 100), min_size=1, max_size=6), st.floats(1, 15))
+def test_labels_stand_apart_and_in_order(wanted: list[float], least: float) -> None:
+    placed = apart(wanted, least, 0.0, 100.0)
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    heights = [placed[i] for i in order]
+    assert all(b - a >= least - 1e-9 for a, b in pairwise(heights))
+    assert heights[0] >= -1e-9 and heights[-1] <= 100 + 1e-9
+
+
+def test_a_picture_is_named_and_escaped() -> None:
+    drawn = picture("p", "<t>", "a & b", 10, 10, [text(0, 0, "<x>")])
+    assert (
+        "&lt;t&gt;" in drawn and "a &amp; b" in drawn and "&lt;x&gt;" in drawn and 'aria-labelledby="p-t p-d"' in drawn
+    )
+
+
+# ---- in a browser ----------------------------------------------------------------------------------------------------
+
+browser = pytest.mark.skipif(
+    BROWSER is None, reason="no Chromium on this machine: how a browser shows it is not tested"
+)
+
+
+def chromium(tmp_path: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    assert BROWSER is not None
+    command = [BROWSER, *QUIET, f"--user-data-dir={tmp_path / 'profile'}", *arguments]
+    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+
+
+FRAME = """<!DOCTYPE html><html><body><iframe id="f" style="width:{width}px;height:900px;border:0"></iframe>
+<script>
+const frame = document.getElementById("f");
+frame.addEventListener("load", () => {{
+  const inside = frame.contentDocument;
+  const wide = [...inside.querySelectorAll("body *")].filter(e => !e.closest(".scroll") &&
+    e.getBoundingClientRect().right > {width} + 0.5);
+  const fonts = [...inside.querySelectorAll("svg text")].map(e => e.getBoundingClientRect().height);
+  document.body.dataset.seen = JSON.stringify(
+    [inside.documentElement.scrollWidth, wide.length, Math.min(...fonts), inside.querySelectorAll("svg").length]);
+}});
+frame.srcdoc = {page};
+</script></body></html>"""
+
+
+@browser
+@pytest.mark.parametrize("width", [360, 1200])
+def test_nothing_overflows_and_axes_can_be_read(tmp_path: Path, width: int) -> None:
+    import json
+
+    page = json.dumps(page_of(CASES[4])).replace("</", "<\\/")
+    path = tmp_path / "frame.html"
+    path.write_text(FRAME.format(width=width, page=page), encoding="utf-8")
+    found = chromium(tmp_path, "--enable-logging=stderr", "--window-size=1400,1000", "--dump-dom", path.as_uri())
+    assert "CONSOLE" not in found.stderr, "nothing is complained of on the console"
+    seen = re.search(r'data-seen="\[(\d+),(\d+),([\d.]+),(\d+)\]"', found.stdout)
+    assert seen is not None, found.stderr
+    across, sticking_out, least, pictures = int(seen[1]), int(seen[2]), float(seen[3]), int(seen[4])
+    assert across <= width and sticking_out == 0
+    assert pictures and least >= 8.0, "the smallest text in a picture, in pixels"
+
+
+@browser
+def test_printed(tmp_path: Path) -> None:
+    """The customer's page is one sheet of paper; the whole has it first. No figure is cut: each fits on a page."""
+    pages = []
+    for customer in (True, False):
+        path, paper = tmp_path / "page.html", tmp_path / "page.pdf"
+        path.write_text(page_of(CASES[4], customer), encoding="utf-8")
+        chromium(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}", path.as_uri())
+        pages.append(len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())))
+    assert pages[0] == 1 and 2 <= pages[1] <= 8
