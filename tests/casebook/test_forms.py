@@ -33,6 +33,9 @@ EXPECTED = {
     "6-readings-and-a-log": ([("injector-leaks", "cured but unproven")], 2),
 }
 
+# Questions that the rules have since asked in parts: such an answer is kept and said, and no longer weighed.
+GIVEN_UP = {"when-it-happens"}
+
 
 def test_none_is_missing() -> None:
     assert [path.stem for path in FORMS] == list(EXPECTED)
@@ -46,7 +49,8 @@ def test_it_opens_and_is_understood(path: Path) -> None:
     found, parts = EXPECTED[path.stem]
     assert [(f.fault, f.state) for f in found_in(chapters)] == found and len(chapters) == parts
     for chapter in chapters:
-        assert np.isfinite(chapter.workup.belief.probability).all() and not chapter.workup.record.unread
+        assert np.isfinite(chapter.workup.belief.probability).all()
+        assert set(chapter.workup.record.unread) <= GIVEN_UP
 
 
 @pytest.mark.parametrize("path", FORMS, ids=lambda p: p.stem)

@@ -59,7 +59,7 @@ def test_not_on_a_failed_hold_test_alone() -> None:
 
 def test_what_speaks_for_every_injector_alike_speaks_for_all_of_them() -> None:
     """That it happens after hot restarts moves no cylinder against the others; for one alone it says too little."""
-    workup = answered(old_four(), "when-it-happens", "hot-restart")
+    workup = answered(old_four(), "how-warm", "hot-restart")
     decision = decided(workup)
     assert ("beyond", "") not in lacking(decision, "all")
     assert ("beyond", "") in lacking(decision, "alone")
@@ -129,7 +129,7 @@ def test_charge_air_is_looked_at_before_it_is_mended() -> None:
     """What is told, frozen and stored comes of the same moments under load: it recommends no repair by itself."""
     workup = car(layout="inline 4", injection="direct", metering="airflow", charging="charged", distance="140000 km")
     workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"]), ("P0299", ["confirmed"])]))
-    for check, what in (("freeze-frame", "high-load"), ("when-it-happens", "load"), ("recent-work-other", "air-side")):
+    for check, what in (("freeze-frame", "high-load"), ("doing-what", "pulling"), ("recent-work-other", "air-side")):
         workup = answered(workup, check, what)
     told = decided(workup)
     mending = [c.kind for c in told.choices if any(job.repair == "mend-charge-air-leak" for job in c.work)]
@@ -181,7 +181,7 @@ LEAKS_AT_3 = {
     "hot-restart-misfire": {3: "misfires"},
     "hot-restart-watched": {1: "minutes"},
     "rough-after-restart": "minutes",
-    "when-it-happens": "hot-restart",
+    "how-warm": "hot-restart",
     "freeze-frame-start": "hot-start",
     "misfire-counts": {3: "raised"},
 }

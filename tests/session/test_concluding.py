@@ -30,7 +30,7 @@ def half_way() -> Workup:
     workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
     workup = workup.after(acts.answer(workup, "smell-of-fuel", {0: "yes"}, "guess"))
     workup = workup.after(acts.answer(workup, "short-trips", {0: "yes"}, "guess"))
-    workup = workup.after(acts.answer(workup, "when-it-happens", {0: "hot-restart"}, "think so"))
+    workup = workup.after(acts.answer(workup, "how-warm", {0: "hot-restart"}, "think so"))
     workup = answered(workup, "trim-idle", "normal", "warm-idle")
     return answered(workup, "hot-restart-misfire", {3: "misfires"}, "hot-restart")
 

@@ -233,7 +233,7 @@ def test_answers_that_were_not_sure_are_named_with_the_verdict() -> None:
     workup = fresh("four")
     workup = workup.after(acts.answer(workup, "smell-of-fuel", {0: "yes"}, "guess"))
     workup = workup.after(acts.answer(workup, "hard-hot-start", {0: "yes"}, "sure"))
-    workup = workup.after(acts.answer(workup, "when-it-happens", {0: "hot-restart"}, "think so"))
+    workup = workup.after(acts.answer(workup, "how-warm", {0: "hot-restart"}, "think so"))
     named = verdict(workup).unsure
     assert any(text.startswith("When it happens") and text.endswith("(think so)") for text in named)
     assert not any(text.startswith("Hard to start") for text in named)
