@@ -1,6 +1,7 @@
 """A frozen set of drives of the second engine, each with its truth kept apart from the text.
 
-`python -m tests.scanlog.second_drives FOLDER` writes them there, the truth in one file beside them.
+`python -m tests.scanlog.second_drives FOLDER` writes them there, the truth in one file beside them; `FOLDER plain`
+writes them with the plainest headings, to try what comes after the columns.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ class Truth:
 
     `trim` is the way in which the fault moves the trims (-1: taken back, +1: more fuel), 0 where it does not;
     `mixture` is what the engine runs before the trims have followed (for a shifted sensor: what it runs afterwards).
+    `amount` is the mean of what really was wrong while it was visible, `peak` its greatest (in `unit`; shares are of
+    the fuel, scale errors of pressure sensor, meter or delivery; a leak of air is that at idle).
     `spells` are when the fault acts; `visible` when it would ask for 2 % of trim or more, in closed loop, in rows
     that were logged. `felt` is the mean of that share in `visible`, in percent of the trim, with its sign.
     `alike` names families that these columns cannot tell from the true one, whoever looks.
@@ -41,6 +44,7 @@ class Truth:
     trim: int
     mixture: str
     amount: float
+    peak: float
     unit: str
     spells: tuple[tuple[float, float], ...]
     visible: tuple[tuple[float, float], ...]
@@ -279,6 +283,9 @@ def likeness(fault: Fault, engine: Engine, columns: frozenset[str]) -> tuple[str
         alike = ["rail-scale", "meter-scale", "injector-scale"]
     elif family == "sensor-shift" and "downstream" not in columns:
         alike = ["injector-scale"] + (["rail-scale", "meter-scale"] if one else [])
+    one_lean_bank = (family == "sensor-shift") == (fault.amount > 0) and family in ("sensor-shift", "injector-scale")
+    if one_lean_bank and "misses" not in columns:
+        alike.append("misfire")
     return tuple(x for x in alike if x != family)
 
 
@@ -301,9 +308,19 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
     felt = float(100 * push[inside].mean()) if inside.any() else 0.0
     sign = 0 if abs(felt) < 0.5 else (1 if felt > 0 else -1)
     acting = stretches((run.act > 0.05) & run.way.running & logged, shortest=5.0)
-    amount = fault.amount
+    amount = peak = fault.amount
+    really = None
+    if fault.family in ("injector-leak", "oil-vapour", "purge-vapour"):
+        really = 1000 * run.added.sum(axis=0)
+    elif fault.family in ("meter-high", "charge-leak", "exhaust-restriction", "fuel-restriction"):
+        really = 100 * (1 / (1 + smooth) - 1)
+    elif fault.family == "air-leak":
+        really = 1000 * run.air.leak
+        inside &= run.way.speed < 0.1
+    if really is not None and inside.any():
+        part = really[inside]
+        amount, peak = round(float(part.mean()), 4), round(float(part[np.abs(part).argmax()]), 4)
     if fault.family == "purge-vapour":
-        amount = round(float(1000 * run.added.sum(axis=0)[run.air.duty > 0.05].mean()), 4)
         acting = stretches((run.air.duty > 0.05) & logged, shortest=5.0)
     mixture = {1: "lean", 0: "neither", -1: "rich"}[sign]
     if fault.family == "sensor-shift":
@@ -314,13 +331,17 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
         visible = acting  # wider swings, no shift
     columns = frozenset(key.split(":")[0] for key in written.keys)
     return Truth(
-        fault.family, fault.bank, sign, mixture, amount, UNIT.get(fault.family, ""), acting, visible,
+        fault.family, fault.bank, sign, mixture, amount, peak, UNIT.get(fault.family, ""), acting, visible,
         round(felt, 2), fault.cylinder, likeness(fault, engine, columns), tuple(damage), tuple(sorted(columns)), engine,
     )  # fmt: skip
 
 
-def make(s: Spec) -> tuple[Drive, Run]:
-    """One drive, and the dense run behind it."""
+PLAIN: dict[str, object] = {"language": "en", "style": "parens", "separator": ",", "decimal": ".", "time": "seconds"}
+PLAIN |= {"status": "number", "held": True, "first": True}
+
+
+def make(s: Spec, plain: bool = False) -> tuple[Drive, Run]:
+    """One drive, and the dense run behind it; `plain` with the plainest headings and units, to try what comes after."""
     rng = np.random.default_rng(s.seed)
     engine = draw_engine(rng, **dict(s.engine))
     legs = legs_of(s.plan, rng)
@@ -330,6 +351,7 @@ def make(s: Spec) -> tuple[Drive, Run]:
     damaged = {"frozen": ("coolant",), "jumps": ("coolant",), "unit_changed": ("coolant",)}
     keep = [*KEEP.get(s.family, ()), *(k for d in s.damage for k in damaged.get(d, ()))]
     tool = tools.draw_tool(rng, keep, **dict(s.tool))
+    tool = dataclasses.replace(tool, **PLAIN) if plain else tool  # type: ignore[arg-type]
     gaps = []
     if rng.random() < 0.6:  # the tool is switched off with the ignition
         gaps += [(a + 5, b - 3) for a, b in moments(legs, "stop")]
@@ -353,21 +375,21 @@ def make(s: Spec) -> tuple[Drive, Run]:
 
 
 @cache
-def drives() -> list[Drive]:
+def drives(plain: bool = False) -> list[Drive]:
     """The frozen set: the same text and truth in every run with the same numpy."""
-    return [make(s)[0] for s in SPECS]
+    return [make(s, plain)[0] for s in SPECS]
 
 
-def main(folder: str) -> None:
+def main(folder: str, plain: bool = False) -> None:
     """Writes every drive as NAME.csv and all truths as truth.json."""
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)
     told = {}
-    for d in drives():
+    for d in drives(plain):
         (place / f"{d.name}.csv").write_text(d.csv, encoding="utf-8")
         told[d.name] = {"options": d.options, **dataclasses.asdict(d.truth)}
     (place / "truth.json").write_text(json.dumps(told, indent=1, ensure_ascii=False), encoding="utf-8")
 
 
 if __name__ == "__main__":
-    main(sys.argv[1])
+    main(sys.argv[1], plain="plain" in sys.argv[2:])

@@ -302,6 +302,7 @@ class Tool:
     time: str  # seconds, ms, clock, date
     status: str  # number, words
     drop: frozenset[str]  # quantities that are not logged
+    first: bool = False  # always the first spelling and unit of the lists below
 
 
 def draw_tool(rng: np.random.Generator, keep: Sequence[str] = (), **fixed: object) -> Tool:
@@ -330,6 +331,21 @@ def draw_tool(rng: np.random.Generator, keep: Sequence[str] = (), **fixed: objec
     return tool
 
 
+def rail_pressure(run: Run) -> Array:
+    """kPa: rises with load (direct injection), is held when the engine stops and bleeds off: over an hour (practice),
+    or over ten minutes where an injector leaks."""
+    engine, way = run.engine, run.way
+    running = engine.rail / 1000 * (1 + (1.8 * run.air.load if engine.direct else 0.0 * run.air.load))
+    out = np.where(way.running, running, 0.0)
+    bleeds = 600.0 if run.fault.family == "injector-leak" else 3600.0
+    last = np.maximum.accumulate(np.where(way.running, np.arange(len(out)), -1))
+    standing = ~way.running & (last >= 0)
+    stood = (np.arange(len(out)) - last) * STEP
+    before = running[np.maximum(last - 10, 0)]
+    out[standing] = (before * np.exp(-stood / bleeds))[standing]
+    return np.asarray(out)
+
+
 def values(run: Run, rng: np.random.Generator) -> dict[str, Array]:
     """Every quantity that the controller could tell, dense, rounded as in the standard; key `name:bank` or `name`."""
     engine, air, way = run.engine, run.air, run.way
@@ -340,7 +356,8 @@ def values(run: Run, rng: np.random.Generator) -> dict[str, Array]:
 
     load = 100 * np.clip(air.load, 0, 1)
     spark = np.where(way.running, 8 + 24 * np.clip(way.engine / 3000, 0, 1) * (1.25 - air.load), 0.0)
-    rail = engine.rail / 1000 * (1 + (1.8 * air.load if engine.direct else 0.0))
+    load = np.where(way.engine > 100, load, 0.0)
+    rail = rail_pressure(run)
     out: dict[str, Array] = {
         "engine": noisy(way.engine, 4.0) * (way.engine > 1),
         "speed": way.speed * 3.6,
@@ -387,14 +404,14 @@ def spelled(tool: Tool, key: str, rng: np.random.Generator, names: dict[str, str
     kind, _, place = key.partition(":")
     if kind not in names:
         choices = NAMES[tool.language][kind]
-        i = int(rng.integers(len(choices)))
+        i = int(rng.integers(len(choices))) * (not tool.first)
         names[kind] = choices[i]
         if kind in ("short", "long"):
             names["short"], names["long"] = NAMES[tool.language]["short"][i], NAMES[tool.language]["long"][i]
     group = ALSO.get(kind, kind)
     if group not in units:
         choice = UNITS[group][int(rng.integers(len(UNITS[group])))]
-        if tool.style == "none" and rng.random() < 0.7:
+        if tool.first or (tool.style == "none" and rng.random() < 0.7):
             choice = UNITS[group][0]  # without a unit in the heading tools mostly write the standard's
         units[group] = choice
     name = names[kind].format(b=place, c=place)
@@ -446,7 +463,8 @@ def write(
     names: dict[str, str] = {}
     units: dict[str, Unit] = dict(fixed_units or {})
     head = [spelled(tool, key, rng, names, units) for key in order]
-    time = NAMES[tool.language]["time"][int(rng.integers(len(NAMES[tool.language]["time"])))]
+    times_ = NAMES[tool.language]["time"]
+    time = times_[int(rng.integers(len(times_))) * (not tool.first)]
     unit = {"seconds": "s", "ms": "ms"}.get(tool.time, "")
     marked = {"brackets": f"{time} [{unit}]", "parens": f"{time} ({unit})", "underscore": f"{time.lower()}_{unit}"}
     heads = [[marked.get(tool.style, time) if unit else time, *head]]

@@ -328,6 +328,16 @@ def test_text_holds_what_the_controller_said(style: str, held: bool) -> None:
     assert fresh > (0.9 if held else 0.1) * len(body)
 
 
+def test_rail_holds_when_the_engine_stops_and_bleeds_sooner_through_a_leak() -> None:
+    legs = [Leg("idle", 60), Leg("stop", 300), Leg("idle", 30)]
+    left = []
+    for fault in (Fault(), Fault("injector-leak", 0.02, bank=1, spells=((360.0, 390.0),))):
+        rail = tools.rail_pressure(run(plain(), fault, legs))
+        left.append(rail[3590] / rail[590])
+    assert 0.85 < left[0] < 1.0
+    assert left[1] < 0.7
+
+
 def test_stretches() -> None:
     flags = np.array([0, 1, 1, 0, 0, 1, 0, 0, 0, 0, 1, 1, 1, 1], dtype=bool)
     assert stretches(flags) == ((0.1, 0.3), (0.5, 0.6), (1.0, 1.4))
@@ -357,6 +367,7 @@ def test_truth_of_a_frozen_drive(s: frozen.Spec) -> None:
     else:
         assert truth.visible and truth.spells
         assert truth.unit in ("g/s", "%", "lambda", "s", "K")
+        assert 0 < abs(truth.amount) <= abs(truth.peak) <= abs(r.fault.amount) * 1.05
         for a, b in truth.visible:  # a smoothed edge may reach a little past its spell
             assert any(x - 5 <= a and b <= y + 20 for x, y in truth.spells), (a, b, truth.spells)
     if truth.trim:
