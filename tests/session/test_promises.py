@@ -235,7 +235,7 @@ def test_answers_that_were_not_sure_are_named_with_the_verdict() -> None:
     workup = workup.after(acts.answer(workup, "hard-hot-start", {0: "yes"}, "sure"))
     workup = workup.after(acts.answer(workup, "how-warm", {0: "hot-restart"}, "think so"))
     named = verdict(workup).unsure
-    assert any(text.startswith("When it happens") and text.endswith("(think so)") for text in named)
+    assert any(text.startswith("How warm it is when it happens") and text.endswith("(think so)") for text in named)
     assert not any(text.startswith("Hard to start") for text in named)
 
 
