@@ -1,0 +1,752 @@
+"""Every check of the rules as it is done on a car of the model: what a technician reads, in the words of its outcomes.
+
+An observer takes a `Bench` (the car in a spell) and returns what is there: an outcome, outcomes by place, a number or
+numbers by place where a reading is typed, or None where nothing can be told (not rich now, nothing to compare). It
+reads the car alone: it knows the rules' names and what they mean by them, and none of their numbers. `observe` lets the
+technician slip: SLIP of looks and tests name another outcome than what is there, UNSURE of them cannot be told.
+Thresholds of looks are judgement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+
+from tests.model import engine
+from tests.model.bench import Bench
+from tests.model.engine import CRUISE, IDLE, LOAD, RAISED, Memory, State
+from tests.model.weeks import oil_per_cent, pattern_of
+
+SLIP = 0.03
+UNSURE = 0.04
+
+There = str | float | Mapping[int, str] | Mapping[int, float] | None
+Observer = Callable[[Bench], There]
+OBSERVERS: dict[str, Observer] = {}
+READ = 0.012  # standard deviation of a trim read off a moving display
+
+
+def sees(*names: str) -> Callable[[Observer], Observer]:
+    """Registers an observer for checks that read the same thing."""
+
+    def register(observer: Observer) -> Observer:
+        for name in names:
+            OBSERVERS[name] = observer
+        return observer
+
+    return register
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is told: outcomes by place (0: the engine), or numbers by place. sure: as the rules call it."""
+
+    outcomes: Mapping[int, str]
+    numbers: Mapping[int, float]
+    sure: str
+    slipped: bool = False
+
+
+def observe(bench: Bench, name: str, outcomes: Sequence[str]) -> Seen | None:
+    """What the technician says to a check; None for `can't tell`."""
+    observer = OBSERVERS.get(name)
+    if observer is None:
+        return None
+    bench = replace(bench, check=name)
+    there = observer(bench)
+    dice = bench.dice("technician")
+    unsure = dice.random()
+    if there is None or unsure < UNSURE:
+        return None
+    sure = "sure" if dice.random() < 0.88 else "think so"
+    if isinstance(there, int | float):
+        there = {0: float(there)}
+    if isinstance(there, str):
+        there = {0: there}
+    numbers = {p: v for p, v in there.items() if not isinstance(v, str)}
+    if numbers:
+        return Seen({}, {p: float(v) for p, v in numbers.items()}, sure)
+    said = {p: str(v) for p, v in there.items()}
+    if bench.place:
+        said = {p: v for p, v in said.items() if p == bench.place}
+    slipped = dice.random() < SLIP
+    if slipped and said:
+        place = dice.choice(sorted(said))
+        others = [o for o in outcomes if o != said[place]]
+        said[place] = dice.choice(others)
+    return Seen(said, {}, sure, slipped)
+
+
+def likely(bench: Bench, chance: float, *what: object) -> bool:
+    return bench.dice("likely", *what).random() < chance
+
+
+# ---- the controller's memory: frame and story ------------------------------------------------------------------------
+
+
+@sees("freeze-frame")
+def freeze_frame(b: Bench) -> There:
+    f = b.past.frame
+    if f is None:
+        return "none"
+    if f.coolant < 60:
+        return "cold"
+    if f.load > 70:
+        return "high-load"
+    return "idle" if f.speed < 5 and f.rpm < 1300 else "light-load"
+
+
+@sees("freeze-frame-start")
+def freeze_frame_start(b: Bench) -> There:
+    f = b.past.frame
+    if f is None:
+        return None
+    if f.hot_start and f.since_start <= 6:
+        return "hot-start"
+    return "warming-up" if f.since_start < 15 and not f.hot_start else "later"
+
+
+@sees("log-several-days")
+def log_several_days(b: Bench) -> There:
+    rates = {tag: b.past.rich[tag] / m for tag, m in b.past.minutes.items() if m > 1}
+    if max(rates.values(), default=0.0) < 0.03 or not likely(b, 0.9):
+        return "nothing"
+    if b.car.acts.jumps and likely(b, 0.7, "jumps"):
+        return "jumps"
+    idle = rates.get("idle", 0.0)
+    if rates.get("hot restart", 0.0) > 2 * max(idle, 0.02):
+        return "hot-restart"
+    if rates.get("load", 0.0) > 2 * max(idle, 0.02):
+        return "load"
+    return "idle" if idle > 0.03 else "nothing"
+
+
+@sees("when-it-happens")
+def when_it_happens(b: Bench) -> There:
+    shares = pattern_of(b.past)
+    if not shares or sum(b.past.noticed.values()) < 2:
+        return "no-pattern"
+    tag, most = max(shares.items(), key=lambda item: item[1])
+    if most < 0.5 or not likely(b, 0.85):
+        return "no-pattern"
+    return {"hot restart": "hot-restart", "idle": "idle", "load": "load", "cold": "cold"}.get(tag, "no-pattern")
+
+
+@sees("happens-after-refuelling")
+def after_filling(b: Bench) -> There:
+    p = b.past
+    if not p.fills:
+        return "no"
+    here = p.rich_after_fill / max(p.minutes_after_fill, 1)
+    overall = sum(p.rich.values()) / max(sum(p.minutes.values()), 1)
+    return "yes" if here > 2 * overall + 0.05 and sum(p.noticed.values()) and likely(b, 0.6) else "no"
+
+
+@sees("smell-of-fuel")
+def smell(b: Bench) -> There:
+    vapour = b.car.broken.vent_blocked > 0.5 or b.car.broken.canister > 0.6
+    return "yes" if b.past.seen["smell"] >= 2 or (vapour and likely(b, 0.5)) else "no"
+
+
+@sees("hard-hot-start")
+def hard_hot_start(b: Bench) -> There:
+    return "yes" if b.past.seen["hard start"] >= 2 and likely(b, 0.85) else "no"
+
+
+@sees("rough-after-restart")
+def rough_after_restart(b: Bench) -> There:
+    if b.past.rich["hot restart"] > 0.35 * max(b.past.minutes["hot restart"], 1) and b.past.noticed["hot restart"]:
+        return "minutes"
+    return "seconds" if b.past.seen["rough start"] >= 2 else "smooth"
+
+
+@sees("recovers-by-itself")
+def recovers(b: Bench) -> There:
+    if not sum(b.past.noticed.values()):
+        return None
+    if b.car.acts.base >= 1 and b.past.rich["idle"] > 0.6 * max(b.past.minutes["idle"], 1):
+        return "stays"
+    if b.car.acts.jumps and likely(b, 0.6):
+        return "at-once"
+    ends = b.past.ended
+    if ends["next drive"] > 0.6 * sum(ends.values()):
+        return "next-drive" if likely(b, 0.8) else "stays"
+    return "minutes"
+
+
+@sees("recent-work-injectors")
+def work_injectors(b: Bench) -> There:
+    return "yes" if b.car.work_before == "injectors" or likely(b, 0.05) else "no"
+
+
+@sees("recent-work-other")
+def work_other(b: Bench) -> There:
+    said = {"air": "air-side", "exhaust": "exhaust", "lean": "lean-repair"}.get(b.car.work_before)
+    if said:
+        return said
+    return b.dice("other work").choice(("air-side", "exhaust", "engine")) if likely(b, 0.12) else "none"
+
+
+@sees("recent-refuelling-habit")
+def filling_habit(b: Bench) -> There:
+    if b.car.broken.vent_blocked > 0.5 and likely(b, 0.6):
+        return "clicks-early"
+    return "first-click" if b.past.first_click else "past-click"
+
+
+@sees("short-trips")
+def short_trips(b: Bench) -> There:
+    return "yes" if b.past.pattern == "short" else "no"
+
+
+@sees("long-run-helps")
+def long_run(b: Bench) -> There:
+    p = b.past
+    if p.minutes_after_long < 60 or not sum(p.noticed.values()):
+        return "no"
+    after = p.rich_after_long / max(p.minutes_after_long, 1)
+    overall = sum(p.rich.values()) / max(sum(p.minutes.values()), 1)
+    return "yes" if after < 0.5 * overall and likely(b, 0.5) else "no"
+
+
+@sees("exhaust-ticks-cold")
+def exhaust_ticks(b: Bench) -> There:
+    return "yes" if (b.car.broken.exhaust_leak > 0.1 and likely(b, 0.65)) or likely(b, 0.05, "tappets") else "no"
+
+
+@sees("battery-disconnected-lately")
+def battery_off(b: Bench) -> There:
+    return "yes" if likely(b, 0.08) else "no"
+
+
+@sees("oil-level-rising")
+def oil_rising(b: Bench) -> There:
+    return "yes" if b.past.oil_rise > 200 and likely(b, 0.6) else "no"
+
+
+# ---- trims and lambda ------------------------------------------------------------------------------------------------
+
+
+def read_trim(b: Bench, trim: float, *what: object) -> float:
+    return round(100 * (trim + b.dice("trim", *what).gauss(0, READ)), 1)
+
+
+@sees("trim-idle", "trim-2500", "trim-cruise", "trim-load")
+def trims(b: Bench) -> There:
+    if b.state.open_loop:
+        return None
+    return {bank: read_trim(b, b.state.trim[bank - 1], bank) for bank in b.banks}
+
+
+@sees("trims-by-airflow")
+def trims_by_airflow(b: Bench) -> There:
+    states = b.drive(IDLE, RAISED, CRUISE, LOAD)
+
+    def one(bank: int) -> str:
+        idle, raised, cruise, load = (read_trim(b, s.trim[bank - 1], bank, i) for i, s in enumerate(states))
+        if states[3].open_loop:
+            load = min(0.0, cruise)
+        if min(idle, raised, cruise, load) > -10:
+            return "normal"
+        if min(cruise, load) < idle - 6 and load < -10:
+            return "rises"
+        if idle > -10:
+            return "flat" if cruise < -8 else "normal"
+        if raised / idle < 0.6:
+            return "fades"
+        return "fades-with-load" if cruise / idle < 0.72 else "flat"
+
+    return b.by_bank(one)
+
+
+@sees("short-vs-long")
+def short_vs_long(b: Bench) -> There:
+    if b.state.open_loop:
+        return None
+
+    def one(bank: int) -> str:
+        short, long = b.state.short[bank - 1], b.state.long[bank - 1]
+        if long < -0.05:
+            return "recovering" if short > 0.03 else "steady"
+        return "fresh" if short < -0.05 else "quiet"
+
+    return b.by_bank(one)
+
+
+@sees("banks-opposite")
+def banks_opposite(b: Bench) -> There:
+    s = b.state if b.state.running else b.with_(point=IDLE, coolant=90.0)
+    coded = {"P0172", "P0174"} <= set(b.past.codes) or {"P0171", "P0175"} <= set(b.past.codes)
+    return "opposite" if coded or (max(s.trim) > 0.1 and min(s.trim) < -0.1) else "no"
+
+
+@sees("trim-follows-purge")
+def follows_purge(b: Bench) -> There:
+    if b.state.open_loop:
+        return None
+    shut, opened = b.with_(purge=0.0), b.with_(purge=0.5)
+    moves = min(o - s for o, s in zip(opened.trim, shut.trim, strict=True)) + b.dice("trim").gauss(0, READ)
+    return "follows" if moves < -0.05 else "no-link"
+
+
+@sees("lambda-against-target")
+def lambda_target(b: Bench) -> There:
+    if b.state.open_loop:
+        return None
+
+    def one(bank: int) -> str:
+        off = b.state.sensed[bank - 1] - 1 + b.dice("lambda", bank).gauss(0, 0.008)
+        return "richer" if off < -0.03 else "leaner" if off > 0.03 else "follows"
+
+    return b.by_bank(one)
+
+
+@sees("rear-sensor-watched")
+def rear_sensor(b: Bench) -> There:
+    return {
+        bank: round(min(0.95, max(0.03, b.state.rear[bank - 1] + b.dice("rear", bank).gauss(0, 0.05))), 2)
+        for bank in b.banks
+    }
+
+
+@sees("overrun-watched")
+def overrun(b: Bench) -> There:
+    back = b.with_(point=IDLE)
+
+    def one(bank: int) -> str:
+        if b.broken.sensor_bias > 0.33 and b.broken.place == bank and likely(b, 0.5):
+            return "not-lean"
+        leaks = any(engine.leaking(b.car, b.broken, b.now, c) > 2500 for c in b.car.profile.banks[bank - 1])
+        if leaks or back.wanted[bank - 1] < -0.25 or b.broken.rail_over > 1.5:
+            return "rich-return" if likely(b, 0.6) else "full-lean"
+        return "full-lean"
+
+    return b.by_bank(one)
+
+
+@sees("hot-restart-watched")
+def hot_restart(b: Bench) -> There:
+    spilt = engine.drained(b.car, b.broken, b.now)
+
+    def one(bank: int) -> str:
+        if read_trim(b, b.state.trim[bank - 1], bank) < -10:
+            return "minutes"
+        here = b.broken.worn or any(b.broken.at(c) for c in b.car.profile.banks[bank - 1])
+        return "seconds" if spilt > 0.08 and here else "normal"
+
+    return b.by_bank(one)
+
+
+@sees("after-refuelling-watched")
+def refuelling_watched(b: Bench) -> There:
+    return b.by_bank(lambda bank: "rich" if read_trim(b, b.state.trim[bank - 1], bank) < -10 else "normal")
+
+
+@sees("relearn-drive")
+def relearn(b: Bench) -> There:
+    fresh = b.with_(memory=Memory())
+    return "rich-again" if min(fresh.trim) < -0.1 else "near-zero"
+
+
+# ---- misfires and balance --------------------------------------------------------------------------------------------
+
+
+@sees("hot-restart-misfire")
+def hot_restart_misfire(b: Bench) -> There:
+    spilt = engine.drained(b.car, b.broken, b.now)
+    return b.by_cylinder(
+        lambda c: "misfires" if (b.broken.at(c) and spilt > 0.08) or b.state.misses[c - 1] > 0.02 else "even"
+    )
+
+
+@sees("misfires-watched")
+def misfires(b: Bench) -> There:
+    return b.by_cylinder(lambda c: "misfires" if b.state.misses[c - 1] > 0.015 else "even")
+
+
+@sees("misfire-counts")
+def misfire_counts(b: Bench) -> There:
+    counts = b.past.counts
+    usual = median(counts.values()) if counts else 0.0
+    return b.by_cylinder(lambda c: "raised" if counts.get(c, 0) > 5 and counts[c] > 3 * max(usual, 1) else "low")
+
+
+@sees("balance-test")
+def balance(b: Bench) -> There:
+    """Each cut in turn: by how much the speed falls. (The trim swings lean at every cut, whichever it is: a charge of
+    air goes out unburnt.)"""
+    mean = sum(b.state.torque) / len(b.state.torque)
+    return b.by_cylinder(
+        lambda c: "weak" if b.state.torque[c - 1] / mean + b.dice("drop", c).gauss(0, 0.08) < 0.65 else "even"
+    )
+
+
+# ---- air -------------------------------------------------------------------------------------------------------------
+
+
+@sees("airflow-against-displacement")
+def against_displacement(b: Bench) -> There:
+    swept = b.car.profile.litres * b.now.point.rpm / 120 * 1.18
+    return round(100 * b.state.air_read / swept * (1 + b.dice("ve").gauss(0, 0.03)), 1)
+
+
+@sees("airflow-at-idle")
+def air_at_idle(b: Bench) -> There:
+    return round(b.state.air_read / b.car.profile.litres * (1 + b.dice("air").gauss(0, 0.05)), 2)
+
+
+@sees("airflow-meter-unplugged")
+def meter_unplugged(b: Bench) -> There:
+    if not b.rich_now:
+        return None
+    return "right" if min(b.with_(meter_off=True).trim) > -0.08 else "same"
+
+
+@sees("manifold-pressure-key-on")
+def pressures_at_rest(b: Bench) -> There:
+    off = b.broken.manifold_kpa + b.dice("kpa").gauss(0, 0.8)
+    return "manifold-high" if off > 3 else "agree"
+
+
+@sees("manifold-pressure-idle")
+def manifold_idle(b: Bench) -> There:
+    return round(b.state.manifold_read + b.dice("kpa").gauss(0, 1.0), 1)
+
+
+@sees("intake-filter-look")
+def filter_look(b: Bench) -> There:
+    return "blocked" if likely(b, 0.04) else "free"
+
+
+@sees("charge-air-look")
+def charge_look(b: Bench) -> There:
+    return "suspect" if (b.car.broken.boost_leak and likely(b, 0.7)) or likely(b, 0.12, "old oil") else "sound"
+
+
+@sees("charge-air-leak-test")
+def charge_test(b: Bench) -> There:
+    return "leaks" if b.car.broken.boost_leak and likely(b, 0.92) else "tight"
+
+
+@sees("recirculating-valve-look")
+def bypass_look(b: Bench) -> There:
+    return "outside" if b.car.broken.vents else "back"
+
+
+@sees("recirculation-blocked-off")
+def recirculation_blanked(b: Bench) -> There:
+    if not b.rich_now:
+        return None
+    return came_back(b, b.with_(egr_off=True))
+
+
+@sees("timing-correlation")
+def timing(b: Bench) -> There:
+    return b.by_bank(lambda bank: "off" if b.broken.cam_off > 0.1 and b.broken.place == bank else "right")
+
+
+# ---- temperatures ----------------------------------------------------------------------------------------------------
+
+
+@sees("sensors-after-cold-soak")
+def cold_soak(b: Bench) -> There:
+    if b.now.ambient - b.state.coolant_read + b.dice("a").gauss(0, 1) > 5:
+        return "coolant-low"
+    return "intake-low" if b.now.ambient - b.state.intake_read + b.dice("b").gauss(0, 1) > 5 else "agree"
+
+
+@sees("coolant-against-thermometer")
+def thermometer(b: Bench) -> There:
+    return "reads-low" if b.now.coolant - b.state.coolant_read + b.dice("a").gauss(0, 3) > 10 else "agree"
+
+
+@sees("warm-up-curve")
+def warm_up(b: Bench) -> There:
+    return "reads-wrong" if b.now.coolant - b.state.coolant_read > 12 else "normal"
+
+
+# ---- vapour and oil --------------------------------------------------------------------------------------------------
+
+
+def came_back(b: Bench, after: State) -> str:
+    """Whether a trim that was away has come back by what was done, as a display shows it."""
+    before, then = min(b.state.trim), min(after.trim)
+    return "recovers" if then - before > max(0.05, 0.45 * -before) + b.dice("back").gauss(0, READ) else "same"
+
+
+@sees("purge-pinched")
+def purge_pinched(b: Bench) -> There:
+    return came_back(b, b.with_(purge_pinched=True)) if b.rich_now else None
+
+
+@sees("crankcase-vent-off")
+def vent_off(b: Bench) -> There:
+    return came_back(b, b.with_(breather_off=True)) if b.rich_now else None
+
+
+@sees("purge-valve-holds-vacuum")
+def purge_holds(b: Bench) -> There:
+    return "leaks" if b.broken.purge_leak > 0.3 else "holds"
+
+
+@sees("cap-opened")
+def cap(b: Bench) -> There:
+    if not b.rich_now and not b.state.tank_vacuum:
+        return None
+    if b.state.tank_vacuum > 2.5 and likely(b, 0.9):
+        return "hiss"
+    return "hiss" if b.rich_now and came_back(b, b.with_(cap_open=True)) == "recovers" else "nothing"
+
+
+@sees("canister-weight")
+def canister(b: Bench) -> There:
+    return "heavy" if b.past.canister + b.car.broken.canister > 0.8 and likely(b, 0.85) else "light"
+
+
+@sees("oil-sample")
+def oil_sample(b: Bench) -> There:
+    return round(max(0.0, oil_per_cent(b.past) + b.dice("laboratory").gauss(0, 0.3)), 1)
+
+
+@sees("oil-level-smell")
+def oil_look(b: Bench) -> There:
+    share = oil_per_cent(b.past) + b.dice("nose").gauss(0, 0.8)
+    return "over-full" if share > 6 else "smells" if share > 3.5 else "normal"
+
+
+@sees("pump-seal-look")
+def pump_seal(b: Bench) -> There:
+    return "fuel" if (b.car.broken.pump_seal and likely(b, 0.8)) or likely(b, 0.03, "old") else "oily"
+
+
+# ---- fuel pressure ---------------------------------------------------------------------------------------------------
+
+
+@sees("rail-actual-vs-commanded")
+def rail(b: Bench) -> There:
+    s = b.state
+    if s.rail_read > 1.1 * s.rail_target:
+        return "runs-high"
+    return "sensor-off" if b.broken.rail_reads_low > 0.2 and likely(b, 0.5) else "follows"
+
+
+@sees("rail-hold-hot", "rail-hold-cold")
+def rail_hold(b: Bench) -> There:
+    minutes = b.half_life() * (1 + b.dice("clock").gauss(0, 0.12))
+    return round(min(60.0, max(0.02, minutes)), 2)
+
+
+@sees("low-side-hold")
+def low_side_hold(b: Bench) -> There:
+    p = b.car.profile
+    tips = not p.direct and engine.sealed_leak(b.car, b.broken, b.now) > 150
+    if tips or b.broken.diaphragm or b.broken.damper or (b.broken.pump_seal and likely(b, 0.5)):
+        return "rail"
+    return "supply" if likely(b, 0.15, "check valve") else "holds"
+
+
+@sees("low-side-pressure")
+def low_side(b: Bench) -> There:
+    over = b.broken.low_over + b.dice("gauge").gauss(0, 0.03)
+    return "high" if over > 0.12 else "low" if over < -0.12 else "right"
+
+
+@sees("regulator-hose")
+def regulator_hose(b: Bench) -> There:
+    return "fuel" if b.broken.diaphragm and likely(b, 0.85) else "dry"
+
+
+@sees("fuel-sample")
+def fuel_sample(b: Bench) -> There:
+    if b.car.broken.ethanol_over > 0.1:
+        return "less-ethanol" if likely(b, 0.92) else "as-expected"
+    return "contaminated" if b.car.broken.bad_fuel > 0.2 and likely(b, 0.8) else "as-expected"
+
+
+@sees("supply-voltage-compare")
+def supply_voltage(b: Bench) -> There:
+    return round(max(0.0, 0.12 + b.broken.volts + b.dice("volts").gauss(0, 0.06)), 2)
+
+
+# ---- injectors and plugs ---------------------------------------------------------------------------------------------
+
+
+@sees("heat-on-injector")
+def heat(b: Bench) -> There:
+    """Hot air on one injector at a time: what is worse when hot is brought to act there, if it can be reached."""
+    reached = 0.35 if b.car.profile.direct else 0.6
+
+    def one(c: int) -> str:
+        worse = b.broken.at(c) and b.car.acts.hot > 1 and (b.car.broken.leak or b.car.broken.held_ms)
+        return "falls" if worse and b.act < 0.5 and likely(b, reached, c) else "same"
+
+    if not b.car.broken.place:
+        return b.by_cylinder(lambda c: "same")
+    found = b.by_cylinder(one)
+    if b.act == 0 and b.car.acts.hot > 1 and (b.car.broken.leak or b.car.broken.held_ms):
+        found = b.by_cylinder(lambda c: "falls" if b.car.broken.at(c) and likely(b, reached, c) else "same")
+    return found
+
+
+@sees("injector-electrical")
+def injector_electrical(b: Bench) -> There:
+    return b.by_cylinder(lambda c: "off" if b.broken.held_ms and b.broken.at(c) and likely(b, 0.7, c) else "in-line")
+
+
+@sees("injector-pulse-watched")
+def pulse(b: Bench) -> There:
+    usual = median(b.state.on_ms)
+    return b.by_cylinder(lambda c: "longer" if b.state.on_ms[c - 1] > 1.15 * usual else "alike")
+
+
+@sees("injector-bench")
+def injector_bench(b: Bench) -> There:
+    """Out and cold on a bench: a seat that leaks only in the head's heat mostly holds there."""
+    x = b.car.broken
+
+    def one(c: int) -> str:
+        if (x.worn or (x.leak and x.at(c))) and likely(b, 0.85, c):
+            return "leaks"
+        if x.soak_leak and x.at(c) and likely(b, 0.3, c):
+            return "leaks"
+        late = x.at(c) and (x.late_ms or (x.flow and not x.value_only))
+        return "flow-off" if late and likely(b, 0.85, c) else "good"
+
+    return b.by_cylinder(one)
+
+
+@sees("injector-exchanged")
+def exchanged(b: Bench) -> There:
+    x = b.broken
+    follows = x.leak or x.late_ms or (x.flow and not x.value_only) or (x.soak_leak and b.now.hot_soaked)
+    return b.by_cylinder(lambda c: "moved" if follows and x.at(c) and likely(b, 0.85, c) else "stays")
+
+
+@sees("injector-part-number")
+def part_number(b: Bench) -> There:
+    x = b.car.broken
+    return b.by_cylinder(lambda c: "other" if x.flow and not x.value_only and x.at(c) else "right")
+
+
+@sees("injector-values-read")
+def values_read(b: Bench) -> There:
+    x = b.car.broken
+    return b.by_cylinder(lambda c: "differ" if x.value_only and x.at(c) else "match")
+
+
+@sees("plugs-as-found")
+def plugs(b: Bench) -> There:
+    soot, wet = b.past.tip_soot, b.past.tip_wet
+
+    def one(c: int) -> str:
+        if wet.get(c, 0.0) > 1.0 + b.dice("eye", c).gauss(0, 0.3):
+            return "wet"
+        return "sooty" if soot.get(c, 0.0) > 3.0 + b.dice("eye", c).gauss(0, 1.0) else "same"
+
+    return b.by_cylinder(one)
+
+
+@sees("plugs-after-clearing")
+def plugs_after(b: Bench) -> There:
+    """The loop closes within half a minute even so: the others are pulled lean, the one stays richer."""
+    s = b.with_(memory=Memory(), point=IDLE, minutes=0.7, settled=0.7)
+
+    def one(c: int) -> str:
+        phi = s.phi[c - 1] + b.dice("eye", c).gauss(0, 0.06)
+        return "wet" if phi > 1.8 or s.misses[c - 1] > 0.15 else "sooty" if phi > 1.3 else "same"
+
+    return b.by_cylinder(one)
+
+
+@sees("borescope-after-soak")
+def borescope(b: Bench) -> There:
+    spilt = engine.drained(b.car, b.broken, b.now)
+    x = b.broken
+    return b.by_cylinder(
+        lambda c: (
+            "wet" if spilt > 0.04 and (x.at(c) or (x.worn and likely(b, 0.6, c))) and likely(b, 0.85, c) else "dry"
+        )
+    )
+
+
+@sees("injector-tips-after-soak")
+def tips(b: Bench) -> There:
+    x = b.broken
+    return b.by_cylinder(lambda c: "drips" if engine.leaking(b.car, x, b.now, c) > 150 and likely(b, 0.9, c) else "dry")
+
+
+@sees("compression-leak-down")
+def compression(b: Bench) -> There:
+    x = b.car.broken
+    return b.by_cylinder(lambda c: "low" if x.compression > 0.2 and x.at(c) and likely(b, 0.95, c) else "sound")
+
+
+@sees("ignition-exchange")
+def ignition(b: Bench) -> There:
+    x = b.broken
+    return b.by_cylinder(lambda c: "moved" if x.ignition > 0.02 and x.at(c) and likely(b, 0.9, c) else "stays")
+
+
+@sees("wiring-moved-warmed")
+def wiggled(b: Bench) -> There:
+    """Moved and warmed, a bad contact lets go more often than by itself."""
+    return "jumps" if b.car.acts.jumps and likely(b, 0.65) else "same"
+
+
+# ---- exhaust ---------------------------------------------------------------------------------------------------------
+
+
+@sees("exhaust-gas")
+def exhaust_gas(b: Bench) -> There:
+    dry, lam = engine.tailpipe(b.state)
+    lam += b.dice("lambda").gauss(0, 0.006)
+    trim = min(b.state.trim)
+    if 1e4 * dry["hc"] > 150 and dry["o2"] > 0.4:
+        return "misfire-like"
+    if lam < 0.97:
+        return "rich"
+    if lam > 1.05 and trim < -0.1:
+        return "lean"
+    return "corrected" if trim < -0.1 else "normal"
+
+
+@sees("sensor-forced")
+def forced(b: Bench) -> There:
+    x = b.broken
+
+    def one(bank: int) -> str:
+        if x.place == bank and x.sensor_bias > 0.33 and likely(b, 0.5):
+            return "stays-rich"
+        return "slow" if x.sensor_slow > 0.3 and x.place == bank else "quick"
+
+    return b.by_bank(one)
+
+
+@sees("sooty-tailpipe")
+def tailpipe(b: Bench) -> There:
+    if b.car.profile.direct and likely(b, 0.35, "direct engines are sooty"):
+        return "sooty"
+    return "sooty" if b.past.tail_soot > 4 else "clean"
+
+
+@sees("exhaust-leak-smoke")
+def exhaust_smoke(b: Bench) -> There:
+    x = b.car.broken
+    return b.by_bank(lambda bank: "leaks" if x.exhaust_leak and x.place == bank and likely(b, 0.9, bank) else "tight")
+
+
+@sees("back-pressure")
+def back_pressure(b: Bench) -> There:
+    return b.by_bank(lambda bank: "high" if b.car.broken.back_pressure > 20 else "free")
+
+
+@sees("sensor-connectors-look")
+def connectors(b: Bench) -> There:
+    return "crossed" if b.car.broken.crossed and likely(b, 0.95) else "right"
+
+
+# Not asked in a diagnosis: what work has brought in is looked at after it, and these cars come in before any.
+AFTER_WORK_ONLY = "checks with `after work` are asked only once a repair was done"
+# Checks still without an observer, to be emptied.
+PENDING: frozenset[str] = frozenset()

@@ -1,0 +1,194 @@
+"""A car of the model taken through the conversation that any other program has with the reasoner: codes, then question
+by question until it stops. Deterministic: the same car and rules give the same run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import log2
+
+from reasoner.inference.belief import by_class, by_fault, leader
+from reasoner.network.vehicle import vehicle_from
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.acts import Refused
+from reasoner.session.document import Question, Verdict
+from reasoner.session.protocol import Message, Talk, hear
+from reasoner.session.workup import Workup, begin
+from reasoner.trial.trial import Run, Step
+from tests.model.bench import MEANS, Bench
+from tests.model.breakages import BY_NAME
+from tests.model.car import Car, Profile
+from tests.model.observers import OBSERVERS, observe
+from tests.model.weeks import Past
+
+MOST_STEPS = 80  # of one car; nobody goes on for so long
+CLEARS = ("cleared-idle",)
+
+
+@dataclass(frozen=True)
+class Played:
+    """A run and what it came from. slips: answers in which the technician named another outcome than was there."""
+
+    run: Run
+    car: Car
+    past: Past
+    slips: tuple[str, ...]
+    unseen: tuple[str, ...]  # checks that were asked and have no observer
+
+
+_begun: dict[tuple[int, str], tuple[Rulebook, Workup]] = {}  # tables take a while: once for rules and kind of car
+
+
+def start(book: Rulebook, profile: Profile) -> Workup:
+    """A case of this kind of car without an answer."""
+    key = (id(book), profile.name)
+    if key not in _begun:
+        vehicle, mistakes = vehicle_from(profile.fields)
+        assert vehicle is not None, mistakes
+        _begun[key] = (book, begin(book, vehicle))
+    return _begun[key][1]
+
+
+def truth(book: Rulebook, car: Car) -> str:
+    """What the rules call what is wrong with a car: of its names the first that they have, else the unnamed fault."""
+    for name in BY_NAME[car.breakage].called:
+        if name in book.faults:
+            return name
+    return next(f.name for f in book.faults.values() if f.anything_else)
+
+
+def where(car: Car) -> str:
+    """The place in the words of a cause: `cylinder 2`, `cylinders 2 and 3`, `bank 1`, or the whole engine."""
+    places = sorted((car.broken.place, *car.broken.more))
+    if not places[-1]:
+        return "engine"
+    kind = BY_NAME[car.breakage].at
+    if len(places) == 1:
+        return f"{kind} {places[0]}"
+    return f"{kind}s {places[0]} and {places[1]}"
+
+
+def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
+    """The car from its list of codes to where the session stops."""
+    begun = start(book, car.profile)
+    talk = Talk(begun)
+    codes = sorted(past.codes)
+    talk = _hear(talk, {"type": "codes", "codes": [{"code": c, "states": [past.codes[c]]} for c in codes]})
+    steps: list[Step] = []
+    slips: list[str] = []
+    unseen: list[str] = []
+    while len(steps) < MOST_STEPS:
+        asked = talk.next()
+        if isinstance(asked, Verdict):
+            break
+        before = talk
+        bench = bench_of(car, past, talk, asked)
+        outcomes = [o.name for o in asked.outcomes]
+        seen = observe(bench, asked.way.check, outcomes)
+        if asked.way.check not in OBSERVERS:
+            unseen.append(asked.way.check)
+        message: Message = {"type": "pass", "check": asked.way.check, "why": "cant-tell"}
+        text = "can't tell"
+        if seen is not None:
+            text = _text(seen.outcomes or seen.numbers)
+            if seen.numbers:
+                message = {"type": "answer", "numbers": {str(p): v for p, v in seen.numbers.items()}, "sure": seen.sure}
+            else:
+                values = {str(p): o for p, o in seen.outcomes.items()}
+                message = {"type": "answer", "values": values, "rest": "none", "sure": seen.sure}
+            if seen.slipped:
+                slips.append(f"{asked.way.check}: {text}")
+        talk = _hear(talk, message)
+        steps.append(_step(before, talk, car, asked, text))
+    return Played(_run(talk, car, number, tuple(codes), tuple(steps)), car, past, tuple(slips), tuple(unseen))
+
+
+def bench_of(car: Car, past: Past, talk: Talk, asked: Question) -> Bench:
+    """The car where the question puts it: in the present spell, or in the new one that is begun for it."""
+    record = talk.workup.record
+    condition = record.condition
+    number = sum(name == condition for name in record.spells[: record.present])
+    if asked.way.fresh:
+        condition = asked.way.condition or None
+        number = sum(name == condition for name in record.spells)
+    if condition is None and asked.way.condition in MEANS:
+        condition = asked.way.condition
+    cleared = any(name in CLEARS for name in record.spells)
+    ever = str(talk.workup.book.checks[asked.way.check].sees) == "ever"
+    return Bench(car, past, condition, number, cleared, place=asked.way.place or 0, ever=ever)
+
+
+def _hear(talk: Talk, message: Message) -> Talk:
+    try:
+        return hear(talk, message)[0]
+    except Refused as refused:
+        raise AssertionError(f"{message}: {refused.message} ({refused.mend})") from refused
+
+
+def _text(values: Mapping[int, str] | Mapping[int, float]) -> str:
+    return ", ".join(f"{p}={v}" if p else f"{v}" for p, v in values.items())
+
+
+def _step(before: Talk, after: Talk, car: Car, asked: Question, text: str) -> Step:
+    way = asked.way
+    workup = after.workup
+    best = int(workup.belief.probability.argmax())
+    return Step(
+        way.check,
+        way.condition,
+        way.fresh,
+        way.minutes + before.workup.costs.asking_minutes,
+        way.waiting,
+        way.money,
+        way.hazards,
+        log2(_true_class(after, car) / _true_class(before, car)),
+        way.bits,
+        text,
+        workup.tables.causes[best].name,
+        float(workup.belief.probability[best]),
+    )
+
+
+def _true_cause(workup: Workup, car: Car) -> int | None:
+    """The cause of these rules that the car has; None where they cannot have it on this vehicle."""
+    fault, place = truth(workup.book, car), where(car)
+    causes = workup.tables.causes
+    return next((i for i, c in enumerate(causes) if c.fault == fault and c.where == place), None)
+
+
+def _true_class(talk: Talk, car: Car) -> float:
+    """Probability of the true cause's repair at its place (tiny where the rules do not have it)."""
+    workup = talk.workup
+    true = _true_cause(workup, car)
+    if true is None:
+        return 1e-9
+    return float(by_class(workup.tables, workup.belief.probability)[workup.tables.class_of[true]])
+
+
+def _run(talk: Talk, car: Car, number: int, codes: Sequence[str], steps: tuple[Step, ...]) -> Run:
+    """The verdict held against what the car has: the repair that leads at its place, and the fault."""
+    workup = talk.workup
+    tables, p = workup.tables, workup.belief.probability
+    classes, faults = by_class(tables, p), by_fault(tables, p)
+    best, fault = int(classes.argmax()), int(faults.argmax())
+    kind = "settled" if workup.settled else "place-open" if workup.fault_settled else "nothing-worth"
+    cause = tables.causes[
+        leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
+    ]
+    true_fault, true = truth(workup.book, car), _true_cause(workup, car)
+    return Run(
+        number=number,
+        fault=true_fault,
+        where=where(car),
+        kind=kind,
+        said_fault=cause.fault,
+        said_where=cause.where,
+        claimed=workup.claim(by_class, best),
+        fault_claimed=workup.claim(by_fault, fault),
+        right_class=true is not None and int(tables.class_of[true]) == best,
+        right_repair=workup.book.faults[cause.fault].repair == workup.book.faults[true_fault].repair,
+        right_fault=true_fault == tables.faults[fault],
+        codes=tuple(codes),
+        steps=steps,
+    )
