@@ -33,7 +33,8 @@ class Truth:
     `trim` is the way in which the fault moves the trims (-1: taken back, +1: more fuel), 0 where it does not;
     `mixture` is what the engine runs before the trims have followed (for a shifted sensor: what it runs afterwards).
     `amount` is the mean of what really was wrong while it was visible, `peak` its greatest (in `unit`; shares are of
-    the fuel, scale errors of pressure sensor, meter or delivery; a leak of air is that at idle; g/s are those of the whole engine, or of the bank where one is named).
+    the fuel, scale errors of pressure sensor, meter or delivery; a leak of air is that at idle; g/s are those of the
+    whole engine, or of the bank where one is named).
     `spells` are when the fault acts; `visible` when it would ask for 2 % of trim or more, in closed loop, in rows
     that were logged. `felt` is the mean of that share in `visible`, in percent of the trim, with its sign.
     `alike` names families that these columns cannot tell from the true one, whoever looks.
