@@ -119,7 +119,7 @@ def test_recommended_once_they_are() -> None:
     workup = answered(workup, "plugs-after-clearing", WET, "cleared-idle")
     for check in ("purge-valve-holds-vacuum", "canister-weight", "happens-after-refuelling"):
         workup = answered(workup, check)
-    workup = answered(workup, "oil-level-smell")
+    workup = answered(workup, "oil-smell")
     decision = decided(workup)
     assert not lacking(decision) and not verdict(workup).wanted_first
     assert decision.best is not None and decision.best.kind in injectors(decision)

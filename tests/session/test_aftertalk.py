@@ -123,7 +123,7 @@ def _sound() -> list[Message]:
     """What has to be looked at, as on a sound car, each in the condition it is looked at in."""
     found: list[Message] = []
     for condition, checks in {
-        "warm-idle": ["trim-idle", "misfire-since-work", "lines-look", "oil-level-smell", "codes-read"],
+        "warm-idle": ["trim-idle", "misfire-since-work", "lines-look", "oil-level", "oil-smell", "codes-read"],
         "raised-speed": ["trim-2500"],
         "cruise": ["trim-cruise", "trims-by-airflow"],
         "hot-restart": ["hot-restart-watched"],
