@@ -127,14 +127,17 @@ def test_clean_plugs_as_found_hardly_clear_the_injectors() -> None:
 
 
 def test_hot_air_on_one_injector_can_bring_the_fault_on() -> None:
-    """Common practice, no source: about half a minute of hot air on one injector. It then names the cylinder."""
+    """Common practice, no source: one injector warmed at a time until the fault comes. A fall at one points to its
+    cylinder above all others; the seat is sunk in the head, so most tries bring nothing and one fall is no proof."""
     start = with_codes(direct_four(), "P0172")
     came_on = book().checks["heat-on-injector"].outcomes[1].name
     hot = start.after(acts.change_condition(start, "warm-idle"))
     hot = hot.after(acts.answer(hot, "heat-on-injector", {3: came_on}))
     chances = by_cylinder(hot.tables, hot.belief.probability)
     assert chances.argmax() == 2
-    assert chances[2] > 0.6
+    others = np.delete(chances, 2)
+    assert chances[2] > 2 * others.max()
+    assert not hot.settled
     assert float(hot.belief.showing @ hot.belief.probability) > 0.9  # and it is known to be showing now
 
 
@@ -366,7 +369,7 @@ def test_trim_and_true_mixture_part_where_the_sensor_lies() -> None:
     lambda 1.05 and more at a negative trim is a sensor that reads rich; below 0.97 at a positive one, false air, as far
     as the sensor gets more of it than the tailpipe: well mixed, the loop holds both at 1."""
     start = at_idle(trim="rich")
-    lean, corrected = (start.after(acts.answer(start, "exhaust-gas", {0: what})) for what in ("lean", "corrected"))
+    lean, corrected = (start.after(acts.answer(start, "exhaust-gas", {0: what})) for what in ("lean", "normal"))
     assert chance(lean, "upstream-sensor-rich") > 5 * chance(start, "upstream-sensor-rich")
     assert chance(corrected, "upstream-sensor-rich") < 0.5 * chance(start, "upstream-sensor-rich")
     added = at_idle(trim="lean")

@@ -44,7 +44,7 @@ def test_no_hazardous_step_without_its_caution() -> None:
     """Words of a step against the words that each caution is called for by; the lint has words of its own."""
     assert uncovered(book().sheets.values()) == []
     steps = [step for sheet in book().sheets.values() for step in sheet.steps]
-    assert sum(any(book().cautions[name].hazard for name in step.cautions) for step in steps) > 20
+    assert sum(any(book().cautions[name].hazard for name in step.cautions) for step in steps) >= 15  # vapour is none
 
 
 def test_it_would_be_seen() -> None:
@@ -53,7 +53,7 @@ def test_it_would_be_seen() -> None:
 
     bare = replace(sheet, steps=tuple(replace(step, cautions=()) for step in sheet.steps))
     assert {name for _, name in uncovered([bare])} >= {
-        "petrol-vapour",
+        "open-petrol",
         "high-pressure-fuel",
         "ignition-voltage",
     }
@@ -95,7 +95,11 @@ def test_injectors() -> None:
     (section,) = found.sections
     texts = [line.text for line in section.lines]
     order = [
+        "cool down",  # cleaned and freed cold, before any fuel is let out
+        "connector",
         "pressure down",
+        "earth lead off",  # after the pressure was read: without supply it cannot be
+        "first joint at once",
         "free of grit",
         "cannot be read",  # the value on the injector, before it goes in
         "size it",
@@ -110,7 +114,7 @@ def test_injectors() -> None:
     assert at == sorted(at)
     told = " ".join(texts)
     assert "Never draw it in with the hold-down" in told and "within that time of sizing" in told
-    assert "leave it to recover" in told and "read it once more before the first joint is opened" in told
+    assert "leave it to recover" in told and "rises again with heat" in told
     assert "with some load" in told and "smells of fuel" in told
     blanks = [figure.what for line in section.lines for figure in line.figures]
     assert any("N m" in blank for blank in blanks) and any("sequence" in blank for blank in blanks)
@@ -131,7 +135,7 @@ def test_marks_and_figures_are_shown() -> None:
     number = next(line.number for line in lines if blank in line.figures)
     found = document(
         book().repairs["replace-injector"],
-        ticked=frozenset(("1", "5 cylinder 2")),
+        ticked=frozenset(("1", "4 cylinder 2")),
         figures={(number, blank.what): "0.4"},
         first={2: "AB12CD", 3: "EF34GH"},
         second={2: "AB21CD", 3: "EF34GH"},
@@ -271,3 +275,35 @@ def test_the_small_rules() -> None:
         ("Let the rail pressure down.", ("pressure", "vapour")),
         ("Change it.", ()),
     ]
+
+
+@pytest.mark.parametrize(
+    "sheet",
+    [s for s in book().sheets.values() if any("pressure down" in step.do for step in s.steps)],
+    ids=lambda s: s.name,
+)
+def test_fuel_is_opened_in_the_safe_order(sheet: Sheet) -> None:
+    """Clean and free cold; release and read; earth lead off; the first joint at once, a rag on it. Common practice; that
+    pressure comes back with heat is computed (0.6 to 0.9 MPa a kelvin in a closed rail, tests/measure/test_hold.py), and
+    that liquid petrol is kept from sources of ignition is the Health and Safety Executive's (rules/cautions.yaml)."""
+    texts = [step.do.lower() for step in sheet.steps]
+    order = ["clean", "connector", "pressure down", "earth lead off", "first joint"]
+    at = [next((i for i, text in enumerate(texts) if words in text), None) for words in order]
+    found = [i for i in at if i is not None]
+    assert found == sorted(found) and at[2] is not None and at[3] is not None and at[4] is not None
+    assert "rag" in texts[at[4]] and "open-petrol" in sheet.steps[at[4]].cautions
+    assert "read" in texts[at[2]] or "check it" in texts[at[2]]
+    before = " ".join(texts[: at[2]])
+    assert "joint" not in before.replace("open no joint", "").replace("every joint clean", "")
+
+
+def test_no_proof_takes_the_repair_apart_again() -> None:
+    """What was swapped, blanked off, unplugged or taken out to find a fault is not done again to prove it gone."""
+    undoing = {
+        "pump-seal-look", "recirculation-blocked-off", "injector-exchanged", "port-injector-exchanged", "ignition-exchange",
+        "injector-bench", "port-injector-bench", "back-pressure", "crankcase-vent-off", "purge-pinched", "purge-unplugged",
+        "canister-weight", "compression-leak-down", "injector-tips-after-soak", "heat-on-injector", "sensor-unplugged",
+        "airflow-meter-unplugged", "injector-out-look",
+    }  # fmt: skip
+    assert undoing <= set(book().checks)
+    assert not {(r.name, p) for r in book().repairs.values() for p in r.proof if p in undoing}
