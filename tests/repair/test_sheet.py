@@ -283,7 +283,7 @@ def test_the_small_rules() -> None:
     ids=lambda s: s.name,
 )
 def test_fuel_is_opened_in_the_safe_order(sheet: Sheet) -> None:
-    """Clean and free cold; release and read; earth lead off; the first joint at once, a rag on it: common practice. That
+    """Clean and free cold; release and read; earth lead off; the first joint at once, a rag on it (practice). That
     pressure comes back with heat is computed (0.6 to 0.9 MPa a kelvin in a closed rail, tests/measure/test_hold.py);
     that liquid petrol is kept from sources of ignition is the Health and Safety Executive's (rules/cautions.yaml)."""
     texts = [step.do.lower() for step in sheet.steps]
@@ -299,8 +299,25 @@ def test_fuel_is_opened_in_the_safe_order(sheet: Sheet) -> None:
 
 def test_no_proof_takes_the_repair_apart_again() -> None:
     """What was swapped, blanked off, unplugged or taken out to find a fault is not done again to prove it gone."""
-    undoing = set(
-        ["pump-seal-look", "recirculation-blocked-off", "injector-exchanged", "port-injector-exchanged", "ignition-exchange", "injector-bench", "port-injector-bench", "back-pressure", "crankcase-vent-off", "purge-pinched", "purge-unplugged", "sensor-unplugged", "canister-weight", "compression-leak-down", "injector-tips-after-soak", "heat-on-injector", "airflow-meter-unplugged", "injector-out-look"]
-    )
+    undoing = {
+        "pump-seal-look",
+        "recirculation-blocked-off",
+        "injector-exchanged",
+        "port-injector-exchanged",
+        "ignition-exchange",
+        "injector-bench",
+        "port-injector-bench",
+        "back-pressure",
+        "crankcase-vent-off",
+        "purge-pinched",
+        "purge-unplugged",
+        "sensor-unplugged",
+        "canister-weight",
+        "compression-leak-down",
+        "injector-tips-after-soak",
+        "heat-on-injector",
+        "airflow-meter-unplugged",
+        "injector-out-look",
+    }
     assert undoing <= set(book().checks)
     assert not {(r.name, p) for r in book().repairs.values() for p in r.proof if p in undoing}
