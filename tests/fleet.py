@@ -8,15 +8,28 @@ independent given these.
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.events import (
+    Answered,
+    Closed,
+    CodesRead,
+    ConditionMet,
+    Event,
+    Finished,
+    JobTaken,
+    Provoked,
+    Told,
+    WorkTaken,
+)
+from reasoner.casebook.shape import Case
 from reasoner.casebook.writing import event_line, head_text
 from reasoner.network.tables import CheckTable, Tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.record import Event
+from tests.events import file_of
 
 SURE = {"sure": 0.85, "think so": 0.12, "guess": 0.03}  # how sure the observer says to be, and how often
 FIRST = ("engine-off", "warm-idle", "hot-restart", "cruise", "after-refuelling", "cold-start", "load", "hot-soak")
@@ -39,7 +52,7 @@ def a_case(
     state: str = "proven",
     name: str = "",
     mended: bool = False,
-) -> CaseFile:
+) -> Case:
     """Case `number` of a seed: `looks` answers in each of so many spells, then closed.
 
     mended: with the work that was done before it was closed, and some clean provocations.
@@ -51,20 +64,19 @@ def a_case(
     day = 1 + number % 28
     events: list[Event] = []
 
-    def add(**event: object) -> None:
+    def add(event: Event) -> None:
         nonlocal minute, step
         minute, step = minute + 4, step + 1
         at = f"2026-{1 + number // 28 % 12:02d}-{day:02d}T{8 + minute // 60:02d}:{minute % 60:02d}:00+00:00"
-        kind = event.pop("event")
-        events.append({"at": at, "event": kind, "step": step, **event})
+        events.append(replace(event, at=at, step=step))
 
-    add(event="told", complaint="Lamp on and off.")
-    add(event="codes", codes=[], complete=False)  # not read off: what one code says to several checks is not drawn
+    add(Told(complaint="Lamp on and off."))
+    add(CodesRead(codes=(), complete=False))  # not read off: what one code says to several checks is not drawn
     asked_ever: set[str] = set()
     conditions = [name for name in FIRST if name in truth.condition_number]
     for _ in range(spells):
         condition = dice.choice(conditions)
-        add(event="condition", condition=condition)
+        add(ConditionMet(condition=condition))
         k = truth.condition_number[condition]
         showing = dice.random() < truth.shows[cause_number, k]
         possible = [
@@ -77,27 +89,20 @@ def a_case(
             there = _look(table, cause_number, showing or table.steady, dice)
             said = [_reported(o, len(table.outcomes), book.settings.report_right[sure], dice) for o in there]
             first = 0 if table.places == ("engine",) else 1
-            values = {str(place): table.outcomes[o] for place, o in enumerate(said, start=first)}
-            add(event="answer", check=table.name, values=values, sure=sure)
+            values = {place: table.outcomes[o] for place, o in enumerate(said, start=first)}
+            add(Answered(check=table.name, values=values, sure=sure))
             if table.ever:
                 asked_ever.add(table.name)
     if mended:
         at = "engine" if cause.where == "engine" else cause.where.replace("cylinders", "cylinder").split(" and ")[0]
-        jobs = [{"repair": book.faults[cause.fault].repair, "places": [at]}]
-        add(event="work", kind="one", jobs=jobs)
-        add(event="finished")
+        add(WorkTaken(what="one", jobs=(JobTaken(book.faults[cause.fault].repair, (at,)),)))
+        add(Finished())
         for _ in range(3):
-            add(event="provoked", condition="hot-restart", clean=True)
-    add(event="closed", state=state, fault=cause.fault, where=cause.where)
+            add(Provoked(condition="hot-restart", clean=True))
+    add(Closed(state=state, fault=cause.fault, where=cause.where))
     name = name or f"car-{number}"
-    head = {
-        "format": 1,
-        "case": name,
-        "opened": f"2026-{1 + number // 28 % 12:02d}-{day:02d}T08:00:00+00:00",
-        "rules": book.stamp,
-        "vehicle": dict(vehicle.fields),
-    }
-    return CaseFile(Path(f"{name}.yaml"), head, tuple(events))
+    opened = f"2026-{1 + number // 28 % 12:02d}-{day:02d}T08:00:00+00:00"
+    return Case(Path(f"{name}.yaml"), dict(vehicle.fields), tuple(events), name, opened, book.stamp)
 
 
 def _look(table: CheckTable, cause: int, acts: bool, dice: random.Random) -> list[int]:
@@ -112,11 +117,12 @@ def _reported(outcome: int, count: int, right: float, dice: random.Random) -> in
     return outcome if dice.random() < right else dice.choice([o for o in range(count) if o != outcome])
 
 
-def write(case: CaseFile, folder: Path) -> Path:
+def write(case: Case, folder: Path) -> Path:
     """The case as a file, as the journal writes them, but not flushed one by one."""
-    rest: Mapping[str, object] = {key: value for key, value in case.head.items() if key != "format"}
+    file = file_of(case)
+    rest = {key: value for key, value in file.head.items() if key != "format"}
     path = folder / case.path.name
-    path.write_text("format: 1\n" + head_text(rest) + "".join(map(event_line, case.events)), encoding="utf-8")
+    path.write_text("format: 1\n" + head_text(rest) + "".join(map(event_line, file.events)), encoding="utf-8")
     return path
 
 

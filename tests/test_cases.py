@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.events import Closed, Event, Finished
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.car import vehicle_of
 from reasoner.history.replay import Grade, replay
 from reasoner.history.story import story
@@ -17,7 +17,6 @@ from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
-from reasoner.session.record import Event
 from reasoner.session.repairing import parted
 from reasoner.session.script import begin_with, play, reply, script_of
 from reasoner.session.workup import Workup, begin
@@ -45,7 +44,7 @@ def garage(shop: bool = False) -> Garage:
 
 
 @lru_cache
-def read(path: Path) -> tuple[CaseFile, tuple[Chapter, ...], tuple[Found, ...]]:
+def read(path: Path) -> tuple[Case, tuple[Chapter, ...], tuple[Found, ...]]:
     """A case in chapters under the rules it was worked with, and what was found in it."""
     case = load_sound(path)
     chapters = garage(path == WITH_SHOP_RULES).chapters(vehicle_of(case), case.events)
@@ -56,7 +55,7 @@ def told(path: Path) -> list[Event]:
     """What was seen while the first fault that was found was there."""
     case, _, founds = read(path)
     parts = parted(case.events)
-    return [e for number in founds[0].chapters for e in parts[number] if e["event"] not in ("finished", "closed")]
+    return [e for number in founds[0].chapters for e in parts[number] if not isinstance(e, Finished | Closed)]
 
 
 @lru_cache
@@ -122,7 +121,7 @@ def test_the_end_does_not_hang_on_the_path(path: Path, first: int) -> None:
 def test_the_unsolved_one_settles_nothing_and_finds_nothing() -> None:
     case, chapters, founds = read(UNSOLVED)
     closed = closing(case.events)
-    assert closed is not None and closed["state"] == "given up" and not founds
+    assert closed is not None and closed.state == "given up" and not founds
     assert not chapters[0].workup.settled and not chapters[0].workup.fault_settled
     assert story(case, garage()).parts[-1].ended == "given up"
 

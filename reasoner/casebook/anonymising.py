@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.writing import Event
+from reasoner.casebook.writing import RawEvent
 
 BEGINS = datetime(2000, 1, 1, 8, 0, tzinfo=UTC)
 ROUND_KM = 1000
@@ -44,7 +44,7 @@ class Anonymous:
     """head and events of the new case. dropped: what was left out, each kind with its count, for the person to see."""
 
     head: Mapping[str, Any]
-    events: tuple[Event, ...]
+    events: tuple[RawEvent, ...]
     dropped: Mapping[str, int]
 
 
@@ -84,7 +84,7 @@ def anonymous(case: CaseFile, name: str, keep_words: bool = False) -> Anonymous:
     return Anonymous(head, tuple(events), counts)
 
 
-def _event(event: Event, keep_words: bool, drop: Any) -> dict[str, Any]:
+def _event(event: RawEvent, keep_words: bool, drop: Any) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in event.items():
         if key in ("complaint", "confirmed by", "because") and value:

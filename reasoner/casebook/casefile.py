@@ -20,7 +20,7 @@ from typing import Any
 
 from reasoner.casebook import plain
 from reasoner.casebook.trouble import CasebookError, told, visible
-from reasoner.casebook.writing import Event
+from reasoner.casebook.writing import RawEvent
 
 FORMAT = 1  # the newest form of case files this program knows
 WINDOW = 65_536  # bytes at each end of a large file that a list looks at
@@ -44,7 +44,7 @@ class CaseFile:
 
     path: Path
     head: Mapping[str, Any]
-    events: tuple[Event, ...]
+    events: tuple[RawEvent, ...]
     notes: tuple[str, ...] = ()
 
 
@@ -230,7 +230,7 @@ def _head(text: str, path: Path) -> Mapping[str, Any]:
     return {**head, "format": FORMAT}
 
 
-def _events(lines: list[str], first: int, path: Path) -> tuple[tuple[Event, ...], str]:
+def _events(lines: list[str], first: int, path: Path) -> tuple[tuple[RawEvent, ...], str]:
     """Events from their lines, and the spaces before each. first: the number of the first line in the file."""
     indent: str | None = None
     pieces: list[tuple[int, list[str]]] = []  # the lines of an event, and the number of its first
@@ -252,7 +252,7 @@ def _is_remark(line: str) -> bool:
     return not line or line.startswith("#")
 
 
-def _event(lines: list[str], number: int, path: Path) -> Event:
+def _event(lines: list[str], number: int, path: Path) -> RawEvent:
     if all(_is_remark(line) for line in lines[1:]):
         try:
             event = DECODER.decode(lines[0].lstrip(" ")[1:])
@@ -268,7 +268,7 @@ def _event(lines: list[str], number: int, path: Path) -> Event:
     return _mapping(found[0] if isinstance(found, list) else found, number, path)
 
 
-def _mapping(event: object, number: int, path: Path) -> Event:
+def _mapping(event: object, number: int, path: Path) -> RawEvent:
     if not isinstance(event, dict):
         raise CasebookError("an event has keys and values, and here are none", WRITE_EVENT, path, number)
     return event

@@ -1,74 +1,72 @@
-"""What was put right afterwards. A correction is a new line with its reason; what it corrects stays as it was written.
-
-correct    because: text, and one of
-           corrected: a step, check, values, sure: the answer given there, as it should have been
-           vehicle: {key: text}: what was wrong about the vehicle
-undo       undone: a step, because: text: the step as if it had not been
-"""
+"""What was put right afterwards: a correction is a new line with its reason; what it corrects stays as written."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.events import KEPT_BESIDE, Answered, Corrected, Event, Seen, Undone
+from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
-from reasoner.casebook.writing import Event
-
-KEPT_BESIDE = ("rules", "verdict", "stop")  # events that the program keeps; none is a step somebody takes back
-REPLACED = ("values", "sure", "reading", "inputs", "figures")
 
 
 def standing(events: Iterable[Event]) -> list[Event]:
     """The events that have not been taken back, each as last corrected; corrections themselves are left out."""
     events = list(events)
-    undone = {e["undone"] for e in events if e.get("event") == "undo"}
-    left = [e for e in events if e.get("event") != "undo" and e.get("step") not in undone]
-    better = {(e.get("corrected"), e.get("check")): e for e in left if e.get("event") == "correct"}
+    undone = undone_steps(events)
+    left = [e for e in events if not isinstance(e, Undone) and e.step not in undone]
+    better = {(e.corrected, e.check): e for e in left if isinstance(e, Corrected)}
     if not better:
         return left
-    return [_corrected(e, better.get((e.get("step"), e.get("check")))) for e in left if e.get("event") != "correct"]
+    return [_corrected(e, better.get((e.step, e.check))) if isinstance(e, Answered) else e
+            for e in left if not isinstance(e, Corrected)]  # fmt: skip
 
 
-def _corrected(event: Event, by: Event | None) -> Event:
-    if by is None or event.get("event") != "answer":
+def undone_steps(events: Iterable[Event]) -> frozenset[int]:
+    """The steps taken back. What was written without a step (0) cannot be."""
+    return frozenset(e.undone for e in events if isinstance(e, Undone)) - {0}
+
+
+def _corrected(event: Answered, by: Corrected | None) -> Answered:
+    if by is None or not event.step:
         return event
-    rest = {key: value for key, value in event.items() if key not in REPLACED}
-    return {**rest, **{key: by[key] for key in REPLACED if key in by}}
+    sure = by.sure or "sure"
+    return replace(event, values=by.values, sure=sure, reading=by.reading, inputs=by.inputs, figures=by.figures)
 
 
-def vehicle_fields(case: CaseFile) -> dict[str, str]:
+def vehicle_fields(case: Case) -> dict[str, str]:
     """The vehicle of a case's head, with what was put right later. An empty text takes a key away."""
-    fields = {str(key): str(value) for key, value in case.head["vehicle"].items()}
-    undone = {e["undone"] for e in case.events if e.get("event") == "undo"}
+    fields = dict(case.vehicle)
+    undone = undone_steps(case.events)
     for event in case.events:
-        if event.get("event") == "correct" and event.get("step") not in undone:
-            fields |= {str(key): str(value) for key, value in event.get("vehicle", {}).items()}
+        if isinstance(event, Corrected) and event.step not in undone:
+            fields |= event.vehicle
     return {key: value for key, value in fields.items() if value != ""}
 
 
-def last_step(events: Sequence[Event]) -> int:
-    return max((e.get("step", 0) for e in events), default=0)
+def last_step(events: Iterable[Event]) -> int:
+    return max((e.step for e in events), default=0)
 
 
 def correct_answer(
-    events: Sequence[Event], step: int, check: str, values: Mapping[str, object], sure: str, because: str
+    events: Sequence[Event], step: int, check: str, values: Mapping[int, Seen], sure: str, because: str
 ) -> list[Event]:
     """The answer of a step as it should have been. Raises CasebookError where there is none."""
-    if not any(e.get("event") == "answer" and (e.get("step"), e["check"]) == (step, check) for e in standing(events)):
+    if not any(isinstance(e, Answered) and (e.step, e.check) == (step, check) for e in standing(events)):
         raise CasebookError(f"step {step} holds no answer to {check}", "`reasoner cases show` numbers the steps")
-    kept = {"corrected": step, "check": check, "values": dict(values), "sure": sure}
-    return [{"event": "correct", "step": last_step(events) + 1, **kept, "because": _reason(because)}]
+    new, reason = last_step(events) + 1, _reason(because)
+    return [Corrected(step=new, corrected=step, check=check, values=values, sure=sure, because=reason)]
 
 
 def correct_vehicle(events: Sequence[Event], fields: Mapping[str, str], because: str) -> list[Event]:
-    return [{"event": "correct", "step": last_step(events) + 1, "vehicle": dict(fields), "because": _reason(because)}]
+    return [Corrected(step=last_step(events) + 1, vehicle=dict(fields), because=_reason(because))]
 
 
 def take_back(events: Sequence[Event], step: int, because: str) -> list[Event]:
     """A step as if it had not been. Raises CasebookError where there is none to take back."""
-    if not any(e.get("step") == step and e.get("event") not in KEPT_BESIDE for e in standing(events)):
+    if not any(e.step == step and not isinstance(e, KEPT_BESIDE) for e in standing(events)):
         raise CasebookError(f"there is no step {step} to take back", "`reasoner cases show` numbers the steps")
-    return [{"event": "undo", "step": last_step(events) + 1, "undone": step, "because": _reason(because)}]
+    return [Undone(step=last_step(events) + 1, undone=step, because=_reason(because))]
 
 
 def _reason(because: str) -> str:

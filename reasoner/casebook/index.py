@@ -18,9 +18,26 @@ from typing import Any
 
 from reasoner.casebook import store
 from reasoner.casebook.correcting import standing, vehicle_fields
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.events import (
+    Cleared,
+    Closed,
+    CodesRead,
+    Concluded,
+    Drove,
+    Event,
+    FilledIn,
+    Finished,
+    Noted,
+    Provoked,
+    PutAway,
+    RulesUsed,
+    Ticked,
+    Told,
+    ValuesTyped,
+    WorkTaken,
+)
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError, visible
-from reasoner.casebook.writing import Event
 
 NAME = ".index.json"
 FORMAT = 1
@@ -91,54 +108,45 @@ def rows(folder: Path, told: Callable[[int, int], None] | None = None) -> list[R
 def row_of(path: Path, name: str) -> Row:
     """What the list says of one file. Never raises for what is in it."""
     try:
-        case = load_sound(path)
-        return _row(name, case.head, vehicle_fields(case), case.events, case.notes)
+        return _row(name, load_sound(path))
     except CasebookError as error:
         return Row(name, state="damaged", trouble=error.one_line)
 
 
-def _row(
-    name: str,
-    head: Mapping[str, Any],
-    vehicle: Mapping[str, str],
-    all_events: tuple[Event, ...],
-    notes: tuple[str, ...],
-) -> Row:
-    events = standing(all_events)
-    told = [str(e["complaint"]) for e in events if e.get("event") == "told"]
-    noted = [str(e["text"]) for e in events if e.get("event") == "note"]
-    ended = [e for e in events if e.get("event") == "closed"]
-    confirmed = [str(e.get("confirmed by") or "") for e in ended]
-    codes = [str(c["code"]) for e in events if e.get("event") == "codes" for c in e["codes"]]
-    verdicts = [str(e["cause"]) for e in events if e.get("event") == "verdict"]
-    last: Event = ended[-1] if ended else {}
+def _row(name: str, case: Case) -> Row:
+    events = standing(case.events)
+    told = [e.complaint for e in events if isinstance(e, Told)]
+    noted = [e.text for e in events if isinstance(e, Noted)]
+    ended = [e for e in events if isinstance(e, Closed)]
+    codes = [code.code for e in events if isinstance(e, CodesRead) for code in e.codes]
+    verdicts = [e.cause for e in events if isinstance(e, Concluded)]
+    last = ended[-1] if ended else Closed(state="")
     return Row(
         name=name,
-        opened=str(head.get("opened", "")),
-        closed=str(last.get("at", "")),
+        opened=case.opened,
+        closed=last.at,
         state=_state(events),
-        fault=str(last.get("fault") or ""),
-        where=str(last.get("where") or ""),
+        fault=last.fault,
+        where=last.where,
         said=verdicts[-1] if verdicts else "",
-        vehicle=dict(vehicle),
+        vehicle=vehicle_fields(case),
         codes=tuple(dict.fromkeys(codes)),
-        words=" / ".join(filter(None, (*told, *noted, *confirmed)))[:LONGEST],
-        notes=notes,
+        words=" / ".join(filter(None, (*told, *noted, *(e.confirmed_by for e in ended))))[:LONGEST],
+        notes=case.notes,
     )
 
 
 def _state(events: list[Event]) -> str:
     for event in reversed(events):
-        kind = event.get("event")
-        if kind == "closed":
-            return str(event["state"])
-        if kind == "verdict":
-            return "settled" if event["kind"] == "settled" else "open"
-        if kind in ("work", "finished", "tick", "figure", "values"):
+        if isinstance(event, Closed):
+            return event.state
+        if isinstance(event, Concluded):
+            return "settled" if event.what == "settled" else "open"
+        if isinstance(event, WorkTaken | Finished | Ticked | FilledIn | ValuesTyped):
             return "in work"
-        if kind in ("provoked", "drive", "cleared"):
+        if isinstance(event, Provoked | Drove | Cleared):
             return "in proof"
-        if kind not in ("stop", "rules", "note", "correct"):
+        if not isinstance(event, PutAway | RulesUsed | Noted):
             return "open"
     return "open"
 

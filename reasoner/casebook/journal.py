@@ -19,7 +19,7 @@ from reasoner.casebook import lock
 from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, Reading, open_regular, parse, read
 from reasoner.casebook.trouble import CasebookError, told, visible
 from reasoner.casebook.whole_file import write_new
-from reasoner.casebook.writing import Event, event_line, head_text
+from reasoner.casebook.writing import RawEvent, event_line, head_text
 
 BINARY = getattr(os, "O_BINARY", 0)
 ON = os.O_RDWR | os.O_APPEND
@@ -40,7 +40,7 @@ class Journal:
         self._end = -1  # bytes of whole lines that are known to be there
         self._spoilt = False  # more than that may be there, of an event that was not accepted
 
-    def append(self, *events: Event) -> tuple[str, ...]:
+    def append(self, *events: RawEvent) -> tuple[str, ...]:
         """Keep events, all or none. They are on disk when this returns; notes on what had to be mended, usually none.
 
         Raises CasebookError: none of them is kept, all earlier ones are, and it may be tried again. Raises TypeError
@@ -112,7 +112,7 @@ class Journal:
         return note
 
 
-def create(path: Path, head: Mapping[str, object], events: Iterable[Event] = ()) -> Journal:
+def create(path: Path, head: Mapping[str, object], events: Iterable[RawEvent] = ()) -> Journal:
     """Begin a case in a new file, with its first events. head: case, opened, rules (text), vehicle (mapping), all
     values text.
 

@@ -21,8 +21,9 @@ from typing import Any
 
 from reasoner.casebook import journal
 from reasoner.casebook.casefile import load_ends
+from reasoner.casebook.events import Closed
 from reasoner.casebook.trouble import CasebookError, TakenError, told, visible
-from reasoner.casebook.writing import Event
+from reasoner.casebook.writing import RawEvent
 
 SUFFIX = ".yaml"
 LONGEST_NAME = 60  # characters; at four bytes each they leave room for endings within the usual 255 bytes
@@ -45,9 +46,14 @@ class Entry:
     path: Path
     changed: float
     head: Mapping[str, Any]
-    latest: tuple[Event, ...]
+    latest: tuple[RawEvent, ...]
     notes: tuple[str, ...]
     trouble: str = ""
+
+    @property
+    def closed(self) -> bool:
+        """Whether the last thing kept is how it ended."""
+        return bool(self.latest) and self.latest[-1].get("event") == Closed.kind
 
 
 def folder(explicit: str | None, environ: Mapping[str, str], platform: str = sys.platform) -> tuple[Path, str]:
@@ -100,7 +106,7 @@ def ready(folder: Path) -> None:
 
 
 def begin(
-    folder: Path, head: Mapping[str, object], today: date, name: str | None = None, events: Sequence[Event] = ()
+    folder: Path, head: Mapping[str, object], today: date, name: str | None = None, events: Sequence[RawEvent] = ()
 ) -> journal.Journal:
     """A new case with its first events: with this name, else with the date and a number. head: as for `journal.create`,
     but for `case`.

@@ -14,7 +14,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-Event = Mapping[str, Any]
+RawEvent = Mapping[str, Any]  # an event as it stands in a file; `shape` makes it one of `events`
 
 LONGEST_KEY = 1000  # characters of a key as written; YAML's limit is 1024
 DEEPEST = 50  # levels of nesting
@@ -24,7 +24,7 @@ BARE = re.compile(r"[A-Za-z](?:[A-Za-z0-9 _./-]*[A-Za-z0-9_/-])?")
 WORDS = {"y", "n", "yes", "no", "on", "off", "true", "false", "null"}  # what some reader takes for something else
 
 
-def event_line(event: Event) -> str:
+def event_line(event: RawEvent) -> str:
     """The line of an event, with its line end. Raises TypeError or ValueError for what is no plain data."""
     if not isinstance(event, Mapping):
         raise TypeError(f"an event is a mapping, not a {type(event).__name__}")

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError, visible
 from reasoner.cli import exits
 from reasoner.cli.say import say
@@ -58,7 +57,7 @@ def named(where: Path, names: Sequence[str]) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
-def one(cases_dir: str | None, name: str) -> CaseFile:
+def one(cases_dir: str | None, name: str) -> Case:
     """A case by its name. Raises CasebookError."""
     return load_sound(store.find(folder(cases_dir)[0], name))
 

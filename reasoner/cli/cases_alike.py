@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, loading, workers
 from reasoner.cli.cases_replay import alike_together
@@ -61,5 +61,5 @@ def _sound(paths: Sequence[Path], rules: tuple[Path, ...], damaged: list[str]) -
             yield found
 
 
-def _looks(case: CaseFile, garages: Sequence[Garage], _: Any) -> Looks:
+def _looks(case: Case, garages: Sequence[Garage], _: Any) -> Looks:
     return looks(case, garages[0])

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from reasoner.casebook import journal, store
+from reasoner.casebook import casefile, journal, store
 from reasoner.casebook.anonymising import anonymous
+from reasoner.casebook.shape import sound
 from reasoner.cli import caseroom
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say
@@ -29,7 +30,9 @@ def command(case: str, cases_dir: str | None, to: Path, keep_words: bool) -> Non
     distance is rounded. What was left out is counted, so that nothing goes or stays unseen.
     """
     with caseroom.refusing():
-        found = caseroom.one(cases_dir, case)
+        path = store.find(caseroom.folder(cases_dir)[0], case)
+        found = casefile.load(path)
+        sound(found)
         name = store.safe_name(to.name)
         done = anonymous(found, name, keep_words)
         journal.create(to.with_name(name + store.SUFFIX), done.head, done.events).close()

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from reasoner.casebook.events import written
 from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
@@ -58,5 +59,5 @@ def command(
                 )
             except Refused as refused:
                 raise CasebookError(refused.message, refused.mend, path) from None
-            journal.append(*({"at": keeper.now(), **event} for event in events))
+            journal.append(*(written(event, keeper.now()) for event in events))
     say(f"{path.stem}: {state}" + (f", {fault}" + (f", {where}" if where else "") if fault else "") + ".")

@@ -8,10 +8,10 @@ from pathlib import Path
 import click
 
 from reasoner.casebook import correcting
+from reasoner.casebook.events import Answered, Event, Seen, written
 from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
-from reasoner.casebook.writing import Event
 from reasoner.cli import caseroom, keeper, loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say
@@ -74,7 +74,7 @@ def command(
             else:
                 assert step is not None and book is not None
                 events = _answer(book, found.events, step, answers, sure, because)
-            journal.append(*({"at": keeper.now(), **event} for event in events))
+            journal.append(*(written(event, keeper.now()) for event in events))
     say(f"{path.stem}: put right. What was written before is kept in the file.")
 
 
@@ -98,20 +98,21 @@ def _answer(
     book: Rulebook, events: Sequence[Event], step: int, answers: Sequence[str], sure: str | None, because: str
 ) -> list[Event]:
     """The corrected answer: the places named changed, the others as they were. Raises CasebookError."""
-    given = [e for e in correcting.standing(events) if e.get("event") == "answer" and e.get("step") == step]
+    given = [e for e in correcting.standing(events) if isinstance(e, Answered) and e.step == step]
     if len(given) != 1:
         raise CasebookError(f"step {step} holds no answer", "`reasoner cases show` numbers the steps")
-    check = book.checks.get(given[0]["check"])
+    check = book.checks.get(given[0].check)
     outcomes = [o.name for o in check.outcomes] if check else []
-    values = dict(given[0]["values"])
+    values: dict[str, Seen] = {str(place): said for place, said in given[0].values.items()}
     for answer in answers:
         place, sign, outcome = answer.partition("=")
         places = [place] if sign else list(values)
         outcome = (outcome if sign else place).strip()
         if outcome not in outcomes:
-            raise CasebookError(f'"{outcome}" is no outcome of {given[0]["check"]}', "one of: " + ", ".join(outcomes))
+            raise CasebookError(f'"{outcome}" is no outcome of {given[0].check}', "one of: " + ", ".join(outcomes))
         if sign and place not in values:
             raise CasebookError(f'"{place}" was not looked at in step {step}', "one of: " + ", ".join(values))
         values |= dict.fromkeys(places, outcome)
-    how = sure or str(given[0].get("sure", "sure"))
-    return correcting.correct_answer(events, step, given[0]["check"], values, how, because)
+    how = sure or given[0].sure
+    put = {int(place): said for place, said in values.items()}
+    return correcting.correct_answer(events, step, given[0].check, put, how, because)

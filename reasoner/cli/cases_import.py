@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from reasoner.casebook import plain, store
+from reasoner.casebook.events import Answered, written
 from reasoner.casebook.rows import Refused, read_rows
 from reasoner.casebook.trouble import CasebookError, told, visible
 from reasoner.cli import caseroom, exits, keeper, loading
@@ -65,7 +66,7 @@ def command(
         folder, _ = caseroom.folder(cases_dir)
         refused_all = [*rows.refused, *refused_lines]
         for case in cases:
-            answers = sum(event["event"] == "answer" for event in case.events)
+            answers = sum(isinstance(event, Answered) for event in case.events)
             many = f"{answers} answer{'' if answers == 1 else 's'} from {len(case.lines)} line"
             what = f"{visible(case.name, 60)}: {many}{'' if len(case.lines) == 1 else 's'}"
             if not only_try:
@@ -106,7 +107,7 @@ def _begin(folder: Path, case: Any, stamp: str) -> CasebookError | None:
     """Make a case whole, with its events, or not at all; what was wrong, if anything."""
     head = {"opened": case.opened or keeper.now(), "rules": stamp, "vehicle": dict(case.vehicle)}
     try:
-        store.begin(folder, head, datetime.now(UTC).date(), case.name, case.events).close()
+        store.begin(folder, head, datetime.now(UTC).date(), case.name, [*map(written, case.events)]).close()
     except CasebookError as error:
         return error
     return None

@@ -9,8 +9,7 @@ from typing import Any
 
 import click
 
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import caseroom, exits, loading, shipped, workers
@@ -124,7 +123,7 @@ def _gather(paths: Sequence[Path], rules: workers.Layers) -> tuple[Total, Kept, 
     return total, kept, left_out, damaged
 
 
-def _lesson(case: CaseFile, garages: Sequence[Garage], _: Any) -> Lesson:
+def _lesson(case: Case, garages: Sequence[Garage], _: Any) -> Lesson:
     return lesson(case, garages[0])
 
 

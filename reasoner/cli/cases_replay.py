@@ -10,8 +10,8 @@ from typing import Any
 
 import click
 
-from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.index import rows
+from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.options import cases_option
@@ -81,7 +81,7 @@ def command(
         raise click.exceptions.Exit(exits.PROBLEMS)
 
 
-def _replayed(case: CaseFile, garages: Sequence[Garage], asked_again: Any) -> tuple[Replayed, ...]:
+def _replayed(case: Case, garages: Sequence[Garage], asked_again: Any) -> tuple[Replayed, ...]:
     changed = garages[1] if len(garages) > 1 else None
     return replay(case.path.stem, vehicle_of(case), case.events, garages[0], changed, bool(asked_again))
 

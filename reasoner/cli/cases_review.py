@@ -8,13 +8,13 @@ from typing import Any
 
 import click
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
-from reasoner.history.review import Closed, judge, review
+from reasoner.history.review import ClosedCase, judge, review
 from reasoner.session.chapters import Garage
 
 
@@ -30,7 +30,7 @@ def command(cases: tuple[str, ...], cases_dir: str | None, rules_paths: tuple[Pa
     with caseroom.refusing():
         folder, _ = caseroom.folder(cases_dir)
         paths = alike_together(folder, caseroom.named(folder, cases))
-        found: list[Closed | None] = []
+        found: list[ClosedCase | None] = []
         damaged = 0
         for _path, done in workers.each(_judged, paths, [rules_paths], title="looking over"):
             if isinstance(done, CasebookError):
@@ -49,5 +49,5 @@ def command(cases: tuple[str, ...], cases_dir: str | None, rules_paths: tuple[Pa
         raise click.exceptions.Exit(exits.PROBLEMS)
 
 
-def _judged(case: CaseFile, garages: Sequence[Garage], _: Any) -> Closed | None:
+def _judged(case: Case, garages: Sequence[Garage], _: Any) -> ClosedCase | None:
     return judge(case, garages[0])

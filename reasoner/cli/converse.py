@@ -57,7 +57,7 @@ def talk(kept: Keeper, source: BinaryIO, out: TextIO, fetch: Fetch = no_files, l
         say({**here.state(), "case": kept.journal.path.stem, "notes": list(kept.notes)})
         kept.notes.clear()
 
-    here, mistakes = Talk(kept.workup, fetch=fetch, events=tuple(kept.journal.case.events)), []
+    here, mistakes = Talk(kept.workup, fetch=fetch, events=tuple(kept.case.events)), []
     for file in logs:
         try:
             then, events, _ = hear(here, {"type": "log", "file": file})

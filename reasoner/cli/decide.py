@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.casefile import load
+from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.options import cases_option
@@ -52,7 +52,7 @@ def command(
     prices = shop_prices(prices_path, book)
     try:
         folder, _ = store.folder(cases_dir, os.environ)
-        found = load(store.find(folder, case))
+        found = load_sound(store.find(folder, case))
         workup = repairing.resume(book, vehicle_of(found), found.events)
     except CasebookError as error:
         raise keeper.refuse(error) from None

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 
 import click
 
-from reasoner.casebook import casefile
+from reasoner.casebook.events import Answered, Event, Seen
+from reasoner.casebook.shape import load_sound
 from reasoner.cli import loading, shipped
 from reasoner.history.car import vehicle_of
-from reasoner.inference.plan import Option, worth
+from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Check
-from reasoner.session.record import Event
 from reasoner.session.script import Script, begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk, Leave
@@ -33,7 +33,7 @@ def command(color: str) -> None:
     from reasoner.report.text import Pages
     from reasoner.terminal import loop
 
-    case = casefile.load(shipped.folder("cases") / f"{CASE}.yaml")
+    case = load_sound(shipped.folder("cases") / f"{CASE}.yaml")
     script = script_of(case.events)
     workup = begin_with(begin(loading.rules(()), vehicle_of(case)), script)
     desk = Hand.over(Desk.of_process(os.environ, color), workup, script)  # type: ignore[arg-type]
@@ -80,15 +80,16 @@ class Hand(Desk):
             return ""
         option = next(o for o in self.workup.ranked if worth(o, self.workup.costs))
         event = reply(self.workup, self.script, option)[-1]
-        if event["event"] != "answer":
+        if not isinstance(event, Answered):
             return "0"
-        return line(self.workup.book.checks[event["check"]], option, event["values"])
+        return line(self.workup.book.checks[event.check], event.values)
 
 
-def line(check: Check, option: Option, values: dict[str, str]) -> str:
+def line(check: Check, values: Mapping[int, Seen]) -> str:
     """An answer as a person types it: `2`, `3=2` (the rest being the first outcome), `all=1`."""
     numbers = {o.name: n for n, o in enumerate(check.outcomes, start=1)}
-    if len(values) == 1:
-        return str(next(numbers[v] for v in values.values()))
-    named = [f"{place}={numbers[v]}" for place, v in values.items() if numbers[v] > 1]
+    picked = {place: numbers[outcome] for place, outcome in values.items() if isinstance(outcome, str)}
+    if len(picked) == 1:
+        return str(*picked.values())
+    named = [f"{place}={number}" for place, number in picked.items() if number > 1]
     return " ".join(named) or "all=1"

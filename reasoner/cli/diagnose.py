@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reasoner.casebook import casefile, store
+from reasoner.casebook import store
+from reasoner.casebook.events import Finished
+from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
 from reasoner.cli.keeper import Keeper
@@ -201,15 +203,15 @@ def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
     """Play the answers of a case file through the real session, keeping a case of its own."""
     from reasoner.cli.unattended import run
 
-    given = casefile.load(answers)
+    given = load_sound(answers)
     with wish.opened(lambda: vehicle_of(given)) as kept:
         run(kept, script_of(given.events), sys.stdout, lambda kept: scanlogs.take_all(kept, logs.files, logs.fetch))
 
 
 def _work_done(kept: Keeper) -> str:
     """The last finished work, in words; "" where there is none."""
-    events = kept.journal.case.events
-    if not any(event.get("event") == "finished" for event in events):
+    events = kept.case.events
+    if not any(isinstance(event, Finished) for event in events):
         return ""  # and nothing that follows a verdict is loaded for it
     from reasoner.session import repairing, sheeting
 
@@ -227,7 +229,7 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
         desk.say(f"Cases are kept in {wish.folder} ({wish.why}).")
         wish = _meant(wish, desk)
         last = None if wish.case else store.newest(wish.folder)
-        if last is not None and last.latest and last.latest[-1].get("event") != "closed":
+        if last is not None and last.latest and not last.closed:
             desk.say(f"This begins a new case. The last one is not closed: {wish.resume(last.name)}")
         with wish.opened(lambda: _asked(intake.ask_vehicle(desk, DEFAULTS))) as kept:
             desk.resume = wish.resume(kept.journal.path.stem)

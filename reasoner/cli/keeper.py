@@ -11,8 +11,9 @@ from types import TracebackType
 import click
 
 from reasoner.casebook import store
+from reasoner.casebook.events import Event, RulesUsed, written
 from reasoner.casebook.journal import Journal, resume
-from reasoner.casebook.shape import sound
+from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
 from reasoner.cli.say import say
@@ -20,7 +21,6 @@ from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 
 
@@ -30,16 +30,17 @@ def now() -> str:
 
 
 class Keeper:
-    """The journal of a case and the case as it stands. A context manager; closing gives the lock back."""
+    """The journal of a case, the case as it was opened and as it stands. A context manager; closing gives the lock
+    back."""
 
-    def __init__(self, journal: Journal, workup: Workup) -> None:
-        self.journal, self.workup = journal, workup
-        self.notes: list[str] = list(journal.case.notes)
+    def __init__(self, journal: Journal, case: Case, workup: Workup) -> None:
+        self.journal, self.case, self.workup = journal, case, workup
+        self.notes: list[str] = list(case.notes)
 
     def keep(self, events: Sequence[Event]) -> Workup:
         """Events on disk, all or none, then the case with them. Raises CasebookError; what was kept before stays."""
         if events:
-            self.notes += self.journal.append(*({"at": now(), **event} for event in events))
+            self.notes += self.journal.append(*(written(event, now()) for event in events))
         self.workup = self.workup.after(events)
         return self.workup
 
@@ -54,7 +55,7 @@ def new_case(folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, b
     """Begin a case, under a name or under the date and a number. Raises CasebookError."""
     head = {"opened": now(), "rules": book.stamp, "vehicle": dict(vehicle.fields)}
     journal = store.begin(folder, head, datetime.now(UTC).date(), name)
-    return Keeper(journal, begin(book, vehicle, by=by))
+    return Keeper(journal, sound(journal.case), begin(book, vehicle, by=by))
 
 
 def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
@@ -64,13 +65,14 @@ def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
     with ExitStack() as undo:
         journal = resume(path)
         undo.callback(journal.close)
-        workup = repairing.resume(book, vehicle_of(sound(journal.case)), journal.case.events, by)
+        case = sound(journal.case)
+        workup = repairing.resume(book, vehicle_of(case), case.events, by)
         undo.pop_all()
-    keeper = Keeper(journal, workup)
-    stamps = workup.record.stamps or (str(journal.case.head["rules"]),)
+    keeper = Keeper(journal, case, workup)
+    stamps = workup.record.stamps or (case.rules,)
     if stamps[-1] != book.stamp:
         keeper.notes.append("the rules have changed since; all answers are weighed anew with today's")
-        keeper.keep([{"event": "rules", "step": workup.record.steps, "stamp": book.stamp}])
+        keeper.keep([RulesUsed(step=workup.record.steps, stamp=book.stamp)])
     keeper.notes += not_weighed(workup)
     return keeper
 

@@ -10,9 +10,8 @@ from typing import TypeVar
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.correcting import KEPT_BESIDE
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.events import KEPT_BESIDE, Event, written
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper
 from reasoner.cli.keeper import Keeper
@@ -21,7 +20,7 @@ from reasoner.history.car import vehicle_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import repairing
 from reasoner.session.acts import Refused
-from reasoner.session.record import Event, standing
+from reasoner.session.record import standing
 from reasoner.session.repairing import Work
 from reasoner.session.workup import Workup
 
@@ -34,7 +33,7 @@ class Round:
     kept: where more is kept; None where the case is only looked at.
     """
 
-    def __init__(self, case: CaseFile, workup: Workup, kept: Keeper | None) -> None:
+    def __init__(self, case: Case, workup: Workup, kept: Keeper | None) -> None:
         self.name, self.book = case.path.stem, workup.book
         self.events: list[Event] = list(case.events)
         self.workup, self.kept = workup, kept
@@ -72,7 +71,7 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, tells: bool, do: C
             return do(Round(found, workup, None))
         with keeper.open_case(path, book) as kept:
             _note(kept.notes)
-            return do(Round(kept.journal.case, kept.workup, kept))
+            return do(Round(kept.case, kept.workup, kept))
     except CasebookError as error:
         raise keeper.refuse(error) from None
     except Refused as refused:
@@ -87,13 +86,14 @@ def _note(notes: Sequence[str]) -> None:
 
 def take_back(on: Round) -> None:
     """Take back the last thing told, and say what it was."""
-    events = repairing.take_back(on.events)
-    own = (event for event in standing(on.events) if event.get("event") not in KEPT_BESIDE)
-    undone = [event for event in own if event.get("step") == events[0]["undone"]]
-    on.keep(events)
+    [back] = repairing.take_back(on.events)
+    own = (event for event in standing(on.events) if not isinstance(event, KEPT_BESIDE))
+    undone = [event for event in own if event.step == back.undone]
+    on.keep([back])
     for event in undone:
-        told = [str(event[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in event]
-        say(f"Taken back: {', '.join([str(event['event']), *told])}.", err=True)
+        said = written(event)
+        told = [str(said[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in said]
+        say(f"Taken back: {', '.join([event.kind, *told])}.", err=True)
 
 
 def by_number(text: str) -> dict[int, str]:

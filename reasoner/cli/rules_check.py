@@ -66,14 +66,14 @@ def _warnings(book: Rulebook, notes: Notebook, strict: bool, solved: tuple[Path,
 
 def _solved(book: Rulebook, folders: tuple[Path, ...]) -> Mapping[str, frozenset[str]]:
     """The faults and checks that each solved case went through, by its file. Damaged cases count for nothing."""
-    from reasoner.casebook.casefile import load
+    from reasoner.casebook.shape import load_sound
     from reasoner.casebook.trouble import CasebookError
     from reasoner.session.chapters import tried
 
     found = {}
     for path in (path for folder in folders for path in sorted(folder.glob("*.yaml"))):
         try:
-            events = load(path).events
+            events = load_sound(path).events
         except CasebookError as error:
             say(f"Warning: {error}", err=True)
             continue

@@ -37,10 +37,10 @@ def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
         try:
             content, columns = fetch(file)
             before = kept.workup
-            events = logged.take(before, content, PurePath(file).name, columns)
-            kept.keep(events)
-            say(f"{events[0]['step']:3}  The log {events[0]['file']} answers:")
-            for line in logged.understood(before, events):
+            log, *answers = logged.take(before, content, PurePath(file).name, columns)
+            kept.keep([log, *answers])
+            say(f"{log.step:3}  The log {log.file} answers:")
+            for line in logged.understood(before, [log, *answers]):
                 say(f"     - {line}")
         except Refused as refused:
             mend = f" ({refused.mend})" if refused.mend else ""

@@ -12,8 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import loading
 from reasoner.session.chapters import Garage
@@ -112,7 +111,7 @@ def _several(job: Job[T], paths: Sequence[Path], options: Any) -> list[tuple[Pat
 
 def _done(job: Job[T], path: Path, garages: Sequence[Garage], options: Any) -> tuple[Path, T | CasebookError]:
     try:
-        case: CaseFile = load_sound(path)
+        case: Case = load_sound(path)
         return path, job(case, garages, options)
     except CasebookError as error:
         return path, CasebookError(error.message, error.mend, error.path or path, error.line)

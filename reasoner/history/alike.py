@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log2
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import Case
 from reasoner.history.car import vehicle_of
 from reasoner.inference.evidence import Evidence
 from reasoner.network.tables import CheckTable, Tables
@@ -85,7 +85,7 @@ class Alike:
     looked_at: int
 
 
-def looks(case: CaseFile, garage: Garage) -> Looks:
+def looks(case: Case, garage: Garage) -> Looks:
     """What was seen in a case, in the chapters in which what was found was there. Raises CasebookError."""
     vehicle = vehicle_of(case)
     chapters = garage.chapters(vehicle, case.events)

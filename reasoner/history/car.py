@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.correcting import vehicle_fields
+from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.network.vehicle import Vehicle, vehicle_from
 
 
-def vehicle_of(case: CaseFile) -> Vehicle:
+def vehicle_of(case: Case) -> Vehicle:
     """The vehicle of a case, as last put right. Raises CasebookError."""
     vehicle, mistakes = vehicle_from(vehicle_fields(case))
     if vehicle is None:

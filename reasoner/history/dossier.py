@@ -6,8 +6,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.correcting import standing
+from reasoner.casebook.shape import Case
 from reasoner.history.car import vehicle_of
 from reasoner.history.story import TOLD, Story, story
 from reasoner.history.trace import trace
@@ -63,7 +63,7 @@ class Dossier:
     currency: str
 
 
-def dossier(case: CaseFile, garage: Garage, prices: Prices) -> Dossier:
+def dossier(case: Case, garage: Garage, prices: Prices) -> Dossier:
     """Everything a report shows. Raises CasebookError where the vehicle cannot be read."""
     vehicle = vehicle_of(case)
     events = standing(case.events)
@@ -93,7 +93,7 @@ def _courses(chapter: Chapter) -> tuple[Course, ...]:
     tables, book = chapter.workup.tables, chapter.workup.book
     after, beliefs = dict(zip(moved.points, moved.beliefs, strict=True)), [moved.before]
     for number, event in enumerate(moved.events):
-        if event.get("event") in TOLD:
+        if isinstance(event, TOLD):
             beliefs.append(after.get(number, beliefs[-1]))
     rows = [by_fault(tables, belief).tolist() for belief in beliefs]
     columns = list(zip(*rows, strict=True))

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from reasoner.casebook.events import Answered, CodeRead, CodesRead, ConditionMet, Event, Noted, Told
 from reasoner.casebook.rows import Line, Refused
 from reasoner.network.vehicle import KEYS as VEHICLE_KEYS
 from reasoner.network.vehicle import Vehicle, vehicle_from
@@ -19,7 +20,6 @@ from reasoner.rulebook.model import At, Check
 from reasoner.session import acts
 from reasoner.session.chapters import Garage
 from reasoner.session.closing import close_case
-from reasoner.session.record import Event
 
 OF_CASE = ("case", "opened", "complaint", "codes", "state", "fault", "where", "confirmed by")
 OF_ANSWER = ("check", "outcome", "place", "condition", "sure", "note")
@@ -142,7 +142,7 @@ class _Case:
     ) -> None:
         self.name, self.lines, self.mapping, self.garage, self.refused = name, lines, mapping, garage, refused
         self.book = garage.book
-        self.events: list[dict[str, Any]] = []
+        self.events: list[Event] = []
 
     def made(self) -> NewCase | None:
         vehicle = self._vehicle()
@@ -151,10 +151,10 @@ class _Case:
                 self.refuse(line, "its case has no vehicle", f"see line {self.lines[0].number}")
             return None
         opened = self._opened()
-        self._add(event="told", complaint=self._said("complaint"))
+        self._add(Told(complaint=self._said("complaint")))
         codes = self._codes()
         if codes is not None:
-            self._add(event="codes", codes=codes, complete=True)
+            self._add(CodesRead(codes=codes))
         here: str | None = None
         for line in self.lines:
             here = self._row(line, vehicle, here)
@@ -162,16 +162,15 @@ class _Case:
         skipped = [r.number for r in self.refused if r.number in {line.number for line in self.lines}]
         if skipped:
             told = ", ".join(map(str, dict.fromkeys(skipped)))
-            self._add(event="note", text=f"Imported; of its table, something in these lines was refused: {told}.")
-        at = [{"at": opened, **event} if opened else event for event in self.events]
+            self._add(Noted(text=f"Imported; of its table, something in these lines was refused: {told}."))
+        at = [replace(event, at=opened) for event in self.events]
         return NewCase(self.name, opened, dict(vehicle.fields), tuple(at), tuple(line.number for line in self.lines))
 
     def refuse(self, line: Line, message: str, mend: str = "") -> None:
         self.refused.append(Refused(line.number, message, mend))
 
-    def _add(self, **event: Any) -> None:
-        kind = event.pop("event")
-        self.events.append({"event": kind, "step": len(self.events) + 1, **event})
+    def _add(self, event: Event) -> None:
+        self.events.append(replace(event, step=len(self.events) + 1))
 
     # ---- what holds for the whole case ----
 
@@ -213,14 +212,14 @@ class _Case:
             return ""
         return found.isoformat(timespec="seconds") + ("" if found.tzinfo else "+00:00")
 
-    def _codes(self) -> list[dict[str, Any]] | None:
+    def _codes(self) -> tuple[CodeRead, ...] | None:
         if "codes" not in self.mapping.columns:
             return None
         said = re.split(r"[\s,;/+]+", self._said("codes").upper())
         for code in filter(None, said):
             if not CODE.fullmatch(code):
                 self.refuse(self.lines[0], f'"{code[:20]}" is no code', "such as P0172")
-        return [{"code": code, "states": []} for code in dict.fromkeys(said) if CODE.fullmatch(code)]
+        return tuple(CodeRead(code) for code in dict.fromkeys(said) if CODE.fullmatch(code))
 
     def _close(self, vehicle: Vehicle) -> None:
         fault, where, state = self._said("fault"), self._said("where"), self._said("state").lower()
@@ -235,7 +234,7 @@ class _Case:
         except acts.Refused as refused:
             self.refuse(self.lines[0], refused.message, f"{refused.mend}; or map your word under `words:`")
             return
-        self.events += [dict(event) for event in closed]
+        self.events += closed
 
     # ---- row by row ----
 
@@ -247,7 +246,7 @@ class _Case:
                 self.refuse(line, f'"{condition[:40]}" is no condition', "one of: " + ", ".join(self.book.conditions))
                 return here
             if name != here:
-                self._add(event="condition", condition=name)
+                self._add(ConditionMet(condition=name))
                 here = name
         sure = self._cell(line, "sure") or "sure"
         if sure not in self.book.settings.report_right:
@@ -257,7 +256,7 @@ class _Case:
             self._answer(line, vehicle, name, said, sure)
         note = self._cell(line, "note")
         if note:
-            self._add(event="note", text=note)
+            self._add(Noted(text=note))
         return here
 
     def _answers(self, line: Line) -> Iterator[tuple[str, str]]:
@@ -290,7 +289,7 @@ class _Case:
             return
         values = self._values(line, check, vehicle, said)
         if values:
-            self._add(event="answer", check=name, values=values, sure=sure)
+            self._add(Answered(check=name, values={int(place): said for place, said in values.items()}, sure=sure))
 
     def _values(self, line: Line, check: Check, vehicle: Vehicle, said: str) -> dict[str, str]:
         """Outcomes by place: one outcome, or `3=wet 4=sooty` with the usual one at the rest."""

@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import log2
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import Case
 from reasoner.history.car import vehicle_of
 from reasoner.history.overlay import ELSEWHERE, HERE, OTHERWISE, Learned, overlaid
 from reasoner.inference.belief import by_fault
@@ -51,7 +51,7 @@ class Lesson:
     why: str = ""
 
 
-def lesson(case: CaseFile, garage: Garage) -> Lesson:
+def lesson(case: Case, garage: Garage) -> Lesson:
     """What a case says about the rules of a garage. Raises CasebookError."""
     name = case.path.stem
     if closing(case.events) is None:
@@ -243,7 +243,7 @@ class Helped:
     after: float
 
 
-def held_out(case: CaseFile, garage: Garage, total: Total, own: Lesson, least: float = 0.0) -> Helped | None:
+def held_out(case: Case, garage: Garage, total: Total, own: Lesson, least: float = 0.0) -> Helped | None:
     """A case under the rules, and under what is learned without it. None where it says nothing."""
     chapters = garage.chapters(vehicle_of(case), case.events)
     found = next((f for f in found_in(chapters) if f.known and f.cured), None)

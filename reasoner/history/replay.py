@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
+from reasoner.casebook.events import Event, Finished
 from reasoner.history.differing import Reweighed, reweighed
 from reasoner.history.trace import Trace, trace
 from reasoner.inference.belief import by_class, leader
 from reasoner.network.vehicle import Vehicle
 from reasoner.session.chapters import Chapter, Found, Garage, found_in
 from reasoner.session.effort import Effort, effort
-from reasoner.session.record import Event
 from reasoner.session.script import play, script_of
 from reasoner.session.workup import Workup
 
@@ -194,7 +194,7 @@ def said_then(workup: Workup, found: Found | None) -> Said | None:
     if not workup.record.verdicts:
         return None
     event = workup.record.verdicts[-1]
-    cause, kind = str(event["cause"]), str(event["kind"])
+    cause, kind = event.cause, event.what
     tables = workup.tables
     right: bool | None = None
     if found is not None:
@@ -206,7 +206,7 @@ def said_then(workup: Workup, found: Found | None) -> Said | None:
         else:
             right = cause == found.cause
     exact = None if found is None else cause == found.cause
-    return Said(cause, kind, float(event["probability"]), right, exact)
+    return Said(cause, kind, event.probability, right, exact)
 
 
 def _same(one: Trace, other: Trace) -> bool:
@@ -223,6 +223,6 @@ def _asked_again(chapters: Sequence[Chapter], found: Found | None) -> Ending:
     own = chapters[there[0]]
     told = [e for chapter in chapters if chapter.number in there for e in chapter.events]
     bare = Workup(own.workup.book, own.workup.vehicle, own.workup.tables, (), own.workup.by)
-    for workup in play(bare, script_of(e for e in told if e.get("event") != "finished")):
+    for workup in play(bare, script_of(e for e in told if not isinstance(e, Finished))):
         bare = workup
     return ended(trace(bare), found)

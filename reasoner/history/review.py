@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import log2
 from statistics import median
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import Case
 from reasoner.history.car import vehicle_of
 from reasoner.history.learning import LEAST
 from reasoner.history.replay import Ending, Said, ended, said_then
@@ -65,7 +65,7 @@ class Judged:
 
 
 @dataclass(frozen=True)
-class Closed:
+class ClosedCase:
     """A closed case: how, and what was found in it (nothing, where it was given up)."""
 
     case: str
@@ -73,7 +73,7 @@ class Closed:
     judged: tuple[Judged, ...]
 
 
-def judge(case: CaseFile, garage: Garage) -> Closed | None:
+def judge(case: Case, garage: Garage) -> ClosedCase | None:
     """A case as the review sees it; None for one that is not closed. Raises CasebookError."""
     end = closing(case.events)
     if end is None:
@@ -81,7 +81,7 @@ def judge(case: CaseFile, garage: Garage) -> Closed | None:
     vehicle = vehicle_of(case)
     chapters = garage.chapters(vehicle, case.events)
     judged = tuple(_judge(case.path.stem, chapters, found, garage) for found in found_in(chapters))
-    return Closed(case.path.stem, str(end.get("state", "")), judged)
+    return ClosedCase(case.path.stem, end.state, judged)
 
 
 def _judge(name: str, chapters: Sequence[Chapter], found: Found, garage: Garage) -> Judged:
@@ -223,7 +223,7 @@ class Review:
     not_in_rules: tuple[tuple[str, str, str], ...]
 
 
-def review(found: Iterable[Closed | None]) -> Review:
+def review(found: Iterable[ClosedCase | None]) -> Review:
     """All closed cases together."""
     closed = [one for one in found if one is not None]
     judged = [one for case in closed for one in case.judged]

@@ -5,10 +5,22 @@ Under the rules that are given, not those of the day: that is what replay compar
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.events import (
+    Answered,
+    Closed,
+    CodesRead,
+    Concluded,
+    Corrected,
+    Drove,
+    Event,
+    PassedOver,
+    Provoked,
+    Undone,
+)
+from reasoner.casebook.shape import Case
 from reasoner.history.car import vehicle_of
 from reasoner.history.trace import trace
 from reasoner.inference.belief import believe, by_class, by_fault, leader
@@ -21,7 +33,6 @@ from reasoner.repair.prices import usual
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
 from reasoner.session.effort import Effort, effort
-from reasoner.session.record import Event
 from reasoner.session.words import act_text, given_text, percent
 from reasoner.session.workup import Workup
 
@@ -104,7 +115,7 @@ class Story:
     unread: tuple[str, ...]
 
 
-def story(case: CaseFile, garage: Garage) -> Story:
+def story(case: Case, garage: Garage) -> Story:
     """Raises CasebookError where the vehicle cannot be read."""
     vehicle = vehicle_of(case)
     chapters = garage.chapters(vehicle, case.events)
@@ -115,9 +126,9 @@ def story(case: CaseFile, garage: Garage) -> Story:
     work = sum((p.work_effort for p in parts), Effort())
     hour = garage.book.settings.hour_costs
     return Story(
-        case=str(case.head["case"]),
+        case=case.name,
         vehicle=vehicle.title,
-        opened=str(case.head["opened"]),
+        opened=case.opened,
         complaint=record.complaint,
         codes=tuple(" ".join((code, *(f"({s})" for s in states))) for code, states in record.codes),
         parts=parts,
@@ -144,14 +155,14 @@ def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> Part:
     return Part(
         work=tuple(_job(book, job) for job in work),
         work_effort=sum((Effort(e.minutes, 0.0, e.money) for e in efforts), Effort()),
-        finished=str(chapter.events[0].get("at", "")) if chapter.number else "",
+        finished=chapter.events[0].at if chapter.number else "",
         moments=moments,
         looked=_looked(book, chapter.events),
-        drives=sum(e.get("event") == "drive" for e in chapter.events),
-        said=tuple(_verdict(book, e) for e in chapter.events if e.get("event") == "verdict"),
+        drives=sum(isinstance(e, Drove) for e in chapter.events),
+        said=tuple(_verdict(book, e) for e in chapter.events if isinstance(e, Concluded)),
         ended=_closing(book, closed) if closed else "",
-        confirmed=str(closed.get("confirmed by") or "") if closed else "",
-        gone_on=closed is not None and any(m.step > int(closed.get("step", 0)) for m in moments),
+        confirmed=closed.confirmed_by if closed else "",
+        gone_on=closed is not None and any(m.step > closed.step for m in moments),
     )
 
 
@@ -161,7 +172,7 @@ def _job(book: Rulebook, job: Job) -> str:
     return f"{title} ({places})" if places else title
 
 
-TOLD = ("answer", "codes", "pass")  # the kinds of event that a story tells, each as a moment
+TOLD = (Answered, CodesRead, PassedOver)  # the kinds of event that a story tells, each as a moment
 
 
 def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
@@ -172,8 +183,7 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
     moments = []
     belief, is_settled = moved.before, False
     for number, event in enumerate(moved.events):
-        kind = str(event.get("event"))
-        if kind not in TOLD:
+        if not isinstance(event, TOLD):
             continue
         condition, asked, text = "", False, ""
         if number in given:
@@ -181,16 +191,16 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
             name = record.spells[given[number].spell]
             condition = book.conditions[name].title if name and name in book.conditions else ""
             asked = given[number].asked
-        elif kind == "answer":
-            text = f"{event['check']}: not in these rules"
+        elif isinstance(event, Answered):
+            text = f"{event.check}: not in these rules"
         else:
             text = act_text(book, event)
         belief, is_settled = after.get(number, (belief, is_settled))
         lead, chance = _lead(chapter.workup, belief)
-        at = str(event.get("at", ""))
         of_found = _of_found(chapter.workup, belief, found)
-        step = int(event.get("step", 0))
-        moments.append(Moment(step, at, kind, text, condition, asked, lead, chance, of_found, is_settled))
+        moments.append(
+            Moment(event.step, event.at, event.kind, text, condition, asked, lead, chance, of_found, is_settled)
+        )
     return moments
 
 
@@ -219,41 +229,38 @@ def _named(book: Rulebook, fault: str, where: str) -> str:
     return title if where in ("engine", "") else f"{title}, {where}"
 
 
-def _verdict(book: Rulebook, event: Event) -> str:
-    fault, _, place = str(event["cause"]).partition("@")
+def _verdict(book: Rulebook, event: Concluded) -> str:
+    fault, _, place = event.cause.partition("@")
     words = place.split("-")
     where = " and ".join([" ".join(words[:2]), *words[2:]])
-    return f"{_named(book, fault, where)}: {percent(event['probability'])} ({event['kind'].replace('-', ' ')})"
+    return f"{_named(book, fault, where)}: {percent(event.probability)} ({event.what.replace('-', ' ')})"
 
 
-def _closing(book: Rulebook, event: Event) -> str:
-    if not event.get("fault"):
-        return str(event["state"])
-    return f"{event['state']}: {_named(book, str(event['fault']), str(event.get('where') or ''))}"
+def _closing(book: Rulebook, event: Closed) -> str:
+    return f"{event.state}: {_named(book, event.fault, event.where)}" if event.fault else event.state
 
 
 def _looked(book: Rulebook, events: Sequence[Event]) -> tuple[tuple[str, int, int], ...]:
     found: dict[str, tuple[int, int]] = {}
     for event in events:
-        if event.get("event") == "provoked":
-            name = str(event["condition"])
-            title = book.conditions[name].title if name in book.conditions else name
+        if isinstance(event, Provoked):
+            known = book.conditions.get(event.condition)
+            title = known.title if known else event.condition
             times, clean = found.get(title, (0, 0))
-            found[title] = times + 1, clean + bool(event["clean"])
+            found[title] = times + 1, clean + event.clean
     return tuple((title, times, clean) for title, (times, clean) in found.items())
 
 
 def _corrections(events: Sequence[Event]) -> tuple[str, ...]:
     found = []
     for event in events:
-        if event.get("event") == "correct" and "vehicle" in event:
-            said: Mapping[str, object] = event["vehicle"]
-            what = ", ".join(f"{key}: {value}" for key, value in said.items())
-            found.append(f"the vehicle ({what}): {event['because']}")
-        elif event.get("event") == "correct":
-            found.append(f"step {event.get('corrected')}, {event.get('check')}: {event['because']}")
-        elif event.get("event") == "undo" and event.get("because"):
-            found.append(f"step {event['undone']} taken back: {event['because']}")
+        if isinstance(event, Corrected) and event.vehicle:
+            what = ", ".join(f"{key}: {value}" for key, value in event.vehicle.items())
+            found.append(f"the vehicle ({what}): {event.because}")
+        elif isinstance(event, Corrected):
+            found.append(f"step {event.corrected}, {event.check}: {event.because}")
+        elif isinstance(event, Undone) and event.because:
+            found.append(f"step {event.undone} taken back: {event.because}")
     return tuple(found)
 
 

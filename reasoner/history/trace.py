@@ -5,16 +5,17 @@ The numbers are those that a session with these rules has at the same step, to t
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from reasoner.casebook.events import CodesRead, Event
 from reasoner.inference.belief import by_class
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.inference.trail import trail
 from reasoner.network.tables import Array
-from reasoner.session.record import Event, code_answers, standing
+from reasoner.session.record import code_answers, standing
 from reasoner.session.workup import Workup
 
 
@@ -60,18 +61,16 @@ def trace(workup: Workup) -> Trace:
     """The belief of a chapter after everything that told something."""
     events = tuple(standing(workup.events))
     telling = {given.number for given in workup.record.given}
-    codes = [number for number, event in enumerate(events) if event.get("event") == "codes"]
-    points = tuple(sorted(telling | set(codes)))
-    prefixes = _prefixes(workup, events, points, codes)
+    codes = {number: event for number, event in enumerate(events) if isinstance(event, CodesRead)}
+    points = tuple(sorted(telling | codes.keys()))
+    prefixes = _prefixes(workup, points, codes)
     return Trace(workup, events, points, tuple(trail(workup.tables, prefixes)))
 
 
-def _prefixes(
-    workup: Workup, events: Sequence[Event], points: Sequence[int], codes: Sequence[int]
-) -> Iterator[Sequence[Spell]]:
+def _prefixes(workup: Workup, points: Sequence[int], codes: Mapping[int, CodesRead]) -> Iterator[Sequence[Spell]]:
     """The spells of the case as far as each point, the codes as they were listed by then."""
     spells = [spell for spell in workup.spells if not _is_codes(spell)]
-    listed: dict[int, Spell] = {number: _codes(workup, events[number]) for number in codes}
+    listed = {number: _codes(workup, event) for number, event in codes.items()}
     for point in points:
         upto = [Spell(s.condition, tuple(a for a in s.answers if a.number <= point)) for s in spells]
         known = [listed[number] for number in codes if number <= point]
@@ -82,7 +81,7 @@ def _is_codes(spell: Spell) -> bool:
     return bool(spell.answers) and spell.answers[0].number < 0
 
 
-def _codes(workup: Workup, event: Event) -> Spell:
-    listed = tuple((c["code"], tuple(c.get("states", ()))) for c in event["codes"])
-    record = replace(workup.record, codes=listed, codes_complete=bool(event.get("complete", True)))
+def _codes(workup: Workup, event: CodesRead) -> Spell:
+    listed = tuple((c.code, c.states) for c in event.codes)
+    record = replace(workup.record, codes=listed, codes_complete=event.complete)
     return Spell(None, tuple(code_answers(workup.book, record, workup.tables)))

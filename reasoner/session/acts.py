@@ -4,13 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from reasoner.casebook.correcting import KEPT_BESIDE, standing
+from reasoner.casebook.correcting import standing
+from reasoner.casebook.events import (
+    KEPT_BESIDE,
+    Answered,
+    Avoided,
+    CodeRead,
+    CodesRead,
+    Concluded,
+    ConditionMet,
+    Event,
+    Finished,
+    Noted,
+    PassedOver,
+    Seen,
+    Told,
+    ToolsSaid,
+    Undone,
+)
 from reasoner.inference.plan import Option
 from reasoner.measure.carried import Carried
 from reasoner.measure.soften import soften
 from reasoner.rulebook.model import Check
 from reasoner.session.document import Verdict
-from reasoner.session.record import Event
 from reasoner.session.words import PASSES, places_of
 from reasoner.session.workup import Workup
 
@@ -64,29 +80,29 @@ def answer(
     if seen_in is not None:
         find_condition(workup, seen_in)
 
-    step = workup.record.steps + 1
-    events: list[Event] = []
-    event: dict[str, object] = {"event": "answer", "step": step, "check": name, "values": kept, "sure": sure}
-    if reading:
-        event["reading"] = reading
-    if inputs:
-        event["inputs"] = dict(inputs)
-    if figures:
-        event["figures"] = {place: dict(kept) for place, kept in figures.items()}
-    if option is not None and workup.tables.checks[option.check].name == name:
-        event["asked"] = True
-        events = _brought_about(workup, option)
-    if seen_in is not None and seen_in != workup.record.condition:
-        event["condition"] = seen_in
-    return [*events, event]
+    asked = option is not None and workup.tables.checks[option.check].name == name
+    apart = seen_in is not None and seen_in != workup.record.condition
+    given = Answered(
+        step=workup.record.steps + 1,
+        check=name,
+        values=kept,
+        sure=sure,
+        reading=reading,
+        inputs=dict(inputs or {}),
+        figures={place: dict(by_name) for place, by_name in (figures or {}).items()},
+        asked=asked,
+        condition=seen_in if apart else None,
+        apart=apart,
+    )
+    return [*(_brought_about(workup, option) if asked and option is not None else ()), given]
 
 
-def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[str, object]:
+def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[int, Seen]:
     """What is kept of outcomes by place. Raises Refused for places and outcomes that the check does not have."""
     places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
     if not values:
         raise Refused("no answer was given", "name an outcome, or say that you can't tell")
-    kept: dict[str, object] = {}
+    kept: dict[int, Seen] = {}
     for place, value in values.items():
         if place not in places:
             raise Refused(f"there is no {check.at} {place} here", "there are " + ", ".join(places.values()))
@@ -95,7 +111,7 @@ def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str
                 raise Refused(f'"{outcome}" is no outcome of {check.name}', "one of: " + ", ".join(outcomes))
         if not isinstance(value, str) and not (min(value.values(), default=0.0) >= 0.0 < sum(value.values()) < 1e12):
             raise Refused("weights of outcomes are 0 or more, and not all 0", 'such as {"same": 0.2, "wet": 0.8}')
-        kept[str(place)] = value if isinstance(value, str) else dict(value)
+        kept[place] = value if isinstance(value, str) else dict(value)
     return kept
 
 
@@ -104,7 +120,7 @@ def _brought_about(workup: Workup, option: Option) -> list[Event]:
     if not option.fresh or option.condition is None:
         return []
     condition = workup.tables.conditions[option.condition]
-    return [{"event": "condition", "step": workup.record.steps + 1, "condition": condition}]
+    return [ConditionMet(step=workup.record.steps + 1, condition=condition)]
 
 
 def read_off(workup: Workup, name: str, numbers: Mapping[int, float]) -> dict[int, dict[str, float]]:
@@ -142,66 +158,64 @@ def pass_over(workup: Workup, name: str, why: str, option: Option | None = None)
     events: list[Event] = []
     lacking = sorted(t for t in workup.book.checks[name].needs if why == "no-tool" and t not in workup.record.lacking)
     if len(lacking) == 1:  # one tool only: then it is that one, and other checks need not be offered either
-        events.append({"event": "tools", "step": step, "lacking": lacking})
+        events.append(ToolsSaid(step=step, lacking=tuple(lacking)))
     if why == "cant-tell" and option is not None:
         events += _brought_about(workup, option)
-    events.append({"event": "pass", "step": step, "check": name, "why": why})
+    events.append(PassedOver(step=step, check=name, why=why))
     return events
 
 
 def avoid(workup: Workup, condition: str) -> list[Event]:
     """A condition that cannot be brought about: nothing that needs a new spell of it is proposed again."""
-    return [{"event": "avoid", "step": workup.record.steps + 1, "condition": find_condition(workup, condition)}]
+    return [Avoided(step=workup.record.steps + 1, condition=find_condition(workup, condition))]
 
 
 def change_condition(workup: Workup, name: str | None) -> list[Event]:
     """The car is now in another condition, or its behaviour has changed: a new spell begins."""
     if name is not None:
         find_condition(workup, name)
-    return [{"event": "condition", "step": workup.record.steps + 1, "condition": name}]
+    return [ConditionMet(step=workup.record.steps + 1, condition=name)]
 
 
 def tell(workup: Workup, complaint: str) -> list[Event]:
-    return [{"event": "told", "step": workup.record.steps + 1, "complaint": complaint}] if complaint else []
+    return [Told(step=workup.record.steps + 1, complaint=complaint)] if complaint else []
 
 
 def list_codes(workup: Workup, codes: Sequence[tuple[str, Sequence[str]]], complete: bool = True) -> list[Event]:
     """The codes on the reader, with their states. complete: these are all it shows."""
-    listed = [{"code": code, "states": list(states)} for code, states in codes]
-    return [{"event": "codes", "step": workup.record.steps + 1, "codes": listed, "complete": complete}]
+    listed = tuple(CodeRead(code, tuple(states)) for code, states in codes)
+    return [CodesRead(step=workup.record.steps + 1, codes=listed, complete=complete)]
 
 
 def tools(workup: Workup, lacking: Sequence[str] = (), at_hand: Sequence[str] = ()) -> list[Event]:
     for name in (*lacking, *at_hand):
         if name not in workup.book.tools:
             raise Refused(f'no tool is called "{name}"', "one of: " + ", ".join(workup.book.tools))
-    step = workup.record.steps + 1
-    return [{"event": "tools", "step": step, "lacking": list(lacking), "at hand": list(at_hand)}]
+    return [ToolsSaid(step=workup.record.steps + 1, lacking=tuple(lacking), at_hand=tuple(at_hand))]
 
 
 def note(workup: Workup, text: str) -> list[Event]:
-    return [{"event": "note", "step": workup.record.steps + 1, "text": text}] if text.strip() else []
+    return [Noted(step=workup.record.steps + 1, text=text)] if text.strip() else []
 
 
-def undo(workup: Workup) -> list[Event]:
+def undo(workup: Workup) -> list[Undone]:
     """Take back the last step that still stands. Recorded, not erased. Nothing from before finished work, which the
     case after it goes on from."""
     events = standing(workup.events)
-    done = max((e["step"] for e in events if e.get("event") == "finished"), default=0)
-    steps = [e["step"] for e in events if e.get("event") not in KEPT_BESIDE and e["step"] > done]
+    done = max((e.step for e in events if isinstance(e, Finished)), default=0)
+    steps = [e.step for e in events if not isinstance(e, KEPT_BESIDE) and e.step > done]
     if not steps:
         mend = "that the work is done is taken back with: reasoner sheet CASE --back" if done else ""
         raise Refused("there is nothing to take back", mend)
-    return [{"event": "undo", "step": workup.record.steps + 1, "undone": steps[-1]}]
+    return [Undone(step=workup.record.steps + 1, undone=steps[-1])]
 
 
 def conclude(workup: Workup, document: Verdict) -> list[Event]:
     """What was concluded, kept once for as long as it stays the same. Taken back together with the last step."""
-    event: Event = {
-        "event": "verdict",
-        "step": workup.record.steps,
-        "kind": document.kind,
-        "cause": document.lead.cause,
-        "probability": round(document.lead.probability, 4),
-    }
+    event = Concluded(
+        step=workup.record.steps,
+        what=document.kind,
+        cause=document.lead.cause,
+        probability=round(document.lead.probability, 4),
+    )
     return [] if event in workup.record.verdicts else [event]

@@ -10,13 +10,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from reasoner.casebook.events import Event
 from reasoner.repair.prices import Prices, prices_of, usual
 from reasoner.session import deciding, proving, repairing, sheeting
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import as_data
 from reasoner.session.chapters import Garage
 from reasoner.session.closing import close_case
-from reasoner.session.record import Event
 from reasoner.session.repairing import Work
 from reasoner.session.workup import Workup
 
@@ -145,5 +145,5 @@ HANDLERS: dict[str, Callable[[Course, Message], Reply]] = {
     "drive": _told(lambda workup, m: repairing.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
     "cleared": _told(lambda workup, m: repairing.say_cleared(workup, bool(m["cleared"]))),
     "close": _close,
-    "take back": lambda course, m: (repairing.take_back(course.events), None),
+    "take back": lambda course, m: ([*repairing.take_back(course.events)], None),
 }

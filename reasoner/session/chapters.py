@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
 
 from reasoner.casebook.correcting import standing
+from reasoner.casebook.events import Answered, Closed, CodesRead, Event, Finished, WorkTaken
 from reasoner.inference.plan import By
 from reasoner.network.graph import build
 from reasoner.network.kin import kin, limits
@@ -19,7 +20,6 @@ from reasoner.network.vehicle import Vehicle
 from reasoner.repair.followup import prior_after
 from reasoner.repair.jobs import Job
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.record import Event
 from reasoner.session.repairing import CARRIED, parted, rounds
 from reasoner.session.workup import Workup
 
@@ -106,7 +106,7 @@ class Garage:
         done = [work.jobs for work in rounds(self.book, events) if work.finished is not None]
         for number, since in enumerate(parts[1:], start=1):
             work = done[number - 1] if number <= len(done) else ()
-            kept = [e for part in parts[:number] for e in part if e.get("event") in CARRIED]
+            kept = [e for part in parts[:number] for e in part if isinstance(e, CARRIED)]
             make = partial(self._after, vehicle, found[-1], work, (*kept, *since))
             found.append(Chapter(number, work, since, make))
         return tuple(found)
@@ -129,32 +129,31 @@ def tried(book: Rulebook, events: Iterable[Event]) -> frozenset[str]:
     """
     events = standing(events)
     last = filter(None, map(last_closing, parted(events)))
-    ends = {str(event["fault"]) for event in last if event.get("fault")}
+    ends = {event.fault for event in last if event.fault}
     if not ends:
         return frozenset()
-    listed = {str(code["code"]) for event in events if event.get("event") == "codes" for code in event["codes"]}
+    listed = {code.code for event in events if isinstance(event, CodesRead) for code in event.codes}
     by_codes = {
         name
         for name, check in book.checks.items()
         if any(listed & {*codes} or (listed and "any" in codes) for codes in check.codes.values())
     }
-    answered = {str(event["check"]) for event in events if event.get("event") == "answer"}
+    answered = {event.check for event in events if isinstance(event, Answered)}
     return frozenset(ends | answered | by_codes)
 
 
-def last_closing(events: Sequence[Event]) -> Event | None:
+def last_closing(events: Sequence[Event]) -> Closed | None:
     """How these events close the case, if they do; of several closings the last counts."""
-    return next((event for event in reversed(events) if event.get("event") == "closed"), None)
+    return next((event for event in reversed(events) if isinstance(event, Closed)), None)
 
 
-def closing(events: Iterable[Event]) -> Event | None:
+def closing(events: Iterable[Event]) -> Closed | None:
     """How the case was closed last, if it was and has not gone on since."""
     last = None
     for event in standing(events):
-        kind = event.get("event")
-        if kind == "closed":
+        if isinstance(event, Closed):
             last = event
-        elif kind in ("answer", "work", "finished"):
+        elif isinstance(event, Answered | WorkTaken | Finished):
             last = None
     return last
 
@@ -169,13 +168,12 @@ def found_in(chapters: Sequence[Chapter]) -> tuple[Found, ...]:
     first = 0  # the first chapter that is not spoken for
     for chapter in chapters:
         event = last_closing(chapter.events)
-        if event is None or not event.get("fault"):
+        if event is None or not event.fault:
             continue
-        fault, where, state = str(event["fault"]), str(event.get("where") or "engine"), str(event["state"])
+        fault, where, state = event.fault, event.where or "engine", event.state
         last = max(first, chapter.number - 1) if state in PROVEN + CURED else chapter.number
         there = _there(chapters[first : last + 1], cause_name(fault, where))
-        confirmed = str(event.get("confirmed by") or "")
-        found.append(Found(fault, where, state, confirmed, there or (last,), bool(there)))
+        found.append(Found(fault, where, state, event.confirmed_by, there or (last,), bool(there)))
         first = last + 1
     return tuple(found)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reasoner.casebook.correcting import last_step
+from reasoner.casebook.events import Closed, Event
 from reasoner.network.vehicle import Vehicle
 from reasoner.session.acts import Refused
 from reasoner.session.chapters import Garage, cause_name
-from reasoner.session.record import Event
 from reasoner.session.repairing import STATES
 
 
@@ -37,8 +37,8 @@ def close_case(
         raise Refused("a place without a fault", "name the fault too")
     if fault and not not_in_rules:
         _known(garage, vehicle, events, fault, where)
-    said = {"fault": fault or None, "where": (where or "engine") if fault else None, "confirmed by": confirmed or None}
-    return [{"event": "closed", "step": last_step(events) + 1, "state": state, **said}]
+    place = (where or "engine") if fault else ""
+    return [Closed(step=last_step(events) + 1, state=state, fault=fault, where=place, confirmed_by=confirmed)]
 
 
 def _known(garage: Garage, vehicle: Vehicle, events: Sequence[Event], fault: str, where: str) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from reasoner.casebook.events import Answered, Event, LogTaken
 from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take as read_input
 from reasoner.measure.carried import Carried, to_carry, weigh_carried
@@ -25,7 +26,7 @@ from reasoner.rulebook.model import Check, Sees
 from reasoner.session.acts import Refused
 from reasoner.session.plain import harmless
 from reasoner.session.readings import remembered, tells_apart
-from reasoner.session.record import Event, setting_of, standing
+from reasoner.session.record import setting_of, standing
 from reasoner.session.words import given_text, places_of
 from reasoner.session.workup import Workup
 
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 
 # How the bytes of a named log are got, and those of a person's mapping of its columns. Raises Refused.
 Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
+
+Taken = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all of one step
 
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
 WIDEST, SHAPE = "widest", "shape"
@@ -57,7 +60,7 @@ class _Found:
     text: str
 
 
-def take(workup: Workup, content: bytes, name: str, columns: Columns | None = None, litres: str = "") -> list[Event]:
+def take(workup: Workup, content: bytes, name: str, columns: Columns | None = None, litres: str = "") -> Taken:
     """The events of one step that take a log in. Raises Refused: no log, nothing in it for this case, or known before.
 
     name: of the file, without its folder. columns: a person's mapping. litres: displacement as typed, "" = what is
@@ -68,18 +71,18 @@ def take(workup: Workup, content: bytes, name: str, columns: Columns | None = No
     from reasoner.scanlog.reading import NoLog
 
     mark = hashlib.sha256(content).hexdigest()[:16]
-    if mark in (event.get("mark") for event in standing(workup.events) if event.get("event") == "log"):
+    if mark in (event.mark for event in standing(workup.events) if isinstance(event, LogTaken)):
         raise Refused(f"{harmless(name)} has been taken in before", "a log counts once")
     vehicle = workup.vehicle
     engine = Engine(_litres(workup, litres), vehicle.cylinders, len(vehicle.banks))
     document = analyse(content, harmless(name), columns, engine, RULE_NAMES)
     if isinstance(document, NoLog):
         raise Refused(f"{harmless(name)}: {document.why}", document.mend)
-    events = events_of(workup, document, mark)
-    return [{**events[0], "inputs": {LITRES.name: litres}}, *events[1:]] if litres else events
+    log, *answers = events_of(workup, document, mark)
+    return (replace(log, inputs={LITRES.name: litres}) if litres else log, *answers)
 
 
-def events_of(workup: Workup, document: LogDocument, mark: str) -> list[Event]:
+def events_of(workup: Workup, document: LogDocument, mark: str) -> Taken:
     """The log and its answers, all of one step. Raises Refused if there are none.
 
     mark: what the same bytes are known by.
@@ -102,14 +105,14 @@ def events_of(workup: Workup, document: LogDocument, mark: str) -> list[Event]:
         by_answer.setdefault((one.spell.number, one.check.name), []).append(one)
     told = {"showing", "quiet"} <= {spell.state for spell in document.spells}  # two states were told apart
     answers = [_answer(document.name, mark, step, group, told) for group in by_answer.values()]
-    return [{"event": "log", "step": step, "file": document.name, "mark": mark, "says": list(document.says)}, *answers]
+    return (LogTaken(step=step, file=document.name, mark=mark, says=tuple(document.says)), *answers)
 
 
 def understood(workup: Workup, events: Sequence[Event]) -> tuple[str, ...]:
     """What a log comes to for the case, a line for each answer, with the condition it was seen in."""
     record = workup.after(events).record
     titles = workup.book.conditions
-    step = events[0]["step"]
+    step = events[0].step
     lines = []
     for given in record.given:
         if given.step == step:
@@ -231,24 +234,23 @@ def _longest(spells: Iterable[SpellFacts]) -> set[int]:
 # ---- as events -------------------------------------------------------------------------------------------------------
 
 
-def _answer(name: str, mark: str, step: int, group: Sequence[_Found], told: bool) -> Event:
+def _answer(name: str, mark: str, step: int, group: Sequence[_Found], told: bool) -> Answered:
     """told: say of a spell whether the fault showed in it."""
     first = group[0]
     state = f", {first.spell.state}" if told and first.spell.probability is not None else ""
     # a text that does not begin with its figure names its place itself
     texts = [f"{f.place}: {f.text}" if len(group) > 1 and f.text[:1] in "+-0123456789" else f.text for f in group]
     span = f"{_clock(first.spell.start)}-{_clock(first.spell.end)}"
-    return {
-        "event": "answer",
-        "step": step,
-        "check": first.check.name,
-        "values": {str(f.place): {n: float(f"{w:.4g}") for n, w in _weights(f).items()} for f in group},
-        "sure": "sure",
-        "reading": f"{name} {span}{state}: {', '.join(texts)}",
-        "condition": first.spell.condition,
-        "spell": f"{mark} {first.spell.number}",
-        "figures": {str(f.place): dict(f.carried) for f in group},
-    }
+    return Answered(
+        step=step,
+        check=first.check.name,
+        values={f.place: {n: float(f"{w:.4g}") for n, w in _weights(f).items()} for f in group},
+        reading=f"{name} {span}{state}: {', '.join(texts)}",
+        figures={str(f.place): dict(f.carried) for f in group},
+        condition=first.spell.condition,
+        spell=f"{mark} {first.spell.number}",
+        apart=True,
+    )
 
 
 def _weights(one: _Found) -> Mapping[str, float]:

@@ -7,11 +7,12 @@ a `proof`. It is told one message a line; `protocol.schema.json` beside this fil
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
+from reasoner.casebook.events import Event, PutAway, WorkTaken
 from reasoner.inference.plan import Option
 from reasoner.measure.carried import Carried
 from reasoner.measure.codes import read_codes
@@ -22,7 +23,6 @@ from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
-from reasoner.session.record import Event
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
@@ -105,13 +105,13 @@ def _about_the_repair(talk: Talk, kind: str, message: Message) -> Reply:
     return (_kept(talk, events)[0] if events else talk), events, document
 
 
-def _kept(talk: Talk, events: list[Event]) -> Reply:
+def _kept(talk: Talk, events: Sequence[Event]) -> Reply:
     all_events = (*(talk.events or talk.workup.events), *events)
-    if any(event["event"] == "work" for event in all_events):
+    if any(isinstance(event, WorkTaken) for event in all_events):
         workup = talk.course.after(events).workup
     else:
         workup = talk.workup.after(events)
-    return replace(talk, workup=workup, events=all_events, chosen=None), events, None
+    return replace(talk, workup=workup, events=all_events, chosen=None), list(events), None
 
 
 def _meant(talk: Talk, message: Message) -> tuple[str, Option | None]:
@@ -223,5 +223,5 @@ HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
     "go on": lambda talk, m: (replace(talk, go_on=True), [], None),
     "verdict": lambda talk, m: (talk, [], asdict(verdict(talk.workup, stopped=True))),
     "state": lambda talk, m: (talk, [], None),
-    "stop": lambda talk, m: (talk, [{"event": "stop", "step": talk.workup.record.steps}], {"type": "stopped"}),
+    "stop": lambda talk, m: (talk, [PutAway(step=talk.workup.record.steps)], {"type": "stopped"}),
 }

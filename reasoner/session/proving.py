@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from reasoner.casebook.events import Event
 from reasoner.inference.seen_showing import seen_showing
 from reasoner.repair.followup import mended
 from reasoner.repair.proof import Provocation, best_provocation, needed, shows_from, still_there, upper_bound
@@ -13,7 +14,6 @@ from reasoner.rulebook.model import Check, Proof, Source
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.session.plain import shortened
-from reasoner.session.record import Event
 from reasoner.session.repairing import STATES, Work, finished_rounds, rounds
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup

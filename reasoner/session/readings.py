@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from reasoner.casebook.events import Answered, LogTaken
 from reasoner.measure.asks import Ask, Setting
 from reasoner.measure.finding import Finding
 from reasoner.measure.pids import Value
@@ -86,9 +87,9 @@ def remembered(workup: Workup, ask: Ask) -> str:
     if not ask.car:
         return ""
     typed = [
-        str(event["inputs"][ask.name])
+        event.inputs[ask.name]
         for event in standing(workup.events)
-        if event.get("event") in ("answer", "log") and ask.name in event.get("inputs", {})
+        if isinstance(event, Answered | LogTaken) and ask.name in event.inputs
     ]
     litres = workup.vehicle.litres
     stated = f"{litres:.4g} {LITRES.unit}" if ask.name == LITRES.name and litres is not None else ""

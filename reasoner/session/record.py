@@ -1,35 +1,26 @@
-"""Events of a case, folded into what is known now. Pure: the same events give the same record.
-
-An event is a mapping of plain values with `event` (its kind), `step` (acts of one step are taken back together) and,
-on disk, `at` (when). Kinds:
-
-    told       complaint: text
-    codes      codes: [{code, states}], complete: whether everything stored was listed
-    condition  condition: name, or null when not known: a new spell begins
-    answer     check, values: {place: outcome, or {outcome: weight}}, sure; optional reading (as typed),
-               inputs (of a computation, as typed; values are then worked out again), figures (with their errors;
-               weighed again), asked, condition (seen at another time, in a spell of its own), spell (answers with the
-               same one were seen together)
-    log        file, mark (of its bytes), says: a scan log; what it answers is in answers of the same step
-    pass       check, why: cant-tell | no-tool | not-now
-    avoid      condition: one that cannot be brought about
-    tools      lacking: [names], at hand: [names]
-    note       text
-    undo       undone: a step taken back
-    correct    what was put right afterwards, with its reason (see casebook.correcting)
-    rules      stamp: the rules the following answers are weighed with
-    verdict    what was concluded
-    stop       put away, to be resumed
-    closed     state, fault, where, confirmed by: how it ended, and the true cause as found
-"""
+"""Events of a case, folded into what is known now. Pure: the same events give the same record."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
 
+from reasoner.casebook.correcting import last_step
 from reasoner.casebook.correcting import standing as standing
+from reasoner.casebook.events import (
+    Answered,
+    Avoided,
+    Closed,
+    CodesRead,
+    Concluded,
+    ConditionMet,
+    Event,
+    Noted,
+    PassedOver,
+    RulesUsed,
+    Told,
+    ToolsSaid,
+)
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.measure.asks import Setting
 from reasoner.measure.carried import weigh_carried
@@ -37,8 +28,6 @@ from reasoner.measure.weigh import WorkedOut, work_out
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Check, Rulebook
-
-Event = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -80,8 +69,8 @@ class Record:
     unread: tuple[str, ...] = ()
     steps: int = 0
     last_step: int = 0
-    verdicts: tuple[Event, ...] = ()
-    closed: Event | None = None
+    verdicts: tuple[Concluded, ...] = ()
+    closed: Closed | None = None
 
     @property
     def present(self) -> int:
@@ -103,46 +92,51 @@ def fold(book: Rulebook, events: Iterable[Event], vehicle: Vehicle | None = None
     events = list(events)
     record = Record(
         lacking=frozenset(t.name for t in book.tools.values() if not t.common),
-        steps=max((e.get("step", 0) for e in events), default=0),
+        steps=last_step(events),
     )
     for number, event in enumerate(standing(events)):
-        record = _apply(book, record, event, number, setting)
+        record = _with(book, replace(record, last_step=event.step or record.last_step), event, number, setting)
     return record
 
 
-def _apply(book: Rulebook, record: Record, event: Event, number: int, setting: Setting | None) -> Record:
-    kind = event.get("event")
-    record = replace(record, last_step=event.get("step", record.last_step))
-    if kind == "told":
-        return replace(record, complaint=event["complaint"])
-    if kind == "codes":
-        listed = tuple((c["code"], tuple(c.get("states", ()))) for c in event["codes"])
-        return replace(record, codes=listed, codes_complete=bool(event.get("complete", True)))
-    if kind == "condition":
-        name = event["condition"] if event["condition"] in book.conditions else None
-        return _new_spell(record, name)
-    if kind == "answer":
-        return _answer(book, record, event, number, setting)
-    if kind == "pass":
-        if event["why"] == "cant-tell":
-            return replace(record, unclear=record.unclear | {(event["check"], record.condition)})
-        return replace(record, passed={**record.passed, event["check"]: event["why"]})
-    if kind == "avoid":
-        return replace(record, avoided=record.avoided | {event["condition"]})
-    if kind == "tools":
-        lacking = (record.lacking | set(event.get("lacking", ()))) - set(event.get("at hand", ()))
-        back = {c: w for c, w in record.passed.items() if w != "no-tool" or set(book.checks[c].needs) & lacking}
-        at_hand = (record.at_hand | set(event.get("at hand", ()))) - set(event.get("lacking", ()))
-        return replace(record, lacking=lacking, at_hand=at_hand, passed=back)
-    if kind == "note":
-        return replace(record, notes=(*record.notes, event["text"]))
-    if kind == "rules":
-        return replace(record, stamps=(*record.stamps, event["stamp"]))
-    if kind == "closed":
-        return replace(record, closed=event)
-    if kind == "verdict":
-        return replace(record, verdicts=(*record.verdicts, event))
+def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Setting | None) -> Record:
+    """The record with one more event, kind by kind."""
+    match event:
+        case Told():
+            return replace(record, complaint=event.complaint)
+        case CodesRead():
+            listed = tuple((c.code, c.states) for c in event.codes)
+            return replace(record, codes=listed, codes_complete=event.complete)
+        case ConditionMet():
+            return _new_spell(record, event.condition if event.condition in book.conditions else None)
+        case Answered():
+            return _answer(book, record, event, number, setting)
+        case PassedOver(why="cant-tell"):
+            return replace(record, unclear=record.unclear | {(event.check, record.condition)})
+        case PassedOver():
+            return replace(record, passed={**record.passed, event.check: event.why})
+        case Avoided():
+            return replace(record, avoided=record.avoided | {event.condition})
+        case ToolsSaid():
+            return _tools(book, record, event)
+        case Noted():
+            return replace(record, notes=(*record.notes, event.text))
+        case RulesUsed():
+            return replace(record, stamps=(*record.stamps, event.stamp))
+        case Closed():
+            return replace(record, closed=event)
+        case Concluded():
+            return replace(record, verdicts=(*record.verdicts, event))
     return record
+
+
+def _tools(book: Rulebook, record: Record, event: ToolsSaid) -> Record:
+    """What was passed over for want of a tool is asked again once nothing it needs is lacking."""
+    lacking = (record.lacking | set(event.lacking)) - set(event.at_hand)
+    at_hand = (record.at_hand | set(event.at_hand)) - set(event.lacking)
+    needs = {name: set(check.needs) for name, check in book.checks.items()}  # a check may have left the rules
+    passed = {c: w for c, w in record.passed.items() if w != "no-tool" or needs.get(c, set()) & lacking}
+    return replace(record, lacking=lacking, at_hand=at_hand, passed=passed)
 
 
 def _new_spell(record: Record, condition: str | None) -> Record:
@@ -151,27 +145,27 @@ def _new_spell(record: Record, condition: str | None) -> Record:
     return replace(record, spells=(*record.spells, condition))
 
 
-def _answer(book: Rulebook, record: Record, event: Event, number: int, setting: Setting | None) -> Record:
-    check = book.checks.get(event["check"])
+def _answer(book: Rulebook, record: Record, event: Answered, number: int, setting: Setting | None) -> Record:
+    check = book.checks.get(event.check)
     values = None if check is None else weights_of(book, check, event, setting)
     if check is None or values is None:
-        return replace(record, unread=(*record.unread, str(event["check"])))
+        return replace(record, unread=(*record.unread, event.check))
     given = Given(
-        step=event.get("step", 0),
+        step=event.step,
         check=check.name,
         values=values,
-        sure=event.get("sure", "sure"),
+        sure=event.sure,
         spell=record.present,
-        asked=bool(event.get("asked", False)),
-        reading=str(event.get("reading", "")),
+        asked=event.asked,
+        reading=event.reading,
         number=number,
     )
-    if "condition" in event:  # seen at another time: a spell of its own, put before the present one
-        at, label = record.present, str(event.get("spell", ""))
+    if event.apart:  # seen at another time: a spell of its own, put before the present one
+        at, label = record.present, event.spell
         if label in record.apart:
             return replace(record, given=(*record.given, replace(given, spell=record.apart[label])))
         shifted = tuple(replace(g, spell=g.spell + 1) if g.spell == at else g for g in record.given)
-        condition = event["condition"] if event["condition"] in book.conditions else None
+        condition = event.condition if event.condition in book.conditions else None
         spells = (*record.spells[:-1], condition, record.spells[-1])
         apart = {**record.apart, label: at} if label else record.apart
         return replace(record, spells=spells, given=(*shifted, given), apart=apart)
@@ -184,26 +178,26 @@ def _answer(book: Rulebook, record: Record, event: Event, number: int, setting: 
 
 
 def weights_of(
-    book: Rulebook, check: Check, event: Event, setting: Setting | None = None
+    book: Rulebook, check: Check, event: Answered, setting: Setting | None = None
 ) -> dict[int, dict[str, float]] | None:
     """The outcome weights of an answer event by place, or None if these rules do not have its outcomes.
 
     What was worked out from inputs or figures is worked out again, where these rules still can. Places that were
     answered by a word beside others with figures keep their word.
     """
-    if setting is not None and check.computed is not None and event.get("inputs"):
-        again = work_out(check, {str(k): str(v) for k, v in event["inputs"].items()}, setting)
+    if setting is not None and check.computed is not None and event.inputs:
+        again = work_out(check, event.inputs, setting)
         if isinstance(again, WorkedOut):
             return {place: dict(weights) for place, weights in again.weights.items()}
-    carried = (weigh_carried(check, event["figures"]) if event.get("figures") else None) or {}
+    carried = (weigh_carried(check, event.figures) if event.figures else None) or {}
     names = [o.name for o in check.outcomes]
-    right = book.settings.report_right.get(event.get("sure", "sure"))
+    right = book.settings.report_right.get(event.sure)
     if right is None:
         return None
     found: dict[int, dict[str, float]] = {}
-    for place, value in event.get("values", {}).items():
-        if int(place) in carried:
-            weights = {n: carried[int(place)].get(n, 0.0) for n in names}
+    for place, value in event.values.items():
+        if place in carried:
+            weights = {n: carried[place].get(n, 0.0) for n in names}
         elif isinstance(value, Mapping):
             if not set(value) <= set(names) or sum(value.values()) <= 0:
                 return None
@@ -212,7 +206,7 @@ def weights_of(
             weights = dict(zip(names, report(names.index(value), len(names), right), strict=True))
         else:
             return None
-        found[int(place)] = weights
+        found[place] = weights
     return found or None
 
 

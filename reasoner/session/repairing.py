@@ -1,25 +1,32 @@
-"""What is done about a verdict, as events beside the answers; and the case as it stands after the work.
-
-    work       jobs: [{repair, places}], kind: the choice taken; a sheet begins
-    tick       boxes: [text], steps: {number: what the step said}, off: true where a mark is taken away
-    figure     line: number, figure: text, value: text, a blank filled in with the maker's own
-    values     first, second, old: {cylinder: text}, calibration values as typed in twice, and as stored before
-    finished   the work is done; what is answered from here is about the car after it
-    provoked   condition, clean: whether nothing was to be seen
-    drive      counts: {name of a proof: number}, what one drive brought
-    cleared    cleared: whether codes were cleared after the work
-
-Older programs pass these over, and cases without them read as before.
-"""
+"""What is done about a verdict, as events beside the answers; and the case as it stands after the work."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
 
-from reasoner.casebook.correcting import KEPT_BESIDE, last_step
+from reasoner.casebook.correcting import last_step
+from reasoner.casebook.events import (
+    KEPT_BESIDE,
+    Avoided,
+    Cleared,
+    Corrected,
+    Drove,
+    Event,
+    FilledIn,
+    Finished,
+    JobTaken,
+    PassedOver,
+    Provoked,
+    RulesUsed,
+    Ticked,
+    Told,
+    ToolsSaid,
+    Undone,
+    ValuesTyped,
+    WorkTaken,
+)
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.choices import Choice
@@ -28,10 +35,10 @@ from reasoner.repair.jobs import Job, in_order
 from reasoner.repair.sheet import RepairSheet, sheet_for
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused, find_condition
-from reasoner.session.record import Event, standing
+from reasoner.session.record import standing
 from reasoner.session.workup import Workup, begin
 
-CARRIED = ("told", "tools", "avoid", "rules")  # what stays true of person, car and rules when the work is done
+CARRIED = (Told, ToolsSaid, Avoided, RulesUsed)  # what stays true of person, car and rules when the work is done
 VALUES = ("first", "second", "old")
 STATES = ("proven", "cured but unproven", "not cured", "given up")
 
@@ -57,9 +64,9 @@ def rounds(book: Rulebook, events: Iterable[Event]) -> tuple[Work, ...]:
     """Every round of work, the present one last. Work these rules do not have is left out of its round."""
     found: list[Work] = []
     for event in standing(events):
-        if event.get("event") == "work":
-            jobs = (Job(str(j["repair"]), frozenset(map(str, j["places"]))) for j in event["jobs"])
-            found.append(Work(str(event.get("kind", "")), tuple(job for job in jobs if job.repair in book.repairs)))
+        if isinstance(event, WorkTaken):
+            jobs = (Job(job.repair, frozenset(job.places)) for job in event.jobs)
+            found.append(Work(event.what, tuple(job for job in jobs if job.repair in book.repairs)))
         elif found:
             found[-1] = _with(found[-1], _as_the_sheet_is_now(book, found[-1], event))
     return tuple(found)
@@ -68,45 +75,45 @@ def rounds(book: Rulebook, events: Iterable[Event]) -> tuple[Work, ...]:
 def _as_the_sheet_is_now(book: Rulebook, work: Work, event: Event) -> Event:
     """A tick without the boxes of steps that said something else then: under changed rules a number may have come to
     mean another step, and nobody has done that one."""
-    if event.get("event") != "tick" or "steps" not in event:
+    if not isinstance(event, Ticked) or event.steps is None:
         return event
-    now = _steps(sheet_for(book, work.jobs))
-    return {**event, "boxes": [box for box in event["boxes"] if now.get(_step(box)) == event["steps"].get(_step(box))]}
+    then, now = event.steps, _steps(sheet_for(book, work.jobs))
+    return replace(event, boxes=tuple(box for box in event.boxes if now.get(_step(box)) == then.get(_step(box))))
 
 
 def _steps(sheet: RepairSheet) -> dict[str, str]:
     return {str(line.number): line.text for section in sheet.sections for line in section.lines}
 
 
-def _step(box: object) -> str:
-    return str(box).partition(" ")[0]
+def _step(box: str) -> str:
+    return box.partition(" ")[0]
 
 
 def _with(work: Work, event: Event) -> Work:
-    kind = event.get("event")
-    if kind == "tick":
-        boxes = frozenset(map(str, event["boxes"]))
-        return replace(work, ticked=work.ticked - boxes if event.get("off") else work.ticked | boxes)
-    if kind == "figure":
-        key = int(event["line"]), str(event["figure"])
-        return replace(work, figures={**work.figures, key: str(event["value"])})
-    if kind == "values":
-        first, second, old = (_changed(getattr(work, key), event.get(key, {})) for key in VALUES)
-        return replace(work, first=first, second=second, old=old)
-    if kind == "finished":
-        return replace(work, finished=event.get("step", 0))
-    if kind == "provoked":
-        return replace(work, provoked=(*work.provoked, (str(event["condition"]), bool(event["clean"]))))
-    if kind == "drive":
-        return replace(work, drives=(*work.drives, {str(k): float(v) for k, v in event["counts"].items()}))
-    if kind == "cleared":
-        return replace(work, cleared=bool(event["cleared"]))
+    match event:
+        case Ticked(boxes=boxes, off=True):
+            return replace(work, ticked=work.ticked - set(boxes))
+        case Ticked(boxes=boxes):
+            return replace(work, ticked=work.ticked | set(boxes))
+        case FilledIn():
+            return replace(work, figures={**work.figures, (event.line, event.figure): event.value})
+        case ValuesTyped():
+            first, second, old = (_changed(getattr(work, key), getattr(event, key)) for key in VALUES)
+            return replace(work, first=first, second=second, old=old)
+        case Finished():
+            return replace(work, finished=event.step)
+        case Provoked():
+            return replace(work, provoked=(*work.provoked, (event.condition, event.clean)))
+        case Drove():
+            return replace(work, drives=(*work.drives, event.counts))
+        case Cleared():
+            return replace(work, cleared=event.cleared)
     return work
 
 
-def _changed(before: Mapping[int, str], values: Mapping[Any, Any]) -> dict[int, str]:
+def _changed(before: Mapping[int, str], values: Mapping[int, str]) -> dict[int, str]:
     """Values by cylinder, with those typed in now instead of what was there; an empty one takes it away."""
-    now = {**before, **{int(cylinder): str(value) for cylinder, value in values.items()}}
+    now = {**before, **values}
     return {cylinder: value for cylinder, value in now.items() if value}
 
 
@@ -130,7 +137,7 @@ def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "
 
 def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> Workup:
     """The case with more events. Where work is finished, or something taken back, it is read from its beginning."""
-    if any(event.get("event") in ("finished", "undo") for event in more):
+    if any(isinstance(event, Finished | Undone) for event in more):
         return resume(workup.book, workup.vehicle, (*so_far, *more), workup.by)
     return workup.after(more)
 
@@ -154,7 +161,7 @@ def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]],
         done = rounds(book, so_far)
         before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
         tables = tables_after(book, vehicle, before, done[-1].jobs if done else ())
-        kept = [event for event in so_far if event.get("event") in CARRIED]
+        kept = [event for event in so_far if isinstance(event, CARRIED)]
         workup = AfterWork(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
         so_far += since
     return workup
@@ -164,7 +171,7 @@ def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
     """The events that stand, parted at every finished work (which begins the next part)."""
     parts: list[list[Event]] = [[]]
     for event in standing(events):
-        if event.get("event") == "finished":
+        if isinstance(event, Finished):
             parts.append([])
         parts[-1].append(event)
     return [tuple(part) for part in parts]
@@ -173,14 +180,14 @@ def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
 def _parts(events: Sequence[Event]) -> list[tuple[Event, ...]]:
     """The same; what was taken back stays taken back, and its numbers are not given again."""
     *before, last = parted(events)
-    return [*before, (*last, *(event for event in events if event.get("event") in ("undo", "correct")))]
+    return [*before, (*last, *(event for event in events if isinstance(event, Undone | Corrected)))]
 
 
 def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
     """What the owner was asked was about the complaint before the work; it has been weighed, and can still be told."""
     for check in book.checks.values():
         if check.kind == "told" and not check.after_work and not check.codes:
-            yield {"event": "pass", "step": finished.get("step", 0), "check": check.name, "why": "not-now"}
+            yield PassedOver(step=finished.step, check=check.name, why="not-now")
 
 
 # ---- acts ------------------------------------------------------------------------------------------------------------
@@ -196,8 +203,8 @@ def take(workup: Workup, choice: Choice, present: Work | None = None) -> list[Ev
         raise Refused("nothing is to be repaired in this choice", "take one with work in it")
     if present is not None and present.finished is None and present.jobs == work:
         return []
-    jobs = [{"repair": job.repair, "places": in_order(job.places)} for job in work]
-    return [{"event": "work", "step": workup.record.steps + 1, "kind": choice.kind, "jobs": jobs}]
+    jobs = tuple(JobTaken(job.repair, tuple(in_order(job.places))) for job in work)
+    return [WorkTaken(step=workup.record.steps + 1, what=choice.kind, jobs=jobs)]
 
 
 def tick(workup: Workup, sheet: RepairSheet, boxes: Sequence[str], off: bool = False) -> list[Event]:
@@ -211,8 +218,7 @@ def tick(workup: Workup, sheet: RepairSheet, boxes: Sequence[str], off: bool = F
         wanted += meant
     texts = _steps(sheet)
     steps = {_step(box): texts[_step(box)] for box in wanted}
-    event = {"event": "tick", "step": workup.record.steps + 1, "boxes": wanted, "steps": steps}
-    return [{**event, **({"off": True} if off else {})}]
+    return [Ticked(step=workup.record.steps + 1, boxes=tuple(wanted), steps=steps, off=off)]
 
 
 def fill_in(workup: Workup, sheet: RepairSheet, line: int, figure: str, value: str) -> list[Event]:
@@ -222,8 +228,7 @@ def fill_in(workup: Workup, sheet: RepairSheet, line: int, figure: str, value: s
     meant = [blank for blank in blanks if blank.startswith(figure)]
     if len(meant) != 1:
         raise Refused(f"step {line} has no blank `{figure}`", "blanks there: " + ("; ".join(blanks) or "none"))
-    step = workup.record.steps + 1
-    return [{"event": "figure", "step": step, "line": line, "figure": meant[0], "value": value.strip()}]
+    return [FilledIn(step=workup.record.steps + 1, line=line, figure=meant[0], value=value.strip())]
 
 
 def enter_values(
@@ -231,34 +236,33 @@ def enter_values(
 ) -> list[Event]:
     """Calibration values, typed in twice; those of other cylinders stay, and an empty one takes one away. Kept as
     typed: what looks wrong with them is said, not mended. Raises Refused for a cylinder that there is not."""
-    event = {"event": "values", "step": workup.record.steps + 1}
-    typed = {"first": first, "second": second, "old": old}
+    typed = (first, second, old)
     cylinders = range(1, workup.vehicle.cylinders + 1)
-    for cylinder in (c for values in typed.values() for c in values if c not in cylinders):
+    for cylinder in (c for values in typed for c in values if c not in cylinders):
         raise Refused(f"there is no cylinder {cylinder} here", f"there are 1 to {workup.vehicle.cylinders}")
-    if not any(typed.values()):
+    if not any(typed):
         raise Refused("no value was given", 'such as "first": {"3": "AB12"}')
-    return [{**event, **{key: {str(c): v for c, v in values.items()} for key, values in typed.items() if values}}]
+    return [ValuesTyped(step=workup.record.steps + 1, first=dict(first), second=dict(second), old=dict(old))]
 
 
-def take_back(events: Sequence[Event]) -> list[Event]:
+def take_back(events: Sequence[Event]) -> list[Undone]:
     """Take back the last thing told of any kind, that the work is finished too. Raises Refused where there is none."""
-    steps = [event["step"] for event in standing(events) if event.get("event") not in KEPT_BESIDE]
+    steps = [e.step for e in standing(events) if e.step and not isinstance(e, KEPT_BESIDE)]
     if not steps:
         raise Refused("there is nothing to take back")
-    return [{"event": "undo", "step": last_step(events) + 1, "undone": steps[-1]}]
+    return [Undone(step=last_step(events) + 1, undone=steps[-1])]
 
 
 def finish(workup: Workup, work: Work | None) -> list[Event]:
     """The work is done. Raises Refused where none was taken up, or it is finished already."""
     if work is None or work.finished is not None:
         raise Refused("no work is under way", "choose first what to replace")
-    return [{"event": "finished", "step": workup.record.steps + 1}]
+    return [Finished(step=workup.record.steps + 1)]
 
 
 def provoke(workup: Workup, condition: str, clean: bool) -> list[Event]:
     name = find_condition(workup, condition)
-    return [{"event": "provoked", "step": workup.record.steps + 1, "condition": name, "clean": clean}]
+    return [Provoked(step=workup.record.steps + 1, condition=name, clean=clean)]
 
 
 def drove(workup: Workup, counts: Mapping[str, float]) -> list[Event]:
@@ -269,8 +273,8 @@ def drove(workup: Workup, counts: Mapping[str, float]) -> list[Event]:
             raise Refused(f'"{name}" is not counted', "one of: " + ", ".join(counted))
         if value < 0:
             raise Refused(f"{value:g} cannot be", "a number from 0 on")
-    return [{"event": "drive", "step": workup.record.steps + 1, "counts": dict(counts)}]
+    return [Drove(step=workup.record.steps + 1, counts=dict(counts))]
 
 
 def say_cleared(workup: Workup, cleared: bool) -> list[Event]:
-    return [{"event": "cleared", "step": workup.record.steps + 1, "cleared": cleared}]
+    return [Cleared(step=workup.record.steps + 1, cleared=cleared)]

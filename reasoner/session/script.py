@@ -8,22 +8,24 @@ hold is answered "can't tell".
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, Finished, Told, ToolsSaid
 from reasoner.inference.plan import Option, worth
 from reasoner.session import acts, readings
 from reasoner.session.asking import now_due
-from reasoner.session.record import Event, standing
+from reasoner.session.record import standing
 from reasoner.session.workup import Workup
 
-INTAKE = ("told", "codes", "tools")
+INTAKE = (Told, CodesRead, ToolsSaid)
 
 
 @dataclass(frozen=True)
-class Seen:
-    check: str
+class Look:
+    """An answer, and the condition it was seen in."""
+
     condition: str | None
-    event: Event
+    event: Answered
 
 
 @dataclass(frozen=True)
@@ -31,35 +33,33 @@ class Script:
     """intake: events to begin with. seen: everything answered, in order, each with the condition it was seen in."""
 
     intake: tuple[Event, ...]
-    seen: tuple[Seen, ...]
+    seen: tuple[Look, ...]
 
 
 def script_of(events: Iterable[Event]) -> Script:
     """A script from the standing events of a case."""
     intake: list[Event] = []
-    seen: list[Seen] = []
+    seen: list[Look] = []
     here: str | None = None
     first = True
     for event in standing(events):
-        kind = event.get("event")
-        if kind == "finished":
+        if isinstance(event, Finished):
             break  # what is seen from here on is about the car after the work
-        if kind in INTAKE:
+        if isinstance(event, INTAKE):
             intake.append(event)
-        elif kind == "condition":
-            here = event["condition"]
+        elif isinstance(event, ConditionMet):
+            here = event.condition
             if first and not seen:
                 intake.append(event)
                 first = False
-        elif kind == "answer":
-            seen.append(Seen(event["check"], event.get("condition", here), event))
+        elif isinstance(event, Answered):
+            seen.append(Look(event.condition if event.apart else here, event))
     return Script(tuple(intake), tuple(seen))
 
 
 def intake_events(workup: Workup, event: Event) -> list[Event]:
     """An event of a script's intake as a new step of a case."""
-    kept = {k: v for k, v in event.items() if k != "at"}
-    return [{**kept, "step": workup.record.steps + 1}]
+    return [replace(event, step=workup.record.steps + 1, at="")]
 
 
 def begin_with(workup: Workup, script: Script) -> Workup:
@@ -77,9 +77,9 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
     option = now_due(workup, option)
     table = workup.tables.checks[option.check]
     condition = workup.tables.conditions[option.condition] if option.condition is not None else None
-    looks = [s for s in script.seen if s.check == table.name and (table.steady or s.condition == condition)]
+    looks = [s for s in script.seen if s.event.check == table.name and (table.steady or s.condition == condition)]
     if option.place is not None:
-        looks = [s for s in looks if str(option.place + 1) in s.event.get("values", {})]
+        looks = [s for s in looks if option.place + 1 in s.event.values]
         used = sum(g.check == table.name and option.place + 1 in g.values for g in workup.record.given)
     else:
         names = workup.record.spells
@@ -87,15 +87,14 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
     if used >= len(looks):
         return acts.pass_over(workup, table.name, "cant-tell", option)
     event = looks[used].event
-    if event.get("inputs") and workup.book.checks[table.name].computed:
-        worked = readings.work(workup, table.name, event["inputs"])
+    if event.inputs and workup.book.checks[table.name].computed:
+        worked = readings.work(workup, table.name, event.inputs)
         return acts.answer(workup, table.name, worked.weights, "sure", option, worked.reading, None, worked.inputs)
-    values = {int(p): v for p, v in event["values"].items()}
+    values = event.values
     if option.place is not None:
         values = {option.place + 1: values[option.place + 1]}
-    figures = {place: kept for place, kept in event.get("figures", {}).items() if int(place) in values}
-    sure, reading = event.get("sure", "sure"), event.get("reading", "")
-    return acts.answer(workup, table.name, values, sure, option, reading, figures=figures)
+    figures = {place: kept for place, kept in event.figures.items() if int(place) in values}
+    return acts.answer(workup, table.name, values, event.sure, option, event.reading, figures=figures)
 
 
 def play(workup: Workup, script: Script, limit: int = 60) -> Iterator[Workup]:

@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from reasoner.casebook.events import (
+    Avoided,
+    CodesRead,
+    ConditionMet,
+    Event,
+    LogTaken,
+    Noted,
+    PassedOver,
+    Told,
+    ToolsSaid,
+)
 from reasoner.measure.finding import percent as percent
 from reasoner.rulebook.model import At, Check, Rulebook
-from reasoner.session.record import Event, Given, standing
+from reasoner.session.record import Given, standing
 from reasoner.session.workup import Workup
 
 PASSES = {"cant-tell": "can't tell", "no-tool": "no tool for it", "not-now": "not now"}
@@ -83,29 +94,34 @@ def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] |
 
 def step_text(workup: Workup, step: int) -> str:
     """What was done in a step that still stands, in words: an answer, or the act."""
-    logs = [e["file"] for e in standing(workup.events) if (e.get("step"), e.get("event")) == (step, "log")]
+    logs = [e.file for e in standing(workup.events) if isinstance(e, LogTaken) and e.step == step]
     if logs:
         return f"the log {logs[0]}, with all that it answers"
     given = [g for g in workup.record.given if g.step == step]
     if given:
         return "; ".join(given_text(workup, g) for g in given)
-    return "; ".join(filter(None, (act_text(workup.book, e) for e in standing(workup.events) if e.get("step") == step)))
+    return "; ".join(filter(None, (act_text(workup.book, e) for e in standing(workup.events) if e.step == step)))
 
 
 def act_text(book: Rulebook, event: Event) -> str:
     """An event that is no answer, in words; "" where there is nothing to be said of it."""
-    kind = event.get("event")
-    if kind == "condition":
-        condition = book.conditions.get(event["condition"] or "")
-        return f"the car's condition: {condition.title if condition else 'not known'}"
-    if kind == "pass":
-        check = book.checks.get(event["check"])
-        return f"{check.title if check else event['check']}: {PASSES.get(event['why'], event['why'])}"
-    if kind == "avoid":
-        return f"never to be brought about: {book.conditions[event['condition']].title}"
-    if kind == "codes":
-        return "the codes read: " + (", ".join(str(c["code"]) for c in event["codes"]) or "none")
-    if kind == "tools":
-        names = [*event.get("lacking", ()), *event.get("at hand", ())]
-        return "tools: " + ", ".join(book.tools[n].title for n in names if n in book.tools)
-    return {"told": "the complaint", "note": "a note"}.get(str(kind), "")
+    match event:
+        case ConditionMet():
+            condition = book.conditions.get(event.condition or "")
+            return f"the car's condition: {condition.title if condition else 'not known'}"
+        case PassedOver():
+            check = book.checks.get(event.check)
+            return f"{check.title if check else event.check}: {PASSES.get(event.why, event.why)}"
+        case Avoided():
+            condition = book.conditions.get(event.condition)
+            return f"never to be brought about: {condition.title if condition else event.condition}"
+        case CodesRead():
+            return "the codes read: " + (", ".join(code.code for code in event.codes) or "none")
+        case ToolsSaid():
+            names = (*event.lacking, *event.at_hand)
+            return "tools: " + ", ".join(book.tools[n].title for n in names if n in book.tools)
+        case Told():
+            return "the complaint"
+        case Noted():
+            return "a note"
+    return ""

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from reasoner.casebook.events import Event
 from reasoner.inference.belief import Belief, believe, by_fault
 from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, as_reported, chance_showing, reaches_far, without, would_replace
@@ -19,7 +20,7 @@ from reasoner.inference.plan import By, Costs, Instead, Option, Situation, domin
 from reasoner.network.tables import Array, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.record import Event, Record, fold, spells_of
+from reasoner.session.record import Record, fold, spells_of
 
 
 @dataclass(frozen=True)

@@ -41,8 +41,8 @@ def back(sitting: Sitting, rest: str, question: Question | None) -> bool:
     if sitting.talk.chosen is not None:
         sitting.talk = replace(sitting.talk, chosen=None)  # nothing was answered yet: back to what was proposed
         return True
-    events = acts.undo(workup)
-    return sitting.keep(events, f"Taken back: {step_text(workup, events[0]['undone']) or 'the last step'}")
+    [back] = acts.undo(workup)
+    return sitting.keep([back], f"Taken back: {step_text(workup, back.undone) or 'the last step'}")
 
 
 def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:

@@ -21,9 +21,9 @@ def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     litres = (
         "" if logged.displacement_known(workup) else desk.ask("Displacement of the engine in L, Enter: not known > ")
     )
-    events = logged.take(workup, content, PurePath(file).name, columns, litres.strip())
-    says = [("-", harmless(line)) for line in events[0]["says"]]
-    answers = logged.understood(workup, events)
+    log, *answered = logged.take(workup, content, PurePath(file).name, columns, litres.strip())
+    says = [("-", harmless(line)) for line in log.says]
+    answers = logged.understood(workup, [log, *answered])
     listed = rows(numbered(map(harmless, answers)))
     desk.page(
         head("The log says", "what stands behind +- holds 19 times in 20"),
@@ -35,4 +35,4 @@ def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     if desk.ask(f"Enter keeps {count} as one step, n: not > ").lower() not in ("", "y", "yes"):
         desk.say("Not kept.")
         return False
-    return sitting.keep(events, f"Kept: the log {harmless(events[0]['file'])}: {count}. Back takes all of it back.")
+    return sitting.keep([log, *answered], f"Kept: the log {harmless(log.file)}: {count}. Back takes all of it back.")

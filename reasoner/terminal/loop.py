@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from enum import Enum, auto
 
+from reasoner.casebook.events import PutAway
 from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
 from reasoner.session import acts
@@ -14,7 +15,6 @@ from reasoner.session.concluding import belief, proposals
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
 from reasoner.session.protocol import Talk
-from reasoner.session.record import Event
 from reasoner.session.words import PASSES
 from reasoner.session.workup import Workup
 from reasoner.terminal import asides, working
@@ -58,7 +58,7 @@ def run(
                 _once(sitting)
         except (Leave, KeyboardInterrupt) as leave:
             how = leave.how if isinstance(leave, Leave) else "interrupt"
-            stop: list[Event] = [{"event": "stop", "step": sitting.workup.record.steps}]
+            stop = [PutAway(step=sitting.workup.record.steps)]
             sitting.keep(stop, same_question=True)
             desk.goodbye(how)
     return sitting.workup

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
+from reasoner.casebook.events import Event
 from reasoner.measure.pids import Value
 from reasoner.rulebook.model import Check
 from reasoner.session.acts import Refused
 from reasoner.session.document import OutcomeDoc, Verdict, Why
 from reasoner.session.plain import harmless
 from reasoner.session.protocol import Talk
-from reasoner.session.record import Event
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Desk
 from reasoner.terminal.replies import Form
 
-Keep = Callable[[list[Event]], Workup]
+Keep = Callable[[Sequence[Event]], Workup]
 
 
 class Pages(Protocol):
@@ -48,7 +48,7 @@ class Sitting:
     def workup(self) -> Workup:
         return self.talk.workup
 
-    def keep(self, events: list[Event], *said: str, same_question: bool = False) -> bool:
+    def keep(self, events: Sequence[Event], *said: str, same_question: bool = False) -> bool:
         """Keep events before anything else happens. True if there were any."""
         if not events:
             return False

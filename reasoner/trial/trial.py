@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from math import log2
 from typing import Literal
 
+from reasoner.casebook.events import Event
 from reasoner.inference.belief import by_class, by_fault, leader
 from reasoner.inference.choose import rank
 from reasoner.inference.perturb import perturbed
 from reasoner.inference.plan import Option, options, priced, worth
 from reasoner.session import acts
-from reasoner.session.record import Event
 from reasoner.session.words import given_text
 from reasoner.session.workup import Workup
 from reasoner.trial.virtual import Car, World, car, outcomes, spelled

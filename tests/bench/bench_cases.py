@@ -17,7 +17,8 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.events import Closed
+from reasoner.casebook.shape import Case
 from reasoner.history.learning import Total, learn, lesson, log_score
 from reasoner.history.overlay import overlaid
 from reasoner.inference.perturb import perturbed
@@ -116,7 +117,7 @@ def gained(
     lots: Sequence[range],
     truth: Tables,
     seed: int,
-    others: Sequence[CaseFile],
+    others: Sequence[Case],
     before: Sequence[float],
 ) -> tuple[list[float], float]:
     """Bits gained on other cars by learning from each lot of cars; the standard error over the cars, of the last."""
@@ -133,12 +134,13 @@ def gained(
     return found, error
 
 
-def scores(book: Rulebook, vehicle: Vehicle, tables: Tables, cases: Sequence[CaseFile]) -> list[float]:
+def scores(book: Rulebook, vehicle: Vehicle, tables: Tables, cases: Sequence[Case]) -> list[float]:
     found = []
     for case in cases:
         closed = case.events[-1]
+        assert isinstance(closed, Closed)
         workup = Workup(book, vehicle, tables, case.events)
-        found.append(log_score(workup, cause_name(closed["fault"], closed["where"])))
+        found.append(log_score(workup, cause_name(closed.fault, closed.where)))
     return found
 
 

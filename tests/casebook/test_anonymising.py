@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.casebook.anonymising import anonymous, rounded
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import load_sound, wrong_with
+from reasoner.casebook.casefile import CaseFile, load
+from reasoner.casebook.shape import sound, wrong_with
 from reasoner.history.car import vehicle_of
 from reasoner.history.trace import trace
 from reasoner.session.chapters import Garage
@@ -69,9 +69,9 @@ def test_words_are_kept_only_where_that_is_asked_for() -> None:
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
 def test_the_beliefs_of_the_copy_are_the_same(path: Path) -> None:
     """But for the distance, which is rounded: none of the shipped ones lies near a limit."""
-    case = load_sound(path)
-    done = anonymous(case, "copy")
-    copy = CaseFile(path, {"format": 1, **done.head}, done.events)
+    file = load(path)
+    done = anonymous(file, "copy")
+    case, copy = sound(file), sound(CaseFile(path, {"format": 1, **done.head}, done.events))
     garage = Garage(book())
     one, other = (garage.chapters(vehicle_of(c), c.events) for c in (case, copy))
     assert len(one) == len(other)

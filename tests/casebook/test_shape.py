@@ -8,11 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.casebook.shape import SHAPES, load_sound, wrong_with
+from reasoner.casebook.casefile import load
+from reasoner.casebook.events import written
+from reasoner.casebook.shape import SHAPES, load_sound, read_event, wrong_with
 from reasoner.casebook.trouble import CasebookError
+from reasoner.casebook.writing import flow
 from tests.casebook.small import HEAD, plain_data, write
 
 ROOT = Path(__file__).parent.parent.parent
+FORMS = Path(__file__).parent / "forms"
 
 WRONG = [
     ({}, "an event has no `event`"),
@@ -48,6 +52,24 @@ def test_what_is_wrong_is_said_with_the_line(tmp_path: Path, event: dict[str, ob
     assert said in found.value.message
     assert (found.value.path, found.value.line) == (path, line)
     assert "\n" not in found.value.one_line
+
+
+BY_THE_PROGRAM = [
+    *sorted((ROOT / "cases").glob("*.yaml")),
+    FORMS / "4-with-work.yaml",
+    FORMS / "6-readings-and-a-log.yaml",
+]
+
+
+@pytest.mark.parametrize("path", BY_THE_PROGRAM, ids=lambda p: p.stem)
+def test_what_the_program_wrote_is_read_and_written_again_to_the_letter(path: Path) -> None:
+    for raw in load(path).events:
+        assert flow(written(read_event(raw))) == flow(raw)
+
+
+def test_an_event_of_an_unknown_kind_is_not_written() -> None:
+    with pytest.raises(TypeError):
+        written(read_event({"event": "something new"}))
 
 
 @given(st.dictionaries(st.sampled_from(["event", "step", "check", "values", "codes", "undone", "at"]), plain_data))

@@ -131,7 +131,7 @@ def test_answers_that_moved_nothing_are_named_together_unless_all_are_wanted(rea
     assert "nothing moved:" in short and "nothing moved:" not in whole
     assert short.count("\n") < whole.count("\n")
     events = load_sound(few / f"{CASE}.yaml").events
-    steps = [str(e["step"]) for e in events if e["event"] == "answer"]
+    steps = [str(e.step) for e in events if e.kind == "answer"]
     assert [step for step in steps if not re.search(rf"^ +{step} ", whole, re.MULTILINE)] == []
 
 
@@ -276,7 +276,7 @@ def test_import_refuses_line_by_line_and_keeps_the_rest(reasoner: Run, environ: 
 def test_an_answer_is_put_right_and_both_stay_in_the_file(reasoner: Run, few: Path) -> None:
     path = few / f"{CASE}.yaml"
     before = path.read_text(encoding="utf-8")
-    step = next(e["step"] for e in load_sound(path).events if e.get("check") == "smell-of-fuel")
+    step = next(e.step for e in load_sound(path).events if getattr(e, "check", "") == "smell-of-fuel")
     wrong = reasoner("cases", "correct", CASE, "--step", str(step), "--answer", "purple", "--because", "x")
     assert wrong.returncode == exits.CASE and "one of: no, yes" in wrong.stderr
     assert path.read_text(encoding="utf-8") == before

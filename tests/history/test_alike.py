@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.events import Told
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.alike import ROOM, Looks, Sight, compare, looks, nearest
 from reasoner.session import acts
 from reasoner.session.workup import Workup
@@ -55,8 +55,8 @@ def workup_with(outcome: str, place: int, **fields: str) -> Workup:
     return workup.after(acts.answer(workup, "plugs-after-clearing", values))
 
 
-def case_of(workup: Workup, name: str = "x") -> CaseFile:
-    return CaseFile(Path(f"{name}.yaml"), {"format": 1, "vehicle": dict(workup.vehicle.fields)}, workup.events)
+def case_of(workup: Workup, name: str = "x") -> Case:
+    return Case(Path(f"{name}.yaml"), dict(workup.vehicle.fields), workup.events)
 
 
 def test_which_cylinder_does_not_matter_but_how_many_does() -> None:
@@ -87,7 +87,7 @@ def test_a_normal_look_in_a_quiet_spell_counts_little_against() -> None:
 def test_words_do_not_count() -> None:
     case = load_sound(CASES[0])
     other = replace(
-        case, events=tuple({**e, "complaint": "quite another"} if e["event"] == "told" else e for e in case.events)
+        case, events=tuple(replace(e, complaint="quite another") if isinstance(e, Told) else e for e in case.events)
     )
     assert looks(case, garage()).seen == looks(other, garage()).seen
 

@@ -9,11 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from reasoner.casebook.events import Answered
 from reasoner.casebook.rows import Line, read_rows
 from reasoner.casebook.shape import wrong_with
 from reasoner.history.importing import EXAMPLE, NewCase, mapping_of, read_cases
 from reasoner.history.trace import trace
 from reasoner.session import acts
+from tests.events import as_written
 from tests.fleet import a_vehicle
 from tests.test_cases import book, garage
 
@@ -45,16 +47,17 @@ def test_a_row_for_each_answer() -> None:
     assert not refused
     assert (case.name, case.opened, case.lines) == ("101", "2026-03-09T00:00:00+00:00", (2, 3, 4, 5))
     assert case.vehicle["layout"] == "inline 4" and case.vehicle["distance"] == "181 000 km"
-    kinds = [e["event"] for e in case.events]
+    events = as_written(case.events)
+    kinds = [e.kind for e in case.events]
     assert kinds == ["told", "codes", "answer", "condition", "answer", "answer", "condition", "answer", "closed"]
-    assert [e["step"] for e in case.events] == list(range(1, 10))
-    assert [c["code"] for c in case.events[1]["codes"]] == ["P0172", "P0303"]
-    assert case.events[4]["values"] == {"1": "even", "2": "even", "3": "misfires", "4": "even"}
-    assert case.events[4]["sure"] == "think so" and case.events[3]["condition"] == "hot-restart"
-    assert case.events[5]["values"] == {"1": "rich"}
-    assert case.events[7]["values"]["3"] == "sooty"
-    assert case.events[8]["fault"] == "injector-leaks-after-soak" and case.events[8]["where"] == "cylinder 3"
-    assert not [e for e in case.events if wrong_with(e)]
+    assert [e.step for e in case.events] == list(range(1, 10))
+    assert [c["code"] for c in events[1]["codes"]] == ["P0172", "P0303"]
+    assert events[4]["values"] == {"1": "even", "2": "even", "3": "misfires", "4": "even"}
+    assert events[4]["sure"] == "think so" and events[3]["condition"] == "hot-restart"
+    assert events[5]["values"] == {"1": "rich"}
+    assert events[7]["values"]["3"] == "sooty"
+    assert events[8]["fault"] == "injector-leaks-after-soak" and events[8]["where"] == "cylinder 3"
+    assert not [e for e in events if wrong_with(e)]
 
 
 def test_what_was_imported_is_weighed_like_any_case() -> None:
@@ -74,7 +77,10 @@ def test_a_column_for_each_check() -> None:
     }
     (one, other), refused = made(text, said)
     assert not refused
-    plugs = [next(e for e in case.events if e.get("check") == "plugs-as-found")["values"] for case in (one, other)]
+    plugs = [
+        next(e for e in as_written(case.events) if e.get("check") == "plugs-as-found")["values"]
+        for case in (one, other)
+    ]
     assert plugs[0] == {"1": "same", "2": "wet", "3": "sooty", "4": "same"}
     assert plugs[1] == dict.fromkeys("123456", "same")
 
@@ -99,11 +105,11 @@ def test_a_row_that_does_not_fit_is_refused_and_the_rest_is_kept(row: str, said:
     (only,) = refused
     assert only[0] == 6 and said in only[1] and only[2]
     whole = made(LONG)[0][0]
-    answers = [e for e in case.events if e["event"] == "answer"]
+    answers = [e for e in case.events if isinstance(e, Answered)]
     assert len(answers) >= 4
-    assert [e for e in answers if e["step"] < 9][:4] == [e for e in whole.events if e["event"] == "answer"]
+    assert [e for e in answers if e.step < 9][:4] == [e for e in whole.events if isinstance(e, Answered)]
     if not row.startswith(";"):
-        assert "refused: 6" in case.events[-1]["text"]
+        assert "refused: 6" in as_written(case.events)[-1]["text"]
 
 
 def test_a_case_without_a_vehicle_is_refused_with_all_its_rows() -> None:
@@ -113,18 +119,18 @@ def test_a_case_without_a_vehicle_is_refused_with_all_its_rows() -> None:
 
 def test_a_closing_that_does_not_fit_leaves_the_case_open() -> None:
     (case,), refused = made(LONG.replace("cylinder 3", "cylinder 9"))
-    assert [e for e in case.events if e["event"] == "closed"] == []
+    assert [e for e in case.events if e.kind == "closed"] == []
     assert "cannot sit at cylinder 9" in refused[0][1]
 
 
 def test_a_fault_without_a_state_is_taken_to_be_unproven() -> None:
     (case,), _ = made(LONG.replace(";proven", ";"))
-    assert case.events[-1]["state"] == "cured but unproven"
+    assert as_written(case.events)[-1]["state"] == "cured but unproven"
 
 
 def test_headings_that_are_our_words_need_no_mapping() -> None:
     (case,), refused = made("case,check,outcome,condition\n1,trim-idle,rich,warm-idle\n", {})
-    assert not refused and case.events[-1]["check"] == "trim-idle"
+    assert not refused and as_written(case.events)[-1]["check"] == "trim-idle"
 
 
 @pytest.mark.parametrize(
@@ -168,7 +174,7 @@ def test_any_cells_make_sound_cases_or_refusals(rows: list[list[str]]) -> None:
     lines = [Line(n, {h: c for h, c in zip(headings, row, strict=True) if c}) for n, row in enumerate(rows, start=2)]
     cases, refused = read_cases(lines, mapping_of({"columns": COLUMNS}, headings), garage())
     for case in cases:
-        assert not [e for e in case.events if wrong_with(e)]
+        assert not [e for e in as_written(case.events) if wrong_with(e)]
         assert garage().begin(a_vehicle(**dict(case.vehicle)), case.events).record.unread == ()
     assert all(r.message for r in refused)
     assert book().checks

@@ -6,13 +6,12 @@ import random
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
-from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import load_sound
+from reasoner.casebook.events import Closed, Event
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.car import vehicle_of
 from reasoner.history.learning import UNPROVEN, Lesson, Total, held_out, learn, lesson, log_score
 from reasoner.history.overlay import SOURCE, Learned, as_rules, overlaid
@@ -25,7 +24,6 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts
 from reasoner.session.chapters import Garage, cause_name
-from reasoner.session.record import Event
 from reasoner.session.workup import Workup
 from tests.fleet import a_case, a_vehicle
 from tests.test_cases import CASES, FOLLOWED_UP, ROOT, UNSOLVED, book, garage
@@ -37,9 +35,9 @@ def car() -> Vehicle:
     return a_vehicle(layout="inline 4", injection="direct", distance="150000 km")
 
 
-def closed(events: list[Event], fault: str = CAUSE, where: str = "cylinder 3", state: str = "proven") -> CaseFile:
-    end: Event = {"event": "closed", "step": 99, "state": state, "fault": fault, "where": where}
-    return CaseFile(Path("one.yaml"), {"format": 1, "vehicle": dict(car().fields)}, (*events, end))
+def closed(events: list[Event], fault: str = CAUSE, where: str = "cylinder 3", state: str = "proven") -> Case:
+    end = Closed(step=99, state=state, fault=fault, where=where)
+    return Case(Path("one.yaml"), dict(car().fields), (*events, end))
 
 
 def of(*answers: tuple[str | None, str, dict[int, str]]) -> list[Event]:
@@ -132,7 +130,7 @@ def test_what_is_not_proven_counts_half(state: str) -> None:
     ],
     ids=["not cured", "given up", "open"],
 )
-def test_what_says_nothing_says_why(case: CaseFile, why: str) -> None:
+def test_what_says_nothing_says_why(case: Case, why: str) -> None:
     found = lesson(case, garage())
     assert why in found.why and not found.counts and not found.came
 
@@ -249,19 +247,20 @@ def shop(seed: int, loosened: float = 1.0) -> Tables:
     return perturbed(garage().tables(car()), 500 + seed, loosened)
 
 
-def cars(seed: int, numbers: range) -> list[CaseFile]:
+def cars(seed: int, numbers: range) -> list[Case]:
     return [a_case(book(), car(), shop(seed), seed, number) for number in numbers]
 
 
-def scores(rules: Rulebook, tables: Tables, cases: list[CaseFile]) -> np.ndarray:
+def scores(rules: Rulebook, tables: Tables, cases: list[Case]) -> np.ndarray:
     found = []
     for case in cases:
-        end: Any = case.events[-1]
-        found.append(log_score(Workup(rules, car(), tables, case.events), cause_name(end["fault"], end["where"])))
+        end = case.events[-1]
+        assert isinstance(end, Closed)
+        found.append(log_score(Workup(rules, car(), tables, case.events), cause_name(end.fault, end.where)))
     return np.array(found)
 
 
-def after(cases: list[CaseFile]) -> tuple[Rulebook, Tables]:
+def after(cases: list[Case]) -> tuple[Rulebook, Tables]:
     total = Total()
     for case in cases:
         total.add(lesson(case, garage()))

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from reasoner.casebook.correcting import correct_answer
+from reasoner.casebook.events import Answered
 from reasoner.casebook.shape import load_sound
 from reasoner.history.car import vehicle_of
 from reasoner.history.differing import changed_values, reweighed
@@ -52,10 +53,10 @@ def test_a_session_is_replayed_to_the_last_bit(name: str, seed: int) -> None:
     steps = random_session(name, seed)
     last, _ = steps[-1]
     moved = trace(garage().begin(last.vehicle, last.events))
-    at = {moved.events[point]["step"]: belief for point, belief in zip(moved.points, moved.beliefs, strict=True)}
+    at = {moved.events[point].step: belief for point, belief in zip(moved.points, moved.beliefs, strict=True)}
     compared = 0
     for workup, _ in steps:
-        told = [e["step"] for e in workup.events if e["event"] in ("answer", "codes")]
+        told = [e.step for e in workup.events if e.kind in ("answer", "codes")]
         if told:
             assert np.array_equal(workup.belief.probability, at[told[-1]])
             compared += 1
@@ -68,7 +69,7 @@ def test_a_case_is_replayed_to_the_last_bit_in_every_chapter(path: Path) -> None
     case = load_sound(path)
     vehicle = vehicle_of(case)
     chapters = garage().chapters(vehicle, case.events)
-    ends = [i for i, e in enumerate(case.events) if e["event"] == "finished"] + [len(case.events)]
+    ends = [i for i, e in enumerate(case.events) if e.kind == "finished"] + [len(case.events)]
     assert len(chapters) == len(ends)
     for chapter, end in zip(chapters, ends, strict=True):
         live = repairing.resume(book(), vehicle, case.events[:end])
@@ -98,13 +99,13 @@ def test_replayed_twice_is_the_same_and_travels() -> None:
 
 def test_codes_listed_twice_count_as_listed_by_then() -> None:
     workup = fresh("four")
-    for step in ([("P0172", [])], [("P0172", []), ("P0303", ["pending"])]):
-        workup = workup.after(acts.list_codes(workup, step))
+    for listed in ([("P0172", [])], [("P0172", []), ("P0303", ["pending"])]):
+        workup = workup.after(acts.list_codes(workup, listed))
         workup = workup.after(acts.answer(workup, "smell-of-fuel", {0: "yes"}))
     moved = trace(workup)
     for point, belief in zip(moved.points, moved.beliefs, strict=True):
-        step = moved.events[point]["step"]
-        by_then = replace(workup, events=tuple(e for e in workup.events if e["step"] <= step))
+        step = moved.events[point].step
+        by_then = replace(workup, events=tuple(e for e in workup.events if e.step <= step))
         assert np.array_equal(by_then.belief.probability, belief)
 
 
@@ -113,8 +114,8 @@ def test_taken_back_and_corrected_answers_count_as_they_stand() -> None:
     for check, outcome in (("smell-of-fuel", "yes"), ("short-trips", "yes"), ("hard-hot-start", "no")):
         workup = workup.after(acts.answer(workup, check, {0: outcome}))
     workup = workup.after(acts.undo(workup))
-    step = next(e["step"] for e in workup.events if e.get("check") == "short-trips")
-    workup = workup.after(correct_answer(workup.events, step, "short-trips", {"0": "no"}, "guess", "asked again"))
+    step = next(e.step for e in workup.events if isinstance(e, Answered) and e.check == "short-trips")
+    workup = workup.after(correct_answer(workup.events, step, "short-trips", {0: "no"}, "guess", "asked again"))
     plain = fresh("four")
     plain = plain.after(acts.answer(plain, "smell-of-fuel", {0: "yes"}))
     plain = plain.after(acts.answer(plain, "short-trips", {0: "no"}, "guess"))
@@ -133,7 +134,7 @@ def test_sooner_and_later_are_counted_at_the_answer_that_settles() -> None:
     settles = moved.settles()
     assert settles is not None
     assert all(moved.settled[settles:]) and not moved.settled[settles - 1]
-    answered = [p for p in moved.points[: settles + 1] if moved.events[p]["event"] == "answer"]
+    answered = [p for p in moved.points[: settles + 1] if moved.events[p].kind == "answer"]
     assert one.today.settled == len(answered)
 
 
@@ -214,7 +215,7 @@ def test_answers_the_rules_no_longer_have_are_kept_and_not_weighed() -> None:
     workup = fresh("four")
     events = [
         *acts.answer(workup, "smell-of-fuel", {0: "yes"}),
-        {"event": "answer", "step": 9, "check": "gone", "values": {"0": "x"}},
+        Answered(step=9, check="gone", values={0: "x"}),
     ]
     (one,) = replay("x", workup.vehicle, events, garage())
     assert one.today.unread == ("gone",) and one.today.answers == 1

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 
+from reasoner.casebook.events import Closed
 from reasoner.casebook.shape import load_sound
 from reasoner.history.car import vehicle_of
 from reasoner.history.replay import Ending, Grade, Said
-from reasoner.history.review import Closed, Judged, Told, calibration, judge, review, share
+from reasoner.history.review import ClosedCase, Judged, Told, calibration, judge, review, share
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
 from reasoner.inference.weight import log_odds
@@ -70,11 +72,11 @@ def test_nothing_to_judge() -> None:
     assert share(0, 3).low == 0
 
 
-def judged(case: str, fault: str, right: bool, minutes: float, *told: Told, chance: float = 0.95) -> Closed:
+def judged(case: str, fault: str, right: bool, minutes: float, *told: Told, chance: float = 0.95) -> ClosedCase:
     grade = Grade.RIGHT if right else Grade.WRONG
     ending = Ending(fault, fault, "engine", fault, chance, chance, 4, 4, Effort(minutes), grade)
     said = Said(fault, "settled", chance, right, right)
-    return Closed(
+    return ClosedCase(
         case,
         "proven",
         (Judged(case, fault, "engine", fault, "proven", True, True, (said,), ending, minutes, 0.0, told),),
@@ -91,7 +93,7 @@ def test_counts_by_hand() -> None:
             judged("one", "leak", True, 30, told("smell", 5, 0.5, 0), told("plugs", -4, -0.2, 20)),
             judged("two", "leak", True, 90, told("plugs", -6, -0.4, 20), told("trim", 8, 1.0, 10)),
             judged("three", "purge", False, 60, told("plugs", 2, 0.1, 20), told("trim", 9, 2.0, 10)),
-            Closed("four", "given up", ()),
+            ClosedCase("four", "given up", ()),
             None,
         ]
     )
@@ -119,7 +121,7 @@ def test_the_shipped_cases_as_a_review() -> None:
 
 def test_open_cases_are_not_judged() -> None:
     case = load_sound(CASES[0])
-    still = type(case)(case.path, case.head, tuple(e for e in case.events if e["event"] != "closed"))
+    still = replace(case, events=tuple(e for e in case.events if not isinstance(e, Closed)))
     assert judge(still, garage()) is None
 
 
@@ -144,9 +146,9 @@ def test_a_verdict_that_led_to_the_wrong_repair_counts_as_wrong() -> None:
 def test_what_the_rules_do_not_have_is_listed() -> None:
     case = load_sound(CASES[0])
     events = tuple(
-        {**e, "fault": "cracked sender cover", "where": "engine"} if e["event"] == "closed" else e for e in case.events
+        replace(e, fault="cracked sender cover", where="engine") if isinstance(e, Closed) else e for e in case.events
     )
-    found = review([judge(type(case)(case.path, case.head, events), garage())])
+    found = review([judge(replace(case, events=events), garage())])
     assert found.not_in_rules == ((case.path.stem, "cracked sender cover", "engine"),)
     assert found.today is not None and found.today.right.came == 0  # whatever led, it was something else
 

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.casebook.casefile import CaseFile, load
+from reasoner.casebook.casefile import CaseFile
 from reasoner.history.dossier import Dossier, dossier
 from reasoner.repair.prices import usual
 from reasoner.report.case_html import case_html
@@ -49,7 +49,7 @@ def report_of(case: CaseFile) -> Dossier:
 
 @lru_cache
 def page_of(path: Path, customer: bool = False) -> str:
-    return case_html(report_of(load(path)), customer=customer)
+    return case_html(report_of(load_sound(path)), customer=customer)
 
 
 class Page(HTMLParser):
@@ -83,7 +83,7 @@ class Page(HTMLParser):
 
 @pytest.mark.parametrize("path", CASES, ids=lambda path: path.stem)
 def test_every_case_has_its_page(path: Path) -> None:
-    told = report_of(load(path))
+    told = report_of(load_sound(path))
     page = Page(page_of(path))
     assert not page.open, "every element is closed"
     words = " ".join(page.text.split())
@@ -115,7 +115,7 @@ def test_a_case_that_has_just_begun(tmp_path: Path) -> None:
     text_of = CASES[0].read_text(encoding="utf-8")
     path = tmp_path / "new.yaml"
     path.write_text(text_of.partition("events:\n")[0] + "events:\n", encoding="utf-8")
-    page = Page(case_html(report_of(load(path))))
+    page = Page(case_html(report_of(load_sound(path))))
     assert not page.open and "What was found" in page.text
 
 
@@ -128,7 +128,7 @@ def test_texts_are_inert(tmp_path: Path) -> None:
     escaped = attack.replace('"', '\\"')
     changed = source.replace(complaint[1], escaped).replace("name: ", "name: '<b onclick=1>' #", 1)
     path.write_text(changed, encoding="utf-8")
-    page = Page(case_html(report_of(load(path))))
+    page = Page(case_html(report_of(load_sound(path))))
     assert not {"script", "img"} & set(page.tags) and "alert(1)" in page.text and "\x1b" not in page.text
     assert not [name for name, _ in page.attributes if name.startswith("on")]
 

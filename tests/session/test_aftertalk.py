@@ -13,15 +13,15 @@ from typing import Any
 
 import jsonschema
 import pytest
-import yaml
 
+from reasoner.casebook.events import Closed, Event, WorkTaken
+from reasoner.casebook.shape import load_sound
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import repairing
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
-from reasoner.session.record import Event
 
 ROOT = Path(__file__).parents[2]
 CASES = ROOT / "cases"
@@ -37,8 +37,8 @@ def book() -> Rulebook:
 @lru_cache
 def till_work() -> tuple[Event, ...]:
     """What a solved case's events say from the complaint up to the work."""
-    events = yaml.safe_load((CASES / "estate-hot-restart.yaml").read_text(encoding="utf-8"))["events"]
-    return tuple(takewhile(lambda event: event["event"] != "work", events))
+    events = load_sound(CASES / "estate-hot-restart.yaml").events
+    return tuple(takewhile(lambda event: not isinstance(event, WorkTaken), events))
 
 
 class Program:
@@ -116,7 +116,7 @@ def test_from_the_complaint_to_proven() -> None:
     assert now["state"] == "proven", now["missing"]
     assert program.say({**end, "confirmed by": "tip wet after a soak"})["state"] == "proven"
     last = program.talk.events[-1]
-    assert (last["event"], last["state"], last["confirmed by"]) == ("closed", "proven", "tip wet after a soak")
+    assert isinstance(last, Closed) and (last.state, last.confirmed_by) == ("proven", "tip wet after a soak")
 
 
 def _sound() -> list[Message]:

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.events import (
+    Answered,
+    Closed,
+    CodeRead,
+    CodesRead,
+    Event,
+    Finished,
+    JobTaken,
+    Noted,
+    Undone,
+    WorkTaken,
+)
 from reasoner.casebook.shape import load_sound
 from reasoner.history.story import hindsight, story
 from reasoner.inference.belief import believe, by_class
@@ -18,23 +30,18 @@ from reasoner.session.acts import Refused
 from reasoner.session.chapters import cause_name, closing, found_in, tried
 from reasoner.session.closing import close_case
 from reasoner.session.effort import effort
-from reasoner.session.record import Event
 from reasoner.session.repairing import parted
+from tests.events import as_written, read
 from tests.fleet import a_vehicle
 from tests.test_cases import CASES, FOLLOWED_UP, ROOT, UNSOLVED, book, garage
 
-SMELL: Event = {"event": "answer", "step": 1, "check": "smell-of-fuel", "values": {"0": "yes"}, "sure": "sure"}
-WORK: Event = {
-    "event": "work",
-    "step": 2,
-    "kind": "x",
-    "jobs": [{"repair": "replace-purge-valve", "places": ["engine"]}],
-}
-DONE: Event = {"event": "finished", "step": 3}
+SMELL = Answered(step=1, check="smell-of-fuel", values={0: "yes"})
+WORK = WorkTaken(step=2, what="x", jobs=(JobTaken("replace-purge-valve", ("engine",)),))
+DONE = Finished(step=3)
 
 
-def end(step: int, state: str, fault: str | None = None, where: str | None = None) -> Event:
-    return {"event": "closed", "step": step, "state": state, "fault": fault, "where": where, "confirmed by": None}
+def end(step: int, state: str, fault: str = "", where: str = "") -> Closed:
+    return Closed(step=step, state=state, fault=fault, where=where)
 
 
 def found(*events: Event) -> list[tuple[str, str, tuple[int, ...]]]:
@@ -43,7 +50,7 @@ def found(*events: Event) -> list[tuple[str, str, tuple[int, ...]]]:
 
 def test_work_begins_a_chapter_and_what_was_taken_back_begins_none() -> None:
     assert [len(part) for part in parted([SMELL, WORK, DONE, SMELL])] == [2, 2]
-    assert [len(part) for part in parted([SMELL, WORK, DONE, {"event": "undo", "step": 4, "undone": 3}])] == [2]
+    assert [len(part) for part in parted([SMELL, WORK, DONE, Undone(step=4, undone=3)])] == [2]
 
 
 def test_what_was_cured_was_there_until_the_work() -> None:
@@ -56,12 +63,12 @@ def test_a_case_has_tried_what_it_found_answered_and_read_off() -> None:
     """Everything found counts, not only the last; a code counts where it was listed, not where it was absent."""
     assert tried(book(), [SMELL]) == frozenset()  # still open
     assert tried(book(), [SMELL, end(2, "given up")]) == frozenset()
-    codes: Event = {"event": "codes", "step": 4, "codes": [{"code": "P0301", "states": ["stored"]}], "complete": True}
+    codes = CodesRead(step=4, codes=(CodeRead("P0301", ("stored",)),))
     first = end(2, "cured but unproven", "purge-valve-leaks")
-    both = [SMELL, WORK, DONE, first, codes, {**DONE, "step": 6}, end(7, "proven", "ignition-misfire")]
+    both = [SMELL, WORK, DONE, first, codes, replace(DONE, step=6), end(7, "proven", "ignition-misfire")]
     expected = {"smell-of-fuel", "purge-valve-leaks", "ignition-misfire", "code-misfire", "codes-read"}
     assert tried(book(), both) == expected
-    taken_back = [SMELL, {"event": "undo", "step": 2, "undone": 1}, end(3, "proven", "purge-valve-leaks")]
+    taken_back = [SMELL, Undone(step=2, undone=1), end(3, "proven", "purge-valve-leaks")]
     assert tried(book(), taken_back) == {"purge-valve-leaks"}
     thought_better = [first, end(3, "proven", "canister-loaded")]
     assert tried(book(), thought_better) == {"canister-loaded"}
@@ -84,15 +91,15 @@ def test_without_work_it_speaks_of_the_only_chapter() -> None:
 
 
 def test_what_only_work_can_bring_in_was_not_there_before() -> None:
-    work = {**WORK, "jobs": [{"repair": "replace-injector", "places": ["cylinder 2"]}]}
-    again = {**WORK, "step": 12, "jobs": [{"repair": "renew-injector-seal", "places": ["cylinder 2"]}]}
+    work = replace(WORK, jobs=(JobTaken("replace-injector", ("cylinder 2",)),))
+    again = replace(WORK, step=12, jobs=(JobTaken("renew-injector-seal", ("cylinder 2",)),))
     events = [
         SMELL,
         work,
         DONE,
         SMELL,
         again,
-        {**DONE, "step": 13},
+        replace(DONE, step=13),
         end(14, "proven", "injector-seal-scored", "cylinder 2"),
     ]
     (one,) = found_in(garage().chapters(a_vehicle(injection="direct"), events))
@@ -107,9 +114,9 @@ def test_a_fault_the_rules_do_not_have_is_kept_as_found() -> None:
 def test_going_on_opens_a_case_again() -> None:
     closed = end(2, "proven", "purge-valve-leaks")
     assert closing([SMELL, closed]) == closed
-    assert closing([SMELL, closed, {"event": "note", "step": 3, "text": "paid"}]) == closed
-    assert closing([SMELL, closed, {**SMELL, "step": 3}]) is None
-    assert closing([SMELL, closed, {"event": "undo", "step": 3, "undone": 2}]) is None
+    assert closing([SMELL, closed, Noted(step=3, text="paid")]) == closed
+    assert closing([SMELL, closed, replace(SMELL, step=3)]) is None
+    assert closing([SMELL, closed, Undone(step=3, undone=2)]) is None
 
 
 @pytest.mark.parametrize(
@@ -134,8 +141,10 @@ def test_every_cause_of_the_tables_is_named_so() -> None:
 # ---- closing ---------------------------------------------------------------------------------------------------------
 
 
-def close(*arguments: Any, **more: Any) -> list[Event]:
-    return close_case(garage(), a_vehicle(layout="inline 4", injection="direct"), [SMELL], *arguments, **more)
+def close(*arguments: Any, **more: Any) -> list[dict[str, Any]]:
+    return as_written(
+        close_case(garage(), a_vehicle(layout="inline 4", injection="direct"), [SMELL], *arguments, **more)
+    )
 
 
 def test_closed_with_all_that_is_known() -> None:
@@ -198,7 +207,7 @@ def test_effort_is_the_rules_minutes_and_the_way_between_conditions() -> None:
 def test_a_story_has_everything_that_was_answered(path: Path) -> None:
     case = load_sound(path)
     told = story(case, garage())
-    answers = [e["step"] for e in case.events if e["event"] in ("answer", "codes", "pass")]
+    answers = [e.step for e in case.events if e.kind in ("answer", "codes", "pass")]
     assert [m.step for part in told.parts for m in part.moments] == answers
     assert told.complaint and told.codes
     assert sum(part.work_effort.minutes for part in told.parts) > 0 or len(told.parts) == 1
@@ -209,7 +218,7 @@ def test_a_story_has_everything_that_was_answered(path: Path) -> None:
 
 def test_in_hindsight_nothing_of_what_is_named_can_be_spared() -> None:
     case = load_sound(ROOT / "cases" / "six-bank-two.yaml")
-    chapters = garage().chapters(a_vehicle(**dict(case.head["vehicle"])), case.events)
+    chapters = garage().chapters(a_vehicle(**case.vehicle), case.events)
     chapter = chapters[0]
     (one,) = found_in(chapters)
     workup = chapter.workup
@@ -249,8 +258,8 @@ def test_a_story_of_two_chapters_says_what_was_done_between() -> None:
 
 def test_corrections_and_foreign_events_are_told_and_harm_nothing() -> None:
     case = load_sound(ROOT / "cases" / "delivery-van-split-hose.yaml")
-    step = next(e["step"] for e in case.events if e.get("check") == "smell-of-fuel")
-    more: tuple[Event, ...] = (
+    step = next(e.step for e in case.events if isinstance(e, Answered) and e.check == "smell-of-fuel")
+    more = read(
         {"event": "something new", "step": 200, "x": [1]},
         {
             "event": "correct", "step": 201, "corrected": step, "check": "smell-of-fuel", "values": {"0": "yes"},
@@ -259,6 +268,6 @@ def test_corrections_and_foreign_events_are_told_and_harm_nothing() -> None:
         {"event": "correct", "step": 202, "vehicle": {"distance": "99000 km"}, "because": "misread"},
         {"event": "answer", "step": 203, "check": "gone", "values": {"0": "x"}, "sure": "sure"},
     )  # fmt: skip
-    told = story(CaseFile(case.path, case.head, (*case.events, *more)), garage())
+    told = story(replace(case, events=(*case.events, *more)), garage())
     assert len(told.corrected) == 2 and "asked again" in told.corrected[0] and "99000 km" in told.corrected[1]
     assert told.unread == ("gone",)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
+from reasoner.casebook.events import Answered, ConditionMet
 from reasoner.session import acts
 from reasoner.session.asking import question
 from reasoner.session.finding import find
-from reasoner.session.record import Event
 from reasoner.session.words import step_text, values_text
+from tests.events import read
 from tests.terminal.desks import case
 
 
@@ -59,7 +62,7 @@ def test_outcomes_by_cylinder_in_words(values: dict[int, str], text: str) -> Non
 
 
 def test_outcomes_that_differ_only_in_the_cylinder_are_told_as_one() -> None:
-    workup = case(events=[{"event": "condition", "step": 1, "condition": "hot-restart"}])
+    workup = case(events=[ConditionMet(step=1, condition="hot-restart")])
     number = workup.tables.check_number["plugs"]
     asked = question(workup, next(o for o in workup.ranked if o.check == number and not o.fresh))
     merged = next(s for s in asked.separates if "1, 2, 3 or 4 darker" in s.outcome)
@@ -69,10 +72,10 @@ def test_outcomes_that_differ_only_in_the_cylinder_are_told_as_one() -> None:
 
 
 def test_once_the_cylinders_differ_they_are_told_apart() -> None:
-    seen: list[Event] = [
-        {"event": "condition", "step": 1, "condition": "hot-restart"},
-        {"event": "answer", "step": 2, "check": "plugs", "values": {"3": "darker"}, "sure": "sure"},
-        {"event": "condition", "step": 3, "condition": "hot-restart"},
+    seen = [
+        ConditionMet(step=1, condition="hot-restart"),
+        Answered(step=2, check="plugs", values={3: "darker"}),
+        ConditionMet(step=3, condition="hot-restart"),
     ]
     workup = case(events=seen)
     number = workup.tables.check_number["plugs"]
@@ -98,8 +101,8 @@ def test_once_the_cylinders_differ_they_are_told_apart() -> None:
         ([{"event": "note", "text": "x"}], "a note"),
     ],
 )
-def test_a_step_in_words(events: list[Event], text: str) -> None:
-    assert step_text(case(events=[{**e, "step": 1} for e in events]), 1) == text
+def test_a_step_in_words(events: list[dict[str, Any]], text: str) -> None:
+    assert step_text(case(events=read(*({**e, "step": 1} for e in events))), 1) == text
 
 
 def test_a_verdict_is_kept_once_and_taken_back_with_its_answer() -> None:
@@ -108,7 +111,7 @@ def test_a_verdict_is_kept_once_and_taken_back_with_its_answer() -> None:
 
     workup = settled()
     events = acts.conclude(workup, verdict(workup))
-    assert [e["event"] for e in events] == ["verdict"]
+    assert [e.kind for e in events] == ["verdict"]
     kept = workup.after(events)
     assert acts.conclude(kept, verdict(kept)) == []
     undone = kept.after(acts.undo(kept))

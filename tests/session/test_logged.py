@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import numpy as np
 import pytest
 import yaml
 
+from reasoner.casebook.events import Event
 from reasoner.casebook.shape import wrong_with
 from reasoner.inference.evidence import counted
 from reasoner.measure.carried import weigh_carried
@@ -19,10 +22,11 @@ from reasoner.measure.soften import between
 from reasoner.session import acts, logged
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
-from reasoner.session.record import Event, fold
+from reasoner.session.record import fold
 from reasoner.session.script import script_of
 from reasoner.session.words import step_text
 from reasoner.session.workup import Workup, begin
+from tests.events import as_written, read
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.session.test_readings import book, car, moved
 from tests.terminal.desks import desk_with, sit
@@ -53,8 +57,12 @@ def share(workup: Workup, family: str) -> float:
     )
 
 
-def answers(events: tuple[Event, ...]) -> list[Event]:
-    return [e for e in events if e["event"] == "answer"]
+Raw = dict[str, Any]
+
+
+def answers(events: Iterable[Event]) -> list[Raw]:
+    """Answers as they are written."""
+    return [e for e in as_written(events) if e["event"] == "answer"]
 
 
 # ---- what it does to the belief --------------------------------------------------------------------------------------
@@ -117,7 +125,7 @@ def test_answers_of_one_spell_share_it_whatever_was_seen_now() -> None:
     events = [{**shared, "values": {"1": "rich"}}, {**shared, "check": "short-vs-long", "values": {"1": "neither"}}]
     outcome = book().checks["short-vs-long"].outcomes[0].name
     events[1]["values"] = {"1": outcome}
-    record = workup.after(events).record
+    record = workup.after(read(*events)).record
     assert [g.spell for g in record.given] == [1, 0, 0] and record.spells == ("long-idle", "warm-idle")
 
 
@@ -137,7 +145,7 @@ def test_a_log_counts_once_until_it_is_taken_back() -> None:
     with pytest.raises(Refused, match="taken in before"):
         logged.take(after, log(), "renamed.csv")
     undo = acts.undo(after)
-    assert step_text(after, undo[0]["undone"]) == "the log drive.csv, with all that it answers"
+    assert step_text(after, undo[0].undone) == "the log drive.csv, with all that it answers"
     back = after.after(undo)
     assert np.allclose(back.belief.probability, car(**CAR).belief.probability) and not back.record.given
     assert np.allclose(taken(workup=back).belief.probability, after.belief.probability)
@@ -147,9 +155,9 @@ def test_banks_that_the_car_does_not_have_answer_nothing() -> None:
     content = csv(drive(3, Setting(banks=2, fault=LEAK)))
     workup = car(**CAR)
     events = logged.take(workup, content, "two.csv")
-    assert {p for e in answers(tuple(events)) for p in e["values"]} == {"0", "1"}
+    assert {p for e in answers(events) for p in e["values"]} == {"0", "1"}
     two = car(layout="V 6", upstream_sensors="2", **CAR)
-    assert {p for e in answers(tuple(logged.take(two, content, "two.csv"))) for p in e["values"]} == {"0", "1", "2"}
+    assert {p for e in answers(logged.take(two, content, "two.csv")) for p in e["values"]} == {"0", "1", "2"}
 
 
 def test_a_long_log_comes_to_a_bounded_number_of_spells(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -162,10 +170,10 @@ def test_a_long_log_comes_to_a_bounded_number_of_spells(monkeypatch: pytest.Monk
 
 def test_what_is_kept_gives_the_same_belief() -> None:
     after = taken()
-    assert not any(wrong_with(e) for e in after.events)
-    again = begin(book(), after.vehicle, yaml.safe_load(yaml.safe_dump(list(map(dict, after.events)))))
+    assert not any(wrong_with(e) for e in as_written(after.events))
+    again = begin(book(), after.vehicle, read(*yaml.safe_load(yaml.safe_dump(as_written(after.events)))))
     assert np.allclose(again.belief.probability, after.belief.probability, atol=1e-12)
-    without = [{k: v for k, v in e.items() if k != "figures"} for e in after.events]
+    without = read(*({k: v for k, v in e.items() if k != "figures"} for e in as_written(after.events)))
     bare = begin(book(), after.vehicle, without)
     assert np.allclose(bare.belief.probability, after.belief.probability, atol=1e-3)
     assert len(script_of(after.events).seen) == len(answers(after.events))
@@ -187,7 +195,7 @@ def test_other_rules_weigh_the_figures_again() -> None:
 @pytest.mark.parametrize(
     "broken", [{"figures": {"1": {"total fuel trim": [1, 2]}}}, {"figures": [1]}, {"spell": 3}, {"figures": {"x": {}}}]
 )
-def test_a_broken_event_is_said(broken: Event) -> None:
+def test_a_broken_event_is_said(broken: Raw) -> None:
     assert wrong_with({**answers(taken().events)[0], **broken})
 
 
@@ -225,7 +233,7 @@ def test_in_conversation_it_is_a_message() -> None:
     message = {"type": "log", "file": "logs/drive.csv"}
     jsonschema.validate(message, {"$ref": "#/$defs/said", "$defs": SCHEMA["$defs"]})
     talk, events, reply = hear(Talk(car(**CAR), fetch=lambda file: (log(), None)), message)
-    assert reply is None and events[0]["file"] == "drive.csv"
+    assert reply is None and as_written(events)[0]["file"] == "drive.csv"
     assert np.allclose(talk.workup.belief.probability, taken().belief.probability)
     with pytest.raises(Refused, match="no files"):
         hear(Talk(car()), message)

@@ -21,27 +21,28 @@ from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import LogDocument
 from reasoner.session import acts, logged
 from reasoner.session.readings import told
-from reasoner.session.record import Event, fold
+from reasoner.session.record import fold
 from reasoner.session.script import begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin
+from tests.events import as_written, read
 from tests.scanlog.drives import Fault, Setting, csv, drive
-from tests.session.test_logged import CAR, LEAK, answers, log, share
+from tests.session.test_logged import CAR, LEAK, Raw, answers, log, share
 from tests.session.test_readings import book, car
 
 V6 = {"layout": "V 6", "upstream_sensors": "2"}
 
 
-def given(content: bytes, workup: Workup | None = None, litres: str = "") -> list[Event]:
+def given(content: bytes, workup: Workup | None = None, litres: str = "") -> list[Raw]:
     events = logged.take(workup or car(**CAR), content, "made-up.csv", None, litres)
-    assert not any(wrong_with(e) for e in events)
-    return answers(tuple(events))
+    assert not any(wrong_with(e) for e in as_written(events))
+    return answers(events)
 
 
-def of(check: str, events: list[Event]) -> list[Event]:
+def of(check: str, events: list[Raw]) -> list[Raw]:
     return [e for e in events if e["check"] == check]
 
 
-def likeliest(event: Event, place: str = "0") -> str:
+def likeliest(event: Raw, place: str = "0") -> str:
     weights: Mapping[str, float] = event["values"][place]
     return max(weights, key=lambda name: weights[name])
 
@@ -295,7 +296,7 @@ def test_displacement_is_known_of_the_car_or_typed_with_the_log() -> None:
     (one,), (two,) = of(check, typed), of(check, stated)
     assert one["values"]["0"] == pytest.approx(two["values"]["0"], rel=0.05) and likeliest(one) == "normal"
     events = logged.take(car(**CAR), content, "x.csv", None, "2 L")
-    assert events[0]["inputs"] == {"litres": "2 L"} and logged.displacement_known(car(**CAR).after(events))
+    assert as_written(events)[0]["inputs"] == {"litres": "2 L"} and logged.displacement_known(car(**CAR).after(events))
     with pytest.raises(acts.Refused, match="kg"):
         logged.take(car(**CAR), content, "x.csv", None, "2 kg")
 
@@ -327,14 +328,14 @@ def test_what_one_answer_stands_for_is_not_given_beside_it() -> None:
         assert not beside & set(stands)
 
 
-def replayed(workup: Workup) -> list[Event]:
+def replayed(workup: Workup) -> list[Raw]:
     """Every answer of a case, given again by the script that the case is."""
     script = script_of(workup.events)
     again = begin_with(begin(workup.book, workup.vehicle), script)
     found = []
     for seen in script.seen:
-        table = next(t for t in workup.tables.checks if t.name == seen.check)
-        number = workup.tables.check_number[seen.check]
+        table = next(t for t in workup.tables.checks if t.name == seen.event.check)
+        number = workup.tables.check_number[seen.event.check]
         option = next(
             (
                 o
@@ -348,7 +349,7 @@ def replayed(workup: Workup) -> list[Event]:
             None,
         )
         if option is not None:
-            found += [e for e in reply(again, script, option) if e["event"] == "answer"]
+            found += answers(reply(again, script, option))
     return found
 
 
@@ -371,7 +372,7 @@ def test_a_typed_reading_is_weighed_again_by_other_rules() -> None:
     figures = acts.figures_of(workup, "trim-idle", {1: -18.0})
     typed = acts.answer(workup, "trim-idle", acts.read_off(workup, "trim-idle", {1: -18.0}), figures=figures)
     after = workup.after(typed)
-    assert not any(wrong_with(e) for e in after.events)
+    assert not any(wrong_with(e) for e in as_written(after.events))
     check = book().checks["trim-idle"]
     assert check.measure is not None
     wide = replace(check, measure=replace(check.measure, spread=40.0))
@@ -392,9 +393,9 @@ def test_a_copy_given_away_says_the_same() -> None:
     workup = car(**CAR)
     after = workup.after(logged.take(workup, log(), "estate of Mrs Wren.csv"))
     head = {"format": 1, "case": "one", "opened": "2026-03-09T08:00:00+00:00", "rules": "x", "vehicle": dict(CAR)}
-    copy = anonymous(CaseFile(Path("one.yaml"), head, tuple(after.events)), "two")
+    copy = anonymous(CaseFile(Path("one.yaml"), head, tuple(as_written(after.events))), "two")
     assert "Wren" not in json.dumps(copy.events) and not any(wrong_with(e) for e in copy.events)
-    again = begin(book(), after.vehicle, list(copy.events))
+    again = begin(book(), after.vehicle, read(*copy.events))
     assert np.allclose(again.belief.probability, after.belief.probability, atol=1e-12)
 
 

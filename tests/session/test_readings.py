@@ -12,6 +12,7 @@ import jsonschema
 import numpy as np
 import pytest
 
+from reasoner.casebook.events import Answered, Event
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import Check, Rulebook, Within
 from reasoner.rulebook.read import read_rules
@@ -19,10 +20,10 @@ from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief
 from reasoner.session.protocol import Talk, hear
-from reasoner.session.record import Event
 from reasoner.session.script import play, script_of
 from reasoner.session.words import given_text
 from reasoner.session.workup import Workup, begin
+from tests.events import as_written
 
 ROOT = Path(__file__).parent.parent.parent
 SCHEMA = json.loads((ROOT / "reasoner" / "session" / "protocol.schema.json").read_text(encoding="utf-8"))
@@ -153,16 +154,21 @@ def test_figures_that_fit_no_outcome_are_refused() -> None:
 def test_inputs_are_kept_as_typed_and_said() -> None:
     after = told(car(), "trims-by-airflow", LEAK)
     event = after.events[-1]
-    assert event["inputs"] == LEAK
-    assert event["reading"] == "widest -24 +- 3 %, shape by time over 99 %"
+    assert isinstance(event, Answered) and event.inputs == LEAK
+    assert event.reading == "widest -24 +- 3 %, shape by time over 99 %"
     assert "widest -24 +- 3 %" in given_text(after, after.record.given[-1])
+
+
+def _with(workup: Workup, **changed: Any) -> Workup:
+    """The case with something else in its last event."""
+    return replace(workup, events=(*workup.events[:-1], replace(workup.events[-1], **changed)))
 
 
 def test_a_replay_works_the_inputs_out_again() -> None:
     """Values that do not fit the inputs do not count; under other bands the same inputs are another answer."""
     after = told(car(), "oil-sample", {"found": "4.8 %"})
-    forged = [*after.events[:-1], {**after.events[-1], "values": {"0": {"clean": 1.0}}}]
-    assert np.array_equal(replace(after, events=tuple(forged)).belief.probability, after.belief.probability)
+    forged = _with(after, values={0: {"clean": 1.0}})
+    assert np.array_equal(forged.belief.probability, after.belief.probability)
 
     check = book().checks["oil-sample"]
     assert check.computed is not None
@@ -186,11 +192,9 @@ def test_rules_without_the_computation_take_the_values_that_were_kept() -> None:
 
 def test_inputs_that_cannot_be_read_fall_back_on_the_values_and_without_these_are_not_weighed() -> None:
     after = told(car(), "oil-sample", {"found": "4.8 %"})
-    event = {**after.events[-1], "inputs": {"found": "much"}}
-    kept = replace(after, events=(*after.events[:-1], event))
+    kept = _with(after, inputs={"found": "much"})
     assert kept.record.given[-1].values[0]["some"] == 1.0
-    bare = {k: v for k, v in event.items() if k != "values"}
-    assert replace(after, events=(*after.events[:-1], bare)).record.unread == ("oil-sample",)
+    assert _with(kept, values={}).record.unread == ("oil-sample",)
 
 
 def test_a_fact_about_the_car_is_asked_once() -> None:
@@ -238,7 +242,7 @@ def test_the_conversation_takes_inputs() -> None:
     by_place = {**LEAK, "idle trim": {"1": -24}, "raised trim": {"1": "-6 %"}, "load trim": -2}
     talk, events, _ = heard(start, {"type": "answer", "check": "trims-by-airflow", "inputs": by_place})
     assert np.allclose(talk.workup.belief.probability, told(start, "trims-by-airflow", LEAK).belief.probability)
-    assert events[-1]["inputs"]["idle trim"] == "1=-24"
+    assert as_written(events)[-1]["inputs"]["idle trim"] == "1=-24"
     said("told", talk.state())
 
 
@@ -264,8 +268,7 @@ def test_the_question_says_what_can_be_worked_out() -> None:
 def test_a_script_may_hold_inputs_instead_of_values() -> None:
     """The same script with typed readings, and with the weights that they come to, ends in the same belief."""
     after = told(car(), "trims-by-airflow", LEAK)
-    condition, answer = after.events[-2], after.events[-1]
-    bare = {k: v for k, v in answer.items() if k not in ("values", "reading")}
-    ends = [list(play(car(), script_of([condition, event]), limit=60))[-1] for event in (answer, bare)]
+    bare = _with(after, values={}, reading="")
+    ends = [list(play(car(), script_of(case.events[-2:]), limit=40))[-1] for case in (after, bare)]
     assert np.allclose(ends[0].belief.probability, ends[1].belief.probability, atol=1e-9)
     assert all(any(g.check == "trims-by-airflow" for g in end.record.given) for end in ends)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from reasoner.casebook import plain
-from reasoner.casebook.casefile import load
+from reasoner.casebook.events import Event, Finished, JobTaken, Ticked, Undone, WorkTaken
+from reasoner.casebook.shape import load_sound
 from reasoner.inference.plan import worth
 from reasoner.network.vehicle import vehicle_from
 from reasoner.repair.choices import Stake, choices
@@ -23,7 +24,6 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts, proving, repairing
 from reasoner.session.acts import Refused
-from reasoner.session.record import Event
 from reasoner.session.repairing import rounds
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup, begin
@@ -47,10 +47,10 @@ class Car:
         self.vehicle, self.events = vehicle, list[Event]()
         self.workup = repairing.resume(book(), vehicle, self.events)
 
-    def keep(self, events: list[Event]) -> Workup:
+    def keep(self, events: Sequence[Event]) -> Workup:
         """Read anew where the work ends; between, a line is only added."""
         self.events += events
-        anew = any(event["event"] in ("finished", "undo") for event in events)
+        anew = any(isinstance(event, Finished | Undone) for event in events)
         self.workup = repairing.resume(book(), self.vehicle, self.events) if anew else self.workup.after(events)
         return self.workup
 
@@ -65,7 +65,7 @@ class Car:
     def work(self, repair: str, *cylinders: int) -> None:
         places = [f"cylinder {n}" for n in cylinders] or ["engine"]
         step = self.workup.record.steps + 1
-        self.keep([{"event": "work", "step": step, "kind": "alone", "jobs": [{"repair": repair, "places": places}]}])
+        self.keep([WorkTaken(step=step, what="alone", jobs=(JobTaken(repair, tuple(places)),))])
 
     def finish(self) -> None:
         self.keep(repairing.finish(self.workup, rounds(book(), self.events)[-1]))
@@ -157,11 +157,11 @@ def test_being_believed_cured_is_not_being_seen_cured() -> None:
 
 def test_cases_without_work_read_as_before() -> None:
     for path in sorted((ROOT / "cases").glob("*.yaml")):
-        case = load(path)
-        vehicle, _ = vehicle_from({str(k): str(v) for k, v in case.head["vehicle"].items()})
+        case = load_sound(path)
+        vehicle, _ = vehicle_from(case.vehicle)
         assert vehicle is not None
         one, other = begin(book(), vehicle, case.events), repairing.resume(book(), vehicle, case.events)
-        if not any(event.get("event") == "finished" for event in case.events):
+        if not any(isinstance(event, Finished) for event in case.events):
             assert one.belief.probability.tolist() == other.belief.probability.tolist()
             assert one.record.given == other.record.given
         assert one.record.steps == other.record.steps
@@ -222,8 +222,9 @@ def test_a_mark_stays_with_its_step_when_rules_change() -> None:
     car.work("replace-injector", 3)
     sheet = sheet_for(book(), rounds(book(), car.events)[-1].jobs)
     car.keep(repairing.tick(car.workup, sheet, ["2", "3"]))
-    then = [dict(event) for event in car.events]
-    then[-1]["steps"] = {**then[-1]["steps"], "3": "Something else was said here."}
+    *rest, ticked = car.events
+    assert isinstance(ticked, Ticked) and ticked.steps
+    then = [*rest, replace(ticked, steps={**ticked.steps, "3": "Something else was said here."})]
     assert rounds(book(), then)[-1].ticked == {"2"}
     assert rounds(book(), car.events)[-1].ticked == {"2", "3"}
 
@@ -235,16 +236,16 @@ def test_what_is_taken_back_is_taken_back() -> None:
     car.keep(repairing.tick(car.workup, sheet, ["1"]))
     car.keep(acts.undo(car.workup))
     assert rounds(book(), car.events)[-1].ticked == frozenset()
-    steps = [event["step"] for event in car.events]
+    steps = [event.step for event in car.events]
     car.finish()
-    assert car.events[-1]["step"] == max(steps) + 1  # a number is never given twice
+    assert car.events[-1].step == max(steps) + 1  # a number is never given twice
     before = car.chances()
     car.keep(acts.list_codes(car.workup, [("P0303", ["pending"])]))
     car.keep(acts.undo(car.workup))
     assert car.chances() == pytest.approx(before)
     last = car.workup.record.steps
     car.keep(acts.note(car.workup, "fits well"))
-    assert car.events[-1]["step"] == last + 1
+    assert car.events[-1].step == last + 1
 
 
 def test_work_has_to_be_there_to_be_finished() -> None:
@@ -429,7 +430,7 @@ def test_proven_only_when_nothing_is_missing() -> None:
             car.answer(check.name, {}, check.conditions[0] if check.conditions else "")
     assert proof(car).missing == () and proof(car).state == "proven"
     proving.may_close(proof(car), "proven")
-    steps = [event["step"] for event in car.events]
+    steps = [event.step for event in car.events]
     assert steps == sorted(set(steps))  # each thing told can be taken back by itself
     car.answer("lines-look", {"0": "wet"}, "warm-idle")
     assert proof(car).state == "cured but unproven"

@@ -20,6 +20,7 @@ from reasoner.session import wellformed
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import begin
+from tests.events import as_written
 
 ROOT = Path(__file__).parents[2]
 DEFINED = json.loads((ROOT / "reasoner/session/protocol.schema.json").read_text(encoding="utf-8"))["$defs"]
@@ -108,12 +109,12 @@ def talk() -> Talk:
 
 def test_codes_are_known_however_they_are_written() -> None:
     _, events, _ = hear(talk(), {"type": "codes", "codes": [{"code": " p0172"}]})
-    assert events[0]["codes"] == [{"code": "P0172", "states": []}]
+    assert as_written(events)[0]["codes"] == [{"code": "P0172", "states": []}]
 
 
 def test_of_what_provokes_only_the_places_named_were_done() -> None:
     _, events, _ = hear(talk(), {"type": "answer", "check": "heat-on-injector", "values": {"3": "falls"}})
-    assert events[-1]["values"] == {"3": "falls"}
+    assert as_written(events)[-1]["values"] == {"3": "falls"}
 
 
 def test_what_was_provoked_at_another_time_leaves_the_present_spell_whole() -> None:

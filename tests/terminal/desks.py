@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterable, Sequence
 from io import StringIO
 from pathlib import Path
 
+from reasoner.casebook.events import Event
 from reasoner.network.vehicle import vehicle_from
 from reasoner.report.text import Pages
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
 from reasoner.terminal.loop import run
@@ -51,16 +51,16 @@ class Kept:
     def __init__(self, workup: Workup) -> None:
         self.workup = workup
         self.events: list[Event] = list(workup.events)
-        self.before: Callable[[list[Event]], None] = lambda events: None
+        self.before: Callable[[Sequence[Event]], None] = lambda events: None
 
-    def __call__(self, events: list[Event]) -> Workup:
+    def __call__(self, events: Sequence[Event]) -> Workup:
         self.before(events)
         self.events += events
         self.workup = self.workup.after(events)
         return self.workup
 
     def kinds(self) -> list[str]:
-        return [str(e["event"]) for e in self.events]
+        return [e.kind for e in self.events]
 
 
 def sit(*lines: str, workup: Workup | None = None, desk: Desk | None = None) -> tuple[Kept, str, Desk]:

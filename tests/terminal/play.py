@@ -8,12 +8,14 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
+from reasoner.casebook.events import Event, written
+from reasoner.casebook.shape import read_event
 from reasoner.network.vehicle import vehicle_from
 from reasoner.report.text import Pages
 from reasoner.rulebook.read import read_rules
-from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk, Leave
 from reasoner.terminal.intake import ask_vehicle, intake
@@ -26,15 +28,15 @@ def main(rules: str, journal: str, layout: str = "inline 4") -> None:
     fields = {"layout": layout} if layout != "ask" else dict(ask_vehicle(desk, {}))
     vehicle, _ = vehicle_from(fields)
     assert vehicle is not None
-    events = [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
+    events = [read_event(json.loads(line)) for line in path.read_text().splitlines()] if path.exists() else []
     workup = begin(read_rules([Path(rules)]), vehicle, events)
     desk.resume = f"play {path.name}"
 
-    def keep(new: list[Event]) -> Workup:
+    def keep(new: Sequence[Event]) -> Workup:
         nonlocal workup
         with path.open("a", encoding="utf-8") as file:
             for event in new:
-                file.write(json.dumps(event) + "\n")
+                file.write(json.dumps(written(event)) + "\n")
             file.flush()
             os.fsync(file.fileno())
         workup = workup.after(new)

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from reasoner.casebook.events import Event
 from reasoner.report.text import Pages
 from reasoner.session.plain import GLUE
-from reasoner.session.record import Event
 from reasoner.session.workup import Workup
 from reasoner.terminal.intake import ask_vehicle, intake
 from reasoner.terminal.loop import run

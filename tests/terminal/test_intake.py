@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from reasoner.network.vehicle import vehicle_from
-from reasoner.session.record import Event
 from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Leave
 from reasoner.terminal.intake import ask_vehicle, intake
+from tests.events import read
 from tests.terminal.desks import RESUME, Kept, case, desk_with, shown
 
 
@@ -197,12 +197,12 @@ def test_a_wrong_entry_is_said_and_asked_again(lines: list[str], says: str) -> N
 
 
 def test_what_is_known_is_not_asked_again() -> None:
-    known: list[Event] = [
+    known = read(
         {"event": "told", "step": 1, "complaint": "rich"},
         {"event": "codes", "step": 2, "codes": [], "complete": True},
         {"event": "tools", "step": 3, "lacking": [], "at hand": ["gauge"]},
         {"event": "condition", "step": 4, "condition": "warm-idle"},
-    ]
+    )
     _, text = take_in(workup=case(events=known))
     assert text == ""
 

@@ -3,29 +3,41 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from io import StringIO
+from typing import Any
 
 import pytest
 
-from reasoner.session.record import Event
+from reasoner.casebook.events import (
+    Answered,
+    CodeRead,
+    CodesRead,
+    Concluded,
+    ConditionMet,
+    Event,
+    PassedOver,
+    ToolsSaid,
+)
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
+from tests.events import as_written
 from tests.terminal.desks import RESUME, Kept, case, desk_with, shown, sit, tiny
 
-ALL_CODES: Event = {"event": "codes", "step": 1, "codes": [{"code": "P0172", "states": ["stored"]}], "complete": True}
-WARM: Event = {"event": "condition", "step": 2, "condition": "warm-idle"}
+ALL_CODES = CodesRead(step=1, codes=(CodeRead("P0172", ("stored",)),))
+WARM = ConditionMet(step=2, condition="warm-idle")
 
 
 def asking(name: str, layout: str = "inline 4") -> Workup:
     """A case whose next question is this check: everything else is passed over."""
     others = [n for n in tiny().checks if n != name]
-    events: list[Event] = [WARM, *({"event": "pass", "step": 3, "check": n, "why": "not-now"} for n in others)]
+    events: list[Event] = [WARM, *(PassedOver(step=3, check=n, why="not-now") for n in others)]
     return case(layout, events)
 
 
-def answers(kept: Kept) -> list[Event]:
-    return [e for e in kept.events if e["event"] == "answer"]
+def answers(kept: Kept) -> list[dict[str, Any]]:
+    return [e for e in as_written(kept.events) if e["event"] == "answer"]
 
 
 # ---- answers ---------------------------------------------------------------------------------------------------------
@@ -88,7 +100,7 @@ def test_a_sum_is_read_back() -> None:
 @pytest.mark.parametrize("typed", ["0", "d", "can't tell"])
 def test_cant_tell_is_no_evidence_and_is_not_asked_again(typed: str) -> None:
     kept, text, _ = sit(typed, workup=asking("smell"))
-    assert [e["why"] for e in kept.events if e["event"] == "pass" and e["check"] == "smell"] == ["cant-tell"]
+    assert [e.why for e in kept.events if isinstance(e, PassedOver) and e.check == "smell"] == ["cant-tell"]
     assert not answers(kept)
     assert "Smell of fuel: can't tell" in text
     assert text.count("Does the owner smell raw fuel?") == 1
@@ -163,12 +175,12 @@ def test_no_tool_leaves_out_what_needs_it() -> None:
     kept, text, _ = sit("x", "1", workup=asking("plugs"))
     assert "1 no plug socket   2 leave this check out" in text
     assert "Kept: no plug socket. All that needs it is left out; k puts it back." in text
-    assert next(e for e in kept.events if e["event"] == "tools")["lacking"] == ["plug-socket"]
+    assert next(e for e in as_written(kept.events) if e["event"] == "tools")["lacking"] == ["plug-socket"]
     assert "plug-socket" in kept.workup.record.lacking
 
 
 def test_which_of_two_tools_is_missing_is_asked() -> None:
-    have: Event = {"event": "tools", "step": 4, "lacking": [], "at hand": ["gauge"]}
+    have = ToolsSaid(step=4, at_hand=("gauge",))
     start = asking("pressure").after([have])
     kept, text, _ = sit("", "x", "1", "2", workup=start)
     assert "1 fuel pressure gauge   2 plug socket" in flat(text).replace(" 2 ", "   2 ")
@@ -178,10 +190,10 @@ def test_which_of_two_tools_is_missing_is_asked() -> None:
 def test_not_now_and_a_condition_that_cannot_be_had() -> None:
     kept, _, _ = sit("x", "9", "", "x", "2", workup=asking("plugs"))
     assert kept.workup.record.passed["plugs"] == "not-now"
-    fresh = asking("plugs").after([{"event": "condition", "step": 5, "condition": "engine-off"}])
+    fresh = asking("plugs").after([ConditionMet(step=5, condition="engine-off")])
     kept, text, _ = sit("x", "3", workup=fresh)
     assert "3 hot restart can't be brought about" in flat(text)
-    assert next(e for e in kept.events if e["event"] == "avoid")["condition"] == "hot-restart"
+    assert next(e for e in as_written(kept.events) if e["event"] == "avoid")["condition"] == "hot-restart"
 
 
 # ---- commands --------------------------------------------------------------------------------------------------------
@@ -259,7 +271,7 @@ def test_other_chooses_from_the_ranking_and_back_returns() -> None:
     [(("c", "3"), "hot-restart"), (("c 3",), "hot-restart"), (("c", "0"), "warm-idle"), (("changed", "4"), None)],
 )
 def test_changed_begins_a_new_spell(typed: tuple[str, ...], condition: str | None) -> None:
-    seen: Event = {"event": "answer", "step": 3, "check": "trim", "values": {"1": "normal"}, "sure": "sure"}
+    seen = Answered(step=3, check="trim", values={1: "normal"})
     kept, _, _ = sit(*typed, workup=case(events=[ALL_CODES, WARM, seen]))
     assert kept.workup.record.spells[-1] == condition
     assert len(kept.workup.record.spells) == 2
@@ -301,7 +313,7 @@ def test_no_command_letter_is_taken_twice() -> None:
 
 
 def test_what_to_bring_about_and_its_cautions_come_before_the_steps() -> None:
-    _, text, _ = sit("", workup=asking("trim").after([{"event": "condition", "step": 5, "condition": "engine-off"}]))
+    _, text, _ = sit("", workup=asking("trim").after([ConditionMet(step=5, condition="engine-off")]))
     order = [
         text.index(part)
         for part in ("First bring about:", "TAKE CARE FIRST", "Hot parts burn", "BRING IT ABOUT", "HOW", "Let it idle")
@@ -319,7 +331,7 @@ def test_a_caution_read_before_is_recalled_by_its_first_sentence() -> None:
 
 
 def test_several_times_is_explained() -> None:
-    start = asking("trim").after([{"event": "condition", "step": 5, "condition": "engine-off"}])
+    start = asking("trim").after([ConditionMet(step=5, condition="engine-off")])
     _, text, _ = sit("", workup=start)
     times = re.search(r"Worth doing (\d) times", flat(text))
     assert times and "one look that finds nothing says little" in flat(text)
@@ -332,28 +344,28 @@ def leaking() -> Workup:
     return case(
         events=[
             ALL_CODES,
-            {"event": "condition", "step": 2, "condition": "hot-restart"},
-            {"event": "answer", "step": 3, "check": "smell", "values": {"0": "yes"}, "sure": "sure"},
-            {"event": "answer", "step": 4, "check": "trim", "values": {"1": "rich"}, "sure": "sure"},
+            ConditionMet(step=2, condition="hot-restart"),
+            Answered(step=3, check="smell", values={0: "yes"}),
+            Answered(step=4, check="trim", values={1: "rich"}),
         ]
     )
 
 
 def test_the_verdict_is_shown_kept_and_can_be_asked_past() -> None:
     kept, text, _ = sit("w 1", "", "g", workup=settled())
-    assert kept.events[-2]["event"] == "verdict"
-    assert (kept.events[-2]["kind"], kept.events[-2]["cause"]) == ("settled", "leaky-injector@cylinder-3")
+    said = kept.events[-2]
+    assert isinstance(said, Concluded) and (said.what, said.cause) == ("settled", "leaky-injector@cylinder-3")
     assert text.index("Petrol vapour catches fire") < text.index("WHAT TO DO NEXT")
     assert "asking on past the verdict" in text
     assert kept.kinds().count("verdict") == 1
 
 
 def settled() -> Workup:
-    wet = {"1": "same", "2": "same", "3": "wet", "4": "same"}
+    wet = {1: "same", 2: "same", 3: "wet", 4: "same"}
     return leaking().after(
         [
-            {"event": "answer", "step": 5, "check": "plugs", "values": wet, "sure": "sure"},
-            {"event": "answer", "step": 6, "check": "pressure", "values": {"0": "falls"}, "sure": "sure"},
+            Answered(step=5, check="plugs", values=wet),
+            Answered(step=6, check="pressure", values={0: "falls"}),
         ]
     )
 
@@ -410,7 +422,7 @@ def test_a_keeper_that_fails_is_the_callers_to_handle() -> None:
     class FullError(Exception):
         pass
 
-    def full(events: list[Event]) -> Workup:
+    def full(events: Sequence[Event]) -> Workup:
         raise FullError
 
     from reasoner.report.text import Pages

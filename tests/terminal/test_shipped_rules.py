@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from reasoner.casebook.events import ConditionMet, ToolsSaid
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.read import read_rules
 from reasoner.session.asking import question
 from reasoner.session.concluding import belief
-from reasoner.session.record import Event
 from reasoner.session.workup import begin
 from reasoner.terminal.step import Surroundings, step_pages
 from tests.terminal.desks import desk_with
@@ -30,9 +30,9 @@ def test_cautions_are_read_before_the_steps(fields: dict[str, str]) -> None:
     book = read_rules([RULES])
     vehicle, _ = vehicle_from(fields)
     assert vehicle is not None
-    all_tools: list[Event] = [
-        {"event": "condition", "step": 1, "condition": next(iter(book.conditions))},
-        {"event": "tools", "step": 2, "lacking": [], "at hand": list(book.tools)},
+    all_tools = [
+        ConditionMet(step=1, condition=next(iter(book.conditions))),
+        ToolsSaid(step=2, at_hand=tuple(book.tools)),
     ]
     workup = begin(book, vehicle, all_tools)
     believed = belief(workup, ranges=False)

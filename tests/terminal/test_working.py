@@ -5,16 +5,18 @@ from __future__ import annotations
 import re
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from reasoner.casebook.events import ConditionMet, PassedOver
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.session.record import Event
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Leave
 from reasoner.terminal.intake import intake
+from tests.events import as_written
 from tests.terminal.desks import Kept, desk_with, shown, sit
 
 ROOT = Path(__file__).parent.parent.parent
@@ -28,16 +30,14 @@ def case(condition: str | None = "warm-idle", **fields: str) -> Workup:
         _BOOK.append(read_rules([ROOT / "rules"]))
     vehicle, mistakes = vehicle_from({"layout": "inline 4", **fields})
     assert vehicle is not None, mistakes
-    start: list[Event] = [{"event": "condition", "step": 1, "condition": condition}] if condition else []
+    start = [ConditionMet(step=1, condition=condition)] if condition else []
     return begin(_BOOK[0], vehicle, start)
 
 
 def asking(name: str, condition: str = "warm-idle", **fields: str) -> Workup:
     """A case whose next question is this check: everything else is passed over."""
     start = case(condition, **fields)
-    passes: list[Event] = [
-        {"event": "pass", "step": 2, "check": n, "why": "not-now"} for n in start.tables.check_number if n != name
-    ]
+    passes = [PassedOver(step=2, check=n, why="not-now") for n in start.tables.check_number if n != name]
     return start.after(passes)
 
 
@@ -45,8 +45,8 @@ def flat(text: str) -> str:
     return re.sub(r"\s+", " ", text)
 
 
-def answers(kept: Kept) -> list[Event]:
-    return [e for e in kept.events if e["event"] == "answer"]
+def answers(kept: Kept) -> list[dict[str, Any]]:
+    return [e for e in as_written(kept.events) if e["event"] == "answer"]
 
 
 # ---- worked out ------------------------------------------------------------------------------------------------------
