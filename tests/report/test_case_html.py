@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.casebook.casefile import CaseFile
+from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.dossier import Dossier, dossier
 from reasoner.repair.prices import usual
 from reasoner.report.case_html import case_html
@@ -43,7 +43,7 @@ def garage() -> Garage:
     return Garage(read_rules([ROOT / "rules"]))
 
 
-def report_of(case: CaseFile) -> Dossier:
+def report_of(case: Case) -> Dossier:
     return dossier(case, garage(), usual(garage().book))
 
 
