@@ -1,0 +1,1 @@
+"""Physics worked out without the program, held against what the rules say: sign, order and, where possible, size."""

@@ -1,0 +1,109 @@
+"""What a circuit's fault does to a reading: a resistance at the connector, a lifted earth, a short to the heater.
+
+A usual temperature sensor falls in resistance with heat (NTC) and sits as the lower half of a divider fed with 5 V.
+Two points of it are commonly printed, 2.5 kOhm at 20 degC and 0.24 kOhm at 90 degC (common values, from memory); the
+curve between them is the usual exponential one.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import exp, log
+
+import pytest
+
+from tests.physics.said import chance, rules
+
+PULL_UP = 2200.0  # ohm; a usual value, from memory. It cancels where only resistances are compared
+KELVIN = 273.15
+
+
+@lru_cache
+def curve() -> tuple[float, float]:
+    """(ohm at 20 degC, beta in K) of R = R20 * exp(beta * (1 / T - 1 / T20))."""
+    cold, hot = 20 + KELVIN, 90 + KELVIN
+    return 2500.0, log(2500.0 / 240.0) / (1 / cold - 1 / hot)
+
+
+def resistance(celsius: float) -> float:
+    at_twenty, beta = curve()
+    return at_twenty * exp(beta * (1 / (celsius + KELVIN) - 1 / (20 + KELVIN)))
+
+
+def reads(ohm: float) -> float:
+    """degC that belong to a resistance."""
+    at_twenty, beta = curve()
+    return 1 / (1 / (20 + KELVIN) + log(ohm / at_twenty) / beta) - KELVIN
+
+
+def error(celsius: float, added: float) -> float:
+    """How much too cold (negative) or too hot the reading is with so many ohm added at the connector."""
+    return reads(resistance(celsius) + added) - celsius
+
+
+def voltage(celsius: float, earth: float = 0.0, added: float = 0.0) -> float:
+    """What the ECU measures, with the sensor's earth lifted by so many volt."""
+    lower = resistance(celsius) + added
+    return earth + (5.0 - earth) * lower / (lower + PULL_UP)
+
+
+def test_added_resistance_shows_little_cold_and_much_hot() -> None:
+    assert error(20, 300) == pytest.approx(-3, abs=1)
+    assert error(90, 300) == pytest.approx(-28, abs=3)
+
+
+def test_so_the_warm_reading_is_the_strong_check() -> None:
+    book = rules()
+    cold = chance(book, "sensors-after-cold-soak", "coolant-low", "coolant-temperature-low")
+    warm = chance(book, "coolant-against-thermometer", "reads-low", "coolant-temperature-low")
+    assert cold < warm - 0.15
+    assert chance(book, "how-warm", "warm", "coolant-temperature-low") > chance(
+        book, "how-warm", "warm", "warm-up-only"
+    )
+
+
+def test_resistance_raises_the_voltage_and_so_sets_the_high_codes() -> None:
+    """Too cold is a voltage too high. The codes of the low voltage are those of a short, which reads hot: lean."""
+    assert voltage(90, added=300) > voltage(90)
+    book = rules()
+    for check, high, low in (("code-coolant", "P0118", "P0117"), ("code-intake-temperature", "P0113", "P0112")):
+        listed = [code for codes in book.checks[check].codes.values() for code in codes]
+        assert high in listed and low not in listed
+
+
+@pytest.mark.parametrize("celsius", [0, 20, 90])
+def test_a_lifted_earth_reads_too_cold(celsius: float) -> None:
+    """Every signal on the same earth is lifted: temperatures too cold, pressure and airflow too high, an upstream
+    sensor of the switching kind too rich. All of these take the same direction, rich."""
+    assert voltage(celsius, earth=0.2) > voltage(celsius)
+    assert "scale-error" in rules().faults["sensor-supply-shared"].acts_as
+
+
+def test_a_short_to_the_heater_lifts_a_switching_sensor_to_rich() -> None:
+    """The sensor has megohms cold and kilohms hot; a leak of 100 kOhm from 13 V through it lifts 0.1 V to over 0.45 V.
+
+    Above 0.45 V is rich for a switching sensor (zirconia cell against air, Nernst).
+    """
+    inner, leak = 5_000.0, 100_000.0
+    lifted = (0.1 / inner + 13.0 / leak) / (1 / inner + 1 / leak)
+    assert lifted > 0.45
+    book = rules()
+    assert "false-rich" in book.faults["upstream-sensor-wiring"].acts_as
+    rich = chance(book, "code-sensor-rich", "present", "upstream-sensor-wiring")
+    lean = chance(book, "code-sensor-lean", "present", "upstream-sensor-wiring")
+    assert rich > 3 * lean
+
+
+def test_air_taken_for_colder_is_taken_for_denser() -> None:
+    """Where air is reckoned from pressure: density goes with 1 / T. -40 read at 30 degC asks for 30 % more fuel."""
+    more = (30 + KELVIN) / (-40 + KELVIN)
+    assert more == pytest.approx(1.30, abs=0.01)
+    fault = rules().faults["intake-temperature-low"]
+    assert "scale-error" in fault.acts_as
+
+
+def test_the_rules_say_so_too() -> None:
+    """What `because` prints of it is what is worked out here."""
+    because = rules().faults["coolant-temperature-low"].origin.because
+    for figure in ("2.5 kOhm", "0.24 kOhm", "300 Ohm", "3 degC", "28 degC"):
+        assert figure in because
