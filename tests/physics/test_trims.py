@@ -2,7 +2,8 @@
 
 How strong a fault is, where it shows, is not known. So each is taken from a quarter to one and a half of a middling
 degree, evenly; middling takes about 20 % away at its worst point, which is where rich codes are set (12 to 25 % by
-maker, common practice). A reading is off by 3 % (standard error, judgement). That gives a chance of "rich" for each point.
+maker, common practice). A reading is off by 3 % (standard error, judgement). That gives a chance of
+"rich" for each point.
 """
 
 from __future__ import annotations
