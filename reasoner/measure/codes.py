@@ -16,12 +16,14 @@ from reasoner.rulebook.near import near
 
 STORED, PENDING, PERMANENT = "stored", "pending", "permanent"
 STATES = (STORED, PENDING, PERMANENT)  # services 03, 07 and 0A of SAE J1979
+HISTORY = "history"  # said by makers of a code that was there once; no service of its own, so none is nothing to say
 STANDARD = "SAE J2012 / ISO 15031-6"
 
 _WORDS = {
     **dict.fromkeys(("stored", "store", "stor", "confirmed", "confirm", "conf"), STORED),
     **dict.fromkeys(("pending", "pend", "pnd", "pndg"), PENDING),
     **dict.fromkeys(("permanent", "perm", "prm", "pdtc"), PERMANENT),
+    **dict.fromkeys(("history", "hist", "historic", "historical", "past", "old"), HISTORY),
 }
 _NONE = frozenset({"none", "no", "nil", "nothing", "zero"})
 _SUBJECT = frozenset({"code", "codes", "dtc", "dtcs", "fault", "faults", "trouble"})
@@ -35,7 +37,7 @@ _COLOUR = re.compile("\x1b\\[[0-9;]*[A-Za-z]")  # comes along with a line copied
 _LETTERS_FOR_DIGITS = str.maketrans("OQILZS", "001125")
 _LOOKALIKES = str.maketrans({"Р": "P", "С": "C", "В": "B", "О": "O", "Ρ": "P", "Β": "B", "Ο": "O", "–": "-", "—": "-"})
 _FORM = f"a letter P, C, B or U, a digit 0 to 3 and three more characters 0 to 9 or A to F ({STANDARD})"
-_STATE = "a code, or one of: stored, pending, permanent"
+_STATE = "a code, or one of: stored, pending, permanent, history"
 
 
 class Control(StrEnum):
@@ -110,7 +112,7 @@ def _piece(page: _Page, piece: str) -> None:
     ]
     words = [t.lower() for t in tokens]
     if words and all(w in _NONE or w in _WORDS for w in words) and not _NONE.isdisjoint(words):
-        page.empty |= set(_states(words)) or page.heading or set(STATES)
+        page.empty |= (set(_states(words)) or page.heading or set(STATES)) - {HISTORY}
     elif words and all(w in _WORDS for w in words):
         _states_alone(page, words)
     else:

@@ -27,6 +27,8 @@ def said(text: str) -> dict[str, set[str]]:
         ("P0172(pending); P0175", {"P0172": {"pending"}, "P0175": set()}),
         ("P0172\nP0175\r\np2188", {"P0172": set(), "P0175": set(), "P2188": set()}),
         ("P0172 stored pending", {"P0172": {"stored", "pending"}}),
+        ("P0171 history, P0172 stored", {"P0171": {"history"}, "P0172": {"stored"}}),
+        ("History: P0171; pending: none; P0172 stored", {"P0171": {"history"}, "P0172": {"stored"}}),
         ("P0172 conf., P0175 perm", {"P0172": {"stored"}, "P0175": {"permanent"}}),
         ("P0172 pending and P0175 stored", {"P0172": {"pending"}, "P0175": {"stored"}}),
         ("pending P0172, stored P0301", {"P0172": {"pending"}, "P0301": {"stored"}}),
@@ -55,6 +57,10 @@ def test_order_is_kept_and_a_code_stands_once() -> None:
 def test_an_explicit_empty_list(text: str) -> None:
     found = read_codes(text)
     assert found.none and found.empty == ALL and not found.slips
+
+
+def test_no_history_says_nothing_of_what_is_stored() -> None:
+    assert read_codes("history: none").empty == frozenset() and not read_codes("history: none").none
 
 
 @pytest.mark.parametrize("text", ["", "  \n", "no idea", "not yet", "P0172"])
