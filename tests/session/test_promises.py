@@ -183,7 +183,7 @@ def test_what_must_come_first_is_asked_where_it_can_be_seen() -> None:
     workup = workup.after(acts.change_condition(workup, "engine-off"))
     tips = next(o for o in workup.ranked if workup.tables.checks[o.check].name == "injector-tips-after-soak")
     asked = question(workup, tips)
-    assert asked.way.check == "purge-pinched" and asked.before == "Injector tips after a hot soak"
+    assert asked.way.check == "purge-pinched" and asked.before == "Port injector tips under pressure"
     assert asked.way.fresh and asked.way.condition in workup.book.checks["purge-pinched"].conditions
     assert asked.way.bits > 0 and asked.bring_about
     check = workup.book.checks["purge-pinched"]
