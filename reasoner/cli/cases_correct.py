@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -10,7 +11,7 @@ import click
 from reasoner.casebook import correcting
 from reasoner.casebook.events import Answered, Event, Seen, written
 from reasoner.casebook.journal import resume
-from reasoner.casebook.shape import sound
+from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
 from reasoner.cli.options import cases_option
@@ -62,12 +63,15 @@ def command(
 
     with caseroom.refusing():
         path = store.find(caseroom.folder(cases_dir)[0], case)
-        book = loading.rules(rules_paths) if answers else None
+        book = None if take_back else loading.rules(rules_paths)
         with resume(path) as journal:
             found = sound(journal.case)
+            gone: tuple[str, ...] = ()
             if fields:
+                assert book is not None
                 fixed = _vehicle(correcting.vehicle_fields(found), fields)
                 events = correcting.correct_vehicle(found.events, fixed, because)
+                gone = _no_longer_counted(book, found, events)
             elif take_back:
                 assert step is not None
                 events = correcting.take_back(found.events, step, because)
@@ -76,6 +80,21 @@ def command(
                 events = _answer(book, found.events, step, answers, sure, because)
             journal.append(*(written(event, keeper.now()) for event in events))
     say(f"{path.stem}: put right. What was written before is kept in the file.")
+    for line in gone:
+        say(f"No longer counted on this vehicle: {line}")
+
+
+def _no_longer_counted(book: Rulebook, found: Case, correction: Sequence[Event]) -> tuple[str, ...]:
+    """Nothing where the vehicle could not be read before: nothing counted then."""
+    from reasoner.history.car import no_longer_counted, vehicle_of
+    from reasoner.session.workup import begin
+
+    try:
+        before = begin(book, vehicle_of(found), found.events)
+    except CasebookError:
+        return ()
+    right = replace(found, events=(*found.events, *correction))
+    return no_longer_counted(before, begin(book, vehicle_of(right), right.events))
 
 
 def _vehicle(now: dict[str, str], fields: Sequence[str]) -> dict[str, str]:

@@ -78,9 +78,13 @@ def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
 
 
 def not_weighed(workup: Workup) -> list[str]:
-    """A note on answers that these rules have no check for; none where there are none."""
+    """A note on answers that these rules or this vehicle have no place for; none where there are none."""
     unread = workup.record.unread
-    return [f"answers to what these rules do not have are kept but not weighed: {', '.join(unread)}"] if unread else []
+    return (
+        [f"answers to what these rules or this vehicle do not have are kept but not weighed: {', '.join(unread)}"]
+        if unread
+        else []
+    )
 
 
 def refuse(error: CasebookError) -> click.exceptions.Exit:

@@ -192,7 +192,7 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
             condition = book.conditions[name].title if name and name in book.conditions else ""
             asked = given[number].asked
         elif isinstance(event, Answered):
-            text = f"{event.check}: not in these rules"
+            text = f"{event.check}: these rules or this vehicle do not have it"
         else:
             text = act_text(book, event)
         belief, is_settled = after.get(number, (belief, is_settled))

@@ -24,11 +24,12 @@ LITRES = (0.3, 10.0)  # of an engine
 
 @dataclass(frozen=True)
 class Mistake:
-    """What is wrong with one field of a vehicle, and what would mend it."""
+    """What is wrong with one field of a vehicle, and what would mend it. unknown: there is no such field."""
 
     key: str
     message: str
     mend: str
+    unknown: bool = False
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
     mistakes: list[Mistake] = []
     unknown = [key for key in fields if key not in KEYS]
     for key in unknown:
-        mistakes.append(Mistake(key, f'a vehicle has no "{key}"', "known: " + ", ".join(KEYS)))
+        mistakes.append(Mistake(key, f'a vehicle has no "{key}"', "known: " + ", ".join(KEYS), unknown=True))
     values = {**DEFAULTS, **{k: " ".join(v.split()) for k, v in fields.items() if k not in unknown and v.strip()}}
 
     layout = _layout(values["layout"])

@@ -27,7 +27,7 @@ def read_vehicle(path: Path) -> tuple[Vehicle | None, tuple[Problem, ...]]:
     vehicle, mistakes = vehicle_from(fields)
     for mistake in mistakes:
         spot = tree.get(mistake.key) or tree
-        if mistake.message.startswith("a vehicle has no"):
+        if mistake.unknown:
             spot = tree.key(mistake.key) or tree
         notes.note("vehicle", Mark(spot.place, spot.length), mistake.message, mistake.mend)
     return (None if notes.problems else vehicle), notes.problems

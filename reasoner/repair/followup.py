@@ -27,15 +27,16 @@ def tables_after(book: Rulebook, vehicle: Vehicle, before: Mapping[str, float], 
 def prior_after(
     book: Rulebook, vehicle: Vehicle, causes: Sequence[Cause], before: Mapping[str, float], work: Sequence[Job]
 ) -> list[float]:
-    """Probability of each cause after the work."""
+    """Probability of each cause after the work, 0 or more. Rules that leave nothing possible change nothing."""
     left = [before.get(cause.name, 0.0) * (1 - mended(book, cause, work)) for cause in causes]
-    cured = 1 - sum(left)
+    cured = max(0.0, 1 - sum(left))  # work that mends nothing may leave a rounding below 0
     shares = [sum(_share(book, vehicle, cause, causes, job) for job in work) for cause in causes]
     wrong = cured * brought_in(book, work) if any(shares) else 0.0
-    return [
+    after = [
         still + (wrong * part / sum(shares) if part else 0.0) + (cured - wrong) * book.faults[cause.fault].nothing_wrong
         for cause, still, part in zip(causes, left, shares, strict=True)
     ]
+    return after if any(after) else [before.get(cause.name, 1.0) for cause in causes]
 
 
 def mended(book: Rulebook, cause: Cause, work: Sequence[Job]) -> float:

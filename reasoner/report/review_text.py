@@ -10,8 +10,8 @@ from rich.text import Text
 from reasoner.history.review import Calibration, Misleading, Review, Share, Worth
 from reasoner.report.pictures import bar
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
-from reasoner.session.plain import clean, range_text, time_text
-from reasoner.session.words import percent
+from reasoner.session.plain import clean, time_text
+from reasoner.session.words import percent, range_text
 
 SHOWN = 8  # rows of a list
 FEW = 30  # verdicts below which nobody should lean on the table

@@ -13,8 +13,8 @@ from rich.text import Text
 
 from reasoner.report.shapes import CARE, HEAD, QUIET, count
 from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
-from reasoner.session.plain import clean, effort_text, glued, range_text, unglued
-from reasoner.session.words import percent
+from reasoner.session.plain import clean, effort_text, glued, unglued
+from reasoner.session.words import percent, range_text
 
 WIDEST = 100
 STRONGEST = 4

@@ -10,7 +10,8 @@ from rich.text import Text
 from reasoner.history.review import IDLE, Share
 from reasoner.report.pictures import bar
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
-from reasoner.session.plain import clean, range_text, time_text
+from reasoner.session.plain import clean, time_text
+from reasoner.session.words import range_text
 from reasoner.trial.trialled import FIRM, ByFault, Kept, Trialled
 
 SHOWN = 12  # checks of a list

@@ -69,9 +69,10 @@ def answer(
 ) -> list[Event]:
     """An answer. option: the proposal it answers (a new spell is begun where that says so).
 
-    values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was
-    seen in at another time; it then stands in a spell of its own. inputs: as typed, of what it was worked out from.
-    figures: by place, of what was read (see `measure.carried`); other rules weigh it again by them.
+    values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was seen
+    in; nothing was brought about for it then, and another one than the car is in now stands in a spell of its own.
+    inputs: as typed, of what it was worked out from. figures: by place, of what was read (see `measure.carried`); other
+    rules weigh it again by them.
     """
     check = find_check(workup, name)
     if sure not in workup.book.settings.report_right:
@@ -82,6 +83,7 @@ def answer(
 
     asked = option is not None and workup.tables.checks[option.check].name == name
     apart = seen_in is not None and seen_in != workup.record.condition
+    brought = _brought_about(workup, option) if asked and option is not None and seen_in is None else []
     given = Answered(
         step=workup.record.steps + 1,
         check=name,
@@ -94,7 +96,7 @@ def answer(
         condition=seen_in if apart else None,
         apart=apart,
     )
-    return [*(_brought_about(workup, option) if asked and option is not None else ()), given]
+    return [*brought, given]
 
 
 def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[int, Seen]:

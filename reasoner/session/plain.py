@@ -79,8 +79,3 @@ def effort_text(minutes: float, waiting: float) -> str:
     if waiting < 1:
         return time_text(minutes)
     return f"{time_text(minutes)} work and {time_text(waiting)} waiting"
-
-
-def range_text(low: float, high: float) -> str:
-    """`20 to 45 %`: the range of a chance, in whole per cent, never 0 or 100."""
-    return f"{min(99, max(1, round(100 * low)))} to {min(99, max(1, round(100 * high)))} %"

@@ -87,12 +87,7 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
             f'the message "{kind}" is not well formed: {wrong}',
             "see the schema: reasoner diagnose --schema",
         )
-    try:
-        return HANDLERS[kind](talk, message) if kind in HANDLERS else _about_the_repair(talk, kind, message)
-    except Refused:
-        raise
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise Refused(f'the message "{kind}" cannot be taken: {error}', "see the schema") from None
+    return HANDLERS[kind](talk, message) if kind in HANDLERS else _about_the_repair(talk, kind, message)
 
 
 Reply = tuple[Talk, list[Event], dict[str, Any] | None]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from reasoner.casebook.correcting import last_step
@@ -49,8 +49,8 @@ class Record:
     """spells: (condition or None) in order, the present one last. given: all answers, in order.
 
     apart: spell of an event -> its number here. passed: check -> why. unclear: (check, condition) that could not be
-    told. avoided: conditions not to be brought about. unread: answers to checks these rules do not have (kept, not
-    weighed).
+    told. avoided: conditions not to be brought about. unread: what was answered to checks or places that these rules or
+    this vehicle do not have (kept, not weighed).
     """
 
     complaint: str = ""
@@ -86,10 +86,9 @@ def setting_of(vehicle: Vehicle) -> Setting:
     return Setting(vehicle.cylinders, vehicle.banks)
 
 
-def fold(book: Rulebook, events: Iterable[Event], vehicle: Vehicle | None = None) -> Record:
-    """What is known after these events, under these rules. vehicle: without it, computations are not done again."""
-    setting = None if vehicle is None else setting_of(vehicle)
-    events = list(events)
+def fold(book: Rulebook, events: Iterable[Event], vehicle: Vehicle) -> Record:
+    """What is known after these events, under these rules, of this vehicle."""
+    setting, events = setting_of(vehicle), list(events)
     record = Record(
         lacking=frozenset(t.name for t in book.tools.values() if not t.common),
         steps=last_step(events),
@@ -99,7 +98,7 @@ def fold(book: Rulebook, events: Iterable[Event], vehicle: Vehicle | None = None
     return record
 
 
-def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Setting | None) -> Record:
+def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Setting) -> Record:
     """The record with one more event, kind by kind."""
     match event:
         case Told():
@@ -145,11 +144,17 @@ def _new_spell(record: Record, condition: str | None) -> Record:
     return replace(record, spells=(*record.spells, condition))
 
 
-def _answer(book: Rulebook, record: Record, event: Answered, number: int, setting: Setting | None) -> Record:
+def _answer(book: Rulebook, record: Record, event: Answered, number: int, setting: Setting) -> Record:
     check = book.checks.get(event.check)
     values = None if check is None else weights_of(book, check, event, setting)
     if check is None or values is None:
         return replace(record, unread=(*record.unread, event.check))
+    gone = [place for place in values if place not in setting.places(check.at)]
+    if gone:
+        record = replace(record, unread=(*record.unread, _places(event.check, gone)))
+        values = {place: weights for place, weights in values.items() if place not in gone}
+    if not values:
+        return record
     given = Given(
         step=event.step,
         check=check.name,
@@ -177,15 +182,20 @@ def _answer(book: Rulebook, record: Record, event: Answered, number: int, settin
     return _new_spell(record, check.leaves) if check.leaves else record
 
 
-def weights_of(
-    book: Rulebook, check: Check, event: Answered, setting: Setting | None = None
-) -> dict[int, dict[str, float]] | None:
+def _places(check: str, places: Sequence[int]) -> str:
+    """Places of a check that are not there: `plugs at 5 and 6`, `plugs of the whole engine`."""
+    *before, last = map(str, places)
+    at = f" at {', '.join(before)} and {last}" if before else f" at {last}"
+    return check + (at if any(places) else " of the whole engine")
+
+
+def weights_of(book: Rulebook, check: Check, event: Answered, setting: Setting) -> dict[int, dict[str, float]] | None:
     """The outcome weights of an answer event by place, or None if these rules do not have its outcomes.
 
     What was worked out from inputs or figures is worked out again, where these rules still can. Places that were
     answered by a word beside others with figures keep their word.
     """
-    if setting is not None and check.computed is not None and event.inputs:
+    if check.computed is not None and event.inputs:
         again = work_out(check, event.inputs, setting)
         if isinstance(again, WorkedOut):
             return {place: dict(weights) for place, weights in again.weights.items()}

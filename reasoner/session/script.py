@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, Finished, Told, ToolsSaid
+from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, Finished, Seen, Told, ToolsSaid
 from reasoner.inference.plan import Option, worth
 from reasoner.session import acts, readings
 from reasoner.session.asking import now_due
 from reasoner.session.record import standing
+from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
 INTAKE = (Told, CodesRead, ToolsSaid)
@@ -90,11 +91,24 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
     if event.inputs and workup.book.checks[table.name].computed:
         worked = readings.work(workup, table.name, event.inputs)
         return acts.answer(workup, table.name, worked.weights, "sure", option, worked.reading, None, worked.inputs)
-    values = event.values
+    values = _fitting(workup, table.name, event)
+    if not values:
+        return acts.pass_over(workup, table.name, "cant-tell", option)
     if option.place is not None:
         values = {option.place + 1: values[option.place + 1]}
     figures = {place: kept for place, kept in event.figures.items() if int(place) in values}
     return acts.answer(workup, table.name, values, event.sure, option, event.reading, figures=figures)
+
+
+def _fitting(workup: Workup, name: str, event: Answered) -> dict[int, Seen]:
+    """The values of an answer at the places this vehicle has, if these rules have their outcomes."""
+    check = workup.book.checks[name]
+    places, outcomes = places_of(workup, check), {o.name for o in check.outcomes}
+    return {
+        place: value
+        for place, value in event.values.items()
+        if place in places and ({value} if isinstance(value, str) else set(value)) <= outcomes
+    }
 
 
 def play(workup: Workup, script: Script, limit: int = 60) -> Iterator[Workup]:

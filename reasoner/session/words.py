@@ -23,6 +23,16 @@ from reasoner.session.workup import Workup
 PASSES = {"cant-tell": "can't tell", "no-tool": "no tool for it", "not-now": "not now"}
 
 
+TIE = 1e-9  # outcomes whose weights differ by less than this share are equally likely
+EITHER = " | "  # no name of an outcome has it
+
+
+def range_text(low: float, high: float) -> str:
+    """`20 to 45 %`: the range of a chance, its ends said as a chance is, so that what lies in it is seen to."""
+    first, last = percent(low), percent(high)
+    return last if first == last else f"{first.removesuffix(' %')} to {last}"
+
+
 def named(workup: Workup, fault: str, where: str) -> str:
     """A fault at a place: `Injector leaks when shut, cylinder 3`."""
     title = workup.book.faults[fault].title
@@ -38,9 +48,17 @@ def places_of(workup: Workup, check: Check) -> dict[int, str]:
     return {0: "engine"}
 
 
+def likeliest(weights: Mapping[str, float]) -> tuple[str, ...]:
+    """The outcomes that fit best: several where what was read leaves it open between them."""
+    most = max(weights.values())
+    return tuple(name for name, weight in weights.items() if weight > most * (1 - TIE))
+
+
 def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
-    """Outcomes by place in words, the usual one last: `cylinder 3 wet with fuel, the rest the same`."""
-    texts = {o.name: o.text for o in check.outcomes}
+    """Outcomes by place in words, the usual one last: `cylinder 3 wet with fuel, the rest the same`. An outcome may be
+    several by name, with EITHER between them."""
+    named = {o.name: o.text for o in check.outcomes}
+    texts = {value: " or ".join(named[name] for name in value.split(EITHER)) for value in values.values()}
     usual = check.outcomes[0].name
     places = places_of(workup, check)
     groups: dict[str, list[int]] = {}
@@ -78,9 +96,9 @@ def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: s
 def given_text(workup: Workup, given: Given) -> str:
     """An answer in words: `Plugs after clearing: cylinder 3 wet with fuel, the rest the same (think so)`."""
     check = workup.book.checks[given.check]
-    likeliest = {place: max(weights, key=lambda n: weights[n]) for place, weights in given.values.items()}
+    seen = {place: EITHER.join(likeliest(weights)) for place, weights in given.values.items()}
     extra = f" ({given.reading})" if given.reading else ("" if given.sure == "sure" else f" ({given.sure})")
-    return f"{check.title}: {values_text(workup, check, likeliest)}{extra}"
+    return f"{check.title}: {values_text(workup, check, seen)}{extra}"
 
 
 def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:

@@ -14,8 +14,8 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from reasoner.session.document import BeliefDoc, Question, Suspect, Way
-from reasoner.session.plain import clean, effort_text, glued, harmless, range_text, shortened
-from reasoner.session.words import percent
+from reasoner.session.plain import clean, effort_text, glued, harmless, shortened
+from reasoner.session.words import percent, range_text
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_sentence, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
 
@@ -137,14 +137,18 @@ def suspect_table(belief: BeliefDoc, count: int) -> RenderableType:
     """The likeliest faults, each with its number, its chance and range, and its likeliest place."""
     suspects = belief.faults[:count]
     lines = [
-        (f"{n}", s.title, _short(s.probability), f"({range_text(s.low, s.high)})", _place(s, belief))
+        (f"{n}", s.title, _short(s.probability), f"({_signs(range_text(s.low, s.high))})", _place(s, belief))
         for n, s in enumerate(suspects, start=1)
     ]
     return table(lines, [LEAD], right=(2,))
 
 
 def _short(p: float) -> str:
-    return percent(p).replace("under ", "<").replace("over ", ">")
+    return _signs(percent(p))
+
+
+def _signs(chance: str) -> str:
+    return chance.replace("under ", "<").replace("over ", ">")
 
 
 def _place(suspect: Suspect, belief: BeliefDoc) -> str:

@@ -14,11 +14,11 @@ from reasoner.session.plain import (
     effort_text,
     glued,
     harmless,
-    range_text,
     shortened,
     time_text,
     unglued,
 )
+from reasoner.session.words import range_text
 
 
 @given(st.text())
@@ -63,7 +63,8 @@ def test_work_and_waiting() -> None:
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "text"), [(0.2, 0.45, "20 to 45 %"), (0.0, 1.0, "1 to 99 %"), (0.001, 0.004, "1 to 1 %")]
+    ("low", "high", "text"),
+    [(0.2, 0.45, "20 to 45 %"), (0.0, 1.0, "under 1 to over 99 %"), (0.001, 0.004, "under 1 %")],
 )
 def test_a_range_never_says_never_or_certain(low: float, high: float, text: str) -> None:
     assert range_text(low, high) == text
