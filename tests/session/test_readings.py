@@ -269,6 +269,6 @@ def test_a_script_may_hold_inputs_instead_of_values() -> None:
     """The same script with typed readings, and with the weights that they come to, ends in the same belief."""
     after = told(car(), "trims-by-airflow", LEAK)
     bare = _with(after, values={}, reading="")
-    ends = [list(play(car(), script_of(case.events[-2:]), limit=40))[-1] for case in (after, bare)]
+    ends = [list(play(car(), script_of(case.events[-2:]), limit=60))[-1] for case in (after, bare)]
     assert np.allclose(ends[0].belief.probability, ends[1].belief.probability, atol=1e-9)
     assert all(any(g.check == "trims-by-airflow" for g in end.record.given) for end in ends)
