@@ -35,6 +35,8 @@ MEANS: Mapping[str, tuple[Point, Mapping[str, object], tuple[str, ...]]] = {
         ("hot", "soaked", "idle"),
     ),
     "after-refuelling": (IDLE, {"minutes": 8.0, "refuelled": True}, ("idle",)),
+    "after-hard-run": (IDLE, {"minutes": 40.0, "settled": 4.0, "hot": True, "oil": 105.0}, ("hot", "hard", "idle")),
+    "open-loop-idle": (OFF, {}, ("idle",)),
     "cleared-idle": (OFF, {}, ("idle",)),
 }
 

@@ -19,7 +19,7 @@ Fits = Callable[[Profile], bool]
 @dataclass(frozen=True)
 class Breakage:
     """at: engine, bank or cylinder. pairs: how often a second cylinder has it too. work: what was done before it came,
-    in words of `weeks.WORK`, empty where nothing was."""
+    in words of `observers.WORK`, empty where nothing was."""
 
     name: str
     called: tuple[str, ...]
@@ -74,7 +74,7 @@ def _list() -> tuple[Breakage, ...]:
     # -- air and its sensors
     add(
         "meter-disturbed",
-        "airflow-meter-high airflow-meter-disturbed",
+        "airflow-meter-high",
         "engine",
         4,
         _metered,
@@ -83,7 +83,7 @@ def _list() -> tuple[Breakage, ...]:
     )
     add(
         "meter-dirty",
-        "airflow-meter-fouled airflow-meter-dirty airflow-meter-high",
+        "airflow-meter-fouled airflow-meter-high",
         "engine",
         7,
         _metered,
@@ -167,7 +167,7 @@ def _list() -> tuple[Breakage, ...]:
     )
     add(
         "front-sensor-reads-lean",
-        "upstream-sensor-lean upstream-sensor-dead",
+        "upstream-sensor-lean",
         "bank",
         3,
         _any,
@@ -200,8 +200,8 @@ def _list() -> tuple[Breakage, ...]:
     )
     add(
         "air-pump-valve-stuck",
-        "secondary-air-stuck secondary-air-valve",
-        "bank",
+        "secondary-air-leaks",
+        "engine",
         1,
         _port,
         lambda d: ({"secondary_air": d.uniform(0.15, 0.35)}, _comes(d, 0.4, 0.8)),
@@ -315,6 +315,14 @@ def _list() -> tuple[Breakage, ...]:
         ),
     )
     add(
+        "feed-sensor-drifted",
+        "low-side-sensor-low",
+        "engine",
+        2,
+        lambda p: not p.direct and not p.returns,
+        lambda d: ({"low_reads_low": d.uniform(0.32, 0.5)}, _comes(d, 0.5, 0.95)),
+    )
+    add(
         "diaphragm-holed",
         "regulator-diaphragm",
         "engine",
@@ -324,7 +332,7 @@ def _list() -> tuple[Breakage, ...]:
     )
     add(
         "tank-regulator-sticks",
-        "tank-regulator-sticks in-tank-regulator-high supply-pressure-high pump-control-high",
+        "tank-regulator-sticks",
         "engine",
         3,
         lambda p: not p.direct and not p.returns,
@@ -381,7 +389,7 @@ def _list() -> tuple[Breakage, ...]:
     )
     add(
         "damper-holed",
-        "pulsation-damper-leaks damper-leaks",
+        "damper-leaks",
         "engine",
         2,
         lambda p: p.returns,
@@ -389,13 +397,98 @@ def _list() -> tuple[Breakage, ...]:
     )
     add(
         "vaporiser-lets-by",
-        "gas-conversion-leaks vaporiser-leaks gas-leaks-into-intake",
+        "gas-conversion",
         "engine",
         1,
         _port,
         lambda d: ({"gas_leak": d.uniform(0.05, 0.11)}, _comes(d, 0.4, 0.8)),
     )
+    add(
+        "purge-hose-misled",
+        "hose-routed-wrong",
+        "engine",
+        2,
+        _any,
+        lambda d: ({"hose_by": d.uniform(1.5, 4.0)}, Acts()),
+        work="fuel feed",
+    )
+    add(
+        "oil-drawn-in-by-breather",
+        "oil-drawn-in",
+        "engine",
+        2,
+        _any,
+        lambda d: ({"oil_drawn": d.uniform(0.06, 0.12), "oil_over": d.uniform(0.5, 1.5)}, _comes(d, 0.4, 0.9, hot=2)),
+    )
+    add(
+        "filled-to-the-brim-once",
+        "happened-once",
+        "engine",
+        4,
+        _any,
+        lambda d: ({"overfilled": d.uniform(0.8, 1.1)}, Acts(once=True)),
+    )
     # -- the rest
+    add(
+        "larger-injectors-fitted",
+        "tuned-or-other-parts",
+        "engine",
+        2,
+        _any,
+        lambda d: ({"flow_all": d.uniform(0.25, 0.45)}, Acts()),
+        work="tuned",
+    )
+    add(
+        "copy-of-a-sensor",
+        "sensor-wrong-part",
+        "engine",
+        2,
+        _any,
+        lambda d: ({"earth_shift": d.uniform(0.25, 0.45), "wrong_part": 1.0}, Acts()),
+        work="air",
+    )
+    add(
+        "shared-earth-poor",
+        "sensor-supply-shared",
+        "engine",
+        2,
+        _any,
+        lambda d: ({"earth_shift": d.uniform(0.25, 0.5)}, _comes(d, 0.15, 0.4, damp=3, shaken=2, jumps=1)),
+    )
+    add(
+        "unit-runs-long",
+        "control-unit",
+        "engine",
+        1,
+        _any,
+        lambda d: ({"unit_gain": d.uniform(0.25, 0.45)}, _comes(d, 0.2, 0.6, hot=2)),
+    )
+    add(
+        "injector-without-contact",
+        "injector-gives-too-little",
+        "cylinder",
+        2,
+        _any,
+        lambda d: ({"flow": -d.uniform(0.5, 0.95)}, _comes(d, 0.3, 0.7, shaken=1.5, hot=1.5, jumps=1)),
+    )
+    add(
+        "tip-seal-blows",
+        "injector-seal-leaks",
+        "cylinder",
+        2,
+        _direct,
+        lambda d: ({"compression": d.uniform(0.4, 0.6), "seal": 1.0}, _comes(d, 0.6, 0.95)),
+        work="injectors",
+    )
+    add(
+        "ring-flat",
+        "injector-ring-draws-air",
+        "cylinder",
+        2,
+        _port,
+        lambda d: ({"ring_air": d.uniform(1.0, 2.5)}, _comes(d, 0.6, 0.95)),
+        work="injectors",
+    )
     add(
         "plug-misses",
         "ignition-misfire",
@@ -423,7 +516,19 @@ def _list() -> tuple[Breakage, ...]:
     return tuple(found)
 
 
-BY_TIME = ("leak", "soak_leak", "worn", "diaphragm", "damper", "gas_leak", "pump_seal", "purge_leak")
+BY_TIME = (
+    "leak",
+    "hose_by",
+    "oil_drawn",
+    "ring_air",
+    "soak_leak",
+    "worn",
+    "diaphragm",
+    "damper",
+    "gas_leak",
+    "pump_seal",
+    "purge_leak",
+)
 BREAKAGES = _list()
 BY_NAME = {b.name: b for b in BREAKAGES}
 
@@ -443,6 +548,9 @@ CANNOT: Mapping[str, str] = {
     " which is no rich code; it can bring the code for uneven cylinders alone",
     "learned-values-stale": "the short trim cancels what the long one adds within seconds: the total, which a rich code"
     " is about, stays near zero",
+    "lean-comes-and-goes": "as learned-values-stale: while the long trim is too much the short one takes it away, and"
+    " the total stays near zero; what is stored is a lean code",
+    "rear-sensor-biases-trim": "the rear loop moves the front one's aim by 3 % at most: lambda 0.97, no code",
     "blow-by": "gas alone does not enrich; with fuel in the oil it is the same as oil-full-of-short-trips",
 }
 

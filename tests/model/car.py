@@ -138,6 +138,16 @@ class Broken:
     vent_blocked: float = 0.0  # share of the vent's passage that is shut
     ethanol_over: float = 0.0  # volume share of ethanol that is believed beyond what is there
     bad_fuel: float = 0.0  # share of heavy or stale fuel in the tank
+    oil_drawn: float = 0.0  # g/s of oil drawn in and burnt at idle vacuum
+    overfilled: float = 0.0  # as canister, once, by a tank filled to the brim
+    hose_by: float = 0.0  # mm2 of a hose led past the purge valve by earlier work
+    low_reads_low: float = 0.0  # share the low-side pressure sensor reads too little
+    flow_all: float = 0.0  # share of flow of all injectors, others fitted or another map
+    ring_air: float = 0.0  # mm2 of air beside an injector's lower ring, into its cylinder
+    seal: float = 0.0  # 1: compression is lost past an injector's combustion seal
+    unit_gain: float = 0.0  # share by which the control unit makes every injection too long
+    earth_shift: float = 0.0  # share by which a shared sensor earth lifts the air signal (and the coolant's)
+    wrong_part: float = 0.0  # 1: the sensor is another part
     gas_leak: float = 0.0  # g/s of gas past a shut vaporiser on a converted car
     # the rest
     ignition: float = 0.0  # share of cycles without a spark, under load twice that
@@ -161,7 +171,7 @@ class Broken:
         return all(not getattr(self, name) for name in (*AMOUNTS, *KEPT[2:]))
 
 
-KEPT = ("place", "more", "pinched_return", "value_only", "short_trips", "oil_over", "canister")
+KEPT = ("place", "more", "pinched_return", "value_only", "short_trips", "oil_over", "canister", "seal", "wrong_part")
 AMOUNTS = tuple(f.name for f in fields(Broken) if f.name not in KEPT)
 
 
@@ -179,7 +189,9 @@ class Acts:
     damp: float = 1.0
     shaken: float = 1.0
     idle: float = 1.0
+    hard: float = 1.0  # in the minutes after it was driven hard
     jumps: bool = False
+    once: bool = False  # on two days and never again
 
     def chance(self, *circumstances: str) -> float:
         if self.base >= 1.0:

@@ -177,11 +177,22 @@ def air_read(car: Car, broken: Broken, now: Now, kpa: float, air: float, unmeter
     p = car.profile
     if p.meters_air and not now.meter_off:
         through = max(0.01, air - unmetered + lost)
-        return through * (1 + car.meter_offset + broken.meter_gain + fouling(broken.meter_fouled, through, p.litres))
-    shown = kpa + (0.0 if now.meter_off else broken.manifold_kpa)
+        return through * (
+            1
+            + car.meter_offset
+            + broken.meter_gain
+            + broken.earth_shift
+            + fouling(broken.meter_fouled, through, p.litres)
+        )
+    shown = manifold_read(broken, kpa) if not now.meter_off else kpa
     kelvin = intake_read(broken, now) + ph.KELVIN
     pe = exhaust_kpa(air, p.litres, 0.0)
     return ph.air_flow(shown, pe, kelvin, p.litres, now.point.rpm, LOSSES) * (1 + car.meter_offset)
+
+
+def manifold_read(broken: Broken, kpa: float) -> float:
+    """A lifted earth lifts the whole signal, most of which is there at low pressure too."""
+    return kpa + broken.manifold_kpa + 30 * broken.earth_shift
 
 
 def intake_read(broken: Broken, now: Now) -> float:
@@ -193,7 +204,7 @@ def intake_read(broken: Broken, now: Now) -> float:
 
 
 def coolant_read(broken: Broken, now: Now) -> float:
-    ohms = ph.ntc(now.coolant) + broken.coolant_ohms
+    ohms = ph.ntc(now.coolant) * (1 + 1.5 * broken.earth_shift) + broken.coolant_ohms
     if broken.coolant_shunt:
         ohms = 1 / (1 / ohms + broken.coolant_shunt)
     return ph.ntc_celsius(ohms)
@@ -213,8 +224,8 @@ def purge_flow(car: Car, broken: Broken, now: Now, kpa: float) -> tuple[float, f
         return duty, 0.0, 0.0, 0.0
     full = ph.orifice_flow(2.0 * car.profile.litres, BARO, kpa, now.ambient + ph.KELVIN)
     open_flow = duty * full
-    leak_flow = ph.orifice_flow(broken.purge_leak, BARO, kpa, now.ambient + ph.KELVIN) * (1 - duty)
-    load = now.canister + broken.canister  # beyond 1 there is liquid fuel in it
+    leak_flow = ph.orifice_flow(broken.purge_leak + broken.hose_by, BARO, kpa, now.ambient + ph.KELVIN) * (1 - duty)
+    load = now.canister + broken.canister + broken.overfilled  # beyond 1 there is liquid fuel in it
     rich = min(
         0.8, 0.55 * load**1.3
     )  # mass share of fuel in what the canister gives; half and more only when it is full
@@ -229,7 +240,7 @@ def purge_flow(car: Car, broken: Broken, now: Now, kpa: float) -> tuple[float, f
     fuel = open_flow * rich + leak_flow * rich
     foreseen = open_flow * min(rich, normal) * 0.9
     air = (open_flow + leak_flow) * (1 - rich) - open_flow * (1 - normal)
-    return duty, fuel - foreseen, max(0.0, air) if broken.purge_leak else 0.0, vacuum
+    return duty, fuel - foreseen, max(0.0, air) if broken.purge_leak or broken.hose_by else 0.0, vacuum
 
 
 def leaking(car: Car, broken: Broken, now: Now, cylinder: int) -> float:
@@ -263,7 +274,9 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
     heavy = 1 - 0.25 * broken.bad_fuel * (1 if now.coolant < 60 else 0.25)  # heavy ends do not vaporise, most when cold
     stoich = ph.blend_stoichiometric(0.05)
     believed = ph.blend_stoichiometric(0.05 + broken.ethanol_over)
-    asked = read / p.cylinders / believed * enrich * (1 + broken.throttle_jumps) * 1000  # mg/s a cylinder
+    asked = (
+        read / p.cylinders / believed * enrich * (1 + broken.throttle_jumps + broken.unit_gain) * 1000
+    )  # mg/s a cylinder
     per_second = point.rpm / 120
     direct = p.direct
     rail_target = point.rail if direct else RATED[False]
@@ -278,7 +291,7 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
     oil_vapour = 0.0 if now.breather_off else ph.oil_gives(now.oil_fuel, now.oil) * (1 + 0.3 * broken.blow_by)
     if not now.breather_off and broken.oil_over:
         oil_vapour += 0.01 * broken.oil_over * air / (IDLE.air * p.litres)
-    hose = (broken.diaphragm + broken.damper) * max(0.0, BARO - kpa) / 70
+    hose = (broken.diaphragm + broken.damper + broken.oil_drawn) * max(0.0, BARO - kpa) / 70
     common = vapour + oil_vapour + hose + broken.gas_leak
 
     fixed, scaled, fresh = [], [], []  # mg/s that trims do not change, that they do, and air in mg/s
@@ -286,7 +299,7 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
         source = {now.swapped[0]: now.swapped[1], now.swapped[1]: now.swapped[0]}.get(c, c) if now.swapped[0] else c
         on = 0.0 if c == now.cut else 1.0
         share = each[c - 1] / air
-        flow = 1 + car.injectors[source - 1] + 1e-4 * 0.4 * broken.worn
+        flow = 1 + broken.flow_all + car.injectors[source - 1] + 1e-4 * 0.4 * broken.worn
         late = 0.0
         if broken.at(source):
             if not broken.value_only:
@@ -299,7 +312,8 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
         leak = leaking(car, broken, now, source) * 1e-3 * ph.PETROL_DENSITY / 60 * math.sqrt(rail / RATED[direct])
         scaled.append(on * asked * over * flow / needed(now.coolant) * heavy * (1 + max(0.0, now.forced)))
         fixed.append(on * (late + dead) * static * per_second + leak + common * share * 1000)
-        fresh.append(each[c - 1] * 1000 * (1 + max(0.0, -now.forced)))
+        beside = ph.orifice_flow(broken.ring_air, BARO, kpa, 320) * 1000 if broken.at(c) else 0.0
+        fresh.append((each[c - 1] * 1000 + beside) * (1 + max(0.0, -now.forced)))
 
     open_loop = shown < 8 or now.minutes < 0.4 or (point is LOAD and car.enriches) or point is OVERRUN
     command = 1.12 if point is LOAD and car.enriches else 1.0
@@ -351,7 +365,7 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
         air=air,
         air_read=read,
         manifold=kpa,
-        manifold_read=kpa + broken.manifold_kpa,
+        manifold_read=manifold_read(broken, kpa),
         coolant_read=shown,
         intake=now.ambient + 18,
         intake_read=intake_read(broken, now),
@@ -380,7 +394,7 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
 def rail_of(car: Car, broken: Broken, target: float) -> tuple[float, float]:
     """(MPa there are, MPa that are read). A sensor that reads low is held on target: there is more. Port: by gauge."""
     if not car.profile.direct:
-        there = target * (1 + broken.low_over)
+        there = target * (1 + broken.low_over) / (1 - broken.low_reads_low)
         return there, there
     read = min(target * (1 + broken.rail_over), 21.0)  # a relief valve opens beyond, from memory
     return read / (1 - broken.rail_reads_low), read
@@ -480,7 +494,7 @@ def _standing(car: Car, broken: Broken, now: Now) -> State:
         air=0.0,
         air_read=0.0,
         manifold=BARO,
-        manifold_read=BARO + broken.manifold_kpa,
+        manifold_read=manifold_read(broken, BARO),
         coolant_read=coolant_read(broken, now),
         intake=now.bay if now.hot_soaked else now.ambient,
         intake_read=intake_read(broken, now),

@@ -16,7 +16,7 @@ from statistics import median
 from tests.model import engine
 from tests.model.bench import Bench
 from tests.model.engine import CRUISE, IDLE, LOAD, RAISED, Memory, State
-from tests.model.weeks import oil_per_cent, pattern_of
+from tests.model.weeks import by_part, oil_per_cent, richness
 
 SLIP = 0.03
 UNSURE = 0.04
@@ -109,28 +109,104 @@ def freeze_frame_start(b: Bench) -> There:
 
 @sees("log-several-days")
 def log_several_days(b: Bench) -> There:
-    rates = {tag: b.past.rich[tag] / m for tag, m in b.past.minutes.items() if m > 1}
-    if max(rates.values(), default=0.0) < 0.03 or not likely(b, 0.9):
+    idle, restart = richness(b.past, 1, "idle"), richness(b.past, 0, "hot restart")
+    pulling = richness(b.past, 1, "pulling")
+    if max(idle, restart, pulling, richness(b.past, 1, "cruise")) < 0.03 or b.car.acts.once or not likely(b, 0.9):
         return "nothing"
     if b.car.acts.jumps and likely(b, 0.7, "jumps"):
         return "jumps"
-    idle = rates.get("idle", 0.0)
-    if rates.get("hot restart", 0.0) > 2 * max(idle, 0.02):
+    if restart > 2 * max(idle, 0.02):
         return "hot-restart"
-    if rates.get("load", 0.0) > 2 * max(idle, 0.02):
+    if pulling > 2 * max(idle, 0.02):
         return "load"
     return "idle" if idle > 0.03 else "nothing"
 
 
-@sees("when-it-happens")
-def when_it_happens(b: Bench) -> There:
-    shares = pattern_of(b.past)
-    if not shares or sum(b.past.noticed.values()) < 2:
-        return "no-pattern"
-    tag, most = max(shares.items(), key=lambda item: item[1])
-    if most < 0.5 or not likely(b, 0.85):
-        return "no-pattern"
-    return {"hot restart": "hot-restart", "idle": "idle", "load": "load", "cold": "cold"}.get(tag, "no-pattern")
+def stands_out(b: Bench, part: int, names: Sequence[str]) -> str | None:
+    """The circumstance in which most of it is noticed, if people would see that: more than its share of the driving,
+    and more than half. None where nothing was noticed but the lamp, or nothing stands out."""
+    seen, driven = by_part(b.past.noticed, part), by_part(b.past.minutes, part)
+    total = sum(seen.values())
+    if total < 2:
+        return None
+    name = max(names, key=lambda n: seen[n])
+    share, exposure = seen[name] / total, driven[name] / max(sum(driven.values()), 1)
+    return name if share > 0.5 and share > 1.3 * exposure and likely(b, 0.85, part) else None
+
+
+@sees("how-warm")
+def how_warm(b: Bench) -> There:
+    found = stands_out(b, 0, ("cold", "warming", "hot restart", "warm"))
+    return {None: "no-link", "hot restart": "hot-restart", "warming": "warming-up"}.get(found, found)
+
+
+@sees("doing-what")
+def doing_what(b: Bench) -> There:
+    return stands_out(b, 1, ("idle", "cruise", "pulling")) or "no-link"
+
+
+@sees("happens-in-damp")
+def in_damp(b: Bench) -> There:
+    seen = sum(b.past.noticed.values())
+    if seen < 3:
+        return None if seen else "no"
+    return "yes" if b.past.circumstance["damp"] / seen > 0.6 and b.past.damp_days < 0.6 * b.past.days else "no"
+
+
+@sees("happens-on-bumps")
+def on_bumps(b: Bench) -> There:
+    return "yes" if (b.car.acts.shaken > 1 and b.car.acts.jumps and likely(b, 0.4)) or likely(b, 0.03, "so") else "no"
+
+
+@sees("happens-after-hard-run")
+def after_hard_run(b: Bench) -> There:
+    seen = sum(b.past.noticed.values())
+    return "yes" if seen >= 3 and b.past.circumstance["hard"] / seen > 0.7 else "no"
+
+
+@sees("heat-or-height")
+def heat_or_height(b: Bench) -> There:
+    return "yes" if b.car.ambient > 24 or likely(b, 0.05) else "no"
+
+
+@sees("comes-back")
+def comes_back(b: Bench) -> There:
+    return "once" if b.car.acts.once or (b.car.acts.base < 0.3 and likely(b, 0.3)) else "again"
+
+
+@sees("smell")
+def smells_of(b: Bench) -> There:
+    if (b.car.broken.vent_blocked or b.car.broken.canister or b.car.broken.overfilled) and likely(b, 0.5):
+        return "tank"
+    return "tailpipe" if b.past.seen["smell"] >= 2 else "none"
+
+
+@sees("smoke")
+def smoke(b: Bench) -> There:
+    if b.car.broken.oil_drawn and likely(b, 0.8):
+        return "blue"
+    return "black" if b.past.seen["smoke"] >= 2 else "none"
+
+
+@sees("fuel-lately")
+def fuel_lately(b: Bench) -> There:
+    return "other-blend" if (b.car.broken.ethanol_over and likely(b, 0.6)) or likely(b, 0.06, "so") else "usual"
+
+
+@sees("recent-work-elsewhere")
+def work_elsewhere(b: Bench) -> There:
+    if b.car.work_before == "fuel feed":
+        return "fuel-feed"
+    return b.dice("elsewhere").choice(("cooling", "electrics", "plugs", "fuel-feed")) if likely(b, 0.15) else "none"
+
+
+@sees("not-as-built")
+def not_as_built(b: Bench) -> There:
+    if b.car.broken.gas_leak:
+        return "gas"
+    if b.car.broken.flow_all:
+        return "other-parts" if likely(b, 0.6) else "remap"
+    return "remap" if likely(b, 0.03, "so") else "as-built"
 
 
 @sees("happens-after-refuelling")
@@ -156,7 +232,7 @@ def hard_hot_start(b: Bench) -> There:
 
 @sees("rough-after-restart")
 def rough_after_restart(b: Bench) -> There:
-    if b.past.rich["hot restart"] > 0.35 * max(b.past.minutes["hot restart"], 1) and b.past.noticed["hot restart"]:
+    if richness(b.past, 0, "hot restart") > 0.35 and by_part(b.past.noticed, 0)["hot restart"]:
         return "minutes"
     return "seconds" if b.past.seen["rough start"] >= 2 else "smooth"
 
@@ -165,7 +241,7 @@ def rough_after_restart(b: Bench) -> There:
 def recovers(b: Bench) -> There:
     if not sum(b.past.noticed.values()):
         return None
-    if b.car.acts.base >= 1 and b.past.rich["idle"] > 0.6 * max(b.past.minutes["idle"], 1):
+    if b.car.acts.base >= 1 and richness(b.past, 1, "idle") > 0.6:
         return "stays"
     if b.car.acts.jumps and likely(b, 0.6):
         return "at-once"
@@ -405,7 +481,7 @@ def meter_unplugged(b: Bench) -> There:
 
 @sees("manifold-pressure-key-on")
 def pressures_at_rest(b: Bench) -> There:
-    off = b.broken.manifold_kpa + b.dice("kpa").gauss(0, 0.8)
+    off = b.state.manifold_read - engine.BARO + b.dice("kpa").gauss(0, 0.8)
     return "manifold-high" if off > 3 else "agree"
 
 
@@ -548,7 +624,7 @@ def low_side_hold(b: Bench) -> There:
 
 @sees("low-side-pressure")
 def low_side(b: Bench) -> There:
-    over = b.broken.low_over + b.dice("gauge").gauss(0, 0.03)
+    over = b.broken.low_over + 1 / (1 - b.broken.low_reads_low) - 1 + b.dice("gauge").gauss(0, 0.03)
     return "high" if over > 0.12 else "low" if over < -0.12 else "right"
 
 

@@ -8,7 +8,7 @@ long idle, after a hot restart), by streams named after day and trip, so that th
 from __future__ import annotations
 
 import math
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from random import Random
@@ -21,8 +21,10 @@ from tests.model.engine import CRUISE, IDLE, LOAD, OIL_LITRES, OVERRUN, TOWN, Me
 DAYS = 35
 LEARNS = 6.0  # minutes of closed loop in which a long trim takes over two thirds of what is wanted, judgement
 RICH = 0.10  # total trim, or 1 - lambda at half of it, at which a stretch counts as rich
-WORK = ("", "air", "exhaust", "injectors", "lean")
 SMELLS, SMOKES, ROUGH = 0.90, 0.84, 0.05  # lambda and share of missed cycles at which people notice
+
+
+Tag = tuple[str, str]  # (cold, warming, hot restart or warm; idle, cruise or pulling)
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,8 @@ class Frame:
 
 @dataclass
 class Past:
-    """What is there when the car arrives. minutes, rich: exposure and rich minutes by part of driving."""
+    """What is there when the car arrives. minutes, rich, noticed: exposure, rich minutes and how often somebody smelt,
+    saw or felt something, by how warm the engine was and what the car was doing, as in `tags`."""
 
     memory: dict[tuple[int, str], float] = field(default_factory=dict)
     codes: dict[str, str] = field(default_factory=dict)  # code -> stored or pending
@@ -63,9 +66,14 @@ class Past:
     tip_wet: dict[int, float] = field(default_factory=dict)
     tail_soot: float = 0.0
     counts: dict[int, float] = field(default_factory=dict)  # misfires, mean of ten drives
-    minutes: Counter[str] = field(default_factory=Counter)
-    rich: Counter[str] = field(default_factory=Counter)
-    noticed: Counter[str] = field(default_factory=Counter)  # by part: smell, rough or smoke
+    minutes: Counter[Tag] = field(default_factory=Counter)
+    rich: Counter[Tag] = field(default_factory=Counter)
+    noticed: Counter[Tag] = field(default_factory=Counter)
+    circumstance: Counter[str] = field(
+        default_factory=Counter
+    )  # how often it was noticed in the damp, after a hard run
+    damp_days: int = 0
+    days: int = 0
     seen: Counter[str] = field(default_factory=Counter)  # smell, rough, smoke, hard start, rough start
     ended: Counter[str] = field(default_factory=Counter)
     starts: int = 0
@@ -153,7 +161,9 @@ def circumstances(part: str, point: Point, damp: bool) -> tuple[str, ...]:
 
 
 def acting(car: Car, where: tuple[object, ...], circumstance: tuple[str, ...]) -> float:
-    """To what part the breakage acts: 0, or 0.75 to 1 of its degree."""
+    """To what part the breakage acts: 0, or 0.75 to 1 of its degree. What happens once happens on two early days."""
+    if car.acts.once:
+        return 1.0 if where[0] in (2, 3) else 0.0
     dice = car.dice("acts", *where)
     return dice.uniform(0.75, 1.0) if dice.random() < car.acts.chance(*circumstance) else 0.0
 
@@ -174,6 +184,8 @@ def simulate(car: Car, days: int = DAYS) -> Past:
         weather = 0.7 * weather + sky.gauss(0, 2.5)
         damp = sky.random() < 0.3
         past.damp = damp
+        past.days += 1
+        past.damp_days += damp
         for soaked, minutes, hurried in trips(car, past.pattern, day):
             ambient = car.ambient + weather + sky.gauss(0, 1)
             trip_number += 1
@@ -237,9 +249,9 @@ def _trip(
     past.starts += 1
     missed: Counter[int] = Counter()
     turned = 0.0
-    idled = 0.0
+    pulled = False
     for stretch in plan:
-        idled = idled + stretch.minutes if stretch.point is IDLE else 0.0
+        pulled = pulled or stretch.point is LOAD
         if stretch.point is OVERRUN:  # fuel is cut: nothing burns, nothing is learned
             drove += stretch.minutes
             continue
@@ -269,7 +281,7 @@ def _trip(
             missed[cylinder] += share * stretch.point.rpm / 2 * stretch.minutes  # type: ignore[assignment]
         turned += stretch.point.rpm * stretch.minutes
         rich = _rich(state)
-        _perceive(car, past, state, stretch, number, drove, rich, rich_before, filled)
+        _perceive(car, past, state, stretch, number, drove, rich, rich_before, filled, pulled)
         rich_before = rich
         for code in monitored(car, broken, state, stretch.minutes, drove, hot):
             failing.add(code)
@@ -280,7 +292,7 @@ def _trip(
         past.canister = _purged(past.canister, broken, state, stretch.minutes, ambient)
         drove += stretch.minutes
     if cranks and hot:
-        past.noticed["hot restart"] += 1
+        past.noticed["hot restart", "idle"] += 1
     for cylinder in range(1, car.profile.cylinders + 1):
         past.counts[cylinder] = 0.9 * past.counts.get(cylinder, 0.0) + 0.1 * missed[cylinder]
     failing |= _misfire_codes(car, missed, turned, spilt=cranks, hot=hot)
@@ -339,10 +351,10 @@ def _perceive(
     rich: bool,
     rich_before: bool,
     filled: bool,
+    hard: bool,
 ) -> None:
-    tag = {"cold": "cold", "hot restart": "hot restart", "long idle": "idle"}.get(
-        stretch.part, "idle" if stretch.point is IDLE else "load" if stretch.point is LOAD else "driving"
-    )
+    warmth = {"cold": "cold" if drove < 3 else "warming", "hot restart": "hot restart"}.get(stretch.part, "warm")
+    tag = (warmth, "idle" if stretch.point is IDLE else "pulling" if stretch.point is LOAD else "cruise")
     past.minutes[tag] += stretch.minutes  # type: ignore[assignment]
     if filled and drove < 15:
         past.minutes_after_fill += stretch.minutes
@@ -370,6 +382,8 @@ def _perceive(
         past.seen[what] += 1
     if found:
         past.noticed[tag] += 1
+        past.circumstance["damp"] += past.damp
+        past.circumstance["hard"] += hard
 
 
 def _frame(state: State, drove: float, hot: bool, filled: bool) -> Frame:
@@ -437,10 +451,14 @@ def oil_per_cent(past: Past) -> float:
     return oil_share(past.oil_fuel, OIL_LITRES)
 
 
-def pattern_of(past: Past) -> defaultdict[str, float]:
-    """Where it was noticed, as a share of all that was noticed."""
-    total = sum(past.noticed.values())
-    found: defaultdict[str, float] = defaultdict(float)
-    for tag, count in past.noticed.items():
-        found[tag] = count / total
+def by_part(count: Counter[Tag], part: int) -> Counter[str]:
+    """Counts by how warm it was (0) or what it was doing (1)."""
+    found: Counter[str] = Counter()
+    for tag, n in count.items():
+        found[tag[part]] += n
     return found
+
+
+def richness(past: Past, part: int, name: str) -> float:
+    """Share of the minutes in a circumstance that were rich."""
+    return by_part(past.rich, part)[name] / max(by_part(past.minutes, part)[name], 1.0)
