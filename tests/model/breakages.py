@@ -439,12 +439,21 @@ def _list() -> tuple[Breakage, ...]:
         work="tuned",
     )
     add(
-        "copy-of-a-sensor",
+        "copy-of-an-air-meter",
         "sensor-wrong-part",
         "engine",
         2,
-        _any,
-        lambda d: ({"earth_shift": d.uniform(0.25, 0.45), "wrong_part": 1.0}, Acts()),
+        _metered,
+        lambda d: ({"meter_gain": d.uniform(0.22, 0.4), "wrong_part": 1.0}, Acts()),
+        work="air",
+    )
+    add(
+        "copy-of-a-manifold-sensor",
+        "sensor-wrong-part",
+        "engine",
+        2,
+        _by_pressure,
+        lambda d: ({"manifold_kpa": d.uniform(5, 11), "wrong_part": 1.0}, Acts()),
         work="air",
     )
     add(

@@ -71,6 +71,7 @@ class Now:
     meter_off: bool = False
     egr_off: bool = False
     swapped: tuple[int, int] = (0, 0)  # two cylinders whose injectors were exchanged
+    unplugged: bool = False  # front sensors unplugged: the loop is open and nothing is trimmed
     forced: float = 0.0  # share of fuel added (gas) or, negative, of air let in
 
 
@@ -315,14 +316,17 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
         beside = ph.orifice_flow(broken.ring_air, BARO, kpa, 320) * 1000 if broken.at(c) else 0.0
         fresh.append((each[c - 1] * 1000 + beside) * (1 + max(0.0, -now.forced)))
 
-    open_loop = shown < 8 or now.minutes < 0.4 or (point is LOAD and car.enriches) or point is OVERRUN
+    open_loop = now.unplugged or shown < 8 or now.minutes < 0.4 or (point is LOAD and car.enriches) or point is OVERRUN
     command = 1.12 if point is LOAD and car.enriches else 1.0
     totals, wanted = [], []
     bank_lists = [list(b) for b in p.banks]
     for number in range(len(bank_lists)):
         learned = memory.of(number + 1, point.cell)
         seen_by = bank_lists[1 - number] if broken.crossed >= 0.5 and len(bank_lists) == 2 else bank_lists[number]
-        if open_loop:
+        if now.unplugged:
+            totals.append(0.0)
+            wanted.append(0.0)
+        elif open_loop:
             totals.append(learned)
             wanted.append(learned)
         elif seen_by is not bank_lists[number]:  # it steers what it does not see: away from lean or rich to a limit

@@ -725,8 +725,9 @@ def plugs(b: Bench) -> There:
 
 @sees("plugs-after-clearing")
 def plugs_after(b: Bench) -> There:
-    """The loop closes within half a minute even so: the others are pulled lean, the one stays richer."""
-    s = b.with_(memory=Memory(), point=IDLE, minutes=0.7, settled=0.7)
+    """Cleared, the loop closes within half a minute even so: the others are pulled lean, the one stays richer. In open
+    loop nothing is pulled."""
+    s = b.with_(memory=Memory(), point=IDLE, minutes=10.0, settled=1.0, unplugged=b.condition == "open-loop-idle")
 
     def one(c: int) -> str:
         phi = s.phi[c - 1] + b.dice("eye", c).gauss(0, 0.06)

@@ -73,6 +73,7 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
     """The car from its list of codes to where the session stops."""
     begun = start(book, car.profile)
     talk = Talk(begun)
+    talk = _hear(talk, {"type": "complaint", "text": complaint(past)})
     codes = sorted(past.codes)
     talk = _hear(talk, {"type": "codes", "codes": [{"code": c, "states": [past.codes[c]]} for c in codes]})
     steps: list[Step] = []
@@ -102,6 +103,19 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
         talk = _hear(talk, message)
         steps.append(_step(before, talk, car, asked, text))
     return Played(_run(talk, car, number, tuple(codes), tuple(steps)), car, past, tuple(slips), tuple(unseen))
+
+
+def complaint(past: Past) -> str:
+    """What the owner says when the car is brought in."""
+    said = ["The engine light is on."] if "stored" in past.codes.values() else []
+    words = {
+        "smell": "It smells of fuel",
+        "smoke": "It smokes",
+        "rough": "It runs rough",
+        "hard start": "It starts badly",
+    }
+    said += [f"{words[sign]} now and then." for sign, n in past.seen.items() if n >= 2 and sign in words]
+    return " ".join(said) or "It uses too much fuel."
 
 
 def bench_of(car: Car, past: Past, talk: Talk, asked: Question) -> Bench:
