@@ -219,10 +219,12 @@ class Car:
     injectors: tuple[float, ...] = ()
     compressions: tuple[float, ...] = ()
     rich_code: float = 0.2
+    watches_from: float = 60.0  # coolant temperature from which the mixture is watched for codes
     splits_codes: bool = False
     watches_imbalance: bool = False
     watches_purge: bool = False
     enriches: bool = False
+    takes_vapour: bool = False  # the canister takes the vapour of filling up, as some markets ask
     ambient: float = 15.0
     work_before: str = ""
     told: Mapping[str, str] = field(default_factory=dict)
@@ -246,10 +248,12 @@ def own_car(name: str, profile: Profile, breakage: str, broken: Broken, acts: Ac
         injectors=tuple(dice.gauss(0, 0.015) for _ in every),
         compressions=tuple(dice.gauss(0, 0.02) for _ in every),
         rich_code=dice.uniform(0.17, 0.25),
+        watches_from=dice.uniform(30, 75),
         splits_codes=dice.random() < 0.15,
         watches_imbalance=dice.random() < 0.4,
         watches_purge=dice.random() < 0.5,
         enriches=dice.random() < (0.3 if profile.direct else 0.6),
+        takes_vapour=dice.random() < 0.5,
         ambient=dice.gauss(14, 8),
         work_before=work,
     )

@@ -33,7 +33,7 @@ def monitored(car: Car, broken: Broken, state: State, minutes: float, drove: flo
 def _mixture(car: Car, state: State, minutes: float, hot: bool, drove: float) -> Iterator[str]:
     """Rich and lean codes: the total trim beyond the maker's limit for most of a minute in closed loop, engine warm."""
     lasts = minutes >= 0.9 or state.now.point is LOAD
-    if state.open_loop or not lasts or state.coolant_read < 40:
+    if state.open_loop or not lasts or state.coolant_read < car.watches_from:
         return
     for bank, trim in enumerate(state.trim):
         cell = state.now.point.cell

@@ -11,10 +11,11 @@ from reasoner.rulebook.model import Check, Rulebook
 from reasoner.rulebook.read import read_rules
 from tests.model.bench import MEANS, Bench
 from tests.model.breakages import BREAKAGES, CANNOT
-from tests.model.car import Car
+from tests.model.car import PROFILES, Acts, Broken, Car, Profile, own_car
 from tests.model.fleet import named_cars
 from tests.model.observers import OBSERVERS, PENDING
 from tests.model.play import start, truth, where
+from tests.model.weeks import simulate
 
 ROOT = Path(__file__).parents[2]
 
@@ -85,3 +86,25 @@ def _holds(check: Check, there: object, car: Car) -> None:
             assert value in {o.name for o in check.outcomes}, (check.name, value)
         else:
             assert check.measure is not None and check.measure.allows(value), (check.name, value)
+
+
+@pytest.mark.parametrize("profile", PROFILES[::2], ids=lambda p: p.name)
+def test_a_sound_car_shows_nothing_on_the_bench(profile: Profile) -> None:
+    """After weeks of use every outcome of these is the one a sound car shows (the first), slips apart."""
+    car = own_car("sound", profile, "", Broken(), Acts(), "sound/bench")
+    past = simulate(car, days=14)
+    for name, condition in (
+        ("trims-by-airflow", "warm-idle"),
+        ("trim-follows-purge", "warm-idle"),
+        ("exhaust-gas", "warm-idle"),
+        ("plugs-after-clearing", "open-loop-idle"),
+        ("plugs-as-found", "engine-off"),
+        ("overrun-watched", "overrun"),
+        ("balance-test", "warm-idle"),
+        ("misfires-watched", "load"),
+        ("canister-weight", "engine-off"),
+        ("purge-valve-holds-vacuum", "warm-idle"),
+    ):
+        there = OBSERVERS[name](Bench(car, past, condition, check=name))
+        first = book().checks[name].outcomes[0].name
+        assert there is not None and set(there.values() if isinstance(there, dict) else [there]) == {first}, name

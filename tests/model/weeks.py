@@ -193,10 +193,12 @@ def simulate(car: Car, days: int = DAYS) -> Past:
             if filled:
                 past.fills += 1
                 tank = 1.0
-                past.canister = min(1.0, past.canister + (0.2 if past.first_click else 0.45))
+                past.canister = min(
+                    1.0, past.canister + (0.5 if car.takes_vapour else 0.12) + 0.25 * (not past.first_click)
+                )
             tank -= minutes / 550
             warm = _trip(car, past, day, trip_number, ambient, warm, soaked, minutes, hurried, damp, filled, failed)
-        past.canister = min(1.0, past.canister + 0.01 * max(0.0, (car.ambient + weather) / 10))
+        past.canister = min(1.0, past.canister + 0.006 * max(0.0, (car.ambient + weather) / 10))
         if to_come < 0 and complains(past):
             to_come = day + dice.randint(1, 7)
         if day == to_come:
@@ -424,9 +426,11 @@ def _diluted(car: Car, broken: Broken, fuel: float, now: Now, state: State, minu
 
 
 def _purged(canister: float, broken: Broken, state: State, minutes: float, ambient: float) -> float:
-    flow = state.purge_duty * 0.8 + 0.15 * broken.purge_leak
-    gives = 0.015 * flow * minutes * canister
-    takes = 0.0003 * minutes * max(0.0, ambient - 5)
+    """A litre of carbon is clean after some 300 times its volume of air, 360 g (purge tests; from memory): half of it
+    at a third of that, so 0.006 for each gram; not all of the bed is reached, so half of this is taken."""
+    flow = state.purge_duty * 0.75 + 0.15 * (broken.purge_leak + broken.hose_by)
+    gives = min(0.9, 0.003 * 60 * flow * minutes) * canister
+    takes = 0.00012 * minutes * max(0.0, ambient - 5)
     return min(1.0, max(0.05, canister - gives + takes))
 
 
