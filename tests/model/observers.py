@@ -322,7 +322,9 @@ def trims_by_airflow(b: Bench) -> There:
     def one(bank: int) -> str:
         idle, raised, cruise, load = (read_trim(b, s.trim[bank - 1], bank, i) for i, s in enumerate(states))
         if states[3].open_loop:
-            load = min(0.0, cruise)
+            load = cruise  # the loop is open: nothing is read there
+        if idle < -8 and max(cruise, load) > 5:
+            return "crosses"
         if min(idle, raised, cruise, load) > -10:
             return "normal"
         if min(cruise, load) < idle - 6 and load < -10:
@@ -344,8 +346,10 @@ def short_vs_long(b: Bench) -> There:
     def one(bank: int) -> str:
         short, long = b.state.short[bank - 1], b.state.long[bank - 1]
         if long < -0.05:
-            return "recovering" if short > 0.03 else "steady"
-        return "fresh" if short < -0.05 else "quiet"
+            return "steady" if short < -0.03 else "recovering"
+        if short < -0.05:
+            return "overshoots" if long > 0.05 else "fresh"
+        return "quiet"
 
     return b.by_bank(one)
 
@@ -380,10 +384,31 @@ def lambda_target(b: Bench) -> There:
 
 @sees("rear-sensor-watched")
 def rear_sensor(b: Bench) -> There:
+    """Volts, or that it swings: a worn catalyst lets the front sensor's swings through."""
+    if b.car.dice("catalyst").random() < 0.12:
+        return b.by_bank(lambda bank: "swings")
     return {
         bank: round(min(0.95, max(0.03, b.state.rear[bank - 1] + b.dice("rear", bank).gauss(0, 0.05))), 2)
         for bank in b.banks
     }
+
+
+@sees("signal-key-on")
+def signal_key_on(b: Bench) -> There:
+    wet = b.broken.sensor_bias > 0 and b.car.acts.jumps
+    return b.by_bank(lambda bank: "high" if wet and b.broken.place == bank and likely(b, 0.8) else "rests")
+
+
+@sees("sensor-unplugged")
+def sensor_unplugged(b: Bench) -> There:
+    """Open loop without learned values: the gas says what base map, air and fuel really come to."""
+    s = b.with_(memory=Memory(), unplugged=True)
+
+    def one(bank: int) -> str:
+        lam = s.lam[bank - 1] + b.dice("gas", bank).gauss(0, 0.015)
+        return "rich" if lam < 0.94 else "lean" if lam > 1.06 else "right"
+
+    return b.by_bank(one)
 
 
 @sees("overrun-watched")
@@ -422,7 +447,7 @@ def refuelling_watched(b: Bench) -> There:
 @sees("relearn-drive")
 def relearn(b: Bench) -> There:
     fresh = b.with_(memory=Memory())
-    return "rich-again" if min(fresh.trim) < -0.1 else "near-zero"
+    return "rich-again" if min(fresh.trim) < -0.1 else "lean-again" if max(fresh.trim) > 0.1 else "near-zero"
 
 
 # ---- misfires and balance --------------------------------------------------------------------------------------------
@@ -448,14 +473,45 @@ def misfire_counts(b: Bench) -> There:
     return b.by_cylinder(lambda c: "raised" if counts.get(c, 0) > 5 and counts[c] > 3 * max(usual, 1) else "low")
 
 
-@sees("balance-test")
+@sees("balance-test", "injector-unplugged")
 def balance(b: Bench) -> There:
     """Each cut in turn: by how much the speed falls. (The trim swings lean at every cut, whichever it is: a charge of
     air goes out unburnt.)"""
     mean = sum(b.state.torque) / len(b.state.torque)
-    return b.by_cylinder(
-        lambda c: "weak" if b.state.torque[c - 1] / mean + b.dice("drop", c).gauss(0, 0.08) < 0.65 else "even"
-    )
+
+    def one(c: int) -> str:
+        drop = b.state.torque[c - 1] / mean + b.dice("drop", c).gauss(0, 0.08)
+        return "weak" if drop < 0.65 else "strong" if drop > 1.3 else "even"
+
+    return b.by_cylinder(one)
+
+
+@sees("injectors-listened")
+def listened(b: Bench) -> There:
+    x = b.broken
+    silent, dull = x.flow < -0.4, x.late_ms or x.held_ms
+
+    def one(c: int) -> str:
+        return "different" if x.at(c) and (silent or (dull and likely(b, 0.3, c))) else "alike"
+
+    return b.by_cylinder(one)
+
+
+@sees("against-own-quiet")
+def own_quiet(b: Bench) -> There:
+    """Against the same car when it ran right, where it ever does: what the reader shows beside the trims."""
+    if not b.rich_now:
+        return "same"
+    if b.car.acts.base >= 1:
+        return None
+    right = b.with_(broken=b.car.broken.scaled(0.0))
+    if b.state.air_read > 1.08 * right.air_read or b.state.manifold_read > right.manifold_read + 3:
+        return "air"
+    if b.state.coolant_read < right.coolant_read - 8 or b.state.intake_read < right.intake_read - 8:
+        return "temperature"
+    if b.car.profile.direct and abs(b.state.rail_read / right.rail_read - 1) > 0.08:
+        return "pressure"
+    return "only-trim"
 
 
 # ---- air -------------------------------------------------------------------------------------------------------------
@@ -474,9 +530,12 @@ def air_at_idle(b: Bench) -> There:
 
 @sees("airflow-meter-unplugged")
 def meter_unplugged(b: Bench) -> There:
-    if not b.rich_now:
-        return None
-    return "right" if min(b.with_(meter_off=True).trim) > -0.08 else "same"
+    return undone(b, b.with_(meter_off=True), "right")
+
+
+@sees("manifold-pressure-full-load")
+def full_load_pressure(b: Bench) -> There:
+    return round(b.state.manifold_read - engine.BARO + b.dice("kpa").gauss(0, 1.0), 1)
 
 
 @sees("manifold-pressure-key-on")
@@ -492,12 +551,36 @@ def manifold_idle(b: Bench) -> There:
 
 @sees("intake-filter-look")
 def filter_look(b: Bench) -> There:
-    return "blocked" if likely(b, 0.04) else "free"
+    x = b.car.broken
+    if (x.meter_fouled and likely(b, 0.6)) or (x.meter_gain and b.car.acts.base >= 1 and likely(b, 0.5, "filter")):
+        return "film"
+    return "blocked" if likely(b, 0.04, "dirty") else "free"
+
+
+@sees("intake-smoke-test")
+def smoke_test(b: Bench) -> There:
+    return "leaks" if (b.car.broken.vacuum_leak or b.car.broken.ring_air) and likely(b, 0.85) else "tight"
+
+
+@sees("equipment-look")
+def equipment(b: Bench) -> There:
+    x = b.car.broken
+    if x.gas_leak:
+        return "gas"
+    if x.flow_all and likely(b, 0.75):
+        return "tuned"
+    if x.wrong_part and likely(b, 0.75):
+        return "sensors"
+    if x.meter_gain and not x.wrong_part and b.car.acts.base >= 1 and likely(b, 0.4):
+        return "air"
+    return "standard"
 
 
 @sees("charge-air-look")
 def charge_look(b: Bench) -> There:
-    return "suspect" if (b.car.broken.boost_leak and likely(b, 0.7)) or likely(b, 0.12, "old oil") else "sound"
+    if b.car.broken.boost_leak and likely(b, 0.7):
+        return "open"
+    return "suspect" if likely(b, 0.12, "old oil") else "sound"
 
 
 @sees("charge-air-leak-test")
@@ -512,9 +595,14 @@ def bypass_look(b: Bench) -> There:
 
 @sees("recirculation-blocked-off")
 def recirculation_blanked(b: Bench) -> There:
-    if not b.rich_now:
-        return None
-    return came_back(b, b.with_(egr_off=True))
+    return undone(b, b.with_(egr_off=True), "recovers")
+
+
+@sees("recirculation-unplugged")
+def recirculation_unplugged(b: Bench) -> There:
+    """A valve that hangs stays where it hangs; only one that is driven open comes back."""
+    hangs = not likely(b, 0.25)
+    return undone(b, b.state if hangs else b.with_(egr_off=True), "recovers")
 
 
 @sees("timing-correlation")
@@ -532,6 +620,13 @@ def cold_soak(b: Bench) -> There:
     return "intake-low" if b.now.ambient - b.state.intake_read + b.dice("b").gauss(0, 1) > 5 else "agree"
 
 
+@sees("live-temperatures")
+def live_temperatures(b: Bench) -> There:
+    if b.state.coolant_read < 72:
+        return "coolant-low"
+    return "intake-low" if b.state.intake_read < b.now.ambient - 3 else "right"
+
+
 @sees("coolant-against-thermometer")
 def thermometer(b: Bench) -> There:
     return "reads-low" if b.now.coolant - b.state.coolant_read + b.dice("a").gauss(0, 3) > 10 else "agree"
@@ -545,20 +640,58 @@ def warm_up(b: Bench) -> There:
 # ---- vapour and oil --------------------------------------------------------------------------------------------------
 
 
-def came_back(b: Bench, after: State) -> str:
-    """Whether a trim that was away has come back by what was done, as a display shows it."""
+def undone(b: Bench, after: State, name: str) -> str:
+    """What the trim does when something is taken away, and when it is put back: `name` where it returns and goes rich
+    again. Now and then what comes and goes has gone by itself meanwhile."""
+    if not b.rich_now:
+        return "not-rich"
+    if b.car.acts.base < 0.6 and likely(b, 0.08, "gone by itself"):
+        return "not-again"
+    return name if came_back(b, after) else "same"
+
+
+def came_back(b: Bench, after: State) -> bool:
+    """Whether a trim that was away has come back, as a display shows it."""
     before, then = min(b.state.trim), min(after.trim)
-    return "recovers" if then - before > max(0.05, 0.45 * -before) + b.dice("back").gauss(0, READ) else "same"
+    return then - before > max(0.05, 0.45 * -before) + b.dice("back").gauss(0, READ)
 
 
 @sees("purge-pinched")
 def purge_pinched(b: Bench) -> There:
-    return came_back(b, b.with_(purge_pinched=True)) if b.rich_now else None
+    return undone(b, b.with_(purge_pinched=True), "recovers")
+
+
+@sees("purge-unplugged")
+def purge_unplugged(b: Bench) -> There:
+    return undone(b, b.with_(purge=0.0), "recovers")
 
 
 @sees("crankcase-vent-off")
 def vent_off(b: Bench) -> There:
-    return came_back(b, b.with_(breather_off=True)) if b.rich_now else None
+    return undone(b, b.with_(breather_off=True), "recovers")
+
+
+@sees("purge-at-zero")
+def purge_at_zero(b: Bench) -> There:
+    shut = b.with_(purge=0.0)
+
+    def one(bank: int) -> str:
+        if read_trim(b, shut.trim[bank - 1], bank, "shut") < -10:
+            return "still-rich"
+        return "only-purging" if read_trim(b, b.state.trim[bank - 1], bank) < -10 else "not-rich"
+
+    return b.by_bank(one)
+
+
+@sees("oil-cap-off")
+def oil_cap(b: Bench) -> There:
+    return "heavy" if b.broken.blow_by > 1 or likely(b, 0.04) else "light"
+
+
+@sees("crankcase-vacuum")
+def crankcase(b: Bench) -> There:
+    bad = b.broken.oil_drawn and b.car.dice("breather").random() < 0.5
+    return round(b.dice("gauge").gauss(7.0 if bad else 1.8, 0.7), 1)
 
 
 @sees("purge-valve-holds-vacuum")
@@ -568,11 +701,11 @@ def purge_holds(b: Bench) -> There:
 
 @sees("cap-opened")
 def cap(b: Bench) -> There:
-    if not b.rich_now and not b.state.tank_vacuum:
-        return None
     if b.state.tank_vacuum > 2.5 and likely(b, 0.9):
         return "hiss"
-    return "hiss" if b.rich_now and came_back(b, b.with_(cap_open=True)) == "recovers" else "nothing"
+    if not b.rich_now:
+        return None
+    return "recovers" if came_back(b, b.with_(cap_open=True)) else "nothing"
 
 
 @sees("canister-weight")
@@ -585,10 +718,15 @@ def oil_sample(b: Bench) -> There:
     return round(max(0.0, oil_per_cent(b.past) + b.dice("laboratory").gauss(0, 0.3)), 1)
 
 
-@sees("oil-level-smell")
-def oil_look(b: Bench) -> There:
-    share = oil_per_cent(b.past) + b.dice("nose").gauss(0, 0.8)
-    return "over-full" if share > 6 else "smells" if share > 3.5 else "normal"
+@sees("oil-level")
+def oil_level(b: Bench) -> There:
+    over = oil_per_cent(b.past) > 6 + b.dice("stick").gauss(0, 1) or b.car.broken.oil_over > 0.4
+    return "above" if over else "low" if likely(b, 0.15) else "between"
+
+
+@sees("oil-smell")
+def oil_smell(b: Bench) -> There:
+    return "fuel" if oil_per_cent(b.past) + b.dice("nose").gauss(0, 0.8) > 3.5 else "oil"
 
 
 @sees("pump-seal-look")
@@ -605,6 +743,11 @@ def rail(b: Bench) -> There:
     if s.rail_read > 1.1 * s.rail_target:
         return "runs-high"
     return "sensor-off" if b.broken.rail_reads_low > 0.2 and likely(b, 0.5) else "follows"
+
+
+@sees("charging-voltage")
+def charging(b: Bench) -> There:
+    return round(b.dice("meter").gauss(14.2, 0.25), 1)
 
 
 @sees("rail-hold-hot", "rail-hold-cold")
@@ -654,15 +797,12 @@ def heat(b: Bench) -> There:
     reached = 0.35 if b.car.profile.direct else 0.6
 
     def one(c: int) -> str:
-        worse = b.broken.at(c) and b.car.acts.hot > 1 and (b.car.broken.leak or b.car.broken.held_ms)
-        return "falls" if worse and b.act < 0.5 and likely(b, reached, c) else "same"
+        worse = b.car.broken.at(c) and b.car.acts.hot > 1 and (b.car.broken.leak or b.car.broken.held_ms)
+        if not worse or b.act or not likely(b, reached, c):
+            return "same"  # where it acts already, heat brings nothing on
+        return "stumbles" if likely(b, 0.5, "stumbles") else "falls"
 
-    if not b.car.broken.place:
-        return b.by_cylinder(lambda c: "same")
-    found = b.by_cylinder(one)
-    if b.act == 0 and b.car.acts.hot > 1 and (b.car.broken.leak or b.car.broken.held_ms):
-        found = b.by_cylinder(lambda c: "falls" if b.car.broken.at(c) and likely(b, reached, c) else "same")
-    return found
+    return b.by_cylinder(one)
 
 
 @sees("injector-electrical")
@@ -676,7 +816,7 @@ def pulse(b: Bench) -> There:
     return b.by_cylinder(lambda c: "longer" if b.state.on_ms[c - 1] > 1.15 * usual else "alike")
 
 
-@sees("injector-bench")
+@sees("injector-bench", "port-injector-bench")
 def injector_bench(b: Bench) -> There:
     """Out and cold on a bench: a seat that leaks only in the head's heat mostly holds there."""
     x = b.car.broken
@@ -692,11 +832,19 @@ def injector_bench(b: Bench) -> There:
     return b.by_cylinder(one)
 
 
-@sees("injector-exchanged")
+def swapped(b: Bench, acts: bool, follows: bool) -> dict[int, str]:
+    """A part moved to another cylinder: where the fault was seen afterwards, if it was seen again."""
+    if not acts:
+        return b.by_cylinder(lambda c: "not-again")
+    return b.by_cylinder(lambda c: "moved" if follows and b.car.broken.at(c) and likely(b, 0.9, c) else "stays")
+
+
+@sees("injector-exchanged", "port-injector-exchanged")
 def exchanged(b: Bench) -> There:
     x = b.broken
-    follows = x.leak or x.late_ms or (x.flow and not x.value_only) or (x.soak_leak and b.now.hot_soaked)
-    return b.by_cylinder(lambda c: "moved" if follows and x.at(c) and likely(b, 0.85, c) else "stays")
+    hot = bool(x.soak_leak and b.now.hot_soaked)
+    acts = b.rich_now or max(b.state.misses, default=0.0) > 0.02 or hot
+    return swapped(b, acts, bool(x.leak or x.late_ms or (x.flow and not x.value_only) or hot))
 
 
 @sees("injector-part-number")
@@ -721,6 +869,19 @@ def plugs(b: Bench) -> There:
         return "sooty" if soot.get(c, 0.0) > 3.0 + b.dice("eye", c).gauss(0, 1.0) else "same"
 
     return b.by_cylinder(one)
+
+
+@sees("plugs-lighter")
+def plugs_lighter(b: Bench) -> There:
+    x = b.car.broken
+    lean = x.flow < -0.3 or x.ring_air
+    return b.by_cylinder(lambda c: "lighter" if lean and x.at(c) and likely(b, 0.75, c) else "same")
+
+
+@sees("starter-current")
+def starter_current(b: Bench) -> There:
+    x = b.car.broken
+    return b.by_cylinder(lambda c: "low" if x.compression > 0.2 and x.at(c) and likely(b, 0.85, c) else "even")
 
 
 @sees("plugs-after-clearing")
@@ -761,8 +922,7 @@ def compression(b: Bench) -> There:
 
 @sees("ignition-exchange")
 def ignition(b: Bench) -> There:
-    x = b.broken
-    return b.by_cylinder(lambda c: "moved" if x.ignition > 0.02 and x.at(c) and likely(b, 0.9, c) else "stays")
+    return swapped(b, max(b.state.misses, default=0.0) > 0.015, b.broken.ignition > 0.02)
 
 
 @sees("wiring-moved-warmed")
@@ -776,16 +936,14 @@ def wiggled(b: Bench) -> There:
 
 @sees("exhaust-gas")
 def exhaust_gas(b: Bench) -> There:
-    dry, lam = engine.tailpipe(b.state)
-    lam += b.dice("lambda").gauss(0, 0.006)
-    trim = min(b.state.trim)
-    if 1e4 * dry["hc"] > 150 and dry["o2"] > 0.4:
-        return "misfire-like"
-    if lam < 0.97:
-        return "rich"
-    if lam > 1.05 and trim < -0.1:
-        return "lean"
-    return "corrected" if trim < -0.1 else "normal"
+    lam = engine.tailpipe(b.state)[1] + b.dice("lambda").gauss(0, 0.006)
+    return "rich" if lam < 0.97 else "lean" if lam > 1.03 else "normal"
+
+
+@sees("exhaust-unburnt")
+def exhaust_unburnt(b: Bench) -> There:
+    dry, _ = engine.tailpipe(b.state)
+    return "high" if 1e4 * dry["hc"] > 150 and dry["o2"] > 0.4 else "low"
 
 
 @sees("sensor-forced")
@@ -795,16 +953,20 @@ def forced(b: Bench) -> There:
     def one(bank: int) -> str:
         if x.place == bank and x.sensor_bias > 0.33 and likely(b, 0.5):
             return "stays-rich"
+        if x.place == bank and x.sensor_bias < -0.2 and likely(b, 0.5):
+            return "stays-lean"
         return "slow" if x.sensor_slow > 0.3 and x.place == bank else "quick"
 
     return b.by_bank(one)
 
 
 @sees("sooty-tailpipe")
-def tailpipe(b: Bench) -> There:
-    if b.car.profile.direct and likely(b, 0.35, "direct engines are sooty"):
+def finger_in_tailpipe(b: Bench) -> There:
+    if b.car.broken.oil_drawn and likely(b, 0.6):
+        return "oily"
+    if b.past.tail_soot > 4 or (b.car.profile.direct and likely(b, 0.3, "direct engines are sooty")):
         return "sooty"
-    return "sooty" if b.past.tail_soot > 4 else "clean"
+    return "old" if likely(b, 0.15, "old") else "clean"
 
 
 @sees("exhaust-leak-smoke")
