@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import shutil
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 import click
 
@@ -20,39 +19,28 @@ from reasoner.rulebook.model import At
 WIDEST = 100
 
 
-def computing(*workings: Working, example: str) -> Callable[[Callable[..., Any]], click.Command]:
-    """A command from its documentation alone (the decorated function): one option for every input of the workings.
+def computing(name: str, workings: Sequence[Working], says: str, example: str) -> click.Command:
+    """A command with one option for every input of the workings.
 
     A working is done where one of its own inputs was given; with one working only, always.
     """
+    asks = list(dict.fromkeys(ask for working in workings for ask in working.asks))
+    names = [ask.name for ask in asks]
+    clash = {each for each in names if names.count(each) > 1}
+    assert not clash, f"inputs of one name ask for different things: {clash}"
+    options = [click.Option([f"--{_dashed(ask.name)}"], metavar="TEXT", help=_help(ask)) for ask in asks]
+    engine = [
+        click.Option(["--cylinders"], type=click.IntRange(1, 16), default=4, show_default=True, help="Of the engine."),
+        click.Option(["--json", "as_json"], is_flag=True, help="As one JSON document."),
+    ]
 
-    def make(documented: Callable[..., Any]) -> click.Command:
-        asks = list(dict.fromkeys(ask for working in workings for ask in working.asks))
-        names = [ask.name for ask in asks]
-        clash = {name for name in names if names.count(name) > 1}
-        assert not clash, f"inputs of one name ask for different things: {clash}"
-        options = [click.Option([f"--{_dashed(ask.name)}"], metavar="TEXT", help=_help(ask)) for ask in asks]
-        engine = [
-            click.Option(
-                ["--cylinders"], type=click.IntRange(1, 16), default=4, show_default=True, help="Of the engine."
-            ),
-            click.Option(["--json", "as_json"], is_flag=True, help="As one JSON document."),
-        ]
+    def run(cylinders: int, as_json: bool, **typed: str | None) -> None:
+        texts = {ask.name: text for ask in asks if (text := typed[_dashed(ask.name).replace("-", "_")]) is not None}
+        show(_done(workings, texts, cylinders), as_json)
 
-        def run(cylinders: int, as_json: bool, **typed: str | None) -> None:
-            texts = {ask.name: text for ask in asks if (text := typed[_dashed(ask.name).replace("-", "_")]) is not None}
-            show(_done(workings, texts, cylinders), as_json)
-
-        return click.Command(
-            documented.__name__,
-            params=[*options, *engine],
-            callback=run,
-            help=documented.__doc__,
-            epilog=f"Example: {example}",
-            no_args_is_help=True,
-        )
-
-    return make
+    return click.Command(
+        name, params=[*options, *engine], callback=run, help=says, epilog=f"Example: {example}", no_args_is_help=True
+    )
 
 
 def _dashed(name: str) -> str:

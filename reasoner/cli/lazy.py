@@ -34,7 +34,8 @@ def let_go() -> None:
 
 
 class LazyGroup(click.Group):
-    """table: command -> (module under reasoner.cli, one line of help). The module has a click command `command`."""
+    """table: command -> (module under reasoner.cli, one line of help). The module has a click command `command`, or a
+    function `commands` that makes it by its name."""
 
     def __init__(self, *args: object, table: Mapping[str, tuple[str, str]], **options: object) -> None:
         super().__init__(*args, **options)  # type: ignore[arg-type]
@@ -54,7 +55,8 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.table:
             return None
-        command: click.Command = import_module(f"reasoner.cli.{self.table[cmd_name][0]}").command
+        module = import_module(f"reasoner.cli.{self.table[cmd_name][0]}")
+        command: click.Command = module.command if hasattr(module, "command") else module.commands(cmd_name)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
