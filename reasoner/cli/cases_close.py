@@ -45,8 +45,7 @@ def command(
     from reasoner.casebook import store
     from reasoner.history.car import vehicle_of
     from reasoner.session.acts import Refused
-    from reasoner.session.chapters import Garage
-    from reasoner.session.closing import close_case
+    from reasoner.session.chapters import Garage, close_case
 
     with caseroom.refusing():
         path = store.find(caseroom.folder(cases_dir)[0], case)

@@ -12,8 +12,7 @@ import click
 
 from reasoner.cli import exits, shipped, shop
 from reasoner.cli.say import say
-from reasoner.network.vehicle import Vehicle, vehicle_from
-from reasoner.network.vehicle_file import read_vehicle
+from reasoner.network.vehicle import Vehicle, read_vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Notebook, Problem, show
 from reasoner.rulebook.read import gather

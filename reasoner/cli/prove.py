@@ -15,8 +15,7 @@ from reasoner.cli.say import say, say_json
 from reasoner.session import proving, repairing
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import ProofDoc, as_data
-from reasoner.session.chapters import Garage
-from reasoner.session.closing import close_case
+from reasoner.session.chapters import Garage, close_case
 from reasoner.session.repairing import STATES
 
 

@@ -11,10 +11,10 @@ TABLE = {
     "list": ("rules_list", "List the faults, checks, conditions and the rest by name."),
     "show": ("rules_show", "Show an entry: every value, where it is written, what it replaced."),
     "new": ("rules_new", "Write a commented skeleton of a fault or a check."),
-    "graph": ("rules_graph", "Print the rules as a graph: DOT, GraphML or JSON."),
-    "schema": ("rules_schema", "Print a JSON Schema of rule files, for editors."),
+    "graph": ("rules_export", "Print the rules as a graph: DOT, GraphML or JSON."),
+    "schema": ("rules_export", "Print a JSON Schema of rule files, for editors."),
     "trial": ("rules_trial", "Try the rules on virtual cars: how often right, how sure, how long."),
-    "tables": ("rules_tables", "Print the tables that rules and a vehicle make, as JSON."),
+    "tables": ("rules_export", "Print the tables that rules and a vehicle make, as JSON."),
 }
 
 

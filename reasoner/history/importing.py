@@ -18,8 +18,7 @@ from reasoner.network.vehicle import KEYS as VEHICLE_KEYS
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import At, Check
 from reasoner.session import acts
-from reasoner.session.chapters import Garage
-from reasoner.session.closing import close_case
+from reasoner.session.chapters import Garage, close_case
 
 OF_CASE = ("case", "opened", "complaint", "codes", "state", "fault", "where", "confirmed by")
 OF_ANSWER = ("check", "outcome", "place", "condition", "sure", "note")

@@ -7,10 +7,14 @@ an inline six may have one or two, a flat four often has one.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from reasoner.rulebook import filters
+from reasoner.rulebook.located import Text, load, parse_bytes
+from reasoner.rulebook.model import Filter, Rulebook
+from reasoner.rulebook.problem import Mark, Notebook, Problem
 from reasoner.rulebook.quantity import KM_PER_MILE
 
 # Properties a person states; the words are those of rule filters, which also know what follows from the layout.
@@ -157,3 +161,54 @@ def _displacement(text: str | None, mistakes: list[Mistake]) -> float | None:
         mistakes.append(Mistake("displacement", f'"{text}" is no displacement', "such as 2.0 L, 1998 cc or 122 cu in"))
         return None
     return number
+
+
+# ---- vehicles that the rules cannot tell apart -----------------------------------------------------------------------
+
+
+def limits(book: Rulebook) -> tuple[float, ...]:
+    """Every distance (km) at which some rule begins or ceases to hold."""
+    found = {end for only in _filters(book) for end in (only.distance_over, only.distance_under) if end is not None}
+    return tuple(sorted(found))
+
+
+def vehicle_key(limits: tuple[float, ...], vehicle: Vehicle) -> Hashable:
+    """A key: equal for two vehicles only where rules with these limits make equal tables of them."""
+    far = vehicle.distance_km
+    passed = None if far is None else tuple((far > limit) - (far < limit) for limit in limits)
+    return vehicle.layout, vehicle.cylinders, vehicle.banks, tuple(sorted(vehicle.properties.items())), passed
+
+
+def _filters(book: Rulebook) -> Iterator[Filter]:
+    for fault in book.faults.values():
+        yield fault.only
+        yield from (more.when for more in fault.more_likely)
+    for check in book.checks.values():
+        yield check.only
+
+
+# ---- from a file -----------------------------------------------------------------------------------------------------
+
+
+def read_vehicle(path: Path) -> tuple[Vehicle | None, tuple[Problem, ...]]:
+    """The vehicle and everything wrong with its file, each with place and mend. No vehicle where anything is wrong."""
+    notes, file = Notebook(), str(path)
+    content = load(path, file, notes)
+    tree = None if content is None else parse_bytes(content, file, notes)
+    if tree is None:
+        return None, notes.problems
+    fields: dict[str, str] = {}
+    for key, value in tree.pairs:
+        if isinstance(value, Text):
+            fields[key.value] = value.value
+        else:
+            notes.note(
+                "bad-shape", value, f'"{key.value}" takes one text here', "write it on one line, in quotes if need be"
+            )
+    vehicle, mistakes = vehicle_from(fields)
+    for mistake in mistakes:
+        spot = tree.get(mistake.key) or tree
+        if mistake.unknown:
+            spot = tree.key(mistake.key) or tree
+        notes.note("vehicle", Mark(spot.place, spot.length), mistake.message, mistake.mend)
+    return (None if notes.problems else vehicle), notes.problems

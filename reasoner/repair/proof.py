@@ -9,10 +9,11 @@ p is a Beta distribution here, and the chance that the fault is still there foll
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, lgamma
 
-from reasoner.rulebook.model import Afterwards
+from reasoner.rulebook.model import Afterwards, Proof
 
 
 def upper_bound(clean: int, confidence: float = 0.95) -> float:
@@ -74,3 +75,43 @@ class Provocation:
 def best_provocation(ways: list[Provocation], waiting_counts: float) -> Provocation | None:
     """The condition that proves it in the least time; where none can, the one in which it showed most."""
     return min(ways, key=lambda way: (way.effort(waiting_counts), -way.shows.mean), default=None)
+
+
+# ---- what of it is still missing -------------------------------------------------------------------------------------
+
+
+ONE_DRIVE, IN_A_ROW = "one drive", "in a row"
+Drive = Mapping[str, float]  # name of a proof -> what this drive brought, in its unit
+
+
+@dataclass(frozen=True)
+class Tally:
+    """One thing that is counted. have: so far (in one drive: in the best of them). missing: 0 where it is enough."""
+
+    proof: Proof
+    have: float
+
+    @property
+    def missing(self) -> float:
+        return max(0.0, (self.proof.least or 0.0) - self.have)
+
+
+def tally(proofs: Iterable[Proof], drives: Sequence[Drive]) -> tuple[Tally, ...]:
+    """Where each count stands. What counts in one drive must be met in the same drive by all of them together."""
+    counted = [proof for proof in proofs if proof.least is not None]
+    together = [proof for proof in counted if proof.counts == ONE_DRIVE]
+    best = max(drives, key=lambda drive: _met(together, drive), default={})
+    return tuple(Tally(p, best.get(p.name, 0.0) if p.counts == ONE_DRIVE else _added_up(p, drives)) for p in counted)
+
+
+def _added_up(proof: Proof, drives: Sequence[Drive]) -> float:
+    """Over all drives that say something of it; in a row: since the last one that says 0."""
+    said = [drive[proof.name] for drive in drives if proof.name in drive]
+    failed = max((n for n, count in enumerate(said) if not count), default=-1) if proof.counts == IN_A_ROW else -1
+    return sum(said[failed + 1 :])
+
+
+def _met(together: Sequence[Proof], drive: Drive) -> tuple[int, float]:
+    """How good a drive was: how much of it was met, then how much of the rest."""
+    parts = [min(1.0, drive.get(proof.name, 0.0) / proof.least) if proof.least else 1.0 for proof in together]
+    return sum(part == 1.0 for part in parts), sum(parts)

@@ -15,8 +15,7 @@ from reasoner.repair.prices import Prices, prices_of, usual
 from reasoner.session import deciding, proving, repairing, sheeting
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import as_data
-from reasoner.session.chapters import Garage
-from reasoner.session.closing import close_case
+from reasoner.session.chapters import Garage, close_case
 from reasoner.session.repairing import Work
 from reasoner.session.workup import Workup
 

@@ -1,4 +1,5 @@
-"""A case in chapters: up to the first finished work, and after each. What is seen in one is about another car.
+"""A case in chapters: up to the first finished work, and after each; and how it is closed. What is seen in one is about
+another car.
 
 The answers of a chapter belong to whatever was wrong then. Which fault that was is told by how the case was closed: it
 was there in every chapter before its cure, as far back as it can have been.
@@ -10,17 +11,17 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
 
-from reasoner.casebook.correcting import standing
+from reasoner.casebook.correcting import last_step, standing
 from reasoner.casebook.events import Answered, Closed, CodesRead, Event, Finished, WorkTaken
 from reasoner.inference.plan import By
 from reasoner.network.graph import build
-from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables, compile_tables
-from reasoner.network.vehicle import Vehicle
+from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.repair.followup import prior_after
 from reasoner.repair.jobs import Job
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.repairing import CARRIED, parted, rounds
+from reasoner.session.acts import Refused
+from reasoner.session.repairing import CARRIED, STATES, parted, rounds
 from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
@@ -90,7 +91,7 @@ class Garage:
     def tables(self, vehicle: Vehicle, work: Collection[str] = ()) -> Tables:
         """The tables of a vehicle; work: the repairs done to it, without what was believed when they were done."""
         self._coming = vehicle
-        return self._made(kin(self._limits, vehicle), frozenset(work))
+        return self._made(vehicle_key(self._limits, vehicle), frozenset(work))
 
     def _make(self, _: object, work: frozenset[str]) -> Tables:
         assert self._coming is not None
@@ -186,3 +187,56 @@ def _there(chapters: Sequence[Chapter], cause: str) -> tuple[int, ...]:
             break
         there.insert(0, chapter.number)
     return tuple(there)
+
+
+# ---- closing ---------------------------------------------------------------------------------------------------------
+
+
+def close_case(
+    garage: Garage,
+    vehicle: Vehicle,
+    events: Sequence[Event],
+    state: str,
+    fault: str = "",
+    where: str = "",
+    confirmed: str = "",
+    not_in_rules: bool = False,
+) -> list[Event]:
+    """The event that closes a case. Raises Refused for a fault or a place that this vehicle cannot have.
+
+    not_in_rules: the fault is one that the rules do not have, in the shop's own words.
+    """
+    if state not in STATES:
+        raise Refused(f'"{state}" is no way to end', "one of: " + ", ".join(STATES))
+    if state == "proven" and not fault:
+        raise Refused(
+            '"proven" says what was wrong: which fault was it?',
+            "--fault NAME; or close it as `cured but unproven` or `given up`",
+        )
+    if where and not fault:
+        raise Refused("a place without a fault", "name the fault too")
+    if fault and not not_in_rules:
+        _known(garage, vehicle, events, fault, where)
+    place = (where or "engine") if fault else ""
+    return [Closed(step=last_step(events) + 1, state=state, fault=fault, where=place, confirmed_by=confirmed)]
+
+
+def _known(garage: Garage, vehicle: Vehicle, events: Sequence[Event], fault: str, where: str) -> None:
+    if fault not in garage.book.faults:
+        from difflib import get_close_matches
+
+        near = get_close_matches(fault, garage.book.faults, 3)
+        mend = f"did you mean {' or '.join(near)}?" if near else "See `reasoner rules list faults`."
+        raise Refused(f'no fault is called "{fault}"', f"{mend} One that the rules do not have: --not-in-rules")
+    causes = [cause for chapter in garage.chapters(vehicle, events) for cause in chapter.workup.tables.causes]
+    if any(cause.name == cause_name(fault, where) for cause in causes):
+        return
+    places = list(dict.fromkeys(cause.where for cause in causes if cause.fault == fault))
+    if not places:
+        raise Refused(
+            f"by the rules this vehicle ({vehicle.title}) cannot have {fault}, or not without work before it",
+            "`reasoner rules show` says on which vehicles it can be; `cases correct --vehicle` puts the vehicle right",
+        )
+    message = f"{fault} cannot sit at {where} of this vehicle" if where else f"{fault} sits at one place: --where?"
+    single, pairs = [p for p in places if " and " not in p], [p for p in places if " and " in p]
+    raise Refused(message, "one of: " + ", ".join(single) + (f"; or two, such as {pairs[0]}" if pairs else ""))

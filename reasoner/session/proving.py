@@ -8,8 +8,16 @@ from dataclasses import replace
 from reasoner.casebook.events import Event
 from reasoner.inference.seen_showing import seen_showing
 from reasoner.repair.followup import mended
-from reasoner.repair.proof import Provocation, best_provocation, needed, shows_from, still_there, upper_bound
-from reasoner.repair.tally import ONE_DRIVE, tally
+from reasoner.repair.proof import (
+    ONE_DRIVE,
+    Provocation,
+    best_provocation,
+    needed,
+    shows_from,
+    still_there,
+    tally,
+    upper_bound,
+)
 from reasoner.rulebook.model import Check, Proof, Source
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc

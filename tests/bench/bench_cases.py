@@ -22,9 +22,8 @@ from reasoner.casebook.shape import Case
 from reasoner.history.learning import Total, learn, lesson, log_score
 from reasoner.history.overlay import overlaid
 from reasoner.inference.perturb import perturbed
-from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables
-from reasoner.network.vehicle import Vehicle
+from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.chapters import Garage, cause_name
@@ -55,12 +54,12 @@ def scale() -> None:
         garage = Garage(book)
         started = time.perf_counter()
         vehicles = [(number, a_vehicle(**mix(number))) for number in range(CASES)]
-        vehicles.sort(key=lambda pair: str(kin(limits(book), pair[1])))
+        vehicles.sort(key=lambda pair: str(vehicle_key(limits(book), pair[1])))
         for number, vehicle in vehicles:
             write(
                 a_case(book, vehicle, garage.tables(vehicle), 1, number, name=f"car-{number:05d}", mended=True), folder
             )
-        kinds = len({kin(limits(book), vehicle) for _, vehicle in vehicles})
+        kinds = len({vehicle_key(limits(book), vehicle) for _, vehicle in vehicles})
         took = time.perf_counter() - started
         print(f"{CASES} cases of {kinds} kinds of vehicle written in {took:.0f} s (not counted)", flush=True)
         time.sleep(3)  # what was written just now is not trusted by the index

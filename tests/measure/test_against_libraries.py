@@ -13,8 +13,18 @@ from typing import Any
 import pytest
 
 from reasoner.measure.air import air_flow
-from reasoner.measure.flow import flow_at, pressure_for, pressure_trim
-from reasoner.measure.fuel import ETHANOL, ISO_OCTANE, PETROL, Fuel, blend, volume_needed
+from reasoner.measure.fuel import (
+    ETHANOL,
+    ISO_OCTANE,
+    MOLAR_VOLUME,
+    PETROL,
+    Fuel,
+    blend,
+    flow_at,
+    pressure_for,
+    pressure_trim,
+    volume_needed,
+)
 from reasoner.measure.gas import WATER_GAS, exhaust, lambda_of
 from reasoner.measure.hold import (
     EXPANSION,
@@ -28,7 +38,6 @@ from reasoner.measure.hold import (
     leak_after_cooling,
     temperature_pull,
 )
-from reasoner.measure.purge import MOLAR_VOLUME
 from reasoner.measure.uncertain import Estimate
 
 AIR = "N2:0.78084, O2:0.20946, Ar:0.00934, CO2:0.00036"  # dry, ISO 2533 (1975), from memory; the rest left out

@@ -12,7 +12,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.measure.air import air_flow, filling, sensor_trim, temperature_trim
-from reasoner.measure.flow import flow_at, pressure_for, pressure_trim
 from reasoner.measure.fuel import (
     ETHANOL,
     ISO_OCTANE,
@@ -20,10 +19,13 @@ from reasoner.measure.fuel import (
     Fuel,
     blend,
     blend_trim,
+    flow_at,
     fuel_flow,
     grams_a_second,
     millilitres_a_minute,
     per_injection,
+    pressure_for,
+    pressure_trim,
     volume_needed,
 )
 from reasoner.measure.uncertain import Estimate, through

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.measure.fuel import Fuel
-from reasoner.measure.oil import blended, boiling_off, by_mass, dilution, fuel_in_oil
-from reasoner.measure.purge import MOLAR_VOLUME, neutral_share, purge_trim, vapour_flow
+from reasoner.measure.fuel import (
+    MOLAR_VOLUME,
+    Fuel,
+    blended,
+    boiling_off,
+    by_mass,
+    dilution,
+    fuel_in_oil,
+    neutral_share,
+    purge_trim,
+    vapour_flow,
+)
 from reasoner.measure.trims import trim
 from reasoner.measure.uncertain import Estimate
 

@@ -15,9 +15,9 @@ from reasoner.repair.proof import (
     needed,
     shows_from,
     still_there,
+    tally,
     upper_bound,
 )
-from reasoner.repair.tally import tally
 from reasoner.rulebook.model import Afterwards
 from tests.repair.cars import book
 

@@ -27,8 +27,7 @@ from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.session import acts
 from reasoner.session.acts import Refused
-from reasoner.session.chapters import cause_name, closing, found_in, tried
-from reasoner.session.closing import close_case
+from reasoner.session.chapters import cause_name, close_case, closing, found_in, tried
 from reasoner.session.effort import effort
 from reasoner.session.repairing import parted
 from tests.events import as_written, read

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, percent
-from reasoner.measure.flow import flow_at, pressure_for, pressure_trim
-from reasoner.measure.fuel import blend, blend_trim, volume_needed
-from reasoner.measure.oil import boiling_off, dilution, fuel_in_oil
-from reasoner.measure.purge import neutral_share, purge_trim, vapour_flow
+from reasoner.measure.fuel import (
+    blend,
+    blend_trim,
+    boiling_off,
+    dilution,
+    flow_at,
+    fuel_in_oil,
+    neutral_share,
+    pressure_for,
+    pressure_trim,
+    purge_trim,
+    vapour_flow,
+    volume_needed,
+)
 from reasoner.measure.trims import trim
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.measure.workings.base import ETHANOL, Result, Working

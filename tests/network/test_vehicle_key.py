@@ -10,9 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reasoner.network.kin import kin, limits
 from reasoner.network.tables import Tables, compile_tables
-from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.network.vehicle import Vehicle, limits, vehicle_from, vehicle_key
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 
@@ -49,7 +48,7 @@ def test_between_two_limits_the_tables_are_the_same(base: dict[str, str]) -> Non
     made = []
     for low, high in pairwise(ends):
         near = [car(**base, distance=f"{low + part * (high - low):.0f} km") for part in (0.25, 0.75)]
-        assert kin(limits(book()), near[0]) == kin(limits(book()), near[1])
+        assert vehicle_key(limits(book()), near[0]) == vehicle_key(limits(book()), near[1])
         one, other = (compile_tables(book(), vehicle) for vehicle in near)
         assert equal(one, other)
         made.append(one)
@@ -58,7 +57,7 @@ def test_between_two_limits_the_tables_are_the_same(base: dict[str, str]) -> Non
 
 def test_a_distance_on_a_limit_is_a_kind_of_its_own() -> None:
     limit = limits(book())[0]
-    keys = {kin(limits(book()), car(distance=f"{limit + more:.0f} km")) for more in (-1000, 0, 1000)}
+    keys = {vehicle_key(limits(book()), car(distance=f"{limit + more:.0f} km")) for more in (-1000, 0, 1000)}
     assert len(keys) == 3
 
 
@@ -75,9 +74,9 @@ def test_a_distance_on_a_limit_is_a_kind_of_its_own() -> None:
     ids=lambda o: next(iter(o)),
 )
 def test_what_the_rules_look_at_parts_kinds(other: dict[str, str]) -> None:
-    assert kin(limits(book()), car()) != kin(limits(book()), car(**other))
+    assert vehicle_key(limits(book()), car()) != vehicle_key(limits(book()), car(**other))
 
 
 def test_name_and_firing_order_part_nothing() -> None:
     plain = car()
-    assert kin((), plain) == kin((), replace(plain, title="Something else", fields={}))
+    assert vehicle_key((), plain) == vehicle_key((), replace(plain, title="Something else", fields={}))
