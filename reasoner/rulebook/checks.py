@@ -53,7 +53,7 @@ from reasoner.rulebook.shapes import Shaped, shape_of
 
 KINDS = ("told", "code", "reading", "look", "test")
 FREE_KINDS = ("told", "code")  # take no minutes of their own; what any question takes is in the settings
-MOST_OUTCOMES, MOST_AT_CYLINDERS = 6, 3  # more would make the joint table of eight cylinders too large
+MOST_OUTCOMES, MOST_AT_CYLINDERS = 7, 3  # more would make the joint table of eight cylinders too large
 FAR = float("inf")
 ROUGH = 0.15  # words are rough: outcomes may add up to this much more (or less) than 1 before it is a mistake
 

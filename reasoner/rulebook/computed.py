@@ -50,7 +50,7 @@ COMPUTATIONS: Mapping[str, Signature] = {
     "rail hold": Signature(At.ENGINE, {"time until the rail pressure has halved": "min", "leak": "mm3/min"}),
     "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),
     "rail against target": Signature(At.ENGINE, {"off target": "%", "off at rest": "MPa"}),
-    "rich after a start": Signature(At.BANK, {"seconds rich": "s", "at first": "s"}),
+    "rich after a start": Signature(At.BANK, {"seconds rich": "s", "at first": "s", "seconds lean": "s"}),
     "purge on and off": Signature(At.ENGINE, {"trim moves": "%"}),
     "lambda against target": Signature(At.BANK, {"lambda off target": "lambda"}),
     "banks against each other": Signature(At.ENGINE, {"time opposite": "%"}),

@@ -75,7 +75,7 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "rail hold": {"rail_before": "5", "rail_after": "4", "minutes": "10"},
     "low side hold": {"line_before": "400", "minutes": "10", "open": "300", "supply_shut": "395", "return_shut": "300"},
     "rail against target": {"rail": "7.8", "target": "50 bar", "at_rest": "0.1"},
-    "rich after a start": {"seconds_rich": "90", "at_first": "20"},
+    "rich after a start": {"seconds_rich": "90", "at_first": "20", "seconds_lean": "0"},
     "purge on and off": {"purge_on": "-22", "purge_off": "-3"},
     "lambda against target": {"measured": "0.91", "commanded": "1"},
     "banks against each other": {"share": "60"},
@@ -741,6 +741,8 @@ def test_seconds_after_a_start() -> None:
     found = run("rich after a start", V6, seconds_rich="1.5 min / 10", at_first="20 / 8")
     assert found.means == ("Bank 1: fuel goes on coming.", "Bank 2: what had gathered burnt off.")
     assert found.figures[1][0].value == 90
+    lean = run("rich after a start", V6, seconds_rich="0 / 0", seconds_lean="90 / 0")
+    assert lean.means == ("Bank 1: fuel is added, so it was lean, or told so.",)
     assert "more than in all" in wrong("rich after a start", seconds_rich="10", at_first="60")[0]
 
 

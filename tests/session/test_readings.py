@@ -145,7 +145,11 @@ def test_metric_and_imperial_are_the_same_answer() -> None:
 
 def test_figures_that_fit_no_outcome_are_refused() -> None:
     with pytest.raises(Refused, match="fit none of its outcomes"):
-        told(car(), "trims-by-airflow", {**LEAK, "idle trim": "24", "raised trim": "20", "load trim": "20"})
+        told(
+            car("engine-off", metering="pressure"),
+            "manifold-pressure-key-on",
+            {"air pressure": "98", "manifold sensor": "80", "barometer sensor": "98"},
+        )
 
 
 # ---- what is kept ----------------------------------------------------------------------------------------------------

@@ -78,7 +78,7 @@ def watched(seconds: float) -> Estimate:
 
 
 def _after_start(given: Given, setting: Setting) -> Result:
-    rich, first = given.by_place("seconds rich"), given.by_place("at first")
+    rich, first, lean = (given.by_place(name) for name in ("seconds rich", "at first", "seconds lean"))
     over = [bank for bank in first if bank in rich and first[bank] > rich[bank] + NOTED]
     if over:
         return Trouble("at first", "more than in all", "the part of it right after the start")
@@ -87,13 +87,17 @@ def _after_start(given: Given, setting: Setting) -> Result:
         figures[bank] = (Figure("seconds rich", "s", watched(seconds)),)
         if bank in first:
             figures[bank] += (Figure("at first", "s", Estimate(first[bank], SHORT)),)
+        if bank in lean:
+            figures[bank] += (Figure("seconds lean", "s", watched(lean[bank])),)
     long = [bank for bank, seconds in rich.items() if seconds > 60]
     burnt = [bank for bank in first if bank not in long and first[bank] > 3]
     means = [f"{listed(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
     means += [f"{listed(burnt, 'bank').capitalize()}: what had gathered burnt off."] if burnt else []
+    adds = [bank for bank, seconds in lean.items() if seconds > 60]
+    means += [f"{listed(adds, 'bank').capitalize()}: fuel is added, so it was lean, or told so."] if adds else []
     return Finding(
         figures,
-        ("seconds with the total trim below -10 % in the first five minutes",),
+        ("seconds with the total trim below -10 % (lean: above +10 %) in the first minutes",),
         tuple(means) or ("Nothing out of the common.",),
         (f"Times are taken to be good to {NOTED:g} s, or {100 * PART:.0f} % (judgement). Open loop shows no trim.",),
     )
@@ -107,6 +111,7 @@ RICH_AFTER_START = Working(
     (
         Ask("seconds rich", "Time with the trim below -10 % (or clearly rich)", "s", 0, 3600, At.BANK, needed=True),
         Ask("at first", "Of that, right after the start, rough or rich", "s", 0, 3600, At.BANK),
+        Ask("seconds lean", "Time with the trim above +10 %", "s", 0, 3600, At.BANK),
     ),
     _after_start,
 )
