@@ -773,7 +773,8 @@ def low_side(b: Bench) -> There:
 
 @sees("regulator-hose")
 def regulator_hose(b: Bench) -> There:
-    return "fuel" if b.broken.diaphragm and likely(b, 0.85) else "dry"
+    wet = b.car.broken.diaphragm or b.car.broken.damper  # a hole stays a hole, whether it draws just now or not
+    return "fuel" if wet and likely(b, 0.85) else "dry"
 
 
 @sees("fuel-sample")
