@@ -107,6 +107,94 @@ def freeze_frame_start(b: Bench) -> There:
     return "warming-up" if f.since_start < 15 and not f.hot_start else "later"
 
 
+def framed(b: Bench, what: str, shown: float) -> State | None:
+    """The state that was frozen with the first rich code, if this maker's frame shows such a value."""
+    frame = b.past.frame
+    return frame.state if frame is not None and b.car.dice("frame shows", what).random() < shown else None
+
+
+@sees("frame-trims")
+def frame_trims(b: Bench) -> There:
+    s = framed(b, "trims", 0.9)
+
+    def one(bank: int) -> str:
+        if s is None:
+            return "none"
+        short, long = s.short[bank - 1], s.long[bank - 1]
+        if short < -0.05:
+            return "overshot" if long > 0.05 else "steady" if long < -0.05 else "fresh"
+        if long < -0.05:
+            return "steady"
+        return "added" if short + long > 0.08 else "none"
+
+    return b.by_bank(one)
+
+
+@sees("frame-loop")
+def frame_loop(b: Bench) -> There:
+    s = framed(b, "loop", 0.9)
+    if s is None or not s.open_loop:
+        return "closed"
+    return "cold" if s.coolant_read < 60 else "load"
+
+
+@sees("frame-coolant")
+def frame_coolant(b: Bench) -> There:
+    s = framed(b, "coolant", 1.0)
+    if s is None:
+        return "fits"
+    return "cool" if s.coolant_read < s.now.coolant - 15 else "hot" if s.coolant_read > 105 else "fits"
+
+
+@sees("frame-air")
+def frame_air(b: Bench) -> There:
+    s = framed(b, "air", 0.9)
+    if s is None:
+        return "fits"
+    sound = engine.run(b.car, b.car.broken.scaled(0.0), s.now)
+    more = s.air_read / sound.air_read - 1 if b.car.profile.meters_air else s.manifold_read / sound.manifold_read - 1
+    more += b.dice("usual").gauss(0, 0.08)
+    return "high" if more > 0.18 else "low" if more < -0.18 else "fits"
+
+
+@sees("frame-rail")
+def frame_rail(b: Bench) -> There:
+    s = framed(b, "rail", 0.6)
+    if s is None:
+        return "at-target"
+    return "above" if s.rail_read > 1.15 * s.rail_target else "at-target"
+
+
+@sees("frame-purge")
+def frame_purge(b: Bench) -> There:
+    s = framed(b, "purge", 0.35)
+    if s is None:
+        return "not-shown"
+    return "open" if s.purge_duty > 0 else "zero"
+
+
+@sees("frame-fuel-level")
+def frame_level(b: Bench) -> There:
+    s = framed(b, "level", 0.4)
+    if s is None:
+        return "middle"
+    level = 1.0 if s.now.refuelled else b.dice("level").random()
+    return "full" if level > 0.85 else "low" if level < 0.15 else "middle"
+
+
+@sees("frame-barometer")
+def frame_barometer(b: Bench) -> There:
+    return "fits"
+
+
+@sees("frame-rear")
+def frame_rear(b: Bench) -> There:
+    s = framed(b, "rear", 0.35)
+    if s is None:
+        return b.by_bank(lambda bank: "middle")
+    return b.by_bank(lambda bank: "rich" if s.rear[bank - 1] > 0.8 else "lean" if s.rear[bank - 1] < 0.2 else "middle")
+
+
 @sees("log-several-days")
 def log_several_days(b: Bench) -> There:
     idle, restart = richness(b.past, 1, "idle"), richness(b.past, 0, "hot restart")
@@ -115,6 +203,9 @@ def log_several_days(b: Bench) -> There:
         return "nothing"
     if b.car.acts.jumps and likely(b, 0.7, "jumps"):
         return "jumps"
+    cold = richness(b.past, 0, "cold") + richness(b.past, 0, "warming")
+    if cold > 4 * max(richness(b.past, 0, "warm"), 0.02):
+        return "cold"
     if restart > 2 * max(idle, 0.02):
         return "hot-restart"
     if pulling > 2 * max(idle, 0.02):
@@ -326,7 +417,7 @@ def trims_by_airflow(b: Bench) -> There:
         if idle < -8 and max(cruise, load) > 5:
             return "crosses"
         if min(idle, raised, cruise, load) > -10:
-            return "normal"
+            return "lean" if max(idle, raised, cruise, load) > 10 else "normal"
         if min(cruise, load) < idle - 6 and load < -10:
             return "rises"
         if idle > -10:
@@ -349,7 +440,7 @@ def short_vs_long(b: Bench) -> There:
             return "steady" if short < -0.03 else "recovering"
         if short < -0.05:
             return "overshoots" if long > 0.05 else "fresh"
-        return "quiet"
+        return "added" if short > 0.05 or long + short > 0.08 else "quiet"
 
     return b.by_bank(one)
 
@@ -431,8 +522,9 @@ def hot_restart(b: Bench) -> There:
     spilt = engine.drained(b.car, b.broken, b.now)
 
     def one(bank: int) -> str:
-        if read_trim(b, b.state.trim[bank - 1], bank) < -10:
-            return "minutes"
+        trim = read_trim(b, b.state.trim[bank - 1], bank)
+        if abs(trim) > 10:
+            return "minutes" if trim < 0 else "lean"
         here = b.broken.worn or any(b.broken.at(c) for c in b.car.profile.banks[bank - 1])
         return "seconds" if spilt > 0.08 and here else "normal"
 
@@ -441,7 +533,11 @@ def hot_restart(b: Bench) -> There:
 
 @sees("after-refuelling-watched")
 def refuelling_watched(b: Bench) -> There:
-    return b.by_bank(lambda bank: "rich" if read_trim(b, b.state.trim[bank - 1], bank) < -10 else "normal")
+    def one(bank: int) -> str:
+        trim = read_trim(b, b.state.trim[bank - 1], bank)
+        return "rich" if trim < -10 else "lean" if trim > 10 else "normal"
+
+    return b.by_bank(one)
 
 
 @sees("relearn-drive")
@@ -562,18 +658,17 @@ def smoke_test(b: Bench) -> There:
     return "leaks" if (b.car.broken.vacuum_leak or b.car.broken.ring_air) and likely(b, 0.85) else "tight"
 
 
-@sees("equipment-look")
-def equipment(b: Bench) -> There:
-    x = b.car.broken
-    if x.gas_leak:
-        return "gas"
-    if x.flow_all and likely(b, 0.75):
-        return "tuned"
-    if x.wrong_part and likely(b, 0.75):
-        return "sensors"
-    if x.meter_gain and not x.wrong_part and b.car.acts.base >= 1 and likely(b, 0.4):
-        return "air"
-    return "standard"
+@sees("sensor-part-number")
+def sensor_numbers(b: Bench) -> There:
+    return "other" if b.car.broken.wrong_part and likely(b, 0.85) else "right"
+
+
+@sees("hoses-against-drawing")
+def hoses(b: Bench) -> There:
+    if b.car.broken.hose_by and likely(b, 0.8):
+        return "swapped"
+    pinched = b.car.broken.pinched_return and b.car.broken.low_over
+    return "pinched" if pinched and likely(b, 0.7) else "right"
 
 
 @sees("charge-air-look")
@@ -596,6 +691,19 @@ def bypass_look(b: Bench) -> There:
 @sees("recirculation-blocked-off")
 def recirculation_blanked(b: Bench) -> There:
     return undone(b, b.with_(egr_off=True), "recovers")
+
+
+@sees("secondary-air-shut")
+def secondary_air_shut(b: Bench) -> There:
+    if max(b.state.trim) < 0.08:
+        return "not-off"
+    after = b.with_(broken=replace(b.broken, secondary_air=0.0))
+    return "recovers" if max(b.state.trim) - max(after.trim) > 0.06 else "same"
+
+
+@sees("gas-supply-shut")
+def gas_supply_shut(b: Bench) -> There:
+    return undone(b, b.with_(broken=replace(b.broken, gas_leak=0.0)), "recovers")
 
 
 @sees("recirculation-unplugged")
@@ -678,7 +786,8 @@ def purge_at_zero(b: Bench) -> There:
     def one(bank: int) -> str:
         if read_trim(b, shut.trim[bank - 1], bank, "shut") < -10:
             return "still-rich"
-        return "only-purging" if read_trim(b, b.state.trim[bank - 1], bank) < -10 else "not-rich"
+        trim = read_trim(b, b.state.trim[bank - 1], bank)
+        return "only-purging" if trim < -10 else "lean" if trim > 10 else "not-rich"
 
     return b.by_bank(one)
 
@@ -743,6 +852,12 @@ def rail(b: Bench) -> There:
     if s.rail_read > 1.1 * s.rail_target:
         return "runs-high"
     return "sensor-off" if b.broken.rail_reads_low > 0.2 and likely(b, 0.5) else "follows"
+
+
+@sees("sensor-earth-drop")
+def earth_drop(b: Bench) -> There:
+    poor = b.car.broken.earth_shift and not b.car.broken.wrong_part
+    return "off" if poor and (b.act or likely(b, 0.6)) and likely(b, 0.9, "meter") else "right"
 
 
 @sees("charging-voltage")
@@ -879,17 +994,23 @@ def plugs_lighter(b: Bench) -> There:
     return b.by_cylinder(lambda c: "lighter" if lean and x.at(c) and likely(b, 0.75, c) else "same")
 
 
+@sees("injector-bore-listen")
+def bore(b: Bench) -> There:
+    x = b.car.broken
+    return b.by_cylinder(lambda c: "blows" if x.seal and x.at(c) and likely(b, 0.8, c) else "tight")
+
+
 @sees("starter-current")
 def starter_current(b: Bench) -> There:
     x = b.car.broken
     return b.by_cylinder(lambda c: "low" if x.compression > 0.2 and x.at(c) and likely(b, 0.85, c) else "even")
 
 
-@sees("plugs-after-clearing")
+@sees("plugs-after-clearing", "plugs-after-open-loop")
 def plugs_after(b: Bench) -> There:
     """Cleared, the loop closes within half a minute even so: the others are pulled lean, the one stays richer. In open
     loop nothing is pulled."""
-    s = b.with_(memory=Memory(), point=IDLE, minutes=10.0, settled=1.0, unplugged=b.condition == "open-loop-idle")
+    s = b.with_(memory=Memory(), point=IDLE, minutes=10.0, settled=1.0, unplugged=b.check == "plugs-after-open-loop")
 
     def one(c: int) -> str:
         phi = s.phi[c - 1] + b.dice("eye", c).gauss(0, 0.06)

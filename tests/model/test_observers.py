@@ -97,7 +97,7 @@ def test_a_sound_car_shows_nothing_on_the_bench(profile: Profile) -> None:
         ("trims-by-airflow", "warm-idle"),
         ("trim-follows-purge", "warm-idle"),
         ("exhaust-gas", "warm-idle"),
-        ("plugs-after-clearing", "open-loop-idle"),
+        ("plugs-after-open-loop", "open-loop-idle"),
         ("plugs-as-found", "engine-off"),
         ("overrun-watched", "overrun"),
         ("balance-test", "warm-idle"),
