@@ -84,11 +84,11 @@ def flow_chart(cloud: Cloud, width: int = 80) -> list[str]:
         x = round(scale * math.log(p.airflow / low))
         if 0 <= x < wide:
             cells[_within(p.trim, rows)][x] = "#" if p.showing else "*"
-    for state, c0, c1 in cloud.lines:
-        for x in range(wide):
-            m = low * math.exp(x / scale)
-            row = cells[_within(100 * (c0 + c1 / m - 1), rows)]
-            row[x] = "s" if state == "showing" else "q"
+    for state, curve in cloud.lines:
+        for flow, trim in curve:
+            x = round(scale * math.log(max(flow, low) / low))
+            if 0 <= x < wide:
+                cells[_within(trim, rows)][x] = "s" if state == "showing" else "q"
     lines = [_axis(top) + "".join(cells[top]).rstrip() for top in rows]
     marks = [" "] * (wide + 4)
     for m in TURNS:
@@ -97,7 +97,7 @@ def flow_chart(cloud: Cloud, width: int = 80) -> list[str]:
             marks[x : x + len(str(m))] = str(m)
     lines.append("g/s ".rjust(MARGIN) + "".join(marks)[:wide].rstrip())
     told = {"showing": "s line through those", "quiet": "q line through these"}
-    return lines + _wrapped(["# while it shows", "* quiet", *(told[state] for state, _, _ in cloud.lines)], width)
+    return lines + _wrapped(["# while it shows", "* quiet", *(told[state] for state, _ in cloud.lines)], width)
 
 
 def _rows(trims: Sequence[float | None]) -> list[float]:

@@ -153,9 +153,8 @@ def _cloud(cloud: Cloud, pane: Pane) -> list[str]:
         else:
             cross = f"M{a - 2:.1f} {b - 2:.1f}l4 4m0 -4l-4 4"
             parts.append(f'<path d="{cross}" stroke="{RESTS}" fill="none"/>')
-    for state, c0, c1 in cloud.lines:
-        flows = [low * (high / low) ** (i / 100) for i in range(101)]
-        path = " ".join(f"{x(m):.1f},{pane.y(100 * (c0 + c1 / m - 1)):.1f}" for m in flows)
+    for state, curve in cloud.lines:
+        path = " ".join(f"{x(max(m, low)):.1f},{pane.y(trim):.1f}" for m, trim in curve)
         shows = state == "showing"
         dash = "" if shows else ' stroke-dasharray="7 4"'
         colour = SHOWS if shows else RESTS

@@ -59,7 +59,7 @@ def _states(bank: BankFacts, width: int) -> list[str]:
     fits = bank.fits
     if fits is None:
         return []
-    rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "idle trim, %", "by time, g/s", "scale")]
+    rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "trim at idle, %", "at high airflow, %")]
     rows += [_line(name, line) for name, line in (("showing", fits.showing), ("quiet", fits.quiet)) if line is not None]
     lines = [*head(f"States, bank {bank.number}"), *columns(rows)]
     if bank.spells or bank.creeping:
@@ -84,12 +84,9 @@ def _states(bank: BankFacts, width: int) -> list[str]:
 
 
 def _line(name: str, line: Line) -> tuple[str, ...]:
-    known = line.by_time is not None
-    fuel, scale = plus_minus(line.by_time, "") if line.by_time is not None else "?", plus_minus(line.share, "")
-    if not line.told_apart:
-        fuel, scale = f"{fuel} if all", f"{scale} if all"
-    flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f}" if known else "?"
-    return name, minutes(line.seconds), flow, plus_minus(line.at_idle, ""), fuel, scale
+    flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f}"
+    idle, high = (plus_minus(e, "") if e is not None else "?" for e in (line.at_idle, line.high))
+    return name, minutes(line.seconds), flow, idle, high
 
 
 def _occurrences(banks: Iterable[BankFacts]) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,10 +31,12 @@ from reasoner.scanlog.document import (
 from reasoner.scanlog.findings import Others, others
 from reasoner.scanlog.moments import Air, Bank, Looked, airflow, banks, duty, looked
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.plausibility import Doubt, believed
 from reasoner.scanlog.reading import Columns, LogTable, NoLog, read
 from reasoner.scanlog.resampling import Flags, Grid, grid
 from reasoner.scanlog.spells import CaseSpell, Spell, States, case_spells, occurrences, states
 
+MOST_GAPS, DROPPED = 6, 0.001  # gaps that are listed; share of rows missing from which it is said; presentation
 LEAST = 60  # moments that count, without which a bank is not looked at further
 VISIBLE = 0.03  # of trim: where the two states differ by less, one cannot be told from the other
 DRAWN, DOTS = 900, 500  # moments in a picture over time, and in one over airflow; presentation
@@ -77,18 +79,20 @@ def analyse(
     table = read(content, columns)
     if isinstance(table, NoLog):
         return table
-    even = grid(table)
-    if isinstance(even, str):
-        return NoLog(even, "a log of one to fifty rows a second, some minutes long", table.refused, table.uses)
-    return _document(table, even, name, engine or Engine(), names or {})
+    recorded = grid(table)
+    if isinstance(recorded, str):
+        return NoLog(recorded, "a log of one to fifty rows a second, some minutes long", table.refused, table.uses)
+    return _document(table, recorded, name, engine or Engine(), names or {})
 
 
-def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Mapping[Phase, str]) -> LogDocument:
+def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names: Mapping[Phase, str]) -> LogDocument:
+    belief = believed(recorded)
+    even = belief.grid
     when = conditions(even)
     air = airflow(even, engine.litres)
     all_banks = banks(even, when, air)
     sharing = engine.banks or max(1, len(all_banks))
-    looks = [_look(even, when, air, bank, engine, sharing) for bank in all_banks]
+    looks = [_look(even, when, air, bank, engine, sharing, belief.misread) for bank in all_banks]
     spells = case_spells(even, when, [look.probability for look in looks])
     most = np.fmax.reduce([look.probability for look in looks]) if looks else np.full(len(even), np.nan)
     other = others(even, when, all_banks, air, engine.litres, most)
@@ -102,7 +106,7 @@ def _document(table: LogTable, even: Grid, name: str, engine: Engine, names: Map
     return LogDocument(
         name=name,
         says=tuple(_says(even, facts, other, regulated)),
-        file=_file_facts(table, even),
+        file=_file_facts(table, even, belief.doubts),
         runs=tuple(_run_facts(even, when)),
         times=tuple(_times(even, when)),
         regulated=regulated,
@@ -131,25 +135,35 @@ def _says(even: Grid, facts: Sequence[BankFacts], other: Others, regulated: floa
     return said + words.other_says(other, even.get(PURGE) is not None or not facts, regulated)
 
 
-def _look(even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Engine, sharing: int) -> _Look:
-    seen = looked(even, when, air, bank, duty(even))
+def _look(
+    even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Engine, sharing: int, misread: Array
+) -> _Look:
+    seen = looked(even, when, air, bank, duty(even), misread)
     if len(seen.index) < LEAST:
         return _Look(bank, seen, None, 0.0, None, np.full(len(even), np.nan))
     two, one, chance = shapes.fit(seen.sample)
     both = states(even, when, seen, two, one, chance)
-    shows = bool(np.nanmean(both.probability) > 0.5)
+    ranked = shapes.families(both.fitted)
+    if both.switching and ranked[0].switching:
+        again = states(even, when, seen, shapes.only(both.fitted, ranked[0].kinds), one, chance)
+        if again.switching:
+            both, ranked = again, shapes.families(again.fitted)
     rpm = even.get(SPEED)
     scale = Scale(
-        seen.reference,
         sharing,
-        air.error if air is not None else 0.0,
+        air.error if air is not None and air.absolute else None,
         engine.fuel.air_ratio,
         engine.fuel.density,
         None if rpm is None else rpm[seen.index],
         engine.cylinders,
     )
-    sizes = fits(both.fitted, shows, even.time[seen.index], even.step, scale)
-    return _Look(bank, seen, both, chance, sizes, both.probability)
+    probability = both.probability
+    if not both.switching:  # what goes with purge, cold or oil does not come and go: no moment is of another state
+        sizes = fits(both.fitted, ranked, seen, np.zeros(len(seen.index), dtype=bool), even.step, scale)
+        always = sizes.best is not None and sizes.best.name in shapes.ALWAYS
+        probability = np.where(when.run >= 0, sizes.best.weight if always and sizes.best else 0.0, np.nan)
+    sizes = fits(both.fitted, ranked, seen, probability[seen.index] > 0.5, even.step, scale)
+    return _Look(bank, seen, both, chance, sizes, probability)
 
 
 def _bank_facts(even: Grid, when: Conditions, look: _Look) -> BankFacts:
@@ -198,9 +212,10 @@ def _median(values: Array) -> float | None:
     return float(np.median(values)) if len(values) else None
 
 
-def _file_facts(table: LogTable, even: Grid) -> FileFacts:
+def _file_facts(table: LogTable, even: Grid, doubts: Sequence[Doubt]) -> FileFacts:
     used = tuple(u for u in table.uses if u.key is not None)
     unused = tuple(u for u in table.uses if u.key is None)
+    at = np.clip(np.searchsorted(table.lines, [line for _, line in table.codes]), 0, len(table.lines) - 1)
     return FileFacts(
         len(table.seconds),
         len(even) * even.step,
@@ -211,7 +226,28 @@ def _file_facts(table: LogTable, even: Grid) -> FileFacts:
         unused,
         table.refused,
         table.notes,
+        tuple(_defects(table, even, doubts)),
+        tuple((code, float(table.seconds[i])) for (code, _), i in zip(table.codes, at.tolist(), strict=True)),
     )
+
+
+def _defects(table: LogTable, even: Grid, doubts: Sequence[Doubt]) -> Iterator[str]:
+    """What is wrong with the file, each with its place."""
+    for d in doubts:
+        line = int(table.lines[min(len(table.lines) - 1, int(np.searchsorted(table.seconds, d.start)))])
+        yield f"{d.key} {d.said} ({words.clock(d.start)} to {words.clock(d.end)}, from line {line}): not believed"
+    step = np.diff(table.seconds)
+    usual = float(np.median(step[step > 0])) if (step > 0).any() else 1.0
+    for i in (np.flatnonzero(even.fresh[1:] & np.isfinite(even.pause[1:]))[:MOST_GAPS] + 1).tolist():
+        before = float(even.time[i] - even.pause[i])
+        line = int(table.lines[min(len(table.lines) - 1, int(np.searchsorted(table.seconds, before)))])
+        lasted = words.minutes(float(even.pause[i]))
+        yield f"nothing was recorded for {lasted} from {words.clock(before)} on (line {line})"
+    short = (step > 1.8 * usual) & (step < 5 * usual)
+    if len(step) and DROPPED < short.mean() < 0.2:
+        first = int(table.lines[int(np.argmax(short))])
+        count = round(float((step[short] / usual - 1).sum()))
+        yield f"about {count} rows are missing one by one, first after line {first}"
 
 
 def _run_facts(even: Grid, when: Conditions) -> list[RunFacts]:
@@ -282,19 +318,25 @@ def _drawn(values: Array, first: NDArray[np.intp], digits: int) -> tuple[float |
 
 def _cloud(look: _Look) -> Cloud:
     assert look.states is not None
-    sample, fitted = look.looked.sample, look.states.fitted
+    sample = look.looked.sample
     picked = np.unique(np.linspace(0, len(sample) - 1, min(DOTS, len(sample))).astype(int))
-    flow = look.looked.reference / sample.x[picked]
-    cleaned = sample.y[picked] - (fitted.shared[picked])
+    flow = look.looked.flow[picked]
     shows = look.probability[look.looked.index[picked]] > 0.5
     points = tuple(
         Point(round(m, 2), round(100 * (y - 1), 1), s)
-        for m, y, s in zip(flow.tolist(), cleaned.tolist(), shows.tolist(), strict=True)
+        for m, y, s in zip(flow.tolist(), sample.y[picked].tolist(), shows.tolist(), strict=True)
     )
-    c = fitted.coefficients
-    if look.states.switching:
-        lines = [("quiet", 0), ("showing", 2)]
-    else:
-        lines = [("showing" if shows.mean() > 0.5 else "quiet", 0)]
-    drawn = tuple((state, float(c[at]), float(c[at + 1]) * look.looked.reference) for state, at in lines)
+    drawn = tuple(
+        (state, _curve(look, state == "showing")) for state in sorted({"showing" if s else "quiet" for s in shows})
+    )
     return Cloud(look.bank.number, points, drawn)
+
+
+def _curve(look: _Look, shows: bool) -> tuple[tuple[float, float], ...]:
+    """(airflow g/s, trim %) of a state's fitted shape, purge and cold left out."""
+    assert look.states is not None
+    fitted, flow = look.states.fitted, look.looked.flow
+    trim = fitted.level + (fitted.difference if shows else 0.0)
+    order = np.argsort(flow)
+    groups = [g for g in np.array_split(order, 40) if len(g)]
+    return tuple((round(float(np.median(flow[g])), 2), round(100 * float(np.median(trim[g]) - 1), 1)) for g in groups)

@@ -42,6 +42,7 @@ from reasoner.scanlog.findings import (
 from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
+from reasoner.scanlog.shapes import NONE
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import plus_minus
 
@@ -297,21 +298,20 @@ def _after_starts(seen: Seen) -> list[Proposed]:
 
 
 def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
-    """How each bank's trim goes with airflow, in the spell in which it is richest."""
+    """How each bank's trim goes with airflow, in the spell in which it is richest: what the text says, no less."""
     found = []
     for bank in seen.banks:
         fit = fits.get(bank.number)
         line = (fit.showing or fit.quiet) if fit is not None else None
         best = _richest(seen, bank)
         level = fit.level if fit is not None else None
-        if fit is None or line is None or level is None or best is None or not line.told_apart:
+        if fit is None or line is None or level is None or best is None or not (fit.told_apart and fit.shapes):
             continue
         normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
         weights = {NORMAL: normal}
         for shape in fit.shapes:
-            weights[shape.name] = weights.get(shape.name, 0.0) + (1 - normal) * shape.weight
-        if not fit.shapes:
-            weights[NORMAL] = 1.0
+            name = NORMAL if shape.name == NONE else shape.name
+            weights[name] = weights.get(name, 0.0) + (1 - normal) * shape.weight
         likeliest = max(weights, key=lambda name: weights[name])
         chance = f"{100 * min(0.99, weights[likeliest] / sum(weights.values())):.0f} %"
         said = f"trim against airflow, bank {bank.number}, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s: "

@@ -71,6 +71,7 @@ _LAMBDA_WORDS = (
     "fuel air equivalence ratio",
     "air fuel ratio",
     "afr",
+    "lambda afr",
     "oxygen sensor lambda",
     "oxygen sensor equivalence ratio",
     "oxygen sensor wide range equivalence ratio",
@@ -86,7 +87,9 @@ QUANTITIES: tuple[Quantity, ...] = (
              never="engine"),
     Quantity(SINCE_START, "s", 0, 1e6, ("time since start", "time since engine start", "run time", "engine run time",
                                         "runtm")),
-    Quantity(COOLANT, "°C", -45, 150, ("coolant temperature", "engine coolant temperature", "ect", "coolant"),
+    Quantity(COOLANT, "°C", -45, 150, ("coolant temperature", "engine coolant temperature", "ect", "coolant",
+    "engine temperature",
+                                  "water temperature"),
              usual=(-40, 125)),
     Quantity(INTAKE, "°C", -45, 150, ("intake air temperature", "intake temperature", "iat"), usual=(-40, 90)),
     Quantity(OUTSIDE, "°C", -50, 70, ("ambient air temperature", "ambient temperature", "outside temperature",
@@ -103,7 +106,8 @@ QUANTITIES: tuple[Quantity, ...] = (
     Quantity(LOAD, "%", 0, 255, ("calculated load", "calculated engine load", "engine load", "load", "load pct"),
              never="absolute"),
     Quantity(ABSOLUTE_LOAD, "%", 0, 500, ("absolute load", "load abs")),
-    Quantity(THROTTLE, "%", 0, 101, ("throttle", "throttle position", "absolute throttle position", "tp", "tps"),
+    Quantity(THROTTLE, "%", 0, 101, ("throttle", "throttle position", "absolute throttle position",
+    "absolute throttle", "tp", "tps"),
              never="commanded actuator accelerator relative"),
     Quantity(PEDAL, "%", 0, 101, ("accelerator", "accelerator pedal position", "accelerator position", "pedal",
                                   "pedal position", "app")),
@@ -132,12 +136,12 @@ QUANTITIES: tuple[Quantity, ...] = (
                                      "fuel rail absolute pressure", "frp"), never="commanded", usual=(150, 45000)),
     Quantity(RAIL_WANTED, "kPa", 0, 60000, ("commanded rail pressure", "commanded fuel rail pressure",
                                             "commanded fuel pressure", "commanded frp"), usual=(150, 45000)),
-    Quantity(VOLTAGE, "V", 0, 36, ("controller voltage", "control module voltage", "vpwr", "battery voltage",
+    Quantity(VOLTAGE, "V", 0, 36, ("controller voltage", "control module voltage", "vpwr", "battery voltage", "battery",
                                    "supply voltage")),
     Quantity(MISFIRES, "", 0, 65535, ("misfires", "misfire", "misfire count", "misfire counts", "misfires cylinder",
                                       "misfire cylinder", "misfire count cylinder"), "cylinder"),
     Quantity(IGNITION, "deg", -64, 64, ("ignition advance", "ignition timing", "ignition timing advance",
-                                        "ignition angle", "timing advance", "spark advance", "spark angle",
+                                        "ignition angle", "timing", "timing advance", "spark advance", "spark angle",
                                         "spark timing"),
              never="commanded knock retard"),
     Quantity(CODES, "", 0, 255, ("codes", "trouble codes", "dtc", "dtcs", "dtc count", "fault codes", "stored codes")),
@@ -177,17 +181,24 @@ _FILLING = frozenset(
     {"sensor", "value", "actual", "measured", "current", "input", "output", "position", "the", "of", "from", "in", "at",
      "by", "a", "b", "for", "and", "term", "duty", "status", "percent", "percentage", "pct", "level", "relative",
      "degree", "engine", "fuel", "bank", "system", "total", "raw", "number", "valve", "module", "upstream", "front",
+     "wide", "range", "band", "factor",
      "gauge", "vacuum", "rate", "to", "pid", "mode", "service", "catalyst", "cat", "cold", "warm", "flow"}
 )  # fmt: skip
-_SHORT_NAME = re.compile(r"(SHRTFT|LONGFT|FUELSYS|O2S|EQ_RAT|LAMBDA)_?([12])?([1-4])?", re.I)
+_SHORT_NAME = re.compile(r"(SHRTFT|LONGFT|FUELSYS|O2S|EQ[_ ]RAT|LAMBDA)[_ ]?([12])?([1-4])?", re.I)
 _SHORT_NAMES = {  # SAE J1979 annex B, from memory: without a number, EQ_RAT and LAMBDA are what is commanded
     "SHRTFT": "shrtft", "LONGFT": "longft", "FUELSYS": "fuelsys", "O2S": "oxygen sensor", "EQ_RAT": "lambda",
     "LAMBDA": "lambda",
 }  # fmt: skip
+_TURNS = re.compile(
+    r"(?<![A-Za-z])(?:rpm[ _])?(?:(?:U|tr|r|rev|giri|obr|omw)[ _/]?min|1[ _/]min|min-1)(?![a-z0-9])", re.I
+)
+_TRIM = re.compile(r"(?<![a-z])(st|lt)[ _]?(?=(?:fuel[ _])?trim)", re.I)
 _RUN_TOGETHER = {
     "gps": "g/s", "gs": "g/s", "kgh": "kg/h", "kgph": "kg/h", "lbmin": "lb/min", "lbm": "lb/min", "lph": "L/h",
-    "kmh": "km/h", "pct": "%", "perc": "%", "prc": "%", "prozent": "%", "procent": "%",
+    "kmh": "km/h", ":1": "lambda", "volt": "V", "volts": "V", "pct": "%", "perc": "%", "prc": "%", "prozent": "%",
+    "procent": "%",
 }  # fmt: skip
+_PLAIN = frozenset({"factor", "ratio", "afr", ":1", "fraction", "-", "1"})  # in brackets: a plain number
 _NO_UNITS = frozenset({"at", "in", "a", "b", "m", "d", "h", "l", "g", "r", "min", "o", "lambda"})
 _MEANT = {  # what a unit says that the words leave out
     "temperature": frozenset({"temperature"}), "pressure": frozenset({"pressure"}), "voltage": frozenset({"voltage"}),
@@ -199,7 +210,7 @@ _SENSOR_PAIR = re.compile(r"(?<![a-z])o2s?[ _]?([12])[ _]?([1-4])(?![0-9])", re.
 _BANK = re.compile(r"(?<![a-z])(?:bank|bnk|b)[ _.#-]?([12])(?![0-9])", re.I)
 _SENSOR = re.compile(r"(?<![a-z])(?:sensor|sens|s)[ _.#-]?([1-4])(?![0-9])", re.I)
 _BOTH = re.compile(r"(?<![a-z])b([12])[ _-]?s([1-4])(?![0-9])", re.I)
-_CYLINDER = re.compile(r"(?<![a-z])(?:cylinder|cyl)[ _.#-]?([0-9]{1,2})(?![0-9])", re.I)
+_CYLINDER = re.compile(r"(?<![a-z])(?:cylinder|cyl|zyl|misf)[ _.#-]*([0-9]{1,2})(?![0-9])", re.I)
 _SYSTEM = re.compile(r"(?<![a-z])system[ _.#-]?([12])(?![0-9])", re.I)
 _UNIT = re.compile(r"[\[(<{]([^\])>}]*)[\])>}]")
 _WORD = re.compile(r"[a-z]+[0-9]?(?![a-z0-9])|[a-zλ]+|[0-9]+")
@@ -224,7 +235,7 @@ class ColumnUse:
 def recognise(header: str) -> ColumnUse:
     """What one header says. Never raises."""
     shown = visible(header)
-    text = unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'")
+    text = _TURNS.sub("rpm", unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'"))
     found = _said(text)
     if isinstance(found, str):
         foreign = _said(english(text))
@@ -249,6 +260,8 @@ def _said(text: str) -> tuple[Quantity, int, int, units.Unit | None] | str:
     The unit may stand in brackets, at the end, or anywhere among the words: whichever leaves words that name a quantity
     it can be of.
     """
+    if text.lower() == "t":
+        return _BY[TIME], 0, 0, None
     rest, unit = _unit(text)
     place, sensor, words = _place(rest)
     found = _best(_words(words), unit)
@@ -334,6 +347,8 @@ def _unit(text: str) -> tuple[str, units.Unit | None]:
     """The header without its unit, and the unit: in brackets, or the last word after a blank or an underscore."""
     for match in reversed(list(_UNIT.finditer(text))):
         inside = match[1].strip()
+        if inside.lower() in _PLAIN:
+            return f"{text[: match.start()]} {text[match.end() :]}".strip(), units.find("lambda")
         unit = units.find(inside) if inside else None
         if unit is None and inside.lower() in ("deg c", "deg f", "degc", "degf"):
             unit = units.find(inside[-1])
@@ -354,8 +369,8 @@ def _place(text: str) -> tuple[int, int, str]:
     """Bank or cylinder (0 = not said), sensor (0 = not said), and the text without them."""
     short = _SHORT_NAME.fullmatch(text)
     if short:
-        words = _SHORT_NAMES[short[1].upper()]
-        commanded = short[1].upper() == "EQ_RAT" and not short[2]
+        words = _SHORT_NAMES[short[1].upper().replace(" ", "_")]
+        commanded = short[1].upper().replace(" ", "_") == "EQ_RAT" and not short[2]
         return int(short[2] or 0), int(short[3] or 0), f"commanded {words}" if commanded else words
     place = sensor = 0
     both = _BOTH.search(text)
@@ -372,7 +387,9 @@ def _place(text: str) -> tuple[int, int, str]:
         match = pattern.search(text)
         if match:
             place = int(match[1])
-            text = pattern.sub(" cylinder " if pattern is _CYLINDER else " ", text) if pattern is not _SYSTEM else text
+            text = (
+                pattern.sub(_cylinder_word if pattern is _CYLINDER else " ", text) if pattern is not _SYSTEM else text
+            )
             break
     found = _SENSOR.search(text)
     if found:
@@ -381,7 +398,12 @@ def _place(text: str) -> tuple[int, int, str]:
     return place, sensor, text
 
 
+def _cylinder_word(match: re.Match[str]) -> str:
+    return " misfires cylinder " if match[0].lower().startswith("misf") else " cylinder "
+
+
 def _words(text: str) -> frozenset[str]:
+    text = _TRIM.sub(lambda m: "short " if m[1].lower() == "st" else "long ", text)
     text = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", text).replace("_", " ").replace("%", " pct ").lower()
     found = [_SYNONYMS.get(w, w) for w in _WORD.findall(text)]
     return frozenset(w for w in found if not w.isdigit())

@@ -72,6 +72,7 @@ LONG = 600.0  # s of idle without a break
 STANDS, MOVES, CRUISES = 2.0, 12.0, 40.0  # km/h
 IDLE_SPEED, RAISED_SPEED = 1250.0, (1600.0, 3600.0)  # rpm
 FULL = 75.0  # % of calculated load
+LITTLE = 0.95  # of the air for each turn at idle, below which the wheels drive the engine; judgement
 RETURN = 4.0  # s after fuel has come back that still belong to the overrun
 
 
@@ -274,7 +275,7 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
             air = grid.of(AIRFLOW)
             loaded = air >= max(35.0, 0.5 * _high(air))
         loaded &= ~stands
-        overrun = ~stands & (road > MOVES) & (rpm > 1100) & _foot_off(grid)
+        overrun = ~stands & (road > MOVES) & (rpm > 1100) & _foot_off(grid) & _little_air(grid, idle)
         if len(grid) and overrun.any():
             overrun = (rolling.since(overrun, grid.time) <= RETURN) & ~stands & ~loaded
         cruise = (road >= CRUISES) & (rolling.spread(road, ten + 2) <= 6.0) & ~loaded & ~overrun
@@ -286,6 +287,19 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
         phase[a:b] = CODE[Phase.WARM_IDLE]
         phase[a:b][grid.time[a:b] - grid.time[a] >= LONG] = CODE[Phase.LONG_IDLE]
     return np.asarray(idle, dtype=bool)
+
+
+def _little_air(grid: Grid, idle: Flags) -> Flags:
+    """Less air for each turn than at idle: the wheels drive the engine. Everywhere, where no air was recorded."""
+    measures = (MANIFOLD, 1.0), (LOAD, 1.0), (AIRFLOW, grid.of(SPEED))
+    for quantity, over in measures:
+        values = grid.get(quantity)
+        if values is not None:
+            each = values / over
+            resting = each[idle & np.isfinite(each)]
+            if len(resting) >= 10:
+                return np.asarray(each < LITTLE * np.median(resting))
+    return np.ones(len(grid), dtype=bool)
 
 
 def _effort(grid: Grid) -> Array:

@@ -17,7 +17,10 @@ from reasoner.scanlog.spells import Occurrence
 
 @dataclass(frozen=True)
 class FileFacts:
-    """rows: that were read. seconds: recorded, pauses left out. rate: rows a second. used, unused: columns."""
+    """rows: that were read. seconds: recorded, pauses left out. rate: rows a second. used, unused: columns.
+
+    defects: what is wrong with it, each with its place; no finding is made of these. codes: named in it, and when (s).
+    """
 
     rows: int
     seconds: float
@@ -28,6 +31,8 @@ class FileFacts:
     unused: tuple[ColumnUse, ...]
     refused: Refused
     notes: tuple[str, ...]
+    defects: tuple[str, ...]
+    codes: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True)
@@ -159,12 +164,12 @@ class Point:
 
 @dataclass(frozen=True)
 class Cloud:
-    """A bank's moments, thinned out, for the picture of trim against airflow. lines: (state, c0, c1 in g/s): the trim
-    of a state at an airflow m is 100 (c0 + c1/m - 1) %."""
+    """A bank's moments as read, thinned out, for the picture of trim against airflow. lines: (state, its fitted
+    (airflow g/s, trim %) from least to most air)."""
 
     bank: int
     points: tuple[Point, ...]
-    lines: tuple[tuple[str, float, float], ...]
+    lines: tuple[tuple[str, tuple[tuple[float, float], ...]], ...]
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,12 @@ from reasoner.scanlog import rolling
 from reasoner.scanlog.columns import (
     ABSOLUTE_LOAD,
     AIRFLOW,
+    BAROMETER,
     COOLANT,
     INTAKE,
     LAMBDA,
     LAMBDA_WANTED,
+    LOAD,
     LONG,
     LOOP,
     MANIFOLD,
@@ -35,28 +37,32 @@ from reasoner.scanlog.shapes import Sample
 
 SETTLES = 8.0  # s of closed loop, or after a purge valve moved, before the short-term trim has caught up; judgement
 STARTED = 20.0  # s after a start
-STEADY = 0.35  # natural log of airflow, greatest less least, over the seconds below: the trim follows airflow late
+STEADY = 0.5  # natural log of airflow, greatest less least, over the seconds below: the trim follows airflow late
 STEADY_BEFORE, STEADY_AFTER = 7.0, 2.0  # s
-FROZEN = 6.0  # s that a trim stands exactly still, and at least so many samples, where the loop must be open
-FROZEN_SAMPLES = 5
+FROZEN, STILL = 6.0, 40.0  # s that a trim stands exactly at zero, or elsewhere, where the loop must be open; judgement
+FROZEN_SAMPLES = 5  # and at least so many samples
 STEP = 100 / 128  # % of trim, its scaling (SAE J1979)
 LEAST_STOP = 12.0  # % of trim: no controller's short-term trim has its stop nearer to zero; common practice, no source
 STANDS, AT_STOP = 4.0, 10.0  # s on end, and in all, that a trim stands at its stop; judgement
 NEAR_STOP, MORE_OFTEN = 3.0, 1.0  # % of trim near a stop, and how much more often it is at it; judgement
 AGREES, ON_TARGET = 30, 0.04  # moments, and lambda off its target that a closed loop leaves; judgement
 COMMANDED = 0.02  # of lambda, away from 1, that means fuel is added on purpose
-FILLING = 0.80  # of the cylinder, where airflow has to be worked out from manifold pressure (Heywood 1988, from memory)
-FILLING_ERROR = 0.10  # of it, one standard deviation; judgement
+FILLING_ERROR = 0.13  # of airflow from manifold pressure, one standard deviation; judgement
+METER = 0.04  # of an air meter's reading that may be its own; from memory of makers' statements, 2 to 3 %, and ageing
 DENSITY = 1.184  # g/L of air that absolute load is counted with (SAE J1979, from memory)
 
 
 @dataclass(frozen=True)
 class Air:
-    """flow: (c,) g/s of the whole engine, NaN where not known. how: where it comes from. error: relative, standard."""
+    """flow: (c,) g/s of the whole engine, NaN where not known. how: where it comes from. error: relative, standard.
+
+    absolute: in g/s; else only in proportion, so that shapes can be told but no amounts.
+    """
 
     flow: Array
     how: str
     error: float
+    absolute: bool = True
 
 
 @dataclass(frozen=True)
@@ -81,23 +87,38 @@ class Bank:
 
 
 def airflow(grid: Grid, litres: float | None = None) -> Air | None:
-    """Airflow as measured; else from manifold pressure or absolute load and the swept volume (litres), if known."""
-    measured = grid.get(AIRFLOW)
-    if measured is not None:
-        return Air(np.where(measured > 0.2, measured, np.nan), "measured", 0.0)
-    rpm = grid.get(SPEED)
-    if litres is None or rpm is None:
+    """Airflow as measured; else from absolute load, manifold pressure or calculated load, with the swept volume
+    (litres) if it is known, or only in proportion."""
+    measured, rpm = grid.get(AIRFLOW), grid.get(SPEED)
+    if measured is not None and np.isfinite(measured).mean() > 0.2:
+        return Air(np.where(measured > 0.2, measured, np.nan), "measured", METER)
+    if rpm is None:
         return None
+    swept, known = (litres, True) if litres is not None else (2.0, False)
+    much = " and swept volume" if known else ", in proportion only: the swept volume was not said"
     if grid.get(ABSOLUTE_LOAD) is not None:
-        flow = grid.of(ABSOLUTE_LOAD) / 100 * DENSITY * litres * rpm / 120
-        return Air(np.where(flow > 0.2, flow, np.nan), "from absolute load and swept volume", 0.05)
+        flow = grid.of(ABSOLUTE_LOAD) / 100 * DENSITY * swept * rpm / 120
+        return Air(np.where(flow > 0.2, flow, np.nan), f"from absolute load, speed{much}", 0.05, known)
     if grid.get(MANIFOLD) is not None:
         celsius = grid.get(INTAKE)
         kelvin = (celsius if celsius is not None else np.full(len(grid), 35.0)) + KELVIN
-        flow = FILLING * 1000 * grid.of(MANIFOLD) / (GAS_CONSTANT * kelvin) * litres * rpm / 120
-        how = f"from manifold pressure, speed and swept volume, filling taken as {FILLING:g}"
-        return Air(np.where(flow > 0.2, flow, np.nan), how, FILLING_ERROR)
+        pressure = grid.of(MANIFOLD)
+        flow = filled(pressure) * 1000 * pressure / (GAS_CONSTANT * kelvin) * swept * rpm / 120
+        return Air(np.where(flow > 0.2, flow, np.nan), f"from manifold pressure, speed{much}", FILLING_ERROR, known)
+    if grid.get(LOAD) is not None:
+        flow = grid.of(LOAD) / 100 * DENSITY * 0.9 * swept * rpm / 120
+        much = "in proportion only"
+        return Air(np.where(flow > 0.2, flow, np.nan), f"from calculated load and speed, {much}", 0.2, False)
     return None
+
+
+def filled(pressure: Array) -> Array:
+    """Air that stays in a cylinder over what its swept volume holds at the manifold's pressure (kPa).
+
+    Less the lower the pressure, for burnt gas that stays behind or flows back takes more of the room and warms the
+    rest: tables of speed-density controllers run from about 0.55 at idle to 0.9 wide open; common practice, no source.
+    """
+    return np.clip(0.59 + 0.30 * (pressure - 30.0) / 70.0, 0.5, 0.95)
 
 
 def banks(grid: Grid, conditions: Conditions, air: Air | None) -> tuple[Bank, ...]:
@@ -199,10 +220,13 @@ def _frozen(grid: Grid, number: int) -> Flags:
     values = grid.series.get(key)
     if values is None:
         return np.zeros(len(grid), dtype=bool)
-    reach = max(2, round(max(FROZEN, FROZEN_SAMPLES * grid.every[key]) / 2 / grid.step))
-    still: Flags = rolling.spread(values, reach) == 0.0
-    for a, b in rolling.runs(still):
-        still[max(0, a - reach) : b + reach] = True
+    still: Flags = np.zeros(len(grid), dtype=bool)
+    with np.errstate(invalid="ignore"):
+        at_zero = np.abs(values) < STEP / 2
+    for seconds, where in ((FROZEN, at_zero), (STILL, ~at_zero)):
+        reach = max(2, round(max(seconds, FROZEN_SAMPLES * grid.every[key]) / 2 / grid.step))
+        for a, b in rolling.runs((rolling.spread(values, reach) == 0.0) & where):
+            still[max(0, a - reach) : b + reach] = True
     return still
 
 
@@ -212,55 +236,175 @@ def _frozen(grid: Grid, number: int) -> Flags:
 BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
 EMPTIES = (10.0, 60.0)  # s of fully open purge in which vapour of tank and canister falls to a third; judgement
 LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
+LEAST_COLD = 60  # moments after a cold start without which nothing can be said of fuel out of the oil
+RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of fuel out of the oil
+RANGE = 1.5  # highest over lowest airflow, below which what goes with airflow cannot be told from what does not
+OVER_AIR = 6.0  # kPa of manifold above outside pressure, from which there is boost
+BOOSTED = 10  # moments of boost, without which nothing can be said of it
+WANDERS, MOST_KNOTS, BENDS = 300.0, 24, 5  # s between knots of what trims do over time, and how many over airflow
+LAGS = (0.0, 2.0, 5.0)  # s that trims may lag behind airflow
 
 
 @dataclass(frozen=True)
 class Looked:
-    """sample: the moments. index: (n,) their cells. reference: g/s of air that x counts from, 0 without airflow."""
+    """sample: the moments. index: (n,) their cells. flow: (n,) g/s of the engine, as far as known (`Air.absolute`).
+    reference: of idle, 0 without airflow. lag: s that the trims follow airflow late. told_apart: airflow varied enough.
+    """
 
     sample: Sample
     index: NDArray[np.int64]
+    flow: Array
     reference: float
+    lag: float
+    told_apart: bool
 
 
-def looked(grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty: Array) -> Looked:
-    """duty: (c,) of the purge valve in 0..1, NaN where not known."""
+def looked(
+    grid: Grid, conditions: Conditions, air: Air | None, bank: Bank, duty: Array, misread: Array | None = None
+) -> Looked:
+    """duty: (c,) of the purge valve in 0..1, NaN where not known. misread: (c,) K that the coolant reads off."""
     index = np.flatnonzero(bank.good)
     flow = air.flow[index] if air is not None else np.ones(len(index))
     reference = float(np.percentile(flow, 10)) if len(flow) and air is not None else 1.0
-    x = reference / flow if air is not None else np.ones(len(index))
+    high = float(np.percentile(flow, 95)) if len(flow) else 1.0
+    told = air is not None and len(flow) > 0 and float(np.percentile(flow, 90)) >= RANGE * reference
     time = grid.time[index]
     gap = np.diff(time, prepend=time[:1])
     run = conditions.run[index]
     other = np.concatenate([[False], run[1:] != run[:-1]])
     gap = np.where(other, np.maximum(gap, BETWEEN_RUNS), gap)
-    columns: list[Array] = []
-    open_ = np.nan_to_num(duty[index])
-    if (open_ > 0.01).sum() >= LEAST_PURGE:
-        drawn = _drawn(grid, conditions, duty)[index]
-        columns += [open_ * x * fades for fades in (np.ones(len(index)), *(np.exp(-drawn / e) for e in EMPTIES))]
-    purging = len(columns)
-    coldness = _coldness(grid, conditions, index)
-    if (coldness > 0.05).sum() >= 10:
-        columns += [coldness, coldness * x]
-    covariates = np.column_stack(columns) if columns else np.zeros((len(index), 0))
-    is_purge = np.arange(len(columns)) < purging
-    sample = Sample(
-        1 + bank.needed[index],
-        x,
-        gap,
-        covariates,
-        is_purge,
-        conditions.since_cold[index],
-        coldness > 0.2,
-        bank.stop[index],
-    )
-    return Looked(sample, index, reference if air is not None else 0.0)
+    coldness = _coldness(grid, conditions)
+    best: tuple[float, Looked] | None = None
+    for lag in LAGS if told and grid.step <= 2.0 else LAGS[:1]:
+        columns = _columns(grid, conditions, air, duty, coldness, reference, high, told, bank.closed, lag)
+        kept = {name: values[index] for name, values in columns.items()}
+        if misread is not None and (np.abs(misread[index]) > 5).sum() >= LEAST_PURGE:
+            kept["misread"] = -misread[index] / float(np.abs(misread).max())
+        kept = {name: v for name, v in kept.items() if name == "share" or np.abs(v).max(initial=0.0) > 0.05}
+        for number, values in enumerate(_hats(np.cumsum(np.minimum(gap, 60.0)), WANDERS, MOST_KNOTS)):
+            kept[f"wander {number}"] = values
+        if told:
+            logs = np.log(np.clip(flow, reference / 1.5, 1.5 * high))
+            for number, values in enumerate(_hats(logs, float(np.ptp(logs)) / BENDS, BENDS)):
+                kept[f"bend {number}"] = values
+        sample = Sample(
+            1 + bank.needed[index],
+            np.column_stack(list(kept.values())) if len(index) else np.zeros((0, len(kept))),
+            tuple(kept),
+            flow / reference,
+            gap,
+            coldness[index] > 0.2,
+            bank.stop[index],
+        )
+        one = Looked(sample, index, flow, reference if air is not None else 0.0, lag, told)
+        misfit = _misfit(sample)
+        if best is None or misfit < 0.99 * best[0]:
+            best = misfit, one
+    assert best is not None
+    return best[1]
 
 
 def duty(grid: Grid) -> Array:
     """The purge valve's commanded opening in 0..1, NaN where not known."""
     return grid.of(PURGE) / 100.0
+
+
+def _columns(
+    grid: Grid,
+    conditions: Conditions,
+    air: Air | None,
+    duty: Array,
+    coldness: Array,
+    reference: float,
+    high: float,
+    told: bool,
+    closed: Flags,
+    lag: float,
+) -> dict[str, Array]:
+    """What could move the trim, over the whole grid, each 1 where it does most: by share; by time, 1 at idle; by
+    injection, 1 at idle; with load, 1 at high airflow; and so on."""
+    flow = air.flow if air is not None else np.full(len(grid), reference)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        x = np.where(flow > 0, reference / flow, np.nan)
+    found = {"share": np.ones(len(grid))}
+    late: dict[str, Array] = {}
+    if told:
+        late["time"] = x
+        rpm = grid.of(SPEED)
+        idle = rpm[(x > 0.8) & np.isfinite(rpm)]
+        if len(idle) and np.isfinite(rpm[np.isfinite(x)]).all():
+            late["injection"] = x * rpm / float(np.median(idle))
+        if high >= 2 * reference:
+            late["load"] = np.maximum(0.0, (flow - reference) / (high - reference))
+        pressure, outside = grid.of(MANIFOLD), grid.of(BAROMETER)
+        over = pressure - np.where(np.isfinite(outside), outside, 100.0) - OVER_AIR
+        if (over > 0).sum() >= BOOSTED:
+            late["boost"] = np.clip(np.nan_to_num(over) / float(np.percentile(over[over > 0], 80)), 0.0, 2.0)
+    open_ = np.nan_to_num(duty)
+    if (open_ > 0.01).sum() >= LEAST_PURGE:
+        usual = float(np.percentile(open_[open_ > 0.01], 75))
+        drawn = _drawn(grid, conditions, duty)
+        late["purge"] = open_ / usual * x
+        late["fading"], late["brief"] = (late["purge"] * np.exp(-drawn / e) for e in reversed(EMPTIES))
+    if (coldness > 0.05).sum() >= 10:
+        late["cold"], late["chill"] = coldness, coldness * x
+    if np.isfinite(conditions.since_cold).sum() >= LEAST_COLD:
+        for number, shape in enumerate(_oil(conditions.since_cold)):
+            late[f"oil {number}"] = shape * x
+    if lag:
+        late = dict(zip(late, lagged(np.column_stack(list(late.values())), closed, lag / grid.step).T, strict=True))
+    return found | {name: np.nan_to_num(values) for name, values in late.items()}
+
+
+def lagged(values: Array, closed: Flags, cells: float) -> Array:
+    """(c, k) each column followed by a first-order lag of so many cells, from anew wherever the loop closes."""
+    taps = max(1, round(4 * cells))
+    piece = np.cumsum(~closed)
+    there = closed & np.isfinite(values).all(axis=1)
+    known = np.where(there[:, None], values, 0.0)
+    total, weight = np.zeros_like(values), np.zeros(len(values))
+    for k in range(taps):
+        share = np.exp(-k / cells)
+        same = there.copy()
+        if k:
+            same[:k] = False
+            same[k:] = there[:-k] & (piece[k:] == piece[:-k])
+        total[k:] += share * known[: len(known) - k] * same[k:, None]
+        weight += share * same
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(weight[:, None] > 0, total / weight[:, None], np.nan)
+
+
+def _hats(values: Array, apart: float, most: int) -> list[Array]:
+    """Piecewise straight bumps that add up to 1, their knots so far apart or further, not more than `most`."""
+    if len(values) < 2 or np.ptp(values) <= apart:
+        return []
+    low, high = float(values.min()), float(values.max())
+    knots = np.linspace(low, high, min(most, max(2, round((high - low) / apart) + 1)))
+    width = knots[1] - knots[0]
+    return [np.clip(1 - np.abs(values - knot) / width, 0.0, 1.0) for knot in knots]
+
+
+def _misfit(sample: Sample) -> float:
+    """Mean square of what is left by a quick fit, for comparing lags."""
+    if len(sample) < 2:
+        return 0.0
+    x = sample.columns
+    c = np.linalg.solve(x.T @ x + 0.1 * np.eye(x.shape[1]), x.T @ (sample.y - 1))
+    left = np.abs(sample.y - 1 - x @ c)
+    return float(np.minimum(left, 3 * np.median(left)).std())
+
+
+def _oil(since_cold: Array) -> list[Array]:
+    """Fuel that evaporates out of the oil after a cold start: comes with the oil's heat, goes as it is used up."""
+    u = np.where(np.isfinite(since_cold), since_cold, 1e9)
+    shapes = []
+    for rise in RISES:
+        for fall in FALLS:
+            shape = np.where(u < 1e8, (1 - np.exp(-u / rise)) ** 2 * np.exp(-u / fall), 0.0)
+            v = np.linspace(0, 3 * (rise + fall), 400)
+            shapes.append(shape / float(((1 - np.exp(-v / rise)) ** 2 * np.exp(-v / fall)).max()))
+    return shapes
 
 
 def _drawn(grid: Grid, conditions: Conditions, duty: Array) -> Array:
@@ -272,8 +416,8 @@ def _drawn(grid: Grid, conditions: Conditions, duty: Array) -> Array:
     return np.asarray(np.maximum(total, 0.0))
 
 
-def _coldness(grid: Grid, conditions: Conditions, index: NDArray[np.int64]) -> Array:
+def _coldness(grid: Grid, conditions: Conditions) -> Array:
     """0 at the regulated temperature, 1 for 55 K below; 0 where the coolant is not known."""
-    coolant = grid.of(COOLANT)[index]
+    coolant = grid.of(COOLANT)
     top = conditions.regulated if np.isfinite(conditions.regulated) else 85.0
     return np.clip(np.nan_to_num((max(70.0, top - 8.0) - coolant) / 55.0), 0.0, 1.5)

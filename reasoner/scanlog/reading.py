@@ -263,7 +263,8 @@ def _known(line: str, separator: str, mapping: Mapping[str, ColumnUse] | None) -
 def _units_row(cells: Sequence[str]) -> bool:
     filled = [c.strip().strip("[](){}<>") for c in cells if c.strip()]
     known = sum(units.find(c) is not None for c in filled)
-    numbers = sum(clock_or_number(c) is not None or day_number(c) is not None for c in filled)
+    rest = [c for c in filled if units.find(c) is None]  # `1/min` would be a number too
+    numbers = sum(clock_or_number(c) is not None or day_number(c) is not None for c in rest)
     return bool(filled) and not numbers and known * 2 >= len(filled)
 
 

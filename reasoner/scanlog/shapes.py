@@ -1,17 +1,21 @@
-"""Trims over time as two states of one engine: quiet, and showing. What each state's mixture error is, and when which.
+"""Trims over time as shapes of error, some of them always there, some only in one of two states: quiet and showing.
 
-In each state 1 + T = (1 - a R / m) / k, a straight line in 1/m (`measure.trims`). Common to both states, as covariates:
-purge (its duty over airflow, and how that fades while the canister empties), a cold engine (flat and over airflow), and
-fuel that evaporates out of the oil after a cold start (over airflow; comes with the oil's heat, goes as it is used
-up). Expectation maximisation over a two-state chain (`hidden`), residuals Student-t with 4 degrees of freedom so that
-single transients weigh little (Lange, Little & Taylor, JASA 84:881-896, 1989; in secondary texts). Residuals a second
-apart are not independent: log-likelihoods are divided by how many are worth one, as for the mean of an AR(1) series
-seen at the moments that count (`_thinning`).
+1 + T = 1 + sum of columns times coefficients (`moments`): what could make a trim, each as it goes with airflow, purge,
+temperature or time, besides what any engine's trims do by themselves (they wander over minutes and over airflow). Every
+coefficient has a Gaussian prior: narrow, as in a sound engine, or wide, where it is the fault. A family of faults is
+the hypothesis that its columns are wide; its evidence and the size with its error are exact (linear Gaussian model,
+e.g. C. M. Bishop, Pattern Recognition and Machine Learning, 2006, 3.3 and 3.5; from memory). So explanations compete
+by what the data can tell, and none takes what belongs to another.
+
+When a fault shows is found first, by expectation maximisation over a two-state chain (`chain`), residuals Student-t
+with 4 degrees of freedom so that single transients weigh little (Lange, Little & Taylor, JASA 84:881-896, 1989; in
+secondary texts). Residuals a second apart are not independent: log-likelihoods are divided by how many are worth one.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,57 +26,86 @@ from reasoner.scanlog.numerals import Array
 
 FREEDOM = 4.0  # degrees of freedom of the residuals
 TOLD = 4.0  # log-likelihood by which two states must beat one, beyond what their parameters cost; judgement
-STATE_SPREAD = np.array([0.3, 0.5])  # of 1/k and of a R / (k m) at idle, before anything is seen; judgement
-STEADY_SPREAD = 0.05  # of a R / (k m) at idle while quiet, where fuel out of the oil is in the model: one or the other
-COVARIATE_SPREAD = 0.3  # of a covariate's effect on the trim; judgement
 STAYS, EVENTS = 300.0, 1.0  # s of a state and number of changes that the rates are worth beforehand; judgement
-DOUBT = 0.3  # share of what purge does to the trim that is not known; judgement
-LEAST_SPREAD = 0.004  # of a trim: half a step of its scaling (SAE J1979)
+LEAST_SPREAD = 0.010  # of a trim: a step of its scaling (SAE J1979), and what no column explains; judgement
 ROUNDS, TRIED = 30, 6  # of expectation maximisation, and for each of its starts
-LEAST_COLD = 60  # moments after a cold start without which nothing can be said of fuel out of the oil
-LEAST_SLOW = 0.02  # of trim at idle that fuel out of the oil must take to be in the model
-RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of fuel out of the oil
+FAULT = 0.2  # of trim, standard deviation of what a fault makes; judgement
+NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injection", "with load"
+MIXED, PURGED, OIL, COLD = "by time and by share", "with purge", "out of the oil", "while cold"
+MISREAD = "with a coolant reading that cannot be"
+ALWAYS = (SHARE, TIME, INJECTION, LOAD, MIXED)  # families that may act all the time, or come and go by themselves
+# What each family is beforehand worth against the others; judgement. Two errors at once are rarer than one.
+PRIORS = {
+    NONE: 1.0,
+    SHARE: 0.5,
+    TIME: 0.5,
+    INJECTION: 0.2,
+    LOAD: 0.3,
+    MIXED: 0.05,
+    PURGED: 0.3,
+    OIL: 0.2,
+    COLD: 0.3,
+    MISREAD: 0.5,
+}
+STATES = ("share", "time", "load", "boost")  # columns in which two states may differ
+# Standard deviation of each column's coefficient in a sound engine, of trim; judgement.
+SOUND = {
+    "share": 0.035, "time": 0.03, "injection": 0.015, "load": 0.03, "boost": 0.02, "purge": 0.03, "fading": 0.03,
+    "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.01, "misread": 0.02, "wander": 0.012, "bend": 0.012,
+}  # fmt: skip
+# The same while states are told apart: what else there is may take its part, but not a fault's.
+FREE = {
+    "wander": 0.012,
+    "bend": 0.012,
+    "oil": 0.01,
+    "purge": 0.08,
+    "fading": 0.08,
+    "brief": 0.08,
+    "cold": 0.06,
+    "chill": 0.06,
+}
+STOP_ROUNDS = 3
+SETTLING = 15.0  # s after a change of state whose trims are still on their way, and half before; judgement
+OPEN = 0.1  # probability either way, up to which a moment belongs to neither state
+SEEN_TOO = 0.004  # of trim, in which two states of a sound engine may differ
 
 
 @dataclass(frozen=True)
 class Sample:
-    """Moments that count, in order. y: 1 + T. x: reference flow over airflow. gap: s since the moment before.
+    """Moments that count, in order. y: 1 + T. columns: (n, p), names of each (`SOUND`, a number behind where there are
+    several). flow: (n,) airflow over that at idle. gap: s since the moment before. cold: (n,) far from warm.
 
-    covariates: (n, p). purge: (p,) which of them are purge. since_cold: s of running since a cold start. cold: (n,)
-    the engine is far from warm. stop: (n,) -1 where the trim stands at its lower stop, so that the mixture may be any
-    richer; 1 at the upper; else 0.
+    stop: (n,) -1 where the trim stands at its lower stop, so that the mixture may be any richer; 1 at the upper; else
+    0.
     """
 
     y: Array
-    x: Array
+    columns: Array
+    names: tuple[str, ...]
+    flow: Array
     gap: Array
-    covariates: Array
-    purge: NDArray[np.bool_]
-    since_cold: Array
     cold: NDArray[np.bool_]
     stop: NDArray[np.int8]
 
     def __len__(self) -> int:
         return len(self.y)
 
-    def with_slow(self, rise: float, fall: float) -> Sample:
-        """With fuel out of the oil as one more covariate."""
-        u = np.where(np.isfinite(self.since_cold), self.since_cold, 1e9)
-        shape = np.where(u < 1e8, (1 - np.exp(-u / rise)) ** 2 * np.exp(-u / fall), 0.0) * self.x
-        covariates = np.column_stack([self.covariates, shape])
-        return replace(self, covariates=covariates, purge=np.append(self.purge, False))
+    def where(self, *kinds: str) -> list[int]:
+        """Indexes of the columns of these kinds."""
+        return [i for i, name in enumerate(self.names) if name.split()[0] in kinds]
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """coefficients: quiet (c0, c1), showing (c0, c1), covariates. showing: (n,) probability.
+    """coefficients: (p,) of the columns, then (d,) of what the showing state has more, in the columns `apart`.
 
-    spread: of a residual. thinned: how many residuals are worth one. evidence: log-likelihood, thinned. states: 1 or 2.
-    weights: (n, 2) robust weights of each moment in each state. slow: (rise, fall) where fuel out of the oil is in it.
+    showing: (n,) probability. spread: of a residual. thinned: how many residuals are worth one. evidence:
+    log-likelihood, thinned. weights: (n,) robust weight of each moment. states: 1 or 2.
     """
 
     sample: Sample
     coefficients: Array
+    apart: tuple[int, ...]
     showing: Array
     spread: float
     thinned: float
@@ -80,12 +113,6 @@ class Fitted:
     states: int
     weights: Array
     rates: Rates
-    slow: tuple[float, float] | None = None
-
-    def line(self, state: int) -> Array:
-        """c0 + c1 x at every moment, without covariates."""
-        c = self.coefficients[2 * state : 2 * state + 2]
-        return np.asarray(c[0] + c[1] * self.sample.x)
 
     @property
     def switching(self) -> bool:
@@ -94,73 +121,55 @@ class Fitted:
 
     @property
     def shared(self) -> Array:
-        """What the covariates make of the trim at every moment."""
-        return np.asarray(self.sample.covariates @ self.coefficients[4:])
+        """What is common to both states, at every moment."""
+        return np.asarray(1 + self.sample.columns @ self.coefficients[: len(self.sample.names)])
 
     @property
     def difference(self) -> Array:
         """Trim while showing less trim while quiet, at every moment; negative is richer."""
-        return self.line(1) - self.line(0)
+        if not self.switching:
+            return np.zeros(len(self.sample))
+        more = self.coefficients[len(self.sample.names) :]
+        return np.asarray(self.sample.columns[:, list(self.apart)] @ more)
 
     @property
-    def wanted(self) -> Array:
-        """1 + T at every moment; at a stop as far beyond it as the showing state goes."""
-        there = self.line(1) + self.shared
-        return np.where(beyond(self.sample, self.sample.y - there), there, self.sample.y)
+    def level(self) -> Array:
+        """The quiet state without purge, cold and what an engine's trims do by themselves: 1 + T at every moment."""
+        at = self.sample.where("share", "time", "injection", "load", "boost")
+        return np.asarray(1 + self.sample.columns[:, at] @ self.coefficients[at])
 
     @property
     def cost(self) -> float:
         """Half the parameters' number times the log of how many moments there are (Schwarz 1978)."""
-        parameters = 2 + self.sample.covariates.shape[1] + (4 if self.switching else 0)
+        parameters = len(self.apart) + 2 if self.switching else 0
         return float(0.5 * parameters * math.log(max(2.0, len(self.sample) / self.thinned)))
 
 
 def fit(sample: Sample) -> tuple[Fitted, Fitted, float]:
     """The best with two states, the best with one, and the probability (0..1) that there are two."""
-    plain = _one(sample, None)
-    slow = _slow(sample, plain)
+    plain = _one(sample)
     two = _two(plain)
-    if slow is not None:
-        two = max(two, _two(slow), key=_score)
-    rivals = [_thinned(one, two.thinned, two.spread) for one in (plain, slow) if one is not None]
-    one = max(rivals, key=_score)
-    odds = _score(two) - _score(one) - TOLD
+    one = _counted_as(plain, two.thinned, two.spread)
+    odds = two.evidence - two.cost - one.evidence - TOLD
     return two, one, 1 / (1 + math.exp(-min(50.0, max(-50.0, odds))))
-
-
-def _slow(sample: Sample, plain: Fitted) -> Fitted | None:
-    """One state with fuel out of the oil, where that tells clearly more than a steady engine."""
-    cold = np.isfinite(sample.since_cold) & (sample.since_cold < 2 * FALLS[-1])
-    if cold.sum() < LEAST_COLD:
-        return None
-    tried = [_one(sample.with_slow(rise, fall), (rise, fall)) for rise in RISES for fall in FALLS]
-    adds = [one for one in tried if one.coefficients[-1] < -LEAST_SLOW]
-    best = max(adds, key=_score, default=None)
-    return best if best is not None and _score(best) > _score(plain) + TOLD else None
-
-
-def _score(fitted: Fitted) -> float:
-    return fitted.evidence - fitted.cost
 
 
 # ---- one state -------------------------------------------------------------------------------------------------------
 
 
-def _one(sample: Sample, slow: tuple[float, float] | None) -> Fitted:
+def _one(sample: Sample) -> Fitted:
     n = len(sample)
-    showing = np.zeros(n)
-    weights = np.ones((n, 2))
-    coefficients, spread = np.zeros(0), 0.03
+    start = Fitted(
+        sample, np.zeros(len(sample.names)), (), np.zeros(n), 0.03, 1.0, 0.0, 1, np.ones(n), Rates(1 / STAYS, 1 / STAYS)
+    )
     for _ in range(8):
-        coefficients = _solve(sample, showing, weights, spread, 1, slow is not None)
-        weights, spread, _ = _residuals(sample, coefficients, showing, spread)
-    fitted = Fitted(sample, coefficients, showing, spread, 1.0, 0.0, 1, weights, Rates(1 / STAYS, 1 / STAYS), slow)
-    return _thinned(fitted, _thinning(sample, coefficients, showing, spread), spread)
+        start = _reweighed(replace(start, coefficients=_solve(start)))
+    return _counted_as(start, _thinning(start), start.spread)
 
 
-def _thinned(fitted: Fitted, thinned: float, spread: float) -> Fitted:
+def _counted_as(fitted: Fitted, thinned: float, spread: float) -> Fitted:
     """A one-state fit with its evidence counted as another fit's is: same thinning, and a spread no smaller."""
-    likelihood = _log_likelihood(fitted.sample, fitted.coefficients, max(spread, fitted.spread))[:, 0]
+    likelihood = _log_likelihood(replace(fitted, spread=max(spread, fitted.spread)))[:, 0]
     return replace(fitted, thinned=thinned, evidence=float(likelihood.sum()) / thinned)
 
 
@@ -169,35 +178,40 @@ def _thinned(fitted: Fitted, thinned: float, spread: float) -> Fitted:
 
 def _two(one: Fitted) -> Fitted:
     """From several first guesses; the best is gone on with."""
-    sample = one.sample
-    starts = [_rounds(sample, guess, one, TRIED) for guess in _guesses(one)]
-    best = max(starts, key=lambda f: f.evidence)
-    return _rounds(sample, best.showing, best, ROUNDS)
+    apart = tuple(one.sample.where(*STATES))
+    wide = replace(one, states=2, apart=apart, coefficients=np.concatenate([one.coefficients, np.zeros(len(apart))]))
+    starts = [_rounds(replace(wide, showing=guess), TRIED) for guess in _guesses(one)]
+    return _rounds(max(starts, key=lambda f: f.evidence), ROUNDS)
 
 
 def _guesses(one: Fitted) -> list[Array]:
-    """Moments richer than a dividing line, over half a minute: of the trim, and of the fuel it takes away."""
+    """Moments richer than a dividing line, over half a minute: of the trim, of the fuel it takes away, and of the trim
+    where airflow is high."""
     sample = one.sample
-    shared = sample.covariates @ one.coefficients[4:]
+    cold = sample.cold if sample.cold.mean() < 0.5 else np.zeros(len(sample), dtype=bool)
+    known = sample.where("purge", "fading", "brief", "cold", "chill")
+    left = sample.y - 1 - sample.columns[:, known] @ one.coefficients[known]
+    seconds = np.cumsum(np.minimum(sample.gap, 60.0))
+    high = sample.flow > np.percentile(sample.flow, 70)
     guesses: list[Array] = []
-    if sample.cold.all():
-        return [np.full(len(sample), 0.5)]
-    for measure in (sample.y - shared, (sample.y - shared - 1) / np.maximum(sample.x, 1e-3)):
-        seconds = np.cumsum(np.minimum(sample.gap, 60.0))
-        smoothed = _over(measure, seconds, 15.0)
-        low = smoothed < _divide(smoothed[~sample.cold])
-        low &= ~sample.cold  # a cold engine has its own reasons, until something else is shown
+    for measure, there in ((left, ~cold), (left * sample.flow, ~cold), (left, high & ~cold)):
+        if there.sum() < 20:
+            continue
+        smoothed = _over(np.where(there, measure, 0.0), there.astype(float), seconds, 15.0)
+        low = (smoothed < _divide(smoothed[there & np.isfinite(smoothed)])) & ~cold
         if 0 < low.sum() < len(low):
             guesses.append(np.where(low, 0.9, 0.1))
     return guesses or [np.full(len(sample), 0.5)]
 
 
-def _over(values: Array, seconds: Array, reach: float) -> Array:
-    """Mean over `reach` seconds either side."""
-    total = np.concatenate([[0.0], np.cumsum(values)])
+def _over(values: Array, weights: Array, seconds: Array, reach: float) -> Array:
+    """Weighted mean over `reach` seconds either side; the nearest one known where there is none."""
+    total, count = (np.concatenate([[0.0], np.cumsum(v)]) for v in (values, weights))
     a = np.searchsorted(seconds, seconds - reach)
     b = np.searchsorted(seconds, seconds + reach, side="right")
-    return np.asarray((total[b] - total[a]) / (b - a))
+    there = count[b] - count[a] > 0
+    mean = (total[b] - total[a]) / np.maximum(count[b] - count[a], 1e-9)
+    return np.asarray(np.interp(seconds, seconds[there], mean[there]))
 
 
 def _divide(values: Array) -> float:
@@ -212,75 +226,59 @@ def _divide(values: Array) -> float:
     return float(ordered[int(np.argmax(between)) + 1])
 
 
-def _rounds(sample: Sample, showing: Array, start: Fitted, rounds: int) -> Fitted:
-    n = len(sample)
-    weights, spread, rates = np.ones((n, 2)), start.spread, Rates(1 / STAYS, 1 / STAYS)
-    thinned, evidence, coefficients = start.thinned, -math.inf, start.coefficients
-    if start.switching:
-        weights, rates = start.weights, start.rates
+def _rounds(fitted: Fitted, rounds: int) -> Fitted:
     for number in range(rounds):
-        coefficients = _solve(sample, showing, weights, spread, 2, start.slow is not None)
-        weights, spread, _ = _residuals(sample, coefficients, showing, spread)
-        thinned = _thinning(sample, coefficients, showing, spread)
-        smoothed = smooth(_log_likelihood(sample, coefficients, spread) / thinned, sample.gap, rates)
-        moved = float(np.abs(smoothed.showing - showing).max()) if number else 1.0
-        showing, evidence = smoothed.showing, smoothed.evidence
+        fitted = _reweighed(replace(fitted, coefficients=_solve(fitted)))
+        fitted = replace(fitted, thinned=_thinning(fitted))
+        smoothed = smooth(_log_likelihood(fitted) / fitted.thinned, fitted.sample.gap, fitted.rates)
+        moved = float(np.abs(smoothed.showing - fitted.showing).max()) if number else 1.0
         rates = Rates(
             (smoothed.came + EVENTS) / (smoothed.quiet_seconds + EVENTS * STAYS),
             (smoothed.went + EVENTS) / (smoothed.showing_seconds + EVENTS * STAYS),
         )
+        fitted = replace(fitted, showing=smoothed.showing, evidence=smoothed.evidence, rates=rates)
         if moved < 0.01:
             break
-    return Fitted(sample, coefficients, showing, spread, thinned, evidence, 2, weights, rates, start.slow)
+    return fitted
 
 
-# ---- least squares with two states -----------------------------------------------------------------------------------
+def only(fitted: Fitted, kinds: Sequence[str]) -> Fitted:
+    """The states told apart once more, by these columns alone: a moment that cannot show the fault has no say."""
+    sample = fitted.sample
+    apart = tuple(sample.where(*kinds))
+    p = len(sample.names)
+    more = fitted.coefficients[p:]
+    kept = [more[fitted.apart.index(i)] if i in fitted.apart else 0.0 for i in apart]
+    return _rounds(replace(fitted, apart=apart, coefficients=np.concatenate([fitted.coefficients[:p], kept])), ROUNDS)
 
 
-def _doubt(sample: Sample, coefficients: Array, spread: float) -> Array:
-    """(n,) how much wider a residual is where purge moves the trim by what is only roughly known."""
-    if not sample.purge.any() or not len(coefficients):
-        return np.ones(len(sample))
-    effect = sample.covariates[:, sample.purge] @ coefficients[4:][sample.purge]
-    return np.asarray(np.sqrt(1 + (DOUBT * effect / spread) ** 2))
+# ---- least squares, robust -------------------------------------------------------------------------------------------
 
 
-def _solve(sample: Sample, showing: Array, weights: Array, spread: float, states: int, slow: bool) -> Array:
-    """Weighted least squares of both lines and the covariates, held together by wide priors."""
-    s = np.column_stack([np.ones(len(sample)), sample.x])
-    x, p = sample.covariates, sample.covariates.shape[1]
-    quiet, shows = (1 - showing) * weights[:, 0], showing * weights[:, 1]
-    a, b = np.zeros((4 + p, 4 + p)), np.zeros(4 + p)
-    for at, w in ((0, quiet), (2, shows)):
-        ws = s * w[:, None]
-        a[at : at + 2, at : at + 2] = ws.T @ s
-        a[at : at + 2, 4:] = ws.T @ x
-        b[at : at + 2] = ws.T @ sample.y
-    a[4:, :4] = a[:4, 4:].T
-    wx = x * (quiet + shows)[:, None]
-    a[4:, 4:] = wx.T @ x
-    b[4:] = wx.T @ sample.y
-    loose = spread**2 / prior_spread(p, slow) ** 2
-    a[np.diag_indices(4 + p)] += loose
-    b[[0, 2]] += loose[[0, 2]]  # 1/k is 1 beforehand
-    c = np.linalg.solve(a, b)
-    if states == 1:
-        c[2:4] = c[:2]
-    return np.asarray(c)
+def _rows(fitted: Fitted, showing: Array) -> Array:
+    """(n, p + d) columns, then those in which the states differ times how likely it shows."""
+    if not fitted.apart:
+        return fitted.sample.columns
+    return np.hstack([fitted.sample.columns, fitted.sample.columns[:, list(fitted.apart)] * showing[:, None]])
 
 
-def prior_spread(covariates: int, slow: bool) -> Array:
-    """(4 + p,) standard deviation of each coefficient before anything is seen."""
-    spread = np.concatenate([STATE_SPREAD, STATE_SPREAD, np.full(covariates, COVARIATE_SPREAD)])
-    if slow:
-        spread[1] = STEADY_SPREAD
-    return np.asarray(spread)
-
-
-def _predicted(sample: Sample, c: Array) -> Array:
-    """(n, 2)."""
-    shared = sample.covariates @ c[4:]
-    return np.column_stack([c[0] + c[1] * sample.x + shared, c[2] + c[3] * sample.x + shared])
+def _solve(fitted: Fitted) -> Array:
+    """Coefficients, every one free as far as a fault could go but what an engine does by itself."""
+    sample, p = fitted.sample, len(fitted.sample.names)
+    x, w, s = sample.columns, fitted.weights, fitted.showing
+    a, b = np.zeros((p + len(fitted.apart),) * 2), np.zeros(p + len(fitted.apart))
+    wx = x * w[:, None]
+    a[:p, :p], b[:p] = wx.T @ x, wx.T @ (sample.y - 1)
+    if fitted.apart:
+        d = x[:, list(fitted.apart)]
+        wd = d * (w * s)[:, None]
+        a[:p, p:] = x.T @ wd
+        a[p:, :p] = a[:p, p:].T
+        a[p:, p:], b[p:] = wd.T @ d, wd.T @ (sample.y - 1)
+    free = np.array([FREE.get(name.split()[0], FAULT) for name in sample.names])
+    free = np.concatenate([free, np.full(len(fitted.apart), FAULT)])
+    a[np.diag_indices(len(a))] += (fitted.spread / free) ** 2 * fitted.thinned
+    return np.asarray(np.linalg.solve(a, b))
 
 
 def beyond(sample: Sample, left: Array) -> NDArray[np.bool_]:
@@ -288,51 +286,150 @@ def beyond(sample: Sample, left: Array) -> NDArray[np.bool_]:
     return np.asarray(left * sample.stop < 0)
 
 
-def _left(sample: Sample, c: Array) -> Array:
+def _left(fitted: Fitted) -> Array:
     """(n, 2) residuals; none where a state lies beyond the stop that the trim stands at."""
-    r = sample.y[:, None] - _predicted(sample, c)
-    return np.where(r * sample.stop[:, None] < 0, 0.0, r)
+    quiet = fitted.sample.y - fitted.shared
+    r = np.column_stack([quiet, quiet - fitted.difference])
+    return np.where(r * fitted.sample.stop[:, None] < 0, 0.0, r)
 
 
-def _residuals(sample: Sample, c: Array, showing: Array, spread: float) -> tuple[Array, float, Array]:
-    """Robust weights (n, 2), the residuals' spread, and the residuals (n, 2) over their doubt."""
-    wide = _doubt(sample, c, spread)
-    r = _left(sample, c) / wide[:, None]
-    robust = (FREEDOM + 1) / (FREEDOM + (r / spread) ** 2)
-    share = np.column_stack([1 - showing, showing])
+def _reweighed(fitted: Fitted) -> Fitted:
+    """With robust weights and the residuals' spread."""
+    r = _left(fitted)
+    robust = (FREEDOM + 1) / (FREEDOM + (r / fitted.spread) ** 2)
+    share = np.column_stack([1 - fitted.showing, fitted.showing])
     free = r != 0.0
     new = math.sqrt(float((share * robust * r**2).sum()) / max(1.0, float((share * free).sum())))
-    robust = np.where(free, robust, 0.0)  # what a stop hides pulls at no line
-    return robust / wide[:, None] ** 2, max(LEAST_SPREAD, new), r
+    weights = (share * np.where(free, robust, 0.0)).sum(axis=1)  # what a stop hides pulls at nothing
+    return replace(fitted, weights=weights, spread=max(LEAST_SPREAD, new))
 
 
-def _log_likelihood(sample: Sample, c: Array, spread: float) -> Array:
-    """(n, 2), Student's t; constants left out that are the same for both states and for any spread are kept out."""
-    wide = _doubt(sample, c, spread) * spread
-    r = _left(sample, c) / wide[:, None]
-    return np.asarray(-0.5 * (FREEDOM + 1) * np.log1p(r**2 / FREEDOM) - np.log(wide)[:, None])
+def _log_likelihood(fitted: Fitted) -> Array:
+    """(n, 2), Student's t; constants that are the same for both states and for any spread are left out."""
+    r = _left(fitted) / fitted.spread
+    return np.asarray(-0.5 * (FREEDOM + 1) * np.log1p(r**2 / FREEDOM) - math.log(fitted.spread))
 
 
-def _thinning(sample: Sample, c: Array, showing: Array, spread: float) -> float:
+def _thinning(fitted: Fitted) -> float:
+    """How many residuals are worth one (`thinning`)."""
+    both = _left(fitted)
+    left = both[:, 0] * (1 - fitted.showing) + both[:, 1] * fitted.showing
+    return thinning(np.clip(left, -4 * fitted.spread, 4 * fitted.spread), fitted.sample.gap)
+
+
+def thinning(left: Array, gap: Array) -> float:
     """How many residuals are worth one, of an AR(1) series seen at these moments: sum of r^|ti - tj| over their number.
 
     (1 + r)/(1 - r), r the correlation from one moment to the next, where none is missing; less where there are gaps.
     """
-    both = _left(sample, c)
-    left = both[:, 0] * (1 - showing) + both[:, 1] * showing
-    left = np.clip(left, -4 * spread, 4 * spread)
-    usual = max(1.0, float(np.min(sample.gap[1:]))) if len(left) > 1 else 1.0
-    next_to = sample.gap[1:] <= 1.5 * usual
+    usual = max(1.0, float(np.min(gap[1:]))) if len(left) > 1 else 1.0
+    next_to = gap[1:] <= 1.5 * usual
     if next_to.sum() < 20:
         return 4.0
     together = float((left[1:] * left[:-1])[next_to].sum()) / float((left[1:][next_to] ** 2).sum() + 1e-12)
     r = min(0.92, max(0.0, together))
     starts = np.flatnonzero(np.concatenate([[True], ~next_to]))
-    lengths = np.diff(np.append(starts, len(sample)))
+    lengths = np.diff(np.append(starts, len(left)))
     before, total = -1.0, 0.0  # what all moments before tell of one, and the sum of that over the moments
-    for gap, n in zip(sample.gap[starts].tolist(), lengths.tolist(), strict=True):
-        first = r ** (gap / usual) * (before + 1)
+    for pause, n in zip(gap[starts].tolist(), lengths.tolist(), strict=True):
+        first = r ** (pause / usual) * (before + 1)
         ends = r ** (n - 1)
         total += first * (1 - r * ends) / (1 - r) + (n - (1 - r * ends) / (1 - r)) * r / (1 - r)
         before = first * ends + (1 - ends) * r / (1 - r)
-    return 1 + 2 * total / len(sample)
+    return 1 + 2 * total / len(left)
+
+
+# ---- which family ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Family:
+    """One explanation. columns: indexes of the coefficients that it frees. mean, cov: of all coefficients under it.
+
+    weight: against all others, 0..1. switching: it is what the showing state has more than the quiet one. kinds: what
+    its columns are called.
+    """
+
+    name: str
+    kinds: tuple[str, ...]
+    columns: tuple[int, ...]
+    switching: bool
+    mean: Array
+    cov: Array
+    weight: float
+
+
+def families(fitted: Fitted) -> tuple[Family, ...]:
+    """Every explanation of a bank's trims by itself, the likeliest first. Their coefficients are those of
+    `sample.names`, then those of every column of a state once more, for what the showing state has more."""
+    sample, p = fitted.sample, len(fitted.sample.names)
+    twice = tuple(sample.where("share", "time", "injection", "load", "boost")) if fitted.switching else ()
+    rows = _rows(replace(fitted, apart=twice), fitted.showing)
+    every = _settled(fitted) / (fitted.spread**2 * fitted.thinned)
+    worth = fitted.weights * every * (sample.stop == 0)
+    a = rows.T @ (rows * worth[:, None])
+    b = rows.T @ (worth * (sample.y - 1))
+    at_stop = np.flatnonzero((sample.stop != 0) & (every > 0))
+    kinds = [name.split()[0] for name in (*sample.names, *(sample.names[i] for i in twice))]
+    sound = np.array([SOUND[kind] for kind in kinds])
+    sound[p:] = SEEN_TOO
+    found: list[tuple[str, tuple[int, ...], bool, Array, Array, float]] = []
+    for name, freed, switching, prior in _hypotheses(sample, twice):
+        if fitted.switching and not switching and name == NONE:
+            continue  # two states were told apart: something comes and goes
+        spread = sound.copy()
+        spread[list(freed)] = np.hypot(spread[list(freed)], FAULT)
+        precision = a + np.diag(1 / spread**2)
+        cov = np.linalg.inv(precision)
+        mean, told, held = cov @ b, b, 0.0
+        for _ in range(STOP_ROUNDS if len(at_stop) else 0):  # a moment at a stop holds only what does not lie beyond it
+            short = at_stop[(sample.y[at_stop] - 1 - rows[at_stop] @ mean) * sample.stop[at_stop] > 0]
+            r, w, y = rows[short], every[short], sample.y[short] - 1
+            precision = a + np.diag(1 / spread**2) + r.T @ (r * w[:, None])
+            cov, told, held = np.linalg.inv(precision), b + r.T @ (w * y), float((w * y * y).sum())
+            mean = cov @ told
+        log_det = float(np.linalg.slogdet(precision)[1])
+        evidence = 0.5 * (float(told @ mean) - held - log_det) - float(np.log(spread).sum()) + math.log(prior)
+        if name == OIL and mean[freed[0]] > 0:
+            continue  # oil gives fuel off, it takes none up
+        found.append((name, freed, switching, mean, cov, evidence))
+    most = max(f[-1] for f in found)
+    whole = sum(math.exp(f[-1] - most) for f in found)
+    ranked = [
+        Family(n, tuple(kinds[i] for i in c), c, s, m, v, math.exp(e - most) / whole) for n, c, s, m, v, e in found
+    ]
+    return tuple(sorted(ranked, key=lambda f: -f.weight))
+
+
+def _settled(fitted: Fitted) -> Array:
+    """1 where a moment lies well within a state, 0 where its state is open or the trims are still on their way."""
+    shows = fitted.showing > 0.5
+    weight = (np.abs(fitted.showing - 0.5) > 0.5 - OPEN).astype(float)
+    seconds = np.cumsum(fitted.sample.gap)
+    for i in (np.flatnonzero(shows[1:] != shows[:-1]) + 1).tolist():
+        weight[
+            np.searchsorted(seconds, seconds[i] - SETTLING / 2) : np.searchsorted(seconds, seconds[i] + SETTLING)
+        ] = 0.0
+    enough = weight[shows].sum() > 20 and weight[~shows].sum() > 20
+    return weight if enough else np.ones(len(shows))
+
+
+def _hypotheses(sample: Sample, twice: Sequence[int]) -> list[tuple[str, tuple[int, ...], bool, float]]:
+    """(family, coefficients it frees, whether of the showing state, prior)."""
+    p = len(sample.names)
+    at = {name: i for i, name in enumerate(sample.names)}
+    more = {sample.names[i]: p + number for number, i in enumerate(twice)}
+    simple = [(SHARE, ("share",)), (TIME, ("time",)), (INJECTION, ("injection",)), (LOAD, ("load",)), (LOAD,
+    ("boost",)),
+              (MIXED, ("time", "share"))]  # fmt: skip
+    found: list[tuple[str, tuple[int, ...], bool, float]] = [(NONE, (), False, PRIORS[NONE])]
+    for where, switching in ((at, False), (more, True)):
+        for name, kinds in simple:
+            if all(kind in where for kind in kinds):
+                found.append((name, tuple(where[kind] for kind in kinds), switching, PRIORS[name]))
+    for name, kinds in ((PURGED, ("purge", "fading", "brief")), (COLD, ("cold", "chill")), (MISREAD, ("misread",))):
+        if freed := tuple(sample.where(*kinds)):
+            found.append((name, freed, False, PRIORS[name]))
+    oils = sample.where("oil")
+    found += [(OIL, (i,), False, PRIORS[OIL] / len(oils)) for i in oils]
+    return found

@@ -20,14 +20,14 @@ from reasoner.scanlog.conditions import PHASES, SOAKED, Conditions, Phase, Run
 from reasoner.scanlog.moments import Looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
-from reasoner.scanlog.shapes import Fitted
+from reasoner.scanlog.shapes import Fitted, beyond
 
 # ---- when a fault came and went --------------------------------------------------------------------------------------
 
 
 LEAST = 0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
 MUCH = 0.10  # of trim, by which a whole run after a soak must differ; judgement
-LEAN = 0.08  # of trim above zero: where the other state is none, this one is the fault, and it is a lean one; judgement
+NEITHER = 0.03  # of trim, by which one state must be further from zero than the other to be the fault; judgement
 SURE = 0.5  # probability that there are two states, below which there are none
 SHORTEST = 20.0  # s of a spell
 BRIDGED = 10.0  # s quiet within a spell that do not end it
@@ -81,13 +81,13 @@ class States:
 
 
 def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one: Fitted, chance: float) -> States:
-    """Whether a bank has two states, and the spells of the showing one. chance: that there are two (`model.fit`)."""
+    """Whether a bank has two states, and the spells of the showing one. chance: that there are two (`shapes.fit`)."""
     two, kind = _ordered(two)
-    effect = _mean(two.difference, two.showing)
+    effect = felt(two.difference, two.showing)
     running = conditions.run >= 0
-    same = States(one, kind, _constant(one, running), (), (), "")
+    same = States(one, kind, np.where(running, 0.0, np.nan), (), (), "")
     if chance < SURE:
-        return replace(same, why="one state explains the trims of the whole log")
+        return replace(same, why="the trims of the whole log belong to one state")
     if abs(effect) < LEAST:
         return replace(same, why=f"two levels differ by {100 * abs(effect):.1f} % only: trims wander so far")
     if _alike(looked, two) < ALIKE_SHARE:
@@ -100,34 +100,35 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
     if not spells:
         whole = bool(creeping) and all((s.began, s.ended) == (STARTS, STOPS) for s in creeping)
         why = "whole runs of the engine differ, none was seen to change" if whole else ""
-        return replace(same, creeping=creeping, why=why or "the trims change too slowly for something that switches")
+        return replace(
+            same, creeping=creeping, why=why or "the trims change too slowly for something that comes and goes"
+        )
     for s in creeping:
         everywhere[s.first : s.last] = np.minimum(everywhere[s.first : s.last], 0.5)
-    return States(two, kind, everywhere, spells, creeping, "the trims go to and fro between two states")
+    return States(two, kind, everywhere, spells, creeping, "the trims come and go between two states")
 
 
 def _ordered(two: Fitted) -> tuple[Fitted, str]:
-    """With the state that is off second: the richer one, unless the other is the one away from zero. Levels count where
-    the two differ, at idle for what comes by time, and without what purge and a cold engine do to both."""
-    richer = 1 if _mean(two.difference, np.ones(len(two.showing))) < 0 else 0
+    """With the state that is off second: the one away from zero, where they differ; the richer one where both are.
+
+    Levels are those of both trims together and without what purge and a cold engine do: what the long-term trim has
+    learned belongs to it, or a stretch without the fault would be taken for the other way.
+    """
     weight = two.difference**2
-    rich_level, lean_level = (_mean(two.line(state) - 1, weight) for state in (richer, 1 - richer))
-    lean = lean_level > LEAN and rich_level > -LEAST and abs(rich_level) < lean_level
-    showing = 1 - richer if lean else richer
-    if showing == 0:
+    quiet, showing = _mean(two.level - 1, weight), _mean(two.level + two.difference - 1, weight)
+    second_off = abs(showing) - abs(quiet) if abs(abs(showing) - abs(quiet)) > NEITHER else quiet - showing
+    if second_off < 0:
+        p = len(two.sample.names)
         c = two.coefficients.copy()
-        c[:4] = two.coefficients[[2, 3, 0, 1]]
-        rates = type(two.rates)(two.rates.off, two.rates.on)
-        two = replace(two, coefficients=c, showing=1 - two.showing, weights=two.weights[:, ::-1].copy(), rates=rates)
-    return two, "lean" if lean else "rich"
+        c[list(two.apart)] += c[p:]
+        c[p:] *= -1
+        two = replace(two, coefficients=c, showing=1 - two.showing, rates=type(two.rates)(two.rates.off, two.rates.on))
+    return two, "rich" if felt(two.difference, two.showing) < 0 else "lean"
 
 
-def _constant(one: Fitted, running: NDArray[np.bool_]) -> Array:
-    """One probability for the whole log: that the trim at idle lies beyond what is normal."""
-    c = one.coefficients
-    level = float(c[0] + c[1] - 1)
-    shows = 0.5 * math.erfc((level + 0.10) / 0.03 / math.sqrt(2))  # -10 % (common practice), spread of a reading 3 %
-    return np.where(running, shows, np.nan)
+def felt(difference: Array, showing: Array) -> float:
+    """Mean difference of the trim where it makes one: moments that cannot show the fault count for little."""
+    return _mean(difference, showing * np.abs(difference))
 
 
 def _mean(values: Array, weights: Array) -> float:
@@ -136,14 +137,14 @@ def _mean(values: Array, weights: Array) -> float:
 
 
 def _alike(looked: Looked, two: Fitted) -> float:
-    """Share of the showing moments whose airflow, within 20 %, was seen quiet for a while too."""
+    """Share of the showing moments (those count that can show it) whose airflow, within 20 %, was seen quiet too."""
     shows = two.showing > 0.5
     if not shows.any() or shows.all():
         return 0.0
-    quiet = np.sort(np.log(looked.sample.x[~shows]))
-    at = np.log(looked.sample.x[shows])
+    quiet = np.sort(np.log(looked.flow[~shows]))
+    at = np.log(looked.flow[shows])
     near = np.searchsorted(quiet, at + ALIKE, side="right") - np.searchsorted(quiet, at - ALIKE)
-    return float((near >= MOMENTS).mean())
+    return _mean((near >= MOMENTS).astype(float), np.abs(two.difference[shows]))
 
 
 def _everywhere(grid: Grid, conditions: Conditions, looked: Looked, showing: Array) -> Array:
@@ -182,7 +183,7 @@ def _found(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, ever
             began = STARTS if _first_seen(looked, run.start, a) else _edge(grid, looked, two, everywhere, begin)
             ended = STOPS if _first_seen(looked, b, run.end) else _edge(grid, looked, two, everywhere, end)
             probability = float(np.nanmean(everywhere[a:b]))
-            effect = _mean(two.difference[inside], two.showing[inside])
+            effect = felt(two.difference[inside], two.showing[inside])
             start, stop = float(grid.time[a] - grid.step / 2), float(grid.time[b - 1] + grid.step / 2)
             found.append(Spell(start, stop, a, b, began, ended, probability, float(inside.sum()) * grid.step, effect))
     return found
@@ -214,9 +215,12 @@ def _edge(grid: Grid, looked: Looked, two: Fitted, everywhere: Array, edge: _Edg
         return UNSEEN
     time, sample = grid.time[looked.index], two.sample
     mine = (looked.index >= edge.run.start) & (looked.index < edge.run.end)
-    purge = sample.covariates[:, sample.purge] @ two.coefficients[4:][sample.purge]
+    known = sample.where("purge", "fading", "brief")
+    purge = sample.columns[:, known] @ two.coefficients[known]
+    there = two.shared + two.difference
+    wanted = np.where(beyond(sample, sample.y - there), there, sample.y)  # at a stop as far as the showing state goes
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = (two.wanted - purge - two.line(0)) / two.difference
+        share = np.where(two.difference != 0, (wanted - purge - two.level) / two.difference, 0.0)
     weight = two.difference**2  # moments in which the two states hardly differ say little
     for far, least in SHARP:
         least = least if wide <= SHARP[0][0] else SHARP[-1][1]

@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 import unicodedata
 
-_STEMS = {  # stem: English; the longest first where one holds another
+_STEMS = {  # stem: English
+    "cilinder": "cylinder", "barometrica": "barometric", "barometrique": "barometric",
     "motordrehzahl": "engine speed", "drehzahl": "engine speed", "predkosc obrotowa": "engine speed",
     "obroty": "engine speed", "toerental": "engine speed", "regime": "engine speed", "regimen": "engine speed",
     "revoluciones": "engine speed", "giri": "engine speed", "rotacao": "engine speed", "rotacoes": "engine speed",
@@ -83,9 +84,49 @@ _STEMS = {  # stem: English; the longest first where one holds another
     "motorkontrollleuchte": "warning lamp", "kontrollleuchte": "warning lamp", "voyant moteur": "warning lamp",
     "spia motore": "warning lamp", "consigne": "commanded", "zeitstempel": "timestamp", "laufzeit": "run time",
     "uhrzeit": "clock time", "horodatage": "timestamp", "motor": "engine ", "moteur": "engine", "silnika": "engine",
-    "bancata": "bank", "banco": "bank", "banque": "bank", "sensor": "sensor", "capteur": "sensor",
+    "motortemperatur": "coolant temperature", "motor temperatur": "coolant temperature", "kuhlmitteltemp":
+    "coolant temperature", "kuehlmitteltemp": "coolant temperature", "ansaugluft temp": "intake air temperature",
+    "eau moteur": "coolant", "acqua motore": "coolant", "agua": "coolant", "koelwatertemp": "coolant temperature",
+    "temp air": "intake air temperature", "temp. air": "intake air temperature", "tubulure": "manifold",
+    "pression collecteur": "manifold pressure", "pressione collettore": "manifold pressure",
+    "pressione aspirazione": "manifold pressure", "inlaatdruk": "manifold pressure",
+    "inlaatspruitstukdruk": "manifold pressure", "lastenheft": "load", "drosselklappenstellung": "throttle position",
+    "ouverture papillon": "throttle", "gasklepstand": "throttle position", "polozenie": "position",
+    "posizione": "position", "posicion": "position", "zundaussetzer": "misfires ", "zuendaussetzer": "misfires ",
+    "rates allumage": "misfires", "rates cylindre": "misfires cylinder", "fallos encendido": "misfires",
+    "overslagen": "misfires", "wypadanie zaplonu": "misfires", "zuendzeitpunkt": "ignition timing",
+    "zuendwinkel": "ignition angle", "kat zaplonu": "ignition angle", "anzahl fehlercodes": "trouble codes",
+    "nombre de codes defaut": "trouble codes", "numero de codigos": "trouble codes", "numero codici guasto":
+    "trouble codes", "aantal foutcodes": "trouble codes", "foutcode": "trouble codes ", "liczba kodow":
+    "trouble codes", "temoin moteur": "warning lamp", "testigo motor": "warning lamp", "motorlampje": "warning lamp",
+    "kontrolka silnika": "warning lamp", "bordspannung": "controller voltage", "tension batterie": "battery voltage",
+    "tensione batteria": "battery voltage", "accuspanning": "battery voltage", "voltaje": "voltage", "modulo":
+    "controller", "sterownika": "controller", "kraftstoffsystem": "fuel system", "systeme carburant": "fuel system",
+    "sistema combustible": "fuel system", "sistema carburante": "fuel system", "brandstofsysteem": "fuel system",
+    "ukladu paliwowego": "fuel system", "boucle carburant": "loop status", "rangee": "bank", "zeit seit": "time since",
+    "temps depuis": "time since", "tiempo desde": "time since", "tempo da": "time since", "tijd sinds": "time since",
+    "czas od": "time since", "motorstart": "start", "demarrage": "start", "arranque": "start", "avviamento": "start",
+    "uruchomienia": "start", "tastverhaltnis": "duty", "tankentluftungsventil": "purge valve",
+    "tankentlueftungsventil": "purge valve", "lavaggio canister": "purge", "valvola canister": "purge",
+    "commande purge": "purge", "dampafzuiging": "purge", "koolstofbus spoeling": "purge", "przewietrzanie filtra":
+    "purge", "par paliwa": "", "verteilerrohr": "rail", "brandstofraildruk": "rail pressure", "raildruk":
+    "rail pressure", "riel": "rail", "motorbelasting": "load", "berechnete last": "calculated load", "berekende":
+    "calculated", "calcolato": "calculated", "przeplyw powietrza": "air flow", "masowy": "mass", "massica": "mass",
+    "aire admission": "intake air", "air admission": "intake air", "aria aspirata": "intake air",
+    "aire admision": "intake air", "powietrza dolotowego": "intake air", "luchtmassastroom": "mass air flow rate",
+    "lambdawert": "lambda", "richesse lambda": "lambda", "deseada": "commanded", "obiettivo": "commanded",
+    "gewenste": "commanded", "zadana": "commanded", "czujnik": "sensor", "sensore": "sensor", "sonde": "sensor",
+    "sonda": "sensor", "sonde o2": "oxygen sensor", "sonda o2": "oxygen sensor", "sonde amont": "oxygen sensor",
+    "sonda a monte": "oxygen sensor", "sonde aval": "oxygen sensor downstream", "sonda a valle":
+    "oxygen sensor downstream", "correzione breve": "short trim", "correzione lunga": "long trim",
+    "brandstoftrim": "fuel trim ", "kurzzeittrimm": "short trim", "langzeittrimm": "long trim",
+    "trimm": "trim ", "messzeit": "time", "silnik": "engine", "bancata": "bank", "banco": "bank", "banque": "bank",
+    "sensor": "sensor", "capteur": "sensor",
 }  # fmt: skip
 _WHOLE = {
+    "hora": "time", "heure": "time", "ora": "time", "uhr": "time", "kort": "short", "zyl": "cylinder",
+    "giro": "engine speed", "lunga": "long", "larga": "long", "tension": "voltage", "stato": "status",
+    "estado": "status", "etat": "status", "temp": "temperature",
     "zeit": "time", "temps": "time", "tiempo": "time", "tempo": "time", "czas": "time", "tijd": "time",
     "last": "load", "charge": "load", "soll": "commanded", "sollwert": "commanded", "ist": "actual",
     "istwert": "actual", "druck": "pressure", "druk": "pressure", "aire": "air", "aria": "air", "ar": "air",
@@ -107,6 +148,6 @@ def english(header: str) -> str:
     """A header with the words of these languages put into English, in small letters and without accents."""
     text = unicodedata.normalize("NFKD", header.translate(_ACCENTS))
     text = "".join(c for c in text if not unicodedata.combining(c) or c == "°")
-    text = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", text).replace("_", " ").replace("-", " ").lower()
+    text = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", text).replace("_", " ").replace("-", " ").replace("'", " ").lower()
     text = _STEM.sub(lambda m: f" {_STEMS[m[0]]} ", " ".join(text.split()))
     return " ".join(_WORD.sub(lambda m: _WHOLE[m[0]], text).split())

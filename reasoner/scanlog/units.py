@@ -101,7 +101,7 @@ def switched(key: Key, values: Array, use: ColumnUse, turns: Array | None = None
             before, after = float(np.median(v[a : i + 1])), float(np.median(taken[:LASTS]))
             alike = abs(taken[0] - v[i]) <= max(2 * usual, 0.03 * abs(v[i]))
             stays = abs(after - before) < abs(float(np.median(v[i + 1 : b])) - before) / 3
-            if quantity.name in WILD:
+            if quantity.name in WILD and v[i + 1] != 0:
                 stays = turns is not None and _same_a_turn(v / turns[there], i + 1, float(taken[0] / v[i + 1]))
             if alike and len(v) >= b and stays:
                 new = values.copy()

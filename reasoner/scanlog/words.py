@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from reasoner.measure.finding import nineteen_of_twenty
+from reasoner.measure.fuel import PETROL, millilitres_a_minute
 from reasoner.measure.uncertain import Estimate
-from reasoner.scanlog.amounts import MIXED, Fits, Line, Shape
-from reasoner.scanlog.document import BankFacts
+from reasoner.scanlog.amounts import Fits, Shape
+from reasoner.scanlog.document import BankFacts, BankSpell
 from reasoner.scanlog.findings import (
     CROSSWISE,
     Filling,
@@ -19,6 +20,7 @@ from reasoner.scanlog.findings import (
     RailGap,
     Warming,
 )
+from reasoner.scanlog.shapes import COLD, INJECTION, LOAD, MISREAD, MIXED, NONE, OIL, PURGED, SHARE, TIME
 
 TOGETHER = (
     "Short-term and long-term trim are multiplied, (1 + short)(1 + long) - 1, where states and fits are concerned, as "
@@ -26,11 +28,24 @@ TOGETHER = (
 )
 AT_STOP = 10.0  # s at a stop that are worth a line; presentation
 FIRM = 0.8  # weight of a shape that is spoken of without the others; presentation
-SHAPES = {
-    "by time": ("fuel that comes by the second", "whatever the engine takes, so that it fades as airflow rises"),
-    "by share": ("a wrong scale", "the same share too much at every airflow"),
-    "by injection": ("too much with each injection", "so that it fades as each stroke takes more air"),
-    MIXED: ("fuel that comes by the second with a wrong scale besides", "so that it fades, but not to nothing"),
+FAMILIES = {  # how a person is told of each: what it looks like, and how it goes
+    TIME: ("fuel that comes in steadily, whatever the engine takes", "most at idle, fading as airflow rises"),
+    SHARE: ("the same share at every airflow", "flat over airflow"),
+    INJECTION: ("too much with each injection", "fading as each stroke takes more air"),
+    LOAD: ("an error that grows with airflow", "little at idle, most at high airflow"),
+    MIXED: ("fuel that comes in steadily, with a wrong share besides", "fading, but not to nothing"),
+    PURGED: ("fuel that comes with the purge", "only while the purge valve is open"),
+    OIL: ("fuel that comes as the engine warms up and fades over the drive", "as it does when it boils out of the oil"),
+    COLD: ("too much fuel while the engine is cold", "gone when it is warm"),
+    MISREAD: ("too much fuel whenever the coolant reads what it cannot be", "the mixture follows the false reading"),
+    NONE: ("no fault", "as a sound engine's trims go"),
+}
+LEANER = {
+    TIME: ("air that comes in unmeasured", "most at idle, fading as airflow rises"),
+    INJECTION: ("too little with each injection", "fading as each stroke takes more air"),
+    MIXED: ("air that comes in unmeasured, with a wrong share besides", "fading, but not to nothing"),
+    PURGED: ("air that comes with the purge", "only while the purge valve is open"),
+    COLD: ("too little fuel while the engine is cold", "gone when it is warm"),
 }
 
 
@@ -50,47 +65,51 @@ def plus_minus(estimate: Estimate, unit: str) -> str:
 def bank_says(bank: BankFacts) -> list[str]:
     """One bank's states, sizes and shape."""
     name = f"Bank {bank.number}"
-    if bank.fits is None:
+    fits = bank.fits
+    if fits is None:
         return [f"{name}: {bank.why}."]
-    if not bank.switching:
-        return _steady(name, bank)
-    total = sum(s.end - s.start for s in bank.spells)
-    count = f"{len(bank.spells)} spells" if len(bank.spells) > 1 else "one spell"
-    said = [f"{name} goes to and fro: {bank.kind} in {count}, {minutes(total)} together."]
-    fits = bank.fits
-    if fits.extra is not None and fits.extra_leak is not None and bank.kind == "rich":
-        said.append(
-            f"{name} while it shows: {plus_minus(fits.extra, 'g/s')} ({plus_minus(fits.extra_leak, 'mL/min')}) more "
-            "fuel by the second than while quiet."
-        )
-    if fits.showing is not None and fits.quiet is not None:
-        said.append(
-            f"{name}, trim at idle airflow: {_level(fits.showing)} showing, {_level(fits.quiet)} quiet; scale "
-            f"{plus_minus(fits.showing.share, '')} and {plus_minus(fits.quiet.share, '')} of what it should be."
-        )
-    return said + _stop(name, bank) + (_shape(name, fits.shapes) if bank.kind == "rich" else [])
+    said = _when(name, bank, fits)
+    said += _stop(name, bank)
+    if bank.creeping and not bank.switching:
+        said.append(f"{name}: what changed came and went over minutes, not at once: {_spans(bank.creeping)}.")
+    return said + _shape(name, bank, fits)
 
 
-def _steady(name: str, bank: BankFacts) -> list[str]:
-    fits = bank.fits
-    assert fits is not None
-    line = fits.showing or fits.quiet
+def _when(name: str, bank: BankFacts, fits: Fits) -> list[str]:
+    """When it shows, and what the trims read then and otherwise."""
+    shows, rests = fits.showing, fits.quiet
+    if bank.switching and shows is not None and rests is not None:
+        total = sum(s.end - s.start for s in bank.spells)
+        count = f"{len(bank.spells)} times" if len(bank.spells) > 1 else "once"
+        said = f"{name} runs {bank.kind} at times: {count}, {minutes(total)} together ({_spans(bank.spells)})."
+        read = [
+            f"{where} {plus_minus(on, '%')} then, {plus_minus(off, '%')} otherwise"
+            for where, on, off in (
+                ("at idle", shows.at_idle, rests.at_idle),
+                ("at high airflow", shows.high, rests.high),
+            )
+            if on is not None and off is not None
+        ]
+        return [f"{said} Its trim: {'; '.join(read)}." if read else said]
+    line = shows or rests
     if line is None:
         return [f"{name}: {bank.why}."]
-    said = [f"{name}: {bank.why}; trim at idle airflow {_level(line)}."]
-    if line.told_apart and line.by_time is not None and line.leak is not None:
-        said.append(
-            f"{name}: fuel by the second {plus_minus(line.by_time, 'g/s')} ({plus_minus(line.leak, 'mL/min')}), scale "
-            f"{plus_minus(line.share, '')} of what it should be."
-        )
-    elif line.by_time is not None:
-        said.append(f"{name}: seen at one airflow only, so fuel by the second and a wrong scale cannot be told apart.")
-    said += _stop(name, bank) + _slow(name, fits)
-    if bank.creeping:
-        said.append(
-            f"{name}: what changed came and went over minutes, not at once, as warm oil, a warm-up or a canister would."
-        )
-    return said + _shape(name, fits.shapes)
+    read = [
+        f"{plus_minus(e, '%')} {where}" for where, e in (("at idle", line.at_idle), ("at high airflow", line.high)) if e
+    ]
+    return [f"{name}: {bank.why}; trim {', '.join(read)}." if read else f"{name}: {bank.why}."]
+
+
+def _spans(spells: Sequence[BankSpell]) -> str:
+    shown = [f"{clock(s.start)} to {clock(s.end)}" for s in spells[:4]]
+    return ", ".join(shown) + (f" and {len(spells) - 4} more" if len(spells) > 4 else "")
+
+
+def clock(seconds: float) -> str:
+    """`12:05` of the log, `1:05:01`."""
+    whole = max(0, round(seconds))
+    hours, rest = divmod(whole, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
 def _stop(name: str, bank: BankFacts) -> list[str]:
@@ -102,29 +121,45 @@ def _stop(name: str, bank: BankFacts) -> list[str]:
     ]
 
 
-def _slow(name: str, fits: Fits) -> list[str]:
-    if fits.slow is None:
+def family_words(shape: Shape) -> tuple[str, str]:
+    """What a family looks like, and how it goes; a lean one in its own words."""
+    lean = shape.at_most.value > 0
+    return LEANER.get(shape.name, FAMILIES[shape.name]) if lean else FAMILIES[shape.name]
+
+
+def amount(shape: Shape) -> str:
+    """`0.048 +- 0.008 g/s (4.0 +- 0.6 mL/min)`, `x 1.17 +- 0.03`; "" where it cannot be said."""
+    if shape.size is None:
+        return f"{plus_minus(shape.at_most, '%')} of trim where it is most" if shape.name != NONE else ""
+    if shape.name == SHARE:
+        over = Estimate(100 * (shape.size.value - 1), 100 * shape.size.error)
+        return f"{plus_minus(over, '%')} too {'much' if over.value > 0 else 'little'} fuel for the air measured"
+    if shape.unit == "g/s" and shape.size.value > 0:
+        per_minute = Estimate(*(millilitres_a_minute(v, PETROL.density) for v in (shape.size.value, shape.size.error)))
+        return f"{plus_minus(shape.size, 'g/s')} of fuel ({plus_minus(per_minute, 'mL/min')})"
+    if shape.unit == "g/s":
+        air = Estimate(-shape.size.value * PETROL.air_ratio, shape.size.error * PETROL.air_ratio)
+        return f"{plus_minus(air, 'g/s')} of air"
+    return f"{plus_minus(shape.size, shape.unit)}{' of trim' if shape.unit == '%' else ''}"
+
+
+def _shape(name: str, bank: BankFacts, fits: Fits) -> list[str]:
+    """Which family, how much, how sure; what else it could be."""
+    if not fits.shapes:
+        seen = bank.switching or (fits.level is not None and abs(fits.level.value) > 8)
+        return [f"{name}: without airflow it cannot be told what kind of error it is."] if seen else []
+    best = fits.best
+    if best is None:
         return []
-    return [
-        f"{name}: fuel that comes as the engine warms up and fades over the drive, {plus_minus(fits.slow, 'g/s')} at "
-        "its most: as fuel does that evaporates out of the oil."
-    ]
-
-
-def _level(line: Line) -> str:
-    return plus_minus(line.at_idle, "%")
-
-
-def _shape(name: str, shapes: Sequence[Shape]) -> list[str]:
-    if not shapes:
-        return []
-    best = shapes[0]
-    what, how = SHAPES[best.name]
-    chance = f"{100 * min(best.weight, 0.99):.0f} %"
-    if best.weight >= FIRM:
-        return [f"{name}, shape of the error: {what}, {how} ({chance} against the other shapes)."]
-    other = SHAPES[shapes[1].name][0]
-    return [f"{name}, shape of the error: {what} ({chance}), or {other}; more spread of airflow would tell."]
+    what, how = family_words(best)
+    size = amount(best)
+    sure = f"{100 * min(best.weight, 0.99):.0f} %"
+    said = f"{name}: {what} ({how}){f': {size}' if size else ''}."
+    other = next((s for s in fits.shapes[1:] if s.weight > 1 - FIRM), None)
+    if best.weight >= FIRM and other is None:
+        return [f"{said} How sure of this kind: {sure}."]
+    rest = FAMILIES[other.name][0] if other is not None else "something else"
+    return [f"{said} Not firm: {sure}; it may be {rest}."]
 
 
 def other_says(other: Others, purge_known: bool, regulated: float | None) -> list[str]:

@@ -36,8 +36,8 @@ def test_what_happened_to_the_file_changes_little_of_what_it_says(seed: int) -> 
     assert isinstance(found, LogDocument)
     (bank,) = found.banks
     assert bank.switching and bank.kind == "rich"
-    assert bank.fits is not None and bank.fits.extra is not None
-    assert abs(bank.fits.extra.value - 0.08) <= 2 * bank.fits.extra.error
+    assert bank.fits is not None and bank.fits.amount is not None
+    assert abs(bank.fits.amount.value - 0.08) <= 2 * bank.fits.amount.error
     assert bank.fits.shapes[0].name == "by time"
 
 

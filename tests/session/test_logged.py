@@ -86,7 +86,7 @@ def test_a_log_without_a_fault_accuses_nobody(seed: int) -> None:
     before, after = car(**CAR), taken("none", seed=seed)
     gained = after.belief.probability - before.belief.probability
     assert float(gained.max()) < 0.05 and float(gained.min()) > -0.08
-    assert moved(before, after) < 0.85 * moved(before, taken("scale"))
+    assert moved(before, after) < moved(before, taken("scale"))  # normal readings speak too, of what is not there
 
 
 def test_the_error_of_a_log_widens_the_rule() -> None:

@@ -1,0 +1,180 @@
+"""Whether each column can be believed: jumps no such thing makes, values that stand still, one column against another.
+
+What is not believed is left out of everything else (a temperature that jumps and comes back is taken as what lies
+between), and said with its place. Limits are physics where they say so, else
+judgement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from reasoner.scanlog import rolling
+from reasoner.scanlog.columns import (
+    AIRFLOW,
+    COOLANT,
+    INTAKE,
+    LAMBDA,
+    LOAD,
+    LONG,
+    MANIFOLD,
+    OIL,
+    OUTSIDE,
+    ROAD,
+    SHORT,
+    SPEED,
+    Key,
+)
+from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.resampling import Flags, Grid
+
+# K a second that a sensor's reading can move at most: its own time constant is seconds, what it sits in is kilograms.
+FASTEST = {COOLANT: 2.5, OIL: 2.0, OUTSIDE: 3.0, INTAKE: 8.0}
+LEAST_JUMP = 8.0  # K; less is rounding and noise; judgement
+BUSY = (AIRFLOW, MANIFOLD, LOAD, SPEED, SHORT, LAMBDA, ROAD)  # quantities that never stand still while a car is driven
+STILL = 30.0  # s that one of these stands exactly still while the engine does not, at least; judgement
+STILL_CHANGES = 25.0  # changes that its own usual pace would have made meanwhile; judgement
+STIRRED = 400.0  # rpm that the engine speed moves meanwhile, or km/h / 10 of the road speed; judgement
+LONG_STILL = 600.0  # s that a long-term trim which moved before stands still on the road
+WARMING = 480.0  # s of running in which coolant must rise from cold; judgement
+ROSE = 3.0  # K that it must have risen by then
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One thing about one column that cannot be. start, end: s of the log. said: in words, without the place."""
+
+    key: Key
+    said: str
+    start: float
+    end: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Believed:
+    """grid: with what is not believed left out. doubts: why. misread: (c,) the coolant's reading lies that far (K) from
+    what it can be, 0 elsewhere: a sensor that does so is no defect of the file alone, if the mixture follows it."""
+
+    grid: Grid
+    doubts: tuple[Doubt, ...]
+    misread: Array
+
+
+def believed(grid: Grid) -> Believed:
+    """Every column against what it can do."""
+    series = dict(grid.series)
+    doubts: list[Doubt] = []
+    misread = np.zeros(len(grid))
+    for key, values in grid.series.items():
+        if key.quantity in FASTEST:
+            off = _jumped(grid, values, FASTEST[key.quantity], grid.every[key])
+            if off.any():
+                level = _carried(grid, values, off)
+                if key.quantity == COOLANT:
+                    misread = np.where(off, values - level, 0.0)
+                far = float(np.nanmax(np.abs(values - level)[off]))
+                times = sum(1 for _ in rolling.runs(off))
+                doubts.append(_doubt(grid, key, off, f"jumps by up to {far:.0f} K, {_times(times)}: nothing does that"))
+                series[key] = np.where(off, level, values)
+    for key in list(series):
+        still = _stands_still(grid, key, series[key])
+        if still is not None and still.any():
+            doubts.append(_doubt(grid, key, still, "stands exactly still while the engine does not"))
+            series[key] = np.where(still, np.nan, series[key])
+    cold = _never_warms(grid, series)
+    if cold is not None:
+        doubts.append(cold)
+        series[Key(COOLANT)] = np.full(len(grid), np.nan)
+    return Believed(replace(grid, series=series), tuple(doubts), np.nan_to_num(misread))
+
+
+def _doubt(grid: Grid, key: Key, where: Flags, said: str) -> Doubt:
+    at = np.flatnonzero(where)
+    return Doubt(key, said, float(grid.time[at[0]]), float(grid.time[at[-1]]), float(where.sum()) * grid.step)
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
+
+
+def _jumped(grid: Grid, values: Array, fastest: float, every: float) -> Flags:
+    """Stretches between two jumps that do not belong to the rest: the parts are strung together from the longest."""
+    off = np.zeros(len(values), dtype=bool)
+    there = np.flatnonzero(np.isfinite(values))
+    if len(there) < 10:
+        return off
+    v, t = values[there], grid.time[there]
+    limit = np.maximum(LEAST_JUMP, fastest * np.maximum(np.diff(t), every))
+    cuts = np.flatnonzero((np.abs(np.diff(v)) > limit) & (np.diff(t) < 60.0)) + 1
+    if not len(cuts):
+        return off
+    starts, ends = np.concatenate([[0], cuts]), np.concatenate([cuts, [len(v)]])
+    longest = int(np.argmax(t[ends - 1] - t[starts]))
+    for order, first in ((range(longest + 1, len(starts)), 1), (range(longest - 1, -1, -1), 0)):
+        last = longest
+        for i in order:
+            a, b = (ends[last] - 1, starts[i]) if first else (starts[last], ends[i] - 1)
+            if abs(v[b] - v[a]) > LEAST_JUMP + 0.3 * abs(t[b] - t[a]) ** 0.75:
+                off[there[starts[i]] : there[ends[i] - 1] + 1] = True
+            else:
+                last = i
+    return off
+
+
+def _carried(grid: Grid, values: Array, off: Flags) -> Array:
+    """What it would have read: on a straight line between what is believed."""
+    good = np.isfinite(values) & ~off
+    return np.interp(grid.time, grid.time[good], values[good]) if good.any() else np.full(len(values), np.nan)
+
+
+def _stands_still(grid: Grid, key: Key, values: Array) -> Flags | None:
+    """Where a column of a kind that never rests reads one and the same, for longer than its own pace allows, while
+    engine or road speed move."""
+    if key.quantity not in (*BUSY, LONG):
+        return None
+    there = np.isfinite(values)
+    rpm, road = grid.of(SPEED), grid.of(ROAD)
+    stir = np.fmax(_reach(rpm) if key.quantity != SPEED else np.zeros(len(grid)), 10 * _reach(road))
+    changed = np.concatenate([[True], (values[1:] != values[:-1]) & there[1:]])
+    running = there & ((rpm > 400) | ~np.isfinite(rpm))
+    found = np.zeros(len(values), dtype=bool)
+    seconds = running.sum() * grid.step
+    for a, b in rolling.runs(there & ~changed):
+        lasted = grid.time[b - 1] - grid.time[a]
+        own = changed[running].sum() - changed[a:b].sum()
+        pace = own / max(1.0, seconds - lasted)
+        if lasted < (LONG_STILL if key.quantity == LONG else STILL) or pace * lasted < STILL_CHANGES:
+            continue
+        if np.nanmax(stir[a:b], initial=0.0) > STIRRED and not _is_nothing(key, float(values[a])):
+            found[a:b] = True
+    return found
+
+
+def _is_nothing(key: Key, value: float) -> bool:
+    """A trim at zero is an open loop, a car at a standstill stands."""
+    return key.quantity in (SHORT, ROAD, SPEED) and abs(value) < 0.4
+
+
+def _reach(values: Array) -> Array:
+    """(c,) how far the values moved within half a minute."""
+    return np.nan_to_num(rolling.spread(values, 15))
+
+
+def _never_warms(grid: Grid, series: Mapping[Key, Array]) -> Doubt | None:
+    """A coolant that begins cold and has not moved after minutes of running."""
+    coolant, rpm = series.get(Key(COOLANT)), grid.of(SPEED)
+    if coolant is None:
+        return None
+    there = np.flatnonzero(np.isfinite(coolant) & (rpm > 400))
+    if not len(there) or grid.time[there[-1]] - grid.time[there[0]] < WARMING or coolant[there[0]] > 60:
+        return None
+    early = there[grid.time[there] - grid.time[there[0]] <= WARMING]
+    if np.ptp(coolant[early]) >= ROSE:
+        return None
+    span = early[0], early[-1]
+    said = f"stands at {coolant[early[0]]:.0f} °C while the engine warms up"
+    return Doubt(Key(COOLANT), said, float(grid.time[span[0]]), float(grid.time[span[1]]), WARMING)

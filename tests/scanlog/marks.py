@@ -1,0 +1,170 @@
+"""How well drives of the second engine are read: family, bank, amount, spells, false alarms, coverage of intervals.
+
+`python -m tests.scanlog.marks` prints one line a drive and the sums. Families are matched by what trims can tell: a
+rail, a meter and injectors off by a share are one shape. A family that the columns of a drive cannot tell from the true
+one (`Truth.alike`) counts as right.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reasoner.scanlog.analysis import Engine, analyse
+from reasoner.scanlog.conditions import RULE_NAMES
+from reasoner.scanlog.document import BankFacts, LogDocument
+from reasoner.scanlog.shapes import COLD, INJECTION, LOAD, MISREAD, MIXED, NONE, OIL, PURGED, SHARE, TIME
+from tests.scanlog.second_drives import Drive, drives
+
+SHAPES = {
+    "healthy": {NONE},
+    "injector-leak": {TIME, MIXED},
+    "air-leak": {TIME, MIXED},
+    "rail-scale": {SHARE},
+    "meter-scale": {SHARE},
+    "injector-scale": {SHARE},
+    "sensor-shift": {SHARE},
+    "meter-high": {LOAD},
+    "charge-leak": {LOAD},
+    "exhaust-restriction": {LOAD},
+    "fuel-restriction": {LOAD},
+    "purge-vapour": {PURGED},
+    "oil-vapour": {OIL},
+    "coolant-cold": {COLD, MISREAD},
+    "sensor-slow": {NONE},
+    "misfire": {NONE, SHARE, TIME, INJECTION},
+}
+CLOSE = {PURGED: 0.40, SHARE: 3.0}  # of an amount; a share in points; else 25 %
+MEASURED = {  # families whose amount the log names in the truth's own measure
+    "injector-leak", "rail-scale", "meter-scale", "injector-scale", "purge-vapour", "oil-vapour",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One drive. family, bank: right. amount, inside: right, and whether its 95 % range holds the truth; None where
+    there is nothing to compare. overlap: of spells, None where it always showed or never. alarm: named on a sound car.
+    """
+
+    name: str
+    family: bool
+    bank: bool
+    amount: bool | None
+    inside: bool | None
+    overlap: float | None
+    alarm: bool
+    said: str
+
+
+def mark(d: Drive) -> Mark:
+    """One drive read and held against its truth."""
+    engine = Engine(d.options.get("litres"), int(d.options["cylinders"]) if "cylinders" in d.options else None)
+    found = analyse(d.csv.encode(), d.name, None, engine, RULE_NAMES)
+    t = d.truth
+    if not isinstance(found, LogDocument):
+        return Mark(d.name, t.family == "healthy", True, None, None, None, False, found.why)
+    best = {b.number: (b.fits.best if b.fits is not None else None) for b in found.banks}
+    wanted = set().union(*(SHAPES[f] for f in (t.family, *t.alike)))
+    hit = [n for n, s in best.items() if (s.name if s else NONE) in wanted]
+    hurt = [t.bank] if t.bank is not None else list(best)
+    quiet = t.felt == 0.0 or not t.visible  # nothing to be seen of it in this log
+    family = bool(set(hit) & set(hurt)) or (quiet and all(s is None for s in best.values()))
+    others = [s for n, s in best.items() if n not in hurt and s is not None]
+    bank = not others and (t.bank is None or len(best) < 2 or best.get(t.bank) is not None or NONE in wanted)
+    amount = inside = None
+    shape = best.get(hurt[0]) if hurt else None
+    if family and not quiet and shape is not None and shape.size is not None and t.family in MEASURED:
+        value, error = shape.size.value, shape.size.error
+        truth = t.amount
+        if shape.name == SHARE:
+            value, error = 100 * (value - 1), 100 * error
+            amount = abs(value - truth) <= CLOSE[SHARE]
+        else:
+            if t.family in ("purge-vapour", "oil-vapour"):
+                value, error = value * max(1, len(best)), error * max(1, len(best))
+            amount = abs(value - truth) <= CLOSE.get(shape.name, 0.25) * abs(truth)
+        inside = abs(value - truth) <= 1.96 * error
+    says = " | ".join(f"{n}: {_short(b)}" for n, b in ((b.number, b) for b in found.banks))
+    return Mark(
+        d.name, family, bank, amount, inside, _overlap(d, found), t.family == "healthy" and any(best.values()), says
+    )
+
+
+def _short(b: BankFacts) -> str:
+    if b.fits is None:
+        return b.why
+    best = b.fits.shapes[0] if b.fits.shapes else None
+    if best is None:
+        return f"not told, {len(b.spells)} spells"
+    size = f"{best.size.value:.3g}+-{best.size.error:.2g}{best.unit}" if best.size else f"{best.at_most.value:.0f}%"
+    return f"{best.name} {best.weight:.2f} {size}, {len(b.spells)} spells"
+
+
+def _overlap(d: Drive, found: LogDocument) -> float | None:
+    """Intersection over union of when it can be seen and when it is said to show."""
+    spans = [s for b in found.banks if d.truth.bank in (None, b.number) for s in b.spells]
+    truth = d.truth.visible
+    if not truth or d.truth.family in (
+        "healthy",
+        "purge-vapour",
+        "oil-vapour",
+        "coolant-cold",
+        "sensor-slow",
+        "misfire",
+    ):
+        return None
+    end = max([b for _, b in truth] + [s.end for s in spans])
+    t = np.arange(0.0, end, 1.0)
+    is_, said = np.zeros(len(t), dtype=bool), np.zeros(len(t), dtype=bool)
+    for a, b in truth:
+        is_ |= (t >= a) & (t < b)
+    for s in spans:
+        said |= (t >= s.start) & (t < s.end)
+    acts = sum(b - a for a, b in d.truth.spells)
+    if acts > 0.9 * end:
+        return None
+    return float((is_ & said).sum() / max(1, (is_ | said).sum()))
+
+
+def sums(marks: Sequence[tuple[Drive, Mark]]) -> dict[str, str]:
+    """Counts over all."""
+    single = [(d, m) for d, m in marks if d.truth.family != "healthy"]
+    sound = [m for d, m in marks if d.truth.family == "healthy"]
+
+    def of(values: Sequence[bool | None]) -> str:
+        known = [v for v in values if v is not None]
+        return f"{sum(map(bool, known))} of {len(known)}"
+
+    return {
+        "family and bank right": of([m.family and m.bank for _, m in single]),
+        "amount close": of([m.amount for _, m in single]),
+        "truth within the 95 % range": of([m.inside for _, m in single]),
+        "spells overlap by 0.7": of([None if m.overlap is None else m.overlap >= 0.7 for _, m in single]),
+        "named on a sound engine": of([m.alarm for m in sound]),
+    }
+
+
+def main() -> None:
+    """Every drive, then the sums."""
+    marks = [(d, mark(d)) for d in drives()]
+    for d, m in marks:
+        t = d.truth
+        place = f"bank {t.bank}" if t.bank is not None else "all"
+        seen = "" if t.visible else " (not to be seen)"
+        overlap = "" if m.overlap is None else f" overlap {m.overlap:.2f}"
+        flags = "".join("ok " if ok else "NO " for ok in (m.family, m.bank))
+        extra = "" if m.amount is None else f" amount {'ok' if m.amount else 'NO'} inside {'ok' if m.inside else 'NO'}"
+        air = "air" if "airflow" in t.columns else "map" if "pressure" in t.columns else "no air"
+        print(
+            f"{d.name} {flags}{t.family} {place} {t.amount:.3g} {t.unit} felt {t.felt:+.1f}{seen} [{air}] -> "
+            f"{m.said}{overlap}{extra}"
+        )
+    for name, count in sums(marks).items():
+        print(f"{name}: {count}")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
