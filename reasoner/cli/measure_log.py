@@ -30,6 +30,7 @@ from reasoner.cli.say import say, say_json
 @click.option("--banks", type=click.IntRange(1, 2), help="Banks that share the air (else as many as have trims).")
 @click.option("--ethanol", type=click.FloatRange(0, 100), default=0, show_default=True, help="In the fuel, volume %.")
 @click.option("--svg", "svg_path", type=click.Path(path_type=Path), metavar="FILE", help="Write the pictures there.")
+@click.option("--all", "everything", is_flag=True, help="Also pictures, conditions, every answer, every column.")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
 def command(
     file: Path,
@@ -39,6 +40,7 @@ def command(
     banks: int | None,
     ethanol: float,
     svg_path: Path | None,
+    everything: bool,
     as_json: bool,
 ) -> None:
     """What a log of a drive says: when the mixture was rich and when not, and what kind of error makes it so.
@@ -69,7 +71,7 @@ def command(
     if as_json:
         say_json(plain(document))
         return
-    say(log_text(document, shutil.get_terminal_size().columns, fine(sys.stdout)), nl=False)
+    say(log_text(document, shutil.get_terminal_size().columns, fine(sys.stdout), everything), nl=False)
 
 
 def contents(file: Path) -> bytes:

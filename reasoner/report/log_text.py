@@ -4,45 +4,82 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from reasoner.report.lines import columns, head, items, page, para
+from reasoner.report.lines import columns, head, items, page, para, section
 from reasoner.report.log_charts import drive_chart, flow_chart
 from reasoner.scanlog.amounts import Line
 from reasoner.scanlog.document import BankFacts, FileFacts, LogDocument
 from reasoner.scanlog.reading import NoLog
-from reasoner.scanlog.words import minutes, plus_minus
+from reasoner.scanlog.words import amount, family_words, minutes, plus_minus
 from reasoner.session.plain import clean
 
 NARROWEST, WIDEST = 60, 120
 CHANGES = {"switches": "at once", "creeps": "slowly"}
 APART = ("short-term trim", "long-term trim")  # listed only in sum, which is what checks ask for
+KINDS, LEAST_CHANCE = 3, 0.05  # kinds of error listed for a bank, and their least chance
 SHOWN = 8  # refused lines, unused columns that are listed
 
 
-def log_text(document: LogDocument, width: int = 80, blocks: bool = True) -> str:
-    """The whole page. blocks: the stream can show block characters."""
+def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everything: bool = False) -> str:
+    """The page: findings, how sure, what is missing, what the trims read. blocks: the stream can show block characters.
+
+    everything: with pictures, conditions, every answer that a case could take, and every column.
+    """
     d, width = clean(document), min(WIDEST, max(NARROWEST, width))
-    file = d.file
     lines = [
         *para(
-            f"{d.name}: {minutes(file.seconds)} in {file.rows} rows, {file.rate:.3g} a second "
-            f"({file.separator} between cells, {file.encoding}). What stands behind +- holds 19 times in 20.",
+            f"{d.name}: {minutes(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. "
+            "What stands behind +- holds 19 times in 20.",
             0,
             width=width,
         ),
         *head("What it says"),
         *items(d.says, width=width),
+        *_how_sure(d.banks, width),
+        *section("What is wrong with the file: nothing is made of it", _defects(d.file), width=width),
+        *section("What is missing", d.lacks, width=width),
+        *_readings(d.banks),
         *_occurrences(d.banks),
     ]
+    if not everything:
+        return page(
+            [*lines, "", *para("`--all` prints pictures, conditions, every answer, every column.", 0, width=width)]
+        )
     for track in d.picture.tracks:
         lines += [*head(f"The drive, bank {track.bank}"), *drive_chart(d.picture, track, width, blocks)]
     for cloud in d.picture.clouds:
         lines += [*head(f"Trim against airflow, bank {cloud.bank}"), *flow_chart(cloud, width)]
     for bank in d.banks:
-        lines += _states(bank, width)
+        lines += _spells(bank, width)
     lines += _conditions(d)
     lines += _answers(d, width)
-    lines += _file(file, width)
+    lines += _file(d.file, width)
     return page(lines)
+
+
+def _how_sure(banks: Iterable[BankFacts], width: int) -> list[str]:
+    """The likeliest kinds of error of each bank, with how much each would be."""
+    rows = []
+    for bank in banks:
+        for shape in (bank.fits.shapes if bank.fits is not None else ())[:KINDS]:
+            if shape.weight >= LEAST_CHANCE:
+                size = amount(shape)
+                rows.append(
+                    (f"bank {bank.number}", f"{100 * min(0.99, shape.weight):.0f} %", family_words(shape)[0], size)
+                )
+    lines = []
+    for row in rows:
+        lines += para("  ".join(part for part in (*row[:3], f"({row[3]})" if row[3] else "") if part), 2, width=width)
+    return [*head("How sure: kinds of error against each other"), *lines] if rows else []
+
+
+def _defects(file: FileFacts) -> list[str]:
+    counted = [f"{why}: {n} time{'s' if n > 1 else ''}{_first(file, why)}" for why, n in file.refused.counts]
+    return [*file.defects, *counted][:SHOWN]
+
+
+def _first(file: FileFacts, why: str) -> str:
+    line = next((one.line for one in file.refused.first if one.why == why and one.line), 0)
+    return f", first in line {line}" if line else ""
 
 
 def no_log_text(refused: NoLog, name: str, width: int = 80) -> str:
@@ -55,13 +92,20 @@ def no_log_text(refused: NoLog, name: str, width: int = 80) -> str:
     return "\n".join(lines)
 
 
-def _states(bank: BankFacts, width: int) -> list[str]:
-    fits = bank.fits
-    if fits is None:
-        return []
+def _readings(banks: Iterable[BankFacts]) -> list[str]:
+    """What the trims read, as they stand in the log."""
     rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "trim at idle, %", "at high airflow, %")]
-    rows += [_line(name, line) for name, line in (("showing", fits.showing), ("quiet", fits.quiet)) if line is not None]
-    lines = [*head(f"States, bank {bank.number}"), *columns(rows)]
+    for bank in banks:
+        sides = (("showing", bank.fits.showing), ("otherwise", bank.fits.quiet)) if bank.fits is not None else ()
+        both = all(line is not None for _, line in sides)
+        for state, line in sides:
+            if line is not None:
+                rows.append(_line(f"bank {bank.number}{f', {state}' if both else ''}", line))
+    return [*head("What the trims read"), *columns(rows)] if len(rows) > 1 else []
+
+
+def _spells(bank: BankFacts, width: int) -> list[str]:
+    lines: list[str] = []
     if bank.spells or bank.creeping:
         spells = [("from", "to", "chance", "trim", "begins", "ends", "")]
         spells += [
@@ -76,7 +120,7 @@ def _states(bank: BankFacts, width: int) -> list[str]:
             )
             for s in sorted([*bank.spells, *bank.creeping], key=lambda s: s.start)
         ]
-        lines += [*head(f"Spells, bank {bank.number}"), *columns(spells, frozenset({0, 1, 2, 3}))]
+        lines = [*head(f"Spells, bank {bank.number}"), *columns(spells, frozenset({0, 1, 2, 3}))]
     said = f"Closed loop {100 * bank.closed:.0f} % of running time, from {bank.how}."
     if bank.multiplied is not None and bank.added is not None:
         said += f" Median of short and long together: {bank.multiplied:+.1f} % multiplied, {bank.added:+.1f} % added."
@@ -120,8 +164,6 @@ def _conditions(d: LogDocument) -> list[str]:
     ]
     times = [(t.phase, minutes(t.seconds), "once" if t.stretches == 1 else f"{t.stretches} times") for t in d.times]
     lines = [*head("Runs and conditions"), *columns(rows, frozenset({1, 2})), "", *columns(times, frozenset({1, 2}))]
-    if d.missing:
-        lines += para(f"Not recorded, so conditions are told less well: {', '.join(d.missing)}.")
     return lines
 
 
@@ -141,7 +183,8 @@ def _answers(d: LogDocument, width: int) -> list[str]:
 
 
 def _file(file: FileFacts, width: int) -> list[str]:
-    lines = head("What was read")
+    lines = [*head("What was read"), *para(f"{file.separator} between cells, {file.encoding}.", width=width)]
+    lines += items(file.notes, width=width)
     used = "; ".join(f"{u.header} as {u.key}{f' in {u.unit}' if u.unit else ''}" for u in file.used)
     lines += para(used, width=width)
     assumed = [u.header for u in file.used if u.unit_from == "assumed" and u.unit]
@@ -151,7 +194,6 @@ def _file(file: FileFacts, width: int) -> list[str]:
     if unused:
         more = f" and {len(unused) - SHOWN} more" if len(unused) > SHOWN else ""
         lines += para(f"Not used: {'; '.join(unused[:SHOWN])}{more}.", width=width)
-    lines += items(file.notes, width=width)
     if file.refused.counts:
         lines += head("Refused")
         lines += columns([(str(n), why) for why, n in file.refused.counts], frozenset({0}))

@@ -13,7 +13,7 @@ from reasoner.measure.fuel import PETROL, Fuel
 from reasoner.scanlog import rolling, shapes, words
 from reasoner.scanlog.amounts import Fits, Scale, fits
 from reasoner.scanlog.answers import Seen, answers, standing
-from reasoner.scanlog.columns import PURGE, SPEED
+from reasoner.scanlog.columns import AIRFLOW, BEHIND, COOLANT, INTAKE, LOAD, LONG, LOOP, PURGE, ROAD, SPEED
 from reasoner.scanlog.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
 from reasoner.scanlog.document import (
     BankFacts,
@@ -97,6 +97,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     most = np.fmax.reduce([look.probability for look in looks]) if looks else np.full(len(even), np.nan)
     other = others(even, when, all_banks, air, engine.litres, most)
     facts = tuple(_bank_facts(even, when, look) for look in looks)
+    missing = _missing(even, all_banks)
     regulated = _regulated(even, when)
 
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
@@ -105,12 +106,13 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     apart, while_standing = standing(seen, other)
     return LogDocument(
         name=name,
-        says=tuple(_says(even, facts, other, regulated)),
+        says=tuple(_says(facts, other, regulated)),
         file=_file_facts(table, even, belief.doubts),
         runs=tuple(_run_facts(even, when)),
         times=tuple(_times(even, when)),
         regulated=regulated,
-        missing=when.missing,
+        missing=missing,
+        lacks=tuple(words.missing_says(missing, air)),
         air=air.how if air is not None else "",
         together=words.TOGETHER,
         banks=facts,
@@ -121,6 +123,16 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     )
 
 
+def _missing(even: Grid, all_banks: Sequence[Bank]) -> tuple[str, ...]:
+    """Quantities that would have told more, by name."""
+    engine = (AIRFLOW, SPEED, ROAD, COOLANT, INTAKE, PURGE, LOAD)
+    lacks = [q for q in engine if even.get(q) is None]
+    for quantity in (LONG, LOOP, BEHIND) if all_banks else ():
+        if all(even.get(quantity, bank.number) is None for bank in all_banks):
+            lacks.append(quantity)
+    return tuple(lacks)
+
+
 def _regulated(even: Grid, when: Conditions) -> float | None:
     """degC that the coolant settles at; a short trip settles at nothing."""
     ran = max((even.time[run.end - 1] - even.time[run.start] for run in when.runs), default=0.0)
@@ -128,11 +140,11 @@ def _regulated(even: Grid, when: Conditions) -> float | None:
     return when.regulated if settled else None
 
 
-def _says(even: Grid, facts: Sequence[BankFacts], other: Others, regulated: float | None) -> list[str]:
+def _says(facts: Sequence[BankFacts], other: Others, regulated: float | None) -> list[str]:
     said = [s for bank in facts for s in words.bank_says(bank)]
     if not facts:
         said.append("No fuel trim was recorded: nothing can be said of the mixture.")
-    return said + words.other_says(other, even.get(PURGE) is not None or not facts, regulated)
+    return said + words.other_says(other, regulated)
 
 
 def _look(
@@ -233,6 +245,7 @@ def _file_facts(table: LogTable, even: Grid, doubts: Sequence[Doubt]) -> FileFac
 
 def _defects(table: LogTable, even: Grid, doubts: Sequence[Doubt]) -> Iterator[str]:
     """What is wrong with the file, each with its place."""
+    yield from table.faults
     for d in doubts:
         line = int(table.lines[min(len(table.lines) - 1, int(np.searchsorted(table.seconds, d.start)))])
         yield f"{d.key} {d.said} ({words.clock(d.start)} to {words.clock(d.end)}, from line {line}): not believed"

@@ -33,6 +33,7 @@ from reasoner.scanlog.findings import (
     PurgeLink,
     RailFall,
     Warming,
+    behind,
     lambda_off,
     mean_of,
     mean_of_looks,
@@ -219,6 +220,8 @@ READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 RICH = -10.0  # % of trim, beyond which a mixture is rich; common practice, no source
 A_MINUTE = 60.0  # s
 RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement
+STORED = 60.0  # s of steady closed loop, before a catalyst's store of oxygen says nothing more; judgement
+VOLTS_READ = 0.02  # V, standard error; judgement
 LAMBDA_READ = 0.005  # standard error of a wide-band sensor near lambda 1; judgement
 RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
 WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
@@ -237,6 +240,7 @@ def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Propose
         *_shapes(seen, fits),
         *_purged(seen, other.purge),
         *_lambdas(seen),
+        *_behind(seen),
         *_rail(seen),
         *_misfiring(seen),
         *_idle(seen),
@@ -387,6 +391,24 @@ def _lambdas(seen: Seen) -> list[Proposed]:
                 quantity, place = "measured less commanded lambda", (BANK, bank.number)
                 said = f"{quantity}, bank {bank.number}: {plus_minus(estimate, '')}"
                 found.append(figured(seen, quantity, place, "lambda against target", (figure,), spell, said))
+    return found
+
+
+def _behind(seen: Seen) -> list[Proposed]:
+    """Voltage behind the catalyst, in each spell that is long enough for the catalyst's stored oxygen to be used up."""
+    found = []
+    for bank in seen.banks:
+        volts = behind(seen.grid, bank)
+        for spell in seen.spells if volts is not None else ():
+            assert volts is not None
+            here = spell.cells & bank.good & np.isfinite(volts)
+            seconds = float(here.sum()) * seen.grid.step
+            if seconds >= STORED:
+                middle = mean_of(volts[here], seen.grid.step)
+                assert middle is not None
+                estimate = Estimate(float(np.median(volts[here])), max(VOLTS_READ, middle.error))
+                place = (BANK, bank.number)
+                found.append(number(seen, "voltage behind the catalyst", "V", place, estimate, spell, seconds))
     return found
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from reasoner.scanlog.numerals import Array
 
+NO_UNIT = "no unit with the time"
 HICCUP = 5.0  # s that a clock may step back and still be the same recording, a few rows out of order
 DAY = 86400.0
 LONGEST_PAUSE = 14 * DAY  # s; a longer jump ahead is a clock that was set, not a pause
@@ -90,7 +91,7 @@ def _unit(t: Array) -> tuple[float, str]:
     step = step[step > 0]
     usual = float(np.median(step)) if len(step) else 1.0
     if usual >= 1e4:
-        return 1e-6, "no unit with the time: taken as microseconds, since rows are that far apart"
+        return 1e-6, f"{NO_UNIT}: taken as microseconds, since rows are that far apart"
     if usual >= 15.0:
-        return 1e-3, "no unit with the time: taken as milliseconds, since rows are that far apart"
-    return 1.0, "no unit with the time: taken as seconds"
+        return 1e-3, f"{NO_UNIT}: taken as milliseconds, since rows are that far apart"
+    return 1.0, f"{NO_UNIT}: taken as seconds"

@@ -186,7 +186,7 @@ class Picture:
 @dataclass(frozen=True)
 class LogDocument(Others):
     """says: the whole in a few sentences. regulated: degC the coolant settles at. missing: quantities that would have
-    told more. air: where airflow comes from, "" = not known.
+    told more, by name; lacks: what they would have told. air: where airflow comes from, "" = not known.
     """
 
     name: str
@@ -196,6 +196,7 @@ class LogDocument(Others):
     times: tuple[PhaseTime, ...]
     regulated: float | None
     missing: tuple[str, ...]
+    lacks: tuple[str, ...]
     air: str
     together: str
     banks: tuple[BankFacts, ...]

@@ -17,6 +17,7 @@ from reasoner.scanlog import rolling
 from reasoner.scanlog.columns import (
     AIRFLOW,
     BAROMETER,
+    BEHIND,
     COOLANT,
     INTAKE,
     LAMBDA,
@@ -44,6 +45,7 @@ HALF_WARM = 70.0  # degC to which a warm-up is timed
 FIRST_MINUTES = 10.0  # min after a stop in which a rail is looked at: later it is cooling that is seen
 AT_ONCE = 3.0  # s in which no leak that an engine runs with empties a rail: 4 mL/min takes 18 s from 5 MPa (hold.py)
 OPPOSITE = 8.0  # % of trim, one bank below minus this and the other above plus this
+SWITCHING = 1.4  # V that a switching sensor gives at most; common practice
 AIR_ERROR = 0.05  # relative, of pressure, temperature and speed together at one moment; judgement
 
 
@@ -146,6 +148,15 @@ class Opposite:
 
 
 @dataclass(frozen=True)
+class Behind:
+    """Voltage of the sensor behind the catalyst in steady closed loop: showing, and otherwise; None where not seen."""
+
+    bank: int
+    showing: Estimate | None
+    otherwise: Estimate | None
+
+
+@dataclass(frozen=True)
 class Others:
     """All of these. at_rest: manifold less air pressure (kPa), engine standing."""
 
@@ -155,6 +166,7 @@ class Others:
     rail: RailGap | None
     filling: tuple[Filling, ...]
     misfires: tuple[Misfires, ...]
+    behind: tuple[Behind, ...]
     opposite: Opposite | None
     at_rest: Estimate | None
 
@@ -175,6 +187,7 @@ def others(
         rail=_rail_gap(grid, conditions),
         filling=_fillings(grid, conditions, litres),
         misfires=_misfires(grid, probability),
+        behind=_behind(grid, banks, probability),
         opposite=_opposite(grid, banks),
         at_rest=_pressure_at_rest(grid, conditions),
     )
@@ -397,6 +410,27 @@ def misfires_grown(grid: Grid) -> dict[int, Array]:
         grown[there[1:]] = np.where(steps < 0, 0.0, steps)
         found[key.place] = grown
     return found
+
+
+def _behind(grid: Grid, banks: Sequence[Bank], probability: Array) -> tuple[Behind, ...]:
+    """The second opinion: the sensor behind the catalyst, where it is one that switches (0 to 1.3 V)."""
+    found = []
+    with np.errstate(invalid="ignore"):
+        shows = np.nan_to_num(probability) > 0.5
+    for bank in banks:
+        volts = behind(grid, bank)
+        if volts is not None:
+            sides = mean_of(volts[bank.good & shows], grid.step), mean_of(volts[bank.good & ~shows], grid.step)
+            found += [Behind(bank.number, *sides)] if any(sides) else []
+    return tuple(found)
+
+
+def behind(grid: Grid, bank: Bank) -> Array | None:
+    """(c,) volts behind the catalyst of a bank; None without such a sensor, or where these are no volts of one."""
+    volts = grid.get(BEHIND, bank.number)
+    if volts is None or not np.isfinite(volts).any() or np.nanmax(volts) > SWITCHING:
+        return None
+    return volts
 
 
 def _opposite(grid: Grid, banks: Sequence[Bank]) -> Opposite | None:

@@ -300,7 +300,8 @@ class LogTable:
     """seconds: (n,) from the first row, never falling. fresh: (n,) rows before which recording began anew.
 
     series: each (n,), in the unit of its quantity, NaN where blank; LOOP is 1 closed, 0 open. lines: (n,) of the file.
-    codes: trouble codes that were named, with the line of the first time.
+    codes: trouble codes that were named, with the line of the first time. notes: units taken for granted. faults:
+    what is wrong with the file as a whole.
     """
 
     seconds: Array
@@ -313,6 +314,7 @@ class LogTable:
     encoding: str
     separator: str
     codes: tuple[tuple[str, int], ...] = ()
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -559,7 +561,8 @@ def _table(reader: _Reader) -> LogTable | NoLog:
         ledger.note(int(line[row]), "the time jumps ahead and back")
     if not len(ticks.seconds):
         return NoLog("no row has a time", "a time in each row", ledger.refused, uses)
-    notes = [*reader.notes(), *ticks.notes]
+    notes = [note for note in ticks.notes if note.startswith(clock.NO_UNIT)]
+    faults = [*reader.notes(), *(note for note in ticks.notes if note not in notes)]
     series: dict[Key, Array] = {}
     final: dict[Key, ColumnUse] = {use.key: use for use in uses if use.key is not None}
     columns = {key: reader.column(key)[ticks.kept] for key in list(reader.series)}
@@ -571,8 +574,8 @@ def _table(reader: _Reader) -> LogTable | NoLog:
         if change is not None:
             columns[key] = change.values
             changed[key] = change.at
-            notes.append(f"{key}: from line {kept[change.at]} on in {change.unit}, which is taken into account")
-    notes += _follow(columns, {key: at for key, at in changed.items() if key.quantity in (SHORT, TOTAL)})
+            faults.append(f"{key}: from line {kept[change.at]} on in {change.unit}, which is taken into account")
+    faults += _follow(columns, {key: at for key, at in changed.items() if key.quantity in (SHORT, TOTAL)})
     as_fractions = any(fractions(key, values) for key, values in columns.items())
     as_factors = any(factors(key, values) for key, values in columns.items())
     for key in list(columns):
@@ -602,4 +605,5 @@ def _table(reader: _Reader) -> LogTable | NoLog:
         reader.text.encoding,
         separator,
         tuple(reader.codes.items()),
+        tuple(faults),
     )

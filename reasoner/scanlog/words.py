@@ -8,9 +8,11 @@ from reasoner.measure.finding import nineteen_of_twenty
 from reasoner.measure.fuel import PETROL, millilitres_a_minute
 from reasoner.measure.uncertain import Estimate
 from reasoner.scanlog.amounts import Fits, Shape
+from reasoner.scanlog.columns import AIRFLOW, BEHIND, COOLANT, INTAKE, LOAD, LONG, LOOP, PURGE, ROAD, SPEED
 from reasoner.scanlog.document import BankFacts, BankSpell
 from reasoner.scanlog.findings import (
     CROSSWISE,
+    Behind,
     Filling,
     LambdaGap,
     Misfires,
@@ -20,7 +22,9 @@ from reasoner.scanlog.findings import (
     RailGap,
     Warming,
 )
-from reasoner.scanlog.shapes import COLD, INJECTION, LOAD, MISREAD, MIXED, NONE, OIL, PURGED, SHARE, TIME
+from reasoner.scanlog.moments import Air
+from reasoner.scanlog.shapes import COLD, INJECTION, MISREAD, MIXED, NONE, OIL, PURGED, SHARE, TIME
+from reasoner.scanlog.shapes import LOAD as LOADED
 
 TOGETHER = (
     "Short-term and long-term trim are multiplied, (1 + short)(1 + long) - 1, where states and fits are concerned, as "
@@ -32,7 +36,7 @@ FAMILIES = {  # how a person is told of each: what it looks like, and how it goe
     TIME: ("fuel that comes in steadily, whatever the engine takes", "most at idle, fading as airflow rises"),
     SHARE: ("the same share at every airflow", "flat over airflow"),
     INJECTION: ("too much with each injection", "fading as each stroke takes more air"),
-    LOAD: ("an error that grows with airflow", "little at idle, most at high airflow"),
+    LOADED: ("an error that grows with airflow", "little at idle, most at high airflow"),
     MIXED: ("fuel that comes in steadily, with a wrong share besides", "fading, but not to nothing"),
     PURGED: ("fuel that comes with the purge", "only while the purge valve is open"),
     OIL: ("fuel that comes as the engine warms up and fades over the drive", "as it does when it boils out of the oil"),
@@ -162,10 +166,59 @@ def _shape(name: str, bank: BankFacts, fits: Fits) -> list[str]:
     return [f"{said} Not firm: {sure}; it may be {rest}."]
 
 
-def other_says(other: Others, purge_known: bool, regulated: float | None) -> list[str]:
+LEAN_BEHIND, RICH_BEHIND = 0.2, 0.8  # V; common practice
+
+
+def _behind_says(behind: Sequence[Behind]) -> Iterator[str]:
+    for b in behind:
+        volts = b.showing or b.otherwise
+        if volts is None:
+            continue
+        other = f", {plus_minus(b.otherwise, 'V')} otherwise" if b.showing and b.otherwise else ""
+        then = "while it shows" if b.showing else "in closed loop"
+        read = f"Bank {b.bank}, sensor behind the catalyst: {plus_minus(volts, 'V')} {then}{other}"
+        if volts.value < LEAN_BEHIND:
+            yield f"{read}: lean behind. If fuel is taken away meanwhile, the upstream sensor reads rich falsely."
+        elif volts.value > RICH_BEHIND:
+            yield f"{read}: rich behind. If fuel is added meanwhile, the upstream sensor reads lean falsely."
+        elif b.showing:
+            yield f"{read}: what the trims put right is right behind too, so the upstream sensor is believed."
+
+
+def missing_says(missing: Sequence[str], air: Air | None) -> list[str]:
+    """What was not recorded, and what it would have told."""
+    said = []
+    if AIRFLOW in missing:
+        if air is None:
+            said.append(
+                "airflow, or manifold pressure or load with engine speed: no kind of error can be told from another"
+            )
+        elif air.absolute:
+            said.append(f"airflow: worked out {air.how}, so that amounts are known less well")
+        else:
+            said.append(f"airflow: worked out {air.how}; kinds of error can be told, amounts in g/s not")
+    said += [f"{name}: {why}" for name, why in MISSED.items() if name in missing]
+    return said
+
+
+MISSED = {
+    LONG: "what was learned before is in no figure, so that rich and lean may be shifted",
+    LOOP: "closed loop had to be guessed from the trims",
+    PURGE: "what it did to the trims cannot be told from anything else",
+    COOLANT: "a cold engine cannot be told from a fault",
+    BEHIND: "a rich engine cannot be told from an upstream sensor that reads rich",
+    SPEED: "runs of the engine and idling are not known",
+    ROAD: "idle and cruise are told less well",
+    INTAKE: "cold starts are told less well",
+    LOAD: "full load is told less well",
+}
+
+
+def other_says(other: Others, regulated: float | None) -> list[str]:
     """The rest, where there is something to say. regulated: degC the coolant settles at, None = not known."""
     return [
-        *_purge_says(other.purge, purge_known),
+        *_behind_says(other.behind),
+        *_purge_says(other.purge),
         *_coolant_says(other.warming, regulated),
         *_lambda_says(other.lambdas),
         *(_rail_says(other.rail) if other.rail is not None else ()),
@@ -175,13 +228,11 @@ def other_says(other: Others, purge_known: bool, regulated: float | None) -> lis
     ]
 
 
-def _purge_says(links: Sequence[PurgeLink], known: bool) -> Iterator[str]:
+def _purge_says(links: Sequence[PurgeLink]) -> Iterator[str]:
     for p in links:
-        clear = abs(p.difference.value) > 2 * p.difference.error and abs(p.difference.value) > 3
-        moved = f"moves by {plus_minus(p.difference, '%')}" if clear else "stays as it is"
-        yield f"Bank {p.bank}: with the purge valve open the trim {moved} ({p.moves} moves looked at)."
-    if not known:
-        yield "Purge was not recorded: what it did to the trims cannot be told from anything else."
+        if abs(p.difference.value) > max(2 * p.difference.error, 3):
+            moved = plus_minus(p.difference, "%")
+            yield f"Bank {p.bank}: with the purge valve open the trim moves by {moved} ({p.moves} moves looked at)."
 
 
 def _coolant_says(warming: Sequence[Warming], regulated: float | None) -> Iterator[str]:

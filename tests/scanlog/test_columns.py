@@ -137,13 +137,13 @@ def test_a_column_that_goes_on_in_another_unit_is_said(
     table = log_of(f"time (s),rpm,{header}", rows)
     assert table.series[key][:100].mean() == pytest.approx(same, rel=0.02)
     assert table.series[key][130:].mean() == pytest.approx(same, rel=0.03, abs=0.5)
-    assert any("from line 122 on" in note for note in table.notes)
+    assert any("from line 122 on" in fault for fault in table.faults)
 
 
 def test_one_unit_throughout_is_left_alone() -> None:
     speeds = [0, 0, 30, 60, 90, 60, 30, 0]
     table = log_of("time (s),rpm,speed (km/h)", [f"{i},800,{speeds[i // 25]}" for i in range(200)])
-    assert not table.notes
+    assert not table.faults
     assert table.series[Key("road speed")].max() == 90
 
 

@@ -45,7 +45,7 @@ def test_what_was_passed_over_is_said() -> None:
     found = analyse(mangled(3), "log.csv", None, Engine(2.0, 4), RULE_NAMES)
     assert isinstance(found, LogDocument)
     assert found.file.rows > 2100
-    notes = " ".join(found.file.notes)
+    notes = " ".join(found.file.defects)
     assert "header is repeated" in notes and "clock starts anew" in notes
     reasons = " ".join(why for why, _ in found.file.refused.counts)
     assert "breaks off" in reasons and sum(n for _, n in found.file.refused.counts) <= 3

@@ -76,7 +76,10 @@ def test_repeated_headers_are_passed_over_and_changed_ones_followed() -> None:
     t = table(HEAD + "\n" + rows(5) + HEAD + "\n" + rows(5, 5) + other + "10,70,900\n11,71,901\n")
     assert t.series[RPM].tolist() == [800, 801, 802, 803, 804, 800, 801, 802, 803, 804, 900, 901]
     assert np.isnan(t.series[SHORT][-2:]).all()
-    assert t.notes == ("the header is repeated between the rows, line 7", "the columns change within the file, line 13")
+    assert t.faults == (
+        "the header is repeated between the rows, line 7",
+        "the columns change within the file, line 13",
+    )
 
 
 def test_blanks_and_words_for_blank_are_blank_not_refused() -> None:
@@ -123,7 +126,7 @@ def test_a_clock_out_of_order_ahead_and_anew() -> None:
     assert whys == {"the time lies before that of the row above": 1, "the time jumps ahead and back": 1}
     assert t.seconds.tolist() == [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]
     assert t.fresh.tolist() == [False] * 8 + [True] + [False] * 3
-    assert "the clock starts anew 1 time" in t.notes[0]
+    assert "the clock starts anew 1 time" in t.faults[0]
 
 
 def test_clock_times_over_midnight_and_dates() -> None:
