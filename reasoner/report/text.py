@@ -19,12 +19,11 @@ from reasoner.session.words import percent, range_text
 WIDEST = 100
 STRONGEST = 4
 
-# How much an answer speaks for or against, in decibans (tenfold odds: 10). The words are this program's own; the scale
-# is Turing's and Good's (I. J. Good, Biometrika 66:393-396, 1979, as given in secondary texts).
+# What an answer does to the odds is kept in decibans (tenfold odds: 10), the scale of Turing and Good (I. J. Good,
+# Biometrika 66:393-396, 1979, as given in secondary texts); on the screen it is said in words.
 PERCEPTIBLE = 0.5
-SCALE = "Numbers are decibans: +10 makes it ten times likelier against all the rest, +3 twice, -3 half as likely."
+SCALE = "How much likelier each answer makes it, against all the rest together."
 FIRM = ("settled", "place-open")  # kinds of verdict that can be acted on
-STRENGTHS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "somewhat"), (0.0, "a little"))
 
 
 class Sheet(Protocol):
@@ -179,12 +178,11 @@ def why_blocks(document: Why) -> list[RenderableType]:
 
 
 def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -> list[RenderableType]:
-    """Answers with how strongly they speak, in words and in decibans."""
+    """Answers with how much likelier or less likely they make it."""
     if not reasons:
         return []
     shown = reasons if all_of_them else reasons[:STRONGEST]
     grid = Table.grid(padding=(0, 2, 0, 0))
-    grid.add_column(no_wrap=True, justify="right")
     grid.add_column(no_wrap=True)
     grid.add_column()
     for reason in shown:
@@ -192,15 +190,23 @@ def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -
         if all_of_them:
             source = f"{reason.because} " if reason.because else ""
             text.append(f"\n{source}rule: {reason.rule} ({reason.source})", style=QUIET)
-        grid.add_row(Text(f"{reason.decibans:+.0f}"), Text(strength(reason.decibans)), text)
+        grid.add_row(Text(times_text(reason.decibans)), text)
     more = len(reasons) - len(shown)
     blocks: list[RenderableType] = [_head(title), Padding(grid, (0, 0, 0, 2))]
     return [*blocks, _para(f"and {count(more, 'weaker one')}", QUIET)] if more else blocks
 
 
-def strength(decibans: float) -> str:
-    """How strongly an answer speaks, in a word, by the whole number shown; the sign is said by where it stands."""
-    return next(word for least, word in STRENGTHS if abs(round(decibans)) >= least)
+def times_text(decibans: float) -> str:
+    """What an answer does to the odds, in words: `twice as likely`, `10 times less likely`."""
+    factor = 10.0 ** (abs(decibans) / 10.0)
+    if factor < 1.25:
+        return "a little likelier" if decibans > 0 else "a little less likely"
+    if factor < 1.75:
+        return "1.5 times as likely" if decibans > 0 else "1.5 times less likely"
+    if factor < 2.5:
+        return "twice as likely" if decibans > 0 else "half as likely"
+    times = f"{factor:.0f}" if factor < 100 else "over 100"
+    return f"{times} times as likely" if decibans > 0 else f"{times} times less likely"
 
 
 # ---- shapes ----------------------------------------------------------------------------------------------------------

@@ -6,19 +6,21 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import islice
 
-from reasoner.inference.belief import by_fault, leader
+from reasoner.inference.belief import by_fault, leader, ordered
 from reasoner.inference.choose import gains
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, follow, options, worth
 from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check, Condition
-from reasoner.session.document import OutcomeDoc, Question, Reading, Separation, Way
+from reasoner.session.document import Move, OutcomeDoc, Question, Reading, Separation, Way
 from reasoner.session.readings import works_out
 from reasoner.session.words import any_one_text, named, places_of, values_text
 from reasoner.session.workup import Workup
 
 ALTERNATIVES = 3
 OUTCOMES_SHOWN = 4
+SUSPECTS_MOVED = 2
+LIKELY = 0.01  # a suspect less likely than this, before and after, is not named
 OUTCOMES_FOLLOWED = 16  # the likeliest, among which those that differ only in the place are put together
 
 
@@ -117,7 +119,9 @@ def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
         odd = [place for place, outcome in seen.items() if outcome != table.outcomes[0]]
         there = len(odd) == 1 and where == places_of(workup, check)[odd[0]]
         text = values_text(workup, check, seen)
-        separation = Separation(text, branch.chance, named(workup, fault, where), before, after)
+        moves = _moves(workup, branch.then.probability)
+        number = list(table.outcomes).index(next(iter(seen.values()))) + 1 if len(seen) == 1 else 0
+        separation = Separation(text, branch.chance, named(workup, fault, where), before, after, moves, number)
         key: object = branch.outcome
         if len(odd) == 1 and len(seen) > 1 and (there or where in ("", "engine")):
             key = (seen[odd[0]], fault, *(round(x, 6) for x in (branch.chance, before, after)))
@@ -136,6 +140,21 @@ def _speaks_for(workup: Workup, after: Array) -> tuple[str, str, float, float]:
     if after[best] <= 0.5 * faults[fault]:
         return cause.fault, "", float(by_fault(tables, now)[fault]), float(faults[fault])
     return cause.fault, cause.where, float(now[best]), float(after[best])
+
+
+def _moves(workup: Workup, after: Array) -> tuple[Move, ...]:
+    """The suspects that lead now, and the one that gains most if it is another: before and after."""
+    was, will = by_fault(workup.tables, workup.belief.probability), by_fault(workup.tables, after)
+    shown = ordered(was, SUSPECTS_MOVED)
+    gains = int((will - was).argmax())
+    if gains not in shown and will[gains] >= LIKELY:
+        shown = [*shown, gains]
+    names = workup.tables.faults
+    return tuple(
+        Move(workup.book.faults[names[f]].title, float(was[f]), float(will[f]))
+        for f in shown
+        if max(was[f], will[f]) >= LIKELY
+    )
 
 
 def _as_one(workup: Workup, check: Check, seen: dict[int, str], odd: list[int], first: Separation) -> Separation:

@@ -31,12 +31,14 @@ def belief(workup: Workup, ranges: bool = True) -> BeliefDoc:
     low, high = span.span(draws)
     leading = tuple(_suspect(workup, i, float(p[i]), float(low[i]), float(high[i])) for i in ordered(p, LEADING))
     cylinders = by_cylinder(tables, p)
+    spare = next((i for i, name in enumerate(tables.faults) if workup.book.faults[name].anything_else), None)
     return BeliefDoc(
         leading,
         _faults(workup, draws),
         {str(i): float(chance) for i, chance in enumerate(cylinders, start=1)},
         float(workup.belief.showing @ p),
         {cause.name: float(chance) for cause, chance in zip(tables.causes, p, strict=True)},
+        None if spare is None else _fault(workup, spare, draws),
     )
 
 

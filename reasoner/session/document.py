@@ -23,13 +23,17 @@ class Suspect:
 
 @dataclass(frozen=True)
 class BeliefDoc:
-    """leading: the likeliest causes. faults: the likeliest faults, places summed. all: every cause by name."""
+    """leading: the likeliest causes. faults: the likeliest faults, places summed. all: every cause by name.
+
+    anything_else: what is in no rule, over all its places; None where these rules reckon with nothing of the kind.
+    """
 
     leading: tuple[Suspect, ...]
     faults: tuple[Suspect, ...]
     cylinders: dict[str, float]
     showing: float
     all: dict[str, float]
+    anything_else: Suspect | None = None
 
 
 @dataclass(frozen=True)
@@ -39,14 +43,29 @@ class OutcomeDoc:
 
 
 @dataclass(frozen=True)
+class Move:
+    """How an outcome would move one suspect: a fault over all its places."""
+
+    title: str
+    before: float
+    after: float
+
+
+@dataclass(frozen=True)
 class Separation:
-    """What the belief becomes if this is the outcome. lead: whom it speaks for most, and how likely it is before."""
+    """What the belief becomes if this is the outcome. lead: whom it speaks for most, and how likely it is before.
+
+    moves: how it moves the suspects that lead now, and the one it speaks for most. number: of the answer on the list;
+    0 where several places answer.
+    """
 
     outcome: str
     chance: float
     lead: str
     lead_before: float
     lead_after: float
+    moves: tuple[Move, ...] = ()
+    number: int = 0
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from reasoner.rulebook.model import Check
 from reasoner.session import acts
 from reasoner.session.plain import harmless
 from reasoner.session.words import given_text, places_of, values_text
+from reasoner.terminal.prompting import Back, ask
 from reasoner.terminal.replies import Form, Reply, read_reply
 from reasoner.terminal.sitting import Sitting
 
@@ -35,10 +36,16 @@ def take_answer(
         )
         if not reply.read_back:
             break
-        again = sitting.desk.ask(f"Understood: {harmless(_understood(sitting, check, reply, read))}. Enter keeps it > ")
+        understood = f"Understood: {harmless(_understood(sitting, check, reply, read))}."
+        try:
+            again = ask(
+                sitting.desk, f"{understood} Enter keeps it, b: not > ", "Or type the answer again, as it is right."
+            )
+        except Back:
+            again = "no"
         if not again:
             break
-        if again.lower() in ("b", "back", "n", "no", "q"):
+        if again.lower() in ("n", "no"):
             sitting.desk.say("Not kept. Type it again.")
             return False
         line = again

@@ -28,6 +28,7 @@ from reasoner.terminal.listing import ask_rest, merged, slip_lines
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
+from reasoner.terminal.prompting import ask
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words
 from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
@@ -59,7 +60,9 @@ def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
             ]
             if question.condition_means:
                 blocks.append(para(f"{question.way.condition_title}: {question.condition_means}", style=QUIET))
-        desk.page(*blocks, head("Why a suspect stands where it stands"), suspect_table(shown, len(suspects)))
+        desk.page(
+            *blocks, head("Why a suspect stands where it stands"), suspect_table(shown, len(suspects), ranges=True)
+        )
     prompt = "Its number, or Enter > "
     while (number := pick(desk, prompt, len(suspects), rest)) is not None:
         sitting.pages.why(why(workup, suspects[number - 1].cause), desk)
@@ -70,7 +73,8 @@ def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
 def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Something seen that was not asked: found by words, answered, with the condition it was seen in."""
     desk = sitting.desk
-    words = rest or desk.ask("What have you seen? A word or two, or a code > ")
+    helps = "A word or two of what you saw (smell, misfire), or a code such as P0172. Enter leaves it."
+    words = rest or ask(desk, "What have you seen? A word or two, or a code > ", helps)
     while words:
         if any(c.isdigit() for c in words) and read_codes(words).codes:
             return tell_codes(sitting, words)
@@ -78,12 +82,16 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
             return take_pasted(sitting, words)
         found = find(sitting.workup, words)
         if not found:
-            words = desk.ask(f'Nothing here speaks of "{shortened(words, 24)}". Other words, n to note it, or Enter > ')
-            if words.lower() in ("n", "note"):
-                return note(sitting, "", question)
+            said, words = words, ""
+            line = ask(
+                desk, f'Nothing here speaks of "{shortened(said, 24)}". Other words, n to note it, or Enter > ', helps
+            )
+            if line.lower() in ("n", "note"):
+                return note(sitting, said, question)
+            words = line
             continue
         desk.show(head("Which of these?"), rows(numbered(f"{c.title}: {c.ask}" for c in found)))
-        line = desk.ask("Its number, other words, or Enter > ")
+        line = ask(desk, "Its number, other words, or Enter > ", helps)
         chosen = numbers_in(line, len(found))
         if chosen is not None and len(chosen) == 1:
             return _tell_check(sitting, found[chosen[0] - 1])
@@ -119,7 +127,7 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
     if check.computed:
         desk.say(working.offers(check))
     while True:
-        line = desk.ask("Answer, or Enter > ")
+        line = ask(desk, "Answer, or Enter > ", "One of the answers above, by its number or word. Enter leaves it.")
         if not line:
             return False
         try:
@@ -211,7 +219,7 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def note(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """A line for the case, which changes nothing else."""
-    text = rest or sitting.desk.ask("Note, or Enter > ")
+    text = rest or ask(sitting.desk, "Note, or Enter > ", "A line that is kept with the case and weighs nothing.")
     sitting.keep(acts.note(sitting.workup, text), f"Noted: {shortened(text, 60)}", same_question=True)
     return bool(text)
 
@@ -246,7 +254,7 @@ def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
 def so_far(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What would be concluded if it ended here."""
     sitting.pages.verdict(verdict(sitting.workup, stopped=True), sitting.desk)
-    sitting.desk.ask("Enter: back to the question > ")
+    ask(sitting.desk, "Enter: back to the question > ", "Nothing is decided by looking.")
     return False
 
 

@@ -131,9 +131,11 @@ class Desk:
         while self.tty and len(lines) > step + 1:
             self.show_lines(lines[:step])
             lines = lines[step:]
-            line = self.ask("Enter: more, q: enough > ")
+            line = self.ask("Enter: more, b: enough > ")
+            if line.lower() in ("q", "quit"):
+                raise Leave("stop")
             if line:
-                self._typed = "" if line.lower() in ("q", "quit") else line
+                self._typed = "" if line.lower() in ("b", "back") else line
                 return
         self.show_lines(lines)
 

@@ -24,6 +24,7 @@ from reasoner.terminal.desk import Desk, Leave
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import pick, pick_several
+from reasoner.terminal.prompting import Back
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words
 from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
@@ -100,8 +101,12 @@ def _step(sitting: Sitting, question: Question) -> None:
     while True:
         line = desk.ask(pages[page].asks)
         sitting.known.update(question.cautions)
-        if not line and page + 1 < len(pages):
+        last = page + 1 == len(pages)
+        if not line and not last:
             page += 1
+        elif not last and not _command(line)[0] and line.lower() not in (*CANT_DO, *AGAIN):
+            desk.say("Nothing is taken here: the answers are on the next page. Enter goes there.")
+            continue
         elif line.lower() in AGAIN:
             page, pages = 0, step_pages(question, shown, around, desk)  # the screen may have another size by now
         else:
@@ -135,6 +140,8 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
             return After.DECIDE if working.work_out(sitting, check, sitting.talk.option) else After.SHOW
         form = form_of(sitting.workup, check, question.places)
         return After.DECIDE if take_answer(sitting, line, check, form, sitting.talk.option) else After.STAY
+    except Back:
+        return After.SHOW
     except Unclear as unclear:
         sitting.desk.say(str(unclear))
     except Refused as refused:
@@ -222,6 +229,8 @@ def _concluded(sitting: Sitting, document: Verdict) -> None:
                     return
             else:
                 desk.say("One of the letters: g, w, b, t, k, c, n or s. What was answered is kept in any case.")
+        except Back:
+            continue
         except Refused as refused:
             desk.say(in_words(refused))
         except Unclear as unclear:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 
 from reasoner.session.plain import shortened
 from reasoner.terminal.desk import Desk
-
-LEAVE = ("q", "quit", "b", "back")
+from reasoner.terminal.prompting import Back, ask
 
 
 def numbers_in(line: str, most: int, least: int = 1) -> list[int] | None:
@@ -27,23 +27,25 @@ def pick_several(
     least: int = 1,
     only_one: bool = False,
 ) -> Sequence[int]:
-    """Numbers of a list, none at Enter (or `q`, `b`). What is not on it is said in one line and asked again.
+    """Numbers of a list, none at Enter or `b`. What is not on it is said in one line and asked again.
 
     typed: what was typed along with the command, so that the list need not be shown first. show: shows it.
     """
     if not typed:
         show()
-    line = typed or desk.ask(prompt)
-    while line and line.lower() not in LEAVE:
-        chosen = numbers_in(line, most, least)
-        if chosen is not None and (len(chosen) == 1 or not only_one):
-            return chosen
-        one = ", one of them" if only_one and chosen else ""
-        desk.say(f"{shortened(line, 20)} is not on the list: {least} to {most}{one}.")
-        if typed:
-            show()
-            typed = ""
-        line = desk.ask(prompt)
+    helps = "Type the number of one of them." if only_one else "Type their numbers, with spaces between."
+    with suppress(Back):
+        line = typed or ask(desk, prompt, helps)
+        while line:
+            chosen = numbers_in(line, most, least)
+            if chosen is not None and (len(chosen) == 1 or not only_one):
+                return chosen
+            one = ", one of them" if only_one and chosen else ""
+            desk.say(f"{shortened(line, 20)} is not on the list: {least} to {most}{one}.")
+            if typed:
+                show()
+                typed = ""
+            line = ask(desk, prompt, helps)
     return ()
 
 

@@ -2,7 +2,7 @@
 
 2                  the second outcome              2 think so, 2 t, 2?    not quite sure
 3=2   3=wet        cylinder 3; the rest is 1       2 guess, 2 g, 2??      a guess
-all=1              every place                     0, d                   can't tell (0 is a reading where one is asked)
+all=1, a           every place                     0, d                   can't tell (0 is a reading where one is asked)
 3,4=2 rest=1       several at once                 4=0                    this one was not looked at
 -18   1=-18 2=-2   a reading, by bank              rich                   an outcome by its word or its beginning
 """
@@ -32,7 +32,7 @@ CANT_TELL = (
     "no idea",
     "dunno",
 )
-NOTHING_FOUND = ("none", "nothing", "all the same", "no difference")
+NOTHING_FOUND = ("a", "none", "nothing", "all alike", "all the same", "no difference")
 SURENESS = {"sure": "sure", "t": "think so", "?": "think so", "g": "guess", "guess": "guess", "??": "guess"}
 _SURE = re.compile(r"(.+?)(?:[\s,]+(i think so|think so|i think|think|guess|sure|t|g)|\s*(?<!=)(\?{1,2}))", re.I)
 _PLACES = r"(?:all|the rest|rest|\d+(?:\s*[,+&]\s*\d+)*)"
@@ -121,7 +121,8 @@ def _readings(text: str, form: Form, measure: Measure) -> Reply:
     if len(form.places) == 1 and "=" not in text:
         place = next(iter(form.places))
         reading = _taken(read_measure(text, measure))
-        return Reply(readings={place: reading}, read_back=bool(reading.note) or text == "0")
+        as_choice = text.isdecimal() and int(text) <= len(form.outcomes)  # may be meant as the number of an answer
+        return Reply(readings={place: reading}, read_back=bool(reading.note) or as_choice)
     found = placed_measure(text, measure, list(form.places))
     if found.slips:
         raise Unclear(found.slips[0].line)
@@ -161,7 +162,10 @@ def _same(wanted: str, outcome: OutcomeDoc) -> bool:
 
 
 def _begins(wanted: str, outcome: OutcomeDoc) -> bool:
-    return any(t.lower().startswith(wanted) for t in (outcome.name, outcome.name.replace("-", " "), outcome.text))
+    """By its beginning, of three letters or more: a letter that slipped in is never an answer."""
+    return len(wanted) > 2 and any(
+        t.lower().startswith(wanted) for t in (outcome.name, outcome.name.replace("-", " "), outcome.text)
+    )
 
 
 def _contains(wanted: str, outcome: OutcomeDoc) -> bool:

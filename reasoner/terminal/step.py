@@ -1,20 +1,19 @@
 """One step on the screen: what leads, what to do next with its cautions first, why, what else, and how to answer.
 
-Where it all fits it is one page. Where it does not, the first page goes as far as there is room, always with the
-cautions, which come before the steps; the last page is the one that asks.
+One page where it fits. New cautions come on a page of their own before it, in full; the page that asks always has the
+suspects and the whole list of answers.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from rich.console import RenderableType
 from rich.text import Text
 
-from reasoner.session.document import BeliefDoc, Question, Suspect, Way
-from reasoner.session.plain import clean, effort_text, glued, harmless, shortened
+from reasoner.session.document import BeliefDoc, Move, Question, Separation, Suspect, Way
+from reasoner.session.plain import clean, effort_text, glued, harmless
 from reasoner.session.words import percent, range_text
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_sentence, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
@@ -30,7 +29,11 @@ KEYS = {
     "s": "stop",
     "h": "help",
 }
-OUTCOME = 44  # letters of an outcome where lines are few
+ORDER = ("top", "leading", "title", "facts", "care", "reach", "how", "why", "instead", "answers", "keys")
+FIRST = ("care", "reach", "facts")  # read before anything is done
+LEAST = 3  # suspects on the screen, whatever else has to wait
+FACTOR = 3.0  # and all that are not less likely than the first by more than this
+FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide the range of a chance may be to be called so
 SELDOM = 0.05  # outcomes less likely than this are left to `why`
 UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
 LETTERS = {**KEYS, "k": "kit", "?": "help"}
@@ -61,48 +64,65 @@ class Surroundings:
 
 
 def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk: Desk) -> list[Page]:
-    """The pages of a step, each at most a screen less the line for typing."""
+    """The pages of a step, each at most a screen less the line for typing.
+
+    The last page always has suspects, question and the whole list of answers. Cautions that are new come on a page
+    before it, in full and before the steps they are about; so does whatever must be read and has no room beside the
+    answers.
+    """
     question, belief = clean(question), clean(belief)
-    room = desk.lines - 1
-    top = desk.rendered(*_top(around, desk.width))
-    title, facts = desk.rendered(*_title(question)), desk.rendered(*_facts(question, around.before))
-    care, reach = desk.rendered(*_care(question, around.known)), desk.rendered(*_reach(question))
-    how = desk.rendered(*_how(question))
-    answers = desk.rendered(*answer_blocks(question, desk.width))
-    keys = desk.rendered(*key_blocks(question))
+    room, show = desk.lines - 1, desk.rendered
+    parts: dict[str, list[str]] = {
+        "top": show(*_top(around, desk.width)),
+        "title": show(*_title(question)),
+        "care": show(*_care(question, around.known)),
+        "reach": show(*_reach(question)),
+        "facts": show(*_facts(question, around.before)),
+        "how": show(*_how(question)),
+        "answers": show(*answer_blocks(question, desk.width)),
+        "leading": show(*belief_blocks(belief, LEAST, cylinders=False)),
+    }
+    wished = [  # for the last page, the most wanted first
+        *((name, parts[name]) for name in FIRST),
+        ("why", show(*why_blocks(question, 1))),
+        ("leading", show(*belief_blocks(belief, LEAST))),
+        ("leading", show(*belief_blocks(belief, close_suspects(belief)))),
+        ("why", show(*why_blocks(question, 2))),
+        ("instead", show(*_instead(question, times=False))),
+        ("how", parts["how"]),
+        ("instead", show(*_instead(question))),
+        ("keys", show(*key_blocks(question))),
+    ]
+    needed = {name: parts.pop(name) for name in (*FIRST, "how")}
+    new = any(text not in around.known for text in question.cautions)
+    last = _filled(parts, [] if new else wished, room)
+    if not new and all(name in last for name in FIRST):
+        return _cut(_in_order(last), room, "> ")
+    last = _filled(parts, [(name, lines) for name, lines in wished if name not in FIRST], room)
+    first = _filled({"top": parts["top"], "title": parts["title"], **needed, "how": []}, [("how", needed["how"])], room)
+    if "how" in last:
+        first["how"] = []
+    return [*_cut(_in_order(first), room, "Enter: to the answers > "), *_cut(_in_order(last), room, "> ")]
 
-    def leading(count: int) -> list[str]:
-        return desk.rendered(*belief_blocks(belief, count))
 
-    def why(count: int) -> list[str]:
-        return desk.rendered(*why_blocks(question, count))
+def _filled(parts: Mapping[str, list[str]], wished: Iterable[tuple[str, list[str]]], room: int) -> dict[str, list[str]]:
+    """The parts of a page, with each wished one that still has room; a later one of the same name takes its place."""
+    found = dict(parts)
+    for name, lines in wished:
+        rest = sum(len(own) for key, own in found.items() if key != name)
+        if rest + len(lines) <= room:
+            found[name] = lines
+    return found
 
-    def instead(times: bool = True) -> list[str]:
-        return desk.rendered(*_instead(question, times))
 
-    proposed = [*title, *facts, *care, *reach]
-    for suspects, outcomes, times in ((3, 2, True), (3, 2, False), (2, 2, False), (2, 1, False)):
-        whole = [*top, *leading(suspects), *proposed, *how, *why(outcomes), *instead(times), *answers]
-        if len(whole) <= room:
-            spare = len(whole) + len(keys) <= room
-            return [Page([*whole, *keys] if spare else whole, asks="> ")]
+def _in_order(parts: Mapping[str, list[str]]) -> list[str]:
+    return [line for name in ORDER for line in parts.get(name, ())]
 
-    # The first page holds the cautions whatever else has to wait, from the best to the barest.
-    firsts: tuple[tuple[list[str], list[list[str]]], ...] = (
-        ([*top, *leading(3), *proposed], []),
-        ([*top, *leading(1), *proposed], []),
-        ([*top, *proposed], [leading(2)]),
-        ([*top, *title, *care], [facts, reach, leading(2)]),
-        ([*title, *care], [top[1:], facts, reach, leading(2)]),
-    )
-    first, wait = next((pair for pair in firsts if len(pair[0]) <= room), firsts[-1])
-    wait = [part for part in (*wait, how, why(3), instead()) if part]
-    while wait and len(first) + len(wait[0]) <= room:
-        first = [*first, *wait.pop(0)]
-    left = [line for part in wait for line in part]
-    then = "Enter: how to do it > " if how and how in wait else "Enter: answer > "
-    ask = desk.rendered(Text(question.ask, style=LEAD))
-    return [*_cut(first, room, then), *_cut([*left, *ask, *answers, *keys], room, "> ")]
+
+def close_suspects(belief: BeliefDoc) -> int:
+    """How many suspects belong on the screen: all within a factor of three of the first, three at least."""
+    chances = [suspect.probability for suspect in belief.faults]
+    return max(LEAST, sum(p >= chances[0] / FACTOR for p in chances)) if chances else LEAST
 
 
 def _cut(lines: list[str], room: int, asks: str) -> list[Page]:
@@ -125,22 +145,38 @@ def _top(around: Surroundings, width: int) -> list[RenderableType]:
     ]
 
 
-def belief_blocks(belief: BeliefDoc, count: int) -> list[RenderableType]:
+def belief_blocks(belief: BeliefDoc, count: int, cylinders: bool = True) -> list[RenderableType]:
     chances = belief.cylinders.values()
-    blocks: list[RenderableType] = [head("Likeliest now"), suspect_table(belief, count)]
-    if chances and max(chances) - min(chances) >= UNEVEN:
+    blocks: list[RenderableType] = [head("Likeliest now", "the chance, and how well it is founded")]
+    blocks.append(suspect_table(belief, count))
+    if cylinders and chances and max(chances) - min(chances) >= UNEVEN:
         blocks.append(para("By cylinder: " + ", ".join(f"{n}: {_short(p)}" for n, p in belief.cylinders.items())))
     return blocks
 
 
-def suspect_table(belief: BeliefDoc, count: int) -> RenderableType:
-    """The likeliest faults, each with its number, its chance and range, and its likeliest place."""
-    suspects = belief.faults[:count]
+def suspect_table(belief: BeliefDoc, count: int, ranges: bool = False) -> RenderableType:
+    """The likeliest faults, each with its number, its chance, how well that is founded, and its likeliest place; and
+    what is in no rule, where it is not among them. ranges: the range itself as well.
+    """
+    suspects = list(belief.faults[:count])
+    marks = [str(number) for number in range(1, len(suspects) + 1)]
+    other = belief.anything_else
+    if other is not None and other.fault not in [s.fault for s in suspects]:
+        suspects, marks = [*suspects, other], [*marks, "-"]
     lines = [
-        (f"{n}", s.title, _short(s.probability), f"({_signs(range_text(s.low, s.high))})", _place(s, belief))
-        for n, s in enumerate(suspects, start=1)
+        (mark, s.title, _short(s.probability), f"{founded(s)}{_range(s) if ranges else ''}", _place(s, belief))
+        for mark, s in zip(marks, suspects, strict=True)
     ]
     return table(lines, [LEAD], right=(2,))
+
+
+def _range(suspect: Suspect) -> str:
+    return f" ({range_text(suspect.low, suspect.high)})"
+
+
+def founded(suspect: Suspect) -> str:
+    """One word for how far a chance may be off because the rules' own numbers are not known better."""
+    return next(word for width, word in FOUNDED if suspect.high - suspect.low <= width)
 
 
 def _short(p: float) -> str:
@@ -155,7 +191,7 @@ def _place(suspect: Suspect, belief: BeliefDoc) -> str:
     if suspect.where == "engine":
         return ""
     if not suspect.where:
-        return "place: open"
+        return "place not known"
     there = belief.all.get(suspect.cause, suspect.probability)
     only = suspect.probability - there < 1e-9  # it has no other place on this car
     return suspect.where if only else f"{suspect.where}: {percent(there)}"
@@ -194,8 +230,8 @@ def _facts(question: Question, before: int) -> list[RenderableType]:
         blocks.append(para(f"{way.condition_title.capitalize()}: {question.condition_means}"))
     if before:
         times = "once" if before == 1 else f"{before} times"
-        anew = "This is a new occasion, and counts anew" if way.fresh else "Its state may be another now: look again"
-        blocks.append(para(f"Answered {times} before. {anew}."))
+        why = "again, on another occasion: a fault that comes and goes may show this time"
+        blocks.append(para(f"Answered {times} before; {why if way.fresh else 'the car may behave differently now'}."))
     if way.times > 1:
         blocks.append(
             para(
@@ -226,24 +262,25 @@ def _how(question: Question) -> list[RenderableType]:
 
 
 def why_blocks(question: Question, count: int, in_full: bool = False) -> list[RenderableType]:
-    """What the check separates: what each likely outcome would do to the belief."""
-    if not question.separates:
-        return []
+    """What the check separates: how each likely answer would move the suspects on the screen."""
     lines = [
-        (
-            _short(s.chance),
-            f"{s.outcome if in_full else _brief(s.outcome)} -> {s.lead}: "
-            f"{percent(s.lead_after)} (now {percent(s.lead_before)})",
-        )
+        (_short(s.chance), f"{_answer(question, s, in_full)}: {'; '.join(_move(move) for move in s.moves)}")
         for n, s in enumerate(question.separates[:count])
         if in_full or n < 2 or s.chance >= SELDOM
     ]
-    return [head("Why this one", "each result, how likely it is, and what it speaks for"), rows(lines, style="")]
+    return [head("Why this one", "how likely each answer is, and how it would move them"), rows(lines)] if lines else []
 
 
-def _brief(outcome: str) -> str:
-    """An outcome on one short line: what the rest of the places show goes first."""
-    return shortened(outcome if len(outcome) <= OUTCOME else re.split(", the (?:rest|other) ", outcome)[0], OUTCOME)
+def _answer(question: Question, separation: Separation, in_full: bool) -> str:
+    """An answer by its number on the screen, else in its own words: never cut."""
+    return f"answer {separation.number}" if separation.number and not in_full else separation.outcome
+
+
+def _move(move: Move) -> str:
+    before, after = _short(move.before), _short(move.after)
+    if before == after:
+        return f"{move.title} stays at {before}"
+    return f"{move.title} {before.removesuffix(' %')} to {after}"
 
 
 def _instead(question: Question, times: bool = True) -> list[RenderableType]:
@@ -274,7 +311,7 @@ def by_place(at: str, places: Mapping[int, str], bare: bool = False) -> Renderab
     """How to answer where each place has its own outcome. bare: the number of the last place alone will do."""
     last = list(places)[-1]
     such = f"{last}=2 or just {last}" if bare else f"{last}=2"
-    return para(f"By {at}, such as {such}. One not named is 1. Nothing found anywhere: all=1", style=QUIET)
+    return para(f"By {at}, such as {such}. One not named is 1. a: all are 1", style=QUIET)
 
 
 def _reading_hint(question: Question) -> str:

@@ -16,6 +16,8 @@ from reasoner.session.readings import Worked
 from reasoner.session.record import setting_of
 from reasoner.session.words import given_text, percent, places_of
 from reasoner.terminal.blocks import CARE, KEY, head, para, rows, table
+from reasoner.terminal.prompting import Back
+from reasoner.terminal.prompting import ask as ask_line
 from reasoner.terminal.sitting import Sitting, in_words
 
 WORDS = ("m", "measure")
@@ -33,7 +35,7 @@ def work_out(
     if working is None:
         return False
     desk = sitting.desk
-    desk.show(head("Worked out", f"{working.says} Enter: not read; b: back; q: leave"))
+    desk.show(head("Worked out", f"{working.says} Enter: not read; b: back"))
     texts: dict[str, str] = {}
     while True:
         if not _ask_all(sitting, working.asks, texts):
@@ -42,14 +44,16 @@ def work_out(
             worked = readings.work(sitting.workup, check.name, texts)
         except Refused as refused:
             desk.say(in_words(refused))
-            if desk.ask("Enter: go through them again, q: leave > "):
-                return False
+            ask_line(
+                desk, "Enter: go through them again, b: leave it > ", "What was typed stands in [ ] and can be changed."
+            )
             continue
         desk.page(*_blocks(sitting, check, worked))
         if not worked.speaks:
             desk.say("These figures fit none of its outcomes better than the others: nothing is kept.")
             return False
-        line = desk.ask("Enter keeps it as the answer, c: change something, q: leave > ").lower()
+        helps = "The shares above are kept as the answer to the check."
+        line = ask_line(desk, "Enter keeps it as the answer, c: change something, b: not > ", helps).lower()
         if not line:
             return _keep(sitting, check, worked, option, seen_in)
         if line not in ("c", "change"):
@@ -69,11 +73,13 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
             continue
         before = texts.get(ask.name) or readings.remembered(sitting.workup, ask)
         metered = sitting.workup.vehicle.properties.get("metering") == "airflow"
-        line = desk.ask(_prompt(ask, setting.places(ask.at), before, metered))
-        if line.lower() in ("q", "quit"):
-            return False
-        if line.lower() in ("b", "back"):
-            number = asked.pop() if asked else number
+        helps = "A number as it was read, with its unit where that is another one. Enter: not read."
+        try:
+            line = ask_line(desk, _prompt(ask, setting.places(ask.at), before, metered), helps)
+        except Back:
+            if not asked:
+                return False
+            number = asked.pop()
             continue
         typed = line or before
         got = take(ask, typed, setting)
