@@ -4,22 +4,27 @@ the work and the proof. Nothing is worked out here that the commands do not say 
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from reasoner.casebook.correcting import standing
+from reasoner.casebook.events import Answered
 from reasoner.casebook.shape import Case
 from reasoner.history.car import vehicle_of
 from reasoner.history.story import TOLD, Story, story
 from reasoner.history.trace import trace
-from reasoner.inference.belief import by_fault
+from reasoner.inference.belief import believe, by_fault
 from reasoner.repair.prices import Prices
 from reasoner.session import concluding, deciding, proving, sheeting
 from reasoner.session.afterdoc import DecisionDoc, ProofDoc, SheetDoc
 from reasoner.session.chapters import Chapter, Garage
 from reasoner.session.document import Verdict
 from reasoner.session.repairing import finished_rounds, rounds
+from reasoner.session.words import places_of
+from reasoner.session.workup import Workup
 
 DRAWN = 5  # suspects in a picture: more lines cannot be followed
+PLAIN = 3  # parts of a plain figure: value, standard error, unit
 SMALL = 0.08  # a suspect that never got so far is not drawn
 
 
@@ -33,19 +38,16 @@ class Course:
 
 @dataclass(frozen=True)
 class Taken:
-    """One reading as it was typed or logged. showing: whether the fault showed then, as far as is believed at the end
-    of that part (a chance); None where the reading does not depend on it.
+    """One reading as it was typed or logged. showing: the chance that the fault showed then, as it is believed at the
+    end of that part.
     """
 
-    part: int
-    step: int
-    title: str
     quantity: str
     unit: str
     place: str
     value: float
     condition: str
-    showing: float | None
+    showing: float
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ def dossier(case: Case, garage: Garage, prices: Prices) -> Dossier:
         decision=None if work else deciding.document(deciding.decide(last, prices)),
         work=tuple(sheets),
         proof=proving.standing_now(last, events) if work and work[-1].finished is not None else None,
-        readings=(),
+        readings=tuple(reading for chapter in chapters for reading in _readings(chapter)),
         currency=prices.currency,
     )
 
@@ -101,3 +103,36 @@ def _courses(chapter: Chapter) -> tuple[Course, ...]:
     high = sorted(far, key=lambda f: -max(columns[f]))[:DRAWN]
     shown = [f for f in far if f in high and max(columns[f]) >= SMALL]
     return tuple(Course(book.faults[tables.faults[f]].title, columns[f]) for f in shown)
+
+
+def _readings(chapter: Chapter) -> Iterator[Taken]:
+    """Readings with a number, in the order they were taken."""
+    workup = chapter.workup
+    book, record = workup.book, workup.record
+    given = {one.number: one for one in record.given}
+    showing: dict[int, float] = {}
+    for number, event in enumerate(standing(workup.events)):
+        if not isinstance(event, Answered) or number not in given:
+            continue
+        check, spell = book.checks[event.check], given[number].spell
+        condition = record.spells[spell]
+        title = book.conditions[condition].title if condition and condition in book.conditions else "not known"
+        places = places_of(workup, check)
+        for place, figures in event.figures.items():
+            for name, figure in figures.items():
+                if isinstance(figure, Mapping) or len(figure) != PLAIN or not isinstance(figure[0], float | int):
+                    continue
+                if spell not in showing:
+                    showing[spell] = _showing(workup, number)
+                where = places.get(int(place), "") if len(places) > 1 else ""
+                yield Taken(name, str(figure[2]), where, float(figure[0]), title, showing[spell])
+
+
+def _showing(workup: Workup, number: int) -> float:
+    """The chance that the fault was showing when an answer was given, after all answers: its spell is put last, as the
+    order of spells never matters."""
+    own = next((s for s in workup.spells if any(a.number == number for a in s.answers)), None)
+    if own is None:
+        return float(workup.belief.showing @ workup.belief.probability)
+    found = believe(workup.tables, [*(s for s in workup.spells if s is not own), own])
+    return float(found.showing @ found.probability)

@@ -50,6 +50,7 @@ figure { margin: .8rem 0; } figcaption { font-size: .92rem; } .scroll { overflow
 WIDE, HIGH, LEFT, RIGHT, TOP, FOOT = 760.0, 330.0, 44.0, 215.0, 14.0, 34.0  # of the picture of the belief
 ROW = 30.0  # of the picture of readings
 LONGEST = 32  # characters of a line of a label in a picture
+KNOWN = 0.8  # a chance from which on it is said whether the fault showed
 STATES = {"full": "while it showed", "ring": "while it was quiet", "faint": "not known whether it showed"}
 
 
@@ -277,8 +278,8 @@ def _by_condition(readings: Sequence[Taken], name: str) -> str:
     )
 
 
-def _mark(showing: float | None) -> str:
-    return "faint" if showing is None or 0.2 < showing < 0.8 else "full" if showing >= 0.8 else "ring"
+def _mark(showing: float) -> str:
+    return "full" if showing >= KNOWN else "ring" if showing <= 1 - KNOWN else "faint"
 
 
 def _where(reading: Taken) -> str:

@@ -8,7 +8,7 @@ from io import StringIO
 
 import pytest
 
-from reasoner.report.text import strength, write
+from reasoner.report.text import times_text, write
 from reasoner.session.concluding import verdict, why
 from reasoner.session.document import Reason, SurpriseDoc, Verdict, Way
 from tests.terminal.desks import case
@@ -60,16 +60,24 @@ def test_strongest_few_for_and_against_with_decibans() -> None:
     text = as_text(replace(FIRM, spoke_for=reasons, spoke_against=()))
     assert [f"answer {n}" in text for n in range(1, 8)] == [False] * 3 + [True] * 4
     assert "and 3 weaker ones" in text
-    assert re.search(r"\+7\s+clearly\s+answer 7", text)
-    assert "+10 makes it ten times likelier" in flat(text)
+    assert re.search(r"5 times as likely\s+answer 7", text)
 
 
 @pytest.mark.parametrize(
     ("decibans", "word"),
-    [(0.6, "a little"), (-3.0, "somewhat"), (5.0, "clearly"), (-12.0, "strongly"), (31.0, "very strongly")],
+    [
+        (0.6, "a little likelier"),
+        (-0.6, "a little less likely"),
+        (2.0, "1.5 times as likely"),
+        (3.0, "twice as likely"),
+        (-3.0, "half as likely"),
+        (6.0, "4 times as likely"),
+        (-10.0, "10 times less likely"),
+        (31.0, "over 100 times as likely"),
+    ],
 )
-def test_how_strongly_in_a_word(decibans: float, word: str) -> None:
-    assert strength(decibans) == word
+def test_how_much_in_words(decibans: float, word: str) -> None:
+    assert times_text(decibans) == word
 
 
 def test_answers_that_disagree_are_named_before_anything_is_done() -> None:
@@ -101,7 +109,7 @@ def test_why_names_prior_rule_and_each_answers_weight() -> None:
     text = flat(as_text(document))
     assert "Before any answer: 9 %. Leaks when hot." in text
     assert "rule: rules/tiny.yaml:55:3 (judgement)" in text
-    assert re.search(r"\+1\d strongly Plug colour: cylinder 3 wet", text)
+    assert re.search(r"\d\d times as likely Plug colour: cylinder 3 wet", text)
     assert "the same fault, wherever it sits" in text
     assert f"{document.suspect.probability:.0%}".replace("%", " %") in text
 

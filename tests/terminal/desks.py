@@ -16,13 +16,34 @@ from reasoner.terminal.desk import Desk
 from reasoner.terminal.loop import run
 
 HERE = Path(__file__).parent
+TO_ANSWERS = "Enter: to the answers > "
 RESUME = "reasoner diagnose demo-1"
 
 
-def desk_with(lines: Iterable[str], width: int = 80, height: int = 24, colour: bool = False, tty: bool = False) -> Desk:
+class Typed(StringIO):
+    """Lines typed one after another. through: Enter is pressed where a page has to be read before the answers."""
+
+    def __init__(self, lines: Iterable[str], out: StringIO, through: bool) -> None:
+        super().__init__("".join(line + "\n" for line in lines))
+        self.out, self.through = out, through
+
+    def readline(self, size: int = -1, /) -> str:
+        if self.through and self.out.getvalue().endswith(TO_ANSWERS):
+            return "\n"
+        return super().readline(size)
+
+
+def desk_with(
+    lines: Iterable[str],
+    width: int = 80,
+    height: int = 24,
+    colour: bool = False,
+    tty: bool = False,
+    through: bool = True,
+) -> Desk:
     """A desk at which these lines are typed; then input ends."""
-    typed = StringIO("".join(line + "\n" for line in lines))
-    return Desk(typed, StringIO(), StringIO(), tty, colour, (width, height), echo=True, resume=RESUME)
+    out = StringIO()
+    return Desk(Typed(lines, out, through), out, StringIO(), tty, colour, (width, height), echo=True, resume=RESUME)
 
 
 def shown(desk: Desk) -> str:

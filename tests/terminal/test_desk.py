@@ -173,11 +173,11 @@ def test_a_signal_while_nothing_is_asked_waits_for_the_next_question() -> None:
 
 
 def test_a_terminal_gets_a_screen_at_a_time() -> None:
-    desk = desk_with(["", "q"], height=11, tty=True)
+    desk = desk_with(["", "b"], height=11, tty=True)
     desk.page(*(Text(str(n)) for n in range(40)))
     lines = shown(desk).split("\n")
     assert lines[:10] == [str(n) for n in range(10)]
-    assert lines.count("Enter: more, q: enough > ") + lines.count("Enter: more, q: enough > q") == 2
+    assert lines.count("Enter: more, b: enough > ") + lines.count("Enter: more, b: enough > b") == 2
     assert "20" not in lines
 
 

@@ -124,7 +124,7 @@ def test_cant_tell_is_no_evidence_and_is_not_asked_again(typed: str) -> None:
 def test_a_wrong_entry_gets_one_line_and_loses_nothing(name: str, typed: str, says: str) -> None:
     kept, text, _ = sit(typed, workup=asking(name))
     lines = text.split("\n")
-    first = next(i for i, line in enumerate(lines) if re.fullmatch(r"(h: help |Enter: .*)?> .*", line))
+    first = next(i for i, line in enumerate(lines) if re.fullmatch(r"(h: help )?> .*", line))
     answer = "\n".join(lines[first + 1 :]).split("\n>")[0].split("\nh: help >")[0].split("\nEnter:")[0]
     assert says in flat(answer)
     assert len(answer) < 200
@@ -239,8 +239,8 @@ def test_told_again_it_says_what_was_answered() -> None:
 
 
 def test_tell_what_nothing_speaks_of_can_be_noted() -> None:
-    kept, text, _ = sit("t zebra", "n", "a zebra in the yard", workup=case(events=[ALL_CODES]))
-    assert 'Nothing here speaks of "zebra"' in text
+    kept, text, _ = sit("t a zebra in the yard", "n", workup=case(events=[ALL_CODES]))
+    assert 'Nothing here speaks of "a zebra in the yard"' in text
     assert kept.workup.record.notes == ("a zebra in the yard",)
 
 
@@ -469,4 +469,24 @@ def test_the_step_is_laid_out_anew_for_a_screen_of_another_size() -> None:
     _, text, _ = sit(workup=asking("plugs"), desk=desk)
     before, _, after = text.partition("> r\n")
     assert max(map(len, before.splitlines())) == 80
-    assert after.startswith("-- ") and max(map(len, after.splitlines()[:20])) == 48
+    assert after.startswith("-- ") and max(map(len, after.partition("Enter: ")[0].splitlines())) == 48
+
+
+def test_cautions_are_read_before_an_answer_is_taken() -> None:
+    """On the page before the answers only commands are heard; the answers' page comes at Enter."""
+    desk = desk_with(["2", "h", "", "4=2", ""], through=False)
+    kept, text, _ = sit(workup=asking("plugs"), desk=desk)
+    assert "Nothing is taken here" in text and "WHAT YOU CAN TYPE" in text
+    assert text.index("TAKE CARE FIRST") < text.index("ANSWER")
+    assert len(answers(kept)) == 1
+
+
+@pytest.mark.parametrize("line", ["w", "t smell", "t zebra", "o", "c", "n", "k", "x", "v", "4=2"])
+def test_back_and_help_at_every_prompt(line: str) -> None:
+    """b leaves what was begun with nothing kept, h explains it and asks again, q leaves the program."""
+    workup = asking("plugs")
+    kept, text, _ = sit(line, "h", "b", workup=workup)
+    assert kept.kinds() == [*(e.kind for e in workup.events), "stop"]
+    assert "keep everything and leave" in flat(text)
+    kept, text, desk = sit(line, "q", "1", workup=workup)
+    assert not answers(kept) and desk.left == "stop"

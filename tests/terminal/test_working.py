@@ -83,7 +83,7 @@ def test_back_change_and_leave() -> None:
     assert "[3.1 750]" in text and "[3.2 g/s 750 rpm]" in text  # what was typed is the default
     kept, text, _ = sit("m", "3.1 750", "q", workup=start)
     assert not answers(kept)
-    kept, text, _ = sit("m", *LEAK, "q", workup=start)
+    kept, text, _ = sit("m", *LEAK, "n", workup=start)
     assert not answers(kept) and "Not kept." in text
 
 
@@ -124,7 +124,7 @@ def test_by_cylinder() -> None:
 
 
 def test_a_check_without_a_computation_does_not_offer_it() -> None:
-    _, text, _ = sit("m", workup=asking("fuel-sample"))
+    _, text, _ = sit("m", workup=asking("purge-pinched"))
     assert "m work it out" not in flat(text) and '"m" is not on the list' in flat(text)
 
 
