@@ -267,6 +267,15 @@ def care(sitting: Sitting, rest: str, question: Question | None) -> bool:
     return False
 
 
+def how(sitting: Sitting, rest: str, question: Question | None) -> bool:
+    """How the check is done."""
+    if question is None or not question.how.strip():
+        sitting.desk.say("There is no more to say of how it is done.")
+    else:
+        sitting.desk.page(head("How", question.way.title), para(question.how))
+    return False
+
+
 HELP = (
     ("2", "the second answer on the list"),
     ("2 think so", "not quite sure: also 2 t, or 2?"),
@@ -285,7 +294,7 @@ HELP = (
     ("k kit", "tools that are at hand, or not"),
     ("log drive.csv", "take in a scan log: what it says of all the checks it can answer"),
     ("v verdict", "what would be concluded by now"),
-    ("r again", "show the whole step again;  care: the cautions in full"),
+    ("r again", "show the whole step again;  care: the cautions in full;  how: how it is done"),
     ("s stop", "keep all and leave; nothing answered is ever lost"),
 )
 
@@ -308,5 +317,6 @@ ASIDES: dict[str, Aside] = {
     "verdict": so_far,
     "log": take_log,
     "care": care,
+    "how": how,
     "help": show_help,
 }

@@ -296,9 +296,15 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     others = [("m", f"work it out ({question.works_out.by})")] if question.works_out else []
     none = choices([("d" if question.reading else "0", "can't tell"), ("x", "can't do it"), *others], width)
     if question.reading:
-        return [head("Answer", "h: help"), para(_reading_hint(question)), none]
+        return [
+            head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else "")),
+            para(_reading_hint(question)),
+            none,
+        ]
     codes = "Or the whole list as it stands on the reader (P0172 pending, P0301), or none. It answers them all at once."
-    blocks: list[RenderableType] = [head("Answer", "h: help")]
+    blocks: list[RenderableType] = [
+        head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else ""))
+    ]
     blocks.append(choices(numbered(o.text for o in question.outcomes), width))
     if len(question.places) > 1:
         blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
