@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from reasoner.measure.fuel import PETROL, Fuel
 from reasoner.scanlog import rolling, shapes, words
@@ -18,19 +17,16 @@ from reasoner.scanlog.conditions import HOT, PHASES, SINCE_COLD, Conditions, Pha
 from reasoner.scanlog.document import (
     BankFacts,
     BankSpell,
-    Cloud,
     FileFacts,
     LogDocument,
     PhaseTime,
-    Picture,
-    Point,
     RunFacts,
     SpellFacts,
-    Track,
 )
 from reasoner.scanlog.findings import Others, others
 from reasoner.scanlog.moments import Air, Bank, Looked, airflow, banks, duty, looked
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.picture import Shown, picture
 from reasoner.scanlog.plausibility import Doubt, believed
 from reasoner.scanlog.reading import Columns, LogTable, NoLog, read
 from reasoner.scanlog.resampling import Flags, Grid, grid
@@ -39,7 +35,6 @@ from reasoner.scanlog.spells import CaseSpell, Spell, States, case_spells, occur
 MOST_GAPS, DROPPED = 6, 0.001  # gaps that are listed; share of rows missing from which it is said; presentation
 LEAST = 60  # moments that count, without which a bank is not looked at further
 VISIBLE = 0.03  # of trim: where the two states differ by less, one cannot be told from the other
-DRAWN, DOTS = 900, 500  # moments in a picture over time, and in one over airflow; presentation
 
 
 @dataclass(frozen=True)
@@ -98,6 +93,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     other = others(even, when, all_banks, air, engine.litres, most)
     facts = tuple(_bank_facts(even, when, look) for look in looks)
     missing = _missing(even, all_banks)
+    file = _file_facts(table, even, belief.doubts)
     regulated = _regulated(even, when)
 
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
@@ -107,7 +103,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     return LogDocument(
         name=name,
         says=tuple(_says(facts, other, regulated)),
-        file=_file_facts(table, even, belief.doubts),
+        file=file,
         runs=tuple(_run_facts(even, when)),
         times=tuple(_times(even, when)),
         regulated=regulated,
@@ -119,7 +115,13 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
         spells=tuple(_spell_facts(s, names) for s in (*spells, *apart)),
         **vars(other),
         answers=(*answers(seen, by_bank, other), *while_standing),
-        picture=_picture(even, when, air, looks),
+        picture=picture(
+            even,
+            when,
+            air,
+            [Shown(look.bank, look.looked, look.states, look.probability) for look in looks],
+            file.codes,
+        ),
     )
 
 
@@ -299,57 +301,3 @@ def _spell_facts(spell: CaseSpell, names: Mapping[Phase, str]) -> SpellFacts:
         seconds=spell.seconds,
         stretches=spell.stretches,
     )
-
-
-# ---- pictures --------------------------------------------------------------------------------------------------------
-
-
-def _picture(even: Grid, when: Conditions, air: Air | None, looks: Sequence[_Look]) -> Picture:
-    width = max(1, -(-len(even) // DRAWN))
-    first = np.arange(0, len(even), width)
-    tracks = tuple(
-        Track(
-            look.bank.number,
-            _drawn(np.where(look.bank.closed, 100 * look.bank.total, np.nan), first, 1),
-            _drawn(look.probability, first, 2),
-        )
-        for look in looks
-    )
-    flow = _drawn(air.flow if air is not None else np.full(len(even), np.nan), first, 2)
-    time = tuple(round(t, 1) for t in even.time[first].tolist())
-    phases = tuple(PHASES[code].value for code in when.phase[first].tolist())
-    return Picture(time, phases, flow, tracks, tuple(_cloud(look) for look in looks if look.fits and air is not None))
-
-
-def _drawn(values: Array, first: NDArray[np.intp], digits: int) -> tuple[float | None, ...]:
-    """Means of the stretches that begin at `first`, None where there is none."""
-    there = np.isfinite(values)
-    sums = np.add.reduceat(np.where(there, values, 0.0), first)
-    counts = np.add.reduceat(there.astype(float), first)
-    return tuple(round(s / c, digits) if c else None for s, c in zip(sums.tolist(), counts.tolist(), strict=True))
-
-
-def _cloud(look: _Look) -> Cloud:
-    assert look.states is not None
-    sample = look.looked.sample
-    picked = np.unique(np.linspace(0, len(sample) - 1, min(DOTS, len(sample))).astype(int))
-    flow = look.looked.flow[picked]
-    shows = look.probability[look.looked.index[picked]] > 0.5
-    points = tuple(
-        Point(round(m, 2), round(100 * (y - 1), 1), s)
-        for m, y, s in zip(flow.tolist(), sample.y[picked].tolist(), shows.tolist(), strict=True)
-    )
-    drawn = tuple(
-        (state, _curve(look, state == "showing")) for state in sorted({"showing" if s else "quiet" for s in shows})
-    )
-    return Cloud(look.bank.number, points, drawn)
-
-
-def _curve(look: _Look, shows: bool) -> tuple[tuple[float, float], ...]:
-    """(airflow g/s, trim %) of a state's fitted shape, purge and cold left out."""
-    assert look.states is not None
-    fitted, flow = look.states.fitted, look.looked.flow
-    trim = fitted.level + (fitted.difference if shows else 0.0)
-    order = np.argsort(flow)
-    groups = [g for g in np.array_split(order, 40) if len(g)]
-    return tuple((round(float(np.median(flow[g])), 2), round(100 * float(np.median(trim[g]) - 1), 1)) for g in groups)

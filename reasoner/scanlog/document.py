@@ -173,14 +173,37 @@ class Cloud:
 
 
 @dataclass(frozen=True)
+class Lane:
+    """One quantity over the picture's time."""
+
+    name: str
+    unit: str
+    values: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that came at a moment (s): a misfire, a trouble code."""
+
+    time: float
+    label: str
+
+
+@dataclass(frozen=True)
 class Picture:
-    """time: s. phases: words for each. airflow: g/s. tracks, clouds: for each bank."""
+    """time: s. phases: words for each. airflow: g/s. tracks, clouds: for each bank. lanes: what the engine did.
+
+    gaps: (from, to) s between which nothing was recorded.
+    """
 
     time: tuple[float, ...]
     phases: tuple[str, ...]
     airflow: tuple[float | None, ...]
     tracks: tuple[Track, ...]
     clouds: tuple[Cloud, ...]
+    lanes: tuple[Lane, ...]
+    marks: tuple[Mark, ...]
+    gaps: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)

