@@ -14,8 +14,9 @@ import numpy as np
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.inference.plan import Costs, Situation
+from reasoner.network import activity
 from reasoner.network.graph import Cause
-from reasoner.network.tables import CheckTable, Tables
+from reasoner.network.tables import CheckTable, Tables, again
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import Origin, Place
 
@@ -39,7 +40,7 @@ class PlainCheck:
     money: float = 0.0
     hazards: int = 0
     needs: frozenset[str] = frozenset()
-    weight: float = 20.0
+    weight: float = 1e12
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,8 @@ class Plain:
     classes: tuple[int, ...]
     unlikeliest: float = 0.005
     weight: float = 20.0
+    sigma: float = 0.0
+    same_again: float = 0.0
     reach: tuple[tuple[tuple[float, float], ...], ...] = field(default=())
 
 
@@ -94,6 +97,7 @@ def make_tables(model: Plain, vehicle: Vehicle | None = None) -> Tables:
     everywhere = frozenset(range(1, vehicle.cylinders + 1))
     names = [f"cause-{i}" for i in range(count)]
     shown = np.array(model.shows, dtype=float)
+    chances = activity.activities(model.sigma)[1]
     reach = np.array(model.reach, dtype=float) if model.reach else np.zeros((conditions + 1, conditions, 2))
     return Tables(
         vehicle=vehicle,
@@ -108,8 +112,11 @@ def make_tables(model: Plain, vehicle: Vehicle | None = None) -> Tables:
         shows=shown,
         shows_row=np.arange(count * conditions).reshape(count, conditions),
         shows_origins=(origin(model.weight),) * (count * conditions),
+        sigma=model.sigma,
+        acts=activity.acts(shown, model.sigma),
+        nodes=np.broadcast_to(chances, (count, len(chances))),
         prior_weights=np.full(count, model.weight),
-        checks=tuple(check_table(c) for c in model.checks),
+        checks=tuple(check_table(c, model.same_again) for c in model.checks),
         reach=reach,
         gates=((),) * conditions,
         condition_hazards=np.zeros(conditions, dtype=np.intp),
@@ -118,9 +125,17 @@ def make_tables(model: Plain, vehicle: Vehicle | None = None) -> Tables:
     )
 
 
-def check_table(check: PlainCheck) -> CheckTable:
+def plainly(tables: Tables) -> Tables:
+    """The same tables for cars that do not differ in how often a fault shows, every look being news: what a library
+    for Bayesian networks can be told."""
+    checks = tuple(replace(c, again=np.zeros(len(c.rows))) for c in tables.checks)
+    nodes = np.ones((len(tables.prior), 1))
+    return replace(tables, sigma=0.0, acts=tables.shows[..., None], nodes=nodes, checks=checks)
+
+
+def check_table(check: PlainCheck, same_again: float = 0.0) -> CheckTable:
     rows: list[Row] = [check.otherwise]
-    numbers: dict[Row, int] = {}
+    numbers: dict[Row, int] = {check.otherwise: 0}
     index = []
     for by_place in check.given:
         for row in by_place:
@@ -136,6 +151,7 @@ def check_table(check: PlainCheck) -> CheckTable:
         rows=np.array(rows),
         origins=(origin(check.weight),) * len(rows),
         index=np.array(index),
+        again=again((origin(check.weight),) * len(rows), same_again),
         ever=check.ever,
         provokes=check.provokes,
         conditions=check.conditions,

@@ -67,12 +67,12 @@ class Cells:
 
 
 def cells(tables: Tables, check: CheckTable, place: int | None = None) -> Cells:
-    """The cells of a look at all places of a check, or at one, made once: tables never change."""
-    made: dict[tuple[str, int | None], Cells] = tables.__dict__.setdefault("_cells", {})
-    if (check.name, place) not in made:
+    """The cells of a look at all places of a check, or at one, made once: checks never change, nor what mends what."""
+    made: dict[int | None, Cells] = check.__dict__.setdefault("_cells", {})
+    if place not in made:
         kinds, of = check.patterns
-        made[check.name, place] = _cells(tables, check, kinds if place is None else kinds[:, place : place + 1], of)
-    return made[check.name, place]
+        made[place] = _cells(tables, check, kinds if place is None else kinds[:, place : place + 1], of)
+    return made[place]
 
 
 def _cells(tables: Tables, check: CheckTable, kinds: Index, of: Index) -> Cells:

@@ -13,7 +13,7 @@ from itertools import islice
 
 import numpy as np
 
-from reasoner.inference.gain import cause_bits, class_entropy, fading, gain, gain_repeated
+from reasoner.inference.gain import cause_bits, class_entropy, gain, gain_repeated
 from reasoner.inference.plan import (
     Branch,
     Costs,
@@ -90,15 +90,14 @@ def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Opt
 
 
 def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[float]:
-    """The gain of each, less what fades of a repeated look. Checks with one place are worked out together."""
+    """The gain of each. Checks with one place are worked out together."""
     found: list[float] = [0.0] * len(choices)
     moments: dict[tuple[int | None, bool], int] = {}
     together, at = [], []
     for i, option in enumerate(choices):
         check = tables.checks[option.check]
         if option.times > 1 and option.condition is not None:
-            shows = tables.shows[:, option.condition]
-            found[i] = gain_repeated(tables, check, now.probability, shows, option.times)
+            found[i] = gain_repeated(tables, check, now.probability, option.condition, option.times)
         elif (instead := replaced(tables, now, option)) is not None:
             found[i] = max(0.0, gain(tables, check, instead.showing, instead.quiet, option.place) - instead.bits)
         elif len(check.places) > 1:
@@ -113,10 +112,6 @@ def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[flo
         bits = swept(tables, checks, np.array(at), np.array(showing), np.array(quiet))
         for i, value in zip(together, bits.tolist(), strict=True):
             found[i] = value
-    for i, option in enumerate(choices):
-        before = now.looks.get(option.check, 0)
-        if before or option.times > 1:
-            found[i] *= fading(tables.checks[option.check], before, option.times)
     return found
 
 

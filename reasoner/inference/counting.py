@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reasoner.inference.evidence import Spell, counted, provoked, spell_likelihood
+from reasoner.inference.belief import believe
+from reasoner.inference.evidence import Spell, provoked
 from reasoner.network.tables import Array, Tables
 
 Row = tuple[int, int]  # a check, and one of its distributions
@@ -31,29 +32,33 @@ def counts(tables: Tables, spells: Sequence[Spell], cause: int) -> Counts:
     """Expected counts under a cause.
 
     A steady answer counts towards what is said of it under the cause; another as far as the fault was showing, given
-    all answers of the spell, and towards row 0 as far as it was quiet. A look at several places of one distribution is
-    one case, not several. A spell counts towards showing where something was seen in it that hangs on that, in a
-    condition that is known and was not forced.
+    all answers, and towards row 0 as far as it was quiet. A look at several places of one distribution is one case, not
+    several; n looks at the same place, of which a second sees with chance `again` only what the first saw, are
+    n / (1 + (n - 1) again) cases (the design effect of L. Kish, Survey Sampling, 1965; from memory). A spell counts
+    towards showing where something was seen in it that hangs on that, in a condition that is known and was not forced.
     """
     rows: dict[Row, Array] = {}
     shows: dict[int, Array] = {}
-    for spell in counted(tables, spells):
-        showing, quiet = spell_likelihood(tables, spell)
-        shown = float(showing[cause] / (showing[cause] + quiet[cause]))
+    belief = believe(tables, spells)
+    places = ((a.check, p) for s in belief.spells for a in s.answers for p, w in enumerate(a.weights) if w is not None)
+    looks = Counter(places)
+    for n, spell in enumerate(belief.spells):
+        shown = float(belief.showed(n)[cause])
         for answer in spell.answers:
             table = tables.checks[answer.check]
-            looked = [(int(table.index[cause, p]), np.array(w)) for p, w in enumerate(answer.weights) if w is not None]
-            times = Counter(row for row, _ in looked)
-            for row, weights in looked:
-                part = 1.0 / times[row]
+            looked = [
+                (int(table.index[cause, p]), p, np.array(w)) for p, w in enumerate(answer.weights) if w is not None
+            ]
+            times = Counter(row for row, _, _ in looked)
+            for row, place, weights in looked:
+                part = 1.0 / times[row] / (1.0 + (looks[answer.check, place] - 1) * float(table.again[row]))
                 for number, share in (
                     [(row, part)] if table.steady else [(row, part * shown), (0, part * (1.0 - shown))]
                 ):
                     seen = table.rows[number] * weights
                     key = answer.check, number
                     rows[key] = rows.get(key, 0.0) + share * seen / seen.sum()
-        told = any(not tables.checks[a.check].steady for a in spell.answers)
-        if spell.condition is not None and told and not provoked(tables, spell):
+        if spell.condition is not None and n in belief.case.telling and not provoked(tables, spell):
             shows[spell.condition] = shows.get(spell.condition, 0.0) + np.array((shown, 1.0 - shown))
     return Counts(
         {key: tuple(found.tolist()) for key, found in rows.items()},

@@ -1,7 +1,4 @@
-"""What was seen, as numbers: answers in spells, and how likely they are under each cause.
-
-L_e(c) = sum over s in {showing, quiet} of P(s | c, k_e) * product over answers i in e of P(o_i | c, s)
-"""
+"""What was seen, as numbers: answers in spells, and which of them count."""
 
 from __future__ import annotations
 
@@ -12,8 +9,6 @@ from functools import lru_cache
 import numpy as np
 
 from reasoner.network.tables import Array, CheckTable, Tables
-
-KEPT = 200  # spells whose likelihood is kept
 
 
 @dataclass(frozen=True)
@@ -192,48 +187,6 @@ def chance_showing(tables: Tables, condition: int | None, brought_on: float = 0.
 def forced(tables: Tables, before: Array, brought_on: float) -> Array:
     """(C,) the chance of showing, where with so much certainty a check has brought the fault on."""
     return before + brought_on * np.maximum(0.0, (1.0 - tables.unlikeliest) - before)
-
-
-def spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
-    """P(answers, showing | cause) and P(answers, quiet | cause), each (C,), for a spell already counted once.
-
-    The last few are kept: from one answer to the next, all spells but the present one are the same.
-    """
-    known: dict[Spell, tuple[Array, Array]] = tables.__dict__.setdefault("_spells", {})
-    if spell not in known:
-        if len(known) >= KEPT:
-            known.clear()
-        known[spell] = _spell_likelihood(tables, spell)
-    return known[spell]
-
-
-def _spell_likelihood(tables: Tables, spell: Spell) -> tuple[Array, Array]:
-    return together(tables, spell, [answer_likelihood(tables.checks[a.check], a) for a in spell.answers])
-
-
-def together(
-    tables: Tables, spell: Spell, each: Sequence[tuple[Array, Array | float]], before: Array | None = None
-) -> tuple[Array, Array]:
-    """The likelihood of a spell from that of each of its answers. before: (C,) chance of showing, if not the rules'."""
-    if before is None:
-        before = chance_showing(tables, spell.condition)
-    shows = forced(tables, before, provoked(tables, spell))
-    showing, quiet = shows, 1.0 - shows
-    for answer, (if_showing, if_quiet) in zip(spell.answers, each, strict=True):
-        showing = showing * if_showing
-        quiet = quiet * (if_showing if tables.checks[answer.check].steady else if_quiet)
-    return showing, quiet
-
-
-def each_left_out(tables: Tables, spell: Spell) -> Iterator[tuple[Evidence, tuple[Array, Array]]]:
-    """Every answer of a spell, with the likelihood (as `spell_likelihood` gives it) of the spell without that answer.
-
-    Each answer is worked out once, not once for every other one.
-    """
-    each = [answer_likelihood(tables.checks[a.check], a) for a in spell.answers]
-    for i, answer in enumerate(spell.answers):
-        rest = Spell(spell.condition, spell.answers[:i] + spell.answers[i + 1 :])
-        yield answer, together(tables, rest, each[:i] + each[i + 1 :])
 
 
 def answers_of(spells: Iterable[Spell]) -> list[tuple[int, Evidence]]:

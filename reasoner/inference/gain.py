@@ -7,6 +7,9 @@ information, as in Quinlan (1986).
 
 from __future__ import annotations
 
+from functools import lru_cache
+from math import comb
+
 import numpy as np
 
 from reasoner.inference.cells import cells, joint_table, negative_plogp, spread
@@ -47,49 +50,99 @@ def gain(tables: Tables, check: CheckTable, showing: Array, quiet: Array, place:
     return max(0.0, open_bits + entropy(found.outcomes(weights)) - found.class_bits(weights))
 
 
-def fading(check: CheckTable, before: int, times: int = 1) -> float:
-    """What is left of the gain of a look, on the mean of `times` looks, after `before` looks at the same in this case.
+def gain_repeated(tables: Tables, check: CheckTable, probability: Array, condition: int, times: int) -> float:
+    """Expected information, in bits, of `times` looks as one test, each in a new spell of a condition.
 
-    The numbers of the rules are off by the same at every look. Worth w cases, each learns from what is seen: after j
-    looks the means under two causes have come closer by w / (w + j), and what one more look tells of them goes, for
-    small differences, with its square.
+    One look at an intermittent fault is worth little and five are worth more: greedy gain on single looks never sees
+    that. Nor are five worth five times one: they are looks at one car (see `repeated`).
     """
-    cases = sum(origin.weight for origin in check.origins) / len(check.origins)
-    return sum((cases / (cases + j)) ** 2 for j in range(before, before + times)) / times
-
-
-def gain_repeated(tables: Tables, check: CheckTable, probability: Array, shows: Array, times: int) -> float:
-    """Expected information of `times` looks, each in a new spell, as one test with its own cost, in bits.
-
-    Looks in different spells are independent given the cause, so the counts of each outcome say all. One look at an
-    intermittent fault is worth little and five are worth much: greedy gain on single looks never sees that.
-    """
-    many = _repeated(tables, check, shows, times)
+    many = repeated(tables, check, condition, times)
     return information(np.add.reduceat(probability[:, None] * many, tables.class_starts, axis=0))
 
 
 def cause_bits(tables: Tables, check: CheckTable, probability: Array, shows: Array) -> float:
     """Expected information of one look in a new spell about the cause, in bits.
 
-    Looks in different spells are independent given the cause, so what they tell about it together is never more than
-    one by one, and about its repair no more than that: `gain_repeated` cannot pass `times` of this.
+    What several looks tell about the repair hardly passes so many times this.
     """
-    made: dict[tuple[str, bytes], Array] = tables.__dict__.setdefault("_single_bits", {})
-    single, key = _repeated(tables, check, shows, 1), (check.name, shows.tobytes())
-    if key not in made:
-        made[key] = negative_plogp(single).sum(axis=1)
-    return max(0.0, entropy(probability @ single) - float(probability @ made[key]))
+    table, of = joint_table(check)
+    single = shows[:, None] * table[of] + (1.0 - shows[:, None]) * table[-1]
+    return max(0.0, entropy(probability @ single) - float(probability @ negative_plogp(single).sum(axis=1)))
 
 
-def _repeated(tables: Tables, check: CheckTable, shows: Array, times: int) -> Array:
-    """(C, N) chance of every count of outcomes, made once for the same showing chances: tables never change."""
-    made: dict[tuple[str, int, bytes], Array] = tables.__dict__.setdefault("_repeated", {})
-    key = check.name, times, shows.tobytes()
-    if key not in made:
-        table, of = joint_table(check)
-        single = shows[:, None] * table[of] + (1.0 - shows[:, None]) * table[-1]
-        counts, log_ways = spread(table.shape[1], times)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            logs = np.where(single > 0, np.log(np.where(single > 0, single, 1.0)), -1e300)
-        made[key] = np.exp(np.clip(logs @ counts.T, -700, 0) + log_ways)
-    return made[key]
+def repeated(tables: Tables, check: CheckTable, condition: int, times: int) -> Array:
+    """(C, N) chance of every count of outcomes in `times` looks, each in a new spell of a condition.
+
+    How many of the spells are showing hangs on the car's activity; what is seen in those, and in the quiet ones, lasts
+    (`inference.lasting`; the outcomes of several places together as one).
+    """
+    q = tables.acts[:, condition]
+    shown = np.arange(times + 1)
+    ways = np.array([comb(times, n) for n in shown])
+    by_node = q[..., None] ** shown * (1.0 - q[..., None]) ** (times - shown) * ways
+    chance = np.einsum("cj,cjs->cs", tables.nodes, by_node)
+    by_pattern = _by_number_showing(check, times)
+    found: Array = np.einsum("cs,csn->cn", chance, by_pattern[check.patterns[1]])
+    return found
+
+
+def _by_number_showing(check: CheckTable, times: int) -> Array:
+    """(U, times + 1, N) chance of every count under each pattern, when so many of the spells are showing; made once."""
+    made: dict[int, Array] = check.__dict__.setdefault("_many", {})
+    if times not in made:
+        table, _ = joint_table(check)
+        again = _again(check)
+        parts = []
+        for shown, way in enumerate(_splits(table.shape[1], times)):
+            on = _counts(table[:-1], again[:-1], shown)
+            off = _counts(table[-1:], again[-1:], times - shown)[0]
+            parts.append((on[:, :, None] * off).reshape(len(on), -1) @ way)
+        found = np.stack(parts, axis=1)
+        found[~check.patterns[0][:-1].any(axis=1)] = _counts(
+            table[-1:], again[-1:], times
+        )  # nothing hangs on the state
+        made[times] = found
+    return made[times]
+
+
+def _again(check: CheckTable) -> Array:
+    """(U,) chance that a second look sees what the first did, for each pattern, the quiet one last: the least over its
+    places."""
+    found: Array = np.min([check.again[row] for row in check.patterns[0].T], axis=0)
+    return found
+
+
+def _counts(table: Array, again: Array, times: int) -> Array:
+    """(U, N) chance of the counts in looks at what lasts. table: (U, O); see `inference.lasting`."""
+    counts, log_ways = spread(table.shape[1], times)
+    kinds = np.count_nonzero(counts, axis=1)
+    ways = np.exp(log_ways)
+    if times == 0:
+        return np.ones((len(table), 1))
+    one = table @ (counts == times).T  # all looks alike
+    two = (
+        np.where(kinds == 2, 2.0 * np.exp(np.log(np.maximum(table, 1e-300)) @ (counts > 0).T), 0.0) * ways / 2.0**times
+    )
+    two = two + np.where(kinds == 1, one**2 + 2.0 * one * (1.0 - one) / 2.0**times, 0.0)
+    found: Array = (
+        np.maximum(0.0, 2.0 * again - 1.0)[:, None] * one + 2.0 * np.minimum(again, 1.0 - again)[:, None] * two
+    )
+    if (again < 0.5).any():
+        anew = np.exp(np.log(np.maximum(table, 1e-300)) @ counts.T + log_ways)
+        found = found + np.maximum(0.0, 1.0 - 2.0 * again)[:, None] * anew
+    return found
+
+
+@lru_cache(maxsize=32)
+def _splits(outcomes: int, times: int) -> tuple[Array, ...]:
+    """For every number of spells that are showing: (N1 * N0, N) which counts of the two kinds of spell make which."""
+    total = {tuple(row): i for i, row in enumerate(spread(outcomes, times)[0])}
+    found = []
+    for shown in range(times + 1):
+        one, other = spread(outcomes, shown)[0], spread(outcomes, times - shown)[0]
+        adds = np.zeros((len(one) * len(other), len(total)))
+        for i, a in enumerate(one):
+            for j, b in enumerate(other):
+                adds[i * len(other) + j, total[tuple(a + b)]] = 1.0
+        found.append(adds)
+    return tuple(found)

@@ -17,7 +17,6 @@ from reasoner.network.tables import Array, CheckTable, Tables
 
 By = Literal["time", "money", "gain"]
 REPEATS = (3, 5)
-MOST_LOOKS = 5  # spells in which anybody looks at the same thing; what those did not tell, one more hardly will
 MOST_REPEATED_OUTCOMES = 9  # joint outcomes beyond which repeated looks are not enumerated
 
 
@@ -79,7 +78,6 @@ class Situation:
     unclear: (check, condition) that could not be told. barred: checks that cannot be done (no tool, not now).
     avoided: conditions that cannot be brought about. lacking: tools not at hand.
     instead: by (check, in a new spell): what it would take the place of.
-    looks: in how many spells each check was looked at.
     answered: checks answered or passed over at any time (opens gates). visited: conditions that have had a spell: a
     new one has to be brought about in full, as going out and straight back in makes none.
     """
@@ -95,7 +93,6 @@ class Situation:
     answered: frozenset[int] = frozenset()
     visited: frozenset[int] = frozenset()
     instead: Mapping[tuple[int, bool], Instead] = field(default_factory=dict)
-    looks: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def probability(self) -> Array:
@@ -110,11 +107,7 @@ def options(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
         if number in now.barred or check.needs & now.lacking or (done and check.steady):
             continue
         for condition, fresh in _where(tables, check, now):
-            if (
-                (number, condition) in now.unclear
-                or (done and not fresh)
-                or (fresh and now.looks.get(number, 0) >= MOST_LOOKS)
-            ):
+            if (number, condition) in now.unclear or (done and not fresh):
                 continue
             if fresh and condition is not None and _out_of_reach(tables, now, condition):
                 continue

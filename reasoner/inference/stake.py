@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reasoner.inference.cells import joint_table, spread
+from reasoner.inference.cells import joint_table
+from reasoner.inference.gain import repeated
 from reasoner.inference.plan import Option, Situation, states
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
@@ -47,21 +48,10 @@ def _by_outcome(tables: Tables, now: Situation, option: Option, losses: Array) -
 
 def _by_counts(tables: Tables, now: Situation, option: Option, losses: Array) -> Array:
     """The same for the counts of each outcome over several looks, each in a new spell of the condition."""
-    found: Array = (losses * now.probability) @ _counts(tables, option)
+    assert option.condition is not None  # repeats are done in new spells of a condition
+    many = repeated(tables, tables.checks[option.check], option.condition, option.times)
+    found: Array = (losses * now.probability) @ many
     return found
-
-
-def _counts(tables: Tables, option: Option) -> Array:
-    """(C, O): chance of each count of outcomes under each cause; made once."""
-    made: dict[Option, Array] = tables.__dict__.setdefault("_counts", {})
-    key = Option(option.check, option.condition, True, option.place, option.times)
-    if key not in made:
-        by_pattern, of = _patterns(tables, tables.checks[option.check], option.place)
-        shows = tables.shows[:, option.condition][:, None]
-        single = shows * by_pattern[of] + (1.0 - shows) * by_pattern[-1]
-        counts, log_ways = spread(single.shape[1], option.times)
-        made[key] = np.exp(np.log(single) @ counts.T + log_ways)
-    return made[key]
 
 
 def _patterns(tables: Tables, check: CheckTable, place: int | None) -> tuple[Array, Index]:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reasoner.inference.belief import believe, normal
-from reasoner.inference.evidence import Evidence, Spell, each_left_out, spell_likelihood
+from reasoner.inference.belief import believe
+from reasoner.inference.evidence import Evidence, Spell, answers_of, without
 from reasoner.network.tables import Array, Tables
 
 
@@ -47,17 +47,10 @@ def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
     """
     full = believe(tables, spells)
     with_all = log_odds(full.probability)
-    with np.errstate(divide="ignore"):  # after work, some causes cannot be
-        prior = np.log(tables.prior)
-    logs = [np.log(np.add(*spell_likelihood(tables, spell))) for spell in full.spells]
-    found = []
-    for s, spell in enumerate(full.spells):
-        for answer, (showing, quiet) in each_left_out(tables, spell):
-            log = prior
-            for own in (*logs[:s], np.log(showing + quiet), *logs[s + 1 :]):  # in the order in which belief adds them
-                log = log + own
-            found.append(Weight(answer, s, with_all - log_odds(normal(log))))
-    return tuple(found)
+    return tuple(
+        Weight(answer, n, with_all - log_odds(believe(tables, without(full.spells, [(n, answer)])).probability))
+        for n, answer in answers_of(full.spells)
+    )
 
 
 def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int], causes: Sequence[int]) -> float:

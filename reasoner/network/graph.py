@@ -12,7 +12,7 @@ Edges carry `role` and what was written there:
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -24,6 +24,9 @@ from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import At, Check, Fault, Filter, Frequency, Rulebook, Statement
 
 Node = tuple[str, str]
+
+A_THOUSAND = 1000.0  # what the share of anything else is a share of
+MOST_SPARE = 0.5  # and the most it is, whatever is written
 
 
 @dataclass(frozen=True)
@@ -122,15 +125,29 @@ def share(fault: Fault, vehicle: Vehicle) -> float:
     return value
 
 
+def priors(faults: Sequence[Fault], vehicle: Vehicle) -> list[float]:
+    """How likely each fault is, before anything is known: by its share.
+
+    What stands for anything else has its share of a thousand cars, whatever the car: that a car can have few of the
+    faults that are named says nothing of those that are not.
+    """
+    shares = [share(fault, vehicle) for fault in faults]
+    spare = sum(s for s, fault in zip(shares, faults, strict=True) if fault.anything_else)
+    named = sum(shares) - spare
+    part = min(MOST_SPARE, spare / A_THOUSAND) if named else 1.0
+    return [
+        s / spare * part if spare and fault.anything_else else s / named * (1 - part) if named else 0.0
+        for s, fault in zip(shares, faults, strict=True)
+    ]
+
+
 def causes(faults: list[Fault], vehicle: Vehicle) -> list[Cause]:
     """Every fault at every place it can have, with its prior; a fault's share is spread evenly over its places.
 
     Where a second place has often gone too (`pairs`), that part of the share goes to the pairs of cylinders.
     """
-    total = sum(share(f, vehicle) for f in faults)
     found = []
-    for fault in faults:
-        prior = share(fault, vehicle) / total
+    for fault, prior in zip(faults, priors(faults, vehicle), strict=True):
         both = fault.pairs.value if fault.pairs and fault.at is At.CYLINDER else 0.0
         singles = list(places(fault.at, vehicle))
         pairs = list(combinations(range(1, vehicle.cylinders + 1), 2)) if both else []

@@ -14,12 +14,23 @@ import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
+from reasoner.network import activity
 from reasoner.network import graph as g
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import At, Check, Condition, Frequency, Origin, Rulebook, Sees, Statement
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
+
+MOVES = 0.02  # a row that differs by less from what a sound part shows says nothing; judgement
+
+
+def again(origins: Sequence[Origin], same_again: float) -> Array:
+    """(D,) chance that a second look sees what the first one saw: as a lasting fact of this car, or because the number
+    of the rules is off by the same each time. A mean that is worth w cases makes two draws alike with chance
+    1 / (w + 1) (Polya's urn)."""
+    wrong = 1.0 / (np.array([origin.weight for origin in origins]) + 1.0)
+    return np.asarray(same_again + (1.0 - same_again) * wrong, dtype=float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +40,7 @@ class CheckTable:
     rows: (D, m) distinct distributions over the m outcomes; row 0 is `otherwise`.
     origins: D, who says so and how many cases that is worth.
     index: (C, P) the row that holds for cause c at place p while the fault is showing.
+    again: (D,) chance that a second look at the same place sees only again what the first one saw.
     steady: the state does not matter (`sees: ever`, or the check provokes the fault itself).
     places: names of the P places; ("engine",) for a check on the whole engine.
     conditions: numbers of the conditions it can be done in; empty = anywhere.
@@ -40,6 +52,7 @@ class CheckTable:
     rows: Array
     origins: tuple[Origin, ...]
     index: Index
+    again: Array
     ever: bool
     provokes: bool
     conditions: tuple[int, ...]
@@ -71,8 +84,10 @@ class CheckTable:
 
 @dataclass(frozen=True, eq=False)
 class Tables:
-    """prior: (C,). shows: (C, K), chance that the cause acts in a spell of the condition.
+    """prior: (C,). shows: (C, K), chance that the cause acts in a spell of the condition, on the mean of all cars.
 
+    sigma: how much cars differ in that; acts: (C, K, J) the same at each of J activities; nodes: (C, J) the chances of
+    these (see `network.activity`).
     class_starts: where each repair class begins among the sorted causes; class_of: (C,).
     reach: (K + 1, K, 2) minutes and waiting minutes to begin a new spell of condition k from each condition
     (the last row: from a state not known).
@@ -90,6 +105,9 @@ class Tables:
     shows: Array
     shows_row: Index
     shows_origins: tuple[Origin, ...]
+    sigma: float
+    acts: Array
+    nodes: Array
     prior_weights: Array
     checks: tuple[CheckTable, ...]
     reach: Array
@@ -119,6 +137,16 @@ class Tables:
     def cause_number(self) -> Mapping[str, int]:
         return {cause.name: i for i, cause in enumerate(self.causes)}
 
+    @cached_property
+    def activities(self) -> Array:
+        """(J,) chances of the activities of a car of which nothing is known."""
+        return activity.activities(self.sigma)[1]
+
+    def acting(self, condition: int | None) -> Array:
+        """(C, J) chance of showing at each activity; not knowing the condition, the mean over all of them."""
+        found: Array = self.acts.mean(axis=1) if condition is None else self.acts[:, condition]
+        return found
+
     def with_prior(self, prior: Sequence[float] | Array) -> Tables:
         """The same tables with other probabilities of the causes (C,), which need not add up to 1."""
         return replace(self, prior=np.array(prior) / sum(prior))
@@ -138,6 +166,9 @@ def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = 
 
     floor = book.settings.unlikeliest
     shows, shows_row, shows_origins = _showing(book, graph, found)
+    shows = np.clip(shows, floor, 1 - floor)
+    sigma = book.settings.activity_varies
+    chances = activity.activities(sigma)[1]
     numbers = {name: i for i, name in enumerate(n for kind, n in graph if kind == "check")}
     checks = tuple(_check(book, graph, book.checks[name], vehicle, found, numbers) for name in numbers)
     gates = tuple(tuple(numbers[n] for n in c.after if n in numbers) for c in book.conditions.values())
@@ -152,9 +183,12 @@ def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = 
         class_starts=np.searchsorted(class_of, np.arange(len(classes))),
         classes=classes,
         conditions=tuple(book.conditions),
-        shows=np.clip(shows, floor, 1 - floor),
+        shows=shows,
         shows_row=shows_row,
         shows_origins=shows_origins,
+        sigma=sigma,
+        acts=activity.acts(shows, sigma),
+        nodes=np.broadcast_to(chances, (len(shows), len(chances))),
         prior_weights=np.array([book.faults[name].origin.weight for name in found.faults]),
         checks=checks,
         reach=reach_table(tuple(book.conditions.values())),
@@ -254,6 +288,7 @@ def _check(
         rows=rows,
         origins=tuple(origins),
         index=index,
+        again=again(origins, book.settings.same_again),
         ever=check.sees is Sees.EVER,
         provokes=check.provokes,
         conditions=tuple(conditions[n] for n in check.conditions),
@@ -304,15 +339,22 @@ def _rows(
 
 
 def _spare_rows(rows: Array, index: Index, causes: _Causes) -> tuple[Array, Index]:
-    """`Something not in these rules` at each place: the mean of what all the other causes would give there. With a row
-    more for each place."""
+    """`Something not in these rules` at each place: what a sound part shows, so far as a check points at few causes,
+    and the mean of those it speaks of, so far as it speaks of many. With a row more for each place.
+
+    s, the prior share of the causes that the check speaks of there, counts for the latter by s^2 / (s^2 + (1 - s)^2):
+    little where s is small, nearly all of it where s is large (judgement).
+    """
     unknown = np.isin(causes.fault_of, causes.spare)
     weights = np.where(unknown, 0.0, causes.prior)
+    speaks = np.abs(rows - rows[0]).sum(axis=1) > MOVES
     index = index.copy()
     for p in range(index.shape[1]):
-        per_row = np.bincount(index[:, p], weights=weights, minlength=len(rows))
-        mean = per_row @ rows[: len(per_row)] / weights.sum()
-        rows = np.vstack([rows, mean])
+        per_row = np.bincount(index[:, p], weights=weights, minlength=len(rows))[: len(speaks)] * speaks
+        share = per_row.sum() / max(weights.sum(), 1e-300)
+        part = share**2 / (share**2 + (1.0 - share) ** 2)
+        mean = per_row @ rows[: len(speaks)] / per_row.sum() if per_row.any() else rows[0]
+        rows = np.vstack([rows, (1.0 - part) * rows[0] + part * mean])
         index[unknown, p] = len(rows) - 1
     return rows, index
 

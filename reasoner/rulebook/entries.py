@@ -243,6 +243,8 @@ SETTINGS = table(
     Key("asking minutes", minutes, paste="asking minutes: 1"),
     Key("hour costs", money, default=60.0),
     Key("shows unless said", frequency, paste="shows unless said: seldom"),
+    Key("activity varies", number("natural logarithms of the odds", 0, 3), default=0.7),
+    Key("same again", percent(0, 100), default=0.67),
     Key("afterwards", afterwards.read_afterwards, by_name=True, default=Afterwards()),
     *ORIGIN,
 )

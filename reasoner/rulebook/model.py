@@ -467,7 +467,9 @@ class Settings:
     least_gain: bits a check must bring for every quarter of an hour it costs. waiting_counts: share of a waiting
     minute that counts. hazard_minutes: what a hazardous step costs on top. asking_minutes: what any question costs.
     hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
-    shows_unless_said: showing frequency where nothing is written.
+    shows_unless_said: showing frequency where nothing is written. activity_varies: how far cars with the same fault
+    differ in how often it shows (standard deviation of the log odds). same_again: chance that a second look at the same
+    thing in the same state sees only again what the first one saw.
     """
 
     report_right: Mapping[str, float]
@@ -483,6 +485,8 @@ class Settings:
     shows_unless_said: Frequency
     origin: Origin
     afterwards: Afterwards = Afterwards()
+    activity_varies: float = 0.7
+    same_again: float = 0.67
 
 
 @dataclass(frozen=True)

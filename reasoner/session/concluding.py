@@ -174,10 +174,10 @@ def _sentence(workup: Workup, kind: str, lead: Suspect, fault: Suspect) -> str:
     who = named(workup, lead.fault, lead.where)
     if kind == "settled":
         repair = workup.book.repairs[workup.book.faults[lead.fault].repair].title
-        best = int(by_class(workup.tables, workup.belief.probability).argmax())
-        return f"{who}. What to do is settled at {percent(workup.claim(by_class, best))}: {repair}."
+        best = float(by_class(workup.tables, workup.belief.probability).max())
+        return f"{who}. What to do is settled at {percent(best)}: {repair}."
     if kind == "place-open":
-        chance = percent(workup.claim(by_fault, workup.tables.faults.index(fault.fault)))
+        chance = percent(fault.probability)
         return f"{fault.title}: {chance}. Which one is not settled, and no check at hand is worth its cost."
     if kind == "nothing-worth":
         return f"Not settled. {_leads(workup, lead, fault)}, and no check at hand is worth its cost."

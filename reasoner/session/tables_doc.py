@@ -8,10 +8,9 @@ from reasoner.network.tables import CheckTable, Tables
 from reasoner.rulebook.model import Check, Measure, Rulebook
 
 MODEL = (
-    "P(c | answers) ~ prior(c) * product over spells of sum over s in (showing, quiet) of P(s | c, condition)"
-    " * product over answers of P(outcome | c, s, place). A steady check does not depend on s. Where the condition is"
-    " not known, P(showing) is the mean over all conditions. What counts, and how: rules/README.md, Recomputing a"
-    " belief."
+    "P(c | answers) ~ prior(c) * sum over activities u of P(u) * sum over states of all spells of product over spells"
+    " of P(state | c, u, condition) * product over things looked at of their likelihood. The sums, and what counts:"
+    " rules/README.md, Recomputing a belief."
 )
 
 
@@ -30,6 +29,7 @@ def document(tables: Tables, book: Rulebook) -> dict[str, Any]:
         "unlikeliest": tables.unlikeliest,
         "report right": dict(book.settings.report_right),
         "conditions": list(tables.conditions),
+        "activities": tables.activities.tolist(),
         "causes": [
             {
                 "name": cause.name,
@@ -39,6 +39,7 @@ def document(tables: Tables, book: Rulebook) -> dict[str, Any]:
                 "repair": tables.classes[int(tables.class_of[i])][0],
                 "prior": float(tables.prior[i]),
                 "shows": {k: float(v) for k, v in zip(tables.conditions, tables.shows[i], strict=True)},
+                "acts": {k: v.tolist() for k, v in zip(tables.conditions, tables.acts[i], strict=True)},
             }
             for i, cause in enumerate(tables.causes)
         ],
@@ -78,9 +79,10 @@ def _check(tables: Tables, check: CheckTable, written: Check) -> dict[str, Any]:
                 "probabilities": row.tolist(),
                 "source": origin.source,
                 "weight": origin.weight,
+                "again": float(again),
                 "rule": str(origin.place),
             }
-            for row, origin in zip(check.rows, check.origins, strict=True)
+            for row, origin, again in zip(check.rows, check.origins, check.again, strict=True)
         ],
         "showing": {cause.name: check.index[i].tolist() for i, cause in enumerate(tables.causes)},
     }

@@ -5,19 +5,18 @@ Drivers (a screen, a script, another program, a replay) ask `step`, show it, and
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 from reasoner.casebook.events import Event
 from reasoner.inference.belief import Belief, believe, by_fault
 from reasoner.inference.choose import rank
-from reasoner.inference.evidence import Spell, as_reported, chance_showing, reaches_far, without, would_replace
-from reasoner.inference.firm import firm_belief
+from reasoner.inference.evidence import Spell, reaches_far, without, would_replace
+from reasoner.inference.expected import expected_tables
 from reasoner.inference.gain import gain
 from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates, settled
-from reasoner.network.tables import Array, Tables, compile_tables
+from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Record, fold, spells_of
@@ -78,8 +77,7 @@ class Workup:
             for other in tables.checks[check].stands_for
             if reaches_far(tables.checks[check], tables.checks[other])
         }
-        looks = Counter(name for name, _ in {(g.check, g.spell) for g in record.given} | record.unclear)
-        probability, showing = self.firm, self.belief.showing
+        probability, showing = self.belief.probability, self.belief.showing
         return Situation(
             showing=probability * showing,
             quiet=probability * (1.0 - showing),
@@ -94,7 +92,6 @@ class Workup:
                 tables.condition_number[n] for n in set(record.spells) if n is not None and n in tables.condition_number
             ),
             instead=self._instead(done),
-            looks={tables.check_number[n]: times for n, times in looks.items() if n in tables.check_number},
         )
 
     def _done(self, unclear: set[int]) -> set[tuple[int, int | None]]:
@@ -138,9 +135,8 @@ class Workup:
 
     def _told(self, left: Belief, spell: int, check: int) -> float:
         """Bits that an answer's check was expected to tell, from what is believed without it."""
-        condition = self.spells[spell].condition
-        shows = left.showing if spell == len(self.spells) - 1 else chance_showing(self.tables, condition)
-        return gain(self.tables, self.tables.checks[check], left.probability * shows, left.probability * (1.0 - shows))
+        shows, tables = left.showed(spell), expected_tables(self.tables, left, self._right)
+        return gain(tables, tables.checks[check], left.probability * shows, left.probability * (1.0 - shows))
 
     def _asked(self) -> list[tuple[int, int | None]]:
         """(check, its spell in the record) of everything answered; None for what the list of codes answers."""
@@ -158,32 +154,25 @@ class Workup:
         """Checks to do next, best first."""
         return rank(self.expected, self.situation, self.costs)
 
-    @property
-    def expected(self) -> Tables:
-        """The tables of what will be said, everybody being mistaken now and then: what a check is worth."""
-        return as_reported(self.tables, self.book.settings.report_right["sure"])
-
     @cached_property
-    def firm(self) -> Array:
-        """The belief with the rules' own uncertainty counted in: what a verdict may claim."""
-        return firm_belief(self.tables, self.spells)
+    def expected(self) -> Tables:
+        """The tables as this car's answers make them, of what will be said, everybody being mistaken now and then: what
+        a check is worth."""
+        return expected_tables(self.tables, self.belief, self._right)
+
+    @property
+    def _right(self) -> float:
+        return self.book.settings.report_right["sure"]
 
     @cached_property
     def settled(self) -> bool:
-        """One repair dominates, and goes on to when the rules' own numbers may be off."""
-        found = settled(self.tables, self.belief.probability, self.costs)
-        return found and settled(self.tables, self.firm, self.costs)
+        """One repair dominates."""
+        return settled(self.tables, self.belief.probability, self.costs)
 
     @cached_property
     def fault_settled(self) -> bool:
         """One fault dominates, wherever it sits."""
-        found = dominates(by_fault(self.tables, self.belief.probability), self.costs)
-        return found and dominates(by_fault(self.tables, self.firm), self.costs)
-
-    def claim(self, of: Callable[[Tables, Array], Array], number: int) -> float:
-        """What may be claimed of a repair class or a fault (`of`: by_class, by_fault): as much as goes on to hold when
-        the rules' own numbers may be off."""
-        return min(float(of(self.tables, p)[number]) for p in (self.belief.probability, self.firm))
+        return dominates(by_fault(self.tables, self.belief.probability), self.costs)
 
     def after(self, events: Sequence[Event]) -> Workup:
         """The same case with more events."""

@@ -52,8 +52,8 @@ class Step:
 
 @dataclass(frozen=True)
 class Run:
-    """One car from codes to verdict. kind: of the verdict. claimed: what may be claimed of the leading repair at its
-    place; fault_claimed: of the leading fault, wherever it sits (`Workup.claim`)."""
+    """One car from codes to verdict. kind: of the verdict. claimed: how likely the leading repair is, at its
+    place; fault_claimed: the leading fault, wherever it sits."""
 
     number: int
     fault: str
@@ -208,8 +208,8 @@ def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], step
         kind=kind,
         said_fault=cause.fault,
         said_where=cause.where,
-        claimed=workup.claim(by_class, best),
-        fault_claimed=workup.claim(by_fault, fault),
+        claimed=float(classes[best]),
+        fault_claimed=float(faults[fault]),
         right_class=true_number is not None and int(tables.class_of[true_number]) == best,
         right_repair=true.fault in repairs and repairs[true.fault].repair == repairs[cause.fault].repair,
         right_fault=true.fault == tables.faults[fault],

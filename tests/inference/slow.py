@@ -1,15 +1,16 @@
 """The model of design section 3 by enumeration, in plain Python: slow, and sharing no code with the engine.
 
-    L_e(c) = sum over s in {showing, quiet} of P(s | c, k_e) * product over answers i in e of P(o_i | c, s)
-    P(c | answers) is proportional to prior(c) * product over spells of L_e(c)
+    P(c | answers) ~ prior(c) * sum over activities u of P(u) * sum over the states of all spells of
+                     product over spells of P(state | c, k, u) * P(answers | c, states)
 
 An answer is (check number, weights by place or None); a spell is (condition or None, [answers]).
 """
 
 from __future__ import annotations
 
+from functools import cache, lru_cache
 from itertools import product
-from math import log2, prod
+from math import exp, log2, prod, sqrt
 
 from tests.support import Plain, PlainCheck
 
@@ -24,13 +25,6 @@ def row(check: PlainCheck, cause: int, place: int, showing: bool) -> tuple[float
     return check.given[cause][place] if sees else check.otherwise
 
 
-def chance(model: Plain, cause: int, condition: int | None, brought_on: float = 0.0) -> float:
-    """P(showing | cause, condition); a provocation that was answered makes it as good as sure."""
-    shows = model.shows[cause]
-    before = sum(shows) / len(shows) if condition is None else shows[condition]
-    return before + brought_on * max(0.0, 1.0 - model.unlikeliest - before)
-
-
 def brought_on(model: Plain, answers: list[Answer]) -> float:
     sure = [0.0]
     for number, weights in answers:
@@ -39,27 +33,78 @@ def brought_on(model: Plain, answers: list[Answer]) -> float:
     return max(sure)
 
 
-def state_chances(model: Plain, cause: int, spell: SlowSpell) -> tuple[float, float]:
-    """P(answers of the spell, state | cause) for showing and for quiet."""
-    condition, answers = spell
-    p = chance(model, cause, condition, brought_on(model, answers))
-    found = []
-    for showing, total in ((True, p), (False, 1.0 - p)):
+@lru_cache
+def activities(sigma: float) -> list[tuple[float, float]]:
+    """(u, chance): the five points of Gauss-Hermite quadrature in closed form (roots of He5 = x^5 - 10 x^3 + 15 x)."""
+    if not sigma:
+        return [(0.0, 1.0)]
+    near, far = sqrt(5 - sqrt(10)), sqrt(5 + sqrt(10))
+    inner, outer = (7 + 2 * sqrt(10)) / 60, (7 - 2 * sqrt(10)) / 60
+    return [(0.0, 8 / 15)] + [(sign * sigma * x, w) for x, w in ((near, inner), (far, outer)) for sign in (-1, 1)]
+
+
+@cache
+def acting(p: float, sigma: float) -> list[float]:
+    """The chance of showing at each activity, its mean p: the log odds found by halving."""
+    if not sigma or p in (0.0, 1.0):
+        return [p] * len(activities(sigma))
+    low, high = -60.0, 60.0
+    for _ in range(200):
+        middle = (low + high) / 2
+        mean = sum(w / (1 + exp(-middle - u)) for u, w in activities(sigma))
+        low, high = (middle, high) if mean < p else (low, middle)
+    return [1 / (1 + exp(-low - u)) for u, _ in activities(sigma)]
+
+
+def chance(model: Plain, cause: int, condition: int | None, node: int, forced: float = 0.0) -> float:
+    """P(showing | cause, condition, activity); a provocation that was answered makes it as good as sure."""
+    each = [acting(p, model.sigma)[node] for p in model.shows[cause]]
+    before = sum(each) / len(each) if condition is None else each[condition]
+    return before + forced * max(0.0, 1.0 - model.unlikeliest - before)
+
+
+def lasting(row: tuple[float, ...], looks: list[Weights], again: float) -> float:
+    """The likelihood of looks at one thing: two draws of a row, each look at one of the two by even chance; above 1/2
+    partly one draw, below it partly a new one each time."""
+    one = sum(p * prod(w[o] for w in looks if w) for o, p in enumerate(row))
+    two = sum(p * q * prod((w[a] + w[b]) / 2 for w in looks if w) for a, p in enumerate(row) for b, q in enumerate(row))
+    anew = prod(sum(x * y for x, y in zip(w, row, strict=True)) for w in looks if w)
+    return max(0.0, 2 * again - 1) * one + 2 * min(again, 1 - again) * two + max(0.0, 1 - 2 * again) * anew
+
+
+def told(model: Plain, cause: int, spells: list[SlowSpell], states: tuple[bool, ...]) -> float:
+    """P(all answers | cause, states): looks with one check at one place under one row are looks at one thing."""
+    things: dict[tuple[int, int, tuple[float, ...]], list[Weights]] = {}
+    for (_, answers), showing in zip(spells, states, strict=True):
         for number, weights in answers:
             for place, w in enumerate(weights):
                 if w is not None:
-                    total *= sum(
-                        a * b for a, b in zip(w, row(model.checks[number], cause, place, showing), strict=True)
-                    )
-        found.append(total)
-    return found[0], found[1]
+                    things.setdefault((number, place, row(model.checks[number], cause, place, showing)), []).append(w)
+    found = 1.0
+    for (number, _, its_row), looks in things.items():
+        wrong = 1 / (model.checks[number].weight + 1)
+        found *= lasting(its_row, looks, model.same_again + (1 - model.same_again) * wrong)
+    return found
+
+
+def by_states(model: Plain, cause: int, spells: list[SlowSpell]) -> dict[tuple[bool, ...], float]:
+    """P(states, all answers | cause)."""
+    found: dict[tuple[bool, ...], float] = {}
+    for states in product((True, False), repeat=len(spells)):
+        answers = told(model, cause, spells, states)
+        total = 0.0
+        for node, (_, p) in enumerate(activities(model.sigma)):
+            for (condition, given), showing in zip(spells, states, strict=True):
+                q = chance(model, cause, condition, node, brought_on(model, given))
+                p *= q if showing else 1 - q
+            total += p
+        found[states] = total * answers
+    return found
 
 
 def joint(model: Plain, spells: list[SlowSpell]) -> list[float]:
     """P(cause, answers)."""
-    return [
-        p * prod(sum(state_chances(model, cause, spell)) for spell in spells) for cause, p in enumerate(model.prior)
-    ]
+    return [p * sum(by_states(model, cause, spells).values()) for cause, p in enumerate(model.prior)]
 
 
 def belief(model: Plain, spells: list[SlowSpell]) -> list[float]:
@@ -67,9 +112,18 @@ def belief(model: Plain, spells: list[SlowSpell]) -> list[float]:
     return [p / sum(found) for p in found]
 
 
+def showed(model: Plain, spells: list[SlowSpell], number: int = -1) -> list[float]:
+    """P(a spell was showing | cause, answers)."""
+    found = []
+    for cause in range(len(model.prior)):
+        each = by_states(model, cause, spells)
+        found.append(sum(p for states, p in each.items() if states[number]) / sum(each.values()))
+    return found
+
+
 def showing_now(model: Plain, spells: list[SlowSpell]) -> list[float]:
     """P(the last spell is showing | cause, answers)."""
-    return [a / (a + b) for a, b in (state_chances(model, c, spells[-1]) for c in range(len(model.prior)))]
+    return showed(model, spells)
 
 
 def mutual_information(pairs: dict[tuple[object, object], float]) -> float:

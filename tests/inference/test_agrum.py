@@ -14,7 +14,7 @@ from reasoner.inference.gain import gain
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from reasoner.rulebook.read import read_rules
 from tests.inference.random_models import as_spells, random_model, random_spells
-from tests.support import Plain, PlainCheck, a_vehicle, make_tables
+from tests.support import Plain, PlainCheck, a_vehicle, make_tables, plainly
 
 agrum = pytest.importorskip("pyagrum")
 
@@ -107,6 +107,7 @@ def random_case(tables: Tables, seed: int) -> tuple[Spell, ...]:
 @pytest.mark.parametrize("seed", range(3))
 def test_belief_on_the_shipped_rules(layout: str, fields: dict[str, str], seed: int) -> None:
     tables = compile_tables(read_rules([RULES]), a_vehicle(layout, **fields))
+    tables = plainly(tables)
     spells = random_case(tables, seed)
     p, chance = library_belief(tables, spells)
     found = believe(tables, spells)

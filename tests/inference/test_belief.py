@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from math import inf
 
 import numpy as np
 import pytest
@@ -128,7 +129,7 @@ def test_virtual_evidence_by_hand() -> None:
 
 
 def test_thousands_of_answers_do_not_underflow() -> None:
-    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.8], ever=False)]))
+    tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.8], ever=False, weight=inf)]))
     found = believe(tables, [spell(seen(tables, "a", 1))] * 5000)
     assert found.probability == pytest.approx([1.0, 0.0], abs=1e-12)
     assert found.log_evidence == pytest.approx(5000 * np.log(0.9) + np.log(0.5))

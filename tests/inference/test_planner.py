@@ -250,13 +250,6 @@ def test_a_look_done_in_this_spell_needs_a_new_one() -> None:
     assert all(o.fresh for o in options(tables, now, Costs()))
 
 
-def test_what_was_looked_at_often_is_not_proposed_in_a_new_spell() -> None:
-    look = yes_no("look", [0.9, 0.1], ever=False)
-    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5, 0.5)] * 2))
-    now = situation(tables, (Spell(0),), looks={0: 5})
-    assert [(o.condition, o.fresh) for o in options(tables, now, Costs())] == [(0, False)]
-
-
 def test_a_condition_that_has_had_its_spell_is_brought_about_in_full() -> None:
     """From condition 0 to 1 it takes 2 minutes the first time, and 30, as from anywhere, after that."""
     near = ((0.0, 0.0), (2.0, 0.0)), ((0.0, 0.0), (30.0, 0.0)), ((0.0, 0.0), (30.0, 0.0))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
-from reasoner.network.tables import CheckTable, Tables, compile_tables, distribution, reach_table
+from reasoner.network.tables import Tables, compile_tables, distribution, reach_table
 from reasoner.rulebook.model import Caution, Check, Fault
 from tests.network.small import FLOOR, book, check, condition, family, fault, frequencies, origin, says
 from tests.support import a_vehicle
@@ -183,26 +182,30 @@ def with_spare(share: float = 1.0) -> Tables:
     )
 
 
-def test_anything_else_gives_the_mean_of_all_the_others() -> None:
-    """At each place: a (3/4 of the share) has it at one place in four, b at all."""
-    assert odd(with_spare(), "else") == pytest.approx([0.75 * (0.8 + 3 * 0.1) / 4 + 0.25 * 0.2] * 4)
+def test_anything_else_is_sound_so_far_as_a_check_points_at_few_causes() -> None:
+    """At each place: a, 3/4 of the share, has it at one place in four and is sound at the rest; b at all."""
+    share = 0.75 / 4 + 0.25
+    mean = (0.75 / 4 * 0.8 + 0.25 * 0.2) / share
+    part = share**2 / (share**2 + (1 - share) ** 2)
+    assert odd(with_spare(), "else") == pytest.approx([(1 - part) * 0.1 + part * mean] * 4)
+
+
+@pytest.mark.parametrize(("pointing", "at_most"), [(1.0, 0.11), (50.0, 0.8)])
+def test_anything_else_shows_what_nearly_all_show_and_not_what_one_shows(pointing: float, at_most: float) -> None:
+    look = check("look", {"a": says({"odd": 0.8})}, {"odd": 0.1})
+    spare = fault("else", share=60.0, anything_else=True)
+    found = tables([fault("a", "engine", pointing), fault("b", "engine", 10.0), spare], [look])
+    assert odd(found, "else") == pytest.approx([at_most], abs=0.03)
+
+
+def test_anything_else_has_its_share_of_a_thousand_cars() -> None:
+    assert with_spare(60.0).prior[-1] == pytest.approx(0.06)
+    assert with_spare(60.0).prior.sum() == pytest.approx(1.0)
 
 
 def test_anything_else_shows_as_the_mean_of_all_the_others() -> None:
     found = with_spare()
     assert found.shows[found.cause_number["else"], 0] == pytest.approx(0.75 * 0.9 + 0.25 * 0.3)
-
-
-def test_one_look_says_nothing_about_anything_else() -> None:
-    """Its mean is everybody's mean: an outcome that is as likely under it as overall leaves it where it was."""
-    found = with_spare()
-    table: CheckTable = found.checks[0]
-    others = np.array([i for i, c in enumerate(found.causes) if c.fault != "else"])
-    prior = found.prior[others] / found.prior[others].sum()
-    for place in range(4):
-        everybody = prior @ table.rows[table.index[others, place]]
-        own = table.rows[table.index[found.cause_number["else"], place]]
-        assert own == pytest.approx(everybody)
 
 
 # --- the rest of a check ----------------------------------------------------------------------------------------------

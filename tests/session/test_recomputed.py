@@ -13,8 +13,10 @@ from collections.abc import Callable, Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import product
 from math import erf, inf, log2, sqrt
 from pathlib import Path
+from statistics import fmean as mean
 from typing import Any
 
 import jsonschema
@@ -93,30 +95,64 @@ def counted(tables: dict[str, Any], spells: list[Spell]) -> Iterator[tuple[int, 
             yield at, tables["by name"][name], place, w
 
 
+def thing(row: Weights, again: float, looks: list[Weights]) -> float:
+    """The likelihood of all looks at one thing."""
+    one = two = 0.0
+    for a, p in enumerate(row):
+        chance = p
+        for w in looks:
+            chance *= w[a]
+        one += chance
+        for b, q in enumerate(row):
+            chance = p * q
+            for w in looks:
+                chance *= (w[a] + w[b]) / 2
+            two += chance
+    return (2 * again - 1) * one + (2 - 2 * again) * two
+
+
 def beliefs(tables: dict[str, Any], spells: list[Spell]) -> tuple[dict[str, float], float]:
-    """P(cause), and the chance that it shows in the present spell, the last one."""
-    evidence: list[list[tuple[dict[str, Any], int, Weights]]] = [[] for _ in spells]
+    """P(cause), and the chance that it shows in the present spell, the last one.
+
+    Spells in which nothing was seen that hangs on the state are left out of the list of states, but for the present
+    one: the sum over theirs is 1.
+    """
+    looked: list[tuple[int, dict[str, Any], int, Weights]] = []
     for at, check, place, w in counted(tables, spells):
-        evidence[at].append((check, places(check).index(place), w))
-    provoked = [max([1 - w[0] / sum(w) for check, _, w in here if check["provokes"]], default=0.0) for here in evidence]
-    joint, now = {}, {}
+        looked.append((at, check, places(check).index(place), w))
+    provoked = [
+        max([1 - w[0] / sum(w) for n, check, _, w in looked if n == at and check["provokes"]], default=0.0)
+        for at in range(len(spells))
+    ]
+    open_ = sorted({n for n, check, _, _ in looked if not check["steady"]} | {len(spells) - 1})
+    joint, showing = {}, {}
     for cause in tables["causes"]:
-        joint[cause["name"]] = cause["prior"]
-        for spell, here, brought_on in zip(spells, evidence, provoked, strict=True):
-            p = cause["shows"].get(spell.condition, sum(cause["shows"].values()) / len(cause["shows"]))
-            p += brought_on * max(0.0, 1 - tables["unlikeliest"] - p)
-            chances = []
-            for state, chance in ((True, p), (False, 1 - p)):
-                for check, place, w in here:
-                    row = check["quiet"]
-                    if state or check["steady"]:
-                        row = check["rows"][check["showing"][cause["name"]][place]]["probabilities"]
-                    chance *= sum(a * b for a, b in zip(w, row, strict=True))
-                chances.append(chance)
-            joint[cause["name"]] *= sum(chances)
-            now[cause["name"]] = chances[0] / sum(chances)
-    total = sum(joint.values())
-    return {name: p / total for name, p in joint.items()}, sum(p * now[name] for name, p in joint.items()) / total
+        acts = []
+        for at in open_:
+            each = cause["acts"].get(spells[at].condition) or [
+                mean(x) for x in zip(*cause["acts"].values(), strict=True)
+            ]
+            acts.append([p + provoked[at] * max(0.0, 1 - tables["unlikeliest"] - p) for p in each])
+        total = now = 0.0
+        for states in product((True, False), repeat=len(open_)):
+            state = dict(zip(open_, states, strict=True))
+            things: dict[Any, tuple[dict[str, Any], list[Weights]]] = {}
+            for at, check, place, w in looked:
+                sees = check["steady"] or state[at]
+                number = check["showing"][cause["name"]][place] if sees else 0
+                things.setdefault((check["name"], place, number), (check["rows"][number], []))[1].append(w)
+            chance = 0.0
+            for u, p in enumerate(tables["activities"]):
+                for act, shown in zip(acts, states, strict=True):
+                    p *= act[u] if shown else 1 - act[u]
+                chance += p
+            for row, looks in things.values():
+                chance *= thing(row["probabilities"], row["again"], looks)
+            total += chance
+            now += chance if states[-1] else 0.0
+        joint[cause["name"]], showing[cause["name"]] = cause["prior"] * total, cause["prior"] * now
+    evidence = sum(joint.values())
+    return {name: p / evidence for name, p in joint.items()}, sum(showing.values()) / evidence
 
 
 class Other:
