@@ -245,7 +245,8 @@ def _showing(book: Rulebook, graph: nx.DiGraph, causes: _Causes) -> tuple[Array,
     by_fault = np.bincount(causes.fault_of, weights=causes.prior, minlength=len(faults))
     rest = [i for i in range(len(faults)) if i not in causes.spare]
     for i in causes.spare:
-        values[i] = np.average(values[rest], axis=0, weights=by_fault[rest]) if rest else 0.5
+        weights = by_fault[rest] if by_fault[rest].any() else np.ones(len(rest))
+        values[i] = np.average(values[rest], axis=0, weights=weights) if rest else 0.5
     return values[causes.fault_of], rows[causes.fault_of], tuple(found)
 
 
