@@ -58,7 +58,10 @@ def test_each_flips_where_the_break_even_says(name: str, part: int) -> None:
 
 def test_there_are_hinges_of_every_kind() -> None:
     found = {
-        hinge.what for name in CASES for part in PARTS for hinge in best_and_hinges(stake(CASES[name], part=part))[1]
+        hinge.what
+        for case in (*CASES.values(), WORN)
+        for part in PARTS
+        for hinge in best_and_hinges(stake(case, part=part))[1]
     }
     assert found == {"part", "comeback", "hour", "access", "chance", "check"}
 
