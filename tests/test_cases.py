@@ -14,10 +14,10 @@ from reasoner.history.replay import Grade, replay
 from reasoner.history.story import story
 from reasoner.inference.belief import by_fault
 from reasoner.inference.plan import worth
+from reasoner.repair.rounds import parted
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
-from reasoner.session.repairing import parted
 from reasoner.session.script import begin_with, play, reply, script_of
 from reasoner.session.workup import Workup, begin
 

@@ -51,6 +51,14 @@ class TakenError(CasebookError):
     """Another program has this case open, or the name is in use."""
 
 
+class Refused(ValueError):
+    """An act that makes no sense: what is wrong, and what would mend it. Nothing was kept."""
+
+    def __init__(self, message: str, mend: str = "") -> None:
+        super().__init__(message)
+        self.message, self.mend = message, mend
+
+
 def visible(text: str, most: int = 200) -> str:
     """Somebody's text, fit for one line of a message: nothing in it can move the cursor or hide the rest."""
     text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)

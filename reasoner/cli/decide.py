@@ -46,14 +46,14 @@ def command(
     if case is None:
         raise click.UsageError("Which case? `reasoner cases` lists them.")
     from reasoner.report.decision_text import decision_text
-    from reasoner.session import deciding, repairing
+    from reasoner.session import after_work, deciding
 
     book = loading.rules(rules_paths)
     prices = shop_prices(prices_path, book)
     try:
         folder, _ = store.folder(cases_dir, os.environ)
         found = load_sound(store.find(folder, case))
-        workup = repairing.resume(book, vehicle_of(found), found.events)
+        workup = after_work.resume(book, vehicle_of(found), found.events)
     except CasebookError as error:
         raise keeper.refuse(error) from None
     document = deciding.document(deciding.decide(workup, prices), found.path.stem)

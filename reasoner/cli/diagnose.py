@@ -213,10 +213,11 @@ def _work_done(kept: Keeper) -> str:
     events = kept.case.events
     if not any(isinstance(event, Finished) for event in events):
         return ""  # and nothing that follows a verdict is loaded for it
-    from reasoner.session import repairing, sheeting
+    from reasoner.repair import rounds
+    from reasoner.repair.sheet import work_text
 
-    done = [w for w in repairing.rounds(kept.workup.book, events) if w.finished is not None]
-    return sheeting.work_text(kept.workup, done[-1]) if done else ""
+    done = [w for w in rounds.rounds_of(kept.workup.book, events) if w.finished is not None]
+    return work_text(kept.workup, done[-1]) if done else ""
 
 
 def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:

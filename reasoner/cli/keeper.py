@@ -60,13 +60,13 @@ def new_case(folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, b
 
 def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
     """Go on with a case, under today's rules. Raises CasebookError."""
-    from reasoner.session import repairing  # what follows a verdict: slow to load, and a new case has none
+    from reasoner.session import after_work  # what follows a verdict: slow to load, and a new case has none
 
     with ExitStack() as undo:
         journal = resume(path)
         undo.callback(journal.close)
         case = sound(journal.case)
-        workup = repairing.resume(book, vehicle_of(case), case.events, by)
+        workup = after_work.resume(book, vehicle_of(case), case.events, by)
         undo.pop_all()
     keeper = Keeper(journal, case, workup)
     stamps = workup.record.stamps or (case.rules,)

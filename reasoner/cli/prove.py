@@ -12,11 +12,13 @@ from reasoner.cli import loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.round import Round, by_name, on_case, take_back
 from reasoner.cli.say import say, say_json
-from reasoner.session import proving, repairing
+from reasoner.repair import rounds
+from reasoner.repair.proof import ProofDoc, may_close
+from reasoner.repair.work import STATES
+from reasoner.session import after_work
 from reasoner.session.acts import Refused
-from reasoner.session.afterdoc import ProofDoc, as_data
+from reasoner.session.afterdoc import as_data
 from reasoner.session.chapters import Garage, close_case
-from reasoner.session.repairing import STATES
 
 
 @click.command(epilog="Example: reasoner prove 2026-03-09-1 --clean hot-restart --clean hot-restart")
@@ -71,16 +73,16 @@ def command(
         work = on.work
         if work is None or work.finished is None:
             raise Refused("there is no finished work to prove", "reasoner sheet CASE --finished says that it is done")
-        told = [event for condition in clean for event in repairing.provoke(on.workup, condition, clean=True)]
-        told += repairing.provoke(on.workup, showed, clean=False) if showed else []
-        told += [event for drive in drives for event in repairing.drove(on.workup, by_name(drive))]
-        told += repairing.say_cleared(on.workup, cleared) if cleared is not None else []
+        told = [event for condition in clean for event in rounds.provoke(on.workup, condition, clean=True)]
+        told += rounds.provoke(on.workup, showed, clean=False) if showed else []
+        told += [event for drive in drives for event in rounds.drove(on.workup, by_name(drive))]
+        told += rounds.say_cleared(on.workup, cleared) if cleared is not None else []
         on.keep(told)  # all of it or, where anything was refused, nothing: told again, nothing counts twice
-        document = proving.standing_now(on.workup, on.events, on.name)
+        document = after_work.standing_now(on.workup, on.events, on.name)
         _not_counted(document, clean)
         again = " ".join([shlex.quote(case), *loading.options_again(cases_dir)])
         if close:
-            proving.may_close(document, close)
+            may_close(document, close)
             vehicle, cause = on.workup.vehicle, (fault, where, confirmed_by, not_in_rules)
             on.keep(close_case(Garage(book), vehicle, on.events, close, *cause))
             _say_closed(close, fault, again)

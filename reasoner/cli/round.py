@@ -17,11 +17,12 @@ from reasoner.cli import exits, keeper
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.say import say
 from reasoner.history.car import vehicle_of
+from reasoner.repair import rounds
+from reasoner.repair.work import Work
 from reasoner.rulebook.model import Rulebook
-from reasoner.session import repairing
+from reasoner.session import after_work
 from reasoner.session.acts import Refused
 from reasoner.session.record import standing
-from reasoner.session.repairing import Work
 from reasoner.session.workup import Workup
 
 T = TypeVar("T")
@@ -40,7 +41,7 @@ class Round:
 
     @property
     def work(self) -> Work | None:
-        found = repairing.rounds(self.book, self.events)
+        found = rounds.rounds_of(self.book, self.events)
         return found[-1] if found else None
 
     def keep(self, events: Sequence[Event]) -> None:
@@ -49,11 +50,11 @@ class Round:
         if self.kept is None:
             raise TypeError("a case that is only looked at keeps nothing")
         self.kept.keep(events)
-        self.workup = repairing.gone_on(self.workup, self.events, events)
+        self.workup = after_work.gone_on(self.workup, self.events, events)
         self.events += events
 
     def before(self) -> Workup:
-        return repairing.before_work(self.book, self.workup.vehicle, self.events)
+        return after_work.before_work(self.book, self.workup.vehicle, self.events)
 
 
 def on_case(case: str, cases_dir: str | None, book: Rulebook, tells: bool, do: Callable[[Round], T]) -> T:
@@ -66,7 +67,7 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, tells: bool, do: C
         path: Path = store.find(folder, case)
         if not tells:
             found = load_sound(path)
-            workup = repairing.resume(book, vehicle_of(found), found.events)
+            workup = after_work.resume(book, vehicle_of(found), found.events)
             _note([*found.notes, *keeper.not_weighed(workup)])
             return do(Round(found, workup, None))
         with keeper.open_case(path, book) as kept:
@@ -86,7 +87,7 @@ def _note(notes: Sequence[str]) -> None:
 
 def take_back(on: Round) -> None:
     """Take back the last thing told, and say what it was."""
-    [back] = repairing.take_back(on.events)
+    [back] = rounds.take_back(on.events)
     own = (event for event in standing(on.events) if not isinstance(event, KEPT_BESIDE))
     undone = [event for event in own if event.step == back.undone]
     on.keep([back])

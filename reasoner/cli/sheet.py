@@ -14,12 +14,14 @@ from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.round import Round, by_number, on_case, take_back
 from reasoner.cli.say import say, say_json
 from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_through
+from reasoner.repair import rounds
 from reasoner.repair.prices import Prices
+from reasoner.repair.sheet import SheetDoc, sheet_document, sheet_of
+from reasoner.repair.work import Work
 from reasoner.report.lines import para
-from reasoner.session import deciding, repairing, sheeting
+from reasoner.session import deciding
 from reasoner.session.acts import Refused
-from reasoner.session.afterdoc import SheetDoc, as_data
-from reasoner.session.repairing import Work
+from reasoner.session.afterdoc import as_data
 
 TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn")
 
@@ -85,14 +87,14 @@ def command(
         work = on.work
         if work is None:
             raise Refused("no work was taken up in this case", "reasoner decide shows the choices; then: --take best")
-        sheet = sheeting.sheet_of(on.workup, work)
-        events = repairing.tick(on.workup, sheet, tick) if tick else []
-        events += repairing.tick(on.workup, sheet, untick, off=True) if untick else []
+        sheet = sheet_of(on.workup, work)
+        events = rounds.tick(on.workup, sheet, tick) if tick else []
+        events += rounds.tick(on.workup, sheet, untick, off=True) if untick else []
         for line, words, value in map(_figure, figures):
-            events += repairing.fill_in(on.workup, sheet, line, words, value)
+            events += rounds.fill_in(on.workup, sheet, line, words, value)
         if first or second or old:
             typed = (by_number(text or "") for text in (first, second, old))
-            events += repairing.enter_values(on.workup, *typed)
+            events += rounds.enter_values(on.workup, *typed)
         on.keep(events)  # all of it or, where anything was refused, nothing
         if ask:
             ask_values(on)
@@ -100,7 +102,7 @@ def command(
             walk_through(on)
         again = " ".join([shlex.quote(case), *loading.options_again(cases_dir)])
         if finished:
-            on.keep(repairing.finish(on.workup, on.work))
+            on.keep(rounds.finish(on.workup, on.work))
             _say_finished(on, work, again)
         elif html or as_json or not (events or ask or walk or back) or take:
             _show(on, html, as_json)
@@ -122,7 +124,7 @@ def _take(on: Round, kind: str, prices: Prices) -> None:
         said = next(c.missing for c in document.choices if c.kind == choice.kind)
         for text in said:
             say("\n".join(para(f"Not recommended yet: {text}.", 0)), err=True)
-    on.keep(repairing.take(on.workup, choice, on.work))
+    on.keep(rounds.take(on.workup, choice, on.work))
 
 
 def _figure(text: str) -> tuple[int, str, str]:
@@ -136,7 +138,7 @@ def _figure(text: str) -> tuple[int, str, str]:
 def _document(on: Round) -> SheetDoc:
     work = on.work
     assert work is not None
-    return sheeting.document(on.workup, work, on.name)
+    return sheet_document(on.workup, work, on.name)
 
 
 def _show(on: Round, html: Path | None, as_json: bool) -> None:
@@ -179,7 +181,7 @@ def _show_next(on: Round, again: str, values: bool) -> None:
 
 def _say_finished(on: Round, work: Work, again: str) -> None:
     """What was left open, and what comes now."""
-    document = sheeting.document(on.before(), work, on.name)
+    document = sheet_document(on.before(), work, on.name)
     say(f"The work is done: {document.done} of {document.boxes} boxes ticked.")
     if document.done < document.boxes:
         numbers = dict.fromkeys(str(line.number) for _, line in open_boxes(document))

@@ -9,11 +9,10 @@ import click
 
 from reasoner.cli.round import Round
 from reasoner.cli.say import say
+from reasoner.repair import rounds
 from reasoner.repair.calibration import plain
-from reasoner.repair.sheet import RepairSheet
-from reasoner.session import repairing, sheeting
-from reasoner.session.afterdoc import LineDoc, SheetDoc
-from reasoner.session.repairing import Work
+from reasoner.repair.sheet import LineDoc, RepairSheet, SheetDoc, sheet_document, sheet_of
+from reasoner.repair.work import VALUES, Work
 
 KEYS = "Enter: done, l: later, b: back, s: stop"
 
@@ -34,7 +33,7 @@ def walk_through(on: Round) -> None:
     """Every open box in turn: its step with the cautions above it, the blanks, then done or later."""
     from reasoner.report.sheet_text import step_text
 
-    names = [name for name, _ in open_boxes(sheeting.document(on.workup, _work(on)))]
+    names = [name for name, _ in open_boxes(sheet_document(on.workup, _work(on)))]
     at, shown = 0, 0
     while at < len(names):
         line = _line(on, names[at])
@@ -43,7 +42,7 @@ def walk_through(on: Round) -> None:
             shown = line.number
             for figure in line.figures:
                 if not figure.value and (value := _typed(f"{figure.what}, Enter: leave it blank")):
-                    on.keep(repairing.fill_in(on.workup, _sheet(on), line.number, figure.what, value))
+                    on.keep(rounds.fill_in(on.workup, _sheet(on), line.number, figure.what, value))
         place = names[at].partition(" ")[2]
         key = _typed(f"{place}. {KEYS}" if place else KEYS).lower()
         if key in ("s", "stop", "q"):
@@ -51,11 +50,11 @@ def walk_through(on: Round) -> None:
         if key in ("b", "back"):
             at, shown = max(0, at - 1), 0
             if names[at] in _work(on).ticked:
-                on.keep(repairing.tick(on.workup, _sheet(on), [names[at]], off=True))
+                on.keep(rounds.tick(on.workup, _sheet(on), [names[at]], off=True))
         elif key in ("l", "later"):
             at += 1
         elif key in ("", "d", "done", "x"):
-            on.keep(repairing.tick(on.workup, _sheet(on), [names[at]]))
+            on.keep(rounds.tick(on.workup, _sheet(on), [names[at]]))
             at += 1
 
 
@@ -68,7 +67,7 @@ def ask_values(on: Round) -> None:
     work = _work(on)
     if all(c in work.first and c in work.second for c in cylinders):
         none = dict.fromkeys(cylinders, "")
-        on.keep(repairing.enter_values(on.workup, none, none, {}))
+        on.keep(rounds.enter_values(on.workup, none, none, {}))
     for how, key in (("First time, off the part", "first"), ("Second time, off the part again", "second")):
         left = [c for c in cylinders if c not in getattr(_work(on), key)]
         if left:
@@ -85,8 +84,8 @@ def ask_values(on: Round) -> None:
 
 
 def _keep(on: Round, key: str, cylinder: int, value: str) -> None:
-    typed = {name: {cylinder: value} if name == key else {} for name in repairing.VALUES}
-    on.keep(repairing.enter_values(on.workup, **typed))
+    typed = {name: {cylinder: value} if name == key else {} for name in VALUES}
+    on.keep(rounds.enter_values(on.workup, **typed))
 
 
 def _fitted(work: Work, cylinder: int) -> bool:
@@ -105,10 +104,10 @@ def _work(on: Round) -> Work:
 
 
 def _sheet(on: Round) -> RepairSheet:
-    return sheeting.sheet_of(on.workup, _work(on))
+    return sheet_of(on.workup, _work(on))
 
 
 def _line(on: Round, box: str) -> LineDoc:
-    document = sheeting.document(on.workup, _work(on))
+    document = sheet_document(on.workup, _work(on))
     lines = (line for part in document.sections for line in part.lines)
     return next(line for line in lines if any(each.name == box for each in line.boxes))

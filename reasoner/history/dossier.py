@@ -15,11 +15,14 @@ from reasoner.history.story import TOLD, Story, story
 from reasoner.history.trace import trace
 from reasoner.inference.belief import believe, by_fault
 from reasoner.repair.prices import Prices
-from reasoner.session import concluding, deciding, proving, sheeting
-from reasoner.session.afterdoc import DecisionDoc, ProofDoc, SheetDoc
+from reasoner.repair.proof import ProofDoc
+from reasoner.repair.rounds import rounds_of
+from reasoner.repair.sheet import SheetDoc, sheet_document
+from reasoner.session import after_work, concluding, deciding
+from reasoner.session.after_work import finished_rounds
+from reasoner.session.afterdoc import DecisionDoc
 from reasoner.session.chapters import Chapter, Garage
 from reasoner.session.document import Verdict
-from reasoner.session.repairing import finished_rounds, rounds
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
@@ -70,18 +73,18 @@ def dossier(case: Case, garage: Garage, prices: Prices) -> Dossier:
     vehicle = vehicle_of(case)
     events = standing(case.events)
     chapters = garage.chapters(vehicle, case.events)
-    work, last = rounds(garage.book, events), chapters[-1].workup
+    work, last = rounds_of(garage.book, events), chapters[-1].workup
     before = chapters[max(0, len(chapters) - 2)].workup if len(chapters) > 1 else last
     done = finished_rounds(garage.book, vehicle, events)
     begun = [one for one in work if one.finished is None]
-    sheets = [sheeting.document(workup, one) for workup, one in done] + [sheeting.document(last, one) for one in begun]
+    sheets = [sheet_document(workup, one) for workup, one in done] + [sheet_document(last, one) for one in begun]
     return Dossier(
         story=story(case, garage),
         courses=tuple(_courses(chapter) for chapter in chapters),
         verdict=concluding.verdict(before, stopped=True),
         decision=None if work else deciding.document(deciding.decide(last, prices)),
         work=tuple(sheets),
-        proof=proving.standing_now(last, events) if work and work[-1].finished is not None else None,
+        proof=after_work.standing_now(last, events) if work and work[-1].finished is not None else None,
         readings=tuple(reading for chapter in chapters for reading in _readings(chapter)),
         currency=prices.currency,
     )

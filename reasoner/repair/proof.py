@@ -10,10 +10,17 @@ p is a Beta distribution here, and the chance that the fault is still there foll
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, lgamma
 
-from reasoner.rulebook.model import Afterwards, Proof
+from reasoner.casebook.trouble import Refused
+from reasoner.inference.seen_showing import seen_showing
+from reasoner.measure.finding import percent
+from reasoner.repair.followup import mended
+from reasoner.repair.standing import Standing
+from reasoner.repair.work import STATES, Work
+from reasoner.rulebook.model import Afterwards, Check, Proof, Source
+from reasoner.rulebook.problem import shorten
 
 
 def upper_bound(clean: int, confidence: float = 0.95) -> float:
@@ -115,3 +122,295 @@ def _met(together: Sequence[Proof], drive: Drive) -> tuple[int, float]:
     """How good a drive was: how much of it was met, then how much of the rest."""
     parts = [min(1.0, drive.get(proof.name, 0.0) / proof.least) if proof.least else 1.0 for proof in together]
     return sum(part == 1.0 for part in parts), sum(parts)
+
+
+# ---- the document ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class SeenDoc:
+    """A check that must be as on a sound car. state: seen, not right, missing, no tool. say: what is to be seen, or
+    empty where the one before it says so."""
+
+    title: str
+    say: str
+    source: str
+    state: str
+
+
+@dataclass(frozen=True)
+class CountDoc:
+    """Something counted. together: has to be met in one drive with the others so marked. source: who says so."""
+
+    name: str
+    title: str
+    say: str
+    source: str
+    have: float
+    least: float
+    unit: str
+    together: bool
+
+    @property
+    def missing(self) -> float:
+        return max(0.0, self.least - self.have)
+
+
+@dataclass(frozen=True)
+class ProvocationDoc:
+    """Clean provocations. title, how: of the condition. shows: how often it used to show there; rule: who says so.
+
+    needed: None where nobody does so many. clean: done so far; showed: it was seen again. course: the chance that it is
+    still there, after none, one, two ... clean ones. bound: how often it can still show at most, at 95 %.
+    """
+
+    condition: str
+    title: str
+    how: str
+    cautions: tuple[str, ...]
+    shows: float
+    rule: str
+    needed: int | None
+    most: int
+    clean: int
+    showed: bool
+    course: tuple[float, ...]
+    still: float
+    bound: float | None
+    minutes: float
+    waiting: float
+
+
+@dataclass(frozen=True)
+class ProofDoc:
+    """also: what earlier rounds of work still have to prove, in other conditions. state: what the case could be closed
+    as now. missing: what is still missing for `proven`, in words. sources: the
+    bibliography of what is cited, with how each was read."""
+
+    case: str
+    title: str
+    provocation: ProvocationDoc | None
+    seen: tuple[SeenDoc, ...]
+    counts: tuple[CountDoc, ...]
+    never: tuple[tuple[str, str], ...]
+    sources: tuple[str, ...]
+    cleared: bool | None
+    state: str
+    missing: tuple[str, ...]
+    also: tuple[ProvocationDoc, ...] = ()
+    type: str = "proof"
+
+
+def proof_document(
+    workup: Standing, before: Standing, work: Work, case: str = "", earlier: Sequence[tuple[Standing, Work]] = ()
+) -> ProofDoc:
+    """workup: the case after the work; before: as it stood when the work was done. earlier: the rounds before that one,
+    each with the case as it stood then."""
+    book = workup.book
+    plans = _plans(before, work, earlier)
+    provocation, also = (plans[0] if plans else None), plans[1:]
+    apply = [p for p in book.proofs.values() if not p.never and p.cleared in (None, work.cleared)]
+    seen = _seen(workup, work, apply)
+    counts = tuple(_count(workup, t.proof, t.have) for t in tally(apply, work.drives))
+    sound, again = _sound(workup), provocation is not None and provocation.showed
+    missing = tuple(_missing(plans, seen, counts))
+    if sound < HALF:
+        missing = (f"what was answered since the work leaves {percent(sound)} for nothing being wrong", *missing)
+    missing = (SHOWED,) if again else missing
+    return ProofDoc(
+        case=case,
+        title="; ".join(dict.fromkeys(book.repairs[job.repair].title for job in work.jobs)),
+        provocation=provocation,
+        seen=seen,
+        counts=counts,
+        never=tuple((p.title, p.say) for p in book.proofs.values() if p.never),
+        sources=tuple(f"{s.name}: {s.cite} ({s.seen})" for s in _cited(workup)),
+        cleared=work.cleared,
+        also=tuple(also),
+        state=STATES[2] if again or sound < HALF else STATES[1] if missing else STATES[0],
+        missing=missing,
+    )
+
+
+def may_close(found: ProofDoc, state: str) -> None:
+    """Raises Refused where a case cannot end so: proven, with something missing."""
+    if state == STATES[0] and found.missing:
+        raise Refused(f"not proven yet: {found.missing[0]}", f"{len(found.missing)} things are missing")
+
+
+HALF = 0.5
+SHOWED = "it has shown again since the work: find out why before anything is counted"
+
+
+# ---- clean provocations ----------------------------------------------------------------------------------------------
+
+
+def ways(before: Standing, work: Work) -> list[Provocation]:
+    """Every condition the fault could be provoked in, with how often it used to show there and what it takes."""
+    cause = suspect(before, work)
+    if cause is None:
+        return []
+    book, tables, numbers = before.book, before.tables, before.book.settings.afterwards
+    spells = [(k, float(showing[cause])) for k, showing in seen_showing(tables, before.spells)]
+    found = []
+    for k, name in enumerate(tables.conditions):
+        condition = book.conditions[name]
+        if not condition.engine_runs or name in before.record.avoided:
+            continue
+        own = [p for at, p in spells if at == k]
+        weight = tables.shows_origins[int(tables.shows_row[cause, k])].weight
+        shows = shows_from(float(tables.shows[cause, k]), weight, sum(own), len(own) - sum(own))
+        again = tables.reach[k, k]
+        found.append(Provocation(name, shows, needed(shows, numbers), float(again[0]), float(again[1])))
+    return found
+
+
+def suspect(before: Standing, work: Work) -> int | None:
+    """The likeliest of the causes that the work mends: what has to be shown to be gone."""
+    chances = before.belief.probability.tolist()
+    own = [
+        number
+        for number, cause in enumerate(before.tables.causes)
+        if not before.book.faults[cause.fault].nothing_wrong and mended(before.book, cause, work.jobs) > 0
+    ]
+    return max(own, key=lambda number: chances[number], default=None)
+
+
+def _plans(before: Standing, work: Work, earlier: Sequence[tuple[Standing, Work]]) -> list[ProvocationDoc]:
+    """What has to be shown to be gone, in each condition once: what this work was done for, and what earlier work is
+    still believed to have mended. A repair of a slip in the work does not prove the first fault gone."""
+    found: dict[str, ProvocationDoc] = {}
+    after = [*(workup for workup, _ in earlier), before][1:]
+    still = [pair for pair, then in zip(earlier, after, strict=True) if _not_cured(then) < HALF]
+    for then, done in ((before, work), *still):
+        plan = _provocation(then, replace(done, provoked=work.provoked))
+        if plan and (plan.condition not in found or _many(plan) > _many(found[plan.condition])):
+            found[plan.condition] = plan
+    return list(found.values())
+
+
+def _many(plan: ProvocationDoc) -> float:
+    return float("inf") if plan.needed is None else plan.needed
+
+
+def _not_cured(workup: Standing) -> float:
+    """How likely what was there before the work still is, neither mended nor brought in by it."""
+    faults = workup.book.faults
+    own = (not (faults[c.fault].after_work or faults[c.fault].nothing_wrong) for c in workup.tables.causes)
+    return float(sum(p for p, counts in zip(workup.belief.probability.tolist(), own, strict=True) if counts))
+
+
+def _sound(workup: Standing) -> float:
+    """How likely nothing is wrong, by what was answered since the work; 1 where these rules have no such cause."""
+    own = [workup.book.faults[cause.fault].nothing_wrong for cause in workup.tables.causes]
+    chances = zip(workup.belief.probability.tolist(), own, strict=True)
+    return sum(p for p, counts in chances if counts) if any(own) else 1.0
+
+
+def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
+    """The one to use: the one already begun, else the one that takes the least time."""
+    book, numbers = before.book, before.book.settings.afterwards
+    found = ways(before, work)
+    here = {way.condition for way in found if way.needed is not None}
+    begun = next((condition for condition, _ in work.provoked if condition in here), None)
+    best = next((way for way in found if way.condition == begun), None)
+    best = best or best_provocation(found, book.settings.waiting_counts)
+    if best is None:
+        return None
+    condition = book.conditions[best.condition]
+    done = [clean for name, clean in work.provoked if name == best.condition]
+    clean = len(done) if all(done) else 0
+    most = int(numbers.most_provocations)
+    shown = range(max(clean, best.needed or min(most, 10)) + 1)
+    return ProvocationDoc(
+        condition=best.condition,
+        title=condition.title,
+        how=condition.bring_about,
+        cautions=tuple(book.cautions[name].say for name in condition.cautions),
+        shows=best.shows.mean,
+        rule=_rule(before, work, best.condition),
+        needed=best.needed,
+        most=most,
+        clean=clean,
+        showed=not all(clean for _, clean in work.provoked),
+        course=tuple(still_there(best.shows, n, numbers.proof_begins_at) for n in shown),
+        still=still_there(best.shows, clean, numbers.proof_begins_at),
+        bound=upper_bound(clean) if clean else None,
+        minutes=best.minutes,
+        waiting=best.wait,
+    )
+
+
+def _rule(before: Standing, work: Work, condition: str) -> str:
+    cause = suspect(before, work)
+    if cause is None:
+        return ""
+    tables = before.tables
+    origin = tables.shows_origins[int(tables.shows_row[cause, tables.condition_number[condition]])]
+    return f"{origin.place} ({origin.source})"
+
+
+# ---- what must be seen, what is counted ------------------------------------------------------------------------------
+
+
+def _seen(workup: Standing, work: Work, apply: Iterable[Proof]) -> tuple[SeenDoc, ...]:
+    """What holds for every repair, then the repair's own proof; each check once, as last answered since the work."""
+    book = workup.book
+    wanted: dict[str, tuple[str, str]] = {}
+    for proof in apply:
+        for number, name in enumerate(proof.shown_by):
+            wanted.setdefault(name, ("" if number else proof.say, _source(workup, proof)))
+    for job in work.jobs:
+        for name in book.repairs[job.repair].proof:
+            wanted.setdefault(name, (shorten(book.checks[name].ask, 200), ""))
+    here = [book.checks[name] for name in wanted if name in workup.tables.check_number]
+    return tuple(SeenDoc(check.title, *wanted[check.name], _state(workup, check)) for check in here)
+
+
+def _source(workup: Standing, proof: Proof) -> str:
+    """Who says so, and whether that was read or is from memory."""
+    source = workup.book.sources.get(proof.origin.source)
+    if source is None:
+        return {"practice": "common practice, no source"}.get(proof.origin.source, proof.origin.source)
+    return f"{source.name}, {'from memory' if source.seen == 'from memory' else f'seen: {source.seen}'}"
+
+
+def _cited(workup: Standing) -> list[Source]:
+    names = dict.fromkeys(proof.origin.source for proof in workup.book.proofs.values())
+    return [workup.book.sources[name] for name in names if name in workup.book.sources]
+
+
+def _state(workup: Standing, check: Check) -> str:
+    """How the last answer to a check stands: as on a sound car at every place, or not."""
+    given = [g for g in workup.record.given if g.check == check.name]
+    if check.codes and workup.record.codes_complete:
+        return "not right" if workup.record.codes else "seen"
+    if not given:
+        return "no tool" if set(check.needs) & workup.record.lacking else "missing"
+    likeliest = (max(weights, key=lambda name: weights[name]) for weights in given[-1].values.values())
+    return "seen" if all(name == check.outcomes[0].name for name in likeliest) else "not right"
+
+
+def _count(workup: Standing, proof: Proof, have: float) -> CountDoc:
+    together, source = proof.counts == ONE_DRIVE, _source(workup, proof)
+    return CountDoc(proof.name, proof.title, proof.say, source, have, proof.least or 0.0, proof.unit, together)
+
+
+def _missing(plans: Sequence[ProvocationDoc], seen: Sequence[SeenDoc], counts: Sequence[CountDoc]) -> Iterable[str]:
+    """What is still missing for proven, in words."""
+    for provocation in plans:
+        if provocation.needed is None:
+            yield (
+                f"it showed too seldom ({percent(provocation.shows)} of the times, {provocation.title}) for "
+                f"{provocation.most} clean ones to prove it gone; say so, and agree what happens when it comes back"
+            )
+        elif provocation.clean < provocation.needed:
+            yield f"{provocation.title}: {provocation.needed - provocation.clean} more without a sign of it"
+    yield from (
+        f"{item.title}: {'not looked at yet' if item.state == 'missing' else 'not as it should be'}"
+        for item in seen
+        if item.state in ("missing", "not right")
+    )
+    for count in counts:
+        if count.missing:
+            yield f"{count.title}: {count.have:g} of {count.least:g} {count.unit} so far"

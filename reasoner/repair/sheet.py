@@ -7,10 +7,13 @@ above it all the same.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from reasoner.repair.jobs import ENGINE, Job, in_order
+from reasoner.repair.calibration import Slip, slips
+from reasoner.repair.jobs import ENGINE, Job, in_order, places_text
+from reasoner.repair.standing import Standing
+from reasoner.repair.work import Work
 from reasoner.rulebook.model import Place, Rulebook, Step
 
 
@@ -89,3 +92,172 @@ def called_for(book: Rulebook, text: str) -> tuple[str, ...]:
     said = " ".join(text.lower().split())
     found = [c for c in book.cautions.values() if any(re.search(rf"\b{re.escape(w)}", said) for w in c.called_for_by)]
     return tuple(c.name for c in sorted(found, key=lambda c: not c.hazard))
+
+
+# ---- the document ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CautionDoc:
+    number: int
+    say: str
+    hazard: bool
+
+
+@dataclass(frozen=True)
+class BoxDoc:
+    """Something to check off. place: empty where the step is done once."""
+
+    name: str
+    place: str
+    done: bool
+
+
+@dataclass(frozen=True)
+class FigureDoc:
+    """A blank for the maker's own figure; value: empty until somebody has filled it in."""
+
+    what: str
+    value: str
+
+
+@dataclass(frozen=True)
+class LineDoc:
+    """One step. cautions: numbers of those above it; full: of these, those that are said here for the first time."""
+
+    number: int
+    text: str
+    cautions: tuple[CautionDoc, ...]
+    full: frozenset[int]
+    figures: tuple[FigureDoc, ...]
+    boxes: tuple[BoxDoc, ...]
+
+
+@dataclass(frozen=True)
+class ValueDoc:
+    """A calibration value by cylinder: as typed in the first and the second time, and as stored before."""
+
+    cylinder: int
+    first: str
+    second: str
+    old: str
+
+
+@dataclass(frozen=True)
+class SectionDoc:
+    title: str
+    at_hand: tuple[str, ...]
+    single_use: tuple[str, ...]
+    lines: tuple[LineDoc, ...]
+    values: tuple[ValueDoc, ...]
+    slips: tuple[str, ...]
+    learned: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SheetDoc:
+    """cautions: all of them, those of hazards first. proof: what must be seen afterwards."""
+
+    case: str
+    vehicle: str
+    title: str
+    cautions: tuple[CautionDoc, ...]
+    sections: tuple[SectionDoc, ...]
+    proof: tuple[str, ...]
+    done: int
+    boxes: int
+    type: str = "sheet"
+
+
+def sheet_of(case: Standing, work: Work) -> RepairSheet:
+    return sheet_for(case.book, work.jobs)
+
+
+def sheet_document(case: Standing, work: Work, name: str = "") -> SheetDoc:
+    """The sheet of a round of work as it stands."""
+    book, sheet = case.book, sheet_of(case, work)
+    cautions = {
+        name: CautionDoc(number, book.cautions[name].say, book.cautions[name].hazard)
+        for number, name in enumerate(sheet.cautions, start=1)
+    }
+    said: set[str] = set()
+    proof = dict.fromkeys(name for job in work.jobs for name in book.repairs[job.repair].proof)
+    return SheetDoc(
+        case=name,
+        vehicle=case.vehicle.title,
+        title=work_text(case, work),
+        cautions=tuple(cautions.values()),
+        sections=tuple(_section_document(case, work, section, cautions, said) for section in sheet.sections),
+        proof=tuple(book.checks[name].title for name in proof if name in case.tables.check_number),
+        done=len(work.ticked & set(sheet.boxes)),
+        boxes=len(sheet.boxes),
+    )
+
+
+def work_text(case: Standing, work: Work) -> str:
+    """`Replace the direct injector at its cylinder: cylinder 3`."""
+    return "; ".join(_job(case, job) for job in work.jobs)
+
+
+def _job(case: Standing, job: Job) -> str:
+    repair = case.book.repairs[job.repair].title
+    return repair if job.places == {ENGINE} else f"{repair}: {places_text(job.places)}"
+
+
+def _section_document(
+    case: Standing, work: Work, section: Section, cautions: dict[str, CautionDoc], said: set[str]
+) -> SectionDoc:
+    lines = []
+    for line in section.lines:
+        new = frozenset(cautions[name].number for name in line.cautions if name not in said)
+        said.update(line.cautions)
+        lines.append(
+            LineDoc(
+                line.number,
+                line.text,
+                tuple(cautions[name] for name in line.cautions),
+                new,
+                tuple(FigureDoc(what, work.figures.get((line.number, what), "")) for what in line.figures),
+                tuple(BoxDoc(box, box.partition(" ")[2], box in work.ticked) for box in line.boxes),
+            )
+        )
+    values, wrong = _values(case, work) if section.values else ((), ())
+    return SectionDoc(
+        _job(case, section.job), section.at_hand, section.single_use, tuple(lines), values, wrong, section.learned
+    )
+
+
+def _values(case: Standing, work: Work) -> tuple[tuple[ValueDoc, ...], tuple[str, ...]]:
+    """The values typed in, by cylinder, and what looks wrong with them once there are any. Cylinders that nothing was
+    done to are left out, unless something was typed in for them."""
+    done = {place for job in work.jobs for place in job.places}
+    typed = {*work.first, *work.second, *work.old}
+    whole = range(1, case.vehicle.cylinders + 1)
+    cylinders = [c for c in whole if f"cylinder {c}" in done or c in typed] or whole
+    table = tuple(ValueDoc(c, work.first.get(c, ""), work.second.get(c, ""), work.old.get(c, "")) for c in cylinders)
+    if not (work.first or work.second):
+        return table, ()
+    return table, tuple(slip_texts(case, work))
+
+
+def slip_texts(case: Standing, work: Work) -> Iterable[str]:
+    """What looks wrong with the values typed in, in words."""
+    cylinders = range(1, case.vehicle.cylinders + 1)
+    new = [c for c in cylinders if any(f"cylinder {c}" in job.places for job in work.jobs)]
+    order = [int(number) for number in re.findall(r"\d+", case.vehicle.fields.get("firing order", ""))]
+    return (_slip(slip) for slip in slips(work.first, work.second, cylinders, new, work.old, order))
+
+
+def _slip(slip: Slip) -> str:
+    where = places_text(f"cylinder {c}" for c in slip.cylinders)
+    return {
+        "missed": f"{where}: not typed in twice",
+        "stranger": f"{where}: there is none",
+        "equal": f"{where} have the same value, {slip.one}; look at both parts again",
+        "transposed": f"{where}: two characters next to each other look exchanged, {slip.one} and {slip.other}",
+        "alike": f"{where}: letter or digit? {slip.one} and {slip.other}",
+        "differs": f"{where}: typed in differently, {slip.one} and {slip.other}",
+        "exchanged": f"{where}: the values look exchanged between the first and the second time",
+        "firing order": "typed in once by cylinder number and once by firing order; it goes by cylinder number",
+        "old order": f"{where}: the stored values in another order; were injectors moved, or the values exchanged?",
+    }[slip.kind]

@@ -14,8 +14,10 @@ from textwrap import wrap
 
 from reasoner.history.dossier import Course, Dossier, Taken
 from reasoner.history.story import Moment, Part
+from reasoner.repair.proof import ProofDoc
+from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import apart, dot, line, path, picture, text
-from reasoner.session.afterdoc import DecisionDoc, ProofDoc, SheetDoc
+from reasoner.session.afterdoc import DecisionDoc
 from reasoner.session.document import Verdict
 from reasoner.session.plain import clean, effort_text, thousands
 from reasoner.session.words import percent

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from reasoner.repair.proof import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.report.lines import WIDTH, columns, head, items, page, para, section
-from reasoner.session.afterdoc import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.session.plain import clean, effort_text
 from reasoner.session.words import percent
 

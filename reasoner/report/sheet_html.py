@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from reasoner.repair.sheet import FigureDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.report.sheet_text import FOREWORD, caution_above
-from reasoner.session.afterdoc import FigureDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.session.plain import clean
 
 STYLE = """

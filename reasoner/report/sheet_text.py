@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from reasoner.repair.sheet import CautionDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.report.lines import WIDTH, columns, head, page, para, section
-from reasoner.session.afterdoc import CautionDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.session.plain import clean
 
 BLANK = "______________"

@@ -11,12 +11,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from reasoner.casebook.events import Event
+from reasoner.repair import rounds
 from reasoner.repair.prices import Prices, prices_of, usual
-from reasoner.session import deciding, proving, repairing, sheeting
+from reasoner.repair.proof import may_close
+from reasoner.repair.sheet import sheet_document, sheet_of
+from reasoner.repair.work import VALUES, Work
+from reasoner.session import after_work, deciding
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import as_data
 from reasoner.session.chapters import Garage, close_case
-from reasoner.session.repairing import Work
 from reasoner.session.workup import Workup
 
 Message = Mapping[str, Any]
@@ -31,12 +34,12 @@ class Course:
     events: tuple[Event, ...]
 
     def after(self, events: Sequence[Event]) -> Course:
-        return Course(repairing.gone_on(self.workup, self.events, events), (*self.events, *events))
+        return Course(after_work.gone_on(self.workup, self.events, events), (*self.events, *events))
 
     @property
     def present(self) -> Work | None:
         """The last round of work, if any."""
-        found = repairing.rounds(self.workup.book, self.events)
+        found = rounds.rounds_of(self.workup.book, self.events)
         return found[-1] if found else None
 
     @property
@@ -51,12 +54,12 @@ Reply = tuple[list[Event], Document | None]
 
 
 def sheet(course: Course) -> Document:
-    return as_data(sheeting.document(course.workup, course.work))
+    return as_data(sheet_document(course.workup, course.work))
 
 
 def proof(course: Course) -> Document:
     """Raises Refused where no work is finished."""
-    return as_data(proving.standing_now(course.workup, course.events))
+    return as_data(after_work.standing_now(course.workup, course.events))
 
 
 def _prices(course: Course, message: Message) -> Prices:
@@ -79,7 +82,7 @@ def _take(course: Course, message: Message) -> Reply:
     choice = deciding.chosen(deciding.decide(course.workup, _prices(course, message)), kind)
     if choice is None:
         raise Refused(f'there is no such choice now: "{kind}"', "decide lists those there are")
-    return _on_the_sheet(course, repairing.take(course.workup, choice, course.present))
+    return _on_the_sheet(course, rounds.take(course.workup, choice, course.present))
 
 
 def _on_the_sheet(course: Course, events: list[Event]) -> Reply:
@@ -87,25 +90,25 @@ def _on_the_sheet(course: Course, events: list[Event]) -> Reply:
 
 
 def _tick(course: Course, message: Message) -> Reply:
-    written = sheeting.sheet_of(course.workup, course.work)
+    written = sheet_of(course.workup, course.work)
     boxes = [str(box) for box in message["boxes"]]
-    return _on_the_sheet(course, repairing.tick(course.workup, written, boxes, bool(message.get("off", False))))
+    return _on_the_sheet(course, rounds.tick(course.workup, written, boxes, bool(message.get("off", False))))
 
 
 def _figure(course: Course, message: Message) -> Reply:
-    written = sheeting.sheet_of(course.workup, course.work)
+    written = sheet_of(course.workup, course.work)
     what = int(message["line"]), str(message["figure"]), str(message["value"])
-    return _on_the_sheet(course, repairing.fill_in(course.workup, written, *what))
+    return _on_the_sheet(course, rounds.fill_in(course.workup, written, *what))
 
 
 def _values(course: Course, message: Message) -> Reply:
     course.work  # noqa: B018  refuses where there is none
-    typed = ({int(c): str(v) for c, v in message.get(key, {}).items()} for key in repairing.VALUES)
-    return _on_the_sheet(course, repairing.enter_values(course.workup, *typed))
+    typed = ({int(c): str(v) for c, v in message.get(key, {}).items()} for key in VALUES)
+    return _on_the_sheet(course, rounds.enter_values(course.workup, *typed))
 
 
 def _finished(course: Course, message: Message) -> Reply:
-    return repairing.finish(course.workup, course.present), None
+    return rounds.finish(course.workup, course.present), None
 
 
 def _told(act: Callable[[Workup, Message], list[Event]]) -> Callable[[Course, Message], Reply]:
@@ -122,7 +125,7 @@ def _told(act: Callable[[Workup, Message], list[Event]]) -> Callable[[Course, Me
 def _close(course: Course, message: Message) -> Reply:
     state = str(message["state"])
     if course.present is not None and course.present.finished is not None:
-        proving.may_close(proving.standing_now(course.workup, course.events), state)
+        may_close(after_work.standing_now(course.workup, course.events), state)
     elif state != "given up":
         raise Refused(f'"{state}" is said of finished work', "finish the work, or close the case as given up")
     fault, where, confirmed = (str(message.get(key) or "") for key in ("fault", "where", "confirmed by"))
@@ -140,9 +143,9 @@ HANDLERS: dict[str, Callable[[Course, Message], Reply]] = {
     "values": _values,
     "finished": _finished,
     "proof": lambda course, m: ([], proof(course)),
-    "provoked": _told(lambda workup, m: repairing.provoke(workup, str(m["condition"]), bool(m["clean"]))),
-    "drive": _told(lambda workup, m: repairing.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
-    "cleared": _told(lambda workup, m: repairing.say_cleared(workup, bool(m["cleared"]))),
+    "provoked": _told(lambda workup, m: rounds.provoke(workup, str(m["condition"]), bool(m["clean"]))),
+    "drive": _told(lambda workup, m: rounds.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
+    "cleared": _told(lambda workup, m: rounds.say_cleared(workup, bool(m["cleared"]))),
     "close": _close,
-    "take back": lambda course, m: ([*repairing.take_back(course.events)], None),
+    "take back": lambda course, m: ([*rounds.take_back(course.events)], None),
 }

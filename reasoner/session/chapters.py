@@ -19,9 +19,11 @@ from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.repair.followup import prior_after
 from reasoner.repair.jobs import Job
+from reasoner.repair.rounds import parted, rounds_of
+from reasoner.repair.work import STATES
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused
-from reasoner.session.repairing import CARRIED, STATES, parted, rounds
+from reasoner.session.after_work import CARRIED
 from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
@@ -104,7 +106,7 @@ class Garage:
         """The chapters of a case under these rules, each with the case as it stood at its end."""
         parts = parted(events)
         found = [Chapter(0, (), parts[0], partial(self.begin, vehicle, parts[0]))]
-        done = [work.jobs for work in rounds(self.book, events) if work.finished is not None]
+        done = [work.jobs for work in rounds_of(self.book, events) if work.finished is not None]
         for number, since in enumerate(parts[1:], start=1):
             work = done[number - 1] if number <= len(done) else ()
             kept = [e for part in parts[:number] for e in part if isinstance(e, CARRIED)]

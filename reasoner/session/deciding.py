@@ -11,12 +11,12 @@ from reasoner.inference.plan import worth
 from reasoner.repair.choices import Choice, Stake, choices, courses
 from reasoner.repair.guards import Known, Missing, missing, missing_for_watching
 from reasoner.repair.hinges import Hinge, hinges
-from reasoner.repair.jobs import ENGINE, Job, all_places, in_order
+from reasoner.repair.jobs import ENGINE, Job, all_places, places_text
 from reasoner.repair.prices import Prices, usual
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import thousands, time_text
-from reasoner.session.words import listed, percent
+from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
 PERCEPTIBLE = 0.005  # a chance below is not worth a line
@@ -120,11 +120,6 @@ def job_text(decision: Decision, job: Job) -> str:
     places = places_text(job.places)
     whole = len(job.places) > 1 and job.places == all_places(decision.workup.vehicle, job.places)
     return f"{repair}: all {NUMBERS[len(job.places)]}, {places}" if whole else f"{repair}: {places}"
-
-
-def places_text(places: Iterable[str]) -> str:
-    """`cylinder 3`, `cylinders 2 and 3`."""
-    return listed(in_order(places))
 
 
 def short(decision: Decision, choice: Choice) -> str:

@@ -16,6 +16,7 @@ from reasoner.casebook.events import (
     ToolsSaid,
 )
 from reasoner.measure.finding import percent as percent
+from reasoner.repair.jobs import listed as listed
 from reasoner.rulebook.model import At, Check, Rulebook
 from reasoner.session.record import Given, standing
 from reasoner.session.workup import Workup
@@ -75,14 +76,6 @@ def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
         where = "the rest" if last and len(at) > 1 and len(values) == len(places) else listed([places[p] for p in at])
         parts.append(f"{where} {texts[outcome]}")
     return ", ".join(parts)
-
-
-def listed(names: Sequence[str], last: str = "and") -> str:
-    """Places of one kind: `cylinder 3`, `cylinders 2, 3 and 4`."""
-    if len(names) == 1:
-        return names[0]
-    kind, numbers = names[0].split()[0], [name.split()[-1] for name in names]
-    return f"{kind}s {', '.join(numbers[:-1])} {last} {numbers[-1]}"
 
 
 def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: str) -> str:

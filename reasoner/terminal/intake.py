@@ -14,10 +14,10 @@ from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, veh
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
 from reasoner.session.acts import Refused
+from reasoner.session.after_work import AfterWork
 from reasoner.session.document import Verdict, Why
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
-from reasoner.session.repairing import AfterWork
 from reasoner.session.workup import Workup
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows

@@ -21,11 +21,11 @@ from reasoner.inference.plan import worth
 from reasoner.inference.weight import log_odds
 from reasoner.network.tables import compile_tables
 from reasoner.network.vehicle import vehicle_from
+from reasoner.repair.rounds import parted
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.session import acts, repairing
+from reasoner.session import acts, after_work
 from reasoner.session.chapters import Garage, found_in
-from reasoner.session.repairing import parted
 from reasoner.session.workup import Workup, begin
 from tests.session.test_promises import SESSIONS, fresh, random_session
 from tests.test_cases import CASES, ROOT, UNSOLVED, book, garage
@@ -72,7 +72,7 @@ def test_a_case_is_replayed_to_the_last_bit_in_every_chapter(path: Path) -> None
     ends = [i for i, e in enumerate(case.events) if e.kind == "finished"] + [len(case.events)]
     assert len(chapters) == len(ends)
     for chapter, end in zip(chapters, ends, strict=True):
-        live = repairing.resume(book(), vehicle, case.events[:end])
+        live = after_work.resume(book(), vehicle, case.events[:end])
         assert np.array_equal(chapter.workup.belief.probability, live.belief.probability)
         moved = trace(chapter.workup)
         if moved.points:

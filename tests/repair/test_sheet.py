@@ -9,13 +9,11 @@ from html.parser import HTMLParser
 
 import pytest
 
-from reasoner.repair.sheet import called_for, sheet_for
+from reasoner.repair.sheet import SheetDoc, called_for, sheet_document, sheet_for
+from reasoner.repair.work import Work
 from reasoner.report.sheet_html import sheet_html
 from reasoner.report.sheet_text import sheet_text
 from reasoner.rulebook.model import Repair, Sheet
-from reasoner.session import sheeting
-from reasoner.session.afterdoc import SheetDoc
-from reasoner.session.repairing import Work
 from tests.repair.cars import HERE, book, car, job
 
 REPAIRS = list(book().repairs.values())
@@ -26,7 +24,7 @@ def document(repair: Repair, **more: object) -> SheetDoc:
     at_places = repair.each_more or repair.name in {n for s in book().sheets.values() for n in s.repairs}
     jobs = (job(repair.name, 2, 3) if at_places else job(repair.name),)
     workup = car(layout="inline 4", injection="direct", firing_order="1-3-4-2")
-    return sheeting.document(workup, Work("alone", jobs, **more), "made-up")  # type: ignore[arg-type]
+    return sheet_document(workup, Work("alone", jobs, **more), "made-up")  # type: ignore[arg-type]
 
 
 def uncovered(sheets: Iterable[Sheet]) -> list[tuple[str, str]]:

@@ -19,7 +19,7 @@ from reasoner.casebook.shape import load_sound
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.session import repairing
+from reasoner.session import after_work
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
 
@@ -49,7 +49,7 @@ class Program:
             {"layout": "inline 4", "injection": "direct", "charging": "charged", "distance": "198000 km"}
         )
         assert vehicle is not None
-        self.talk = Talk(repairing.resume(book(), vehicle, till_work()), events=till_work())
+        self.talk = Talk(after_work.resume(book(), vehicle, till_work()), events=till_work())
 
     def say(self, *messages: Message) -> Message:
         """The answer to the last of them; where it is the state, without it being worked out: {}."""

@@ -25,11 +25,11 @@ from reasoner.history.story import hindsight, story
 from reasoner.inference.belief import believe, by_class
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
+from reasoner.repair.rounds import parted
 from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.chapters import cause_name, close_case, closing, found_in, tried
 from reasoner.session.effort import effort
-from reasoner.session.repairing import parted
 from tests.events import as_written, read
 from tests.fleet import a_vehicle
 from tests.test_cases import CASES, FOLLOWED_UP, ROOT, UNSOLVED, book, garage

@@ -15,16 +15,18 @@ from reasoner.casebook.events import Event, Finished, JobTaken, Ticked, Undone, 
 from reasoner.casebook.shape import load_sound
 from reasoner.inference.plan import worth
 from reasoner.network.vehicle import vehicle_from
+from reasoner.repair import rounds
 from reasoner.repair.choices import Stake, choices
 from reasoner.repair.jobs import Job
 from reasoner.repair.prices import usual
+from reasoner.repair.proof import ProofDoc, may_close, proof_document
+from reasoner.repair.rounds import rounds_of
 from reasoner.repair.sheet import sheet_for
 from reasoner.report.proof_text import proof_text
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.session import acts, proving, repairing
+from reasoner.session import acts, after_work
 from reasoner.session.acts import Refused
-from reasoner.session.repairing import rounds
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup, begin
 
@@ -45,13 +47,13 @@ class Car:
         vehicle, mistakes = vehicle_from({k.replace("_", " "): v for k, v in fields.items()})
         assert vehicle is not None, mistakes
         self.vehicle, self.events = vehicle, list[Event]()
-        self.workup = repairing.resume(book(), vehicle, self.events)
+        self.workup = after_work.resume(book(), vehicle, self.events)
 
     def keep(self, events: Sequence[Event]) -> Workup:
         """Read anew where the work ends; between, a line is only added."""
         self.events += events
         anew = any(isinstance(event, Finished | Undone) for event in events)
-        self.workup = repairing.resume(book(), self.vehicle, self.events) if anew else self.workup.after(events)
+        self.workup = after_work.resume(book(), self.vehicle, self.events) if anew else self.workup.after(events)
         return self.workup
 
     def answer(self, check: str, seen: Mapping[str, str], condition: str = "") -> None:
@@ -68,7 +70,7 @@ class Car:
         self.keep([WorkTaken(step=step, what="alone", jobs=(JobTaken(repair, tuple(places)),))])
 
     def finish(self) -> None:
-        self.keep(repairing.finish(self.workup, rounds(book(), self.events)[-1]))
+        self.keep(rounds.finish(self.workup, rounds_of(book(), self.events)[-1]))
 
     def chances(self) -> dict[str, float]:
         workup = self.workup
@@ -121,7 +123,7 @@ def test_follow_up(story: dict[str, Any]) -> None:
         values = {p: truth.get(str(p), check.outcomes[0].name) for p in places}
         car.keep(acts.answer(workup, check.name, values, option=option if option.first is None else None))
     assert ordered(car.chances())[0] == story["found"]
-    again = repairing.resume(book(), car.vehicle, car.events)  # the case read from its beginning says the same
+    again = after_work.resume(book(), car.vehicle, car.events)  # the case read from its beginning says the same
     assert again.belief.probability.tolist() == pytest.approx(car.workup.belief.probability.tolist())
     told_before = {c.name for c in book().checks.values() if c.kind == "told" and not c.after_work and not c.codes}
     assert not told_before & set(asked)  # the owner is not asked again about the complaint before the work
@@ -162,7 +164,7 @@ def test_cases_without_work_read_as_before() -> None:
         case = load_sound(path)
         vehicle, _ = vehicle_from(case.vehicle)
         assert vehicle is not None
-        one, other = begin(book(), vehicle, case.events), repairing.resume(book(), vehicle, case.events)
+        one, other = begin(book(), vehicle, case.events), after_work.resume(book(), vehicle, case.events)
         if not any(isinstance(event, Finished) for event in case.events):
             assert one.belief.probability.tolist() == other.belief.probability.tolist()
             assert one.record.given == other.record.given
@@ -174,7 +176,7 @@ def test_an_older_program_passes_them_over() -> None:
     car = a_car_with_a_leak()
     plain_events = list(car.events)
     car.work("replace-injector", 3)
-    car.keep(repairing.provoke(car.workup, "hot-restart", clean=True))
+    car.keep(rounds.provoke(car.workup, "hot-restart", clean=True))
     with_work, without = begin(book(), car.vehicle, car.events), begin(book(), car.vehicle, plain_events)
     assert with_work.record.given == without.record.given
     assert with_work.belief.probability.tolist() == without.belief.probability.tolist()
@@ -185,59 +187,59 @@ def test_the_work_of_a_choice() -> None:
     workup = car.workup
     stake = Stake(book(), workup.tables, workup.situation, usual(book()))
     by_kind = {choice.kind: choice for choice in choices(stake)}
-    car.keep(repairing.take(workup, by_kind["all"]))
-    (work,) = rounds(book(), car.events)
+    car.keep(rounds.take(workup, by_kind["all"]))
+    (work,) = rounds_of(book(), car.events)
     assert work.jobs == (Job("replace-injector", frozenset(f"cylinder {n}" for n in (1, 2, 3, 4))),)
     with pytest.raises(Refused, match="nothing is to be repaired"):
-        repairing.take(workup, by_kind["watch"])
-    car.keep(repairing.take(car.workup, by_kind["in turn"]))
-    assert len(rounds(book(), car.events)[-1].jobs) == 1  # the first of them; the others follow if it fails
+        rounds.take(workup, by_kind["watch"])
+    car.keep(rounds.take(car.workup, by_kind["in turn"]))
+    assert len(rounds_of(book(), car.events)[-1].jobs) == 1  # the first of them; the others follow if it fails
 
 
 def test_ticks_figures_and_values() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 2, 3)
-    (work,) = rounds(book(), car.events)
+    (work,) = rounds_of(book(), car.events)
     sheet = sheet_for(book(), work.jobs)
-    car.keep(repairing.tick(car.workup, sheet, ["1", "5"]))
-    car.keep(repairing.tick(car.workup, sheet, ["5 cylinder 2"], off=True))
-    car.keep(repairing.fill_in(car.workup, sheet, 12, "rail bolts", " 12 "))
-    car.keep(repairing.enter_values(car.workup, {2: "AB12"}, {2: "AB21"}, {3: "CD34"}))
-    (work,) = rounds(book(), car.events)
+    car.keep(rounds.tick(car.workup, sheet, ["1", "5"]))
+    car.keep(rounds.tick(car.workup, sheet, ["5 cylinder 2"], off=True))
+    car.keep(rounds.fill_in(car.workup, sheet, 12, "rail bolts", " 12 "))
+    car.keep(rounds.enter_values(car.workup, {2: "AB12"}, {2: "AB21"}, {3: "CD34"}))
+    (work,) = rounds_of(book(), car.events)
     assert work.ticked == {"1", "5 cylinder 3"}
     assert work.figures == {(12, "rail bolts, N m"): "12"}
     assert (work.first, work.second, work.old) == ({2: "AB12"}, {2: "AB21"}, {3: "CD34"})
     for wrong in ("99", "5 cylinder 9", "x"):
         with pytest.raises(Refused, match="no box"):
-            repairing.tick(car.workup, sheet, [wrong])
+            rounds.tick(car.workup, sheet, [wrong])
     with pytest.raises(Refused, match="no blank"):
-        repairing.fill_in(car.workup, sheet, 1, "rail", "3")
+        rounds.fill_in(car.workup, sheet, 1, "rail", "3")
     with pytest.raises(Refused, match="no cylinder 9"):
-        repairing.enter_values(car.workup, {9: "AB12"}, {}, {})
+        rounds.enter_values(car.workup, {9: "AB12"}, {}, {})
     with pytest.raises(Refused, match="no value"):
-        repairing.enter_values(car.workup, {}, {}, {})
+        rounds.enter_values(car.workup, {}, {}, {})
 
 
 def test_a_mark_stays_with_its_step_when_rules_change() -> None:
     """Numbers move when a step is put in; a mark must never pass to a step that nobody has done."""
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
-    sheet = sheet_for(book(), rounds(book(), car.events)[-1].jobs)
-    car.keep(repairing.tick(car.workup, sheet, ["2", "3"]))
+    sheet = sheet_for(book(), rounds_of(book(), car.events)[-1].jobs)
+    car.keep(rounds.tick(car.workup, sheet, ["2", "3"]))
     *rest, ticked = car.events
     assert isinstance(ticked, Ticked) and ticked.steps
     then = [*rest, replace(ticked, steps={**ticked.steps, "3": "Something else was said here."})]
-    assert rounds(book(), then)[-1].ticked == {"2"}
-    assert rounds(book(), car.events)[-1].ticked == {"2", "3"}
+    assert rounds_of(book(), then)[-1].ticked == {"2"}
+    assert rounds_of(book(), car.events)[-1].ticked == {"2", "3"}
 
 
 def test_what_is_taken_back_is_taken_back() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
-    sheet = sheet_for(book(), rounds(book(), car.events)[-1].jobs)
-    car.keep(repairing.tick(car.workup, sheet, ["1"]))
+    sheet = sheet_for(book(), rounds_of(book(), car.events)[-1].jobs)
+    car.keep(rounds.tick(car.workup, sheet, ["1"]))
     car.keep(acts.undo(car.workup))
-    assert rounds(book(), car.events)[-1].ticked == frozenset()
+    assert rounds_of(book(), car.events)[-1].ticked == frozenset()
     steps = [event.step for event in car.events]
     car.finish()
     assert car.events[-1].step == max(steps) + 1  # a number is never given twice
@@ -253,29 +255,29 @@ def test_what_is_taken_back_is_taken_back() -> None:
 def test_work_has_to_be_there_to_be_finished() -> None:
     car = a_car_with_a_leak()
     with pytest.raises(Refused, match="no work is under way"):
-        repairing.finish(car.workup, None)
+        rounds.finish(car.workup, None)
     car.work("replace-injector", 3)
     car.finish()
     with pytest.raises(Refused, match="no work is under way"):
-        repairing.finish(car.workup, rounds(book(), car.events)[-1])
+        rounds.finish(car.workup, rounds_of(book(), car.events)[-1])
 
 
 def test_what_is_not_finished_is_not_proven() -> None:
     """Before any work, and once the next round of it has begun."""
     car = a_car_with_a_leak()
     with pytest.raises(Refused, match="no finished work"):
-        proving.standing_now(car.workup, car.events)
+        after_work.standing_now(car.workup, car.events)
     car.work("replace-injector", 3)
     car.finish()
-    assert proving.standing_now(car.workup, car.events).title == book().repairs["replace-injector"].title
+    assert after_work.standing_now(car.workup, car.events).title == book().repairs["replace-injector"].title
     car.work("enter-injector-values", 3)
     with pytest.raises(Refused, match="no finished work"):
-        proving.standing_now(car.workup, car.events)
+        after_work.standing_now(car.workup, car.events)
 
 
 def test_nothing_told_is_nothing_to_take_back() -> None:
     with pytest.raises(Refused, match="nothing to take back"):
-        repairing.take_back([])
+        rounds.take_back([])
 
 
 def test_a_second_round_begins_from_what_is_believed_after_the_first() -> None:
@@ -292,8 +294,8 @@ def test_a_second_round_begins_from_what_is_believed_after_the_first() -> None:
     car.finish()
     now = car.chances()
     assert now["nothing-wrong"] > 0.8
-    assert [work.finished is not None for work in rounds(book(), car.events)] == [True, True]
-    before = repairing.before_work(book(), car.vehicle, car.events)  # of the second round: after the first
+    assert [work.finished is not None for work in rounds_of(book(), car.events)] == [True, True]
+    before = after_work.before_work(book(), car.vehicle, car.events)  # of the second round: after the first
     names = (cause.name for cause in before.tables.causes)
     assert dict(zip(names, before.belief.probability.tolist(), strict=True)) == pytest.approx(found)
     assert sum(now.values()) == pytest.approx(1)
@@ -305,7 +307,7 @@ def test_before_work_is_the_case_as_it_stood() -> None:
     car.work("replace-injector", 3)
     car.finish()
     car.answer("since-the-work", {"0": "well"})
-    before = repairing.before_work(book(), car.vehicle, car.events)
+    before = after_work.before_work(book(), car.vehicle, car.events)
     names = (cause.name for cause in before.tables.causes)
     assert dict(zip(names, before.belief.probability.tolist(), strict=True)) == pytest.approx(then)
 
@@ -313,9 +315,9 @@ def test_before_work_is_the_case_as_it_stood() -> None:
 # ---- proof -----------------------------------------------------------------------------------------------------------
 
 
-def proof(car: Car) -> proving.ProofDoc:
-    work = rounds(book(), car.events)[-1]
-    return proving.document(car.workup, repairing.before_work(book(), car.vehicle, car.events), work)
+def proof(car: Car) -> ProofDoc:
+    work = rounds_of(book(), car.events)[-1]
+    return proof_document(car.workup, after_work.before_work(book(), car.vehicle, car.events), work)
 
 
 def test_the_plan_of_proof() -> None:
@@ -330,7 +332,7 @@ def test_the_plan_of_proof() -> None:
     assert [title for title, _ in found.never] == [p.title for p in book().proofs.values() if p.never]
     assert {s.state for s in found.seen} == {"missing", "no tool"}
     for number in range(1, plan.needed + 1):
-        car.keep(repairing.provoke(car.workup, "hot-restart", clean=True))
+        car.keep(rounds.provoke(car.workup, "hot-restart", clean=True))
         now = proof(car).provocation
         assert now is not None and (now.clean, now.needed) == (number, plan.needed)
         assert now.still == pytest.approx(plan.course[number])
@@ -360,7 +362,7 @@ def test_a_second_round_does_not_prove_the_first_fault_gone() -> None:
     car.answer("injector-values-read", {"2": "differ"})
     car.work("enter-injector-values", 2)
     car.finish()
-    alone, both = proof(car).provocation, proving.standing_now(car.workup, car.events)
+    alone, both = proof(car).provocation, after_work.standing_now(car.workup, car.events)
     assert first is not None and first.needed is not None and alone is not None and alone.needed is not None
     assert alone.needed < first.needed and alone.condition == first.condition
     assert both.provocation is not None and both.provocation.needed == first.needed and not both.also
@@ -370,8 +372,8 @@ def test_it_shows_again() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
-    car.keep(repairing.provoke(car.workup, "hot-restart", clean=True))
-    car.keep(repairing.provoke(car.workup, "hot-restart", clean=False))
+    car.keep(rounds.provoke(car.workup, "hot-restart", clean=True))
+    car.keep(rounds.provoke(car.workup, "hot-restart", clean=False))
     found = proof(car)
     assert found.state == "not cured" and found.provocation is not None
     assert found.provocation.showed and found.provocation.clean == 0
@@ -386,15 +388,15 @@ def test_unreachable_is_said_and_never_proven() -> None:
     one = replace(book().settings.afterwards, most_provocations=1)
     few = replace(book(), settings=replace(book().settings, afterwards=one))
     workup, before = (
-        replace(found, book=few) for found in (car.workup, repairing.before_work(book(), car.vehicle, car.events))
+        replace(found, book=few) for found in (car.workup, after_work.before_work(book(), car.vehicle, car.events))
     )
-    work = rounds(book(), car.events)[-1]
-    found = proving.document(workup, before, replace(work, provoked=(("hot-restart", True),)))
+    work = rounds_of(book(), car.events)[-1]
+    found = proof_document(workup, before, replace(work, provoked=(("hot-restart", True),)))
     assert found.provocation is not None and found.provocation.needed is None
     assert 0.05 < found.provocation.still < 0.5 and found.provocation.clean == 1
     assert found.state == "cured but unproven" and "to prove it gone; say so" in found.missing[0]
     with pytest.raises(Refused, match="not proven yet"):
-        proving.may_close(found, "proven")
+        may_close(found, "proven")
     text = " ".join(proof_text(found).split())
     assert "prove it gone, and nobody does more" in text and "<- so far" in text
 
@@ -403,18 +405,18 @@ def test_proven_only_when_nothing_is_missing() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
-    car.keep(repairing.say_cleared(car.workup, cleared=True))
+    car.keep(rounds.say_cleared(car.workup, cleared=True))
     plan = proof(car).provocation
     assert plan is not None and plan.needed is not None
     for _ in range(plan.needed):
-        car.keep(repairing.provoke(car.workup, "hot-restart", clean=True))
+        car.keep(rounds.provoke(car.workup, "hot-restart", clean=True))
     counts = {count.name: count.least for count in proof(car).counts}
     assert {"engine-running", "at-speed", "idling-on", "pending-empty", "fuel-monitor-passed"} <= set(counts)
-    car.keep(repairing.drove(car.workup, {**counts, "idling-on": 20}))
+    car.keep(rounds.drove(car.workup, {**counts, "idling-on": 20}))
     assert [t for t in proof(car).missing if t.startswith("Idling")] == [
         "Idling without a break, in the same drive: 20 of 30 s so far"
     ]
-    car.keep(repairing.drove(car.workup, counts))
+    car.keep(rounds.drove(car.workup, counts))
     looked_at = {c.title: c.codes for c in book().checks.values()}
     assert {item.state for item in proof(car).seen} == {"missing", "no tool"}
     car.keep(acts.list_codes(car.workup, []))  # which answers what is about codes, and nothing else
@@ -423,15 +425,15 @@ def test_proven_only_when_nothing_is_missing() -> None:
     }
     assert proof(car).state == "cured but unproven"
     with pytest.raises(Refused, match="not proven yet"):
-        proving.may_close(proof(car), "proven")
-    proving.may_close(proof(car), "cured but unproven")  # honest, and allowed
+        may_close(proof(car), "proven")
+    may_close(proof(car), "cured but unproven")  # honest, and allowed
     titles = {c.title: c for c in book().checks.values()}
     for item in proof(car).seen:
         if item.state == "missing":
             check = titles[item.title]
             car.answer(check.name, {}, check.conditions[0] if check.conditions else "")
     assert proof(car).missing == () and proof(car).state == "proven"
-    proving.may_close(proof(car), "proven")
+    may_close(proof(car), "proven")
     steps = [event.step for event in car.events]
     assert steps == sorted(set(steps))  # each thing told can be taken back by itself
     car.answer("lines-look", {"0": "wet"}, "warm-idle")
@@ -442,7 +444,7 @@ def test_other_conditions_where_codes_were_not_cleared() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
-    car.keep(repairing.say_cleared(car.workup, cleared=False))
+    car.keep(rounds.say_cleared(car.workup, cleared=False))
     counts = {count.name for count in proof(car).counts}
     assert "lamp-out" in counts and "engine-running" not in counts
 
@@ -450,11 +452,11 @@ def test_other_conditions_where_codes_were_not_cleared() -> None:
 def test_refused() -> None:
     car = a_car_with_a_leak()
     with pytest.raises(Refused, match="no condition is called"):
-        repairing.provoke(car.workup, "hot-water", clean=True)
+        rounds.provoke(car.workup, "hot-water", clean=True)
     with pytest.raises(Refused, match="is not counted"):
-        repairing.drove(car.workup, {"engine": 3})
+        rounds.drove(car.workup, {"engine": 3})
     uncounted = next(p.name for p in book().proofs.values() if p.least is None)
     with pytest.raises(Refused, match="is not counted"):
-        repairing.drove(car.workup, {uncounted: 1})
+        rounds.drove(car.workup, {uncounted: 1})
     with pytest.raises(Refused, match="cannot be"):
-        repairing.drove(car.workup, {"engine-running": -1})
+        rounds.drove(car.workup, {"engine-running": -1})

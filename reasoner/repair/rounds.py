@@ -1,66 +1,35 @@
-"""What is done about a verdict, as events beside the answers; and the case as it stands after the work."""
+"""Rounds of work: what is told of them, as events beside the answers, and what these come to."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
-from reasoner.casebook.correcting import last_step
+from reasoner.casebook.correcting import last_step, standing
 from reasoner.casebook.events import (
     KEPT_BESIDE,
-    Avoided,
     Cleared,
-    Corrected,
     Drove,
     Event,
     FilledIn,
     Finished,
     JobTaken,
-    PassedOver,
     Provoked,
-    RulesUsed,
     Ticked,
-    Told,
-    ToolsSaid,
     Undone,
     ValuesTyped,
     WorkTaken,
 )
-from reasoner.inference.plan import By
-from reasoner.network.vehicle import Vehicle
+from reasoner.casebook.trouble import Refused
 from reasoner.repair.choices import Choice
-from reasoner.repair.followup import tables_after
 from reasoner.repair.jobs import Job, in_order
 from reasoner.repair.sheet import RepairSheet, sheet_for
+from reasoner.repair.standing import Standing, find_condition
+from reasoner.repair.work import VALUES, Work
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.acts import Refused, find_condition
-from reasoner.session.record import standing
-from reasoner.session.workup import Workup, begin
-
-CARRIED = (Told, ToolsSaid, Avoided, RulesUsed)  # what stays true of person, car and rules when the work is done
-VALUES = ("first", "second", "old")
-STATES = ("proven", "cured but unproven", "not cured", "given up")
 
 
-@dataclass(frozen=True)
-class Work:
-    """One round of work. finished: the step at which it was done, or None. provoked: (condition, clean), in order."""
-
-    kind: str
-    jobs: tuple[Job, ...]
-    ticked: frozenset[str] = frozenset()
-    figures: Mapping[tuple[int, str], str] = field(default_factory=dict)
-    first: Mapping[int, str] = field(default_factory=dict)
-    second: Mapping[int, str] = field(default_factory=dict)
-    old: Mapping[int, str] = field(default_factory=dict)
-    finished: int | None = None
-    provoked: tuple[tuple[str, bool], ...] = ()
-    drives: tuple[Mapping[str, float], ...] = ()
-    cleared: bool | None = None
-
-
-def rounds(book: Rulebook, events: Iterable[Event]) -> tuple[Work, ...]:
+def rounds_of(book: Rulebook, events: Iterable[Event]) -> tuple[Work, ...]:
     """Every round of work, the present one last. Work these rules do not have is left out of its round."""
     found: list[Work] = []
     for event in standing(events):
@@ -117,56 +86,6 @@ def _changed(before: Mapping[int, str], values: Mapping[int, str]) -> dict[int, 
     return {cylinder: value for cylinder, value in now.items() if value}
 
 
-# ---- the case after the work -----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class AfterWork(Workup):
-    """A case after finished work. That the work is believed to have cured it settles nothing, and neither does an empty
-    list of codes, which clearing empties too: something must have been seen of the car since."""
-
-    @cached_property
-    def settled(self) -> bool:
-        return bool(self.record.given) and super().settled
-
-
-def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time") -> Workup:
-    """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
-    return _through(book, vehicle, _parts(events), by)
-
-
-def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> Workup:
-    """The case with more events. Where work is finished, or something taken back, it is read from its beginning."""
-    if any(isinstance(event, Finished | Undone) for event in more):
-        return resume(workup.book, workup.vehicle, (*so_far, *more), workup.by)
-    return workup.after(more)
-
-
-def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Workup:
-    """The case as it stood when the last finished work was done; as it stands, where none was."""
-    parts = _parts(events)
-    return _through(book, vehicle, parts[:-1] or parts)
-
-
-def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> list[tuple[Workup, Work]]:
-    """Every round of work that was done, each with the case as it stood when it was."""
-    parts = _parts(events)
-    done = [work for work in rounds(book, events) if work.finished is not None]
-    return [(_through(book, vehicle, parts[:number]), work) for number, work in enumerate(done, start=1)]
-
-
-def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: By = "time") -> Workup:
-    workup, so_far = begin(book, vehicle, parts[0], by), list(parts[0])
-    for since in parts[1:]:
-        done = rounds(book, so_far)
-        before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
-        tables = tables_after(book, vehicle, before, done[-1].jobs if done else ())
-        kept = [event for event in so_far if isinstance(event, CARRIED)]
-        workup = AfterWork(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
-        so_far += since
-    return workup
-
-
 def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
     """The events that stand, parted at every finished work (which begins the next part)."""
     parts: list[list[Event]] = [[]]
@@ -177,23 +96,10 @@ def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
     return [tuple(part) for part in parts]
 
 
-def _parts(events: Sequence[Event]) -> list[tuple[Event, ...]]:
-    """The same; what was taken back stays taken back, and its numbers are not given again."""
-    *before, last = parted(events)
-    return [*before, (*last, *(event for event in events if isinstance(event, Undone | Corrected)))]
-
-
-def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
-    """What the owner was asked was about the complaint before the work; it has been weighed, and can still be told."""
-    for check in book.checks.values():
-        if check.kind == "told" and not check.after_work and not check.codes:
-            yield PassedOver(step=finished.step, check=check.name, why="not-now")
-
-
 # ---- acts ------------------------------------------------------------------------------------------------------------
 
 
-def take(workup: Workup, choice: Choice, present: Work | None = None) -> list[Event]:
+def take(case: Standing, choice: Choice, present: Work | None = None) -> list[Event]:
     """A choice is taken: its work is what the sheet is about. Raises Refused where there is no work in it.
 
     present: the round under way; taking the same work again changes nothing, so that no mark on its sheet is lost.
@@ -204,10 +110,10 @@ def take(workup: Workup, choice: Choice, present: Work | None = None) -> list[Ev
     if present is not None and present.finished is None and present.jobs == work:
         return []
     jobs = tuple(JobTaken(job.repair, tuple(in_order(job.places))) for job in work)
-    return [WorkTaken(step=workup.record.steps + 1, what=choice.kind, jobs=jobs)]
+    return [WorkTaken(step=case.record.steps + 1, what=choice.kind, jobs=jobs)]
 
 
-def tick(workup: Workup, sheet: RepairSheet, boxes: Sequence[str], off: bool = False) -> list[Event]:
+def tick(case: Standing, sheet: RepairSheet, boxes: Sequence[str], off: bool = False) -> list[Event]:
     """Boxes of the sheet checked off, or no longer; a bare number stands for all its places, `5, 6` for both."""
     known = {box: box for box in sheet.boxes}
     wanted: list[str] = []
@@ -218,31 +124,31 @@ def tick(workup: Workup, sheet: RepairSheet, boxes: Sequence[str], off: bool = F
         wanted += meant
     texts = _steps(sheet)
     steps = {_step(box): texts[_step(box)] for box in wanted}
-    return [Ticked(step=workup.record.steps + 1, boxes=tuple(wanted), steps=steps, off=off)]
+    return [Ticked(step=case.record.steps + 1, boxes=tuple(wanted), steps=steps, off=off)]
 
 
-def fill_in(workup: Workup, sheet: RepairSheet, line: int, figure: str, value: str) -> list[Event]:
+def fill_in(case: Standing, sheet: RepairSheet, line: int, figure: str, value: str) -> list[Event]:
     """One of the maker's own figures, by its words or the beginning of them."""
     lines = {each.number: each for section in sheet.sections for each in section.lines}
     blanks = lines[line].figures if line in lines else ()
     meant = [blank for blank in blanks if blank.startswith(figure)]
     if len(meant) != 1:
         raise Refused(f"step {line} has no blank `{figure}`", "blanks there: " + ("; ".join(blanks) or "none"))
-    return [FilledIn(step=workup.record.steps + 1, line=line, figure=meant[0], value=value.strip())]
+    return [FilledIn(step=case.record.steps + 1, line=line, figure=meant[0], value=value.strip())]
 
 
 def enter_values(
-    workup: Workup, first: Mapping[int, str], second: Mapping[int, str], old: Mapping[int, str]
+    case: Standing, first: Mapping[int, str], second: Mapping[int, str], old: Mapping[int, str]
 ) -> list[Event]:
     """Calibration values, typed in twice; those of other cylinders stay, and an empty one takes one away. Kept as
     typed: what looks wrong with them is said, not mended. Raises Refused for a cylinder that there is not."""
     typed = (first, second, old)
-    cylinders = range(1, workup.vehicle.cylinders + 1)
+    cylinders = range(1, case.vehicle.cylinders + 1)
     for cylinder in (c for values in typed for c in values if c not in cylinders):
-        raise Refused(f"there is no cylinder {cylinder} here", f"there are 1 to {workup.vehicle.cylinders}")
+        raise Refused(f"there is no cylinder {cylinder} here", f"there are 1 to {case.vehicle.cylinders}")
     if not any(typed):
         raise Refused("no value was given", 'such as "first": {"3": "AB12"}')
-    return [ValuesTyped(step=workup.record.steps + 1, first=dict(first), second=dict(second), old=dict(old))]
+    return [ValuesTyped(step=case.record.steps + 1, first=dict(first), second=dict(second), old=dict(old))]
 
 
 def take_back(events: Sequence[Event]) -> list[Undone]:
@@ -253,28 +159,28 @@ def take_back(events: Sequence[Event]) -> list[Undone]:
     return [Undone(step=last_step(events) + 1, undone=steps[-1])]
 
 
-def finish(workup: Workup, work: Work | None) -> list[Event]:
+def finish(case: Standing, work: Work | None) -> list[Event]:
     """The work is done. Raises Refused where none was taken up, or it is finished already."""
     if work is None or work.finished is not None:
         raise Refused("no work is under way", "choose first what to replace")
-    return [Finished(step=workup.record.steps + 1)]
+    return [Finished(step=case.record.steps + 1)]
 
 
-def provoke(workup: Workup, condition: str, clean: bool) -> list[Event]:
-    name = find_condition(workup, condition)
-    return [Provoked(step=workup.record.steps + 1, condition=name, clean=clean)]
+def provoke(case: Standing, condition: str, clean: bool) -> list[Event]:
+    name = find_condition(case, condition)
+    return [Provoked(step=case.record.steps + 1, condition=name, clean=clean)]
 
 
-def drove(workup: Workup, counts: Mapping[str, float]) -> list[Event]:
+def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:
     """What one drive brought, by the names of what is counted."""
-    counted = [proof.name for proof in workup.book.proofs.values() if proof.least is not None]
+    counted = [proof.name for proof in case.book.proofs.values() if proof.least is not None]
     for name, value in counts.items():
         if name not in counted:
             raise Refused(f'"{name}" is not counted', "one of: " + ", ".join(counted))
         if value < 0:
             raise Refused(f"{value:g} cannot be", "a number from 0 on")
-    return [Drove(step=workup.record.steps + 1, counts=dict(counts))]
+    return [Drove(step=case.record.steps + 1, counts=dict(counts))]
 
 
-def say_cleared(workup: Workup, cleared: bool) -> list[Event]:
-    return [Cleared(step=workup.record.steps + 1, cleared=cleared)]
+def say_cleared(case: Standing, cleared: bool) -> list[Event]:
+    return [Cleared(step=case.record.steps + 1, cleared=cleared)]

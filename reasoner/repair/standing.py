@@ -1,0 +1,61 @@
+"""A case as it stands, as far as what follows a verdict has to know it: nothing here knows how it came to stand so."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Protocol
+
+from reasoner.casebook.trouble import Refused
+from reasoner.inference.belief import Belief
+from reasoner.inference.evidence import Spell
+from reasoner.network.tables import Tables
+from reasoner.network.vehicle import Vehicle
+from reasoner.rulebook.model import Rulebook
+
+
+class Answer(Protocol):
+    """values: weights of outcomes by place."""
+
+    @property
+    def check(self) -> str: ...
+    @property
+    def values(self) -> Mapping[int, Mapping[str, float]]: ...
+
+
+class Known(Protocol):
+    """What was told and answered. avoided: conditions. lacking: tools. steps: so many were given a number."""
+
+    @property
+    def given(self) -> tuple[Answer, ...]: ...
+    @property
+    def codes(self) -> tuple[object, ...]: ...
+    @property
+    def codes_complete(self) -> bool: ...
+    @property
+    def avoided(self) -> frozenset[str]: ...
+    @property
+    def lacking(self) -> frozenset[str]: ...
+    @property
+    def steps(self) -> int: ...
+
+
+class Standing(Protocol):
+    @property
+    def book(self) -> Rulebook: ...
+    @property
+    def vehicle(self) -> Vehicle: ...
+    @property
+    def tables(self) -> Tables: ...
+    @property
+    def record(self) -> Known: ...
+    @property
+    def spells(self) -> tuple[Spell, ...]: ...
+    @property
+    def belief(self) -> Belief: ...
+
+
+def find_condition(case: Standing, name: str) -> str:
+    """The name of a condition of these rules. Raises Refused."""
+    if name not in case.book.conditions:
+        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(case.book.conditions))
+    return name

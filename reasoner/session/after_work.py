@@ -1,0 +1,89 @@
+"""The case after the work: what may be wrong then, and how far it is proven gone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from reasoner.casebook.events import Avoided, Corrected, Event, Finished, PassedOver, RulesUsed, Told, ToolsSaid, Undone
+from reasoner.casebook.trouble import Refused
+from reasoner.inference.plan import By
+from reasoner.network.vehicle import Vehicle
+from reasoner.repair.followup import tables_after
+from reasoner.repair.proof import ProofDoc, proof_document
+from reasoner.repair.rounds import parted, rounds_of
+from reasoner.repair.work import Work
+from reasoner.rulebook.model import Rulebook
+from reasoner.session.workup import Workup, begin
+
+CARRIED = (Told, ToolsSaid, Avoided, RulesUsed)  # what stays true of person, car and rules when the work is done
+
+
+@dataclass(frozen=True)
+class AfterWork(Workup):
+    """A case after finished work. That the work is believed to have cured it settles nothing, and neither does an empty
+    list of codes, which clearing empties too: something must have been seen of the car since."""
+
+    @cached_property
+    def settled(self) -> bool:
+        return bool(self.record.given) and super().settled
+
+
+def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time") -> Workup:
+    """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
+    return _through(book, vehicle, _parts(events), by)
+
+
+def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> Workup:
+    """The case with more events. Where work is finished, or something taken back, it is read from its beginning."""
+    if any(isinstance(event, Finished | Undone) for event in more):
+        return resume(workup.book, workup.vehicle, (*so_far, *more), workup.by)
+    return workup.after(more)
+
+
+def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Workup:
+    """The case as it stood when the last finished work was done; as it stands, where none was."""
+    parts = _parts(events)
+    return _through(book, vehicle, parts[:-1] or parts)
+
+
+def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> list[tuple[Workup, Work]]:
+    """Every round of work that was done, each with the case as it stood when it was."""
+    parts = _parts(events)
+    done = [work for work in rounds_of(book, events) if work.finished is not None]
+    return [(_through(book, vehicle, parts[:number]), work) for number, work in enumerate(done, start=1)]
+
+
+def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: By = "time") -> Workup:
+    workup, so_far = begin(book, vehicle, parts[0], by), list(parts[0])
+    for since in parts[1:]:
+        done = rounds_of(book, so_far)
+        before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
+        tables = tables_after(book, vehicle, before, done[-1].jobs if done else ())
+        kept = [event for event in so_far if isinstance(event, CARRIED)]
+        workup = AfterWork(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
+        so_far += since
+    return workup
+
+
+def _parts(events: Sequence[Event]) -> list[tuple[Event, ...]]:
+    """The same; what was taken back stays taken back, and its numbers are not given again."""
+    *before, last = parted(events)
+    return [*before, (*last, *(event for event in events if isinstance(event, Undone | Corrected)))]
+
+
+def _not_asked_again(book: Rulebook, finished: Event) -> Iterator[Event]:
+    """What the owner was asked was about the complaint before the work; it has been weighed, and can still be told."""
+    for check in book.checks.values():
+        if check.kind == "told" and not check.after_work and not check.codes:
+            yield PassedOver(step=finished.step, check=check.name, why="not-now")
+
+
+def standing_now(workup: Workup, events: Sequence[Event], case: str = "") -> ProofDoc:
+    """The plan for the last round of work. events: all of the case. Raises Refused where no work is finished."""
+    done = rounds_of(workup.book, events)
+    if not done or done[-1].finished is None:
+        raise Refused("there is no finished work to prove", "say first that the work is done")
+    *earlier, (before, work) = finished_rounds(workup.book, workup.vehicle, events)
+    return proof_document(workup, before, work, case, earlier)
