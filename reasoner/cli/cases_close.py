@@ -13,7 +13,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say
-from reasoner.repair.work import STATES
+from reasoner.repair.jobs import STATES
 
 
 @click.command(

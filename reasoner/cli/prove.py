@@ -13,8 +13,8 @@ from reasoner.cli.options import cases_option
 from reasoner.cli.round import Round, by_name, on_case, take_back
 from reasoner.cli.say import say, say_json
 from reasoner.repair import rounds
+from reasoner.repair.jobs import STATES
 from reasoner.repair.proof import ProofDoc, may_close
-from reasoner.repair.work import STATES
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import as_data

@@ -18,7 +18,7 @@ from reasoner.cli.keeper import Keeper
 from reasoner.cli.say import say
 from reasoner.history.car import vehicle_of
 from reasoner.repair import rounds
-from reasoner.repair.work import Work
+from reasoner.repair.jobs import Work
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import after_work
 from reasoner.session.acts import Refused

@@ -15,9 +15,9 @@ from reasoner.cli.round import Round, by_number, on_case, take_back
 from reasoner.cli.say import say, say_json
 from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_through
 from reasoner.repair import rounds
+from reasoner.repair.jobs import Work
 from reasoner.repair.prices import Prices
 from reasoner.repair.sheet import SheetDoc, sheet_document, sheet_of
-from reasoner.repair.work import Work
 from reasoner.report.lines import para
 from reasoner.session import deciding
 from reasoner.session.acts import Refused

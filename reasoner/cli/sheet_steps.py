@@ -11,8 +11,8 @@ from reasoner.cli.round import Round
 from reasoner.cli.say import say
 from reasoner.repair import rounds
 from reasoner.repair.calibration import plain
+from reasoner.repair.jobs import VALUES, Work
 from reasoner.repair.sheet import LineDoc, RepairSheet, SheetDoc, sheet_document, sheet_of
-from reasoner.repair.work import VALUES, Work
 
 KEYS = "Enter: done, l: later, b: back, s: stop"
 

@@ -1,9 +1,9 @@
-"""Work as jobs: a repair at some places; what it takes, and which causes it mends."""
+"""Work as jobs: a repair at some places, what it takes, which causes it mends; and a round of work as it stands."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from reasoner.network.graph import Cause
 from reasoner.network.vehicle import Vehicle
@@ -99,3 +99,24 @@ def leaves(book: Rulebook, work: Iterable[Job], need: Job) -> tuple[Job, float]:
         elif need.repair in repair.instead_of and repair.cures and ENGINE in job.places:
             chance = 1 - (1 - chance) * (1 - repair.cures.value)
     return Job(need.repair, places), chance
+
+
+VALUES = ("first", "second", "old")
+STATES = ("proven", "cured but unproven", "not cured", "given up")
+
+
+@dataclass(frozen=True)
+class Work:
+    """One round of work. finished: the step at which it was done, or None. provoked: (condition, clean), in order."""
+
+    kind: str
+    jobs: tuple[Job, ...]
+    ticked: frozenset[str] = frozenset()
+    figures: Mapping[tuple[int, str], str] = field(default_factory=dict)
+    first: Mapping[int, str] = field(default_factory=dict)
+    second: Mapping[int, str] = field(default_factory=dict)
+    old: Mapping[int, str] = field(default_factory=dict)
+    finished: int | None = None
+    provoked: tuple[tuple[str, bool], ...] = ()
+    drives: tuple[Mapping[str, float], ...] = ()
+    cleared: bool | None = None

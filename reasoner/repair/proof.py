@@ -17,8 +17,8 @@ from reasoner.casebook.trouble import Refused
 from reasoner.inference.seen_showing import seen_showing
 from reasoner.measure.finding import percent
 from reasoner.repair.followup import mended
+from reasoner.repair.jobs import STATES, Work
 from reasoner.repair.standing import Standing
-from reasoner.repair.work import STATES, Work
 from reasoner.rulebook.model import Afterwards, Check, Proof, Source
 from reasoner.rulebook.problem import shorten
 

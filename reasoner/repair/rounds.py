@@ -22,10 +22,9 @@ from reasoner.casebook.events import (
 )
 from reasoner.casebook.trouble import Refused
 from reasoner.repair.choices import Choice
-from reasoner.repair.jobs import Job, in_order
+from reasoner.repair.jobs import VALUES, Job, Work, in_order
 from reasoner.repair.sheet import RepairSheet, sheet_for
 from reasoner.repair.standing import Standing, find_condition
-from reasoner.repair.work import VALUES, Work
 from reasoner.rulebook.model import Rulebook
 
 

@@ -11,9 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from reasoner.repair.calibration import Slip, slips
-from reasoner.repair.jobs import ENGINE, Job, in_order, places_text
+from reasoner.repair.jobs import ENGINE, Job, Work, in_order, places_text
 from reasoner.repair.standing import Standing
-from reasoner.repair.work import Work
 from reasoner.rulebook.model import Place, Rulebook, Step
 
 

@@ -11,9 +11,9 @@ from reasoner.casebook.trouble import Refused
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.followup import tables_after
+from reasoner.repair.jobs import Work
 from reasoner.repair.proof import ProofDoc, proof_document
 from reasoner.repair.rounds import parted, rounds_of
-from reasoner.repair.work import Work
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.workup import Workup, begin
 

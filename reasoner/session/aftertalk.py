@@ -12,10 +12,10 @@ from typing import Any
 
 from reasoner.casebook.events import Event
 from reasoner.repair import rounds
+from reasoner.repair.jobs import VALUES, Work
 from reasoner.repair.prices import Prices, prices_of, usual
 from reasoner.repair.proof import may_close
 from reasoner.repair.sheet import sheet_document, sheet_of
-from reasoner.repair.work import VALUES, Work
 from reasoner.session import after_work, deciding
 from reasoner.session.acts import Refused
 from reasoner.session.afterdoc import as_data

@@ -18,9 +18,8 @@ from reasoner.network.graph import build
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.repair.followup import prior_after
-from reasoner.repair.jobs import Job
+from reasoner.repair.jobs import STATES, Job
 from reasoner.repair.rounds import parted, rounds_of
-from reasoner.repair.work import STATES
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused
 from reasoner.session.after_work import CARRIED

@@ -9,8 +9,8 @@ from html.parser import HTMLParser
 
 import pytest
 
+from reasoner.repair.jobs import Work
 from reasoner.repair.sheet import SheetDoc, called_for, sheet_document, sheet_for
-from reasoner.repair.work import Work
 from reasoner.report.sheet_html import sheet_html
 from reasoner.report.sheet_text import sheet_text
 from reasoner.rulebook.model import Repair, Sheet
