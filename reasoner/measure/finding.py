@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -148,6 +148,14 @@ def percent(chance: float) -> str:
     if chance < 0.01:
         return "under 1 %"
     return "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Places of one kind: `cylinder 3`, `cylinders 2, 3 and 4`."""
+    if len(names) == 1:
+        return names[0]
+    kind, numbers = names[0].split()[0], [name.split()[-1] for name in names]
+    return f"{kind}s {', '.join(numbers[:-1])} {last} {numbers[-1]}"
 
 
 def plus_minus(estimate: Estimate) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from reasoner.measure.finding import listed
 from reasoner.network.graph import Cause
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.prices import Prices
@@ -50,14 +51,6 @@ def all_places(vehicle: Vehicle, places: frozenset[str]) -> frozenset[str]:
 
 def in_order(places: Iterable[str]) -> list[str]:
     return sorted(places, key=lambda place: [int(word) if word.isdecimal() else 0 for word in place.split()])
-
-
-def listed(names: Sequence[str], last: str = "and") -> str:
-    """Places of one kind: `cylinder 3`, `cylinders 2, 3 and 4`."""
-    if len(names) == 1:
-        return names[0]
-    kind, numbers = names[0].split()[0], [name.split()[-1] for name in names]
-    return f"{kind}s {', '.join(numbers[:-1])} {last} {numbers[-1]}"
 
 
 def places_text(places: Iterable[str]) -> str:

@@ -24,7 +24,7 @@ from reasoner.casebook.trouble import Refused
 from reasoner.repair.choices import Choice
 from reasoner.repair.jobs import VALUES, Job, Work, in_order
 from reasoner.repair.sheet import RepairSheet, sheet_for
-from reasoner.repair.standing import Standing, find_condition
+from reasoner.repair.standing import Standing
 from reasoner.rulebook.model import Rulebook
 
 
@@ -166,8 +166,10 @@ def finish(case: Standing, work: Work | None) -> list[Event]:
 
 
 def provoke(case: Standing, condition: str, clean: bool) -> list[Event]:
-    name = find_condition(case, condition)
-    return [Provoked(step=case.record.steps + 1, condition=name, clean=clean)]
+    """The fault was provoked in a condition. Raises Refused where these rules have no such condition."""
+    if condition not in case.book.conditions:
+        raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(case.book.conditions))
+    return [Provoked(step=case.record.steps + 1, condition=condition, clean=clean)]
 
 
 def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Protocol
 
-from reasoner.casebook.trouble import Refused
 from reasoner.inference.belief import Belief
 from reasoner.inference.evidence import Spell
 from reasoner.network.tables import Tables
@@ -52,10 +51,3 @@ class Standing(Protocol):
     def spells(self) -> tuple[Spell, ...]: ...
     @property
     def belief(self) -> Belief: ...
-
-
-def find_condition(case: Standing, name: str) -> str:
-    """The name of a condition of these rules. Raises Refused."""
-    if name not in case.book.conditions:
-        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(case.book.conditions))
-    return name

@@ -26,7 +26,6 @@ from reasoner.casebook.trouble import Refused as Refused
 from reasoner.inference.plan import Option
 from reasoner.measure.carried import Carried
 from reasoner.measure.soften import soften
-from reasoner.repair.standing import find_condition as find_condition
 from reasoner.rulebook.model import Check
 from reasoner.session.document import Verdict
 from reasoner.session.words import PASSES, places_of
@@ -41,6 +40,13 @@ def find_check(workup: Workup, name: str) -> Check:
     if name not in workup.tables.check_number:
         raise Refused(f'"{name}" cannot apply to this vehicle', "see the vehicle's layout, injection and metering")
     return check
+
+
+def find_condition(workup: Workup, name: str) -> str:
+    """The name of a condition of these rules. Raises Refused."""
+    if name not in workup.book.conditions:
+        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(workup.book.conditions))
+    return name
 
 
 def answer(

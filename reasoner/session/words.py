@@ -15,8 +15,8 @@ from reasoner.casebook.events import (
     Told,
     ToolsSaid,
 )
+from reasoner.measure.finding import listed as listed
 from reasoner.measure.finding import percent as percent
-from reasoner.repair.jobs import listed as listed
 from reasoner.rulebook.model import At, Check, Rulebook
 from reasoner.session.record import Given, standing
 from reasoner.session.workup import Workup

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from reasoner.measure.asks import Ask, Given, Setting, Trouble, take_all
-from reasoner.measure.finding import Finding
+from reasoner.measure.finding import Finding, listed
 from reasoner.measure.fuel import PETROL, Fuel, blend
 from reasoner.measure.uncertain import Estimate
 from reasoner.rulebook.model import At
@@ -58,12 +58,9 @@ def within(value: float, share: float, least: float = 0.0) -> Estimate:
     return Estimate(value, max(abs(value) * share, least) * RECTANGULAR)
 
 
-def listed(places: list[int], kind: str) -> str:
+def numbered(places: list[int], kind: str) -> str:
     """`bank 1`, `cylinders 2 and 3`."""
-    numbers = [str(place) for place in places]
-    if len(numbers) == 1:
-        return f"{kind} {numbers[0]}"
-    return f"{kind}s {', '.join(numbers[:-1])} and {numbers[-1]}"
+    return listed([f"{kind} {place}" for place in places])
 
 
 def odds(chance: float) -> str:

@@ -12,7 +12,7 @@ from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
 from reasoner.measure.fuel import Fuel, grams_a_second
 from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit, needed, shapes
 from reasoner.measure.uncertain import Estimate
-from reasoner.measure.workings.base import ETHANOL, LITRES, Result, Working, fuel_of, listed
+from reasoner.measure.workings.base import ETHANOL, LITRES, Result, Working, fuel_of, numbered
 from reasoner.rulebook.model import At
 
 REGIONS = {"idle": "idle", "raised": "2500 rpm without load", "cruise": "a steady cruise", "load": "load"}
@@ -250,7 +250,7 @@ def _compared(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
     if len(rich) > 1:
         return ("Both banks are rich: look first at what they share.",)
     if rich and not _crossed(worked):
-        return (f"Only {listed(rich, 'bank')} is rich: look at what it has for itself.",)
+        return (f"Only {numbered(rich, 'bank')} is rich: look at what it has for itself.",)
     return ()
 
 
@@ -316,8 +316,8 @@ def _sum(given: Given, setting: Setting) -> Result:
     products = ", ".join(f"{product:.3g} %" for _, product in sums.values())
     rich = [bank for bank, (total, _) in sums.items() if total < -NORMAL]
     lean = [bank for bank, (total, _) in sums.items() if total > NORMAL]
-    means = [f"{listed(rich, 'bank').capitalize()}: fuel is being taken away."] if rich else []
-    means += [f"{listed(lean, 'bank').capitalize()}: fuel is being added."] if lean else []
+    means = [f"{numbered(rich, 'bank').capitalize()}: fuel is being taken away."] if rich else []
+    means += [f"{numbered(lean, 'bank').capitalize()}: fuel is being added."] if lean else []
     return Finding(
         {bank: (Figure("total fuel trim", "%", Estimate(total)),) for bank, (total, _) in sums.items()},
         ("short-term + long-term trim",),

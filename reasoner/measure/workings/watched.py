@@ -7,7 +7,7 @@ import math
 from reasoner.measure.asks import Ask, Given, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import Result, Working, listed
+from reasoner.measure.workings.base import Result, Working, numbered
 from reasoner.rulebook.model import At
 
 GAUGE = 0.05  # MPa, standard error of a rail pressure at one moment; judgement
@@ -91,10 +91,10 @@ def _after_start(given: Given, setting: Setting) -> Result:
             figures[bank] += (Figure("seconds lean", "s", watched(lean[bank])),)
     long = [bank for bank, seconds in rich.items() if seconds > 60]
     burnt = [bank for bank in first if bank not in long and first[bank] > 3]
-    means = [f"{listed(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
-    means += [f"{listed(burnt, 'bank').capitalize()}: what had gathered burnt off."] if burnt else []
+    means = [f"{numbered(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
+    means += [f"{numbered(burnt, 'bank').capitalize()}: what had gathered burnt off."] if burnt else []
     adds = [bank for bank, seconds in lean.items() if seconds > 60]
-    means += [f"{listed(adds, 'bank').capitalize()}: fuel is added, so it was lean, or told so."] if adds else []
+    means += [f"{numbered(adds, 'bank').capitalize()}: fuel is added, so it was lean, or told so."] if adds else []
     return Finding(
         figures,
         ("seconds with the total trim below -10 % (lean: above +10 %) in the first minutes",),
@@ -179,8 +179,8 @@ def _lambda_off(given: Given, setting: Setting) -> Result:
     off = {bank: Estimate(value - target, LAMBDA_READ) for bank, value in measured.items()}
     rich = [bank for bank, one in off.items() if one.value < -LAMBDA_OFF]
     lean = [bank for bank, one in off.items() if one.value > LAMBDA_OFF]
-    means = [f"{listed(rich, 'bank').capitalize()}: richer than the controller wants."] if rich else []
-    means += [f"{listed(lean, 'bank').capitalize()}: leaner than the controller wants."] if lean else []
+    means = [f"{numbered(rich, 'bank').capitalize()}: richer than the controller wants."] if rich else []
+    means += [f"{numbered(lean, 'bank').capitalize()}: leaner than the controller wants."] if lean else []
     return Finding(
         {bank: (Figure("lambda off target", "lambda", one),) for bank, one in off.items()},
         ("measured lambda - commanded lambda",),
