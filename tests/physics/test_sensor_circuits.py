@@ -12,7 +12,7 @@ from math import exp, log
 
 import pytest
 
-from tests.physics.said import chance, rules
+from tests.physics.said import chance, rules, shows
 
 PULL_UP = 2200.0  # ohm; a usual value, from memory. It cancels where only resistances are compared
 KELVIN = 273.15
@@ -57,6 +57,8 @@ def test_so_the_warm_reading_is_the_strong_check() -> None:
     cold = chance(book, "sensors-after-cold-soak", "coolant-low", "coolant-temperature-low")
     warm = chance(book, "coolant-against-thermometer", "reads-low", "coolant-temperature-low")
     assert cold < warm - 0.15
+    for warm_too in ("warm-idle", "hot-restart", "cruise"):
+        assert shows(book, "coolant-temperature-low", warm_too) > shows(book, "coolant-temperature-low", "cold-start")
     assert chance(book, "how-warm", "warm", "coolant-temperature-low") > chance(
         book, "how-warm", "warm", "warm-up-only"
     )
