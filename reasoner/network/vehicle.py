@@ -134,16 +134,18 @@ def _banks(
 def _distance(text: str | None, mistakes: list[Mistake]) -> float | None:
     if text is None:
         return None
-    match = re.fullmatch(r"(\d[\d ']*(?:[.,]\d+)?) ?(km|mi|miles)?", text)
+    match = re.fullmatch(r"(\d[\d ']*(?:[.,]\d+)?) ?(k)? ?(km|mi|miles)?", text.lower())
     if not match:
         mistakes.append(Mistake("distance", f'"{text}" is no distance', "such as 198000 km or 123000 mi"))
         return None
     number = float(match[1].replace(" ", "").replace("'", "").replace(",", "."))
-    if number < 1000 and re.search(r"[.,]\d{3}$", match[1]):
+    if match[2]:
+        number *= 1000  # 90k, 90k mi
+    elif number < 1000 and re.search(r"[.,]\d{3}$", match[1]):
         number *= 1000  # 198,000 and 198.000: thousands, not a fraction of a kilometre
     if number > 3_000_000:
         mistakes.append(Mistake("distance", f"{text} is beyond any car", "such as 198000 km"))
-    return number * (KM_PER_MILE if match[2] in ("mi", "miles") else 1.0)
+    return number * (KM_PER_MILE if match[3] in ("mi", "miles") else 1.0)
 
 
 def _displacement(text: str | None, mistakes: list[Mistake]) -> float | None:
