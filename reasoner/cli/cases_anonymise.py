@@ -10,12 +10,13 @@ from reasoner.casebook import casefile, journal, store
 from reasoner.casebook.anonymising import anonymous
 from reasoner.casebook.shape import sound
 from reasoner.cli import caseroom
+from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
-from reasoner.cli.say import say
+from reasoner.cli.say import say, say_json
 
 
 @click.command(epilog="Example: reasoner cases anonymise estate-hot-restart --to copies/estate.yaml")
-@click.argument("case")
+@click.argument("case", type=CASE)
 @cases_option
 @click.option(
     "--to", type=click.Path(path_type=Path), required=True, metavar="FILE", help="The file to write; a new one."
@@ -23,7 +24,8 @@ from reasoner.cli.say import say
 @click.option(
     "--keep-words", is_flag=True, help="Keep complaint, reasons and confirmation, for you to read over first."
 )
-def command(case: str, cases_dir: str | None, to: Path, keep_words: bool) -> None:
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def command(case: str, cases_dir: str | None, to: Path, keep_words: bool, as_json: bool) -> None:
     """Write a copy of CASE that can be given away: what was seen, done and found, and nothing of who and when.
 
     The vehicle's name, notes, readings, values of parts and all free text go; times are moved to one fixed day, and
@@ -36,6 +38,9 @@ def command(case: str, cases_dir: str | None, to: Path, keep_words: bool) -> Non
         name = store.safe_name(to.name)
         done = anonymous(found, name, keep_words)
         journal.create(to.with_name(name + store.SUFFIX), done.head, done.events).close()
+    if as_json:
+        say_json({"file": str(to.with_name(name + store.SUFFIX)), "left_out": dict(done.dropped)})
+        return
     say(f"Written to {to.with_name(name + store.SUFFIX)}.")
     for what, count in done.dropped.items():
         say(f"  left out: {what}" + (f" ({count} times)" if count > 1 else ""))

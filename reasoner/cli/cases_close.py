@@ -11,8 +11,9 @@ from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
+from reasoner.cli.kinds import CASE, Choice
 from reasoner.cli.options import cases_option
-from reasoner.cli.say import say
+from reasoner.cli.say import say, say_json
 from reasoner.repair.jobs import STATES
 
 
@@ -20,14 +21,15 @@ from reasoner.repair.jobs import STATES
     epilog="Example: reasoner cases close estate-hot-restart --state proven --fault injector-leaks-after-soak"
     ' --where "cylinder 3" --confirmed-by "wet tip seen after a hot soak"'
 )
-@click.argument("case")
+@click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
-@click.option("--state", type=click.Choice(STATES), required=True, help="How firmly it is known to be over.")
+@click.option("--state", type=Choice(STATES), required=True, help="How firmly it is known to be over.")
 @click.option("--fault", default="", help="What it was, by its name in the rules.")
 @click.option("--where", default="", help="Where: `cylinder 3`, `bank 1`; nothing for the whole engine.")
 @click.option("--confirmed-by", "confirmed", default="", help="What confirmed it.")
 @click.option("--not-in-rules", is_flag=True, help="The rules do not have this fault; it is kept in your words.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def command(
     case: str,
     cases_dir: str | None,
@@ -37,6 +39,7 @@ def command(
     where: str,
     confirmed: str,
     not_in_rules: bool,
+    as_json: bool,
 ) -> None:
     """Close CASE: what it was, how firmly that is known, what confirmed it. Without a verdict or a fault: `given up`.
 
@@ -59,4 +62,7 @@ def command(
             except Refused as refused:
                 raise CasebookError(refused.message, refused.mend, path) from None
             journal.append(*(written(event, keeper.now()) for event in events))
+    if as_json:
+        say_json({"case": path.stem, "state": state, "fault": fault, "where": where, "confirmed_by": confirmed})
+        return
     say(f"{path.stem}: {state}" + (f", {fault}" + (f", {where}" if where else "") if fault else "") + ".")

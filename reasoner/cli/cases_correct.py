@@ -14,15 +14,16 @@ from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
+from reasoner.cli.kinds import CASE, Choice
 from reasoner.cli.options import cases_option
-from reasoner.cli.say import say
+from reasoner.cli.say import say, say_json
 from reasoner.rulebook.model import Rulebook
 
 
 @click.command(
     epilog='Example: reasoner cases correct six --step 19 --answer 3=raised --because "numbered from the wrong end"'
 )
-@click.argument("case")
+@click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
 @click.option("--step", type=click.IntRange(1), help="The step of the answer, as `cases show` numbers them.")
@@ -33,12 +34,13 @@ from reasoner.rulebook.model import Rulebook
     metavar="OUTCOME",
     help="What it should have been: an outcome, or CYLINDER=OUTCOME (more than once; the rest as it was).",
 )
-@click.option("--sure", type=click.Choice(["sure", "think so", "guess"]), help="How sure; as it was, unless said.")
+@click.option("--sure", type=Choice(["sure", "think so", "guess"]), help="How sure; as it was, unless said.")
 @click.option("--take-back", is_flag=True, help="Take the step back altogether.")
 @click.option(
     "--vehicle", "fields", multiple=True, metavar="KEY=VALUE", help="Put the vehicle right: distance=189000 km."
 )
 @click.option("--because", required=True, help="Why. Kept with the case.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def command(
     case: str,
     cases_dir: str | None,
@@ -49,6 +51,7 @@ def command(
     take_back: bool,
     fields: tuple[str, ...],
     because: str,
+    as_json: bool,
 ) -> None:
     """Put something in CASE right, with the reason. What was written stays in the file; the correction is a new line.
 
@@ -79,6 +82,9 @@ def command(
                 assert step is not None and book is not None
                 events = _answer(book, found.events, step, answers, sure, because)
             journal.append(*(written(event, keeper.now()) for event in events))
+    if as_json:
+        say_json({"case": path.stem, "because": because, "no_longer_counted": gone})
+        return
     say(f"{path.stem}: put right. What was written before is kept in the file.")
     for line in gone:
         say(f"No longer counted on this vehicle: {line}")

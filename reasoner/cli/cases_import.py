@@ -15,7 +15,7 @@ from reasoner.casebook.rows import Refused, read_rows
 from reasoner.casebook.trouble import CasebookError, told, visible
 from reasoner.cli import caseroom, exits, keeper, loading
 from reasoner.cli.options import cases_option
-from reasoner.cli.say import say
+from reasoner.cli.say import say, say_json
 
 
 @click.command(epilog="Example: reasoner cases import jobs.csv --columns columns.yaml --try")
@@ -28,6 +28,7 @@ from reasoner.cli.say import say
 @click.option("--column", "single", multiple=True, metavar="WHAT=HEADING", help="One column, such as case=Job.")
 @click.option("--try", "only_try", is_flag=True, help="Say what would be made and what is refused; make nothing.")
 @click.option("--example", is_flag=True, help="Print an example of a file for --columns, and end.")
+@click.option("--json", "as_json", is_flag=True, help="What was made and what was refused, as one JSON document.")
 def command(
     table: Path | None,
     cases_dir: str | None,
@@ -36,6 +37,7 @@ def command(
     single: tuple[str, ...],
     only_try: bool,
     example: bool,
+    as_json: bool,
 ) -> None:
     """Make cases from TABLE: a CSV file, or a YAML list of rows. You say which column is what.
 
@@ -65,6 +67,7 @@ def command(
         cases, refused_lines = read_cases(rows.lines, mapping, garage)
         folder, _ = caseroom.folder(cases_dir)
         refused_all = [*rows.refused, *refused_lines]
+        made: list[dict[str, object]] = []
         for case in cases:
             answers = sum(isinstance(event, Answered) for event in case.events)
             many = f"{answers} answer{'' if answers == 1 else 's'} from {len(case.lines)} line"
@@ -74,7 +77,12 @@ def command(
                 if problem:
                     refused_all.append(Refused(case.lines[0], problem.message, problem.mend))
                     continue
-            say(what + (" (not made: --try)" if only_try else ""))
+            made.append({"case": case.name, "answers": answers, "lines": list(case.lines), "made": not only_try})
+            if not as_json:
+                say(what + (" (not made: --try)" if only_try else ""))
+    if as_json:
+        said = [{"line": line.number, "message": line.message, "mend": line.mend} for line in refused_all]
+        say_json({"cases": made, "refused": said})
     for line in sorted(refused_all, key=lambda r: r.number):
         mend = f"; {line.mend}" if line.mend else ""
         say(f"{table}:{line.number}: refused: {visible(line.message)}{visible(mend, 400)}", err=True)

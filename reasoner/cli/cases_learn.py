@@ -14,6 +14,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import caseroom, exits, loading, shipped, workers
 from reasoner.cli.cases_replay import alike_together
+from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.history.learning import Helped, Lesson, Total, held_out, learn, lesson
@@ -25,7 +26,7 @@ HELD_OUT = 200  # of more cases, so many are held out, evenly chosen
 
 
 @click.command(epilog="Example: reasoner cases learn --write my-rules/learned.yaml")
-@click.argument("cases", nargs=-1)
+@click.argument("cases", nargs=-1, type=CASE)
 @cases_option
 @loading.rules_option
 @click.option(

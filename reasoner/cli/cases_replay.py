@@ -14,6 +14,7 @@ from reasoner.casebook.index import rows
 from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, shop, workers
+from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.history.car import vehicle_of
@@ -27,7 +28,7 @@ they look better than they are; `cases learn` tells what they do on others."""
 
 
 @click.command(epilog="Example: reasoner cases replay --rules my-rules")
-@click.argument("cases", nargs=-1)
+@click.argument("cases", nargs=-1, type=CASE)
 @cases_option
 @click.option(
     "--rules",

@@ -12,6 +12,7 @@ from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, workers
 from reasoner.cli.cases_replay import alike_together
+from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.history.review import ClosedCase, judge, review
@@ -19,7 +20,7 @@ from reasoner.session.chapters import Garage
 
 
 @click.command(epilog="Example: reasoner cases review")
-@click.argument("cases", nargs=-1)
+@click.argument("cases", nargs=-1, type=CASE)
 @cases_option
 @loading.rules_option
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")

@@ -8,12 +8,13 @@ from pathlib import Path
 import click
 
 from reasoner.cli import caseroom, loading
+from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
 
 
 @click.command(epilog="Example: reasoner cases show estate-hot-restart")
-@click.argument("case")
+@click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
 @click.option("--all", "every", is_flag=True, help="Every answer on its own, those too that moved nothing.")

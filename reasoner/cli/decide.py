@@ -12,6 +12,7 @@ from reasoner.casebook import store
 from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
+from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.say import say, say_json
@@ -21,7 +22,7 @@ from reasoner.session.afterdoc import DecisionDoc
 
 
 @click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")
-@click.argument("case", required=False)
+@click.argument("case", type=CASE, required=False)
 @cases_option
 @loading.rules_option
 @prices_option

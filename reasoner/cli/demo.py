@@ -12,6 +12,7 @@ import click
 from reasoner.casebook.events import Answered, Event, Seen
 from reasoner.casebook.shape import load_sound
 from reasoner.cli import loading, shipped
+from reasoner.cli.kinds import Choice
 from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Check
@@ -24,7 +25,7 @@ PAUSE = 0.25  # seconds between what is shown and what is typed, at a terminal
 
 
 @click.command(epilog="Example: reasoner demo")
-@click.option("--color", type=click.Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
+@click.option("--color", type=Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
 def command(color: str) -> None:
     """See an invented shop's case played through the real question loop. Nothing is kept.
 

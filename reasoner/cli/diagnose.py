@@ -19,6 +19,7 @@ from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
 from reasoner.cli.keeper import Keeper
+from reasoner.cli.kinds import CASE, Choice
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say
 from reasoner.history.car import vehicle_of
@@ -50,11 +51,11 @@ distance: 198000 km         # or mi
 
 
 @click.command(epilog="Example: reasoner diagnose --vehicle estate.yaml")
-@click.argument("case", required=False)
+@click.argument("case", type=CASE, required=False)
 @loading.vehicle_option
 @cases_option
 @loading.rules_option
-@click.option("--by", type=click.Choice(["time", "money", "gain"]), default="time", help="What a check should save.")
+@click.option("--by", type=Choice(["time", "money", "gain"]), default="time", help="What a check should save.")
 @click.option("--answers", type=click.Path(path_type=Path), metavar="FILE", help="Answer from a case file, unattended.")
 @click.option("--log", "logs", multiple=True, metavar="FILE.csv", help="Take a scan log in first; may be repeated.")
 @click.option(
@@ -67,7 +68,7 @@ distance: 198000 km         # or mi
 @click.option("--json", "as_json", is_flag=True, help="Speak one JSON object a line on standard input and output.")
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of that conversation, and end.")
 @click.option("--vehicle-example", is_flag=True, help="Print an example of a vehicle file, and end.")
-@click.option("--color", type=click.Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
+@click.option("--color", type=Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
 def command(
     case: str | None,
     vehicle_path: Path | None,

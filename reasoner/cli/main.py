@@ -30,6 +30,8 @@ TABLE = {
     "cases": ("cases", "List the cases."),
     "measure": ("measure", "Work out what readings say: trims, gases, pressures, raw replies."),
     "rules": ("rules", "Look at the rules, check them, and add your own."),
+    "completion": ("completion", "Let the shell complete commands, cases and rules."),
+    "help": ("help", "How a command is used."),
 }
 
 
@@ -39,7 +41,7 @@ TABLE = {
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog="Example: reasoner diagnose --vehicle estate.yaml",
 )
-@click.version_option(__version__, prog_name="reasoner")
+@click.version_option(__version__, "-V", "--version", prog_name="reasoner")
 def cli() -> None:
     """Finds the cause of a rich mixture that comes and goes on a petrol car.
 

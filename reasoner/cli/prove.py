@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from reasoner.cli import loading
+from reasoner.cli.kinds import CASE, CONDITION, Choice
 from reasoner.cli.options import cases_option
 from reasoner.cli.round import Round, by_name, on_case, take_back
 from reasoner.cli.say import say, say_json
@@ -22,11 +23,17 @@ from reasoner.session.chapters import Garage, close_case
 
 
 @click.command(epilog="Example: reasoner prove 2026-03-09-1 --clean hot-restart --clean hot-restart")
-@click.argument("case")
+@click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
-@click.option("--clean", multiple=True, metavar="CONDITION", help="A provocation without a sign of it; repeatable.")
-@click.option("--showed", metavar="CONDITION", help="A provocation in which it showed again.")
+@click.option(
+    "--clean",
+    multiple=True,
+    type=CONDITION,
+    metavar="CONDITION",
+    help="A provocation without a sign of it; repeatable.",
+)
+@click.option("--showed", type=CONDITION, metavar="CONDITION", help="A provocation in which it showed again.")
 @click.option(
     "--drive",
     "drives",
@@ -35,7 +42,7 @@ from reasoner.session.chapters import Garage, close_case
     help="What one drive brought, by name; 0: it failed, and what counts in a row begins anew.",
 )
 @click.option("--cleared/--not-cleared", default=None, help="Whether codes were cleared after the work.")
-@click.option("--close", type=click.Choice(STATES), help="Close the case.")
+@click.option("--close", type=Choice(STATES), help="Close the case.")
 @click.option(
     "--fault", default="", metavar="NAME", help="With --close: the true cause as found, by its name in the rules."
 )

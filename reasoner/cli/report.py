@@ -9,13 +9,14 @@ import click
 from reasoner.casebook.trouble import told
 from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import caseroom, loading
+from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner report estate-hot-restart --html estate.html")
-@click.argument("case")
+@click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
 @prices_option

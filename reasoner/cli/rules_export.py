@@ -7,13 +7,14 @@ from pathlib import Path
 import click
 
 from reasoner.cli import exits, loading
+from reasoner.cli.kinds import Choice
 from reasoner.cli.say import say, say_json
 
 
 @click.command(epilog="Example: reasoner rules graph --about purge-valve-leaks | dot -Tsvg > purge.svg")
 @loading.rules_option
 @loading.vehicle_option
-@click.option("--format", "kind", type=click.Choice(["dot", "graphml", "json"]), default="dot", show_default=True)
+@click.option("--format", "kind", type=Choice(["dot", "graphml", "json"]), default="dot", show_default=True)
 @click.option("--about", metavar="NAME", default="", help="Only what is near the entry of this name.")
 @click.option("--steps", type=click.IntRange(1, 9), default=1, show_default=True, help="How near, with --about.")
 def graph(rules_paths: tuple[Path, ...], vehicle_path: Path | None, kind: str, about: str, steps: int) -> None:

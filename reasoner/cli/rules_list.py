@@ -8,13 +8,14 @@ from pathlib import Path
 import click
 
 from reasoner.cli import loading
+from reasoner.cli.kinds import Choice
 from reasoner.cli.say import say, say_json
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook
 
 
 @click.command(epilog="Example: reasoner rules list checks")
-@click.argument("section", type=click.Choice([*ONE, "files"]), default="faults")
+@click.argument("section", type=Choice([*ONE, "files"]), default="faults")
 @loading.rules_option
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
 def command(section: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:

@@ -8,11 +8,12 @@ import click
 
 from reasoner.casebook.whole_file import write_new
 from reasoner.cli import exits
+from reasoner.cli.kinds import Choice
 from reasoner.cli.say import say
 
 
 @click.command(epilog="Example: reasoner rules new fault purge-hose-split --to my-rules/purge-hose.yaml")
-@click.argument("kind", type=click.Choice(["fault", "check"]))
+@click.argument("kind", type=Choice(["fault", "check"]))
 @click.argument("name", required=False)
 @click.option(
     "--to", type=click.Path(path_type=Path), metavar="FILE", help="Write it to this file, which must not be there."

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from reasoner.cli import exits, loading
+from reasoner.cli.kinds import RULE
 from reasoner.cli.say import say, say_json
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook, Trail, Written
@@ -17,7 +18,7 @@ WIDTH = 100  # of the text; places stand on lines of their own
 
 
 @click.command(epilog="Example: reasoner rules show purge-valve-leaks --rules my-rules")
-@click.argument("name")
+@click.argument("name", type=RULE)
 @loading.rules_option
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
 def command(name: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from reasoner.cli import caseroom, exits, loading, workers
+from reasoner.cli.kinds import Choice
 from reasoner.cli.say import say, say_json
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
@@ -54,7 +55,7 @@ class Setting:
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="The same cars again, or others.")
 @click.option(
     "--perturb",
-    type=click.Choice(list(HOW)),
+    type=Choice(list(HOW)),
     default="within",
     show_default=True,
     help="How far each car's truth is off the rules: not at all, within their own weights, or beyond.",
@@ -62,7 +63,7 @@ class Setting:
 @click.option(
     "--choose",
     "ways",
-    type=click.Choice(WAYS),
+    type=Choice(WAYS),
     multiple=True,
     help="How the next check is chosen: as in a case (ahead), by gain for its cost alone (greedy), or by a fixed list."
     " More than once: side by side.",

@@ -9,6 +9,7 @@ import click
 
 from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import loading
+from reasoner.cli.kinds import CASE, Choice
 from reasoner.cli.options import cases_option
 from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.round import Round, by_number, on_case, take_back
@@ -27,11 +28,11 @@ TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn")
 
 
 @click.command(epilog="Example: reasoner sheet 2026-03-09-1 --take best --html sheet.html")
-@click.argument("case")
+@click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
 @prices_option
-@click.option("--take", type=click.Choice(TAKES), help="Take up the work of this choice (see `reasoner decide`).")
+@click.option("--take", type=Choice(TAKES), help="Take up the work of this choice (see `reasoner decide`).")
 @click.option("--tick", multiple=True, metavar="BOX", help='Check off a box, such as 3 or "4 cylinder 2"; repeatable.')
 @click.option("--untick", multiple=True, metavar="BOX", help="Take a mark away again.")
 @click.option(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -94,3 +95,56 @@ def test_nobody_reads(environ: dict[str, str], command: tuple[str, ...]) -> None
     process.stdout.close()
     said = process.communicate(timeout=300)[1]
     assert process.returncode == exits.UNREAD and "Error" not in said and "Traceback" not in said
+
+
+# ---- help and completion ---------------------------------------------------------------------------------------------
+
+
+def completed(reasoner: Run, *words: str) -> list[str]:
+    """What a shell would offer for the last word."""
+    more = {
+        "_REASONER_COMPLETE": "bash_complete",
+        "COMP_WORDS": " ".join(["reasoner", *words]),
+        "COMP_CWORD": str(len(words)),
+    }
+    command = [sys.executable, "-c", "from reasoner.cli.main import cli; cli(prog_name='reasoner')"]
+    found = subprocess.run(command, capture_output=True, text=True, env={**os.environ, **more}, timeout=60, check=False)
+    return [line.partition(",")[2] for line in found.stdout.splitlines()]
+
+
+def test_a_shell_completes_commands_cases_rules_and_conditions(reasoner: Run) -> None:
+    assert "diagnose" in completed(reasoner, "dia")
+    cases = str(ROOT / "cases")
+    assert completed(reasoner, "cases", "--cases", cases, "show", "estate") == ["estate-hot-restart"]
+    assert completed(reasoner, "decide", "--cases", cases, "estate") == ["estate-hot-restart"]
+    assert "purge-valve-leaks" in completed(reasoner, "rules", "show", "purge-valve")
+    assert completed(reasoner, "prove", "x", "--clean", "hot-r") == ["hot-restart"]
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_is_printed_and_installed(environ: dict[str, str], tmp_path: Path, shell: str) -> None:
+    def run(*more: str) -> subprocess.CompletedProcess[str]:
+        line = [sys.executable, "-m", "reasoner", "completion", shell, *more]
+        return subprocess.run(
+            line, capture_output=True, text=True, env={**environ, "HOME": str(tmp_path)}, timeout=60, check=False
+        )
+
+    printed = run()
+    if printed.returncode != exits.FINE and shell == "bash":
+        pytest.skip("this machine's bash is too old for completion, and click says so")
+    assert "_REASONER_COMPLETE" in printed.stdout
+    done = run("--install")
+    (path,) = [p for p in tmp_path.rglob("*reasoner*") if p.is_file()]
+    assert done.returncode == exits.FINE and str(path) in done.stdout
+    assert path.read_text(encoding="utf-8").strip() == printed.stdout.strip()
+
+
+def test_help_is_a_command_too(reasoner: Run) -> None:
+    found = reasoner("help", "cases", "find")
+    assert found.returncode == exits.FINE and "Example: reasoner cases find" in found.stdout
+    assert "Did you mean 'rules'?" in reasoner("help", "rulse").stderr
+    assert reasoner("-V").stdout == reasoner("--version").stdout != ""
+
+
+def test_a_choice_on_no_list_gets_the_near_one(reasoner: Run) -> None:
+    assert "Did you mean 'faults'?" in reasoner("rules", "list", "fualts").stderr

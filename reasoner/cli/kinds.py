@@ -1,0 +1,83 @@
+"""What arguments can be: choices that suggest the near one, and names that a shell completes. Loads nothing heavy."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+from typing import Any
+
+import click
+from click.shell_completion import CompletionItem
+
+KEY = re.compile(r"^  ([a-z][a-z0-9-]*):", re.MULTILINE)
+SECTION = re.compile(r"^([a-z][a-z ]*):", re.MULTILINE)
+
+
+class Choice(click.Choice):  # type: ignore[type-arg]  # click before 8.2 takes no type here
+    """As click's own; what is on no list gets the near one."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter as error:
+            from difflib import get_close_matches
+
+            near = get_close_matches(str(value).lower(), [str(choice) for choice in self.choices], 1)
+            if near:
+                raise click.BadParameter(f"{error.message} Did you mean '{near[0]}'?", ctx, param) from None
+            raise
+
+
+class CaseName(click.ParamType):  # type: ignore[type-arg]
+    """The name of a case, or the path of its file."""
+
+    name = "case"
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        from reasoner.casebook import store
+        from reasoner.casebook.trouble import CasebookError
+
+        try:
+            folder, _ = store.folder(_cases_dir(ctx), os.environ)
+            return [CompletionItem(name) for name in store.names(folder) if name.startswith(incomplete)]
+        except CasebookError:
+            return []
+
+
+class RuleName(click.ParamType):  # type: ignore[type-arg]
+    """The name of an entry of the rules. section: only of this one. Read off the files' layout: quick, and good enough
+    to complete a word.
+    """
+
+    name = "name"
+
+    def __init__(self, section: str = "") -> None:
+        self.section = section
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        from reasoner.cli import shipped
+
+        found = {name for path in sorted(shipped.folder("rules").glob("*.yaml")) for name in self._names(path)}
+        return [CompletionItem(name) for name in sorted(found) if name.startswith(incomplete)]
+
+    def _names(self, path: Path) -> list[str]:
+        try:
+            text = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError):
+            return []
+        parts = SECTION.split(text)
+        sections = zip(parts[1::2], parts[2::2], strict=True)
+        return [name for section, body in sections if self.section in ("", section) for name in KEY.findall(body)]
+
+
+def _cases_dir(ctx: click.Context | None) -> str | None:
+    """--cases of this command or of one above it."""
+    while ctx is not None:
+        if ctx.params.get("cases_dir"):
+            return str(ctx.params["cases_dir"])
+        ctx = ctx.parent
+    return None
+
+
+CASE, RULE, CONDITION = CaseName(), RuleName(), RuleName("conditions")
