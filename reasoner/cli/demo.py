@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 
@@ -21,15 +20,16 @@ from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk, Leave
 
 CASE = "estate-hot-restart"
-PAUSE = 0.25  # seconds between what is shown and what is typed, at a terminal
 
 
 @click.command(epilog="Example: reasoner demo")
 @click.option("--color", type=Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
-def command(color: str) -> None:
+@click.option("--fast", is_flag=True, help="Run through, without waiting for Enter at each step.")
+def command(color: str, fast: bool) -> None:
     """See an invented shop's case played through the real question loop. Nothing is kept.
 
-    The shop, the car and every answer are invented; the rules and the reasoning are the real ones.
+    The shop, the car and every answer are invented; the rules and the reasoning are the real ones. At a terminal it
+    waits for Enter at each step, and then types the answer.
     """
     from reasoner.report.text import Pages
     from reasoner.terminal import loop
@@ -37,10 +37,12 @@ def command(color: str) -> None:
     case = load_sound(shipped.folder("cases") / f"{CASE}.yaml")
     script = script_of(case.events)
     workup = begin_with(begin(loading.rules(()), vehicle_of(case)), script)
-    desk = Hand.over(Desk.of_process(os.environ, color), workup, script)  # type: ignore[arg-type]
+    desk = Hand.over(Desk.of_process(os.environ, color), workup, script, fast)  # type: ignore[arg-type]
     with suppress(Leave):  # nobody looks any more
         desk.say(f"A demonstration. The shop, the car and the answers are invented. {workup.vehicle.title}:")
         desk.say(f'"{workup.record.complaint}" Codes: {", ".join(code for code, _ in workup.record.codes)}.')
+        if desk.waits:
+            desk.say("Enter goes on at each step, and the answer is typed for you. q: enough.")
         loop.run(workup, desk.keep, desk, Pages())
 
 
@@ -49,12 +51,12 @@ class Hand(Desk):
 
     workup: Workup
     script: Script
-    pause: float
+    waits: bool
 
     @classmethod
-    def over(cls, desk: Desk, workup: Workup, script: Script) -> Hand:
+    def over(cls, desk: Desk, workup: Workup, script: Script, fast: bool) -> Hand:
         hand = cls(desk.source, desk.out, desk.err, False, desk.colour, (desk.columns, desk.lines))
-        hand.workup, hand.script, hand.pause = workup, script, PAUSE if desk.tty else 0.0
+        hand.workup, hand.script, hand.waits = workup, script, desk.tty and not fast
         return hand
 
     def keep(self, events: Sequence[Event]) -> Workup:
@@ -69,9 +71,21 @@ class Hand(Desk):
     def ask(self, prompt: str) -> str:
         typed = self._answer_to(prompt)
         self.write(prompt)
-        time.sleep(self.pause)
-        self.write(typed + "\n")
+        if self.waits:
+            self._wait()
+            self.write(f"{prompt}{typed}\n" if typed else "")
+        else:
+            self.write(typed + "\n")
         return typed
+
+    def _wait(self) -> None:
+        """Until Enter; the terminal has then ended the line itself. Raises Leave where the person has seen enough."""
+        try:
+            line = self.source.readline()
+        except KeyboardInterrupt:
+            raise Leave("interrupt") from None
+        if not line or line.strip().lower() in ("q", "quit"):
+            raise Leave("stop")
 
     def _answer_to(self, prompt: str) -> str:
         """The answer at the bare prompt; `s` where the verdict has been given; else Enter, which goes on."""
