@@ -1,4 +1,4 @@
-"""`reasoner cases alike`."""
+"""`reasoner cases alike`: solved cases that looked like this one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner cases anonymise`."""
+"""`reasoner cases anonymise`: a copy of a case that can be given away."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner cases close`."""
+"""`reasoner cases close`: what it was, and how firmly that is known."""
 
 from __future__ import annotations
 

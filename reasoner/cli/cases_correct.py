@@ -1,4 +1,4 @@
-"""`reasoner cases correct`."""
+"""`reasoner cases correct`: something in a case put right, with its reason."""
 
 from __future__ import annotations
 

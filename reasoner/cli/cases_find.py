@@ -1,4 +1,4 @@
-"""`reasoner cases find`."""
+"""`reasoner cases find`: cases by words, fault, vehicle, code and day."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner cases import`."""
+"""`reasoner cases import`: cases from a table of the shop."""
 
 from __future__ import annotations
 

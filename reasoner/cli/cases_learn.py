@@ -1,4 +1,4 @@
-"""`reasoner cases learn`."""
+"""`reasoner cases learn`: what closed cases would change in the rules."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner cases list`."""
+"""`reasoner cases list`: all cases in a table."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner cases replay`."""
+"""`reasoner cases replay`: recorded cases under the rules of today or others."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner cases review`."""
+"""`reasoner cases review`: all closed cases together."""
 
 from __future__ import annotations
 

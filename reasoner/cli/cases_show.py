@@ -1,4 +1,4 @@
-"""`reasoner cases show`."""
+"""`reasoner cases show`: a case told again."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner measure columns`."""
+"""`reasoner measure columns`: what the columns of a log are, proposed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner measure log`."""
+"""`reasoner measure log`: what a log of a drive says."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner measure replies`."""
+"""`reasoner measure replies`: raw replies of the standard services in words."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner rules check`."""
+"""`reasoner rules check`: mistakes and warnings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner rules list`."""
+"""`reasoner rules list`: the entries by name."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`reasoner rules new`."""
+"""`reasoner rules new`: a skeleton of a fault or a check."""
 
 from __future__ import annotations
 

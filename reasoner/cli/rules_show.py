@@ -1,4 +1,4 @@
-"""`reasoner rules show`."""
+"""`reasoner rules show`: an entry, value by value."""
 
 from __future__ import annotations
 

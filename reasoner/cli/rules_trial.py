@@ -1,4 +1,4 @@
-"""`reasoner rules trial`."""
+"""`reasoner rules trial`: virtual cars taken through the real session."""
 
 from __future__ import annotations
 
