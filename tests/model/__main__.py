@@ -21,6 +21,7 @@ from reasoner.trial.trialled import FIRM, trialled
 from tests.model.fleet import car_with_complaint, named_cars
 from tests.model.play import Played, play, truth, where
 
+MOST_SHOWN = 20
 RULES = Path(__file__).parents[2] / "rules"
 
 
@@ -85,7 +86,7 @@ def line(one: Played) -> dict[str, object]:
         "slips": one.slips,
         "broken": {k: v for k, v in asdict(one.car.broken).items() if v},
         "acts": asdict(one.car.acts),
-        "steps": [[s.check, s.condition, s.text, s.leading, round(s.chance, 3)] for s in run.steps],
+        "steps": [[s.check, s.condition, s.text, s.leading, round(s.chance, 3), round(s.bits, 2)] for s in run.steps],
     }
 
 
@@ -119,6 +120,18 @@ def show(found: list[Played], book: Rulebook, seed: int) -> None:
         mine = [one.run for one in found if one.car.breakage == name]
         right = sum(r.right_class for r in mine)
         print(f"  {name:28} {right:3} of {len(mine):3}   {median(r.minutes for r in mine):4.0f}")
+    print("\nanswers that spoke most against what was wrong (bits off its repair, slips left out)")
+    slipped = {(id(one), slip) for one in found for slip in one.slips}
+    against = [
+        (s.bits, s.check, s.condition, s.text, one)
+        for one in found
+        for s in one.run.steps
+        if s.bits < -0.7 and (id(one), f"{s.check}: {s.text}") not in slipped
+    ]
+    for bits, check, condition, text, one in sorted(against, key=lambda a: a[0])[:MOST_SHOWN]:
+        print(
+            f"  {bits:5.1f}  {check} {condition}: {text[:60]}   {one.car.name} ({one.car.breakage}, {where(one.car)})"
+        )
     wrong = [one for one in found if one.run.given and one.run.firmness >= FIRM and not one.run.right]
     for one in wrong:
         said = f"{one.run.said_fault} {one.run.said_where} at {one.run.firmness:.2f}"

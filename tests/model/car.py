@@ -219,6 +219,7 @@ class Car:
     injectors: tuple[float, ...] = ()
     compressions: tuple[float, ...] = ()
     rich_code: float = 0.2
+    closes_from: float = 8.0  # coolant temperature, as read, from which the loop is closed
     watches_from: float = 60.0  # coolant temperature from which the mixture is watched for codes
     splits_codes: bool = False
     watches_imbalance: bool = False
@@ -248,6 +249,7 @@ def own_car(name: str, profile: Profile, breakage: str, broken: Broken, acts: Ac
         injectors=tuple(dice.gauss(0, 0.015) for _ in every),
         compressions=tuple(dice.gauss(0, 0.02) for _ in every),
         rich_code=dice.uniform(0.17, 0.25),
+        closes_from=dice.uniform(-15, 20),
         watches_from=dice.uniform(30, 75),
         splits_codes=dice.random() < 0.15,
         watches_imbalance=dice.random() < 0.4,

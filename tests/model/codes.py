@@ -116,7 +116,7 @@ def _exhaust(car: Car, broken: Broken, state: State, minutes: float) -> Iterator
     if broken.crossed and has(car, "crossed", 0.4):
         yield "P0040"
     if not state.open_loop and minutes > 2 and has(car, "rear trim", 0.4):
-        for number, lam in enumerate(state.lam):
+        for number, lam in enumerate(state.behind):
             if lam < 0.93:
                 yield ("P2097", "P2099")[number]
             elif lam > 1.08:

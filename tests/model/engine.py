@@ -116,8 +116,14 @@ class State:
     purge_duty: float
     oil_vapour: float  # g/s
     tank_vacuum: float  # kPa
+    false_air: tuple[float, ...]  # share of air that got into a bank's exhaust before the front sensor
     on_ms: tuple[float, ...]  # injector on-time
     rear: tuple[float, ...]  # V behind the catalyst
+
+    @property
+    def behind(self) -> tuple[float, ...]:
+        """Lambda of each bank's gas with what air got into its exhaust: what the catalyst and the tailpipe have."""
+        return tuple(lam * (1 + air) for lam, air in zip(self.lam, self.false_air, strict=True))
 
 
 def needed(celsius: float) -> float:
@@ -159,7 +165,7 @@ def _filled(car: Car, broken: Broken, now: Now) -> tuple[float, float, list[floa
                 break
         each = drawn(kpa, want)
     else:
-        kpa = 97.0 if not p.charged else 165.0 - 6.0 * broken.boost_leak / 10
+        kpa = 97.0 if not p.charged else 165.0 - 0.15 * broken.boost_leak
         air = 25.0 * p.litres
         for _ in range(5):
             each = drawn(kpa, air)
@@ -249,8 +255,8 @@ def leaking(car: Car, broken: Broken, now: Now, cylinder: int) -> float:
     leak = broken.worn
     if broken.at(cylinder):
         leak += broken.leak
-        if now.hot_soaked and (not now.point.rpm or now.minutes < 6):
-            leak += broken.soak_leak
+        if now.hot_soaked:  # the fuel that flows cools the tip within minutes
+            leak += broken.soak_leak * (max(0.0, 1 - now.minutes / 3) if now.point.rpm else 1.0)
     return leak
 
 
@@ -316,7 +322,13 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
         beside = ph.orifice_flow(broken.ring_air, BARO, kpa, 320) * 1000 if broken.at(c) else 0.0
         fresh.append((each[c - 1] * 1000 + beside) * (1 + max(0.0, -now.forced)))
 
-    open_loop = now.unplugged or shown < 8 or now.minutes < 0.4 or (point is LOAD and car.enriches) or point is OVERRUN
+    open_loop = (
+        now.unplugged
+        or shown < car.closes_from
+        or now.minutes < 0.4
+        or (point is LOAD and car.enriches)
+        or point is OVERRUN
+    )
     command = 1.12 if point is LOAD and car.enriches else 1.0
     totals, wanted = [], []
     bank_lists = [list(b) for b in p.banks]
@@ -391,7 +403,8 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
         oil_vapour=oil_vapour,
         tank_vacuum=tank,
         on_ms=on_ms,
-        rear=tuple(_rear(value) for value in lam),
+        false_air=tuple(sum(false_air(broken, now, b)) for b in range(len(bank_lists))),
+        rear=tuple(_rear(value * (1 + sum(false_air(broken, now, b)))) for b, value in enumerate(lam)),
     )
 
 
@@ -412,12 +425,21 @@ def _sensed(broken: Broken, now: Now, bank: int, phi: list[float], missing: list
     """Equivalence ratio as a bank's front sensor has it: its gas holds the air of charges that did not burn, whose fuel
     it burns only in part; false air from a leak; its own error."""
     mean = sum(f - 0.75 * m * min(f, 1.0) for f, m in zip(phi, missing, strict=True)) / len(phi)
-    calm = min(1.0, IDLE.air / max(now.point.air or 30.0, 0.1)) ** 0.7
     here = not broken.place or broken.place == bank + 1
-    air = (broken.exhaust_leak + broken.secondary_air) * calm if here else 0.0
-    if now.coolant > 80:
-        air *= 0.75  # cracks close as they get hot
-    return mean / (1 + air) * (1 + (broken.sensor_bias if here else 0.0))
+    leak, pumped = false_air(broken, now, bank)
+    return mean / (1 + PLUME * leak + pumped) * (1 + (broken.sensor_bias if here else 0.0))
+
+
+PLUME = 1.3  # a leak's air is not mixed in where the front sensor sits: it sees more than its share. Judgement
+
+
+def false_air(broken: Broken, now: Now, bank: int) -> tuple[float, float]:
+    """Shares of air that get into a bank's exhaust before the front sensor: by a leak, and by the air pump's valve."""
+    if broken.place and broken.place != bank + 1:
+        return 0.0, 0.0
+    calm = min(1.0, IDLE.air / max(now.point.air or 30.0, 0.1)) ** 0.7
+    shut = 0.75 if now.coolant > 80 else 1.0  # cracks close as they get hot
+    return broken.exhaust_leak * calm * shut, broken.secondary_air * calm
 
 
 def _needed_trim(
@@ -476,9 +498,13 @@ def _missing(car: Car, broken: Broken, now: Now, cylinder: int, phi: float) -> f
 def tailpipe(state: State) -> tuple[Mapping[str, float], float]:
     """Dry gas at the tailpipe behind a warm catalyst (volume per cent, hc as hexane), and its Brettschneider lambda."""
     whole = ph.Gas()
+    breathed = sum(state.each) * sum(state.false_air) / len(state.false_air)
+    if breathed:  # air by itself: oxygen and nitrogen, in moles as `burnt` counts them for its fuel
+        oxygen = breathed * (1 + ph.HCV / 4)
+        whole = whole.plus(ph.Gas(o2=oxygen, n2=oxygen * ph.N2_PER_O2))
     for phi, missing, air in zip(state.phi, state.misses, state.each, strict=True):
         whole = whole.plus(ph.burnt(max(phi, 0.3), 0.01 + 0.98 * missing), air * max(phi, 0.3))
-    after = ph.catalysed(whole, 0.96 if max(state.misses) < 0.08 else 0.75)
+    after = ph.catalysed(whole, 0.96 if max(state.misses) < 0.08 else 0.5)  # misses overrun a catalyst; judgement
     return after.dry, ph.brettschneider(**after.dry)
 
 
@@ -519,6 +545,7 @@ def _standing(car: Car, broken: Broken, now: Now) -> State:
         purge_duty=0.0,
         oil_vapour=0.0,
         tank_vacuum=6.0 * broken.vent_blocked,
+        false_air=banks,
         on_ms=zeros,
         rear=banks,
     )

@@ -542,8 +542,9 @@ def refuelling_watched(b: Bench) -> There:
 
 @sees("relearn-drive")
 def relearn(b: Bench) -> There:
-    fresh = b.with_(memory=Memory())
-    return "rich-again" if min(fresh.trim) < -0.1 else "lean-again" if max(fresh.trim) > 0.1 else "near-zero"
+    """A drive that relearns has idling in it as well as cruising."""
+    trims_ = [t for point in (IDLE, CRUISE) for t in b.with_(memory=Memory(), point=point).trim]
+    return "rich-again" if min(trims_) < -0.1 else "lean-again" if max(trims_) > 0.1 else "near-zero"
 
 
 # ---- misfires and balance --------------------------------------------------------------------------------------------
@@ -577,7 +578,7 @@ def balance(b: Bench) -> There:
 
     def one(c: int) -> str:
         drop = b.state.torque[c - 1] / mean + b.dice("drop", c).gauss(0, 0.08)
-        return "weak" if drop < 0.65 else "strong" if drop > 1.3 else "even"
+        return "weak" if drop < 0.75 else "strong" if drop > 1.3 else "even"
 
     return b.by_cylinder(one)
 
@@ -648,7 +649,9 @@ def manifold_idle(b: Bench) -> There:
 @sees("intake-filter-look")
 def filter_look(b: Bench) -> There:
     x = b.car.broken
-    if (x.meter_fouled and likely(b, 0.6)) or (x.meter_gain and b.car.acts.base >= 1 and likely(b, 0.5, "filter")):
+    if (x.meter_fouled and likely(b, 0.6)) or (
+        x.meter_gain and not x.wrong_part and b.car.acts.base >= 1 and likely(b, 0.5, "filter")
+    ):
         return "film"
     return "blocked" if likely(b, 0.04, "dirty") else "free"
 
@@ -942,7 +945,7 @@ def injector_bench(b: Bench) -> There:
             return "leaks"
         if x.soak_leak and x.at(c) and likely(b, 0.3, c):
             return "leaks"
-        late = x.at(c) and (x.late_ms or (x.flow and not x.value_only))
+        late = x.at(c) and (x.late_ms or (x.flow > 0 and not x.value_only))
         return "flow-off" if late and likely(b, 0.85, c) else "good"
 
     return b.by_cylinder(one)
@@ -960,13 +963,13 @@ def exchanged(b: Bench) -> There:
     x = b.broken
     hot = bool(x.soak_leak and b.now.hot_soaked)
     acts = b.rich_now or max(b.state.misses, default=0.0) > 0.02 or hot
-    return swapped(b, acts, bool(x.leak or x.late_ms or (x.flow and not x.value_only) or hot))
+    return swapped(b, acts, bool(x.leak or x.late_ms or (x.flow > 0 and not x.value_only) or hot))
 
 
 @sees("injector-part-number")
 def part_number(b: Bench) -> There:
     x = b.car.broken
-    return b.by_cylinder(lambda c: "other" if x.flow and not x.value_only and x.at(c) else "right")
+    return b.by_cylinder(lambda c: "other" if x.flow > 0 and not x.value_only and x.at(c) else "right")
 
 
 @sees("injector-values-read")

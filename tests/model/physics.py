@@ -169,8 +169,9 @@ def torque_share(phi: float) -> float:
 
 
 def misses(phi: float) -> float:
-    """Share of cycles that do not burn for mixture alone: limits about lambda 0.55 and 1.5 (Heywood 9.2, memory)."""
-    rich = 1 / (1 + math.exp(-(phi - 1.75) / 0.09))
+    """Share of cycles that do not burn for mixture alone. A warm petrol engine runs from about 7 to 20 parts of air by
+    mass (phi 2.1 to 0.7); from memory."""
+    rich = 1 / (1 + math.exp(-(phi - 2.1) / 0.1))
     lean = 1 / (1 + math.exp((phi - 0.66) / 0.03))
     return rich + lean
 

@@ -83,9 +83,12 @@ def test_a_sensor_that_reads_rich_makes_it_lean_and_one_that_reads_lean_makes_it
     assert engine.tailpipe(rich)[1] > 1.1 and engine.tailpipe(lean)[1] < 0.9
 
 
-def test_air_drawn_in_before_the_sensor_makes_it_rich_with_positive_trims_most_at_idle() -> None:
+def test_air_drawn_in_before_the_sensor_adds_fuel_which_the_same_air_burns_behind() -> None:
     idle, cruise = (at(DIRECT, p, {"exhaust_leak": 0.3, "place": 1}) for p in (IDLE, CRUISE))
-    assert idle.trim[0] > cruise.trim[0] > 0 and idle.lam[0] < 0.9
+    assert idle.trim[0] > cruise.trim[0] > 0 and idle.lam[0] < 0.85
+    assert engine.tailpipe(idle)[1] == pytest.approx(idle.behind[0], abs=0.01) and 0.9 < idle.behind[0] < 1.0
+    pumped = at(PORT, IDLE, {"secondary_air": 0.3})
+    assert pumped.trim[0] > 0.2 and pumped.behind[0] == pytest.approx(1.0, abs=0.01)
 
 
 def test_a_misfire_reads_lean_to_the_sensor_and_leaves_oxygen_and_fuel() -> None:

@@ -338,8 +338,7 @@ def _wear(past: Past, state: State, minutes: float) -> None:
         past.tip_wet[cylinder] = (wet + 6 * minutes * max(0.0, missing - 0.02)) * math.exp(
             -minutes / (3 if hot else 15)
         )
-    worst = max(state.phi)
-    grows = minutes * max(0.0, worst - 1.12)
+    grows = minutes * max(0.0, max(state.phi) / (1 + max(state.false_air)) - 1.12)
     past.tail_soot = (past.tail_soot + grows) * math.exp(-minutes / (60 if hot else 900))
 
 
@@ -370,7 +369,7 @@ def _perceive(
         past.ended["step" if car.acts.jumps else "minutes"] += 1
     dice = car.dice("notices", number, round(drove, 1), stretch.point.name)
     meant = stretch.point is LOAD and car.enriches  # full-load fuel is not smelt: nobody walks behind
-    lam, missing = 1.0 if meant else min(state.lam), max(state.misses)
+    lam, missing = 1.0 if meant else min(state.behind), max(state.misses)
     raw = missing > 0.1 or lam < SMELLS or (state.vapour > 0.06 and dice.random() < 0.1)
     found = []
     if raw and dice.random() < 0.25:
@@ -430,7 +429,7 @@ def _purged(canister: float, broken: Broken, state: State, minutes: float, ambie
     at a third of that, so 0.006 for each gram; not all of the bed is reached, so half of this is taken."""
     flow = state.purge_duty * 0.75 + 0.15 * (broken.purge_leak + broken.hose_by)
     gives = min(0.9, 0.003 * 60 * flow * minutes) * canister
-    takes = 0.00012 * minutes * max(0.0, ambient - 5)
+    takes = 0.0002 * minutes * max(0.0, ambient - 5)
     return min(1.0, max(0.05, canister - gives + takes))
 
 
