@@ -49,7 +49,7 @@ class CaseFile:
 
 
 @dataclass(frozen=True)
-class Reading:
+class FileRead:
     """A case with what is needed to go on writing it.
 
     indent: spaces before each event. size: bytes read. whole: bytes up to the last line end. torn: what stands after
@@ -126,18 +126,18 @@ def _regular(found: os.stat_result, path: Path) -> None:
         raise CasebookError(f"this is {kind}, not a file", "name a case file", path)
 
 
-def read(fd: int, path: Path) -> Reading:
+def read(fd: int, path: Path) -> FileRead:
     """All of an open case file. Raises CasebookError."""
     data = read_bytes(fd, path)
     whole = data.rfind(b"\n") + 1
     try:
         case, indent = parse(data, path)
-        return Reading(case, indent, len(data), whole, b"", data.count(b"\n") + 1)
+        return FileRead(case, indent, len(data), whole, b"", data.count(b"\n") + 1)
     except CasebookError:
         if whole in (0, len(data)):
             raise
     case, indent = parse(data[:whole], path)  # raises where the damage is not in the last line alone
-    return Reading(case, indent, len(data), whole, data[whole:], data.count(b"\n") + 1)
+    return FileRead(case, indent, len(data), whole, data[whole:], data.count(b"\n") + 1)
 
 
 def read_bytes(fd: int, path: Path) -> bytes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from reasoner.casebook.events import KEPT_BESIDE, Answered, Corrected, Event, Seen, Undone
+from reasoner.casebook.events import KEPT_BESIDE, Answered, Corrected, Event, OutcomeSeen, Undone
 from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 
@@ -49,7 +49,7 @@ def last_step(events: Iterable[Event]) -> int:
 
 
 def correct_answer(
-    events: Sequence[Event], step: int, check: str, values: Mapping[int, Seen], sure: str, because: str
+    events: Sequence[Event], step: int, check: str, values: Mapping[int, OutcomeSeen], sure: str, because: str
 ) -> list[Event]:
     """The answer of a step as it should have been. Raises CasebookError where there is none."""
     if not any(isinstance(e, Answered) and (e.step, e.check) == (step, check) for e in standing(events)):

@@ -11,7 +11,7 @@ from dataclasses import MISSING, Field, dataclass, field, fields
 from typing import Any, ClassVar
 
 # An outcome, or how well each outcome fits.
-Seen = str | Mapping[str, float]
+OutcomeSeen = str | Mapping[str, float]
 # Figures of one place by name: value, standard error, unit, and its scale if that is not plain; or chances of kinds.
 Figures = Mapping[str, Sequence[float | str] | Mapping[str, float]]
 
@@ -74,7 +74,7 @@ class Answered(Event):
 
     kind: ClassVar[str] = "answer"
     check: str
-    values: Mapping[int, Seen]
+    values: Mapping[int, OutcomeSeen]
     sure: str = "sure"
     reading: str = left_out("")
     inputs: Mapping[str, str] = left_out_map()
@@ -178,7 +178,7 @@ class Corrected(Event):
     kind: ClassVar[str] = "correct"
     corrected: int = left_out(0)
     check: str = left_out("")
-    values: Mapping[int, Seen] = left_out_map()
+    values: Mapping[int, OutcomeSeen] = left_out_map()
     sure: str = left_out("")
     reading: str = left_out("")
     inputs: Mapping[str, str] = left_out_map()

@@ -16,7 +16,7 @@ from pathlib import Path
 from types import TracebackType
 
 from reasoner.casebook import lock
-from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, Reading, open_regular, parse, read
+from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, FileRead, open_regular, parse, read
 from reasoner.casebook.trouble import CasebookError, told, visible
 from reasoner.casebook.whole_file import write_new
 from reasoner.casebook.writing import RawEvent, event_line, head_text
@@ -97,7 +97,7 @@ class Journal:
             return ()
         return self._mend(read(self._fd, self.path))
 
-    def _mend(self, reading: Reading) -> tuple[str, ...]:
+    def _mend(self, reading: FileRead) -> tuple[str, ...]:
         note: tuple[str, ...] = ()
         if reading.torn:
             kept = _as_text(reading.torn)

@@ -22,7 +22,7 @@ LONGEST = 20_000  # characters of one cell
 
 
 @dataclass(frozen=True)
-class Line:
+class TableLine:
     """A row by its headings; empty cells are left out. number: of its (first) line in the file, or in a YAML list."""
 
     number: int
@@ -30,7 +30,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Refused:
+class RefusedLine:
     """What is wrong with one line, and what would mend it."""
 
     number: int
@@ -43,8 +43,8 @@ class Rows:
     """headings: in order. notes: what a person should be told about the file."""
 
     headings: tuple[str, ...]
-    lines: tuple[Line, ...]
-    refused: tuple[Refused, ...]
+    lines: tuple[TableLine, ...]
+    refused: tuple[RefusedLine, ...]
     notes: tuple[str, ...] = ()
 
 
@@ -90,8 +90,8 @@ def _csv_rows(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
     sign = _sign(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=sign, strict=True)
     headings: list[str] = []
-    lines: list[Line] = []
-    refused: list[Refused] = []
+    lines: list[TableLine] = []
+    refused: list[RefusedLine] = []
     number = 0
     while True:
         number = reader.line_num + 1
@@ -99,7 +99,7 @@ def _csv_rows(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
             cells = next(reader, None)
         except csv.Error as error:
             mend = "a quotation mark may be open above; double those that belong to the text"
-            refused.append(Refused(number, f"this line cannot be read: {error}", mend))
+            refused.append(RefusedLine(number, f"this line cannot be read: {error}", mend))
             continue
         if cells is None:
             break
@@ -112,10 +112,10 @@ def _csv_rows(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
             continue  # printed again at the top of a page
         elif len(cells) > len(headings) and any(cells[len(headings) :]):
             message = f"{len(cells)} cells, and {len(headings)} headings"
-            refused.append(Refused(number, message, f"put a cell with {sign!r} in it in quotation marks"))
+            refused.append(RefusedLine(number, message, f"put a cell with {sign!r} in it in quotation marks"))
         else:
             pairs = zip(headings, cells, strict=False)
-            lines.append(Line(number, {heading: cell for heading, cell in pairs if heading and cell}))
+            lines.append(TableLine(number, {heading: cell for heading, cell in pairs if heading and cell}))
     if not headings:
         raise CasebookError("there are no headings", "the first line names the columns", path, 1)
     return Rows(tuple(headings), tuple(lines), tuple(refused), notes)
@@ -146,8 +146,8 @@ def _yaml(text: str, path: Path) -> Rows:
     headings: dict[str, None] = {}
     for number, row in enumerate(found, start=1):
         if not isinstance(row, dict) or not all(isinstance(value, str) for value in row.values()):
-            refused.append(Refused(number, "this entry is no row of texts", "write `- {heading: value, ...}`"))
+            refused.append(RefusedLine(number, "this entry is no row of texts", "write `- {heading: value, ...}`"))
             continue
         headings |= dict.fromkeys(row)
-        lines.append(Line(number, {key: value.strip() for key, value in row.items() if value.strip()}))
+        lines.append(TableLine(number, {key: value.strip() for key, value in row.items() if value.strip()}))
     return Rows(tuple(headings), tuple(lines), tuple(refused))

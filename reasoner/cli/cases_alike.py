@@ -15,7 +15,7 @@ from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
-from reasoner.history.alike import Looks, looks, nearest
+from reasoner.history.alike import CaseLooks, looks, nearest
 from reasoner.session.chapters import Garage
 
 
@@ -62,5 +62,5 @@ def _sound(paths: Sequence[Path], rules: tuple[Path, ...], damaged: list[str]) -
             yield found
 
 
-def _looks(case: Case, garages: Sequence[Garage], _: Any) -> Looks:
+def _looks(case: Case, garages: Sequence[Garage], _: Any) -> CaseLooks:
     return looks(case, garages[0])

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from reasoner.casebook import correcting
-from reasoner.casebook.events import Answered, Event, Seen, written
+from reasoner.casebook.events import Answered, Event, OutcomeSeen, written
 from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
@@ -128,7 +128,7 @@ def _answer(
         raise CasebookError(f"step {step} holds no answer", "`reasoner cases show` numbers the steps")
     check = book.checks.get(given[0].check)
     outcomes = [o.name for o in check.outcomes] if check else []
-    values: dict[str, Seen] = {str(place): said for place, said in given[0].values.items()}
+    values: dict[str, OutcomeSeen] = {str(place): said for place, said in given[0].values.items()}
     for answer in answers:
         place, sign, outcome = answer.partition("=")
         places = [place] if sign else list(values)

@@ -11,7 +11,7 @@ import click
 
 from reasoner.casebook import plain, store
 from reasoner.casebook.events import Answered, written
-from reasoner.casebook.rows import Refused, read_rows
+from reasoner.casebook.rows import RefusedLine, read_rows
 from reasoner.casebook.trouble import CasebookError, told, visible
 from reasoner.cli import caseroom, exits, keeper, loading
 from reasoner.cli.options import cases_option
@@ -75,7 +75,7 @@ def command(
             if not only_try:
                 problem = _begin(folder, case, garage.book.stamp)
                 if problem:
-                    refused_all.append(Refused(case.lines[0], problem.message, problem.mend))
+                    refused_all.append(RefusedLine(case.lines[0], problem.message, problem.mend))
                     continue
             made.append({"case": case.name, "answers": answers, "lines": list(case.lines), "made": not only_try})
             if not as_json:

@@ -8,7 +8,7 @@ from contextlib import suppress
 
 import click
 
-from reasoner.casebook.events import Answered, Event, Seen
+from reasoner.casebook.events import Answered, Event, OutcomeSeen
 from reasoner.casebook.shape import load_sound
 from reasoner.cli import loading, shipped
 from reasoner.cli.kinds import Choice
@@ -100,7 +100,7 @@ class Hand(Desk):
         return line(self.workup.book.checks[event.check], event.values)
 
 
-def line(check: Check, values: Mapping[int, Seen]) -> str:
+def line(check: Check, values: Mapping[int, OutcomeSeen]) -> str:
     """An answer as a person types it: `2`, `3=2` (the rest being the first outcome), `all=1`."""
     numbers = {o.name: n for n, o in enumerate(check.outcomes, start=1)}
     picked = {place: numbers[outcome] for place, outcome in values.items() if isinstance(outcome, str)}

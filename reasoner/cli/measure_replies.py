@@ -13,7 +13,7 @@ from reasoner.cli import exits
 from reasoner.cli.say import say, say_json
 from reasoner.measure.codes import described
 from reasoner.measure.frames import Pasted, read_pasted
-from reasoner.measure.obd import Cleared, Codes, Current, MonitorResult, Monitors, Refused, Reply
+from reasoner.measure.obd import ClearedReply, Codes, ControllerReply, Current, MonitorResult, Monitors, RefusedReply
 from reasoner.measure.pids import Readiness, Value
 
 LONGEST = 1_000_000  # characters
@@ -64,7 +64,7 @@ def _say_slips(found: Pasted) -> None:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
 
-def _lines(reply: Reply, names: Mapping[str, str]) -> Iterator[str]:
+def _lines(reply: ControllerReply, names: Mapping[str, str]) -> Iterator[str]:
     if isinstance(reply, Codes):
         yield from (f"{', '.join(sorted(c.states))}: {_says(c.code, names)}" for c in reply.codes)
         if not reply.codes:
@@ -81,9 +81,9 @@ def _lines(reply: Reply, names: Mapping[str, str]) -> Iterator[str]:
         yield from (_result(result) for result in reply.results)
         if reply.supported:
             yield "supported: " + " ".join(f"{monitor:02X}" for monitor in reply.supported)
-    elif isinstance(reply, Refused):
+    elif isinstance(reply, RefusedReply):
         yield f"service {reply.service:02X} refused: {reply.why}"
-    elif isinstance(reply, Cleared):
+    elif isinstance(reply, ClearedReply):
         yield "codes, freeze frame, readiness and test results were cleared; permanent codes were not"
 
 
@@ -110,8 +110,8 @@ def _result(result: MonitorResult) -> str:
     return f"{result.monitor}, test {result.test:02X}: {result.value:g}{unit}, {limits}"
 
 
-def _document(reply: Reply, names: Mapping[str, str]) -> dict[str, Any]:
-    kind = type(reply).__name__.lower()
+def _document(reply: ControllerReply, names: Mapping[str, str]) -> dict[str, Any]:
+    kind = type(reply).__name__.removesuffix("Reply").lower()
     if isinstance(reply, Codes):
         listed = [{"code": c.code, "states": sorted(c.states), "says": _says(c.code, names)} for c in reply.codes]
         return {"reply": kind, "codes": listed}
@@ -134,6 +134,6 @@ def _document(reply: Reply, names: Mapping[str, str]) -> dict[str, Any]:
     if isinstance(reply, Monitors):
         results = [vars(result) | {"passed": result.passed} for result in reply.results]
         return {"reply": kind, "results": results, "supported": list(reply.supported)}
-    if isinstance(reply, Refused):
+    if isinstance(reply, RefusedReply):
         return {"reply": kind, "service": reply.service, "why": reply.why}
     return {"reply": kind}

@@ -85,12 +85,12 @@ def _solved(book: Rulebook, folders: tuple[Path, ...]) -> Mapping[str, frozenset
 
 def _explain(name: str) -> None:
     from reasoner.lint.run import LINTS
-    from reasoner.rulebook.near import listed, near
+    from reasoner.rulebook.near import choices_of, near
 
     if name not in LINTS:
         meant = near(name, LINTS)
         message = f'no warning is called "{name}"'
-        raise click.UsageError(f'{message}; did you mean "{meant}"?' if meant else f"{message}: {listed(LINTS)}.")
+        raise click.UsageError(f'{message}; did you mean "{meant}"?' if meant else f"{message}: {choices_of(LINTS)}.")
     say(f"{name}\n\n{(LINTS[name].__doc__ or '').strip()}\n\nTo mend it: {LINTS[name].MEND}.")
 
 

@@ -12,7 +12,7 @@ from reasoner.cli.kinds import RULE
 from reasoner.cli.say import say, say_json
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook, Trail, Written
-from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.near import choices_of, near
 
 WIDTH = 100  # of the text; places stand on lines of their own
 
@@ -34,7 +34,9 @@ def command(name: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:
         words = [
             trail[1] for trail, value in book.written.items() if name.lower() in " ".join(value.text.lower().split())
         ]
-        said = f"the word stands in {listed(dict.fromkeys(words), 'and', 8)}" if words else "see `reasoner rules list`"
+        said = (
+            f"the word stands in {choices_of(dict.fromkeys(words), 'and', 8)}" if words else "see `reasoner rules list`"
+        )
         mend = f'did you mean "{meant}"?' if meant else said
         say(f'Error: nothing in the rules is called "{name}"; {mend}', err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)

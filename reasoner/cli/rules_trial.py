@@ -39,7 +39,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Setting:
+class TrialSetting:
     """What all cars share. world: layers of the rules they are drawn from."""
 
     world: tuple[Path, ...]
@@ -107,7 +107,7 @@ def command(
     if order_path is not None and "fixed" not in ways:
         raise click.UsageError("--order is the list for --choose fixed, which is not asked for.")
     chosen = tuple(dict.fromkeys(ways)) or ("ahead",)
-    setting = Setting(rules_paths, loading.vehicle(vehicle_path), perturb, seed)
+    setting = TrialSetting(rules_paths, loading.vehicle(vehicle_path), perturb, seed)
     books = {layers: loading.rules(layers) for layers in dict.fromkeys([rules_paths, (*rules_paths, *against)])}
     order = () if order_path is None else read_order(order_path, books[rules_paths])
     sides = [Side(layers, way, order) for layers in books for way in chosen]
@@ -154,7 +154,7 @@ def read_order(path: Path, book: Rulebook) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def _brief(run: trial.Run) -> dict[str, Any]:
+def _brief(run: trial.TrialRun) -> dict[str, Any]:
     fields = ("number", "fault", "where", "kind", "said_fault", "said_where", "claimed", "fault_claimed", "right_class")
     return {
         **{name: getattr(run, name) for name in fields},
@@ -170,7 +170,7 @@ def _brief(run: trial.Run) -> dict[str, Any]:
 _here: dict[str, Any] = {}
 
 
-def _runs(setting: Setting, side: Side, cars: int, jobs: int) -> Iterator[trial.Run]:
+def _runs(setting: TrialSetting, side: Side, cars: int, jobs: int) -> Iterator[trial.TrialRun]:
     """The cars in order."""
     count = jobs or os.cpu_count() or 1
     pieces = [range(i, min(i + AT_ONCE, cars)) for i in range(0, cars, AT_ONCE)]
@@ -182,7 +182,7 @@ def _runs(setting: Setting, side: Side, cars: int, jobs: int) -> Iterator[trial.
     yield from workers.pooled(_several, [(piece,) for piece in pieces], count, _begin, setting, side)
 
 
-def _begin(setting: Setting, side: Side) -> None:
+def _begin(setting: TrialSetting, side: Side) -> None:
     start = begin(loading.rules(side.layers), setting.vehicle)
     drawn_from = start if side.layers == setting.world else begin(loading.rules(setting.world), setting.vehicle)
     world = World(drawn_from.book, drawn_from.tables)
@@ -195,8 +195,8 @@ def _chooser(side: Side, start: Workup) -> trial.Chooser:
     return trial.by_greed if side.way == "greedy" else trial.by_rollout
 
 
-def _several(numbers: Sequence[int]) -> list[trial.Run]:
-    setting: Setting = _here["setting"]
+def _several(numbers: Sequence[int]) -> list[trial.TrialRun]:
+    setting: TrialSetting = _here["setting"]
     found = []
     for number in numbers:
         world = trial.world_of(_here["world"], setting.perturb, setting.seed, number)

@@ -22,14 +22,19 @@ AT_ONCE = 40  # cases a worker takes with it
 
 T = TypeVar("T")
 R = TypeVar("R")
-Job = Callable[..., T]  # case, the garages (one for each set of rules), options -> what comes back
+CaseJob = Callable[..., T]  # case, the garages (one for each set of rules), options -> what comes back
 Layers = tuple[Path, ...]
 
 _here: dict[str, Any] = {}
 
 
 def each(
-    job: Job[T], paths: Sequence[Path], rules: Sequence[Layers], options: Any = None, title: str = "", workers: int = 0
+    job: CaseJob[T],
+    paths: Sequence[Path],
+    rules: Sequence[Layers],
+    options: Any = None,
+    title: str = "",
+    workers: int = 0,
 ) -> Iterator[tuple[Path, T | CasebookError]]:
     """A job done for every case, in order; the error instead where a file is damaged. rules: sets of layers.
 
@@ -44,7 +49,7 @@ def each(
 
 
 def _spread(
-    job: Job[T], paths: Sequence[Path], rules: Sequence[Layers], options: Any, count: int
+    job: CaseJob[T], paths: Sequence[Path], rules: Sequence[Layers], options: Any, count: int
 ) -> Iterator[tuple[Path, T | CasebookError]]:
     for layers in rules:
         loading.rules(layers)  # a mistake in the rules is said here, once
@@ -105,11 +110,11 @@ def _begin(rules: Sequence[Layers]) -> None:
     _here["garages"] = [Garage(loading.rules(layers)) for layers in rules]
 
 
-def _several(job: Job[T], paths: Sequence[Path], options: Any) -> list[tuple[Path, T | CasebookError]]:
+def _several(job: CaseJob[T], paths: Sequence[Path], options: Any) -> list[tuple[Path, T | CasebookError]]:
     return [_done(job, path, _here["garages"], options) for path in paths]
 
 
-def _done(job: Job[T], path: Path, garages: Sequence[Garage], options: Any) -> tuple[Path, T | CasebookError]:
+def _done(job: CaseJob[T], path: Path, garages: Sequence[Garage], options: Any) -> tuple[Path, T | CasebookError]:
     try:
         case: Case = load_sound(path)
         return path, job(case, garages, options)

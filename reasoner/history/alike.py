@@ -38,7 +38,7 @@ class Sight:
 
 
 @dataclass(frozen=True)
-class Looks:
+class CaseLooks:
     """What was seen in a case, and what it turned out to be ("" = not found). state: as it was closed."""
 
     case: str
@@ -85,7 +85,7 @@ class Alike:
     looked_at: int
 
 
-def looks(case: Case, garage: Garage) -> Looks:
+def looks(case: Case, garage: Garage) -> CaseLooks:
     """What was seen in a case, in the chapters in which what was found was there. Raises CasebookError."""
     vehicle = vehicle_of(case)
     chapters = garage.chapters(vehicle, case.events)
@@ -96,7 +96,7 @@ def looks(case: Case, garage: Garage) -> Looks:
         if chapter.number in there:
             _look(chapter, seen)
     fault, where, state = (found.fault, found.where, found.state) if found else ("", "", "")
-    return Looks(case.path.stem, vehicle.title, seen, fault, where, state)
+    return CaseLooks(case.path.stem, vehicle.title, seen, fault, where, state)
 
 
 def _look(chapter: Chapter, seen: dict[Key, Sight]) -> None:
@@ -139,7 +139,7 @@ def _chance(tables: Tables, table: CheckTable, condition: int | None, outcome: i
     return float(tables.prior @ (shows * showing + (1 - shows) * table.rows[0, outcome]))
 
 
-def compare(one: Looks, other: Looks) -> tuple[float, int, tuple[Shared, ...], tuple[Shared, ...]]:
+def compare(one: CaseLooks, other: CaseLooks) -> tuple[float, int, tuple[Shared, ...], tuple[Shared, ...]]:
     """How alike, how many things both looked at, what agrees and what differs, the most first."""
     agrees, differs = [], []
     for key in sorted(one.seen.keys() & other.seen.keys()):  # in one order, so that the sums are the same every time
@@ -164,7 +164,7 @@ def _agree(one: Sight, other: Sight) -> bool:
     return all(a == b or not a or not b for (_, a), (_, b) in zip(one.what, other.what, strict=True))
 
 
-def nearest(mine: Looks, others: Iterable[Looks], garage: Garage, most: int = 5) -> Alike:
+def nearest(mine: CaseLooks, others: Iterable[CaseLooks], garage: Garage, most: int = 5) -> Alike:
     """The solved cases most like one."""
     found: list[Likeness] = []
     count = 0

@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from reasoner.casebook.events import Answered, CodeRead, CodesRead, ConditionMet, Event, Noted, Told
-from reasoner.casebook.rows import Line, Refused
+from reasoner.casebook.rows import RefusedLine, TableLine
 from reasoner.network.vehicle import KEYS as VEHICLE_KEYS
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import At, Check
@@ -54,7 +54,7 @@ vehicle:                    # what is the same for all of them
 
 
 @dataclass(frozen=True)
-class Columns:
+class TableColumns:
     """columns: what -> heading. answers: check -> heading. words: kind -> (their word, lower case -> ours)."""
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -74,7 +74,7 @@ class NewCase:
     lines: tuple[int, ...]
 
 
-def mapping_of(said: Any, headings: Sequence[str], columns: Mapping[str, str] | None = None) -> Columns:
+def mapping_of(said: Any, headings: Sequence[str], columns: Mapping[str, str] | None = None) -> TableColumns:
     """How the columns are to be read, from what a mapping file says and from single columns. Raises Refused.
 
     A heading that is one of our own words stands for itself unless something else was said.
@@ -104,7 +104,7 @@ def mapping_of(said: Any, headings: Sequence[str], columns: Mapping[str, str] | 
         raise acts.Refused("no column says which case a row belongs to", "--column case=HEADING")
     if ("check" in wanted) != ("outcome" in wanted) or ("check" not in wanted and not parts["answers"]):
         raise acts.Refused("no columns hold answers", "--column check=HEADING --column outcome=HEADING, or `answers:`")
-    return Columns(wanted, parts["answers"], words, parts["vehicle"])
+    return TableColumns(wanted, parts["answers"], words, parts["vehicle"])
 
 
 def _texts(found: Any, key: str) -> dict[str, str]:
@@ -114,17 +114,17 @@ def _texts(found: Any, key: str) -> dict[str, str]:
 
 
 def read_cases(
-    lines: Iterable[Line], mapping: Columns, garage: Garage
-) -> tuple[tuple[NewCase, ...], tuple[Refused, ...]]:
+    lines: Iterable[TableLine], mapping: TableColumns, garage: Garage
+) -> tuple[tuple[NewCase, ...], tuple[RefusedLine, ...]]:
     """The cases in these rows, in the order they begin, and every row (or part of one) that was refused."""
-    by_case: dict[str, list[Line]] = {}
-    refused: list[Refused] = []
+    by_case: dict[str, list[TableLine]] = {}
+    refused: list[RefusedLine] = []
     for line in lines:
         name = line.cells.get(mapping.columns["case"], "")
         if name:
             by_case.setdefault(name, []).append(line)
         else:
-            refused.append(Refused(line.number, "this row belongs to no case", "fill in the case in every row"))
+            refused.append(RefusedLine(line.number, "this row belongs to no case", "fill in the case in every row"))
     found = []
     for name, own in by_case.items():
         made = _Case(name, own, mapping, garage, refused).made()
@@ -137,7 +137,7 @@ class _Case:
     """One case in the making; what does not fit goes to `refused`."""
 
     def __init__(
-        self, name: str, lines: Sequence[Line], mapping: Columns, garage: Garage, refused: list[Refused]
+        self, name: str, lines: Sequence[TableLine], mapping: TableColumns, garage: Garage, refused: list[RefusedLine]
     ) -> None:
         self.name, self.lines, self.mapping, self.garage, self.refused = name, lines, mapping, garage, refused
         self.book = garage.book
@@ -165,8 +165,8 @@ class _Case:
         at = [replace(event, at=opened) for event in self.events]
         return NewCase(self.name, opened, dict(vehicle.fields), tuple(at), tuple(line.number for line in self.lines))
 
-    def refuse(self, line: Line, message: str, mend: str = "") -> None:
-        self.refused.append(Refused(line.number, message, mend))
+    def refuse(self, line: TableLine, message: str, mend: str = "") -> None:
+        self.refused.append(RefusedLine(line.number, message, mend))
 
     def _add(self, event: Event) -> None:
         self.events.append(replace(event, step=len(self.events) + 1))
@@ -184,7 +184,7 @@ class _Case:
                 self.refuse(line, f'{what} is "{value}" here and "{first}" above', "one case, one answer")
         return first
 
-    def _cell(self, line: Line, what: str) -> str:
+    def _cell(self, line: TableLine, what: str) -> str:
         heading = self.mapping.columns.get(what)
         value = line.cells.get(heading, "") if heading else ""
         return self.mapping.words.get(what, {}).get(value.lower(), value)
@@ -237,7 +237,7 @@ class _Case:
 
     # ---- row by row ----
 
-    def _row(self, line: Line, vehicle: Vehicle, here: str | None) -> str | None:
+    def _row(self, line: TableLine, vehicle: Vehicle, here: str | None) -> str | None:
         condition = self._cell(line, "condition")
         if condition:
             name = _named(condition, {name: c.title for name, c in self.book.conditions.items()})
@@ -258,7 +258,7 @@ class _Case:
             self._add(Noted(text=note))
         return here
 
-    def _answers(self, line: Line) -> Iterator[tuple[str, str]]:
+    def _answers(self, line: TableLine) -> Iterator[tuple[str, str]]:
         check, outcome = self._cell(line, "check"), self._cell(line, "outcome")
         if check and outcome:
             yield check, outcome
@@ -271,7 +271,7 @@ class _Case:
             if value:
                 yield name, self.mapping.words.get("outcome", {}).get(value.lower(), value)
 
-    def _answer(self, line: Line, vehicle: Vehicle, said_check: str, said: str, sure: str) -> None:
+    def _answer(self, line: TableLine, vehicle: Vehicle, said_check: str, said: str, sure: str) -> None:
         name = _named(said_check, {name: c.title for name, c in self.book.checks.items()})
         if name is None:
             from difflib import get_close_matches
@@ -290,7 +290,7 @@ class _Case:
         if values:
             self._add(Answered(check=name, values={int(place): said for place, said in values.items()}, sure=sure))
 
-    def _values(self, line: Line, check: Check, vehicle: Vehicle, said: str) -> dict[str, str]:
+    def _values(self, line: TableLine, check: Check, vehicle: Vehicle, said: str) -> dict[str, str]:
         """Outcomes by place: one outcome, or `3=wet 4=sooty` with the usual one at the rest."""
         places = _places(check, vehicle)
         named = re.findall(r"([0-9]+) ?[=:] ?([^=:;,]+?)(?=[;, ]+[0-9]+ ?[=:]|$|[;,])", said)
@@ -312,7 +312,7 @@ class _Case:
             values[place] = outcome
         return values
 
-    def _outcome(self, line: Line, check: Check, said: str) -> str:
+    def _outcome(self, line: TableLine, check: Check, said: str) -> str:
         said = self.mapping.words.get("outcome", {}).get(said.lower(), said)
         found = _named(said, {o.name: o.text for o in check.outcomes})
         if found is None:

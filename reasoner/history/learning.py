@@ -31,7 +31,7 @@ LEAST = 1e-12  # a probability no smaller than this is scored: work may have lef
 NAMED = 12  # cases that are named behind a number; of more, only how many there are
 
 Numbers = tuple[float, ...]
-Said = tuple[Numbers, float]  # a distribution of the rules, and how many cases it is worth
+RuleNumbers = tuple[Numbers, float]  # a distribution of the rules, and how many cases it is worth
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Lesson:
     case: str
     weight: float
     counts: Mapping[Trail, tuple[float, ...]] = field(default_factory=dict)
-    said: Mapping[Trail, Said] = field(default_factory=dict)
+    said: Mapping[Trail, RuleNumbers] = field(default_factory=dict)
     came: Mapping[Trail, float] = field(default_factory=dict)
     expected: Mapping[Trail, float] = field(default_factory=dict)
     why: str = ""
@@ -98,9 +98,9 @@ class _Counts:
 
     def __init__(self) -> None:
         self.sums: dict[Trail, Numbers] = {}
-        self.said: dict[Trail, Said] = {}
+        self.said: dict[Trail, RuleNumbers] = {}
 
-    def add(self, key: Trail, said: Said, more: Numbers, weight: float) -> None:
+    def add(self, key: Trail, said: RuleNumbers, more: Numbers, weight: float) -> None:
         self.sums[key] = _added(self.sums.get(key), more, weight)
         self.said.setdefault(key, said)
 
@@ -154,7 +154,7 @@ class Total:
     much."""
 
     counts: dict[Trail, Numbers] = field(default_factory=dict)
-    said: dict[Trail, Said] = field(default_factory=dict)
+    said: dict[Trail, RuleNumbers] = field(default_factory=dict)
     came: dict[Trail, float] = field(default_factory=dict)
     expected: dict[Trail, float] = field(default_factory=dict)
     behind: dict[Trail, list[str]] = field(default_factory=dict)

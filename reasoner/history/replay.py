@@ -16,7 +16,7 @@ from reasoner.history.trace import Trace, trace
 from reasoner.inference.belief import by_class, leader
 from reasoner.network.vehicle import Vehicle
 from reasoner.session.chapters import Chapter, Found, Garage, found_in
-from reasoner.session.effort import Effort, effort
+from reasoner.session.effort import Spent, effort
 from reasoner.session.script import play, script_of
 from reasoner.session.workup import Workup
 
@@ -47,7 +47,7 @@ class Ending:
     found: float | None
     answers: int
     settled: int | None
-    effort: Effort
+    effort: Spent
     grade: Grade | None
     unread: tuple[str, ...] = ()
 

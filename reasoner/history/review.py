@@ -33,7 +33,7 @@ IDLE = 0.02  # bits a quarter of an hour; what told less was not worth its time 
 
 
 @dataclass(frozen=True)
-class Told:
+class CheckTold:
     """What one check did in one case: decibans for what was found, all else given (the least of several looks), and
     the bits by which the right repair gained at that point, for its minutes."""
 
@@ -61,7 +61,7 @@ class Judged:
     today: Ending
     minutes: float
     wait: float
-    told: tuple[Told, ...]
+    told: tuple[CheckTold, ...]
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def _judge(name: str, chapters: Sequence[Chapter], found: Found, garage: Garage)
     )
 
 
-def _told(workup: Workup, moved: Trace, found: Found) -> tuple[Told, ...]:
+def _told(workup: Workup, moved: Trace, found: Found) -> tuple[CheckTold, ...]:
     """What each check told of what was found."""
     tables, book = workup.tables, workup.book
     number = tables.cause_number[found.cause]
@@ -116,7 +116,7 @@ def _told(workup: Workup, moved: Trace, found: Found) -> tuple[Told, ...]:
         after = float(by_class(tables, belief)[own])
         gained[point] = log2(max(after, LEAST) / max(before, LEAST))
         before = after
-    told: dict[str, Told] = {}
+    told: dict[str, CheckTold] = {}
     for item in weigh(tables, workup.spells):
         answer = item.answer
         if answer.number < 0:
@@ -126,11 +126,11 @@ def _told(workup: Workup, moved: Trace, found: Found) -> tuple[Told, ...]:
         decibans, bits = float(item.decibans[number]), gained.get(answer.number, 0.0)
         old = told.get(check.name)
         if old is None:
-            told[check.name] = Told(check.name, check.title, text, decibans, bits, check.minutes)
+            told[check.name] = CheckTold(check.name, check.title, text, decibans, bits, check.minutes)
         else:
             least = min((old.decibans, old.text), (decibans, text))
             minutes = old.minutes + check.minutes
-            told[check.name] = Told(check.name, check.title, least[1], least[0], old.bits + bits, minutes)
+            told[check.name] = CheckTold(check.name, check.title, least[1], least[0], old.bits + bits, minutes)
     return tuple(told.values())
 
 
@@ -287,7 +287,7 @@ def _times(judged: Sequence[Judged]) -> tuple[Time, ...]:
 
 def _misled(judged: Sequence[Judged]) -> tuple[Misleading, ...]:
     looked = Counter(told.check for one in judged for told in one.told)
-    found: dict[str, list[tuple[float, str, Told]]] = defaultdict(list)
+    found: dict[str, list[tuple[float, str, CheckTold]]] = defaultdict(list)
     for one in judged:
         for told in one.told:
             if told.decibans <= -MISLED:

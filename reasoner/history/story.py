@@ -32,7 +32,7 @@ from reasoner.repair.jobs import effort as job_effort
 from reasoner.repair.prices import usual
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
-from reasoner.session.effort import Effort, effort
+from reasoner.session.effort import Spent, effort
 from reasoner.session.words import act_text, given_text, percent
 from reasoner.session.workup import Workup
 
@@ -58,7 +58,7 @@ class Moment:
 
 
 @dataclass(frozen=True)
-class Part:
+class StoryPart:
     """A chapter of the story. work: what was done before it, in words, and what it took by the rules' own figures;
     finished: when, as written ("" = nothing was, or it is not said).
 
@@ -68,7 +68,7 @@ class Part:
     """
 
     work: tuple[str, ...]
-    work_effort: Effort
+    work_effort: Spent
     finished: str
     moments: tuple[Moment, ...]
     looked: tuple[tuple[str, int, int], ...]
@@ -87,9 +87,9 @@ class Hindsight:
     """
 
     answers: tuple[str, ...]
-    effort: Effort
+    effort: Spent
     of: int
-    of_effort: Effort
+    of_effort: Spent
 
 
 @dataclass(frozen=True)
@@ -104,9 +104,9 @@ class Story:
     opened: str
     complaint: str
     codes: tuple[str, ...]
-    parts: tuple[Part, ...]
+    parts: tuple[StoryPart, ...]
     found: tuple[tuple[str, str], ...]
-    effort: Effort
+    effort: Spent
     money: float
     hour: float
     hindsight: Hindsight | None
@@ -122,8 +122,8 @@ def story(case: Case, garage: Garage) -> Story:
     founds = found_in(chapters)
     record = chapters[0].workup.record
     parts = tuple(_part(garage.book, chapter, _found_at(founds, chapter.number)) for chapter in chapters)
-    total = sum((effort(c.workup) for c in chapters), Effort())
-    work = sum((p.work_effort for p in parts), Effort())
+    total = sum((effort(c.workup) for c in chapters), Spent())
+    work = sum((p.work_effort for p in parts), Spent())
     hour = garage.book.settings.hour_costs
     return Story(
         case=case.name,
@@ -147,14 +147,14 @@ def _found_at(founds: Sequence[Found], chapter: int) -> Found | None:
     return next((f for f in founds if f.known and chapter in f.chapters), None)
 
 
-def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> Part:
+def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> StoryPart:
     work = chapter.work
     efforts = [job_effort(book, usual(book), job) for job in work]
     closed = last_closing(chapter.events)
     moments = tuple(_moments(chapter, found))
-    return Part(
+    return StoryPart(
         work=tuple(_job(book, job) for job in work),
-        work_effort=sum((Effort(e.minutes, 0.0, e.money) for e in efforts), Effort()),
+        work_effort=sum((Spent(e.minutes, 0.0, e.money) for e in efforts), Spent()),
         finished=chapter.events[0].at if chapter.number else "",
         moments=moments,
         looked=_looked(book, chapter.events),

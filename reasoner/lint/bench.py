@@ -9,7 +9,7 @@ from itertools import product
 from typing import Any
 
 from reasoner.inference.apart import Telling, telling
-from reasoner.network.graph import build, lineage
+from reasoner.network.graph import build, family_line
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.filters import PROPERTIES, passes
@@ -32,7 +32,7 @@ class Finding:
 
 
 @dataclass(frozen=True, eq=False)
-class Car:
+class BenchCar:
     """A vehicle and what the rules make of it."""
 
     vehicle: Vehicle
@@ -61,7 +61,7 @@ class Car:
 
     def speakers(self, fault: str, check: Check) -> list[str]:
         """Who speaks of the check for a fault, the nearest first: it alone is heard."""
-        return [name for _, name in lineage(self.graph, fault) if name in check.given]
+        return [name for _, name in family_line(self.graph, fault) if name in check.given]
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +69,7 @@ class Bench:
     """cases: the names that stand in each solved case, by its file; None where no cases are at hand."""
 
     book: Rulebook
-    cars: tuple[Car, ...]
+    cars: tuple[BenchCar, ...]
     cases: Mapping[str, frozenset[str]] | None = None
 
     @property
@@ -97,9 +97,9 @@ def bench(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None) -> 
     return Bench(book, tuple(cars), cases)
 
 
-def _car(book: Rulebook, vehicle: Vehicle, work: tuple[str, ...] = ()) -> Car:
+def _car(book: Rulebook, vehicle: Vehicle, work: tuple[str, ...] = ()) -> BenchCar:
     graph = build(book, vehicle, work)
-    return Car(vehicle, graph, compile_tables(book, vehicle, graph))
+    return BenchCar(vehicle, graph, compile_tables(book, vehicle, graph))
 
 
 # ---- vehicles --------------------------------------------------------------------------------------------------------

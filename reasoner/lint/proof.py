@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from reasoner.inference.apart import even_odds
-from reasoner.lint.bench import Bench, Car, Finding, at
+from reasoner.lint.bench import Bench, BenchCar, Finding, at
 
 ID = "no-proof"
 TITLE = "a repair without proof"
@@ -41,7 +41,7 @@ def check(bench: Bench) -> Iterator[Finding]:
             yield at("repairs", repair.name, repair.origin.place, message)
 
 
-def _shows(car: Car, fault: str, check: str) -> float:
+def _shows(car: BenchCar, fault: str, check: str) -> float:
     """Bits at even odds between this fault showing and nothing to be seen."""
     table = car.table(check)
     if table is None:

@@ -24,7 +24,7 @@ from reasoner.lint import (
 )
 from reasoner.lint.bench import Bench, Finding
 from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Problem
 
 
@@ -90,7 +90,7 @@ def _idle(book: Rulebook, waivers: Iterable[tuple[str, str, str]]) -> Iterator[F
         if name not in LINTS:
             meant = near(name, LINTS)
             message = f'there is no warning called "{name}"'
-            mend = f'did you mean "{meant}"?' if meant else "there are: " + listed(LINTS, "and")
+            mend = f'did you mean "{meant}"?' if meant else "there are: " + choices_of(LINTS, "and")
         yield Finding(section, entry, written.place, len(written.text), message, mend)
 
 

@@ -9,9 +9,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from reasoner.measure.placed import place_values
-from reasoner.measure.point import Point, read_point
+from reasoner.measure.point import OperatingPoint, read_point
 from reasoner.measure.reading import Reading, read
-from reasoner.measure.slip import Slip, visible
+from reasoner.measure.slip import Slip, as_typed
 from reasoner.rulebook.model import At
 from reasoner.rulebook.near import near
 
@@ -37,11 +37,11 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Given:
+class Inputs:
     """The inputs as numbers: by place, and operating points."""
 
     numbers: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
-    points: Mapping[str, Point] = field(default_factory=dict)
+    points: Mapping[str, OperatingPoint] = field(default_factory=dict)
 
     def get(self, name: str) -> float | None:
         return self.numbers.get(name, {}).get(0)
@@ -54,7 +54,7 @@ class Given:
         return dict(self.numbers.get(name, {}))
 
 
-def _always(given: Given) -> bool:
+def _always(given: Inputs) -> bool:
     return True
 
 
@@ -79,7 +79,7 @@ class Ask:
     pairs: bool = False
     car: bool = False
     live: tuple[str, ...] = ()
-    wanted: Callable[[Given], bool] = field(default=_always, compare=False)
+    wanted: Callable[[Inputs], bool] = field(default=_always, compare=False)
 
     @property
     def hint(self) -> str:
@@ -103,7 +103,7 @@ class Trouble:
         return self.why + (f" ({self.mend})" if self.mend else "")
 
 
-def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | Point | Trouble:
+def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | OperatingPoint | Trouble:
     """What was typed for one input. Never raises. Nothing typed: an empty mapping."""
     if text.strip().lower() in NOT_READ:
         return {}
@@ -119,29 +119,29 @@ def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | Point |
     return {place: reading.value for place, reading in placed.values.items()}
 
 
-def take_all(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) -> Given | tuple[Trouble, ...]:
+def take_all(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) -> Inputs | tuple[Trouble, ...]:
     """All inputs, or everything that is wrong with them."""
     by_name = {ask.name: ask for ask in asks}
     troubles = [_unknown(name, by_name) for name in texts if name not in by_name]
     numbers: dict[str, Mapping[int, float]] = {}
-    points: dict[str, Point] = {}
+    points: dict[str, OperatingPoint] = {}
     for ask in asks:
         got = take(ask, texts.get(ask.name, ""), setting)
         if isinstance(got, Trouble):
             troubles.append(got)
-        elif isinstance(got, Point):
+        elif isinstance(got, OperatingPoint):
             points[ask.name] = got
         elif got:
             numbers[ask.name] = got
         elif ask.needed:
             troubles.append(Trouble(ask.name, "this is needed", f"{ask.say}, in {ask.hint}" if ask.hint else ask.say))
-    return tuple(troubles) or Given(numbers, points)
+    return tuple(troubles) or Inputs(numbers, points)
 
 
 def _unknown(name: str, known: Mapping[str, Ask]) -> Trouble:
     meant = near(name, known)
     return Trouble(
-        visible(name), "no such input", f'did you mean "{meant}"?' if meant else "one of: " + ", ".join(known)
+        as_typed(name), "no such input", f'did you mean "{meant}"?' if meant else "one of: " + ", ".join(known)
     )
 
 

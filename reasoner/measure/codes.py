@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from reasoner.measure.slip import Slip, visible
+from reasoner.measure.slip import Slip, as_typed
 from reasoner.rulebook.near import near
 
 STORED, PENDING, PERMANENT = "stored", "pending", "permanent"
@@ -145,7 +145,7 @@ def _codes(page: _Page, tokens: list[str]) -> None:
             said.setdefault(code, set()).update(ahead)
         elif not state:
             last = ""
-            stood = visible(token).encode("ascii", "backslashreplace").decode()  # a foreign letter may look right
+            stood = as_typed(token).encode("ascii", "backslashreplace").decode()  # a foreign letter may look right
             page.slips.append(Slip(stood, _FORM, nearest(token)))
         elif before:
             ahead = {state} if said else ahead | {state}
@@ -162,7 +162,7 @@ def _codes(page: _Page, tokens: list[str]) -> None:
 def _strange(page: _Page, words: list[str]) -> None:
     if words:
         meant = near(words[0], _WORDS) if len(words) == 1 and len(words[0]) > 3 else None
-        page.slips.append(Slip(visible(" ".join(words)), _STATE, _WORDS[meant] if meant else "leave it out"))
+        page.slips.append(Slip(as_typed(" ".join(words)), _STATE, _WORDS[meant] if meant else "leave it out"))
         words.clear()
 
 
@@ -223,7 +223,7 @@ def control(code: str) -> Control:
     P0, P2, P34-P39, B0, C0, U0, U3: the standard. P1, P30-P33, B1, B2, C1, C2, U1, U2: the maker. The rest is reserved.
     """
     if not _CODE.fullmatch(code):
-        raise ValueError(f"{visible(code)!r} is no code: {_FORM}")
+        raise ValueError(f"{as_typed(code)!r} is no code: {_FORM}")
     letter, second, third = code[0], code[1], code[2]
     if second == "0" or (letter, second) in {("P", "2"), ("U", "3")}:
         return Control.STANDARD

@@ -11,8 +11,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from reasoner.measure.obd import Reply, decode, hex_bytes
-from reasoner.measure.slip import Slip, visible
+from reasoner.measure.obd import ControllerReply, decode, hex_bytes
+from reasoner.measure.slip import Slip, as_typed
 
 MOST_LINES = 2000
 REQUESTS = range(0x01, 0x0B)  # services that are asked for; their replies have 40 more
@@ -27,7 +27,7 @@ _SINGLE, _FIRST, _NEXT = 0, 1, 2
 class Pasted:
     """replies: in order. slips: lines that are none."""
 
-    replies: tuple[Reply, ...] = ()
+    replies: tuple[ControllerReply, ...] = ()
     slips: tuple[Slip, ...] = ()
 
 
@@ -53,7 +53,7 @@ def looks_pasted(line: str) -> bool:
 
 def read_pasted(text: str) -> Pasted:
     """All replies of a pasted text. Never raises."""
-    replies: list[Reply] = []
+    replies: list[ControllerReply] = []
     slips: list[Slip] = []
     open_: dict[str, _Long] = {}
     for line in text.splitlines()[:MOST_LINES]:
@@ -102,8 +102,8 @@ def _frame(sender: str, data: bytes, open_: dict[str, _Long], line: str) -> byte
         return bytes(long.data[: long.due])
     if kind == _NEXT:
         open_.pop(sender, None)
-        return Slip(visible(line), "the frames of a reply in order, the first before it", "paste all of its lines")
-    return Slip(visible(line), "a frame with its length before the reply (ISO 15765-2)")
+        return Slip(as_typed(line), "the frames of a reply in order, the first before it", "paste all of its lines")
+    return Slip(as_typed(line), "a frame with its length before the reply (ISO 15765-2)")
 
 
 def _bare(data: bytes) -> bytes:

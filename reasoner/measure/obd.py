@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from reasoner.measure.codes import PENDING, PERMANENT, STORED, Control, TypedCode, control
 from reasoner.measure.pids import PIDS, Readiness, Value, readiness, word
-from reasoner.measure.slip import Slip, visible
+from reasoner.measure.slip import Slip, as_typed
 
 LONGEST = 4095  # bytes of one reply (ISO 15765-2)
 STATE_OF = {0x43: STORED, 0x47: PENDING, 0x4A: PERMANENT}
@@ -76,7 +76,7 @@ class Monitors:
 
 
 @dataclass(frozen=True)
-class Refused:
+class RefusedReply:
     """A negative reply: 7F, the service asked for, why."""
 
     service: int
@@ -85,11 +85,11 @@ class Refused:
 
 
 @dataclass(frozen=True)
-class Cleared:
+class ClearedReply:
     """Service 04 was done: codes, freeze frame, readiness and test results are gone. Permanent codes are not."""
 
 
-Reply = Codes | Current | Monitors | Refused | Cleared
+ControllerReply = Codes | Current | Monitors | RefusedReply | ClearedReply
 
 
 def code_of(high: int, low: int) -> str:
@@ -106,16 +106,16 @@ def hex_bytes(text: str) -> bytes | Slip:
             return found
     mended = re.sub(r"[oO]", "0", re.sub(r"[lI]", "1", typed[:80]))
     good = mended != typed and mended.isascii() and _BYTES.fullmatch(mended)
-    return Slip(visible(text), "pairs of hex digits, such as 43 01 01 72", visible(mended) if good else "")
+    return Slip(as_typed(text), "pairs of hex digits, such as 43 01 01 72", as_typed(mended) if good else "")
 
 
-def read_reply(text: str) -> Reply | Slip:
+def read_reply(text: str) -> ControllerReply | Slip:
     """A reply typed as hex bytes. Never raises."""
     data = hex_bytes(text)
     return data if isinstance(data, Slip) else decode(data)
 
 
-def decode(data: bytes) -> Reply | Slip:
+def decode(data: bytes) -> ControllerReply | Slip:
     """The reply that these bytes are; a Slip where they are none, or end too soon. Never raises."""
     if not data:
         return Slip("", "a reply, such as 43 01 01 72")
@@ -129,16 +129,16 @@ def decode(data: bytes) -> Reply | Slip:
     if service == 0x46:
         return _tests(data, rest)
     if service == 0x44 and not rest:
-        return Cleared()
+        return ClearedReply()
     if service == 0x7F and len(rest) == 2:
-        return Refused(rest[0], rest[1], REFUSALS.get(rest[1], f"reason {rest[1]:02X}"))
+        return RefusedReply(rest[0], rest[1], REFUSALS.get(rest[1], f"reason {rest[1]:02X}"))
     if service in (0x01, 0x02, 0x03, 0x06, 0x07, 0x0A):
         return _slip(data, f"a reply: that is the question; its reply begins with {service + 0x40:02X}")
     return _slip(data, "a reply that begins with 41, 42, 43, 44, 46, 47, 4A or 7F")
 
 
 def _slip(data: bytes, expected: str) -> Slip:
-    return Slip(visible(data.hex(" ").upper()), expected)
+    return Slip(as_typed(data.hex(" ").upper()), expected)
 
 
 def _codes(data: bytes) -> Codes | Slip:

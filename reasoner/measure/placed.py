@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from reasoner.measure.reading import Reading, read, sums
-from reasoner.measure.slip import Slip, visible
+from reasoner.measure.slip import Slip, as_typed
 from reasoner.rulebook.model import Measure
 
 LONGEST = 1000  # characters
@@ -42,7 +42,7 @@ def place_values(
     A place marked `?` or `-` was not looked at. Unnamed numbers must be as many as there are places.
     """
     if len(text) > LONGEST:
-        return Placed(slips=(Slip(visible(text), f"{len(places)} numbers"),))
+        return Placed(slips=(Slip(as_typed(text), f"{len(places)} numbers"),))
     named = list(_PLACE.finditer(text))
     if named and not text[: named[0].start()].strip():
         ends = [m.start() for m in named[1:]] + [len(text)]
@@ -51,7 +51,7 @@ def place_values(
         parts = [_trimmed(p) for p in _split(text, len(places))]
         if len(parts) != len(places):
             wanted = f"{len(places)} number{'s' if len(places) != 1 else ''}, or say which is which"
-            return Placed(slips=(Slip(visible(text), wanted, _example(places, parts)),))
+            return Placed(slips=(Slip(as_typed(text), wanted, _example(places, parts)),))
         typed = list(zip(places, parts, strict=True))
     return _read_all(typed, unit, places, least, most, pairs)
 
@@ -80,9 +80,9 @@ def _read_all(
     met: set[int] = set()
     for place, part in typed:
         if place not in places:
-            slips.append(Slip(f"{place}: {visible(part)}", "one of the places " + ", ".join(map(str, places))))
+            slips.append(Slip(f"{place}: {as_typed(part)}", "one of the places " + ", ".join(map(str, places))))
         elif place in met:
-            slips.append(Slip(f"{place}: {visible(part)}", f"one number for {place}"))
+            slips.append(Slip(f"{place}: {as_typed(part)}", f"one number for {place}"))
             values.pop(place, None)  # which of the two is meant cannot be known
         elif part.lower() not in NOT_LOOKED:
             got = read(part, unit, least, most, pairs=pairs)
@@ -108,4 +108,4 @@ def _split(text: str, count: int) -> list[str]:
 def _example(places: Sequence[int], parts: Sequence[str]) -> str:
     if not places or not parts or not parts[0]:
         return ""
-    return " ".join(f"{place}={visible(part)}" for place, part in zip(places, parts, strict=False))
+    return " ".join(f"{place}={as_typed(part)}" for place, part in zip(places, parts, strict=False))

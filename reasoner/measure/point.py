@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from reasoner.measure.air import air_flow
 from reasoner.measure.reading import LONGEST, Reading, read
-from reasoner.measure.slip import Slip, visible
+from reasoner.measure.slip import Slip, as_typed
 from reasoner.measure.units import find
 
 INTAKE = 40.0  # degC of the charge where it is not said; judgement
@@ -28,7 +28,7 @@ _BY_DIMENSION = {
 
 
 @dataclass(frozen=True)
-class Point:
+class OperatingPoint:
     """flow in g/s, rpm, manifold pressure in kPa absolute, intake temperature in degC; None: not said.
 
     Without an airflow, speed and pressure are there.
@@ -49,28 +49,28 @@ class Point:
         return air_flow(litres, self.rpm, self.pressure, filling, celsius), COMPUTED
 
 
-def read_point(text: str) -> Point | Slip:
+def read_point(text: str) -> OperatingPoint | Slip:
     """Quantities told apart by their units; a number without one is the airflow, a second one the speed."""
     wanted = "airflow and engine speed, or manifold pressure, speed and intake temperature"
     if len(text) > LONGEST:
-        return Slip(visible(text), wanted, EXAMPLE)
+        return Slip(as_typed(text), wanted, EXAMPLE)
     parts = [part.strip(" ,;/@") for part in _PART.findall(text)]
     if not parts or _PART.sub("", text).strip(" ,;"):
-        return Slip(visible(text), wanted, EXAMPLE)
+        return Slip(as_typed(text), wanted, EXAMPLE)
     found: dict[str, float] = {}
     for part in parts:
         typed = re.sub(r"^[-+−–]?\s?[0-9.,]+\s*", "", part)
         unit = find(typed) if typed else None
         if typed and (unit is None or unit.dimension not in _BY_DIMENSION):
-            return Slip(visible(part), f"{wanted}, each with its unit", EXAMPLE)
+            return Slip(as_typed(part), f"{wanted}, each with its unit", EXAMPLE)
         dimension = unit.dimension if unit else "rotation" if "flow" in found else "mass/time"
         name, counted, least, most = _BY_DIMENSION[dimension]
         if name in found:
-            return Slip(visible(text), f"one number in {counted}")
+            return Slip(as_typed(text), f"one number in {counted}")
         got = read(part, counted, least, most)
         if not isinstance(got, Reading):
             return got
         found[name] = got.value
     if "flow" not in found and not {"rpm", "pressure"} <= set(found):
-        return Slip(visible(text), wanted, EXAMPLE)
-    return Point(**found)
+        return Slip(as_typed(text), wanted, EXAMPLE)
+    return OperatingPoint(**found)

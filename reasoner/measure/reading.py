@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from functools import partial
 
-from reasoner.measure.slip import Slip, visible
+from reasoner.measure.slip import Slip, as_typed
 from reasoner.measure.units import AMBIGUOUS, Unit, alike, convert, find, spelled, written
 from reasoner.rulebook.model import Measure
 
@@ -52,7 +52,7 @@ def read(
     """
     wanted = find(unit) or Unit(unit, "", 1.0)
     if len(text) > LONGEST:
-        return Slip(visible(text), _expected(unit))
+        return Slip(as_typed(text), _expected(unit))
     typed = " ".join(text.translate(_SIGNS).split())
     if pairs:
         parts = _pair(typed)
@@ -60,7 +60,7 @@ def read(
             return _sum(typed, parts, unit, wanted, least, most)
         two = _TWO_NUMBERS.fullmatch(typed)
         if two:
-            return Slip(visible(text), "one number, or two to be added with a plus between", f"{two[1]} + {two[2]}")
+            return Slip(as_typed(text), "one number, or two to be added with a plus between", f"{two[1]} + {two[2]}")
     return _one(typed, unit, wanted, least, most)
 
 
@@ -91,24 +91,24 @@ def _one(typed: str, name: str, wanted: Unit, least: float | None, most: float |
     """One number with or without a unit; `typed` has plain signs and single blanks."""
     match = _NUMBER.fullmatch(re.sub(r"(?i)^minus ", "-", typed))
     if not match:
-        return Slip(visible(typed), _expected(name, least, most), _mended(typed, name, wanted))
+        return Slip(as_typed(typed), _expected(name, least, most), _mended(typed, name, wanted))
     digits = match["digits"]
     value = float(match["sign"] + digits.replace(",", "."))
     given = _given(match["unit"], name, wanted)
     if isinstance(given, Slip):
         number = match["sign"] + digits
         mend = " or ".join(f"{number} {unit}" for unit in given.mend.split(" or ")) if given.mend else ""
-        return Slip(visible(typed), given.expected, mend or _mended(typed, name, wanted))
+        return Slip(as_typed(typed), given.expected, mend or _mended(typed, name, wanted))
     if _THOUSANDS.fullmatch(digits):
         thousands = float(match["sign"] + digits.replace(",", ""))
         possible = [v for v in (thousands, value) if _within(convert(v, given, wanted), least, most)]
         if len(possible) > 1:
-            return Slip(visible(typed), "a number without a comma before three digits", f"{thousands:g} or {value:g}")
+            return Slip(as_typed(typed), "a number without a comma before three digits", f"{thousands:g} or {value:g}")
         value = possible[0] if possible else value
     taken = convert(value, given, wanted)
     if not _within(taken, least, most):
         mend = "" if match["unit"].strip() else _other_unit(value, wanted, least, most)
-        return Slip(visible(typed), _expected(name, least, most), mend)
+        return Slip(as_typed(typed), _expected(name, least, most), mend)
     note = "" if given.name == wanted.name else f"{written(value, given.name)} = {written(taken, name)}"
     return Reading(taken + 0.0, name, note)
 
@@ -182,8 +182,8 @@ def _sum(
     values = [_one(" ".join(p.split()), name, wanted, None, None) for p in parts]
     slip = next((v for v in values if isinstance(v, Slip)), None)
     if slip is not None:
-        return Slip(visible(typed), _expected(name), slip.mend and f"{parts[0].strip()} + {parts[1].strip()}")
+        return Slip(as_typed(typed), _expected(name), slip.mend and f"{parts[0].strip()} + {parts[1].strip()}")
     first, second = (v.value for v in values if isinstance(v, Reading))
     if not _within(first + second, least, most):
-        return Slip(visible(typed), f"two numbers whose sum is {_expected(name, least, most)}")
+        return Slip(as_typed(typed), f"two numbers whose sum is {_expected(name, least, most)}")
     return Reading(first + second, name, f"sum of {written(first, name)} and {written(second, name)}")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from reasoner.casebook.trouble import visible
+
 SHOWN = 40  # characters of what stood there that are worth showing
 
 
@@ -26,8 +28,6 @@ class Slip:
         return self.said + (f" Perhaps: {self.mend}" if self.mend else "")
 
 
-def visible(text: str) -> str:
+def as_typed(text: str) -> str:
     """Text that is safe to print: control and other invisible characters as escapes, white space as one blank, cut."""
-    text = " ".join(text[: 4 * SHOWN].split())
-    shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
-    return shown if len(shown) <= SHOWN else shown[: SHOWN - 3] + "..."
+    return visible(" ".join(text[: 4 * SHOWN].split()), SHOWN)

@@ -173,7 +173,7 @@ def places(at: At, vehicle: Vehicle) -> Iterator[tuple[str, frozenset[int]]]:
             yield f"cylinder {cylinder}", frozenset((cylinder,))
 
 
-def lineage(graph: nx.DiGraph, fault: str) -> tuple[Node, ...]:
+def family_line(graph: nx.DiGraph, fault: str) -> tuple[Node, ...]:
     """The fault, then its families, nearest first: in the order written, each with its wider families after it."""
     known: dict[str, tuple[Node, ...]] = graph.graph.setdefault("lineage", {})  # asked once for every check
     if fault not in known:
@@ -193,7 +193,7 @@ def lineage(graph: nx.DiGraph, fault: str) -> tuple[Node, ...]:
 
 def statement(graph: nx.DiGraph, fault: str, check: str) -> Statement | None:
     """What the rules say of this check under this fault: the nearest of fault and families that speaks."""
-    for node in lineage(graph, fault):
+    for node in family_line(graph, fault):
         edge = graph.get_edge_data(node, ("check", check))
         if edge:
             found: Statement = edge["statement"]
@@ -203,7 +203,7 @@ def statement(graph: nx.DiGraph, fault: str, check: str) -> Statement | None:
 
 def showing(graph: nx.DiGraph, fault: str, condition: str) -> Frequency | None:
     """How often the fault acts in this condition: the nearest that names the condition, or says `any`."""
-    for node in lineage(graph, fault):
+    for node in family_line(graph, fault):
         for name in (condition, "any"):
             edge = graph.get_edge_data(node, ("condition", name))
             if edge:

@@ -15,7 +15,7 @@ ALIKE = str.maketrans("OQDISBZG", "00015826")  # letters that are read for digit
 
 
 @dataclass(frozen=True)
-class Slip:
+class ValueSlip:
     """kind: missed, stranger, equal, transposed, alike, differs, exchanged, firing order, old order. cylinders: which.
 
     one, other: the two values.
@@ -39,17 +39,17 @@ def slips(
     needed: Collection[int] = (),
     old: Values | None = None,
     firing_order: Sequence[int] = (),
-) -> tuple[Slip, ...]:
+) -> tuple[ValueSlip, ...]:
     """What looks wrong with values typed in twice. cylinders: those there are. needed: those that must have one (none
     named: all). old: what was stored before."""
     once, twice, before = (_plain(values) for values in (first, second, old or {}))
     both = [c for c in cylinders if c in once and c in twice]
     wanted = {*(needed or cylinders), *once, *twice} & set(cylinders)
-    found = [Slip("missed", (c,)) for c in sorted(wanted - set(both))]
-    found += [Slip("stranger", (c,)) for c in sorted({*once, *twice} - set(cylinders))]
+    found = [ValueSlip("missed", (c,)) for c in sorted(wanted - set(both))]
+    found += [ValueSlip("stranger", (c,)) for c in sorted({*once, *twice} - set(cylinders))]
     moved = _moved(once, twice, both, firing_order)
     found += moved or [_difference(c, once[c], twice[c]) for c in both if once[c] != twice[c]]
-    found += [Slip("equal", (a, b), twice[a]) for a, b in combinations(both, 2) if twice[a] == twice[b]]
+    found += [ValueSlip("equal", (a, b), twice[a]) for a, b in combinations(both, 2) if twice[a] == twice[b]]
     return (*found, *_against_old(twice, before, both))
 
 
@@ -57,7 +57,7 @@ def _plain(values: Values) -> dict[int, str]:
     return {cylinder: plain(value) for cylinder, value in values.items() if plain(value)}
 
 
-def _moved(one: Values, other: Values, both: Sequence[int], firing_order: Sequence[int]) -> list[Slip]:
+def _moved(one: Values, other: Values, both: Sequence[int], firing_order: Sequence[int]) -> list[ValueSlip]:
     """The same values at other cylinders: typed in firing order once, or two exchanged."""
     moved = [c for c in both if one[c] != other[c]]
     if not moved or sorted(one[c] for c in moved) != sorted(other[c] for c in moved):
@@ -67,11 +67,11 @@ def _moved(one: Values, other: Values, both: Sequence[int], firing_order: Sequen
         by_number = dict(zip(sorted(order), order, strict=True))
         for typed, right in ((one, other), (other, one)):
             if all(typed[place] == right[cylinder] for place, cylinder in by_number.items()):
-                return [Slip("firing order", tuple(moved))]
-    return [Slip("exchanged", tuple(moved))]
+                return [ValueSlip("firing order", tuple(moved))]
+    return [ValueSlip("exchanged", tuple(moved))]
 
 
-def _difference(cylinder: int, one: str, other: str) -> Slip:
+def _difference(cylinder: int, one: str, other: str) -> ValueSlip:
     """How two readings of the same value differ."""
     if transposed(one, other):
         kind = "transposed"
@@ -79,7 +79,7 @@ def _difference(cylinder: int, one: str, other: str) -> Slip:
         kind = "alike"
     else:
         kind = "differs"
-    return Slip(kind, (cylinder,), one, other)
+    return ValueSlip(kind, (cylinder,), one, other)
 
 
 def transposed(one: str, other: str) -> bool:
@@ -94,10 +94,10 @@ def transposed(one: str, other: str) -> bool:
     )
 
 
-def _against_old(new: Values, old: Values, both: Sequence[int]) -> list[Slip]:
+def _against_old(new: Values, old: Values, both: Sequence[int]) -> list[ValueSlip]:
     """New values that look like slips of what was stored: the old set in another order, or two characters exchanged."""
     known = [c for c in both if c in old]
     moved = [c for c in known if new[c] != old[c]]
     if len(moved) > 1 and sorted(new[c] for c in moved) == sorted(old[c] for c in moved):
-        return [Slip("old order", tuple(moved))]
-    return [Slip("transposed", (c,), old[c], new[c]) for c in moved if transposed(old[c], new[c])]
+        return [ValueSlip("old order", tuple(moved))]
+    return [ValueSlip("transposed", (c,), old[c], new[c]) for c in moved if transposed(old[c], new[c])]

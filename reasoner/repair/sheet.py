@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from reasoner.repair.calibration import Slip, slips
+from reasoner.repair.calibration import ValueSlip, slips
 from reasoner.repair.jobs import ENGINE, Job, Work, in_order, places_text
 from reasoner.repair.standing import Standing
 from reasoner.rulebook.model import Place, Rulebook, Step
@@ -33,7 +33,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Section:
+class SheetSection:
     """One repair of the work. values: parts carry calibration values that are entered by cylinder."""
 
     title: str
@@ -49,7 +49,7 @@ class Section:
 class RepairSheet:
     """cautions: names, those of hazards first; every one that any step has, and those of the repairs."""
 
-    sections: tuple[Section, ...]
+    sections: tuple[SheetSection, ...]
     cautions: tuple[str, ...]
 
     @property
@@ -59,7 +59,7 @@ class RepairSheet:
 
 def sheet_for(book: Rulebook, work: Sequence[Job]) -> RepairSheet:
     """The sheet of a piece of work; steps are numbered through."""
-    sections: list[Section] = []
+    sections: list[SheetSection] = []
     for job in work:
         sections.append(_section(book, job, sum(len(section.lines) for section in sections) + 1))
     named = dict.fromkeys(name for section in sections for line in section.lines for name in line.cautions)
@@ -67,7 +67,7 @@ def sheet_for(book: Rulebook, work: Sequence[Job]) -> RepairSheet:
     return RepairSheet(tuple(sections), tuple(sorted(named, key=lambda name: not book.cautions[name].hazard)))
 
 
-def _section(book: Rulebook, job: Job, first: int) -> Section:
+def _section(book: Rulebook, job: Job, first: int) -> SheetSection:
     repair = book.repairs[job.repair]
     places = tuple(in_order(job.places)) if job.places != {ENGINE} else ()
     sheet = next((sheet for sheet in book.sheets.values() if repair.name in sheet.repairs), None)
@@ -78,7 +78,7 @@ def _section(book: Rulebook, job: Job, first: int) -> Section:
     )
     none: tuple[str, ...] = ()
     at_hand, single_use, learned = (sheet.at_hand, sheet.single_use, sheet.learned) if sheet else (none, none, none)
-    return Section(repair.title, job, at_hand, single_use, lines, bool(sheet and sheet.values), learned)
+    return SheetSection(repair.title, job, at_hand, single_use, lines, bool(sheet and sheet.values), learned)
 
 
 def _sentences(book: Rulebook, do: str, place: Place) -> tuple[Step, ...]:
@@ -204,7 +204,7 @@ def _job(case: Standing, job: Job) -> str:
 
 
 def _section_document(
-    case: Standing, work: Work, section: Section, cautions: dict[str, CautionDoc], said: set[str]
+    case: Standing, work: Work, section: SheetSection, cautions: dict[str, CautionDoc], said: set[str]
 ) -> SectionDoc:
     lines = []
     for line in section.lines:
@@ -247,7 +247,7 @@ def slip_texts(case: Standing, work: Work) -> Iterable[str]:
     return (_slip(slip) for slip in slips(work.first, work.second, cylinders, new, work.old, order))
 
 
-def _slip(slip: Slip) -> str:
+def _slip(slip: ValueSlip) -> str:
     where = places_text(f"cylinder {c}" for c in slip.cylinders)
     return {
         "missed": f"{where}: not typed in twice",

@@ -21,7 +21,7 @@ class Answer(Protocol):
     def values(self) -> Mapping[int, Mapping[str, float]]: ...
 
 
-class Known(Protocol):
+class RecordSoFar(Protocol):
     """What was told and answered. avoided: conditions. lacking: tools. steps: so many were given a number."""
 
     @property
@@ -46,7 +46,7 @@ class Standing(Protocol):
     @property
     def tables(self) -> Tables: ...
     @property
-    def record(self) -> Known: ...
+    def record(self) -> RecordSoFar: ...
     @property
     def spells(self) -> tuple[Spell, ...]: ...
     @property

@@ -13,7 +13,7 @@ from itertools import groupby
 from textwrap import wrap
 
 from reasoner.history.dossier import Course, Dossier, Taken
-from reasoner.history.story import Moment, Part
+from reasoner.history.story import Moment, StoryPart
 from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import apart, dot, line, path, picture, text
@@ -165,7 +165,7 @@ def _verdict(verdict: Verdict) -> Iterable[str]:
         yield f"<h3>Does not fit</h3>{_listed(verdict.surprise.disagreeing)}"
 
 
-def _part(part: Part, courses: Sequence[Course], number: int) -> Iterable[str]:
+def _part(part: StoryPart, courses: Sequence[Course], number: int) -> Iterable[str]:
     after = " after the work" if number else ""
     if number:
         done = "; ".join(part.work) or "work that these rules do not have"

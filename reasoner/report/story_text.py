@@ -11,10 +11,10 @@ from rich.table import Table
 from rich.text import Text
 
 from reasoner.history.replay import Ending
-from reasoner.history.story import Hindsight, Moment, Part, Story
+from reasoner.history.story import Hindsight, Moment, Story, StoryPart
 from reasoner.report.pictures import bar, steps
 from reasoner.report.shapes import HEAD, QUIET, count, head, item, para
-from reasoner.session.effort import Effort
+from reasoner.session.effort import Spent
 from reasoner.session.plain import clean, effort_text
 from reasoner.session.words import percent
 
@@ -48,7 +48,7 @@ def story_blocks(
     return found
 
 
-def _part(part: Part, number: int, parts: int, blocks: bool, every: bool) -> list[RenderableType]:
+def _part(part: StoryPart, number: int, parts: int, blocks: bool, every: bool) -> list[RenderableType]:
     found: list[RenderableType] = []
     if number:
         work = "; ".join(part.work) or "what these rules do not have"
@@ -73,7 +73,7 @@ def _part(part: Part, number: int, parts: int, blocks: bool, every: bool) -> lis
     return [*found, *seen, *(closed if told else [])]
 
 
-def _seen_since(part: Part) -> list[RenderableType]:
+def _seen_since(part: StoryPart) -> list[RenderableType]:
     """What was looked for after the work."""
     found: list[RenderableType] = []
     if part.looked:
@@ -179,7 +179,7 @@ def _list(title: str, texts: Iterable[str]) -> list[RenderableType]:
     return [Text(), head(title), *(item(text) for text in texts)] if texts else []
 
 
-def _effort(effort: Effort) -> str:
+def _effort(effort: Spent) -> str:
     text = effort_text(effort.minutes, effort.wait) if effort.minutes >= 1 or effort.wait >= 1 else "no time"
     return f"{text} and {effort.money:.0f} in parts" if effort.money >= 1 else text
 

@@ -26,7 +26,7 @@ SCALE = "How much likelier each answer makes it, against all the rest together."
 FIRM = ("settled", "place-open")  # kinds of verdict that can be acted on
 
 
-class Sheet(Protocol):
+class Pager(Protocol):
     """Where it is shown: anything that pages blocks."""
 
     def page(self, *blocks: RenderableType) -> None: ...
@@ -35,10 +35,10 @@ class Sheet(Protocol):
 class Pages:
     """What the question loop shows a verdict and a reason with."""
 
-    def verdict(self, document: Verdict, desk: Sheet) -> None:
+    def verdict(self, document: Verdict, desk: Pager) -> None:
         desk.page(*verdict_blocks(document))
 
-    def why(self, document: Why, desk: Sheet) -> None:
+    def why(self, document: Why, desk: Pager) -> None:
         desk.page(*why_blocks(document))
 
 

@@ -14,7 +14,7 @@ from reasoner.rulebook import quantity, shapes
 from reasoner.rulebook.fields import Desk, as_map
 from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Computed, Measure, Within
-from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Unreadable, shorten
 
 REST = "the rest"
@@ -95,7 +95,9 @@ def read(desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Mea
     elif isinstance(node, Text):
         name, bands = node, None
     else:
-        desk.notes.note("bad-shape", node, "wanted here: the name of a computation", f"one of: {listed(COMPUTATIONS)}")
+        desk.notes.note(
+            "bad-shape", node, "wanted here: the name of a computation", f"one of: {choices_of(COMPUTATIONS)}"
+        )
         return None
     signature = COMPUTATIONS.get(name.value)
     if signature is None:
@@ -170,7 +172,7 @@ def _kind(desk: Desk, node: Node, kinds: tuple[str, ...]) -> str:
     if isinstance(node, Text):
         _unknown(desk, node, kinds, "kind")
     else:
-        desk.notes.note("bad-shape", node, "one kind is wanted here", f"one of: {listed(kinds)}")
+        desk.notes.note("bad-shape", node, "one kind is wanted here", f"one of: {choices_of(kinds)}")
     return ""
 
 
@@ -187,5 +189,5 @@ def _range(desk: Desk, node: Node) -> Band | None:
 
 def _unknown(desk: Desk, spot: Text, known: Any, what: str) -> None:
     meant = near(spot.value, known)
-    mend = f'did you mean "{meant}"?' if meant else f"known: {listed(known, 'and')}"
+    mend = f'did you mean "{meant}"?' if meant else f"known: {choices_of(known, 'and')}"
     desk.notes.note("unknown-name", spot, f'no {what} is called "{shorten(spot.value)}"', mend)

@@ -50,7 +50,7 @@ from reasoner.rulebook.model import (
     Source,
     Tool,
 )
-from reasoner.rulebook.near import listed
+from reasoner.rulebook.near import choices_of
 from reasoner.rulebook.parts import (
     EVERY_VEHICLE,
     FILTER,
@@ -99,7 +99,7 @@ def _fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
     spot = node.get("share")
     if missing and isinstance(spot, Map) and all(key.value in INJECTION for key, _ in spot.pairs):
         mend = f"such as {missing[0]}: 10, or {missing[0]}: 0 where it does not occur"
-        desk.notes.note("missing-key", spot, f"`share` says nothing of {listed(missing)}", mend)
+        desk.notes.note("missing-key", spot, f"`share` says nothing of {choices_of(missing)}", mend)
     values["share"] = {kind: share.get(kind, 0.0) for kind in INJECTION}
 
 

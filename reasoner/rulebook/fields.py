@@ -16,7 +16,7 @@ from typing import Any
 from reasoner.rulebook import quantity, scale, shapes
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Frequency, Place
-from reasoner.rulebook.near import levels_of, listed, near
+from reasoner.rulebook.near import choices_of, levels_of, near
 from reasoner.rulebook.problem import Notebook, Spot, Unreadable, shorten
 from reasoner.rulebook.shapes import Shape, Shaped, shape_of
 
@@ -147,12 +147,12 @@ def unknown_key(desk: Desk, name: Text, keys: Collection[str], level: str) -> st
     elsewhere = levels_of(name.value, desk.levels)
     title = shorten(name.value)
     if elsewhere:
-        mend = f"it belongs to {listed(elsewhere)}: check the margin"
+        mend = f"it belongs to {choices_of(elsewhere)}: check the margin"
         if meant:
-            mend = f'did you mean "{meant}"?\n"{title}" belongs to {listed(elsewhere)}'
+            mend = f'did you mean "{meant}"?\n"{title}" belongs to {choices_of(elsewhere)}'
         desk.notes.note("wrong-level", name, f'"{title}" is no key of {level}', mend)
         return meant
-    mend = f'did you mean "{meant}"?' if meant else "known here: " + listed(keys, "and")
+    mend = f'did you mean "{meant}"?' if meant else "known here: " + choices_of(keys, "and")
     desk.notes.note("unknown-key", name, f'{level} has no "{title}"', mend)
     return meant
 
@@ -237,7 +237,7 @@ def choice(*words: str) -> Read:
         meant = near(text, words)
         mend = f'did you mean "{meant}"?' if meant else ""
         raise Unreadable(
-            f'"{shorten(text)}" is not one of the choices', f"{mend}\none of: {listed(words)}".strip(), "bad-choice"
+            f'"{shorten(text)}" is not one of the choices', f"{mend}\none of: {choices_of(words)}".strip(), "bad-choice"
         )
 
     return parsed(parse, shapes.words(words))
@@ -289,7 +289,7 @@ def name_of(*sections: str, also: tuple[str, ...] = ()) -> Read:
 
 
 def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
-    wanted = listed(ONE[section] for section in sections)
+    wanted = choices_of(ONE[section] for section in sections)
     title = shorten(found.value)
     where = {name: place for section in sections for name, place in desk.known[section].items()}
     elsewhere = [section for section, names in desk.known.items() if found.value in names]
@@ -301,13 +301,13 @@ def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple
     if meant:
         mend = f'did you mean "{meant}"?' + (f" ({where[meant].file}:{where[meant].line})" if meant in where else "")
     else:
-        mend = f"known: {listed((*where, *also), 'and')}" if where or also else f"no {wanted} is defined anywhere"
+        mend = f"known: {choices_of((*where, *also), 'and')}" if where or also else f"no {wanted} is defined anywhere"
         if NAME.fullmatch(found.value) and desk.known:
-            mend += f"\nor add it: an entry {title} under {listed(f'`{section}`' for section in sections)}"
+            mend += f"\nor add it: an entry {title} under {choices_of(f'`{section}`' for section in sections)}"
     if sections == ("codes",):  # the nearest code is another fault's, not a slip of the pen
         mend = f"add it to `codes`, with its standard name\n  {title}: ..."
     if levels := levels_of(found.value, desk.levels):
-        mend = f'"{title}" belongs to {listed(levels)}: check the margin'
+        mend = f'"{title}" belongs to {choices_of(levels)}: check the margin'
         return desk.notes.note("wrong-level", found, f'no {wanted} is called "{title}"', mend)
     desk.notes.note("unknown-name", found, f'no {wanted} is called "{title}"', mend)
 

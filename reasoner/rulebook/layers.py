@@ -13,7 +13,7 @@ from reasoner.rulebook.entries import SECTIONS, SETTINGS
 from reasoner.rulebook.fields import LEFTOVER, ONE, Key
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Place, Trail, Written
-from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Notebook
 
 KEYS: dict[str, Mapping[str, Key]] = {
@@ -106,7 +106,7 @@ def _strays(section: str, name: Text, body: Node, known: Mapping[str, Mapping[st
         return False
     if LEFTOVER.search(name.value):
         return True  # noted already
-    one, new = ONE[section], f"a new {ONE[section]} of this name needs {listed(missing, 'and')} too"
+    one, new = ONE[section], f"a new {ONE[section]} of this name needs {choices_of(missing, 'and')} too"
     for other, names in known.items():
         if name.value in names:
             place = names[name.value]

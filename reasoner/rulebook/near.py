@@ -29,7 +29,7 @@ def levels_of(key: str, levels: Mapping[str, Collection[str]]) -> tuple[str, ...
     return tuple(level for level, keys in levels.items() if key in keys)
 
 
-def listed(words: Iterable[str], last: str = "or", most: int = 20) -> str:
+def choices_of(words: Iterable[str], last: str = "or", most: int = 20) -> str:
     """`a, b or c`; a long list is cut."""
     words = list(words)
     if len(words) > most:

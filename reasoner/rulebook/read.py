@@ -16,7 +16,7 @@ from reasoner.rulebook.fields import LEFTOVER, NAME, ONE, Desk, unknown_key
 from reasoner.rulebook.layers import Layer, lay_over, written
 from reasoner.rulebook.located import Map, Node, Text, load, parse_bytes
 from reasoner.rulebook.model import Place, Rulebook
-from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Mark, Notebook, Problem, RulesRefused, shorten
 from reasoner.rulebook.whole import no_loops, one_spare, one_subject_a_name
 
@@ -215,7 +215,7 @@ def build(layer: Layer, notes: Notebook) -> Rulebook | None:
     if len(sound["faults"]) == len(read["faults"]):  # else the spare one may be among those with a mistake
         one_spare(desk, sound["faults"], sound["checks"], here)
     if layer.own:
-        notes.add_mend(before, f"these rules are changed by {listed(sorted(layer.own), 'and', 4)}", layer.own)
+        notes.add_mend(before, f"these rules are changed by {choices_of(sorted(layer.own), 'and', 4)}", layer.own)
     if notes.problems or settings is None:
         return None
     return Rulebook(

@@ -7,7 +7,7 @@ from textwrap import fill
 from reasoner.rulebook.checks import KINDS, MOST_AT_CYLINDERS, MOST_OUTCOMES
 from reasoner.rulebook.fields import REPLACE
 from reasoner.rulebook.model import At, Sees
-from reasoner.rulebook.near import listed
+from reasoner.rulebook.near import choices_of
 from reasoner.rulebook.scale import WORDS
 
 _HEAD = """\
@@ -92,9 +92,9 @@ def skeleton(kind: str, name: str = REPLACE) -> str:
         "name": f"{name}:",
         "names": f"{kind}s",
         "words": fill(often, 116, initial_indent="# ", subsequent_indent="# "),
-        "places": listed(At),
-        "kinds": listed(KINDS),
-        "sees": listed(Sees),
+        "places": choices_of(At),
+        "kinds": choices_of(KINDS),
+        "sees": choices_of(Sees),
         "least": 2,
         "most": MOST_OUTCOMES,
         "cylinders": MOST_AT_CYLINDERS,

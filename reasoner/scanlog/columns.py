@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from reasoner.measure import units
-from reasoner.measure.slip import visible
+from reasoner.measure.slip import as_typed
 from reasoner.scanlog.tongues import english
 
 # ---- what a log can hold ---------------------------------------------------------------------------------------------
@@ -234,7 +234,7 @@ class ColumnUse:
 @lru_cache(4096)
 def recognise(header: str) -> ColumnUse:
     """What one header says. Never raises."""
-    shown = visible(header)
+    shown = as_typed(header)
     text = _TURNS.sub("rpm", unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'"))
     found = _said(text)
     if isinstance(found, str):

@@ -12,9 +12,9 @@ import json
 import textwrap
 
 from reasoner.measure import units
-from reasoner.measure.slip import visible
+from reasoner.measure.slip import as_typed
 from reasoner.rulebook.located import Map, Node, Text, parse_bytes
-from reasoner.rulebook.near import listed, near
+from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Notebook, Problem
 from reasoner.scanlog import reading
 from reasoner.scanlog.columns import BY_NAME, DATE, TIME, ColumnUse, Key, fits
@@ -41,7 +41,7 @@ def read_mapping(content: bytes, file: str) -> tuple[Columns | None, tuple[Probl
             every = _seconds(value, notes)
         else:
             notes.note(
-                "unknown-key", key, f'a mapping has no "{visible(key.value)}" like this', "known: columns, every"
+                "unknown-key", key, f'a mapping has no "{as_typed(key.value)}" like this', "known: columns, every"
             )
     if not uses and not notes.problems:
         notes.note(
@@ -51,7 +51,7 @@ def read_mapping(content: bytes, file: str) -> tuple[Columns | None, tuple[Probl
 
 
 def _column(header: Text, node: Node, notes: Notebook) -> ColumnUse | None:
-    shown = visible(header.value)
+    shown = as_typed(header.value)
     if isinstance(node, Text) and node.value == NOT_USED:
         return ColumnUse(shown, None, note="not used, says the mapping")
     if not isinstance(node, Map):
@@ -65,7 +65,7 @@ def _column(header: Text, node: Node, notes: Notebook) -> ColumnUse | None:
             notes.note(
                 "unknown-key",
                 key,
-                f'a column has no "{visible(key.value)}" like this',
+                f'a column has no "{as_typed(key.value)}" like this',
                 "quantity, bank, cylinder, unit",
             )
             return None
@@ -76,15 +76,15 @@ def _column(header: Text, node: Node, notes: Notebook) -> ColumnUse | None:
     quantity = BY_NAME.get(said["quantity"].value)
     if quantity is None:
         meant = near(said["quantity"].value, BY_NAME)
-        mend = f'did you mean "{meant}"?' if meant else "one of: " + listed(BY_NAME, most=50)
-        notes.note("unknown-name", said["quantity"], f'"{visible(said["quantity"].value)}" is no quantity', mend)
+        mend = f'did you mean "{meant}"?' if meant else "one of: " + choices_of(BY_NAME, most=50)
+        notes.note("unknown-name", said["quantity"], f'"{as_typed(said["quantity"].value)}" is no quantity', mend)
         return None
     place = 0
     if quantity.at != "engine":
         given = said.get(quantity.at)
         text = given.value if given is not None else "1"
         if not text.isascii() or not text.isdigit() or not 1 <= int(text[:3]) <= (2 if quantity.at == "bank" else 16):
-            notes.note("bad-number", given or header, f'"{visible(text)}" is no {quantity.at}', f"{quantity.at}: 1")
+            notes.note("bad-number", given or header, f'"{as_typed(text)}" is no {quantity.at}', f"{quantity.at}: 1")
             return None
         place = int(text)
     name, unit_from = quantity.unit, "assumed"
@@ -122,7 +122,7 @@ def propose(content: bytes, name: str = "the log") -> str | NoLog:
     if plan is None or not any(c.isalpha() for c in "".join(plan.header)):  # numbers name no column
         return NoLog("no row of column names was found", "a line of names above the rows, with ; or , or tabs between")
     lines = [
-        f"# Columns of {visible(name)}. Change what is wrong, then: reasoner measure log --columns THIS.yaml LOG.csv",
+        f"# Columns of {as_typed(name)}. Change what is wrong, then: reasoner measure log --columns THIS.yaml LOG.csv",
         *textwrap.wrap(
             "Quantities: " + "; ".join(BY_NAME),
             100,

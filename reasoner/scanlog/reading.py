@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.measure import units
-from reasoner.measure.slip import visible
+from reasoner.measure.slip import as_typed
 from reasoner.scanlog import clock, numerals
 from reasoner.scanlog.columns import (
     BY_NAME,
@@ -149,7 +149,7 @@ class Ledger:
     def note(self, line: int, why: str, stood: str = "", times: int = 1) -> None:
         self._counts[why] = self._counts.get(why, 0) + times
         if len(self._first) < KEPT:
-            self._first.append(Refusal(line, why, visible(stood)))
+            self._first.append(Refusal(line, why, as_typed(stood)))
 
     @property
     def refused(self) -> Refused:
@@ -241,7 +241,7 @@ def mapped(header: Sequence[str], mapping: Mapping[str, ColumnUse]) -> tuple[Col
     met: dict[Key, str] = {}
     uses = []
     for cell in header:
-        use = mapping.get(plain_header(cell), ColumnUse(visible(cell), None, note="not in the mapping"))
+        use = mapping.get(plain_header(cell), ColumnUse(as_typed(cell), None, note="not in the mapping"))
         uses.append(once(use, met))
     return tuple(uses)
 

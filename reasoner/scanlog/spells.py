@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from reasoner.inference.interval import wilson
 from reasoner.scanlog import rolling
 from reasoner.scanlog.conditions import PHASES, SOAKED, Conditions, Phase, Run
 from reasoner.scanlog.moments import Looked
@@ -365,14 +366,6 @@ def occurrences(
         seconds, showing = float(looked.sum()) * grid.step, float(probability[looked].sum()) * grid.step
         found.append(Occurrence(bank, phase, seconds, showing, stretches, shown, low, high))
     return tuple(found)
-
-
-def wilson(shown: int, looks: int) -> tuple[float, float]:
-    """95 % range of a share. Raises ZeroDivisionError without a look."""
-    share, z2 = shown / looks, Z * Z / looks
-    middle = (share + z2 / 2) / (1 + z2)
-    half = Z * ((share * (1 - share) + z2 / 4) / looks) ** 0.5 / (1 + z2)
-    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 def _most(grid: Grid, probabilities: Sequence[Array]) -> NDArray[np.float64]:

@@ -16,8 +16,8 @@ from reasoner.casebook.events import (
     Event,
     Finished,
     Noted,
+    OutcomeSeen,
     PassedOver,
-    Seen,
     Told,
     ToolsSaid,
     Undone,
@@ -92,12 +92,12 @@ def answer(
     return [*brought, given]
 
 
-def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[int, Seen]:
+def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[int, OutcomeSeen]:
     """What is kept of outcomes by place. Raises Refused for places and outcomes that the check does not have."""
     places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
     if not values:
         raise Refused("no answer was given", "name an outcome, or say that you can't tell")
-    kept: dict[int, Seen] = {}
+    kept: dict[int, OutcomeSeen] = {}
     for place, value in values.items():
         if place not in places:
             raise Refused(f"there is no {check.at} {place} here", "there are " + ", ".join(places.values()))

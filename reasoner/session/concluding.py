@@ -15,7 +15,7 @@ from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import Origin
 from reasoner.session.asking import ALTERNATIVES, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
-from reasoner.session.effort import Effort, effort
+from reasoner.session.effort import Spent, effort
 from reasoner.session.words import codes_text, given_text, named, percent
 from reasoner.session.workup import Workup
 
@@ -212,7 +212,7 @@ def _with_all_tools(workup: Workup) -> list[Option]:
     )
 
 
-def spent(workup: Workup) -> Effort:
+def spent(workup: Workup) -> Spent:
     """What was asked and answered took, getting into each condition included. What was told unasked costs nothing."""
     return effort(workup, only={g.number for g in workup.record.given if g.asked})
 

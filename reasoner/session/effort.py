@@ -10,34 +10,34 @@ from reasoner.session.workup import Workup
 
 
 @dataclass(frozen=True)
-class Effort:
+class Spent:
     """Minutes at work, minutes of waiting on top, money for what a check uses up."""
 
     minutes: float = 0.0
     wait: float = 0.0
     money: float = 0.0
 
-    def __add__(self, other: Effort) -> Effort:
-        return Effort(self.minutes + other.minutes, self.wait + other.wait, self.money + other.money)
+    def __add__(self, other: Spent) -> Spent:
+        return Spent(self.minutes + other.minutes, self.wait + other.wait, self.money + other.money)
 
 
-def effort(workup: Workup, upto: int | None = None, only: Collection[int] | None = None) -> Effort:
+def effort(workup: Workup, upto: int | None = None, only: Collection[int] | None = None) -> Spent:
     """Of all answers, of those to the event numbered `upto`, or only of some (by their numbers).
 
     The condition the car came in is taken as it was found. A spell in which nothing was done takes nothing.
     """
     tables = workup.tables
-    total, here = Effort(), None
+    total, here = Spent(), None
     for spell, name in enumerate(workup.record.spells):
         k = tables.condition_number.get(name or "")
         own = [g for g in workup.record.given if g.spell == spell and _counts(g, upto, only)]
         if own and k is not None and here is not None and not workup.book.checks[own[0].check].provokes:
-            total += Effort(*map(float, tables.reach[here, k]))
+            total += Spent(*map(float, tables.reach[here, k]))
         done: set[str] = set()
         for given in own:
             check = workup.book.checks[given.check]
             if check.name not in done or check.provokes:
-                total += Effort(check.minutes, check.wait, check.money)
+                total += Spent(check.minutes, check.wait, check.money)
             done.add(check.name)
         if own or here is None:
             here = k if k is not None else len(tables.conditions)

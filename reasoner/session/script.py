@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, Finished, Seen, Told, ToolsSaid
+from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, Finished, OutcomeSeen, Told, ToolsSaid
 from reasoner.inference.plan import Option, worth
 from reasoner.session import acts, readings
 from reasoner.session.asking import now_due
@@ -100,7 +100,7 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
     return acts.answer(workup, table.name, values, event.sure, option, event.reading, figures=figures)
 
 
-def _fitting(workup: Workup, name: str, event: Answered) -> dict[int, Seen]:
+def _fitting(workup: Workup, name: str, event: Answered) -> dict[int, OutcomeSeen]:
     """The values of an answer at the places this vehicle has, if these rules have their outcomes."""
     check = workup.book.checks[name]
     places, outcomes = places_of(workup, check), {o.name for o in check.outcomes}

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from reasoner.measure.codes import STATES
 from reasoner.measure.frames import read_pasted
-from reasoner.measure.obd import STATE_OF, Codes, Current, Refused, Reply
+from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply
 from reasoner.measure.pids import Value
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
@@ -39,7 +39,7 @@ def take_pasted(sitting: Sitting, line: str) -> bool:
     return kept
 
 
-def _codes(sitting: Sitting, replies: Sequence[Reply]) -> bool:
+def _codes(sitting: Sitting, replies: Sequence[ControllerReply]) -> bool:
     """The codes of services 03, 07 and 0A, added to those already listed."""
     desk, record = sitting.desk, sitting.workup.record
     lists = [reply for reply in replies if isinstance(reply, Codes)]
@@ -57,9 +57,9 @@ def _codes(sitting: Sitting, replies: Sequence[Reply]) -> bool:
     return sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), complete), "Kept: the codes read.")
 
 
-def _all_read(replies: Sequence[Reply]) -> bool:
+def _all_read(replies: Sequence[ControllerReply]) -> bool:
     """Whether stored, pending and permanent codes were all asked for and answered, if only with a refusal."""
-    refused = {r.service for r in replies if isinstance(r, Refused)}
+    refused = {r.service for r in replies if isinstance(r, RefusedReply)}
     told = {r.state for r in replies if isinstance(r, Codes)}
     return all(state in told or ASKED_BY[state] in refused for state in STATES)
 
@@ -72,7 +72,7 @@ def _listed(values: Iterable[Value]) -> str:
     )
 
 
-def _frames(sitting: Sitting, replies: Sequence[Reply]) -> bool:
+def _frames(sitting: Sitting, replies: Sequence[ControllerReply]) -> bool:
     """What a freeze frame answers, offered."""
     values = [v for r in replies if isinstance(r, Current) and r.frame is not None for v in r.values]
     kept = False

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from rich.console import RenderableType
 
 from reasoner.inference.plan import Option
-from reasoner.measure.asks import Ask, Given, Trouble, take
-from reasoner.measure.point import EXAMPLE, Point
+from reasoner.measure.asks import Ask, Inputs, Trouble, take
+from reasoner.measure.point import EXAMPLE, OperatingPoint
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
@@ -93,11 +93,11 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
     return True
 
 
-def _so_far(asks: tuple[Ask, ...], texts: Mapping[str, str], sitting: Sitting) -> Given:
+def _so_far(asks: tuple[Ask, ...], texts: Mapping[str, str], sitting: Sitting) -> Inputs:
     found = {ask.name: take(ask, texts.get(ask.name, ""), setting_of(sitting.workup.vehicle)) for ask in asks}
-    return Given(
+    return Inputs(
         {name: got for name, got in found.items() if isinstance(got, Mapping)},
-        {name: got for name, got in found.items() if isinstance(got, Point)},
+        {name: got for name, got in found.items() if isinstance(got, OperatingPoint)},
     )
 
 

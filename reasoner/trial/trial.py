@@ -29,7 +29,7 @@ Chooser = Callable[[Workup, int], tuple[Option | None, int]]
 
 
 @dataclass(frozen=True)
-class Step:
+class TrialStep:
     """One thing asked: what it cost (minutes with the question itself) and what it told of the true cause.
 
     bits: by how much the true cause's repair class gained, log2 of the factor on its probability; gain: what was
@@ -51,7 +51,7 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Run:
+class TrialRun:
     """One car from codes to verdict. kind: of the verdict. claimed: how likely the leading repair is, at its
     place; fault_claimed: the leading fault, wherever it sits."""
 
@@ -67,7 +67,7 @@ class Run:
     right_repair: bool
     right_fault: bool
     codes: tuple[str, ...]
-    steps: tuple[Step, ...]
+    steps: tuple[TrialStep, ...]
 
     @property
     def given(self) -> bool:
@@ -104,7 +104,7 @@ def world_of(world: World, perturb: Perturb, seed: int, number: int) -> World:
     return World(world.book, perturbed(world.tables, seed * 1_000_003 + number, LOOSENED[perturb]))
 
 
-def run(start: Workup, world: World, seed: int, number: int, choose: Chooser) -> Run:
+def run(start: Workup, world: World, seed: int, number: int, choose: Chooser) -> TrialRun:
     """One car through the session that begins with `start` (no answers yet).
 
     world: what the car is drawn from; what the session's rules ask and those do not know is answered "can't tell".
@@ -112,7 +112,7 @@ def run(start: Workup, world: World, seed: int, number: int, choose: Chooser) ->
     virtual = car(world, seed, number)
     codes = virtual.codes()
     workup = start.after(acts.list_codes(start, [(code, ["stored"]) for code in codes]))
-    steps: list[Step] = []
+    steps: list[TrialStep] = []
     memory = 0
     while not workup.settled and len(steps) < MOST_STEPS:
         option, memory = choose(workup, memory)
@@ -160,13 +160,13 @@ def asked(workup: Workup, option: Option) -> Option:
     return priced(workup.tables, workup.situation, workup.costs, option._replace(times=1))
 
 
-def _step(before: Workup, after: Workup, option: Option, virtual: Car) -> Step:
+def _step(before: Workup, after: Workup, option: Option, virtual: Car) -> TrialStep:
     option = asked(before, option)
     tables = before.tables
     condition = "" if option.condition is None else tables.conditions[option.condition]
     given = after.record.given[-1:] if len(after.record.given) > len(before.record.given) else ()
     cause = tables.causes[leader(tables, after.belief.probability)]
-    return Step(
+    return TrialStep(
         tables.checks[option.check].name,
         condition,
         option.fresh,
@@ -190,7 +190,7 @@ def _true_class(workup: Workup, virtual: Car) -> float:
     return 1e-9 if number is None else float(by_class(tables, workup.belief.probability)[tables.class_of[number]])
 
 
-def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], steps: tuple[Step, ...]) -> Run:
+def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], steps: tuple[TrialStep, ...]) -> TrialRun:
     tables, p = workup.tables, workup.belief.probability
     classes, faults = by_class(tables, p), by_fault(tables, p)
     best, fault = int(classes.argmax()), int(faults.argmax())
@@ -201,7 +201,7 @@ def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], step
     true = virtual.world.tables.causes[virtual.cause]
     true_number = tables.cause_number.get(true.name)
     repairs = workup.book.faults
-    return Run(
+    return TrialRun(
         number=number,
         fault=true.fault,
         where=true.where,

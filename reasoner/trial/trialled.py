@@ -15,7 +15,7 @@ from statistics import fmean, median
 from reasoner.history.review import QUARTER, Share, share
 from reasoner.inference.scoring import Score, score
 from reasoner.rulebook.model import Rulebook
-from reasoner.trial.trial import Run
+from reasoner.trial.trial import TrialRun
 
 FIRM = 0.9
 
@@ -73,12 +73,12 @@ class Trialled:
     checks: tuple[Kept, ...]
 
 
-def trialled(name: str, runs: Sequence[Run], book: Rulebook) -> Trialled:
+def trialled(name: str, runs: Sequence[TrialRun], book: Rulebook) -> Trialled:
     """The document of some cars. Raises ValueError without any."""
     if not runs:
         raise ValueError("no car, no trial")
     given = [r for r in runs if r.given]
-    by_fault: dict[str, list[Run]] = defaultdict(list)
+    by_fault: dict[str, list[TrialRun]] = defaultdict(list)
     for run in runs:
         by_fault[run.fault].append(run)
     return Trialled(
@@ -107,7 +107,7 @@ def _rate(came: Iterable[bool]) -> Share:
     return share(sum(found), len(found))
 
 
-def _fault(fault: str, cars: Sequence[Run], book: Rulebook) -> ByFault:
+def _fault(fault: str, cars: Sequence[TrialRun], book: Rulebook) -> ByFault:
     given = [r for r in cars if r.given]
     others = Counter(r.said_fault for r in cars if r.said_fault != fault)
     return ByFault(
@@ -126,7 +126,7 @@ def _title(fault: str, book: Rulebook) -> str:
     return book.faults[fault].title if fault in book.faults else fault
 
 
-def _checks(runs: Sequence[Run], book: Rulebook) -> tuple[Kept, ...]:
+def _checks(runs: Sequence[TrialRun], book: Rulebook) -> tuple[Kept, ...]:
     """Every check that was made, those that took most time first."""
     steps = defaultdict(list)
     for run in runs:

@@ -11,19 +11,19 @@ import pytest
 
 from reasoner.casebook.events import Told
 from reasoner.casebook.shape import Case, load_sound
-from reasoner.history.alike import ROOM, Looks, Sight, compare, looks, nearest
+from reasoner.history.alike import ROOM, CaseLooks, Sight, compare, looks, nearest
 from reasoner.session import acts
 from reasoner.session.workup import Workup
 from tests.fleet import a_case, a_vehicle
 from tests.test_cases import CASES, SOLVED, book, garage
 
 
-def seen(**sights: tuple[str, float]) -> Looks:
+def seen(**sights: tuple[str, float]) -> CaseLooks:
     found = {
         (check, ""): Sight(((what, ""),) if what else (), bits, f"{check}: {what}")
         for check, (what, bits) in sights.items()
     }
-    return Looks("x", "car", found, "fault", "engine", "proven")
+    return CaseLooks("x", "car", found, "fault", "engine", "proven")
 
 
 def test_how_alike_is_bits_that_agree_over_all_bits() -> None:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.casebook.events import Answered
-from reasoner.casebook.rows import Line, read_rows
+from reasoner.casebook.rows import TableLine, read_rows
 from reasoner.casebook.shape import wrong_with
 from reasoner.history.importing import EXAMPLE, NewCase, mapping_of, read_cases
 from reasoner.history.trace import trace
@@ -171,7 +171,9 @@ cell = st.sampled_from(
 @given(st.lists(st.lists(cell, min_size=14, max_size=14), max_size=4))
 def test_any_cells_make_sound_cases_or_refusals(rows: list[list[str]]) -> None:
     headings = list(COLUMNS.values())
-    lines = [Line(n, {h: c for h, c in zip(headings, row, strict=True) if c}) for n, row in enumerate(rows, start=2)]
+    lines = [
+        TableLine(n, {h: c for h, c in zip(headings, row, strict=True) if c}) for n, row in enumerate(rows, start=2)
+    ]
     cases, refused = read_cases(lines, mapping_of({"columns": COLUMNS}, headings), garage())
     for case in cases:
         assert not [e for e in as_written(case.events) if wrong_with(e)]

@@ -11,12 +11,12 @@ from reasoner.casebook.events import Closed
 from reasoner.casebook.shape import load_sound
 from reasoner.history.car import vehicle_of
 from reasoner.history.replay import Ending, Grade, Said
-from reasoner.history.review import ClosedCase, Judged, Told, calibration, judge, review, share
+from reasoner.history.review import CheckTold, ClosedCase, Judged, calibration, judge, review, share
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
 from reasoner.inference.weight import log_odds
 from reasoner.session.chapters import found_in
-from reasoner.session.effort import Effort
+from reasoner.session.effort import Spent
 from tests.fleet import a_case, a_vehicle
 from tests.inference.test_scoring import WILKS
 from tests.test_cases import CASES, FOLLOWED_UP, UNSOLVED, WRONG_FIRST, book, garage
@@ -72,9 +72,9 @@ def test_nothing_to_judge() -> None:
     assert share(0, 3).low == 0
 
 
-def judged(case: str, fault: str, right: bool, minutes: float, *told: Told, chance: float = 0.95) -> ClosedCase:
+def judged(case: str, fault: str, right: bool, minutes: float, *told: CheckTold, chance: float = 0.95) -> ClosedCase:
     grade = Grade.RIGHT if right else Grade.WRONG
-    ending = Ending(fault, fault, "engine", fault, chance, chance, 4, 4, Effort(minutes), grade)
+    ending = Ending(fault, fault, "engine", fault, chance, chance, 4, 4, Spent(minutes), grade)
     said = Said(fault, "settled", chance, right, right)
     return ClosedCase(
         case,
@@ -83,8 +83,8 @@ def judged(case: str, fault: str, right: bool, minutes: float, *told: Told, chan
     )
 
 
-def told(check: str, decibans: float, bits: float, minutes: float) -> Told:
-    return Told(check, check.title(), f"{check}: seen", decibans, bits, minutes)
+def told(check: str, decibans: float, bits: float, minutes: float) -> CheckTold:
+    return CheckTold(check, check.title(), f"{check}: seen", decibans, bits, minutes)
 
 
 def test_counts_by_hand() -> None:

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.measure.frames import Pasted, crc, looks_pasted, read_pasted
-from reasoner.measure.obd import Codes, Current, Refused
+from reasoner.measure.obd import Codes, Current, RefusedReply
 
 
 def codes(found: Pasted) -> list[str]:
@@ -66,7 +66,7 @@ def test_crc_of_a_known_string() -> None:
 
 def test_what_was_asked_is_passed_over() -> None:
     found = read_pasted("03\n43 01 01 72\n\n>07\r\n47 00\r\n0A\n7F 0A 11\n01 0C\n41 0C 0B B8")
-    assert [type(reply) for reply in found.replies] == [Codes, Codes, Refused, Current] and not found.slips
+    assert [type(reply) for reply in found.replies] == [Codes, Codes, RefusedReply, Current] and not found.slips
 
 
 @pytest.mark.parametrize("line", ["P0172", "P0172 pending", "0172", "none", "rich at idle", "", "FF FF", "12 34"])

@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.measure.obd import (
-    Cleared,
+    ClearedReply,
     Codes,
     Current,
     Monitors,
-    Refused,
+    RefusedReply,
     code_of,
     decode,
     hex_bytes,
@@ -209,9 +209,9 @@ def test_misfire_counts_by_cylinder() -> None:
 
 
 def test_refusals_and_clearing() -> None:
-    assert read_reply("7F 03 78") == Refused(3, 0x78, "wait: the reply is still to come")
-    assert read_reply("7F 0A 99") == Refused(0x0A, 0x99, "reason 99")
-    assert read_reply("44") == Cleared()
+    assert read_reply("7F 03 78") == RefusedReply(3, 0x78, "wait: the reply is still to come")
+    assert read_reply("7F 0A 99") == RefusedReply(0x0A, 0x99, "reason 99")
+    assert read_reply("44") == ClearedReply()
 
 
 @pytest.mark.parametrize(
@@ -242,7 +242,7 @@ def test_what_is_no_reply(text: str, word: str) -> None:
 @given(st.one_of(st.text(), st.text("0123456789abcdefABCDEFoOxX ,:-\n"), st.binary(max_size=40).map(bytes.hex)))
 def test_never_raises(text: str) -> None:
     got = read_reply(text)
-    assert isinstance(got, (Slip, Codes, Current, Monitors, Refused, Cleared))
+    assert isinstance(got, (Slip, Codes, Current, Monitors, RefusedReply, ClearedReply))
 
 
 @given(st.sampled_from([0x41, 0x42, 0x43, 0x44, 0x46, 0x47, 0x4A, 0x7F]), st.binary(max_size=30))

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from reasoner.measure.asks import Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, Kinds, Scale, plus_minus, times
-from reasoner.measure.point import Point, read_point
+from reasoner.measure.point import OperatingPoint, read_point
 from reasoner.measure.slip import Slip
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh
@@ -201,14 +201,14 @@ def test_a_figure_is_written_to_the_digits_that_stand(value: float, error: float
 @pytest.mark.parametrize(
     ("text", "point"),
     [
-        ("3.1 g/s 750 rpm", Point(3.1, 750)),
-        ("3,1 750", Point(3.1, 750)),
-        ("750 rpm, 3.1 g/s", Point(3.1, 750)),
-        ("32 kPa 700 rpm 40 C", Point(None, 700, 32, 40)),
-        ("12.2", Point(12.2)),
+        ("3.1 g/s 750 rpm", OperatingPoint(3.1, 750)),
+        ("3,1 750", OperatingPoint(3.1, 750)),
+        ("750 rpm, 3.1 g/s", OperatingPoint(3.1, 750)),
+        ("32 kPa 700 rpm 40 C", OperatingPoint(None, 700, 32, 40)),
+        ("12.2", OperatingPoint(12.2)),
     ],
 )
-def test_points(text: str, point: Point) -> None:
+def test_points(text: str, point: OperatingPoint) -> None:
     assert read_point(text) == point
 
 
@@ -223,7 +223,7 @@ def test_no_points(text: str) -> None:
 def test_points_in_other_units() -> None:
     """1 lb/min = 7.55987 g/s, 1 inHg = 3.38639 kPa, 104 F = 40 degC (NIST SP 811, 2008)."""
     got = read_point("1 lb/min 700 rpm 10 inHg 104 F")
-    assert isinstance(got, Point)
+    assert isinstance(got, OperatingPoint)
     assert (got.flow, got.pressure, got.celsius) == pytest.approx((7.55987, 33.8639, 40), rel=1e-5)
 
 

@@ -15,7 +15,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.document import Question, Verdict
 from reasoner.session.protocol import Message, Talk, hear
 from reasoner.session.workup import Workup, begin
-from reasoner.trial.trial import Run, Step
+from reasoner.trial.trial import TrialRun, TrialStep
 from tests.model.bench import MEANS, Bench
 from tests.model.breakages import BY_NAME
 from tests.model.car import Car, Profile
@@ -30,7 +30,7 @@ CLEARS = ("cleared-idle",)
 class Played:
     """A run and what it came from. slips: answers in which the technician named another outcome than was there."""
 
-    run: Run
+    run: TrialRun
     car: Car
     past: Past
     slips: tuple[str, ...]
@@ -76,7 +76,7 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
     talk = _hear(talk, {"type": "complaint", "text": complaint(past)})
     codes = sorted(past.codes)
     talk = _hear(talk, {"type": "codes", "codes": [{"code": c, "states": [past.codes[c]]} for c in codes]})
-    steps: list[Step] = []
+    steps: list[TrialStep] = []
     slips: list[str] = []
     unseen: list[str] = []
     while len(steps) < MOST_STEPS:
@@ -144,11 +144,11 @@ def _text(values: Mapping[int, str] | Mapping[int, float]) -> str:
     return ", ".join(f"{p}={v}" if p else f"{v}" for p, v in values.items())
 
 
-def _step(before: Talk, after: Talk, car: Car, asked: Question, text: str) -> Step:
+def _step(before: Talk, after: Talk, car: Car, asked: Question, text: str) -> TrialStep:
     way = asked.way
     workup = after.workup
     best = int(workup.belief.probability.argmax())
-    return Step(
+    return TrialStep(
         way.check,
         way.condition,
         way.fresh,
@@ -180,7 +180,7 @@ def _true_class(talk: Talk, car: Car) -> float:
     return float(by_class(workup.tables, workup.belief.probability)[workup.tables.class_of[true]])
 
 
-def _run(talk: Talk, car: Car, number: int, codes: Sequence[str], steps: tuple[Step, ...]) -> Run:
+def _run(talk: Talk, car: Car, number: int, codes: Sequence[str], steps: tuple[TrialStep, ...]) -> TrialRun:
     """The verdict held against what the car has: the repair that leads at its place, and the fault."""
     workup = talk.workup
     tables, p = workup.tables, workup.belief.probability
@@ -191,7 +191,7 @@ def _run(talk: Talk, car: Car, number: int, codes: Sequence[str], steps: tuple[S
         leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
     ]
     true_fault, true = truth(workup.book, car), _true_cause(workup, car)
-    return Run(
+    return TrialRun(
         number=number,
         fault=true_fault,
         where=where(car),

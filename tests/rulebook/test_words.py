@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from reasoner.rulebook import quantity, scale
 from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import Filter, Place
-from reasoner.rulebook.near import levels_of, listed, near
+from reasoner.rulebook.near import choices_of, levels_of, near
 from reasoner.rulebook.problem import Problem, Unreadable, shorten, show
 
 # ---- how often -------------------------------------------------------------------------------------------------------
@@ -178,10 +178,10 @@ def test_near() -> None:
 
 def test_levels_and_lists() -> None:
     assert levels_of("share", {"a fault": ["share"], "a check": ["ask"]}) == ("a fault",)
-    assert listed([]) == "none"
-    assert listed(["a"]) == "a"
-    assert listed(["a", "b", "c"]) == "a, b or c"
-    assert listed("abcd", most=2) == "a, b, ..."
+    assert choices_of([]) == "none"
+    assert choices_of(["a"]) == "a"
+    assert choices_of(["a", "b", "c"]) == "a, b or c"
+    assert choices_of("abcd", most=2) == "a, b, ..."
     assert shorten("a\n b" * 30).endswith("...") and len(shorten("ab" * 50)) == 40
 
 

@@ -9,12 +9,12 @@ import pytest
 
 from reasoner.cli import shipped
 from reasoner.cli.measure_log import plain
+from reasoner.inference.interval import wilson
 from reasoner.measure.soften import soften
 from reasoner.rulebook.read import read_rules
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import LogDocument, Proposed
-from reasoner.scanlog.spells import wilson
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.scanlog.look import seen
 

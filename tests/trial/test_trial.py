@@ -16,7 +16,7 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
 from reasoner.trial import trial
-from reasoner.trial.trial import Run, Step
+from reasoner.trial.trial import TrialRun, TrialStep
 from reasoner.trial.trialled import trialled
 from reasoner.trial.virtual import World, car
 
@@ -118,13 +118,13 @@ def test_perturbed_rules_keep_their_mean_and_their_floor() -> None:
 # ---- summing up ------------------------------------------------------------------------------------------------------
 
 
-def step(check: str, minutes: float, bits: float) -> Step:
-    return Step(check, "warm-idle", False, minutes, 5.0, 2.0, 0, bits, 0.5, "", "", 0.5)
+def step(check: str, minutes: float, bits: float) -> TrialStep:
+    return TrialStep(check, "warm-idle", False, minutes, 5.0, 2.0, 0, bits, 0.5, "", "", 0.5)
 
 
-def one_run(number: int, kind: str, claimed: float, right: bool, steps: tuple[Step, ...] = ()) -> Run:
+def one_run(number: int, kind: str, claimed: float, right: bool, steps: tuple[TrialStep, ...] = ()) -> TrialRun:
     said = "injector-leaks" if right else "purge-valve-leaks"
-    return Run(
+    return TrialRun(
         number,
         "injector-leaks",
         "cylinder 2",
@@ -187,5 +187,5 @@ def test_a_list_takes_far_longer() -> None:
     assert chosen < 0.6 * fixed
 
 
-def drawn_run(number: int, way: trial.Chooser) -> Run:
+def drawn_run(number: int, way: trial.Chooser) -> TrialRun:
     return trial.run(start(), trial.world_of(world(), "within", 11, number), 11, number, way)

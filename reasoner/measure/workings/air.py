@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from reasoner.measure.air import filling, sensor_trim, temperature_trim
-from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.measure.workings.base import LITRES, Result, Working
@@ -31,7 +31,7 @@ MANIFOLD = Ask(
 CELSIUS = Ask("temperature", "Intake air temperature", "°C", -40, 150, live=("intake air temperature",))
 
 
-def _filled(given: Given, setting: Setting) -> Result:
+def _filled(given: Inputs, setting: Setting) -> Result:
     flow, litres, rpm = (given.one(name, 0.0) for name in ("airflow", "litres", "speed"))
     told = given.get("pressure")
     pressure = Estimate(OUTSIDE, WEATHER) if told is None else Estimate(told, PRESSURE)
@@ -78,7 +78,7 @@ VOLUMETRIC = Working(
 )
 
 
-def _by_litre(given: Given, setting: Setting) -> Result:
+def _by_litre(given: Inputs, setting: Setting) -> Result:
     flow, litres = given.one("airflow", 0.0), given.one("litres", 1.0)
     found = through(lambda m: m / litres, Estimate(flow, AIR * flow))
     return Finding(
@@ -101,7 +101,7 @@ RUNNING = 30.0  # kPa below the air outside, which an engine at rest does not do
 AT_REST = 4.0  # kPa by which sensors may differ at rest; common practice, no source
 
 
-def _at_rest(given: Given, setting: Setting) -> Result:
+def _at_rest(given: Inputs, setting: Setting) -> Result:
     outside = Estimate(given.one("air pressure", 0.0), PRESSURE / 2)
     figures, means = [], []
     for name, what in (("manifold", "manifold sensor"), ("barometer", "barometric sensor")):
@@ -148,7 +148,7 @@ AT_REST_WORKING = Working(
 )
 
 
-def _as_read(given: Given, setting: Setting) -> Result:
+def _as_read(given: Inputs, setting: Setting) -> Result:
     return Finding(
         {0: (Figure("manifold pressure", "kPa", Estimate(given.one("pressure", 0.0))),)},
         ("as read",),
@@ -169,7 +169,7 @@ SOAKED = 5.0  # degC within which sensors agree after a cold soak; common practi
 SENSORS = {"coolant": "coolant temperature", "intake": "intake air temperature", "outside": "ambient temperature"}
 
 
-def _soaked(given: Given, setting: Setting) -> Result:
+def _soaked(given: Inputs, setting: Setting) -> Result:
     read = {name: given.one(name, 0.0) for name in SENSORS if given.get(name) is not None}
     if len(read) < 2:
         return Trouble(
@@ -225,7 +225,7 @@ FROZEN = {
 }
 
 
-def _frozen(given: Given, setting: Setting) -> Result:
+def _frozen(given: Inputs, setting: Setting) -> Result:
     found = {name: value for name in FROZEN if (value := given.get(name)) is not None}
     if not {"load", "coolant"} <= set(found):
         return Trouble("", "load and coolant temperature of the frame are wanted at least", "such as 24 % and 88 °C")

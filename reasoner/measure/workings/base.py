@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from reasoner.measure.asks import Ask, Given, Setting, Trouble, take_all
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble, take_all
 from reasoner.measure.finding import Finding, listed
 from reasoner.measure.fuel import PETROL, Fuel, blend
 from reasoner.measure.uncertain import Estimate
@@ -15,7 +15,7 @@ from reasoner.rulebook.model import At
 RECTANGULAR = 1 / math.sqrt(3)  # standard error of what lies within +-1 and is else unknown: JCGM 100:2008, 4.3.7
 
 Result = Finding | Trouble
-Work = Callable[[Given, Setting], Result]
+Compute = Callable[[Inputs, Setting], Result]
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Working:
     at: At
     says: str
     asks: tuple[Ask, ...]
-    work: Work
+    work: Compute
     frame: bool = False
 
     def run(self, texts: Mapping[str, str], setting: Setting) -> Finding | tuple[Trouble, ...]:
@@ -48,7 +48,7 @@ ETHANOL = Ask("ethanol", "Ethanol in the fuel", "%", 0, 100, car=True, live=("et
 LITRES = Ask("litres", "Displacement of the engine", "L", 0.3, 10, car=True)
 
 
-def fuel_of(given: Given) -> Fuel:
+def fuel_of(given: Inputs) -> Fuel:
     """The fuel as said; without a word, petrol without ethanol."""
     return blend(given.one("ethanol", 0.0) / 100) if given.get("ethanol") else PETROL
 

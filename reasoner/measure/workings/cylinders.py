@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, times
 from reasoner.measure.percyl import StandsOut, counts_stand_out, leaker_and_others, stands_out
 from reasoner.measure.uncertain import Estimate, through
@@ -35,7 +35,7 @@ def misfire_figures(counts: Mapping[int, float]) -> dict[int, tuple[Figure, ...]
     return figures
 
 
-def _counts(given: Given, setting: Setting) -> Result:
+def _counts(given: Inputs, setting: Setting) -> Result:
     counts = given.by_place("counts")
     if wrong := _several("counts", counts):
         return wrong
@@ -93,7 +93,7 @@ def _outlier(values: Mapping[int, float], spread: float, unit: str, what: str) -
     return f"No cylinder stands out ({what}).", chance
 
 
-def _balance(given: Given, setting: Setting) -> Result:
+def _balance(given: Inputs, setting: Setting) -> Result:
     drops, cut, before = given.by_place("drops"), given.by_place("trims"), given.get("trim before")
     if wrong := _several("drops", drops):
         return wrong
@@ -141,7 +141,7 @@ BALANCE = Working(
 )
 
 
-def _ranks(given: Given, setting: Setting) -> Result:
+def _ranks(given: Inputs, setting: Setting) -> Result:
     ranks = given.by_place("ranks")
     if wrong := _several("ranks", ranks):
         return wrong
@@ -163,7 +163,7 @@ PLUGS = Working(
 )
 
 
-def _bench(given: Given, setting: Setting) -> Result:
+def _bench(given: Inputs, setting: Setting) -> Result:
     flows, leaks = given.by_place("flows"), given.by_place("leaks")
     if not flows and not leaks:
         return Trouble("", "flow or leakage by cylinder is wanted")
@@ -213,7 +213,7 @@ BENCH = Working(
 )
 
 
-def _leaker(given: Given, setting: Setting) -> Result:
+def _leaker(given: Inputs, setting: Setting) -> Result:
     trim = given.one("bank trim", 0.0)
     count = given.get("cylinders of the bank")
     cylinders = int(count) if count is not None else len(setting.banks[0])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import (
     blend,
@@ -28,7 +28,7 @@ LABORATORY = 0.3  # % of fuel by gas chromatography; judgement
 CAUTION, ACTION = 2.0, 5.0  # % of fuel in oil: what laboratories call caution and action; secondary texts
 
 
-def _oil(given: Given, setting: Setting) -> Result:
+def _oil(given: Inputs, setting: Setting) -> Result:
     told, fresh, now = given.get("found"), given.get("fresh viscosity"), given.get("viscosity")
     if told is not None:
         found, how = Estimate(told, LABORATORY), "fuel in the oil as the laboratory found it"
@@ -77,7 +77,7 @@ FUEL_IN_OIL = Working(
 )
 
 
-def _purge(given: Given, setting: Setting) -> Result:
+def _purge(given: Inputs, setting: Setting) -> Result:
     flow, vapour, airflow = given.one("flow", 0.0), given.one("vapour", 0.0) / 100, given.one("airflow", 1.0)
     made = through(
         lambda q, v: purge_trim(max(q, 0.0), min(max(v, 0.0), 1.0), airflow),
@@ -115,7 +115,7 @@ PURGE = Working(
 )
 
 
-def _blend(given: Given, setting: Setting) -> Result:
+def _blend(given: Inputs, setting: Setting) -> Result:
     learned, sample, gained = given.one("learned", 0.0), given.get("sample"), given.get("gained")
     actual = given.get("ethanol")
     if actual is None and sample is not None and gained is not None:
@@ -165,7 +165,7 @@ FUEL_BLEND = Working(
 )
 
 
-def _flow(given: Given, setting: Setting) -> Result:
+def _flow(given: Inputs, setting: Setting) -> Result:
     rated, now = given.one("rated pressure", 0.0), given.one("pressure", 0.0)
     before, after = Estimate(rated, 0.01 * rated), Estimate(now, 0.02 * now)
     made = pressure_trim(before, after)

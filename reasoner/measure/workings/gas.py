@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import Fuel
 from reasoner.measure.gas import HEXANE, lambda_of
@@ -21,7 +21,7 @@ SENSOR = 0.01 * RECTANGULAR  # of a wideband sensor's lambda near 1; judgement
 PETROL_CARBON = 17.0  # vol-% that CO and CO2 of petrol together stay below (15.3 when all is burnt)
 
 
-def work(given: Given, setting: Setting) -> Result:
+def work(given: Inputs, setting: Setting) -> Result:
     co, co2, hc, o2 = (within(given.one(name, 0.0), *LIMITS[name]) for name in LIMITS)
     if co.value > co2.value:
         return Trouble("", f"CO {co.value:g} % with CO2 {co2.value:g} % is no engine's", "are the two exchanged?")

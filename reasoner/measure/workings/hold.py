@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, Scale, plus_minus
 from reasoner.measure.hold import SOFTER, bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
 from reasoner.measure.trims import leak_for
@@ -29,7 +29,7 @@ def _rate(before: float, after: float, minutes: float) -> float:
     return (math.sqrt(before) - math.copysign(math.sqrt(abs(after)), after)) / math.sqrt(before) / HALF / minutes
 
 
-def rail(given: Given, setting: Setting) -> Result:
+def rail(given: Inputs, setting: Setting) -> Result:
     before, after, minutes = (given.one(name, 0.0) for name in ("rail before", "rail after", "minutes"))
     if after > before + 3 * GAUGE and given.get("cooled") is None:
         return Trouble(
@@ -85,7 +85,7 @@ def _held(half: Figure) -> str:
     )
 
 
-def _against_trim(given: Given, leak: float) -> list[str]:
+def _against_trim(given: Inputs, leak: float) -> list[str]:
     trim, airflow = given.get("trim"), given.get("airflow")
     if trim is None or airflow is None or trim >= 0:
         return []
@@ -125,7 +125,7 @@ STOPPED = {"open": "with nothing shut", "supply shut": "with the supply shut", "
 ALLOWED = 50.0  # kPa in ten minutes; common practice (15 to 35 kPa in five minutes), no source
 
 
-def low_side(given: Given, setting: Setting) -> Result:
+def low_side(given: Inputs, setting: Setting) -> Result:
     before, minutes = given.one("line before", 0.0), given.one("minutes", 0.0)
     falls: dict[str, Estimate] = {}
     for name in STOPPED:
@@ -166,7 +166,7 @@ def _falls(falls: dict[str, Estimate]) -> str:
     return "It falls; which way is found with supply and return shut one after the other."
 
 
-def _against_trim_low(given: Given) -> list[str]:
+def _against_trim_low(given: Inputs) -> list[str]:
     trim, airflow = given.get("trim"), given.get("airflow")
     if trim is None or airflow is None or trim >= 0:
         return []

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
-from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
 from reasoner.measure.fuel import Fuel, grams_a_second
 from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit, needed, shapes
@@ -30,11 +30,11 @@ SHAPES = {
 }
 
 
-def _has_point(name: str, given: Given) -> bool:
+def _has_point(name: str, given: Inputs) -> bool:
     return name in given.points
 
 
-def _no_meter(given: Given) -> bool:
+def _no_meter(given: Inputs) -> bool:
     return any(point.flow is None for point in given.points.values())
 
 
@@ -74,7 +74,7 @@ class _At:
     trims: Mapping[int, float]
 
 
-def work(given: Given, setting: Setting) -> Result:
+def work(given: Inputs, setting: Setting) -> Result:
     fuel = fuel_of(given)
     found = _regions(given, setting, fuel)
     if isinstance(found, Trouble):
@@ -103,7 +103,7 @@ def work(given: Given, setting: Setting) -> Result:
     )
 
 
-def _regions(given: Given, setting: Setting, fuel: Fuel) -> list[_At] | Trouble:
+def _regions(given: Inputs, setting: Setting, fuel: Fuel) -> list[_At] | Trouble:
     found = []
     for region in REGIONS:
         trims, point = given.by_place(f"{region} trim"), given.points.get(f"{region} air")
@@ -307,7 +307,7 @@ TRIMS_BY_AIRFLOW = Working(
 )
 
 
-def _sum(given: Given, setting: Setting) -> Result:
+def _sum(given: Inputs, setting: Setting) -> Result:
     short, long = given.by_place("short"), given.by_place("long")
     banks = [bank for bank in setting.places(At.BANK) if bank in short and bank in long]
     if not banks:

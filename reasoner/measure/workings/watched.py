@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from reasoner.measure.asks import Ask, Given, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.measure.workings.base import Result, Working, numbered
@@ -15,7 +15,7 @@ RAIL_OFF = 5.0  # % by which a rail may leave its target while it is steady; jud
 AT_REST = 0.4  # MPa by which a rail sensor may be off once the pressure has gone; judgement
 
 
-def _against_target(given: Given, setting: Setting) -> Result:
+def _against_target(given: Inputs, setting: Setting) -> Result:
     rail, target = given.one("rail", 0.0), given.one("target", 1.0)
     off = through(lambda a, b: 100 * (a / b - 1), Estimate(rail, GAUGE), Estimate(target, GAUGE))
     figures = [Figure("off target", "%", off)]
@@ -77,7 +77,7 @@ def watched(seconds: float) -> Estimate:
     return Estimate(seconds, max(NOTED, PART * seconds))
 
 
-def _after_start(given: Given, setting: Setting) -> Result:
+def _after_start(given: Inputs, setting: Setting) -> Result:
     rich, first, lean = (given.by_place(name) for name in ("seconds rich", "at first", "seconds lean"))
     over = [bank for bank in first if bank in rich and first[bank] > rich[bank] + NOTED]
     if over:
@@ -120,7 +120,7 @@ SLOW = 15.0  # min to 70 degC on the road, beyond which the thermostat is looked
 READ = 1.0  # min, standard error of a warm-up noted every minute or two; judgement
 
 
-def _warming(given: Given, setting: Setting) -> Result:
+def _warming(given: Inputs, setting: Setting) -> Result:
     minutes = given.one("warming", 0.0)
     slow = minutes > SLOW
     means = "Slow: thermostat, unless it mostly stood and idled in the cold." if slow else "As it should be."
@@ -147,7 +147,7 @@ VAPOUR = "The trim follows the purge: vapour comes through the valve."
 NO_LINK = "No link. A valve that leaks when shut does not show so: pinch its hose."
 
 
-def _purged(given: Given, setting: Setting) -> Result:
+def _purged(given: Inputs, setting: Setting) -> Result:
     open_, shut = (Estimate(given.one(name, 0.0), STEADY_TRIM) for name in ("purge on", "purge off"))
     moves = through(lambda a, b: a - b, open_, shut)
     follows = moves.value < -FOLLOWS
@@ -174,7 +174,7 @@ PURGE_MOVES = Working(
 LAMBDA_READ, LAMBDA_OFF = 0.01, 0.03  # standard error of a wide-band reading that moves; what counts as off; judgement
 
 
-def _lambda_off(given: Given, setting: Setting) -> Result:
+def _lambda_off(given: Inputs, setting: Setting) -> Result:
     measured, target = given.by_place("measured"), given.one("commanded", 1.0)
     off = {bank: Estimate(value - target, LAMBDA_READ) for bank, value in measured.items()}
     rich = [bank for bank, one in off.items() if one.value < -LAMBDA_OFF]
@@ -204,7 +204,7 @@ LAMBDA_TARGET = Working(
 )
 
 
-def _opposite(given: Given, setting: Setting) -> Result:
+def _opposite(given: Inputs, setting: Setting) -> Result:
     share = Estimate(given.one("share", 0.0), SHARE_READ)
     crossed = share.value > CROSSED
     return Finding(
