@@ -21,7 +21,7 @@ from tests.test_cases import book, garage
 
 LONG = """\
 Job;Day;Says;Codes;Engine;Mileage;Test;Result;Cyl;When;Sure;Cause;At;End
-101;2026-03-09;shakes;P0172, P0303;inline 4;181 000;When it happens;hot-restart;;;;injector-leaks-after-soak;\
+101;2026-03-09;shakes;P0172, P0303;inline 4;181 000;how-warm;hot-restart;;;;injector-leaks-after-soak;\
 cylinder 3;proven
 101;;;;;;hot-restart-misfire;misfires;3;hot restart;think so;;;
 101;;;;;;Trim at idle;rich;;hot restart;;;;
