@@ -242,14 +242,32 @@ def test_what_cannot_reach_a_code_seldom_has_one() -> None:
 
 
 def test_one_injector_of_four_is_a_quarter_on_the_bank() -> None:
-    """One that gives 40 % too much takes 10 % off the bank: its own cylinder is left at 0.78, the others at 1.1."""
-    bank = -0.4 / 4
-    assert bank == pytest.approx(-0.10)
-    assert 1 / (1 + 0.4 + bank) == pytest.approx(0.77, abs=0.01) and 1 / (1 + bank) == pytest.approx(1.11, abs=0.01)
+    """A value corrects its injector by 10 to 15 %: wrong, it takes 4 % off the bank at most, which is no rich code. One
+    of another flow, 40 % too much, takes 10 % off: its own cylinder is left at 0.77, the others at 1.11."""
+    value, part = -0.15 / 4, -0.4 / 4
+    assert value > -0.05 and part == pytest.approx(-0.10)
+    assert 1 / (1 + 0.4 + part) == pytest.approx(0.77, abs=0.01) and 1 / (1 + part) == pytest.approx(1.11, abs=0.01)
     book = rules()
-    assert chance(book, "code-rich", "present", "injector-value-wrong") < chance(
-        book, "code-rich", "present", "truly-rich"
+    wrong, other, usual = (
+        chance(book, "code-rich", "present", s) for s in ("injector-value-wrong", "injector-wrong-part", "truly-rich")
     )
+    assert wrong < 0.3 * usual and wrong < other < usual
+    assert chance(book, "trim-idle", "rich", "injector-value-wrong") < 0.2
+
+
+def test_a_barometer_too_high_is_rich_by_the_throttle_and_not_by_the_manifold() -> None:
+    """By the throttle's angle air goes with the pressure before it: 5 kPa of 101 are 5 %. By the manifold's pressure it
+    goes with what the exhaust leaves behind: of a cylinder of compression r = 10 the part (r - (pe / pi) ** (1 / 1.3)) /
+    (r - 1) is fresh (a textbook's ideal cycle, from memory), which falls as the exhaust's pressure rises."""
+
+    def fresh(exhaust: float, manifold: float) -> float:
+        return (10 - (exhaust / manifold) ** (1 / 1.3)) / 9
+
+    by_manifold = fresh(106.3, 32) / fresh(101.3, 32) - 1
+    assert -0.02 < by_manifold < 0
+    by_throttle = 106.3 / 101.3 - 1
+    assert by_throttle == pytest.approx(0.05, abs=0.002)
+    assert chance(rules(), "code-rich", "present", "barometer-wrong") < 0.1
 
 
 def test_a_leak_of_its_own_charge_takes_the_others_near_misfire() -> None:
@@ -275,6 +293,7 @@ def test_a_stale_long_trim_is_cancelled_by_the_short_one() -> None:
     assert abs(long + short) < 0.10 and (1 + long) * (1 + short) == pytest.approx(1.0)
     book = rules()
     stale = "learned-values-stale"
+    assert chance(book, "code-rich", "present", stale) < 0.4 * chance(book, "code-rich", "present", "truly-rich")
     assert shows(book, stale, "cold-start") > shows(book, stale, "cleared-idle")
     assert chance(book, "how-warm", "cold", stale) > chance(book, "how-warm", "cold")
     for check in CHECKS.values():
