@@ -257,8 +257,8 @@ def test_one_injector_of_four_is_a_quarter_on_the_bank() -> None:
 
 def test_a_barometer_too_high_is_rich_by_the_throttle_and_not_by_the_manifold() -> None:
     """By the throttle's angle air goes with the pressure before it: 5 kPa of 101 are 5 %. By the manifold's pressure it
-    goes with what the exhaust leaves behind: of a cylinder of compression r = 10 the part (r - (pe / pi) ** (1 / 1.3)) /
-    (r - 1) is fresh (a textbook's ideal cycle, from memory), which falls as the exhaust's pressure rises."""
+    goes with what the exhaust leaves behind: of a cylinder of compression r = 10 (r - (pe / pi) ** (1 / 1.3)) / (r - 1)
+    is fresh (a textbook's ideal cycle, from memory), which falls as the exhaust's pressure rises."""
 
     def fresh(exhaust: float, manifold: float) -> float:
         return (10 - (exhaust / manifold) ** (1 / 1.3)) / 9
