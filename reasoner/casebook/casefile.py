@@ -166,7 +166,7 @@ def parse(data: bytes, path: Path) -> tuple[CaseFile, str]:
     head = _head("\n".join(lines[:start]), path)
     if not EVENTS.fullmatch(lines[start]):
         mend = "write `events:` alone on its line, and below it one event a line: `- {...}`"
-        raise CasebookError("something stands behind `events:`", mend, path, start + 1)
+        raise CasebookError("there is something after `events:`", mend, path, start + 1)
     events, indent = _events(lines[start + 1 :], start + 2, path)
     return CaseFile(path, head, events), indent
 

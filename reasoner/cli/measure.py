@@ -7,7 +7,7 @@ import click
 from reasoner.cli.lazy import LazyGroup
 
 TABLE = {
-    "trims": ("measure_typed", "Trims over airflow: fuel by the second, by the injection, or a wrong scale."),
+    "trims": ("measure_typed", "Trims over airflow: a steady leak, too much at each injection, or a wrong scale."),
     "air": ("measure_typed", "Airflow against what the engine can swallow; sensors against each other at rest."),
     "gas": ("measure_typed", "Lambda from the four gases, against the trim and the sensor."),
     "hold": ("measure_typed", "Pressure hold, high or low side: what leaks, and what of it is cooling."),

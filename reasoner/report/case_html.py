@@ -316,7 +316,7 @@ def _work(sheet: SheetDoc) -> Iterable[str]:
 
 
 def _proof(proof: ProofDoc) -> Iterable[str]:
-    yield f"<h2>The proof</h2><p>As it stands: {escape(proof.state)}.</p>"
+    yield f"<h2>The proof</h2><p>So far: {escape(proof.state)}.</p>"
     plan = proof.provocation
     if plan is not None:
         wanted = f" of {plan.needed}" if plan.needed is not None else ""

@@ -13,7 +13,7 @@ SIGNS = {"seen": "[x]", "not right": "[!]", "missing": "[ ]", "no tool": "[-]"}
 def standing_text(document: ProofDoc, width: int = WIDTH) -> str:
     """Where it stands, in a few lines."""
     p = clean(document)
-    lines = para(f"As it stands the case closes as: {p.state}.", 0, width=width)
+    lines = para(f"Closed now it would be: {p.state}.", 0, width=width)
     for plan in (p.provocation, *p.also):
         lines += para(_so_far(plan), 0, width=width) if plan and not plan.showed else []
     return page(lines + section("Still missing", p.missing, width=width))
@@ -27,7 +27,7 @@ def _so_far(p: ProvocationDoc) -> str:
 def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
     p = clean(document)
     lines = [f"Proof{f': case {p.case}' if p.case else ''}", *para(f"{p.title}.", 0, width=width)]
-    lines += para(f"As it stands the case closes as: {p.state}.", 0, width=width)
+    lines += para(f"Closed now it would be: {p.state}.", 0, width=width)
     lines += section("Still missing", p.missing, width=width)
     for plan in (p.provocation, *p.also):
         lines += _provocation(plan, width) if plan else []

@@ -113,7 +113,7 @@ def _moments(moments: Sequence[Moment], blocks: bool, every: bool) -> list[Rende
                 mark = "*" if moment.settled else " "
                 picture = bar(moment.chance, BAR, blocks)
                 grid.add_row(str(moment.step), text, picture, f"{percent(moment.chance)}{mark}")
-        found += [Text(f"  {condition or 'told, or as it stands'}", style=HEAD), Padding(grid, (0, 0, 0, 2))]
+        found += [Text(f"  {condition or 'told or read'}", style=HEAD), Padding(grid, (0, 0, 0, 2))]
     return found
 
 

@@ -33,7 +33,7 @@ def way(workup: Workup, option: Option) -> Way:
         check.name,
         check.title,
         condition.name if condition else "",
-        condition.title if condition else "as it stands",
+        condition.title if condition else "as the car is",
         option.fresh,
         option.times,
         place,

@@ -86,9 +86,7 @@ def read_reply(line: str, form: Form) -> Reply:
     text = re.sub(r"(?<=\d)\s*:\s*", "=", text)
     reply = _reply(text, form)
     if reply.readings and sure != "sure":
-        raise Unclear(
-            f'A number is taken as it stands: leave "{sure}" out, or answer by a word, such as {_words(form)}.'
-        )
+        raise Unclear(f'A number is taken as it is: leave "{sure}" out, or answer by a word, such as {_words(form)}.')
     return replace(reply, sure=sure)
 
 

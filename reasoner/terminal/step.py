@@ -301,7 +301,7 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
             para(_reading_hint(question)),
             none,
         ]
-    codes = "Or the whole list as it stands on the reader (P0172 pending, P0301), or none. It answers them all at once."
+    codes = "Or the whole list as the scan tool shows it (P0172 pending, P0301), or none. It answers them all at once."
     blocks: list[RenderableType] = [
         head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else ""))
     ]

@@ -39,7 +39,7 @@ GALLERY: dict[str, tuple[str | bytes, str, str]] = {
     ),
     "something behind events": (
         TOP.replace("events:", "events: []"),
-        "10: something stands behind `events:`",
+        "10: there is something after `events:`",
         "write `events:` alone on its line, and below it one event a line: `- {...}`",
     ),
     "merge marks": (

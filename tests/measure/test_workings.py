@@ -239,7 +239,7 @@ def test_a_leak_by_trims() -> None:
 
 
 def test_what_is_left_of_the_trim_beyond_idle_is_said() -> None:
-    """-6 of -24 is a quarter; fuel by the second would leave 3 g/s of 15."""
+    """-6 of -24 is a quarter; a steady flow of extra fuel would leave 3 g/s of 15."""
     found = run("trims by airflow", idle_air="3 g/s", idle_trim="-24", raised_air="15 g/s", raised_trim="-6")
     (line,) = (line for line in found.means if "of the idle's trim is left" in line)
     assert re.findall(r"(\d+) %", line) == ["25", "20"]

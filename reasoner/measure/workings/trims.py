@@ -23,7 +23,7 @@ TRIMS = ("short-term trim, bank {}", "long-term trim, bank {}")
 AIR = ("airflow", "engine speed", "manifold pressure, absolute", "intake air temperature")
 
 SHAPES = {
-    "by time": "It fades as the airflow grows: fuel that comes by the second, whatever the engine takes.",
+    "by time": "It fades as the airflow grows: extra fuel at a steady rate, however much air the engine takes.",
     "by injection": "It goes with the number of injections: each one brings too much, the same each time.",
     "by share": "It is the same share everywhere: air is counted wrong, or the pressure or the injectors are off.",
     "with load": "It grows with the load: what is counted or added goes wrong only there.",
@@ -95,7 +95,7 @@ def work(given: Inputs, setting: Setting) -> Result:
         (
             f"trim = (1 - leak x {fuel.air_ratio:.2f} / airflow - excess / fuel of one injection) / scale - 1",
             "Fitted to the points by least squares; then each way of being rich by itself, and how well it fits.",
-            "widest: the trim that is furthest from nought",
+            "widest: the trim that is furthest from zero",
         ),
         tuple(line for one in worked.values() for line in one.means(len(banks) > 1)) + _compared(worked),
         tuple(sure),
@@ -239,7 +239,7 @@ def _kept(here: list[_At], bank: int) -> tuple[str, ...]:
         if region in trims:
             left, fades = trims[region] / start, flows["idle"] / flows[region]
             says = f"At {REGIONS[region]} {100 * max(0.0, left):.0f} % of the idle's trim is left"
-            lines.append(f"{says}; fuel by the second would leave {100 * fades:.0f} %.")
+            lines.append(f"{says}; a steady flow of extra fuel would leave {100 * fades:.0f} %.")
     return tuple(lines)
 
 
@@ -301,7 +301,7 @@ def _exchanged(found: list[_At], setting: Setting, fuel: Fuel) -> tuple[str, ...
 TRIMS_BY_AIRFLOW = Working(
     "trims by airflow",
     At.BANK,
-    "How a trim changes with airflow: fuel by the second, by the injection, or a wrong scale.",
+    "How a trim changes with airflow: extra fuel at a steady rate, extra fuel with each injection, or a wrong scale.",
     ASKS,
     work,
 )
