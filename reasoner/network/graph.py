@@ -18,12 +18,14 @@ from itertools import combinations
 
 import networkx as nx
 
+from reasoner.network.equipment import Fitted, factor, told_already
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.afterwards import ANY_WORK
 from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import At, Check, Fault, Filter, Frequency, Rulebook, Statement
 
 Node = tuple[str, str]
+NOTHING_SAID: Fitted = {}
 
 A_THOUSAND = 1000.0  # what the share of anything else is a share of
 MOST_SPARE = 0.5  # and the most it is, whatever is written
@@ -56,7 +58,11 @@ def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.Di
             graph.add_edge(("family", name), ("family", wider), role="acts as", rank=rank)
         _shows(graph, ("family", name), family.shows)
 
+    settled = told_already(vehicle, book.equipment)
+
     def possible(entry: Fault | Check) -> bool:
+        if isinstance(entry, Check) and entry.name in settled:
+            return False
         return (not entry.after_work or follows(entry.after_work, work)) and applies(entry.only)
 
     faults = [f for f in book.faults.values() if possible(f) and share(f, vehicle) > 0]
@@ -66,7 +72,7 @@ def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.Di
             graph.add_edge(("fault", fault.name), ("family", name), role="acts as", rank=rank)
         _shows(graph, ("fault", fault.name), fault.shows)
         graph.add_edge(("fault", fault.name), ("repair", fault.repair), role="mended by")
-    for cause in causes(faults, vehicle):
+    for cause in causes(faults, vehicle, book.equipment):
         graph.add_node(("cause", cause.name), entry=cause)
         graph.add_edge(("cause", cause.name), ("fault", cause.fault), role="is")
 
@@ -116,22 +122,22 @@ def _shows(graph: nx.DiGraph, node: Node, shows: Mapping[str, Frequency]) -> Non
         graph.add_edge(node, ("condition", name), role="shows", frequency=frequency)
 
 
-def share(fault: Fault, vehicle: Vehicle) -> float:
+def share(fault: Fault, vehicle: Vehicle, equipment: Fitted = NOTHING_SAID) -> float:
     """The fault's share of rich complaints on this vehicle (relative, not yet normalised)."""
-    value = fault.share[vehicle.properties["injection"]]
+    value = fault.share[vehicle.properties["injection"]] * factor(fault.only, vehicle, equipment)
     for more in fault.more_likely:
         if passes(more.when, vehicle.properties, vehicle.distance_km, unknown=False):
             value *= more.times
     return value
 
 
-def priors(faults: Sequence[Fault], vehicle: Vehicle) -> list[float]:
+def priors(faults: Sequence[Fault], vehicle: Vehicle, equipment: Fitted = NOTHING_SAID) -> list[float]:
     """How likely each fault is, before anything is known: by its share.
 
     What stands for anything else has its share of a thousand cars, whatever the car: that a car can have few of the
     faults that are named says nothing of those that are not.
     """
-    shares = [share(fault, vehicle) for fault in faults]
+    shares = [share(fault, vehicle, equipment) for fault in faults]
     spare = sum(s for s, fault in zip(shares, faults, strict=True) if fault.anything_else)
     named = sum(shares) - spare
     part = min(MOST_SPARE, spare / A_THOUSAND) if named else 1.0
@@ -141,13 +147,13 @@ def priors(faults: Sequence[Fault], vehicle: Vehicle) -> list[float]:
     ]
 
 
-def causes(faults: list[Fault], vehicle: Vehicle) -> list[Cause]:
+def causes(faults: list[Fault], vehicle: Vehicle, equipment: Fitted = NOTHING_SAID) -> list[Cause]:
     """Every fault at every place it can have, with its prior; a fault's share is spread evenly over its places.
 
     Where a second place has often gone too (`pairs`), that part of the share goes to the pairs of cylinders.
     """
     found = []
-    for fault, prior in zip(faults, priors(faults, vehicle), strict=True):
+    for fault, prior in zip(faults, priors(faults, vehicle, equipment), strict=True):
         both = fault.pairs.value if fault.pairs and fault.at is At.CYLINDER else 0.0
         singles = list(places(fault.at, vehicle))
         pairs = list(combinations(range(1, vehicle.cylinders + 1), 2)) if both else []

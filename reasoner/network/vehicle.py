@@ -21,9 +21,11 @@ from reasoner.rulebook.quantity import KM_PER_MILE
 PROPERTIES = {name: values for name, values in filters.PROPERTIES.items() if name not in ("layout", "sensors")}
 LAYOUTS = filters.PROPERTIES["layout"]
 DEFAULTS = {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
-KEYS = ("name", "layout", "upstream sensors", "banks", "firing order", *PROPERTIES, "displacement", "distance")
+KEYS = ("name", "layout", "upstream sensors", "banks", "firing order", *PROPERTIES, "displacement", "model year", "distance")
 LITRES_PER_CUBIC_INCH = 0.016387064  # exact: international inch, NIST SP 811 (2008) B.8
 LITRES = (0.3, 10.0)  # of an engine
+YEARS = (1960, 2100)  # of a car with a rich code
+FACTS = (*filters.EQUIPMENT, "displacement", "model year", "distance")  # may become known while a case goes on
 
 
 @dataclass(frozen=True)
@@ -80,12 +82,33 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
         mistakes.append(
             Mistake("firing order", f'"{order}" does not name each of {cylinders} cylinders once', "such as 1-3-4-2")
         )
+    year = values.get("model year")
+    if year is not None and re.fullmatch(r"\d{4}", year) and YEARS[0] <= int(year) <= YEARS[1]:
+        properties[filters.YEAR] = year
+    elif year is not None:
+        mistakes.append(Mistake("model year", f'"{year}" is no model year', "four digits, such as 2014"))
     distance = _distance(values.get("distance"), mistakes)
     litres = _displacement(values.get("displacement"), mistakes)
     if mistakes:
         return None, tuple(mistakes)
     title = values.get("name") or f"{layout}, {properties['injection']} injection"
     return Vehicle(title, layout, cylinders, banks, properties, distance, dict(values), litres), ()
+
+
+def with_facts(vehicle: Vehicle, facts: Mapping[str, str]) -> tuple[Vehicle, tuple[Mistake, ...]]:
+    """The same car with what has become known of it (`FACTS`); a fact that cannot be is left out and said."""
+    wrong = [key for key in facts if key not in FACTS]
+    mistakes = [Mistake(key, f'"{key}" is no fact of a car', "one of: " + ", ".join(FACTS)) for key in wrong]
+    known = {key: value for key, value in facts.items() if key not in wrong}
+    for key in list(known):
+        found = vehicle_from({**vehicle.fields, key: known[key]})[1]
+        mistakes += found
+        if found:
+            del known[key]
+    if not known:
+        return vehicle, tuple(mistakes)
+    found_vehicle, _ = vehicle_from({**vehicle.fields, **known})
+    return (found_vehicle or vehicle), tuple(mistakes)
 
 
 def _layout(text: str) -> str | None:
@@ -187,6 +210,8 @@ def _filters(book: Rulebook) -> Iterator[Filter]:
         yield from (more.when for more in fault.more_likely)
     for check in book.checks.values():
         yield check.only
+    for equipment in book.equipment.values():
+        yield from (other.when for other in equipment.among)
 
 
 # ---- from a file -----------------------------------------------------------------------------------------------------

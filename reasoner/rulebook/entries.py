@@ -30,6 +30,7 @@ from reasoner.rulebook.fields import (
     text,
     yes_no,
 )
+from reasoner.rulebook.filters import EQUIPMENT
 from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import (
     Afterwards,
@@ -38,6 +39,7 @@ from reasoner.rulebook.model import (
     Check,
     Code,
     Condition,
+    Equipment,
     Family,
     Fault,
     Part,
@@ -64,6 +66,7 @@ from reasoner.rulebook.parts import (
     check_names,
     family_names,
     origin,
+    read_among,
     read_filter,
     read_more_likely,
     read_reach,
@@ -101,6 +104,14 @@ def _fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
         mend = f"such as {missing[0]}: 10, or {missing[0]}: 0 where it does not occur"
         desk.notes.note("missing-key", spot, f"`share` says nothing of {choices_of(missing)}", mend)
     values["share"] = {kind: share.get(kind, 0.0) for kind in INJECTION}
+
+
+def _equipment(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    named = tuple(key.replace(" ", "-") for key in EQUIPMENT)
+    if name.value not in named:
+        desk.notes.note("bad-name", name, f'no vehicle has "{name.value}"', "one of: " + ", ".join(named))
+    if values["among"] and values["chance"] is None:
+        desk.notes.note("missing-key", name, "`among` needs a `chance` for all the others", "add chance: 20 %")
 
 
 def _nothing_more(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
@@ -205,6 +216,21 @@ SECTIONS: dict[str, Section] = {
         ),
     ),
     "tools": Section(Tool, table(NAMED, Key("common", yes_no, default=False), WAIVE)),
+    "equipment": Section(
+        Equipment,
+        table(
+            NAMED,
+            Key("ask", text, paste="ask: one line that asks for it"),
+            Key("how", text, default=""),
+            Key("chance", frequency),
+            Key("among", list_of(read_among), default=()),
+            Key("without", list_of(name_of("equipment")), default=()),
+            Key("told by", check_names, default=()),
+            *ORIGIN,
+            WAIVE,
+        ),
+        _equipment,
+    ),
     "sources": Section(
         Source,
         table(
@@ -258,6 +284,7 @@ LEVELS: dict[str, tuple[str, ...]] = {
     "what a check says under `given`": tuple(STATEMENT)[:2],
     "`only`": tuple(FILTER),
     "`more likely` of a fault": tuple(set(MORE_LIKELY) - set(FILTER)),
+    "`among` of a piece of equipment": ("chance",),
     **afterwards.GROUPS,
 }
 

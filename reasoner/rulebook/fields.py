@@ -38,6 +38,7 @@ ONE = {
     "proofs": "proof",
     "cautions": "caution",
     "tools": "tool",
+    "equipment": "piece of equipment",
     "sources": "source",
     "codes": "code",
 }

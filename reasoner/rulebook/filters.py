@@ -16,7 +16,19 @@ PROPERTIES: dict[str, tuple[str, ...]] = {
     "return line": ("yes", "no"),
     "flex fuel": ("yes", "no"),
     "gas recirculation": ("yes", "no"),
+    "rail vacuum hose": ("yes", "no"),
+    "pulsation damper": ("yes", "no"),
+    "fuel pump": ("demand", "fixed"),
+    "secondary air": ("yes", "no"),
+    "air filter": ("oiled", "paper"),
+    "gas conversion": ("yes", "no"),
+    "tuned": ("yes", "no"),
+    "aftermarket sensors": ("yes", "no"),
+    "stop-start": ("yes", "no"),
 }
+# What a car has or has not got, as built or as altered: a fact that can be looked up or seen, and may be unknown.
+EQUIPMENT = tuple(PROPERTIES)[tuple(PROPERTIES).index("return line") :]
+YEAR = "model year"
 
 
 def passes(only: Filter, properties: Mapping[str, str], distance_km: float | None, unknown: bool) -> bool:
@@ -28,10 +40,14 @@ def passes(only: Filter, properties: Mapping[str, str], distance_km: float | Non
         stated = properties.get(name)
         if not (unknown if stated is None else stated in allowed):
             return False
-    if only.distance_over is None and only.distance_under is None:
+    year = float(properties[YEAR]) if YEAR in properties else None
+    far = _within(distance_km, only.distance_over, only.distance_under, unknown)
+    return far and _within(year, only.year_over, only.year_under, unknown)
+
+
+def _within(value: float | None, over: float | None, under: float | None, unknown: bool) -> bool:
+    if over is None and under is None:
         return True
-    if distance_km is None:
+    if value is None:
         return unknown
-    over = only.distance_over is None or distance_km > only.distance_over
-    under = only.distance_under is None or distance_km < only.distance_under
-    return over and under
+    return (over is None or value > over) and (under is None or value < under)

@@ -62,11 +62,14 @@ class Origin:
 
 @dataclass(frozen=True)
 class Filter:
-    """Holds for a vehicle when every named property has one of the values, and the distance lies in the range (km)."""
+    """Holds for a vehicle when every named property has one of the values, and distance (km) and model year lie in
+    their ranges."""
 
     values: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     distance_over: float | None = None
     distance_under: float | None = None
+    year_over: float | None = None
+    year_under: float | None = None
 
 
 @dataclass(frozen=True)
@@ -76,6 +79,42 @@ class MoreLikely:
     when: Filter
     times: float
     place: Place
+
+
+@dataclass(frozen=True)
+class Among:
+    """Among the vehicles that pass the filter, the chance of an equipment's first value."""
+
+    when: Filter
+    chance: Frequency
+
+
+@dataclass(frozen=True)
+class Equipment:
+    """Something that a car may or may not have got, or have of one kind or another: a property of the vehicle.
+
+    name: that of the property, with dashes. ask: one line. chance: of the property's first value, where nothing else is
+    known (None: knowing it only drops what the car has not got). among: of other vehicles, the first that fits counts.
+    without: equipment that a car without this one has not got either. told_by: checks that ask for the same thing.
+    """
+
+    name: str
+    title: str
+    ask: str
+    how: str
+    chance: Frequency | None
+    among: tuple[Among, ...]
+    without: tuple[str, ...]
+    told_by: tuple[str, ...]
+    origin: Origin
+
+    @property
+    def key(self) -> str:
+        """The property of the vehicle."""
+        return self.name if self.name in DASHED else self.name.replace("-", " ")
+
+
+DASHED = ("stop-start",)
 
 
 @dataclass(frozen=True)
@@ -527,6 +566,7 @@ class Rulebook:
     risks: Mapping[str, Risk] = field(default_factory=dict)
     sheets: Mapping[str, Sheet] = field(default_factory=dict)
     proofs: Mapping[str, Proof] = field(default_factory=dict)
+    equipment: Mapping[str, Equipment] = field(default_factory=dict)
     written: Mapping[Trail, Written] = field(default_factory=dict)
     waived: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
     over: frozenset[str] = frozenset()

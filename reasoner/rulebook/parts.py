@@ -29,7 +29,7 @@ from reasoner.rulebook.fields import (
 )
 from reasoner.rulebook.filters import PROPERTIES
 from reasoner.rulebook.located import List, Map, Node
-from reasoner.rulebook.model import Filter, MoreLikely, Origin, Reach
+from reasoner.rulebook.model import Among, Filter, MoreLikely, Origin, Reach
 from reasoner.rulebook.problem import Spot, shorten
 from reasoner.rulebook.shapes import Shaped, shape_of
 
@@ -73,7 +73,10 @@ FILTER = table(
     *(Key(name, one_or_more(*words)) for name, words in PROPERTIES.items()),
     Key("distance over", distance),
     Key("distance under", distance),
+    Key("year over", number("", 1900, 2100)),
+    Key("year under", number("", 1900, 2100)),
 )
+AMONG = FILTER | table(Key("chance", frequency, paste="chance: 20 %"))
 MORE_LIKELY = FILTER | table(Key("times", number("times", 0.001, 1000), paste="times: 2"))
 SHARES = table(*(Key(name, positive) for name in INJECTION))
 REACH = table(Key("minutes", minutes, paste="minutes: 2"), Key("wait", minutes, default=0.0))
@@ -106,8 +109,11 @@ def _filter(desk: Desk, spot: Spot, values: Mapping[str, Any]) -> Filter:
     over, under = values["distance_over"], values["distance_under"]
     if over is not None and under is not None and over >= under:
         desk.notes.note("bad-number", spot, "no distance is over the one and under the other", "swap the two")
+    since, until = values["year_over"], values["year_under"]
+    if since is not None and until is not None and since >= until:
+        desk.notes.note("bad-number", spot, "no year is over the one and under the other", "swap the two")
     named = {name: values[FILTER[name].attribute] for name in PROPERTIES}
-    return Filter({name: allowed for name, allowed in named.items() if allowed}, over, under)
+    return Filter({name: allowed for name, allowed in named.items() if allowed}, over, under, since, until)
 
 
 def _read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
@@ -122,6 +128,17 @@ def _read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
 
 
 read_more_likely = Shaped(_read_more_likely, object_of(MORE_LIKELY))
+
+
+def _read_among(desk: Desk, node: Node) -> Among | None:
+    found = as_map(desk, node, "a property and `chance`", "such as {injection: direct, chance: 5 %}")
+    if found is None:
+        return None
+    values = fields(desk, AMONG, found, found, "`among`")
+    return Among(_filter(desk, found, values), values["chance"])
+
+
+read_among = Shaped(_read_among, object_of(AMONG))
 
 
 def _read_share(desk: Desk, node: Node) -> Mapping[str, float] | None:
