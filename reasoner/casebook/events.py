@@ -121,6 +121,14 @@ class ToolsSaid(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class FactsTold(Event):
+    """What became known of the car: properties of the vehicle with their values; "" = asked, and not known."""
+
+    kind: ClassVar[str] = "facts"
+    facts: Mapping[str, str]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Noted(Event):
     kind: ClassVar[str] = "note"
     text: str

@@ -172,6 +172,7 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.PassedOver, {"check": _text, "why": _text}),
     (kinds.Avoided, {"condition": _text}),
     (kinds.ToolsSaid, {"lacking?": _texts, "at hand?": _texts}),
+    (kinds.FactsTold, {"facts": TYPED}),
     (kinds.Noted, {"text": _text}),
     (kinds.Undone, {"undone": _whole, "because?": _anything}),
     (kinds.RulesUsed, {"stamp": _text}),

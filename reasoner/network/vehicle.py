@@ -21,7 +21,17 @@ from reasoner.rulebook.quantity import KM_PER_MILE
 PROPERTIES = {name: values for name, values in filters.PROPERTIES.items() if name not in ("layout", "sensors")}
 LAYOUTS = filters.PROPERTIES["layout"]
 DEFAULTS = {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
-KEYS = ("name", "layout", "upstream sensors", "banks", "firing order", *PROPERTIES, "displacement", "model year", "distance")
+KEYS = (
+    "name",
+    "layout",
+    "upstream sensors",
+    "banks",
+    "firing order",
+    *PROPERTIES,
+    "displacement",
+    "model year",
+    "distance",
+)
 LITRES_PER_CUBIC_INCH = 0.016387064  # exact: international inch, NIST SP 811 (2008) B.8
 LITRES = (0.3, 10.0)  # of an engine
 YEARS = (1960, 2100)  # of a car with a rich code
@@ -99,7 +109,7 @@ def with_facts(vehicle: Vehicle, facts: Mapping[str, str]) -> tuple[Vehicle, tup
     """The same car with what has become known of it (`FACTS`); a fact that cannot be is left out and said."""
     wrong = [key for key in facts if key not in FACTS]
     mistakes = [Mistake(key, f'"{key}" is no fact of a car', "one of: " + ", ".join(FACTS)) for key in wrong]
-    known = {key: value for key, value in facts.items() if key not in wrong}
+    known = {key: value for key, value in facts.items() if key not in wrong and value.strip()}
     for key in list(known):
         found = vehicle_from({**vehicle.fields, key: known[key]})[1]
         mistakes += found

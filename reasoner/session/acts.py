@@ -14,6 +14,7 @@ from reasoner.casebook.events import (
     Concluded,
     ConditionMet,
     Event,
+    FactsTold,
     Finished,
     Noted,
     OutcomeSeen,
@@ -26,7 +27,10 @@ from reasoner.casebook.trouble import Refused as Refused
 from reasoner.inference.plan import Option
 from reasoner.measure.carried import Carried
 from reasoner.measure.soften import soften
+from reasoner.network.equipment import following
+from reasoner.network.vehicle import with_facts
 from reasoner.rulebook.model import Check
+from reasoner.session.car import said
 from reasoner.session.document import Verdict
 from reasoner.session.words import PASSES, places_of
 from reasoner.session.workup import Workup
@@ -187,6 +191,16 @@ def tools(workup: Workup, lacking: Sequence[str] = (), at_hand: Sequence[str] = 
         if name not in workup.book.tools:
             raise Refused(f'no tool is called "{name}"', "one of: " + ", ".join(workup.book.tools))
     return [ToolsSaid(step=workup.record.steps + 1, lacking=tuple(lacking), at_hand=tuple(at_hand))]
+
+
+def facts(workup: Workup, told: Mapping[str, str]) -> list[Event]:
+    """What became known of the car, with what follows from it; "" = asked, and not known. Raises Refused."""
+    for mistake in with_facts(workup.stated or workup.vehicle, told)[1]:
+        raise Refused(mistake.message, mistake.mend)
+    known = following(workup.book, said(told))
+    now = workup.vehicle.properties
+    more = {key: value for key, value in known.items() if key in told or key not in now}
+    return [FactsTold(step=workup.record.steps + 1, facts={**told, **more})] if told else []
 
 
 def note(workup: Workup, text: str) -> list[Event]:

@@ -3,31 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Self
 
-from reasoner.casebook.events import Avoided, Corrected, Event, Finished, PassedOver, RulesUsed, Told, ToolsSaid, Undone
+from reasoner.casebook.events import Avoided, Corrected, Event, FactsTold, Finished, PassedOver, RulesUsed, Told, ToolsSaid, Undone
 from reasoner.casebook.trouble import Refused
 from reasoner.inference.plan import By
+from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.followup import tables_after
 from reasoner.repair.jobs import Work
 from reasoner.repair.proof import ProofDoc, proof_document
 from reasoner.repair.rounds import parted, rounds_of
+from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import Rulebook
+from reasoner.session.car import known_car
 from reasoner.session.workup import Workup, begin
 
-CARRIED = (Told, ToolsSaid, Avoided, RulesUsed)  # what stays true of person, car and rules when the work is done
+# What stays true of person, car and rules when the work is done.
+CARRIED = (Told, ToolsSaid, FactsTold, Avoided, RulesUsed)
 
 
 @dataclass(frozen=True)
 class AfterWork(Workup):
     """A case after finished work. That the work is believed to have cured it settles nothing, and neither does an empty
-    list of codes, which clearing empties too: something must have been seen of the car since."""
+    list of codes, which clearing empties too: something must have been seen of the car since.
+
+    whole: its tables before anything about the car was told after the work (None: nothing was)."""
+
+    whole: Tables | None = None
 
     @cached_property
     def settled(self) -> bool:
         return bool(self.record.given) and super().settled
+
+    def _refitted(self) -> Self:
+        """What the car has not got is no cause any more; all else stays as likely as the work left it."""
+        whole, later = self.whole or self.tables, super()._refitted()
+        return later if later.tables is self.tables else replace(later, whole=whole)
+
+    def _tables_of(self, car: Vehicle) -> Tables:
+        whole, faults = self.whole or self.tables, self.book.faults
+        stays = [passes(faults[c.fault].only, car.properties, car.distance_km, unknown=True) for c in whole.causes]
+        return whole.with_prior([p if here else 0.0 for p, here in zip(whole.prior, stays, strict=True)])
 
 
 def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time") -> Workup:
@@ -38,7 +57,7 @@ def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "
 def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> Workup:
     """The case with more events. Where work is finished, or something taken back, it is read from its beginning."""
     if any(isinstance(event, Finished | Undone) for event in more):
-        return resume(workup.book, workup.vehicle, (*so_far, *more), workup.by)
+        return resume(workup.book, workup.stated or workup.vehicle, (*so_far, *more), workup.by)
     return workup.after(more)
 
 
@@ -56,13 +75,14 @@ def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -
 
 
 def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: By = "time") -> Workup:
-    workup, so_far = begin(book, vehicle, parts[0], by), list(parts[0])
+    car = known_car(vehicle, [event for part in parts for event in part])
+    workup, so_far = begin(book, car if parts[1:] else vehicle, parts[0], by), list(parts[0])
     for since in parts[1:]:
         done = rounds_of(book, so_far)
         before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
-        tables = tables_after(book, vehicle, before, done[-1].jobs if done else ())
+        tables = tables_after(book, car, before, done[-1].jobs if done else ())
         kept = [event for event in so_far if isinstance(event, CARRIED)]
-        workup = AfterWork(book, vehicle, tables, (*kept, *_not_asked_again(book, since[0]), *since), by)
+        workup = AfterWork(book, car, tables, (*kept, *_not_asked_again(book, since[0]), *since), by, vehicle)
         so_far += since
     return workup
 

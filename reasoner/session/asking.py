@@ -13,6 +13,7 @@ from reasoner.inference.plan import Option, follow, options, worth
 from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check, Condition
 from reasoner.session.document import Move, OutcomeDoc, Question, Reading, Separation, Way
+from reasoner.session.fitted import open_facts
 from reasoner.session.readings import works_out
 from reasoner.session.words import any_one_text, named, places_of, values_text
 from reasoner.session.workup import Workup
@@ -99,6 +100,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         alternatives=tuple(way(workup, o) for o in others),
         step=workup.record.steps,
         works_out=works_out(workup, check),
+        facts=open_facts(workup, asked),
     )
 
 

@@ -23,6 +23,7 @@ from reasoner.repair.rounds import parted, rounds_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused
 from reasoner.session.after_work import CARRIED
+from reasoner.session.car import known_car
 from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
@@ -99,11 +100,12 @@ class Garage:
         return compile_tables(self.book, self._coming, build(self.book, self._coming, work))
 
     def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
-        return Workup(self.book, vehicle, self.tables(vehicle), tuple(events), by)
+        car = known_car(vehicle, events)
+        return Workup(self.book, car, self.tables(car), tuple(events), by, vehicle)
 
     def chapters(self, vehicle: Vehicle, events: Sequence[Event]) -> tuple[Chapter, ...]:
         """The chapters of a case under these rules, each with the case as it stood at its end."""
-        parts = parted(events)
+        parts, vehicle = parted(events), known_car(vehicle, events)
         found = [Chapter(0, (), parts[0], partial(self.begin, vehicle, parts[0]))]
         done = [work.jobs for work in rounds_of(self.book, events) if work.finished is not None]
         for number, since in enumerate(parts[1:], start=1):

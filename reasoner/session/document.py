@@ -118,10 +118,22 @@ class WorksOut:
 
 
 @dataclass(frozen=True)
+class FactDoc:
+    """Something the car may or may not have: a property of the vehicle, its name in words, and its possible values."""
+
+    fact: str
+    title: str
+    ask: str
+    how: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Question:
     """The proposed check. cautions come before the steps; bring_about is empty in the present spell.
 
     before: title of the check this one has to precede, because that would destroy its evidence.
+    facts: what is not known of the car, and this check or a leading suspect hangs on.
     lists_codes: the reader's list of codes answers this and every other question about codes at once.
     """
 
@@ -143,6 +155,7 @@ class Question:
     alternatives: tuple[Way, ...]
     step: int
     works_out: WorksOut | None = None
+    facts: tuple[FactDoc, ...] = ()
     type: str = "question"
 
 

@@ -211,6 +211,7 @@ HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
         talk, acts.list_codes(talk.workup, [_code(c) for c in m["codes"]], m.get("complete", True))
     ),
     "tools": lambda talk, m: _kept(talk, acts.tools(talk.workup, m.get("lacking", []), m.get("at hand", []))),
+    "facts": lambda talk, m: _kept(talk, acts.facts(talk.workup, m["facts"])),
     "note": lambda talk, m: _kept(talk, acts.note(talk.workup, str(m["text"]))),
     "undo": lambda talk, m: _kept(talk, acts.undo(talk.workup)),
     "choose": _choose,

@@ -15,6 +15,7 @@ from reasoner.casebook.events import (
     Concluded,
     ConditionMet,
     Event,
+    FactsTold,
     Noted,
     PassedOver,
     RulesUsed,
@@ -51,6 +52,7 @@ class Record:
     apart: spell of an event -> its number here. passed: check -> why. unclear: (check, condition) that could not be
     told. avoided: conditions not to be brought about. unread: what was answered to checks or places that these rules or
     this vehicle do not have (kept, not weighed).
+    facts: what became known of the car; "" = asked, and not known.
     """
 
     complaint: str = ""
@@ -64,6 +66,7 @@ class Record:
     avoided: frozenset[str] = frozenset()
     lacking: frozenset[str] = frozenset()
     at_hand: frozenset[str] = frozenset()
+    facts: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     stamps: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
@@ -118,6 +121,8 @@ def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Se
             return replace(record, avoided=record.avoided | {event.condition})
         case ToolsSaid():
             return _tools(book, record, event)
+        case FactsTold():
+            return replace(record, facts={**record.facts, **event.facts})
         case Noted():
             return replace(record, notes=(*record.notes, event.text))
         case RulesUsed():

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, Finished, OutcomeSeen, Told, ToolsSaid
+from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, FactsTold, Finished, OutcomeSeen, Told, ToolsSaid
 from reasoner.inference.plan import Option, worth
 from reasoner.session import acts, readings
 from reasoner.session.asking import now_due
@@ -18,7 +18,7 @@ from reasoner.session.record import standing
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
-INTAKE = (Told, CodesRead, ToolsSaid)
+INTAKE = (Told, CodesRead, ToolsSaid, FactsTold)
 
 
 @dataclass(frozen=True)

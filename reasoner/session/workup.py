@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Self
 
-from reasoner.casebook.events import Event
+from reasoner.casebook.events import Event, FactsTold, Undone
 from reasoner.inference.belief import Belief, believe, by_fault
 from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, reaches_far, without, would_replace
@@ -19,18 +20,21 @@ from reasoner.inference.plan import By, Costs, Instead, Option, Situation, domin
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
+from reasoner.session.car import known_car
 from reasoner.session.record import Record, fold, spells_of
 
 
 @dataclass(frozen=True)
 class Workup:
-    """A case as it stands. by: what counts as cost."""
+    """A case as it stands. by: what counts as cost. vehicle: with all that is known of it; stated: as it was before
+    facts were told (None: none were)."""
 
     book: Rulebook
     vehicle: Vehicle
     tables: Tables
     events: tuple[Event, ...] = ()
     by: By = "time"
+    stated: Vehicle | None = None
 
     @cached_property
     def record(self) -> Record:
@@ -174,11 +178,26 @@ class Workup:
         """One fault dominates, wherever it sits."""
         return dominates(by_fault(self.tables, self.belief.probability), self.costs)
 
-    def after(self, events: Sequence[Event]) -> Workup:
+    def after(self, events: Sequence[Event]) -> Self:
         """The same case with more events."""
-        return replace(self, events=(*self.events, *events)) if events else self
+        if not events:
+            return self
+        later = replace(self, events=(*self.events, *events))
+        return later._refitted() if any(isinstance(e, FactsTold | Undone) for e in events) else later
+
+    def _refitted(self) -> Self:
+        """With the tables of the car as it is known now; as it is, where nothing new is known of it."""
+        stated = self.stated or self.vehicle
+        car = known_car(stated, self.events)
+        if car.fields == self.vehicle.fields:
+            return self
+        return replace(self, vehicle=car, stated=stated, tables=self._tables_of(car))
+
+    def _tables_of(self, car: Vehicle) -> Tables:
+        return compile_tables(self.book, car)
 
 
 def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
     """A case from rules, a vehicle and whatever is already known."""
-    return Workup(book, vehicle, compile_tables(book, vehicle), tuple(events), by)
+    car = known_car(vehicle, events)
+    return Workup(book, car, compile_tables(book, car), tuple(events), by, vehicle)

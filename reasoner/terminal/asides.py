@@ -24,6 +24,7 @@ from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, numbered, para, rows, table
+from reasoner.terminal.facts import car
 from reasoner.terminal.listing import ask_rest, merged, slip_lines
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
@@ -292,6 +293,7 @@ HELP = (
     ("c changed", "the car is doing something else now, or behaves differently"),
     ("n note", "write something down"),
     ("k kit", "tools that are at hand, or not"),
+    ("car", "what this car has or has not got; car model year 2014"),
     ("log drive.csv", "take in a scan log: what it says of all the checks it can answer"),
     ("v verdict", "what would be concluded by now"),
     ("r again", "show the whole step again;  care: the cautions in full;  how: how it is done"),
@@ -314,6 +316,7 @@ ASIDES: dict[str, Aside] = {
     "note": note,
     "kit": kit,
     "tools": kit,
+    "car": car,
     "verdict": so_far,
     "log": take_log,
     "care": care,

@@ -21,6 +21,7 @@ from reasoner.terminal import asides, working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import numbered
 from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.facts import ask_fact, has_none
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import pick, pick_several
@@ -85,6 +86,8 @@ def _once(sitting: Sitting) -> None:
 
 
 def _step(sitting: Sitting, question: Question) -> None:
+    if question.facts and ask_fact(sitting, question.facts[0]):
+        return
     desk, record = sitting.desk, sitting.workup.record
     around = Surroundings(
         said=tuple(sitting.said),
@@ -157,7 +160,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     first, _, rest = line.partition(" ")
     word = "stop" if line.lower() in LEAVING else LETTERS.get(first.lower(), first.lower())
     known = word in asides.ASIDES or word == "stop"
-    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed", "log")):
+    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed", "log", "car")):
         return "", ""
     if first.lower() == "n" and yes_no:
         return "", ""
@@ -176,11 +179,15 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     reasons.append(("not-now", "leave this check out"))
     if way.fresh:
         reasons.append(("avoid", f"{way.condition_title} can't be brought about"))
+    if workup.book.equipment:
+        reasons.append(("none", "this car has none"))
     listed = "   ".join(f"{n} {text}" for n, text in numbered(text for _, text in reasons))
     number = pick(desk, f"Why not?  {listed}   Enter: back > ", len(reasons))
     if number is None:
         return False
     why = reasons[number - 1][0]
+    if why == "none":
+        return has_none(sitting, way.check)
     if why == "avoid":
         return sitting.keep(acts.avoid(workup, way.condition), f"Kept: {way.condition_title} is left out from now on.")
     events = acts.pass_over(workup, way.check, why)
