@@ -7,7 +7,18 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Self
 
-from reasoner.casebook.events import Avoided, Corrected, Event, FactsTold, Finished, PassedOver, RulesUsed, Told, ToolsSaid, Undone
+from reasoner.casebook.events import (
+    Avoided,
+    Corrected,
+    Event,
+    FactsTold,
+    Finished,
+    PassedOver,
+    RulesUsed,
+    Told,
+    ToolsSaid,
+    Undone,
+)
 from reasoner.casebook.trouble import Refused
 from reasoner.inference.plan import By
 from reasoner.network.tables import Tables

@@ -10,7 +10,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from reasoner.casebook.events import Answered, CodesRead, ConditionMet, Event, FactsTold, Finished, OutcomeSeen, Told, ToolsSaid
+from reasoner.casebook.events import (
+    Answered,
+    CodesRead,
+    ConditionMet,
+    Event,
+    FactsTold,
+    Finished,
+    OutcomeSeen,
+    Told,
+    ToolsSaid,
+)
 from reasoner.inference.plan import Option, worth
 from reasoner.session import acts, readings
 from reasoner.session.asking import now_due
