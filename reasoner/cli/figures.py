@@ -11,20 +11,20 @@ import click
 from reasoner.cli import exits
 from reasoner.cli.say import say, say_json
 from reasoner.measure.asks import Ask, Setting, Trouble
+from reasoner.measure.computations.base import Computation
 from reasoner.measure.finding import Finding
 from reasoner.measure.placed import how_many
-from reasoner.measure.workings.base import Working
 from reasoner.rulebook.model import At
 
 WIDEST = 100
 
 
-def computing(name: str, workings: Sequence[Working], says: str, example: str) -> click.Command:
-    """A command with one option for every input of the workings.
+def computing(name: str, computations: Sequence[Computation], says: str, example: str) -> click.Command:
+    """A command with one option for every input of the computations.
 
-    A working is done where one of its own inputs was given; with one working only, always.
+    A computation is done where one of its own inputs was given; with one computation only, always.
     """
-    asks = list(dict.fromkeys(ask for working in workings for ask in working.asks))
+    asks = list(dict.fromkeys(ask for computation in computations for ask in computation.asks))
     names = [ask.name for ask in asks]
     clash = {each for each in names if names.count(each) > 1}
     assert not clash, f"inputs of one name ask for different things: {clash}"
@@ -36,7 +36,7 @@ def computing(name: str, workings: Sequence[Working], says: str, example: str) -
 
     def run(cylinders: int, as_json: bool, **typed: str | None) -> None:
         texts = {ask.name: text for ask in asks if (text := typed[_dashed(ask.name).replace("-", "_")]) is not None}
-        show(_done(workings, texts, cylinders), as_json)
+        show(_done(computations, texts, cylinders), as_json)
 
     return click.Command(
         name, params=[*options, *engine], callback=run, help=says, epilog=f"Example: {example}", no_args_is_help=True
@@ -54,29 +54,29 @@ def _help(ask: Ask) -> str:
 
 
 def _done(
-    workings: Sequence[Working], texts: Mapping[str, str], cylinders: int
+    computations: Sequence[Computation], texts: Mapping[str, str], cylinders: int
 ) -> dict[str, Finding | tuple[Trouble, ...]]:
     found = {}
-    for working in workings:
-        own = {ask.name for ask in working.asks} - {
-            ask.name for other in workings if other is not working for ask in other.asks
+    for computation in computations:
+        own = {ask.name for ask in computation.asks} - {
+            ask.name for other in computations if other is not computation for ask in other.asks
         }
-        if len(workings) == 1 or own & set(texts):
-            mine = {ask.name: texts[ask.name] for ask in working.asks if ask.name in texts}
-            found[working.name] = working.run(mine, _setting(working, mine, cylinders))
+        if len(computations) == 1 or own & set(texts):
+            mine = {ask.name: texts[ask.name] for ask in computation.asks if ask.name in texts}
+            found[computation.name] = computation.run(mine, _setting(computation, mine, cylinders))
     if not found:
         raise click.UsageError(f"{', '.join(f'--{_dashed(name)}' for name in texts)} alone says nothing: see --help.")
     return found
 
 
-def _setting(working: Working, texts: Mapping[str, str], cylinders: int) -> Setting:
+def _setting(computation: Computation, texts: Mapping[str, str], cylinders: int) -> Setting:
     """As many banks or cylinders as numbers were typed; cylinders shared out evenly."""
-    counts = [how_many(texts[ask.name]) for ask in working.asks if ask.at is working.at and ask.name in texts]
+    counts = [how_many(texts[ask.name]) for ask in computation.asks if ask.at is computation.at and ask.name in texts]
     most = max(counts, default=1)
-    if working.at is At.CYLINDER:
+    if computation.at is At.CYLINDER:
         cylinders = max(2, min(most, 16))
         return Setting(cylinders, (tuple(range(1, cylinders + 1)),))
-    banks = 2 if working.at is At.BANK and most > 1 and cylinders > 1 else 1
+    banks = 2 if computation.at is At.BANK and most > 1 and cylinders > 1 else 1
     return Setting(cylinders, tuple(tuple(range(b, cylinders + 1, banks)) for b in range(1, banks + 1)))
 
 

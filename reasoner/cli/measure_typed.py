@@ -10,14 +10,14 @@ from dataclasses import dataclass
 import click
 
 from reasoner.cli.figures import computing
-from reasoner.measure.workings.table import WORKINGS
+from reasoner.measure.computations.table import COMPUTATIONS
 
 
 @dataclass(frozen=True)
 class Typed:
-    """workings: the computations, as rules call them. With several, each is done where an input of its own is given."""
+    """computations: as rules call them. With several, each is done where an input of its own is given."""
 
-    workings: tuple[str, ...]
+    computations: tuple[str, ...]
     example: str
     help: str
 
@@ -106,4 +106,4 @@ TABLE = {
 def commands(name: str) -> click.Command:
     """The command of this name."""
     typed = TABLE[name]
-    return computing(name, [WORKINGS[working] for working in typed.workings], typed.help, typed.example)
+    return computing(name, [COMPUTATIONS[computation] for computation in typed.computations], typed.help, typed.example)

@@ -57,11 +57,11 @@ def command(
 
 
 def _warnings(book: Rulebook, notes: Notebook, strict: bool, solved: tuple[Path, ...]) -> tuple[Problem, ...]:
-    from reasoner.lint.bench import bench
+    from reasoner.lint.context import context_of
     from reasoner.lint.run import run
 
     cases = _solved(book, (shipped.folder("cases"), *solved)) if strict else None
-    return run(bench(book, cases), notes.lines, strict)
+    return run(context_of(book, cases), notes.lines, strict)
 
 
 def _solved(book: Rulebook, folders: tuple[Path, ...]) -> Mapping[str, frozenset[str]]:

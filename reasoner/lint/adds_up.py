@@ -38,7 +38,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from reasoner.lint.bench import Bench, Finding, statements
+from reasoner.lint.context import Context, Finding, statements
 from reasoner.network.tables import distribution
 from reasoner.rulebook.model import Check, Frequency
 
@@ -48,9 +48,9 @@ MEND = "name every outcome that differs from `otherwise`, with less for one of t
 ROUNDING = 0.005  # per cent are written as whole numbers
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    floor = bench.book.settings.unlikeliest
-    for name, entry in bench.book.checks.items():
+def check(context: Context) -> Iterator[Finding]:
+    floor = context.book.settings.unlikeliest
+    for name, entry in context.book.checks.items():
         base = distribution(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)
         for subject, statement in statements(entry):
             for where, named in (("", statement.here), (" elsewhere", statement.elsewhere)):

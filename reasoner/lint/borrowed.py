@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding
+from reasoner.lint.context import Context, Finding
 
 ID = "borrowed-source"
 TITLE = "a changed number under the old source"
@@ -26,13 +26,13 @@ MEND = "add whose number it is: source: practice, judgement, or a key of `source
 NUMBERS = ("share", "shows", "pairs", "more likely", "otherwise", "given", "minutes", "wait", "money", "from")
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    written = bench.book.written
-    order = {file: number for number, file in enumerate(bench.book.files)}  # from the lowest layer up
+def check(context: Context) -> Iterator[Finding]:
+    written = context.book.written
+    order = {file: number for number, file in enumerate(context.book.files)}  # from the lowest layer up
     for trail, value in written.items():
         section, name, key, *part = (*trail, "", "")[: max(3, len(trail))]
         source = written.get((section, name, "source"))
-        if key not in NUMBERS or source is None or source.text not in bench.book.sources:
+        if key not in NUMBERS or source is None or source.text not in context.book.sources:
             continue
         if part and trail[:3] in written:
             continue  # said of the whole

@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from reasoner.inference.apart import raises
-from reasoner.lint.bench import Bench, Finding, at
+from reasoner.lint.context import Context, Finding, at
 
 ID = "not-confirmed"
 TITLE = "a fault that nothing confirms"
@@ -28,19 +28,19 @@ MEND = "name checks under `confirmed by` that have an outcome which this fault m
 TIMES = 2.0  # how many times likelier an outcome must be to count as confirming: judgement
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    for fault in bench.faults:
-        spot = bench.book.written.get(("faults", fault.name, "confirmed by"))
+def check(context: Context) -> Iterator[Finding]:
+    for fault in context.faults:
+        spot = context.book.written.get(("faults", fault.name, "confirmed by"))
         place = spot.place if spot else fault.origin.place
         if not fault.confirmed_by:
             yield at("faults", fault.name, fault.origin.place, f'nothing confirms "{fault.name}"')
         for name in fault.confirmed_by:
             times = [
                 raises(car.tables, table)[car.cause_of[fault.name]]
-                for car in bench.cars
+                for car in context.cars
                 if fault.name in car.cause_of and (table := car.table(name))
             ]
-            if not times and any(fault.name in car.cause_of for car in bench.cars):
+            if not times and any(fault.name in car.cause_of for car in context.cars):
                 message = f'"{name}" cannot confirm "{fault.name}": no vehicle can have both'
             elif times and max(times) < TIMES:
                 message = (

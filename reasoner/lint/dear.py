@@ -19,23 +19,23 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from reasoner.inference.apart import raises
-from reasoner.lint.bench import Bench, Finding, at
 from reasoner.lint.confirmed import TIMES
+from reasoner.lint.context import Context, Finding, at
 
 ID = "dear-check"
 TITLE = "a check that costs more than what it proves"
 MEND = "look at its minutes and money, and at those of the repairs"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    book, settings = bench.book, bench.book.settings
+def check(context: Context) -> Iterator[Finding]:
+    book, settings = context.book, context.book.settings
 
     def cost(minutes: float, wait: float, money: float) -> float:
         return (minutes + settings.waiting_counts * wait) / 60 * settings.hour_costs + money
 
     for name, entry in book.checks.items():
         shown: set[str] = set()
-        for car in bench.cars:
+        for car in context.cars:
             table = car.table(name)
             if table is not None:
                 times = raises(car.tables, table, first=1)

@@ -41,7 +41,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding, at
+from reasoner.lint.context import Context, Finding, at
 from reasoner.rulebook.model import Place, Rulebook
 
 ID = "no-caution"
@@ -82,8 +82,8 @@ HAZARDS: tuple[tuple[str, str, str], ...] = (
 )
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    book = bench.book
+def check(context: Context) -> Iterator[Finding]:
+    book = context.book
     for section, name, place, step, cautions in _steps(book):
         told = " ".join(book.cautions[caution].say for caution in cautions).lower()
         for words, danger, wanted in HAZARDS:

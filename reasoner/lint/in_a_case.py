@@ -36,7 +36,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding, at
+from reasoner.lint.context import Context, Finding, at
 
 ID = "not-in-a-case"
 TITLE = "a fault or a check that no solved case has tried"
@@ -44,14 +44,14 @@ MEND = "keep a solved case that goes through it"
 STRICT = True
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    if bench.cases is None:
+def check(context: Context) -> Iterator[Finding]:
+    if context.cases is None:
         return
-    named = frozenset().union(*bench.cases.values())
-    for fault in bench.faults:
+    named = frozenset().union(*context.cases.values())
+    for fault in context.faults:
         if fault.name not in named and not fault.nothing_wrong:
             yield at("faults", fault.name, fault.origin.place, f'no solved case ends with "{fault.name}"')
-    for name, entry in bench.book.checks.items():
+    for name, entry in context.book.checks.items():
         if name not in named:
             missing = "has a code of" if entry.codes else "answers"
             yield at("checks", name, entry.origin.place, f'no solved case {missing} "{name}"')

@@ -18,16 +18,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding
+from reasoner.lint.context import Context, Finding
 
 ID = "never-reached"
 TITLE = "a statement that is never heard"
 MEND = "take it out; or look at `acts as` of the faults it is meant for, and at what stands nearer to them"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    for name, entry in bench.book.checks.items():
-        cars = [car for car in bench.cars if car.table(name)]
+def check(context: Context) -> Iterator[Finding]:
+    for name, entry in context.book.checks.items():
+        cars = [car for car in context.cars if car.table(name)]
         heard = {who for car in cars for fault in car.cause_of for who in car.speakers(fault, entry)[:1]}
         for subject, statement in entry.given.items():
             if subject not in heard:

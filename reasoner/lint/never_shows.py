@@ -39,18 +39,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding, at
+from reasoner.lint.context import Context, Finding, at
 
 ID = "never-shows"
 TITLE = "a fault that shows in no condition"
 MEND = "say under `shows`, of it or of one of its families, in which conditions it acts, and how often"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    unsaid = bench.book.settings.shows_unless_said
-    for fault in bench.faults:
+def check(context: Context) -> Iterator[Finding]:
+    unsaid = context.book.settings.shows_unless_said
+    for fault in context.faults:
         often = [
-            float(car.tables.shows[car.cause_of[fault.name]].max()) for car in bench.cars if fault.name in car.cause_of
+            float(car.tables.shows[car.cause_of[fault.name]].max())
+            for car in context.cars
+            if fault.name in car.cause_of
         ]
         if often and max(often) <= unsaid.value + 1e-9:
             message = f'"{fault.name}" acts in no condition more often than {max(often) * 100:.0f} %'

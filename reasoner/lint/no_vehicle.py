@@ -27,18 +27,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding, at, possible, together
+from reasoner.lint.context import Context, Finding, at, possible, together
 
 ID = "no-vehicle"
 TITLE = "a fault or a check for no vehicle at all"
 MEND = "look at its `only`, and at its `share` if it has one"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    for fault in bench.faults:
+def check(context: Context) -> Iterator[Finding]:
+    for fault in context.faults:
         if not possible(fault).values["injection"]:
             yield at("faults", fault.name, fault.origin.place, f'no vehicle can have "{fault.name}"')
-    faults = [possible(fault) for fault in bench.faults]
-    for name, entry in bench.book.checks.items():
+    faults = [possible(fault) for fault in context.faults]
+    for name, entry in context.book.checks.items():
         if not any(together(entry.only, only) for only in faults):
             yield at("checks", name, entry.origin.place, f'"{name}" applies to no vehicle')

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding
+from reasoner.lint.context import Context, Finding
 from reasoner.network.tables import CheckTable
 
 ID = "unlikely-outcome"
@@ -32,9 +32,9 @@ MEND = "say under `given` which fault shows it, or take the outcome out"
 TIMES = 1.5  # how many times as likely under one cause as under another: judgement
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    for name, entry in bench.book.checks.items():
-        tables = [table for car in bench.cars if (table := car.table(name))]
+def check(context: Context) -> Iterator[Finding]:
+    for name, entry in context.book.checks.items():
+        tables = [table for car in context.cars if (table := car.table(name))]
         bands = {band.outcome for band in entry.measure.bands} if entry.measure else None
         for number, outcome in enumerate(entry.outcomes):
             if bands is not None and outcome.name not in bands:

@@ -20,18 +20,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from reasoner.inference.apart import even_odds
-from reasoner.lint.bench import Bench, BenchCar, Finding, at
+from reasoner.lint.context import BenchCar, Context, Finding, at
 
 ID = "no-proof"
 TITLE = "a repair without proof"
 MEND = "name checks under `proof` that are normal only when the fault is gone"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    least = bench.book.settings.least_gain
-    for fault in bench.faults:
-        repair = bench.book.repairs[fault.repair]
-        cars = [car for car in bench.cars if fault.name in car.cause_of]
+def check(context: Context) -> Iterator[Finding]:
+    least = context.book.settings.least_gain
+    for fault in context.faults:
+        repair = context.book.repairs[fault.repair]
+        cars = [car for car in context.cars if fault.name in car.cause_of]
         bits = [max((_shows(car, fault.name, name) for name in repair.proof), default=0.0) for car in cars]
         if not repair.proof:
             yield at("repairs", repair.name, repair.origin.place, f'nothing proves "{repair.name}"')

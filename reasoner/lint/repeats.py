@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding
+from reasoner.lint.context import Context, Finding
 from reasoner.network.tables import distribution
 
 ID = "repeats-otherwise"
@@ -27,24 +27,24 @@ TITLE = "a statement that only repeats `otherwise`"
 MEND = "take it out, or say what is different"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    floor = bench.book.settings.unlikeliest
-    for name, entry in bench.book.checks.items():
+def check(context: Context) -> Iterator[Finding]:
+    floor = context.book.settings.unlikeliest
+    for name, entry in context.book.checks.items():
         base = distribution(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)
         for subject, statement in entry.given.items():
             said = [named for named in (statement.here, statement.elsewhere) if named is not None]
             rows = [distribution(entry, named, base, floor) for named in said]
             if any(abs(a - b) > 1e-9 for row in rows for a, b in zip(row, base, strict=True)):
                 continue
-            if not _silences(bench, name, subject):
+            if not _silences(context, name, subject):
                 message = f'what "{name}" says under {subject} is what it says under `otherwise`'
                 yield Finding("checks", name, statement.origin.place, len(subject), message)
 
 
-def _silences(bench: Bench, name: str, subject: str) -> bool:
+def _silences(context: Context, name: str, subject: str) -> bool:
     """Whether somebody wider would be heard for some fault, if this one said nothing."""
-    entry = bench.book.checks[name]
-    for car in bench.cars:
+    entry = context.book.checks[name]
+    for car in context.cars:
         for fault in car.cause_of if car.table(name) else ():
             speakers = car.speakers(fault, entry)
             if speakers[:1] == [subject] and len(speakers) > 1:

@@ -22,7 +22,7 @@ from reasoner.lint import (
     told_apart,
     unused,
 )
-from reasoner.lint.bench import Bench, Finding
+from reasoner.lint.context import Context, Finding
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Problem
@@ -39,7 +39,7 @@ class Lint(Protocol):
     MEND: str
     __doc__: str | None
 
-    def check(self, bench: Bench) -> Iterable[Finding]: ...
+    def check(self, context: Context) -> Iterable[Finding]: ...
 
 
 _MODULES = (
@@ -63,20 +63,20 @@ LINTS: Mapping[str, Lint] = {module.ID: cast(Lint, module) for module in _MODULE
 IDLE = "idle-waiver"
 
 
-def run(bench: Bench, lines: Mapping[str, Sequence[str]], strict: bool = False) -> tuple[Problem, ...]:
+def run(context: Context, lines: Mapping[str, Sequence[str]], strict: bool = False) -> tuple[Problem, ...]:
     """Every warning, sorted by place. lines: the text of each file read. strict: also what only strictness minds."""
     asked = {name: lint for name, lint in LINTS.items() if strict or not getattr(lint, "STRICT", False)}
-    waived, found = bench.book.waived, set[Problem]()
+    waived, found = context.book.waived, set[Problem]()
     idle = {
         (*entry, name) for entry, reasons in waived.items() for name in reasons if name not in LINTS or name in asked
     }
     for name, lint in asked.items():
-        for finding in lint.check(bench):
+        for finding in lint.check(context):
             if name in waived.get((finding.section, finding.name), {}):
                 idle.discard((finding.section, finding.name, name))
             else:
                 found.add(_problem(finding, name, lint.MEND, lines))
-    found |= {_problem(finding, IDLE, "delete it from `waive`", lines) for finding in _idle(bench.book, sorted(idle))}
+    found |= {_problem(finding, IDLE, "delete it from `waive`", lines) for finding in _idle(context.book, sorted(idle))}
     return tuple(sorted(found))
 
 

@@ -39,17 +39,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding, at
+from reasoner.lint.context import Context, Finding, at
 
 ID = "tells-nothing"
 TITLE = "a check that tells nothing"
 MEND = "say under `given` what it shows differently, look at the conditions it is made `in`, or take it out"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    for name, entry in bench.book.checks.items():
-        numbers = [(car, car.tables.check_number[name]) for car in bench.cars if name in car.tables.check_number]
+def check(context: Context) -> Iterator[Finding]:
+    for name, entry in context.book.checks.items():
+        numbers = [(car, car.tables.check_number[name]) for car in context.cars if name in car.tables.check_number]
         bits = [float(car.telling.says[number]) for car, number in numbers]
-        if bits and max(bits) < bench.book.settings.least_gain:
+        if bits and max(bits) < context.book.settings.least_gain:
             said = "nothing" if max(bits) < 0.0005 else f"at most {max(bits):.4f} bits"
             yield at("checks", name, entry.origin.place, f'"{name}" tells {said}, whatever is wrong')

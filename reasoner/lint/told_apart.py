@@ -43,17 +43,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from reasoner.lint.bench import Bench, Finding, at
+from reasoner.lint.context import Context, Finding, at
 
 ID = "cannot-tell-apart"
 TITLE = "two faults that no check can tell apart"
 MEND = "say under `given` of some check how the two differ, or under `alike` of one of them why nothing does"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    faults, least = bench.book.faults, bench.book.settings.least_gain
+def check(context: Context) -> Iterator[Finding]:
+    faults, least = context.book.faults, context.book.settings.least_gain
     worst: dict[tuple[str, str], tuple[float, str]] = {}  # of a pair: the least bits on any car, and how
-    for car in bench.cars:
+    for car in context.cars:
         names = tuple(car.cause_of)
         for i, j in combinations(range(len(names)), 2):
             pair = tuple(sorted((names[i], names[j]), key=list(faults).index))
@@ -70,8 +70,8 @@ def check(bench: Bench) -> Iterator[Finding]:
             yield at("faults", second, other.origin.place, message)
         else:
             owner, named = (one, second) if second in one.alike else (other, first)
-            written = bench.book.written["faults", owner.name, "alike", named]
-            if bench.book.over and written.place.file not in bench.book.over:
+            written = context.book.written["faults", owner.name, "alike", named]
+            if context.book.over and written.place.file not in context.book.over:
                 continue  # what lies over it may be why; it is looked at where it stands alone
             message = f'"{owner.name}" and "{named}" can be told apart: {by}'
             yield at("faults", owner.name, owner.origin.place, message, f"delete {named} from `alike` of {owner.name}")

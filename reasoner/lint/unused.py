@@ -23,7 +23,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from reasoner.lint.bench import Bench, Finding, at, statements
+from reasoner.lint.context import Context, Finding, at, statements
 from reasoner.repair.lineage import lineage
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Place, Rulebook
@@ -33,8 +33,8 @@ TITLE = "an entry that nothing uses"
 MEND = "use it, or delete it"
 
 
-def check(bench: Bench) -> Iterator[Finding]:
-    used, places = _used(bench.book), _places(bench.book)
+def check(context: Context) -> Iterator[Finding]:
+    used, places = _used(context.book), _places(context.book)
     for section, names in used.items():
         for name, place in places[section].items():
             if name not in names:

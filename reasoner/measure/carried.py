@@ -15,7 +15,7 @@ from reasoner.measure.finding import Figure, Kinds, Scale
 from reasoner.measure.soften import soften
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh
-from reasoner.rulebook.computed import COMPUTATIONS
+from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Check, Measure
 
 Carried = Mapping[str, Sequence[float | str] | Mapping[str, float]]
@@ -68,7 +68,7 @@ def _takes(check: Check, known: Sequence[Figure | Kinds]) -> bool:
     """
     assert check.computed is not None
     wanted = {said.figure for within in check.computed.outcomes.values() for said in within}
-    signature = COMPUTATIONS[check.computed.by]
+    signature = SIGNATURES[check.computed.by]
     units = {figure.name: figure.unit for figure in known if isinstance(figure, Figure)}
     if any(signature.figures.get(name, unit) != unit for name, unit in units.items()):
         return False

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from math import prod
 
 from reasoner.measure.asks import Setting, Trouble
+from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Figure, Finding, Kinds
 from reasoner.measure.soften import FLOOR
-from reasoner.measure.workings.table import WORKINGS
 from reasoner.rulebook.model import Check, Computed, Within
 
 
@@ -26,7 +26,7 @@ def work_out(check: Check, texts: Mapping[str, str], setting: Setting) -> Worked
     has no computation."""
     if check.computed is None:
         raise ValueError(f"{check.name} is not worked out")
-    found = WORKINGS[check.computed.by].run(texts, setting)
+    found = COMPUTATIONS[check.computed.by].run(texts, setting)
     if not isinstance(found, Finding):
         return found
     names = [outcome.name for outcome in check.outcomes]

@@ -1,7 +1,7 @@
 """`worked out by` of a check: a computation, and which of its figures mean which outcome.
 
-The computations themselves are in `reasoner/measure/workings/`; what they are called and what they find is said here,
-so that a rule that names one is checked without it.
+They themselves are in `reasoner/measure/computations/`; what they are called and what they find is said here, so that a
+rule that names one is checked without it.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Signature:
         return next(iter(self.figures.items()))
 
 
-COMPUTATIONS: Mapping[str, Signature] = {
+SIGNATURES: Mapping[str, Signature] = {
     "trims by airflow": Signature(
         At.BANK,
         {"widest": "%", "leak": "mL/min", "scale": "%", "each time": "mg"},
@@ -70,10 +70,10 @@ _FIGURE = {"anyOf": [shapes.text_like(quantity.BAND), shapes.TEXT]}
 _OUTCOMES = shapes.named(shapes.TEXT, {"anyOf": [{"const": REST}, {"type": "object", "additionalProperties": _FIGURE}]})
 SHAPE: shapes.Shape = {
     "anyOf": [
-        {"enum": list(COMPUTATIONS)},
+        {"enum": list(SIGNATURES)},
         {
             "type": "object",
-            "properties": dict.fromkeys(COMPUTATIONS, _OUTCOMES),
+            "properties": dict.fromkeys(SIGNATURES, _OUTCOMES),
             "additionalProperties": False,
             "minProperties": 1,
             "maxProperties": 1,
@@ -96,12 +96,12 @@ def read(desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Mea
         name, bands = node, None
     else:
         desk.notes.note(
-            "bad-shape", node, "wanted here: the name of a computation", f"one of: {choices_of(COMPUTATIONS)}"
+            "bad-shape", node, "wanted here: the name of a computation", f"one of: {choices_of(SIGNATURES)}"
         )
         return None
-    signature = COMPUTATIONS.get(name.value)
+    signature = SIGNATURES.get(name.value)
     if signature is None:
-        _unknown(desk, name, COMPUTATIONS, "computation")
+        _unknown(desk, name, SIGNATURES, "computation")
         return None
     if signature.at is not at:
         message = f'"{name.value}" is about the {signature.at}, and the check about the {at}'

@@ -13,15 +13,15 @@ import numpy as np
 
 from reasoner.measure.air import filling
 from reasoner.measure.asks import Setting
+from reasoner.measure.computations.air import COLD_SOAK, PRESSURE, WEATHER
+from reasoner.measure.computations.air import OUTSIDE as OUTSIDE_AIR
+from reasoner.measure.computations.air import SOAKED as AGREE
+from reasoner.measure.computations.cylinders import misfire_figures
+from reasoner.measure.computations.hold import RAIL_HOLD
+from reasoner.measure.computations.watched import SLOW, watched
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.soften import between
 from reasoner.measure.uncertain import Estimate
-from reasoner.measure.workings.air import COLD_SOAK, PRESSURE, WEATHER
-from reasoner.measure.workings.air import OUTSIDE as OUTSIDE_AIR
-from reasoner.measure.workings.air import SOAKED as AGREE
-from reasoner.measure.workings.cylinders import misfire_figures
-from reasoner.measure.workings.hold import RAIL_HOLD
-from reasoner.measure.workings.watched import SLOW, watched
 from reasoner.scanlog.amounts import Fits
 from reasoner.scanlog.columns import AIRFLOW, BAROMETER, COOLANT, INTAKE, MANIFOLD, OUTSIDE, PEDAL, SPEED, THROTTLE
 from reasoner.scanlog.conditions import COLD, HOT, Conditions, Phase, Run

@@ -17,11 +17,11 @@ from reasoner.casebook.events import Answered, Event, LogTaken
 from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take as read_input
 from reasoner.measure.carried import Carried, to_carry, weigh_carried
+from reasoner.measure.computations.base import LITRES
 from reasoner.measure.finding import Figure, nineteen_of_twenty
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
-from reasoner.measure.workings.base import LITRES
-from reasoner.rulebook.computed import COMPUTATIONS
+from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session.acts import Refused
 from reasoner.session.plain import harmless
@@ -136,7 +136,7 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
             continue
         weights = dict(proposed.weights)
         likeliest = max(weights, key=lambda n: weights[n])
-        kinds = COMPUTATIONS[computation].kinds[SHAPE]
+        kinds = SIGNATURES[computation].kinds[SHAPE]
         if likeliest not in kinds:  # nothing to be seen, or a mixture that no rule speaks of: left to the single trims
             continue
         whole = sum(weights.values())

@@ -8,11 +8,11 @@ from typing import Any
 
 from reasoner.casebook.events import Answered, LogTaken
 from reasoner.measure.asks import Ask, Setting
+from reasoner.measure.computations.base import LITRES, Computation
+from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
 from reasoner.measure.pids import Value
 from reasoner.measure.weigh import work_out
-from reasoner.measure.workings.base import LITRES, Working
-from reasoner.measure.workings.table import WORKINGS
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import At, Check
 from reasoner.session.acts import Refused, find_check
@@ -43,9 +43,9 @@ def tells_apart(weights: Mapping[str, float]) -> bool:
     return bool(weights) and min(weights.values()) < LIKE * max(weights.values())
 
 
-def working_of(check: Check) -> Working | None:
+def working_of(check: Check) -> Computation | None:
     """The computation of a check, if it has one."""
-    return None if check.computed is None else WORKINGS[check.computed.by]
+    return None if check.computed is None else COMPUTATIONS[check.computed.by]
 
 
 def work(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
@@ -108,7 +108,7 @@ def works_out(workup: Workup, check: Check) -> WorksOut | None:
     return WorksOut(working.name, working.says, inputs)
 
 
-def from_values(working: Working, values: Iterable[Value], vehicle: Vehicle) -> dict[str, str]:
+def from_values(working: Computation, values: Iterable[Value], vehicle: Vehicle) -> dict[str, str]:
     """Inputs of a computation that values of the standard's services give, as they would be typed."""
     known = {v.name: v for v in values if isinstance(v.value, float | int)}
     setting = setting_of(vehicle)

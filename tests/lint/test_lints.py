@@ -12,7 +12,7 @@ from textwrap import dedent
 
 import pytest
 
-from reasoner.lint.bench import Bench, Finding, bench
+from reasoner.lint.context import Context, Finding, context_of
 from reasoner.lint.run import IDLE, LINTS, run
 from reasoner.rulebook.problem import Notebook, Problem, show
 from reasoner.rulebook.read import gather
@@ -25,11 +25,11 @@ TRIED = frozenset(
 )
 
 
-def opened(*over: Path) -> tuple[Bench, Notebook]:
+def opened(*over: Path) -> tuple[Context, Notebook]:
     notes = Notebook()
     book = gather([HERE / "base"], HERE, over, notes)
     assert book is not None, "\n".join(map(show, notes.problems))
-    return bench(book, {"a case": TRIED}), notes
+    return context_of(book, {"a case": TRIED}), notes
 
 
 def warned(*over: Path, strict: bool = True) -> tuple[Problem, ...]:
@@ -226,7 +226,7 @@ def test_the_shipped_rules_are_clean() -> None:
     notes = Notebook()
     book = gather([HERE.parents[1] / "rules"], HERE.parents[1], (), notes)
     assert book is not None
-    assert [show(problem) for problem in run(bench(book), notes.lines)] == []
+    assert [show(problem) for problem in run(context_of(book), notes.lines)] == []
     reasons = [reason for waived in book.waived.values() for reason in waived.values()]
     reasons += [reason for fault in book.faults.values() for reason in fault.alike.values()]
     assert all(len(reason.split()) >= 2 for reason in reasons) and len(reasons) < 25
@@ -236,7 +236,7 @@ def test_every_fault_and_check_of_the_shipped_rules_is_looked_at() -> None:
     notes = Notebook()
     book = gather([HERE.parents[1] / "rules"], HERE.parents[1], (), notes)
     assert book is not None
-    looked_at = bench(book)
+    looked_at = context_of(book)
     assert {fault for car in looked_at.cars for fault in car.cause_of} == set(book.faults)
     assert {table.name for car in looked_at.cars for table in car.tables.checks} == set(book.checks)
 

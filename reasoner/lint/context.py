@@ -65,7 +65,7 @@ class BenchCar:
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
+class Context:
     """cases: the names that stand in each solved case, by its file; None where no cases are at hand."""
 
     book: Rulebook
@@ -89,12 +89,12 @@ def at(section: str, name: str, place: Place, message: str, mend: str = "") -> F
     return Finding(section, name, place, len(name), message, mend)
 
 
-def bench(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None) -> Bench:
+def context_of(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None) -> Context:
     cars = [_car(book, vehicle) for vehicle in vehicles(book)]
     worked = [fault.after_work for fault in book.faults.values()]
     if any((*worked, *(check.after_work for check in book.checks.values()))):
         cars += [_car(book, _vehicle(TYPICAL[number]), tuple(book.repairs)) for number in AFTER_WORK]
-    return Bench(book, tuple(cars), cases)
+    return Context(book, tuple(cars), cases)
 
 
 def _car(book: Rulebook, vehicle: Vehicle, work: tuple[str, ...] = ()) -> BenchCar:

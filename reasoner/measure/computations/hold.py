@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.computations.base import Computation, Result
 from reasoner.measure.finding import Figure, Finding, Scale, plus_minus
 from reasoner.measure.hold import SOFTER, bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
 from reasoner.measure.trims import leak_for
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import Result, Working
 from reasoner.rulebook.model import At
 
 RAIL, RAIL_OFF = 0.08, 0.03  # L of rail and pipes, usual 0.05 to 0.15; judgement
@@ -102,7 +102,7 @@ def _against_trim(given: Inputs, leak: float) -> list[str]:
     return lines
 
 
-RAIL_HOLD = Working(
+RAIL_HOLD = Computation(
     "rail hold",
     At.ENGINE,
     "How fast a direct-injection rail loses its pressure, cooling allowed for.",
@@ -173,7 +173,7 @@ def _against_trim_low(given: Inputs) -> list[str]:
     return [f"A trim of {trim:g} % at {airflow:g} g/s needs {1000 * leak_for(trim, airflow):.0f} mm3/min."]
 
 
-LOW_SIDE_HOLD = Working(
+LOW_SIDE_HOLD = Computation(
     "low side hold",
     At.ENGINE,
     "How fast the low-pressure side falls, with nothing, the supply, the return shut.",

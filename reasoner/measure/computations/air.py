@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from reasoner.measure.air import filling, sensor_trim, temperature_trim
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.computations.base import LITRES, Computation, Result
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import LITRES, Result, Working
 from reasoner.rulebook.model import At
 
 OUTSIDE = 101.325  # kPa, standard atmosphere (ISO 2533), where nothing better is known
@@ -69,7 +69,7 @@ def _filled(given: Inputs, setting: Setting) -> Result:
     )
 
 
-VOLUMETRIC = Working(
+VOLUMETRIC = Computation(
     "volumetric efficiency",
     At.ENGINE,
     "Measured airflow against what the engine can swallow.",
@@ -89,7 +89,7 @@ def _by_litre(given: Inputs, setting: Setting) -> Result:
     )
 
 
-BY_LITRE = Working(
+BY_LITRE = Computation(
     "airflow by litre",
     At.ENGINE,
     "Airflow at idle for each litre of displacement.",
@@ -135,7 +135,7 @@ def _at_rest(given: Inputs, setting: Setting) -> Result:
     )
 
 
-AT_REST_WORKING = Working(
+AT_REST_WORKING = Computation(
     "pressures at rest",
     At.ENGINE,
     "Manifold and barometric sensors against the air outside, engine off.",
@@ -157,7 +157,7 @@ def _as_read(given: Inputs, setting: Setting) -> Result:
     )
 
 
-MANIFOLD_PRESSURE = Working(
+MANIFOLD_PRESSURE = Computation(
     "manifold pressure",
     At.ENGINE,
     "Manifold pressure as read.",
@@ -203,7 +203,7 @@ def _soaked(given: Inputs, setting: Setting) -> Result:
     )
 
 
-COLD_SOAK = Working(
+COLD_SOAK = Computation(
     "cold soak",
     At.ENGINE,
     "Temperature sensors against each other after a night, before the first start.",
@@ -238,7 +238,7 @@ def _frozen(given: Inputs, setting: Setting) -> Result:
     )
 
 
-FROZEN_POINT = Working(
+FROZEN_POINT = Computation(
     "frozen point",
     At.ENGINE,
     "Where a freeze frame was stored, from its values.",

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from importlib import import_module
 
-from reasoner.measure.workings.base import Working
+from reasoner.measure.computations.base import Computation
 
 # name in rules -> file beside this one, and the computation's name in it
 WHERE = {
@@ -40,10 +40,10 @@ WHERE = {
 }
 
 
-class _Workings(Mapping[str, Working]):
-    def __getitem__(self, name: str) -> Working:
+class _Computations(Mapping[str, Computation]):
+    def __getitem__(self, name: str) -> Computation:
         file, constant = WHERE[name]
-        found: Working = getattr(import_module(f"reasoner.measure.workings.{file}"), constant)
+        found: Computation = getattr(import_module(f"reasoner.measure.computations.{file}"), constant)
         return found
 
     def __iter__(self) -> Iterator[str]:
@@ -53,4 +53,4 @@ class _Workings(Mapping[str, Working]):
         return len(WHERE)
 
 
-WORKINGS: Mapping[str, Working] = _Workings()
+COMPUTATIONS: Mapping[str, Computation] = _Computations()

@@ -19,7 +19,7 @@ Compute = Callable[[Inputs, Setting], Result]
 
 
 @dataclass(frozen=True)
-class Working:
+class Computation:
     """name: as in rules. at: the places it finds something about. says: what it is for, in a line.
 
     frame: its live quantities are those of a freeze frame.

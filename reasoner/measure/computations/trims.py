@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.computations.base import ETHANOL, LITRES, Computation, Result, fuel_of, numbered
 from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
 from reasoner.measure.fuel import Fuel, grams_a_second
 from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit, needed, shapes
 from reasoner.measure.uncertain import Estimate
-from reasoner.measure.workings.base import ETHANOL, LITRES, Result, Working, fuel_of, numbered
 from reasoner.rulebook.model import At
 
 REGIONS = {"idle": "idle", "raised": "2500 rpm without load", "cruise": "a steady cruise", "load": "load"}
@@ -298,7 +298,7 @@ def _exchanged(found: list[_At], setting: Setting, fuel: Fuel) -> tuple[str, ...
     return (f"{at.region} trim: the banks look exchanged there; if they are, write {mend}.",)
 
 
-TRIMS_BY_AIRFLOW = Working(
+TRIMS_BY_AIRFLOW = Computation(
     "trims by airflow",
     At.BANK,
     "How a trim changes with airflow: extra fuel at a steady rate, extra fuel with each injection, or a wrong scale.",
@@ -326,7 +326,7 @@ def _sum(given: Inputs, setting: Setting) -> Result:
     )
 
 
-TRIM_SUM = Working(
+TRIM_SUM = Computation(
     "trim sum",
     At.BANK,
     "Short-term and long-term trim together.",

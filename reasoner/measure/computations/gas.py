@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.computations.base import ETHANOL, RECTANGULAR, Computation, Result, fuel_of, within
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import Fuel
 from reasoner.measure.gas import HEXANE, lambda_of
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import ETHANOL, RECTANGULAR, Result, Working, fuel_of, within
 from reasoner.rulebook.model import At
 
 # Limits of error of an analyser of class I, ISO 3930 / OIML R 99, from memory: share of the reading, least.
@@ -104,7 +104,7 @@ def _sensor(sensor: float, lam: Estimate, unburnt: float) -> str:
     return f"The sensor reads {off.value:.3f} leaner than the gases: {cause}."
 
 
-EXHAUST_GAS = Working(
+EXHAUST_GAS = Computation(
     "exhaust gas",
     At.ENGINE,
     "Lambda from the four gases, and whether trim and sensor agree with it.",

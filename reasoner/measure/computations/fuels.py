@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.computations.base import ETHANOL, Computation, Result
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import (
     blend,
@@ -20,7 +21,6 @@ from reasoner.measure.fuel import (
 )
 from reasoner.measure.trims import trim
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import ETHANOL, Result, Working
 from reasoner.rulebook.model import At
 
 VISCOSITY, EFFECTIVE = 0.1, 0.2  # mm2/s: of a viscosity, and of the fuel's as blended with; judgement
@@ -61,7 +61,7 @@ def _oil(given: Inputs, setting: Setting) -> Result:
     return Finding({0: (figure,)}, (how,), tuple(means), tuple(sure))
 
 
-FUEL_IN_OIL = Working(
+FUEL_IN_OIL = Computation(
     "fuel in oil",
     At.ENGINE,
     "Petrol in the oil, and the trim that it makes while it boils off.",
@@ -102,7 +102,7 @@ def _purge(given: Inputs, setting: Setting) -> Result:
     )
 
 
-PURGE = Working(
+PURGE = Computation(
     "purge",
     At.ENGINE,
     "What a purge flow of so much vapour does to the trim.",
@@ -151,7 +151,7 @@ def _blend(given: Inputs, setting: Setting) -> Result:
     )
 
 
-FUEL_BLEND = Working(
+FUEL_BLEND = Computation(
     "fuel blend",
     At.ENGINE,
     "Stoichiometric ratio of a blend, and the trim if the controller doses for another.",
@@ -190,7 +190,7 @@ def _flow(given: Inputs, setting: Setting) -> Result:
     )
 
 
-INJECTOR_FLOW = Working(
+INJECTOR_FLOW = Computation(
     "injector flow",
     At.ENGINE,
     "Flow of an injector at another pressure, and the trim that it makes.",

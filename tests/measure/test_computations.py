@@ -15,14 +15,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.measure.asks import Setting, Trouble
+from reasoner.measure.computations.cylinders import DROP, FLOW, LEAK, TRIM
+from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Figure, Finding, Kinds, Scale, plus_minus, times
 from reasoner.measure.point import OperatingPoint, read_point
 from reasoner.measure.slip import Slip
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh
-from reasoner.measure.workings.cylinders import DROP, FLOW, LEAK, TRIM
-from reasoner.measure.workings.table import WORKINGS
-from reasoner.rulebook.computed import COMPUTATIONS
+from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Computed, Place, Within
 
 FOUR = Setting()
@@ -31,13 +31,13 @@ HERE = Place("test", 1)
 
 
 def run(name: str, setting: Setting = FOUR, **texts: str) -> Finding:
-    found = WORKINGS[name].run({key.replace("_", " "): text for key, text in texts.items()}, setting)
+    found = COMPUTATIONS[name].run({key.replace("_", " "): text for key, text in texts.items()}, setting)
     assert isinstance(found, Finding), [str(trouble) for trouble in found]
     return found
 
 
 def wrong(name: str, setting: Setting = FOUR, **texts: str) -> list[str]:
-    found = WORKINGS[name].run({key.replace("_", " "): text for key, text in texts.items()}, setting)
+    found = COMPUTATIONS[name].run({key.replace("_", " "): text for key, text in texts.items()}, setting)
     assert isinstance(found, tuple) and found, found
     assert all("\n" not in str(trouble) for trouble in found)
     return [str(trouble) for trouble in found]
@@ -93,22 +93,22 @@ EXAMPLES: dict[str, dict[str, str]] = {
 
 
 def test_every_computation_that_rules_may_name_is_there_and_the_other_way_round() -> None:
-    assert set(WORKINGS) == set(COMPUTATIONS) == set(EXAMPLES)
+    assert set(COMPUTATIONS) == set(SIGNATURES) == set(EXAMPLES)
 
 
 def test_the_table_for_whoever_writes_rules_is_this_one() -> None:
     text = (Path(__file__).parent.parent.parent / "rules" / "README.md").read_text(encoding="utf-8")
     rows = dict(re.findall(r"(?m)^\| `([^`]+)` \| ((?:engine|bank|cylinder) \|.*)$", text))
-    assert set(rows) == set(COMPUTATIONS)
-    for name, signature in COMPUTATIONS.items():
+    assert set(rows) == set(SIGNATURES)
+    for name, signature in SIGNATURES.items():
         figures = [f"`{figure}`{f' ({unit})' if unit else ''}" for figure, unit in signature.figures.items()]
         kinds = [f"; `{kind}`: {', '.join(names)}" for kind, names in signature.kinds.items()]
         assert rows[name] == f"{signature.at} | {', '.join(figures)}{''.join(kinds)} |"
 
 
-@pytest.mark.parametrize("name", WORKINGS)
+@pytest.mark.parametrize("name", COMPUTATIONS)
 def test_it_finds_what_rules_may_speak_of(name: str) -> None:
-    working, signature = WORKINGS[name], COMPUTATIONS[name]
+    working, signature = COMPUTATIONS[name], SIGNATURES[name]
     found = run(name, **EXAMPLES[name])
     assert working.name == name
     assert working.at is signature.at
@@ -123,7 +123,7 @@ def test_it_finds_what_rules_may_speak_of(name: str) -> None:
     assert all(line and line == line.strip() for part in (found.formula, found.means, found.sure) for line in part)
 
 
-@pytest.mark.parametrize("name", WORKINGS)
+@pytest.mark.parametrize("name", COMPUTATIONS)
 def test_what_is_needed_is_asked_for(name: str) -> None:
     for said in wrong(name):
         assert len(said) > 20
@@ -143,8 +143,8 @@ TYPED = st.one_of(
 @settings(max_examples=400, deadline=None)
 @given(st.data())
 def test_whatever_is_typed_gives_a_finding_or_a_line(data: st.DataObject) -> None:
-    name = data.draw(st.sampled_from(sorted(WORKINGS)))
-    working = WORKINGS[name]
+    name = data.draw(st.sampled_from(sorted(COMPUTATIONS)))
+    working = COMPUTATIONS[name]
     asks = data.draw(st.lists(st.sampled_from(working.asks), unique_by=lambda ask: ask.name))
     base = {key.replace("_", " "): text for key, text in EXAMPLES[name].items()}
     texts = {**base, **{ask.name: data.draw(TYPED) for ask in asks}}

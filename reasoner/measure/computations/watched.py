@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.computations.base import Computation, Result, numbered
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import Result, Working, numbered
 from reasoner.rulebook.model import At
 
 GAUGE = 0.05  # MPa, standard error of a rail pressure at one moment; judgement
@@ -56,7 +56,7 @@ def _richer(off: float) -> float:
     return 100 * (math.sqrt(1 + off / 100) - 1)
 
 
-RAIL_TARGET = Working(
+RAIL_TARGET = Computation(
     "rail against target",
     At.ENGINE,
     "Rail pressure against its target, and its sensor at rest.",
@@ -104,7 +104,7 @@ def _after_start(given: Inputs, setting: Setting) -> Result:
 
 
 SHORT = 2.0  # s, standard error of the seconds right after a start; judgement
-RICH_AFTER_START = Working(
+RICH_AFTER_START = Computation(
     "rich after a start",
     At.BANK,
     "How long it was rich after a start, and whether only at first.",
@@ -132,7 +132,7 @@ def _warming(given: Inputs, setting: Setting) -> Result:
     )
 
 
-WARM_UP = Working(
+WARM_UP = Computation(
     "warming up",
     At.ENGINE,
     "How long the coolant takes from cold to 70 °C.",
@@ -160,7 +160,7 @@ def _purged(given: Inputs, setting: Setting) -> Result:
 
 
 FOLLOWS = 5.0  # % by which purge moves the trim, from which it counts; judgement
-PURGE_MOVES = Working(
+PURGE_MOVES = Computation(
     "purge on and off",
     At.ENGINE,
     "What the trim does when purge comes on, at the same airflow.",
@@ -192,7 +192,7 @@ def _lambda_off(given: Inputs, setting: Setting) -> Result:
     )
 
 
-LAMBDA_TARGET = Working(
+LAMBDA_TARGET = Computation(
     "lambda against target",
     At.BANK,
     "Measured lambda against the commanded one, in closed loop.",
@@ -216,7 +216,7 @@ def _opposite(given: Inputs, setting: Setting) -> Result:
 
 
 SHARE_READ, CROSSED = 10.0, 30.0  # %, standard error of a share that was watched; share that counts; judgement
-BANKS_OPPOSITE = Working(
+BANKS_OPPOSITE = Computation(
     "banks against each other",
     At.ENGINE,
     "How much of the time the banks go opposite ways.",

@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.computations.base import Computation, Result, odds
 from reasoner.measure.finding import Figure, Finding, times
-from reasoner.measure.percyl import StandsOut, counts_stand_out, leaker_and_others, stands_out
+from reasoner.measure.outliers import StandsOut, counts_stand_out, leaker_and_others, stands_out
 from reasoner.measure.uncertain import Estimate, through
-from reasoner.measure.workings.base import Result, Working, odds
 from reasoner.rulebook.model import At
 
 BURSTS = 2.0  # misfires come in bursts: how many times wider than for single ones their errors are taken; judgement
@@ -70,7 +70,7 @@ def _counts(given: Inputs, setting: Setting) -> Result:
     )
 
 
-MISFIRES = Working(
+MISFIRES = Computation(
     "misfire counts",
     At.CYLINDER,
     "Misfire counts by cylinder (service 06): which stands out.",
@@ -128,7 +128,7 @@ def _balance(given: Inputs, setting: Setting) -> Result:
     )
 
 
-BALANCE = Working(
+BALANCE = Computation(
     "cut-out balance",
     At.CYLINDER,
     "Fall in speed, and trim, with one cylinder's fuel cut after another.",
@@ -154,7 +154,7 @@ def _ranks(given: Inputs, setting: Setting) -> Result:
     )
 
 
-PLUGS = Working(
+PLUGS = Computation(
     "plug ranks",
     At.CYLINDER,
     "How dark each plug is: which stands out.",
@@ -201,7 +201,7 @@ def _bench(given: Inputs, setting: Setting) -> Result:
     )
 
 
-BENCH = Working(
+BENCH = Computation(
     "injector bench",
     At.CYLINDER,
     "Flow and leakage of injectors on a bench: which differ.",
@@ -233,7 +233,7 @@ def _leaker(given: Inputs, setting: Setting) -> Result:
     )
 
 
-LEAKER = Working(
+LEAKER = Computation(
     "leaker and others",
     At.ENGINE,
     "Lambda of one leaking cylinder and of the others at a bank's trim.",
