@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 
 from reasoner.inference.belief import by_fault, leader, ordered
 from reasoner.inference.choose import gains
+from reasoner.inference.foresee import Foreseen, foresee
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, follow, options, worth
 from reasoner.network.tables import Array
@@ -115,13 +116,13 @@ def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
     check = workup.book.checks[table.name]
     places = list(places_of(workup, check))
     found: dict[object, tuple[dict[int, str], list[int], Separation]] = {}
-    for branch in islice(follow(tables, workup.situation, option), OUTCOMES_FOLLOWED):
+    for branch in _foreseen(workup, option):
         seen = {places[p]: table.outcomes[o] for p, o in marks(table, branch.outcome, option.place)}
-        fault, where, before, after = _speaks_for(workup, branch.then.probability)
+        fault, where, before, after = _speaks_for(workup, branch.probability)
         odd = [place for place, outcome in seen.items() if outcome != table.outcomes[0]]
         there = len(odd) == 1 and where == places_of(workup, check)[odd[0]]
         text = values_text(workup, check, seen)
-        moves = _moves(workup, branch.then.probability)
+        moves = _moves(workup, branch.probability)
         number = list(table.outcomes).index(next(iter(seen.values()))) + 1 if len(seen) == 1 else 0
         separation = Separation(text, branch.chance, named(workup, fault, where), before, after, moves, number)
         key: object = branch.outcome
@@ -130,6 +131,15 @@ def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
         found.setdefault(key, (seen, [], separation))[1].extend(odd)
     told = [_as_one(workup, check, *entry) for entry in found.values()]
     return tuple(sorted(told, key=lambda s: -s.chance)[:OUTCOMES_SHOWN])
+
+
+def _foreseen(workup: Workup, option: Option) -> Iterator[Foreseen]:
+    """The likeliest outcomes of an option, as they will be believed."""
+    branches = islice(follow(workup.expected, workup.situation, option), OUTCOMES_FOLLOWED)
+    begins = (option.condition,) if option.fresh else None
+    outcomes = [(branch.outcome, branch.chance) for branch in branches]
+    right = workup.book.settings.report_right["sure"]
+    return foresee(workup.tables, workup.spells, option.check, option.place, begins, outcomes, right)
 
 
 def _speaks_for(workup: Workup, after: Array) -> tuple[str, str, float, float]:

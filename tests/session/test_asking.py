@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from reasoner.inference.foresee import foresee
+from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option
 from reasoner.session import acts
-from reasoner.session.asking import question, way
+from reasoner.session.asking import now_due, question, way
+from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 from tests.session.test_promises import fresh
 
@@ -60,3 +63,36 @@ def test_alternatives_are_the_next_best_that_are_worth_it() -> None:
     found = question(workup, ranked[0], [ranked[0], dear, *ranked[2:6]]).alternatives
     names = [workup.tables.checks[o.check].name for o in ranked[2:5]]
     assert [w.check for w in found] == names
+
+
+@pytest.mark.parametrize("answers", range(0, 7, 2))
+def test_a_forecast_is_what_the_answer_brings_and_on_the_mean_what_is_believed(answers: int) -> None:
+    """Of the looks proposed first: giving the answer gives the belief foretold; over all outcomes, chance times belief
+    is the belief now. Those that take the place of earlier answers are not held to that (rules/README.md)."""
+    workup = fresh("four")
+    for _ in range(answers):
+        option = now_due(workup, workup.ranked[0])
+        check = workup.book.checks[workup.tables.checks[option.check].name]
+        places = [p for p in places_of(workup, check) if option.place is None or p == option.place + 1]
+        workup = workup.after(
+            acts.answer(workup, check.name, dict.fromkeys(places, check.outcomes[-1].name), option=option)
+        )
+    held = 0
+    for option in workup.ranked[:12]:
+        table = workup.tables.checks[option.check]
+        if table.stands_for or table.joint_outcomes > 81 or option.first is not None:
+            continue
+        check, names = workup.book.checks[table.name], list(places_of(workup, workup.book.checks[table.name]))
+        count = len(table.outcomes) if option.place is not None else table.joint_outcomes
+        begins = (option.condition,) if option.fresh else None
+        outcomes = [(o, 0.0) for o in range(count)]
+        found = list(foresee(workup.tables, workup.spells, option.check, option.place, begins, outcomes, 0.98))
+        assert sum(f.chance for f in found) == pytest.approx(1.0, abs=1e-9)
+        mean = sum(f.chance * f.probability for f in found)
+        assert mean == pytest.approx(workup.belief.probability, abs=1e-9)
+        likeliest = max(found, key=lambda f: f.chance)
+        said = {names[p]: table.outcomes[o] for p, o in marks(table, likeliest.outcome, option.place)}
+        then = workup.after(acts.answer(workup, table.name, said, option=option._replace(times=1)))
+        assert then.belief.probability == pytest.approx(likeliest.probability, abs=1e-9)
+        held += 1
+    assert held >= 5
