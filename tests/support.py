@@ -41,6 +41,7 @@ class PlainCheck:
     hazards: int = 0
     needs: frozenset[str] = frozenset()
     weight: float = 1e12
+    alike: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -128,7 +129,7 @@ def make_tables(model: Plain, vehicle: Vehicle | None = None) -> Tables:
 def plainly(tables: Tables) -> Tables:
     """The same tables for cars that do not differ in how often a fault shows, every look being news: what a library
     for Bayesian networks can be told."""
-    checks = tuple(replace(c, again=np.zeros(len(c.rows))) for c in tables.checks)
+    checks = tuple(replace(c, again=np.zeros(len(c.rows)), alike=0.0) for c in tables.checks)
     nodes = np.ones((len(tables.prior), 1))
     return replace(tables, sigma=0.0, acts=tables.shows[..., None], nodes=nodes, checks=checks)
 
@@ -151,6 +152,7 @@ def check_table(check: PlainCheck, same_again: float = 0.0) -> CheckTable:
         rows=np.array(rows),
         origins=(origin(check.weight),) * len(rows),
         index=np.array(index),
+        alike=check.alike,
         again=again((origin(check.weight),) * len(rows), same_again),
         ever=check.ever,
         provokes=check.provokes,

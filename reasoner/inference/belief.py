@@ -281,7 +281,7 @@ def by_activity(tables: Tables, case: Case, numbers: Numbers) -> tuple[tuple[Arr
 def _steady(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C) log likelihood of looks to which the state does not matter."""
     check = tables.checks[looks.check]
-    if len(looks.spells) == 1:
+    if len(looks.spells) == 1 and not check.alike:
         found = _once(rows, looks.weights[0], check.index)
     else:
         ones = np.ones((1, len(looks.spells)))
@@ -291,7 +291,11 @@ def _steady(tables: Tables, looks: Looks, rows: Array) -> Array:
 
 def _alone(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C, 2) log likelihood of a look, showing and quiet."""
-    index = tables.checks[looks.check].index
+    check = tables.checks[looks.check]
+    index = check.index
+    if check.alike:
+        states = np.array([[1.0], [0.0]])
+        return likelihood(check, looks.weights, states, 1.0 - states, rows)[..., check.patterns[1], :]
     found = _once(rows, looks.weights[0], index)
     quiet = _once(rows, looks.weights[0], np.zeros((1, index.shape[1]), dtype=np.intp))
     return np.stack(np.broadcast_arrays(found, quiet), axis=-1)

@@ -7,8 +7,12 @@ much as two different checks with the same numbers would: all they can find out 
 
 `again` is the chance that a second look sees the same draw: 1/2 for the two draws alone. Above it the car has, with
 chance 2 again - 1, one single draw; below it, with chance 1 - 2 again, every look is a draw of its own. From 2/3 on
-every further look that says the same tells less than the one before, whatever the numbers. A row of little weight is
+each further look that says the same tells less than the one before, whatever the numbers. A row of little weight is
 wrong by the same at every look, which makes looks alike too: see `CheckTable.again`.
+
+Of a check that looks at several places, what is seen where there is nothing to see is, with chance `alike`, one draw
+for all of them: a fault of the whole engine of which such a check says nothing may do the same to every cylinder, and is
+then spoken against once and not by each cylinder anew.
 
 A look is a likelihood for each outcome (virtual evidence). For looks i with likelihoods w_i the two draws (a, b) have
 the chance row[a] row[b] and the likelihood product over i of (w_i[a] + w_i[b]) / 2: exact, and in no order.
@@ -67,12 +71,35 @@ def likelihood(check: CheckTable, looks: Array, showing: Array, quiet: Array, ro
     a cause has the row that holds with nothing to see, the state makes no difference to what is seen there.
     """
     rows = check.rows if rows is None else rows
+    kinds, first, again = check.patterns[0][:-1], rows[..., :1, :], check.again[:1]
     by_row = seen(rows, check.again, looks, showing).log
-    first, again = rows[..., :1, :], check.again[:1]
-    if quiet.any():
-        by_row = by_row + seen(first, again, looks, quiet).log
-    by_row[..., :1, :, :] = seen(first, again, looks, showing + quiet).log
-    return placed(by_row, check.patterns[0][:-1])
+    by_row[..., :1, :, :] = 0.0
+    all_, off = (
+        seen(first, again, looks, times).log[..., 0, :, :] for times in (showing + quiet, quiet)
+    )  # (..., S, P)
+    nothing: Array | float = 0.0
+    for place in range(kinds.shape[1]):
+        silent = (kinds[:, place] == 0)[:, None]
+        nothing = nothing + np.where(silent, all_[..., None, :, place], off[..., None, :, place])
+    if check.alike:
+        same = _same_everywhere(first[..., 0, :], kinds, looks, showing + quiet, quiet)
+        nothing = np.logaddexp(np.log1p(-check.alike) + nothing, np.log(check.alike) + same)
+    return placed(by_row, kinds) + nothing
+
+
+def _same_everywhere(row: Array, kinds: Index, looks: Array, times: Array, quiet: Array) -> Array:
+    """(..., U, S) log likelihood of all that was seen under the row that holds with nothing to see, if one draw holds
+    at all places. row: (..., m)."""
+    logs = np.log(np.maximum(looks, TINY))
+    all_, off = np.tensordot(times, logs, 1), np.tensordot(quiet, logs, 1)  # (S, P, m)
+    each: Array | float = 0.0
+    for place in range(kinds.shape[1]):
+        each = each + np.where((kinds[:, place] == 0)[:, None, None], all_[:, place], off[:, place])  # (U, S, m)
+    assert not isinstance(each, float)
+    peak = each.max(axis=-1)
+    with np.errstate(divide="ignore"):
+        found: Array = np.log(np.einsum("usm,...m->...us", np.exp(each - peak[..., None]), row)) + peak
+    return found
 
 
 def placed(by_row: Array, kinds: Index) -> Array:

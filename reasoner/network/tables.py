@@ -41,6 +41,7 @@ class CheckTable:
     origins: D, who says so and how many cases that is worth.
     index: (C, P) the row that holds for cause c at place p while the fault is showing.
     again: (D,) chance that a second look at the same place sees only again what the first one saw.
+    alike: chance that what is seen where there is nothing to see is the same at all its places (0 with one place).
     steady: the state does not matter (`sees: ever`, or the check provokes the fault itself).
     places: names of the P places; ("engine",) for a check on the whole engine.
     conditions: numbers of the conditions it can be done in; empty = anywhere.
@@ -53,6 +54,7 @@ class CheckTable:
     origins: tuple[Origin, ...]
     index: Index
     again: Array
+    alike: float
     ever: bool
     provokes: bool
     conditions: tuple[int, ...]
@@ -290,6 +292,7 @@ def _check(
         origins=tuple(origins),
         index=index,
         again=again(origins, book.settings.same_again),
+        alike=book.settings.same_everywhere if len(places) > 1 else 0.0,
         ever=check.sees is Sees.EVER,
         provokes=check.provokes,
         conditions=tuple(conditions[n] for n in check.conditions),

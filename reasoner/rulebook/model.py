@@ -508,7 +508,8 @@ class Settings:
     hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
     shows_unless_said: showing frequency where nothing is written. activity_varies: how far cars with the same fault
     differ in how often it shows (standard deviation of the log odds). same_again: chance that a second look at the same
-    thing in the same state sees only again what the first one saw.
+    thing in the same state sees only again what the first one saw. same_everywhere: chance that what a check shows at
+    several places, with nothing to see there, is the same at all of them.
     """
 
     report_right: Mapping[str, float]
@@ -526,6 +527,7 @@ class Settings:
     afterwards: Afterwards = Afterwards()
     activity_varies: float = 0.7
     same_again: float = 0.67
+    same_everywhere: float = 0.25
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,8 @@ from reasoner.session.workup import Workup
 
 LEADING = 5
 STAYS_OPEN = 0.03  # a cause at least this likely is named as left open
+MUCH = 5  # times the least gain: so much a check must tell to be named although its tool is not there
+MOST_NAMED = 2  # of these
 PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, see inference.weight)
 
 
@@ -192,21 +194,17 @@ def _leads(workup: Workup, lead: Suspect, fault: Suspect) -> str:
 
 
 def out_of_reach(workup: Workup) -> tuple[Way, ...]:
-    """Checks without a tool at hand that would say more than any at hand."""
+    """Checks without a tool at hand that would say more than any at hand, and much."""
     best = max((o.gain for o in workup.ranked), default=0.0)
-    free = [o for o in _with_all_tools(workup) if o.gain > max(best, 5 * workup.costs.least_gain)]
-    return tuple(way(workup, o) for o in free[:2])
+    bar = max(best, MUCH * workup.costs.least_gain)
+    return tuple(way(workup, o) for o in without_tools(workup) if o.gain > bar)[:MOST_NAMED]
 
 
-def _with_all_tools(workup: Workup) -> list[Option]:
-    now = workup.situation
-    lacking_only = frozenset(
-        workup.tables.check_number[n]
-        for n, reason in workup.record.passed.items()
-        if reason != "no-tool" and n in workup.tables.check_number
-    )
-    have = replace(now, lacking=frozenset(), barred=lacking_only)
-    tables = workup.tables
+def without_tools(workup: Workup) -> list[Option]:
+    """Checks that nothing but a tool stands in the way of, as if it were at hand, best first."""
+    now, tables = workup.situation, workup.expected
+    for_a_tool = {tables.check_number.get(n) for n, why_not in workup.record.passed.items() if why_not == "no-tool"}
+    have = replace(now, lacking=frozenset(), barred=now.barred - for_a_tool)
     return rank(
         tables, have, workup.costs, compared=0, allowed=lambda o: bool(tables.checks[o.check].needs & now.lacking)
     )

@@ -74,6 +74,7 @@ def _check(tables: Tables, check: CheckTable, written: Check) -> dict[str, Any]:
         "money": check.money,
         "hazards": check.hazards,
         "quiet": check.rows[0].tolist(),
+        "alike": check.alike,
         "rows": [
             {
                 "probabilities": row.tolist(),

@@ -81,9 +81,19 @@ def told(model: Plain, cause: int, spells: list[SlowSpell], states: tuple[bool, 
                 if w is not None:
                     things.setdefault((number, place, row(model.checks[number], cause, place, showing)), []).append(w)
     found = 1.0
+    nothing: dict[int, list[float]] = {}
     for (number, _, its_row), looks in things.items():
-        wrong = 1 / (model.checks[number].weight + 1)
-        found *= lasting(its_row, looks, model.same_again + (1 - model.same_again) * wrong)
+        check = model.checks[number]
+        again = model.same_again + (1 - model.same_again) / (check.weight + 1)
+        if its_row == check.otherwise:
+            nothing.setdefault(number, []).append(lasting(its_row, looks, again))
+        else:
+            found *= lasting(its_row, looks, again)
+    for number, each in nothing.items():
+        check = model.checks[number]
+        own = [w for (n, _, r), ws in things.items() if n == number and r == check.otherwise for w in ws if w]
+        same = sum(p * prod(w[o] for w in own) for o, p in enumerate(check.otherwise))
+        found *= (1 - check.alike) * prod(each) + check.alike * same
     return found
 
 

@@ -22,7 +22,7 @@ from reasoner.network.tables import Tables
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_weights
 from tests.inference.slow import SlowSpell
-from tests.support import Plain, make_tables, plain, seen, spell, yes_no
+from tests.support import Plain, PlainCheck, make_tables, plain, seen, spell, yes_no
 
 SAME_AGAIN = 0.67  # as shipped
 TWO = st.tuples(st.floats(0.01, 0.99), st.floats(0.01, 0.99)).filter(lambda pair: pair[0] - pair[1] > 0.02)
@@ -32,8 +32,11 @@ def random_case(seed: int, spells: int = 4, same_again: float | None = None) -> 
     """Cars that differ, looks that last: few checks, so that the same is looked at in several spells."""
     rng = random.Random(seed)
     model = random_model(seed, causes=5, checks=3)
-    again = rng.choice((0.5, 0.5, 0.6, 0.8, 1.0, 0.3)) if same_again is None else same_again
-    checks = tuple(replace(c, weight=rng.choice((4.0, 8.0, 20.0))) for c in model.checks)
+    again = rng.choice((0.5, 0.5, 0.6, 0.8, 0.95, 0.3)) if same_again is None else same_again
+    checks = tuple(
+        replace(c, weight=rng.choice((4.0, 8.0, 20.0)), alike=rng.choice((0.0, 0.25, 0.9)) * (len(c.given[0]) > 1))
+        for c in model.checks
+    )
     model = replace(model, sigma=rng.choice((0.0, 0.7, 1.2)), same_again=again, checks=checks)
     found: list[SlowSpell] = []
     used: set[int] = set()
@@ -244,3 +247,16 @@ def test_steady_answers_say_nothing_of_the_state() -> None:
     same_spell = (spell(seen(tables, "look", 1), seen(tables, "code", 1)),)
     assert believe(tables, code_apart).probability == pytest.approx(believe(tables, same_spell).probability, abs=1e-12)
     assert len(seen_showing(tables, code_apart)) == 1
+
+
+def test_a_fault_of_which_a_check_by_place_says_nothing_is_spoken_against_once() -> None:
+    """All four places show what one named cause shows: taken one by one that is four times against the silent."""
+    found = {}
+    for alike_ in (0.0, 0.25):
+        named, silent = ((0.4, 0.6),) * 4, ((0.92, 0.08),) * 4
+        look = PlainCheck("look", (0.92, 0.08), (named, silent), ever=True, weight=20.0, alike=alike_)
+        tables = make_tables(plain([0.5, 0.5], [look], same_again=0.67))
+        found[alike_] = told(tables, (spell(seen(tables, "look", 1, 1, 1, 1)),))
+    once = 10 * log10(0.6 / 0.08)
+    assert found[0.0] == pytest.approx(4 * once)
+    assert found[0.25] < 2 * once

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -98,29 +99,50 @@ def test_what_would_change_it_are_the_best_checks_that_still_tell_enough() -> No
     assert len(enough) > 3
 
 
-def test_out_of_reach_is_what_lacks_a_tool_alone_and_says_more_than_anything_at_hand() -> None:
+def poor() -> Workup:
+    """Half way, and all that was at hand passed over: more is out of reach."""
     workup = half_way()
-    tables, now = workup.tables, workup.situation
-    lacking = {check.name for check in tables.checks if check.needs & now.lacking}
+    for name in {workup.tables.checks[o.check].name for o in workup.ranked}:
+        workup = workup.after(acts.pass_over(workup, name, "not-now"))
+    return workup
+
+
+def lacking_only(workup: Workup) -> dict[str, float]:
+    """Bits of the best way to do each check that only lacks a tool, the best rate first: every way listed."""
+    now, best = workup.situation, dict[str, tuple[float, float]]()
     with_tools = replace(now, lacking=frozenset())
-    gained: dict[str, float] = {}
-    for option in gains(workup.expected, with_tools, options(tables, with_tools, workup.costs)):
-        name = tables.checks[option.check].name
-        gained[name] = max(gained.get(name, 0.0), option.gain)
-    bar = max(max(o.gain for o in workup.ranked), 5 * workup.costs.least_gain)
-    found = [w.check for w in out_of_reach(workup)]
-    assert len(found) <= 2
-    assert set(found) <= {name for name in lacking if gained.get(name, 0.0) > bar}
-    # Once what is at hand is passed over, more is out of reach; what was refused for another reason is not.
-    poor = workup
-    for name in {tables.checks[o.check].name for o in workup.ranked}:
-        poor = poor.after(acts.pass_over(poor, name, "not-now"))
-    more = [w.check for w in out_of_reach(poor)]
-    assert more and set(more) <= lacking
-    refused = poor.after(acts.pass_over(poor, more[0], "not-now"))
+    for option in gains(workup.expected, with_tools, options(workup.tables, with_tools, workup.costs)):
+        check = workup.tables.checks[option.check]
+        if check.needs & now.lacking and option.gain > 1e-9:
+            best[check.name] = max(best.get(check.name, (0.0, 0.0)), (option.gain / option.cost, option.gain))
+    return {name: gain for name, (_, gain) in sorted(best.items(), key=lambda item: -item[1][0])}
+
+
+@pytest.mark.parametrize("at", [half_way, poor])
+def test_out_of_reach_is_what_lacks_a_tool_alone_and_says_more_than_anything_at_hand(at: Callable[[], Workup]) -> None:
+    workup = at()
+    bar = max(max((o.gain for o in workup.ranked), default=0.0), 5 * workup.costs.least_gain)
+    expected = [name for name, gain in lacking_only(workup).items() if gain > bar]
+    assert [w.check for w in out_of_reach(workup)] == expected[:2]
+
+
+def test_what_was_refused_is_not_out_of_reach_but_what_lacked_a_tool_is() -> None:
+    workup = poor()
+    more = [w.check for w in out_of_reach(workup)]
+    refused = workup.after(acts.pass_over(workup, more[0], "not-now"))
     assert more[0] not in [w.check for w in out_of_reach(refused)]
-    missed = poor.after(acts.pass_over(poor, more[0], "no-tool"))
+    missed = workup.after(acts.pass_over(workup, more[0], "no-tool"))
     assert more[0] in [w.check for w in out_of_reach(missed)]
+
+
+@pytest.mark.parametrize(("times", "named"), [(0.999, True), (1.001, False)])
+def test_out_of_reach_tells_five_times_the_least_gain(times: float, named: bool) -> None:
+    workup = poor()
+    gain = max(lacking_only(workup).values())
+    settings = replace(workup.book.settings, least_gain=gain / 5 * times)
+    workup = replace(workup, book=replace(workup.book, settings=settings))
+    assert max((o.gain for o in workup.ranked), default=0.0) < gain
+    assert bool(out_of_reach(workup)) is named
 
 
 def test_the_fault_may_be_settled_and_its_place_not() -> None:

@@ -14,7 +14,7 @@ from copy import deepcopy
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import product
-from math import erf, inf, log2, sqrt
+from math import erf, inf, log2, prod, sqrt
 from pathlib import Path
 from statistics import fmean as mean
 from typing import Any
@@ -146,8 +146,18 @@ def beliefs(tables: dict[str, Any], spells: list[Spell]) -> tuple[dict[str, floa
                 for act, shown in zip(acts, states, strict=True):
                     p *= act[u] if shown else 1 - act[u]
                 chance += p
-            for row, looks in things.values():
-                chance *= thing(row["probabilities"], row["again"], looks)
+            nothing: dict[str, tuple[float, list[Weights]]] = {}
+            for (name, _, number), (row, looks) in things.items():
+                likelihood = thing(row["probabilities"], row["again"], looks)
+                if number == 0:
+                    so_far = nothing.get(name, (1.0, []))
+                    nothing[name] = so_far[0] * likelihood, so_far[1] + looks
+                else:
+                    chance *= likelihood
+            for name, (apart, looks) in nothing.items():
+                check = tables["by name"][name]
+                same = sum(p * prod(w[a] for w in looks) for a, p in enumerate(check["quiet"]))
+                chance *= (1 - check["alike"]) * apart + check["alike"] * same
             total += chance
             now += chance if states[-1] else 0.0
         joint[cause["name"]], showing[cause["name"]] = cause["prior"] * total, cause["prior"] * now
