@@ -11,8 +11,8 @@ each further look that says the same tells less than the one before, whatever th
 wrong by the same at every look, which makes looks alike too: see `CheckTable.again`.
 
 Of a check that looks at several places, what is seen where there is nothing to see is, with chance `alike`, one draw
-for all of them: a fault of the whole engine of which such a check says nothing may do the same to every cylinder, and is
-then spoken against once and not by each cylinder anew.
+for all of them: a fault of the whole engine of which such a check says nothing may do the same to every cylinder, and
+is then spoken against once and not by each cylinder anew.
 
 A look is a likelihood for each outcome (virtual evidence). For looks i with likelihoods w_i the two draws (a, b) have
 the chance row[a] row[b] and the likelihood product over i of (w_i[a] + w_i[b]) / 2: exact, and in no order.
