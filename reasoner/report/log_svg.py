@@ -239,7 +239,7 @@ def _cloud(cloud: Cloud, bank: BankFacts | None, pane: Pane) -> list[str]:
     parts = [_text(LEFT, top - 8, said)]
     best = bank.fits.best if bank is not None and bank.fits is not None else None
     if best is not None:
-        parts.append(_text(LEFT, top - 24, f"{family_words(best)[0]}: {amount(best)}"))
+        parts.append(_text(LEFT, top - 27, f"{family_words(best)[0]}: {amount(best)}"))
     parts += _frame(pane)
     for flow in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200):
         if low <= flow <= high:

@@ -214,7 +214,7 @@ def _shape(
 
 
 def _twice(fitted: Fitted) -> list[int]:
-    return fitted.sample.where("share", "time", "injection", "load", "boost") if fitted.switching else []
+    return fitted.sample.where("share", "time", "injection", "load", "surge", "boost") if fitted.switching else []
 
 
 def _averaged(alike: Sequence[Family], shares: Sequence[float], own: Sequence[int], g: Array) -> Estimate:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -336,6 +337,8 @@ def _columns(
             late["injection"] = x * rpm / float(np.median(idle))
         if high >= 2 * reference:
             late["load"] = np.maximum(0.0, (flow - reference) / (high - reference))
+            middle = math.sqrt(reference * high)
+            late["surge"] = np.maximum(0.0, np.log(np.maximum(flow, 1e-3) / middle)) / math.log(high / middle)
         pressure, outside = grid.of(MANIFOLD), grid.of(BAROMETER)
         over = pressure - np.where(np.isfinite(outside), outside, 100.0) - OVER_AIR
         if (over > 0).sum() >= BOOSTED:

@@ -7,7 +7,7 @@ judgement.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,6 @@ from reasoner.scanlog.columns import (
     AIRFLOW,
     COOLANT,
     INTAKE,
-    LAMBDA,
     LOAD,
     LONG,
     MANIFOLD,
@@ -33,11 +32,13 @@ from reasoner.scanlog.resampling import Flags, Grid
 
 # K a second that a sensor's reading can move at most: its own time constant is seconds, what it sits in is kilograms.
 FASTEST = {COOLANT: 2.5, OIL: 2.0, OUTSIDE: 3.0, INTAKE: 8.0}
+SEEDS, WARMTH = 12, 0.003  # stretches that the others are strung to in turn; worth of a kelvin; judgement
 LEAST_JUMP = 8.0  # K; less is rounding and noise; judgement
-BUSY = (AIRFLOW, MANIFOLD, LOAD, SPEED, SHORT, LAMBDA, ROAD)  # quantities that never stand still while a car is driven
+BUSY = (AIRFLOW, MANIFOLD, LOAD, SPEED, SHORT)  # quantities that never stand still while a car is driven
 STILL = 30.0  # s that one of these stands exactly still while the engine does not, at least; judgement
 STILL_CHANGES = 25.0  # changes that its own usual pace would have made meanwhile; judgement
 STIRRED = 400.0  # rpm that the engine speed moves meanwhile, or km/h / 10 of the road speed; judgement
+EDGE = 5  # cells at either end of such a stretch in which nothing else need stand still
 LONG_STILL = 600.0  # s that a long-term trim which moved before stands still on the road
 WARMING = 480.0  # s of running in which coolant must rise from cold; judgement
 ROSE = 3.0  # K that it must have risen by then
@@ -85,16 +86,17 @@ def believed(grid: Grid) -> Believed:
         if still is not None and still.any():
             doubts.append(_doubt(grid, key, still, "stands exactly still while the engine does not"))
             series[key] = np.where(still, np.nan, series[key])
-    cold = _never_warms(grid, series)
+    cold = _never_warms(grid, series) or _stops_warming(grid, series)
     if cold is not None:
         doubts.append(cold)
-        series[Key(COOLANT)] = np.full(len(grid), np.nan)
+        series[Key(COOLANT)] = np.where(grid.time >= cold.start, np.nan, series[Key(COOLANT)])
     return Believed(replace(grid, series=series), tuple(doubts), np.nan_to_num(misread))
 
 
 def _doubt(grid: Grid, key: Key, where: Flags, said: str) -> Doubt:
     at = np.flatnonzero(where)
-    return Doubt(key, said, float(grid.time[at[0]]), float(grid.time[at[-1]]), float(where.sum()) * grid.step)
+    half = grid.step / 2
+    return Doubt(key, said, float(grid.time[at[0]] - half), float(grid.time[at[-1]] + half), where.sum() * grid.step)
 
 
 def _times(number: int) -> str:
@@ -112,17 +114,29 @@ def _jumped(grid: Grid, values: Array, fastest: float, every: float) -> Flags:
     cuts = np.flatnonzero((np.abs(np.diff(v)) > limit) & (np.diff(t) < 60.0)) + 1
     if not len(cuts):
         return off
-    starts, ends = np.concatenate([[0], cuts]), np.concatenate([cuts, [len(v)]])
-    longest = int(np.argmax(t[ends - 1] - t[starts]))
-    for order, first in ((range(longest + 1, len(starts)), 1), (range(longest - 1, -1, -1), 0)):
-        last = longest
-        for i in order:
-            a, b = (ends[last] - 1, starts[i]) if first else (starts[last], ends[i] - 1)
-            if abs(v[b] - v[a]) > LEAST_JUMP + 0.3 * abs(t[b] - t[a]) ** 0.75:
-                off[there[starts[i]] : there[ends[i] - 1] + 1] = True
-            else:
-                last = i
+    parts = list(zip(np.concatenate([[0], cuts]).tolist(), np.concatenate([cuts, [len(v)]]).tolist(), strict=True))
+    longest = sorted(range(len(parts)), key=lambda i: t[parts[i][0]] - t[parts[i][1] - 1])[:SEEDS]
+    seconds = [t[b - 1] - t[a] for a, b in parts]
+    warmth = [1 + WARMTH * float(np.mean(v[a:b])) for a, b in parts]  # what fails open reads cold
+    chains = [_chain(parts, i, v, t) for i in longest]
+    kept = set(max(chains, key=lambda chain: sum(seconds[i] * warmth[i] for i in chain)))
+    for i, (a, b) in enumerate(parts):
+        if i not in kept:
+            off[there[a] : there[b - 1] + 1] = True
     return off
+
+
+def _chain(parts: Sequence[tuple[int, int]], seed: int, v: Array, t: Array) -> list[int]:
+    """Parts that can follow one another, strung together from one of them, forward and back."""
+    chain = [seed]
+    for order, ahead in ((range(seed + 1, len(parts)), True), (range(seed - 1, -1, -1), False)):
+        last = seed
+        for i in order:
+            a, b = (parts[last][1] - 1, parts[i][0]) if ahead else (parts[last][0], parts[i][1] - 1)
+            if abs(v[b] - v[a]) <= LEAST_JUMP + 0.3 * abs(t[b] - t[a]) ** 0.75:
+                chain.append(i)
+                last = i
+    return chain
 
 
 def _carried(grid: Grid, values: Array, off: Flags) -> Array:
@@ -138,7 +152,6 @@ def _stands_still(grid: Grid, key: Key, values: Array) -> Flags | None:
         return None
     there = np.isfinite(values)
     rpm, road = grid.of(SPEED), grid.of(ROAD)
-    stir = np.fmax(_reach(rpm) if key.quantity != SPEED else np.zeros(len(grid)), 10 * _reach(road))
     changed = np.concatenate([[True], (values[1:] != values[:-1]) & there[1:]])
     running = there & ((rpm > 400) | ~np.isfinite(rpm))
     found = np.zeros(len(values), dtype=bool)
@@ -146,10 +159,13 @@ def _stands_still(grid: Grid, key: Key, values: Array) -> Flags | None:
     for a, b in rolling.runs(there & ~changed):
         lasted = grid.time[b - 1] - grid.time[a]
         own = changed[running].sum() - changed[a:b].sum()
-        pace = own / max(1.0, seconds - lasted)
+        pace = own / max(1.0, seconds - lasted) / (2.0 if key.quantity == LONG else 1.0)
         if lasted < (LONG_STILL if key.quantity == LONG else STILL) or pace * lasted < STILL_CHANGES:
             continue
-        if np.nanmax(stir[a:b], initial=0.0) > STIRRED and not _is_nothing(key, float(values[a])):
+        within = slice(a + EDGE, max(a + EDGE + 1, b - EDGE))
+        stirred = _moved(rpm[within]) > STIRRED if key.quantity != SPEED else _moved(road[within]) > STIRRED / 10
+        whole = key.quantity != LONG or b >= len(values) - EDGE  # a trim that has learned rests; one cut off stays so
+        if stirred and whole and not _is_nothing(key, float(values[a])):
             found[a:b] = True
     return found
 
@@ -159,9 +175,27 @@ def _is_nothing(key: Key, value: float) -> bool:
     return key.quantity in (SHORT, ROAD, SPEED) and abs(value) < 0.4
 
 
-def _reach(values: Array) -> Array:
-    """(c,) how far the values moved within half a minute."""
-    return np.nan_to_num(rolling.spread(values, 15))
+def _moved(values: Array) -> float:
+    there = values[np.isfinite(values)]
+    return float(np.ptp(there)) if len(there) else 0.0
+
+
+def _stops_warming(grid: Grid, series: Mapping[Key, Array]) -> Doubt | None:
+    """A coolant that rose and then reads one and the same to the end, to the last digit, for longer than a regulated
+    engine keeps it on the road."""
+    coolant, rpm = series.get(Key(COOLANT)), grid.of(SPEED)
+    if coolant is None:
+        return None
+    there = np.flatnonzero(np.isfinite(coolant) & (rpm > 400))
+    if len(there) < 60:
+        return None
+    moved = np.flatnonzero(coolant[there] != coolant[there[-1]])
+    first = there[moved[-1] + 1] if len(moved) and moved[-1] + 1 < len(there) else there[-1]
+    lasted = float(grid.time[there[-1]] - grid.time[first])
+    if lasted < WARMING or _moved(rpm[first : there[-1]]) < STIRRED or _moved(coolant[there]) < 2 * ROSE:
+        return None
+    said = f"stands at {coolant[first]:.0f} °C to the last digit from there to the end"
+    return Doubt(Key(COOLANT), said, float(grid.time[first]), float(grid.time[there[-1]]), lasted)
 
 
 def _never_warms(grid: Grid, series: Mapping[Key, Array]) -> Doubt | None:

@@ -408,6 +408,8 @@ class _Reader:
     def block(self, numbers: Sequence[int]) -> int | None:
         """Takes the rows of these lines. Stops before another header and gives its line."""
         lines, plan = self.text.lines, self.plan
+        if self.plain_block(numbers):
+            return None
         split = [cells_of(lines[i].replace(",", ".") if plan.comma else lines[i], plan.separator) for i in numbers]
         widths = [len(cells) for cells in split]
         full, short = widths.count(plan.width), sum(width < plan.width for width in widths)
@@ -432,6 +434,36 @@ class _Reader:
         self.keep(taken, rows)
         return None
 
+    def plain_block(self, numbers: Sequence[int]) -> bool:
+        """Takes rows that hold nothing but numbers, all at once; False where they hold anything else."""
+        plan = self.plan
+        if not numbers or plan.where(_DATE) is not None:
+            return False
+        text = [self.text.lines[i] for i in numbers]
+        try:
+            matrix = np.loadtxt(
+                [line.replace(",", ".") for line in text] if plan.comma else text,
+                delimiter=plan.separator,
+                comments=None,
+                ndmin=2,
+            )
+        except (ValueError, OverflowError):
+            return False
+        if matrix.shape != (len(numbers), plan.width):
+            return False
+        matrix[~np.isfinite(matrix)] = np.nan
+        where = plan.where(_TIME)
+        self.take(numbers, self.timed(numbers, None if where is None else matrix[:, where]))
+        for i, use in enumerate(plan.uses):
+            if use.key is not None and use.key != _TIME:
+                read = _READERS.get(use.key.quantity)
+                values = matrix[:, i] if read is None else _by_value(matrix[:, i], read)
+                for b in np.flatnonzero(np.isfinite(matrix[:, i]) & np.isnan(values)).tolist():
+                    self.ledger.note(numbers[b] + 1, f"cannot be read: {use.key}", f"{matrix[b, i]:g}")
+                self.add(use, values)
+        self.count += len(numbers)
+        return True
+
     def is_header(self, line: str, row: Sequence[str]) -> bool:
         """Only lines whose first cells are words are looked at, and only so many of them."""
         if not self.looks or len(self.changed) >= CHANGES or not row or not _WORDS.match(line):
@@ -453,8 +485,7 @@ class _Reader:
         """Cells of good rows to numbers."""
         if not rows:
             return
-        self.raw.append(self.clock(taken, rows))
-        self.lines.append(np.array(taken, dtype=np.int64) + 1)
+        self.take(taken, self.clock(taken, rows))
         for i, use in enumerate(self.plan.uses):
             if use.key is None or use.key in (_TIME, _DATE):
                 continue
@@ -464,10 +495,19 @@ class _Reader:
                 self.note_codes(taken, column)
             for b in wrong:
                 self.ledger.note(taken[b] + 1, f"cannot be read: {use.key}", column[b])
-            blocks = self.series.setdefault(use.key, [])
-            blocks.append(np.full(self.count - sum(map(len, blocks)), np.nan))
-            blocks.append(_converted(values, use))
+            self.add(use, values)
         self.count += len(rows)
+
+    def take(self, taken: Sequence[int], raw: Array) -> None:
+        self.raw.append(raw)
+        self.lines.append(np.array(taken, dtype=np.int64) + 1)
+
+    def add(self, use: ColumnUse, values: Array) -> None:
+        """Values of a column for the rows at hand, in its quantity's unit."""
+        assert use.key is not None
+        blocks = self.series.setdefault(use.key, [])
+        blocks.append(np.full(self.count - sum(map(len, blocks)), np.nan))
+        blocks.append(_converted(values, use))
 
     def note_codes(self, taken: Sequence[int], column: Sequence[str]) -> None:
         """Trouble codes, each with the line that named it first."""
@@ -482,22 +522,32 @@ class _Reader:
         """The clock of these rows in seconds, NaN (and refused) where there is none."""
         where = self.plan.where(_TIME)
         if where is None:
-            return np.asarray((self.count + np.arange(len(rows))) * (self.columns.every or 1.0), dtype=float)
+            return self.timed(taken, None)
         raw, bad, of_day = numerals.times([row[where] for row in rows])
         self.of_day = self.of_day or of_day
-        use = self.plan.uses[where]
-        unit = units.find(use.unit)
-        if not of_day and use.unit_from != "assumed" and unit is not None:
-            raw = raw * unit.factor
+        raw = raw if of_day else self.timed(taken, raw, frozenset(bad))
         where_date = self.plan.where(_DATE)
         if where_date is not None:
             day, _ = numerals.dates([row[where_date] for row in rows])
             raw = raw + np.where(np.isfinite(day), day, 0.0)
-        unreadable = set(bad)
-        for b in np.flatnonzero(~np.isfinite(raw)).tolist():
-            why = "the time cannot be read" if b in unreadable else "there is no time"
-            self.ledger.note(taken[b] + 1, why, self.text.lines[taken[b]])
+        if of_day:
+            self.note_times(taken, raw, frozenset(bad))
         return np.asarray(raw, dtype=float)
+
+    def timed(self, taken: Sequence[int], raw: Array | None, bad: frozenset[int] = frozenset()) -> Array:
+        """Plain numbers of the clock in seconds; None: rows are `every` apart."""
+        if raw is None:
+            return np.asarray((self.count + np.arange(len(taken))) * (self.columns.every or 1.0), dtype=float)
+        where = self.plan.where(_TIME)
+        use = self.plan.uses[where] if where is not None else None
+        unit = units.find(use.unit) if use is not None and use.unit_from != "assumed" else None
+        self.note_times(taken, raw, bad)
+        return raw if unit is None else raw * unit.factor
+
+    def note_times(self, taken: Sequence[int], raw: Array, bad: frozenset[int]) -> None:
+        for b in np.flatnonzero(~np.isfinite(raw)).tolist():
+            why = "the time cannot be read" if b in bad else "there is no time"
+            self.ledger.note(taken[b] + 1, why, self.text.lines[taken[b]])
 
     def column(self, key: Key) -> Array:
         """A quantity over all rows; its blocks are let go."""
@@ -512,6 +562,12 @@ class _Reader:
         if self.changed:
             said.append(f"the columns change within the file, {_lines(self.changed)}")
         return said
+
+
+def _by_value(values: Array, read: Callable[[Sequence[str]], tuple[Array, list[int]]]) -> Array:
+    """Numbers through a reader of words, each value once."""
+    known, at = np.unique(values, return_inverse=True)
+    return read(["" if np.isnan(v) else f"{v:g}" for v in known.tolist()])[0][at]
 
 
 def _lines(numbers: Sequence[int]) -> str:

@@ -50,7 +50,8 @@ PRIORS = {
 STATES = ("share", "time", "load", "boost")  # columns in which two states may differ
 # Standard deviation of each column's coefficient in a sound engine, of trim; judgement.
 SOUND = {
-    "share": 0.035, "time": 0.03, "injection": 0.015, "load": 0.03, "boost": 0.02, "purge": 0.03, "fading": 0.03,
+    "share": 0.035, "time": 0.03, "injection": 0.025, "load": 0.03, "surge": 0.02, "boost": 0.02, "purge": 0.03,
+    "fading": 0.03,
     "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.01, "misread": 0.02, "wander": 0.012, "bend": 0.012,
 }  # fmt: skip
 # The same while states are told apart: what else there is may take its part, but not a fault's.
@@ -67,7 +68,7 @@ FREE = {
 STOP_ROUNDS = 3
 SETTLING = 15.0  # s after a change of state whose trims are still on their way, and half before; judgement
 OPEN = 0.1  # probability either way, up to which a moment belongs to neither state
-SEEN_TOO = 0.004  # of trim, in which two states of a sound engine may differ
+SEEN_TOO = 0.010  # of trim, in which two states of a sound engine may differ
 
 
 @dataclass(frozen=True)
@@ -135,7 +136,7 @@ class Fitted:
     @property
     def level(self) -> Array:
         """The quiet state without purge, cold and what an engine's trims do by themselves: 1 + T at every moment."""
-        at = self.sample.where("share", "time", "injection", "load", "boost")
+        at = self.sample.where("share", "time", "injection", "load", "surge", "boost")
         return np.asarray(1 + self.sample.columns[:, at] @ self.coefficients[at])
 
     @property
@@ -363,7 +364,7 @@ def families(fitted: Fitted) -> tuple[Family, ...]:
     """Every explanation of a bank's trims by itself, the likeliest first. Their coefficients are those of
     `sample.names`, then those of every column of a state once more, for what the showing state has more."""
     sample, p = fitted.sample, len(fitted.sample.names)
-    twice = tuple(sample.where("share", "time", "injection", "load", "boost")) if fitted.switching else ()
+    twice = tuple(sample.where("share", "time", "injection", "load", "surge", "boost")) if fitted.switching else ()
     rows = _rows(replace(fitted, apart=twice), fitted.showing)
     every = _settled(fitted) / (fitted.spread**2 * fitted.thinned)
     worth = fitted.weights * every * (sample.stop == 0)
@@ -414,21 +415,34 @@ def _settled(fitted: Fitted) -> Array:
     return weight if enough else np.ones(len(shows))
 
 
+_GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (PURGED, ("purge", "fading", "brief")),
+    (COLD, ("cold", "chill")),
+    (MISREAD, ("misread",)),
+)
+
+
 def _hypotheses(sample: Sample, twice: Sequence[int]) -> list[tuple[str, tuple[int, ...], bool, float]]:
     """(family, coefficients it frees, whether of the showing state, prior)."""
     p = len(sample.names)
     at = {name: i for i, name in enumerate(sample.names)}
     more = {sample.names[i]: p + number for number, i in enumerate(twice)}
-    simple = [(SHARE, ("share",)), (TIME, ("time",)), (INJECTION, ("injection",)), (LOAD, ("load",)), (LOAD,
-    ("boost",)),
-              (MIXED, ("time", "share"))]  # fmt: skip
+    simple = (
+        (SHARE, ("share",)),
+        (TIME, ("time",)),
+        (INJECTION, ("injection",)),
+        (LOAD, ("load",)),
+        (LOAD, ("surge",)),
+        (LOAD, ("boost",)),
+        (MIXED, ("time", "share")),
+    )
     found: list[tuple[str, tuple[int, ...], bool, float]] = [(NONE, (), False, PRIORS[NONE])]
     for where, switching in ((at, False), (more, True)):
         for name, kinds in simple:
             if all(kind in where for kind in kinds):
                 found.append((name, tuple(where[kind] for kind in kinds), switching, PRIORS[name]))
-    for name, kinds in ((PURGED, ("purge", "fading", "brief")), (COLD, ("cold", "chill")), (MISREAD, ("misread",))):
-        if freed := tuple(sample.where(*kinds)):
+    for name, group in _GROUPS:
+        if freed := tuple(sample.where(*group)):
             found.append((name, freed, False, PRIORS[name]))
     oils = sample.where("oil")
     found += [(OIL, (i,), False, PRIORS[OIL] / len(oils)) for i in oils]

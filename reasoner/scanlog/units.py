@@ -35,6 +35,7 @@ JUMPS = 0.2  # of the greatest value, by which a change of unit moves a reading 
 DISTINCT = 8  # values that a trim takes near 1, from which it is a factor; judgement
 ALIKE = 0.35  # natural log of air for each turn, before against after; judgement
 WILD = (AIRFLOW, MANIFOLD, ROAD, LOAD)  # quantities that jump by themselves
+SOME_WRONG = 0.02  # share of them from which another unit, in which all are possible, is the likelier
 WRONG = 0.5  # share of impossible values beyond which it is the unit, not single readings
 LIKELY = {"°F", "psi", "bar", "mph", "lb/min", "MPa", "inHg", "kg/h", "mV", "mbar", "Pa"}  # what logs come in
 
@@ -102,7 +103,8 @@ def switched(key: Key, values: Array, use: ColumnUse, turns: Array | None = None
             alike = abs(taken[0] - v[i]) <= max(2 * usual, 0.03 * abs(v[i]))
             stays = abs(after - before) < abs(float(np.median(v[i + 1 : b])) - before) / 3
             if quantity.name in WILD and v[i + 1] != 0:
-                stays = turns is not None and _same_a_turn(v / turns[there], i + 1, float(taken[0] / v[i + 1]))
+                with np.errstate(invalid="ignore", divide="ignore"):
+                    stays = turns is not None and _same_a_turn(v / turns[there], i + 1, float(taken[0] / v[i + 1]))
             if alike and len(v) >= b and stays:
                 new = values.copy()
                 new[there[i + 1 :]] = taken
@@ -167,7 +169,8 @@ def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False, as
     rescaled = _ratio(quantity, values, finite, use, as_factors)
     if rescaled is not None:
         return rescaled
-    if _holds(quantity, finite):
+    open_unit = use.unit_from == "assumed" and _impossible(quantity, finite).mean() > SOME_WRONG
+    if _holds(quantity, finite) and not (open_unit and _other_unit(quantity, finite)):
         return _cleaned(key, quantity, values, use)
     if use.unit_from == "assumed" and quantity.unit:
         found = _other_unit(quantity, finite)

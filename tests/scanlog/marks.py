@@ -104,29 +104,23 @@ def _short(b: BankFacts) -> str:
 
 
 def _overlap(d: Drive, found: LogDocument) -> float | None:
-    """Intersection over union of when it can be seen and when it is said to show."""
+    """Intersection over union of when it acts and when it is said to show; moments in which it acts and cannot be seen
+    are left out. None where it acts all the time, or where what acts is no state that comes and goes."""
     spans = [s for b in found.banks if d.truth.bank in (None, b.number) for s in b.spells]
-    truth = d.truth.visible
-    if not truth or d.truth.family in (
-        "healthy",
-        "purge-vapour",
-        "oil-vapour",
-        "coolant-cold",
-        "sensor-slow",
-        "misfire",
-    ):
+    t = d.truth
+    if not t.visible or t.family in ("healthy", "purge-vapour", "oil-vapour", "coolant-cold", "sensor-slow", "misfire"):
         return None
-    end = max([b for _, b in truth] + [s.end for s in spans])
-    t = np.arange(0.0, end, 1.0)
-    is_, said = np.zeros(len(t), dtype=bool), np.zeros(len(t), dtype=bool)
-    for a, b in truth:
-        is_ |= (t >= a) & (t < b)
-    for s in spans:
-        said |= (t >= s.start) & (t < s.end)
-    acts = sum(b - a for a, b in d.truth.spells)
-    if acts > 0.9 * end:
+    end = max([b for _, b in t.spells] + [s.end for s in spans])
+    at = np.arange(0.0, end, 1.0)
+
+    def within(spells: Sequence[tuple[float, float]]) -> np.ndarray:
+        return np.logical_or.reduce([(at >= a) & (at < b) for a, b in spells] or [np.zeros(len(at), dtype=bool)])
+
+    acts, seen, said = within(t.spells), within(t.visible), within([(s.start, s.end) for s in spans])
+    if acts.mean() > 0.9:
         return None
-    return float((is_ & said).sum() / max(1, (is_ | said).sum()))
+    counts = seen | ~acts
+    return float((seen & said).sum() / max(1, ((seen | said) & counts).sum()))
 
 
 def sums(marks: Sequence[tuple[Drive, Mark]]) -> dict[str, str]:
