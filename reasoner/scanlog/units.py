@@ -99,13 +99,14 @@ def switched(key: Key, values: Array, use: ColumnUse, turns: Array | None = None
             a, b = max(0, i + 1 - LASTS), i + 1 + LASTS
             raw = (v[i + 1 :] * own.factor + own.offset - given.offset) / given.factor
             taken = (raw * unit.factor + unit.offset - own.offset) / own.factor
+            if len(v) < b or abs(taken[0] - v[i]) > max(2 * usual, 0.03 * abs(v[i])):
+                continue
             before, after = float(np.median(v[a : i + 1])), float(np.median(taken[:LASTS]))
-            alike = abs(taken[0] - v[i]) <= max(2 * usual, 0.03 * abs(v[i]))
             stays = abs(after - before) < abs(float(np.median(v[i + 1 : b])) - before) / 3
             if quantity.name in WILD and v[i + 1] != 0:
                 with np.errstate(invalid="ignore", divide="ignore"):
                     stays = turns is not None and _same_a_turn(v / turns[there], i + 1, float(taken[0] / v[i + 1]))
-            if alike and len(v) >= b and stays:
+            if stays:
                 new = values.copy()
                 new[there[i + 1 :]] = taken
                 return Change(new, int(there[i + 1]), unit.name)
