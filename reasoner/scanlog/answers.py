@@ -217,7 +217,7 @@ def _soaked(warm: Warming, run: Run) -> tuple[Figure, ...]:
 
 SHORTEST = 10.0  # s of moments that count, for a reading
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
-RICH = -10.0  # % of trim, beyond which a mixture is rich; common practice, no source
+RICH, LEAN = -10.0, 10.0  # % of trim, beyond which a mixture is rich, or lean; common practice, no source
 A_MINUTE = 60.0  # s
 RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement
 STORED = 60.0  # s of steady closed loop, before a catalyst's store of oxygen says nothing more; judgement
@@ -289,15 +289,17 @@ def _after_starts(seen: Seen) -> list[Proposed]:
         cells = np.logical_or.reduce([s.cells for s in whole])
         for bank in seen.banks:
             looked = np.flatnonzero(cells & bank.closed & np.isfinite(bank.summed))
-            beyond = 100 * bank.summed[looked] < RICH
+            trims = 100 * bank.summed[looked]
+            beyond = trims < RICH
             rich, seconds = float(beyond.sum()) * seen.grid.step, len(looked) * seen.grid.step
+            lean = float((trims > LEAN).sum()) * seen.grid.step
             last = beyond[-max(1, round(5.0 / seen.grid.step)) :]
             ended = seconds >= 3 * A_MINUTE or not last.all()
             if rich > A_MINUTE or (seconds >= A_MINUTE and ended):
-                figure = Figure("seconds rich", "s", watched(rich))
-                said = f"rich after the start, bank {bank.number}: {plus_minus(figure.estimate, 's')}"
+                figures = Figure("seconds rich", "s", watched(rich)), Figure("seconds lean", "s", watched(lean))
+                said = f"rich after the start, bank {bank.number}: {plus_minus(figures[0].estimate, 's')}"
                 quantity, place = "seconds rich after the start", (BANK, bank.number)
-                found.append(figured(seen, quantity, place, "rich after a start", (figure,), spell, said))
+                found.append(figured(seen, quantity, place, "rich after a start", figures, spell, said))
     return found
 
 

@@ -114,9 +114,10 @@ def test_lambda_against_what_is_commanded(lam: float, says: str) -> None:
     assert {likeliest(e, "1") for e in seen} == {says}
 
 
-@pytest.mark.parametrize(("rail", "says"), [(6500, {"runs-high"}), (5050, {"follows", "sensor-off"})])
+@pytest.mark.parametrize(("rail", "says"), [(6500, {"runs-high"}), (5050, {"follows", "sensor-off", "hunts"})])
 def test_a_rail_against_its_target(rail: int, says: set[str]) -> None:
-    """Above its target it is one thing; on it, a log does not know whether the sensor is right."""
+    """Above its target it is one thing; on it, a log does not know whether the sensor is right, and a mean does not
+    know how it swings."""
     events = given(rows({"rail pressure (kPa)": rail, "commanded rail pressure (kPa)": 5000}))
     for seen in of("rail-actual-vs-commanded", events):
         assert {name for name, weight in seen["values"]["0"].items() if weight > 0.99} == says
@@ -264,7 +265,7 @@ def test_warmth_that_is_left_is_no_fault_of_a_sensor() -> None:
     assert not of("sensors-after-cold-soak", given(content))
 
 
-@pytest.mark.parametrize(("flow", "says"), [(62, "high"), (50, "plausible"), (36, "low")])
+@pytest.mark.parametrize(("flow", "says"), [(70, "high"), (50, "plausible"), (36, "low")])
 def test_air_at_full_throttle_against_the_displacement(flow: float, says: str) -> None:
     """In two litres at 3000 rpm 60 g/s are 101 %: air at 101.3 kPa and 25 degC weighs 1.184 g/L (ideal gas)."""
 
@@ -402,7 +403,11 @@ def test_a_copy_given_away_says_the_same() -> None:
 def test_what_a_log_answers_can_be_typed_too() -> None:
     workup = car(**V6, **CAR)
     for name, inputs, says in (
-        ("hot-restart-watched", {"seconds rich": "1.5 min / 0", "at first": "20 / 0"}, {"1": "minutes", "2": "normal"}),
+        (
+            "hot-restart-watched",
+            {"seconds rich": "1.5 min / 0", "at first": "20 / 0", "seconds lean": "0 / 0"},
+            {"1": "minutes", "2": "normal"},
+        ),
         ("trim-follows-purge", {"purge on": "-18 + -6", "purge off": "-3"}, {"0": "follows"}),
         ("lambda-against-target", {"measured": "0,91 / 1,00"}, {"1": "richer", "2": "follows"}),
         ("banks-opposite", {"share": "70 %"}, {"0": "opposite"}),
