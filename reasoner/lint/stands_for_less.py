@@ -41,8 +41,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from reasoner.inference.apart import even_odds
 from reasoner.lint.context import BenchCar, Context, Finding, at
 
@@ -77,6 +75,6 @@ def _both(car: BenchCar, name: str, other: str) -> dict[str, tuple[float, float]
         return {}
     found = {}
     for fault, cause in car.cause_of.items():
-        bits = [float(np.max(even_odds(table.rows[table.index[cause]], table.rows[0]))) for table in (ours, theirs)]
+        bits = [float(even_odds(table.rows[table.index[cause]], table.rows[0]).max()) for table in (ours, theirs)]
         found[fault] = bits[0], bits[1]
     return found
