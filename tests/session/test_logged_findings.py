@@ -267,7 +267,8 @@ def test_warmth_that_is_left_is_no_fault_of_a_sensor() -> None:
 
 @pytest.mark.parametrize(("flow", "says"), [(70, "high"), (50, "plausible"), (36, "low")])
 def test_air_at_full_throttle_against_the_displacement(flow: float, says: str) -> None:
-    """In two litres at 3000 rpm 60 g/s are 101 %: air at 101.3 kPa and 25 degC weighs 1.184 g/L (ideal gas)."""
+    """In two litres at 3000 rpm 60 g/s are 101 %: air at 101.3 kPa and 25 degC weighs 1.184 g/L (ideal gas). Good
+    engines reach 105 %."""
 
     def pulling(throttle: int) -> bytes:
         return rows(
@@ -452,12 +453,13 @@ def test_near_the_limit_a_log_moves_the_belief_little_and_a_clear_one_much() -> 
     ids=["canister", "warm-up", "oil"],
 )
 def test_purge_warm_up_and_oil_do_not_accuse_the_injectors(setting: Setting, seed: int) -> None:
-    """What a leak of the size that makes the same trim would do to the belief, they do not do."""
+    """What a leak of the size that makes the same trim would do to the belief, they do not do: less than half of it, and
+    0.06 for the share that any rich trim gives every fault (with three quarters as many faults it was 0.05)."""
     start = car(displacement="2.0 L", **CAR)
     leak = after(Setting(minutes=(36.0,), fault=Fault(leak=0.05, when=((900.0, 1400.0), (1700.0, 2000.0)))), 100)
     names = ("injector", "port-injector")
     gained = believed(after(setting, seed), *names) - believed(start, *names)
-    assert gained < 0.5 * (believed(leak, *names) - believed(start, *names)) + 0.05
+    assert gained < 0.5 * (believed(leak, *names) - believed(start, *names)) + 0.06
 
 
 def test_a_loaded_canister_is_believed_to_be_one() -> None:

@@ -87,8 +87,7 @@ def _after_start(given: Inputs, setting: Setting) -> Result:
         figures[bank] = (Figure("seconds rich", "s", watched(seconds)),)
         if bank in first:
             figures[bank] += (Figure("at first", "s", Estimate(first[bank], SHORT)),)
-        if bank in lean:
-            figures[bank] += (Figure("seconds lean", "s", watched(lean[bank])),)
+        figures[bank] += (Figure("seconds lean", "s", watched(lean.get(bank, 0.0))),)
     long = [bank for bank, seconds in rich.items() if seconds > 60]
     burnt = [bank for bank in first if bank not in long and first[bank] > 3]
     means = [f"{numbered(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
@@ -99,7 +98,10 @@ def _after_start(given: Inputs, setting: Setting) -> Result:
         figures,
         ("seconds with the total trim below -10 % (lean: above +10 %) in the first minutes",),
         tuple(means) or ("Nothing out of the common.",),
-        (f"Times are taken to be good to {NOTED:g} s, or {100 * PART:.0f} % (judgement). Open loop shows no trim.",),
+        (
+            f"Times are taken to be good to {NOTED:g} s, or {100 * PART:.0f} % (judgement). Open loop shows no trim.",
+            *(("It is taken not to have been lean.",) if not lean else ()),
+        ),
     )
 
 
