@@ -453,7 +453,7 @@ def test_near_the_limit_a_log_moves_the_belief_little_and_a_clear_one_much() -> 
     ids=["canister", "warm-up", "oil"],
 )
 def test_purge_warm_up_and_oil_do_not_accuse_the_injectors(setting: Setting, seed: int) -> None:
-    """What a leak of the size that makes the same trim would do to the belief, they do not do: less than half of it, and
+    """What a leak of the size that makes the same trim would do to the belief, they do not do: under half of it, and
     0.06 for the share that any rich trim gives every fault (with three quarters as many faults it was 0.05)."""
     start = car(displacement="2.0 L", **CAR)
     leak = after(Setting(minutes=(36.0,), fault=Fault(leak=0.05, when=((900.0, 1400.0), (1700.0, 2000.0)))), 100)
