@@ -141,6 +141,7 @@ def read(fd: int, path: Path) -> FileRead:
 
 
 def read_bytes(fd: int, path: Path) -> bytes:
+    """All bytes of an open file. Raises CasebookError where it cannot be read, or is larger than any case."""
     pieces, size = [], 0
     with told(path, "the case cannot be read"):
         os.lseek(fd, 0, os.SEEK_SET)

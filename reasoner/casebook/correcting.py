@@ -45,6 +45,7 @@ def vehicle_fields(case: Case) -> dict[str, str]:
 
 
 def last_step(events: Iterable[Event]) -> int:
+    """The highest number given to a step; 0 where none was."""
     return max((e.step for e in events), default=0)
 
 
@@ -59,6 +60,7 @@ def correct_answer(
 
 
 def correct_vehicle(events: Sequence[Event], fields: Mapping[str, str], because: str) -> list[Event]:
+    """Keys of the vehicle as they should have been. Raises CasebookError without a reason."""
     return [Corrected(step=last_step(events) + 1, vehicle=dict(fields), because=_reason(because))]
 
 

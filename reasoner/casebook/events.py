@@ -22,6 +22,7 @@ def left_out(default: Any) -> Any:
 
 
 def left_out_map() -> Any:
+    """The same for a mapping that is empty where nothing is written."""
     return field(default_factory=dict, metadata={"left out": True})
 
 
@@ -36,12 +37,16 @@ class Event:
 
 @dataclass(frozen=True, kw_only=True)
 class Told(Event):
+    """What the customer complains of."""
+
     kind: ClassVar[str] = "told"
     complaint: str
 
 
 @dataclass(frozen=True)
 class CodeRead:
+    """A code off the reader, and in which states it stood there."""
+
     code: str
     states: tuple[str, ...] = ()
 
@@ -115,6 +120,8 @@ class Avoided(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class ToolsSaid(Event):
+    """Tools that are not there, and tools that are."""
+
     kind: ClassVar[str] = "tools"
     lacking: tuple[str, ...] = ()
     at_hand: tuple[str, ...] = ()
@@ -130,6 +137,8 @@ class FactsTold(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Noted(Event):
+    """A remark of whoever works on the car."""
+
     kind: ClassVar[str] = "note"
     text: str
 
@@ -197,6 +206,8 @@ class Corrected(Event):
 
 @dataclass(frozen=True)
 class JobTaken:
+    """A repair at places."""
+
     repair: str
     places: tuple[str, ...]
 

@@ -54,6 +54,7 @@ def flow(value: object, depth: int = 0) -> str:
 
 
 def number(value: float) -> str:
+    """A number as JSON and YAML 1.1 both read it. Raises ValueError for one that is not finite."""
     if not math.isfinite(value):
         raise ValueError(f"{value} is no number that JSON can say")
     mantissa, exponent, power = float.__repr__(value).partition("e")
@@ -61,6 +62,7 @@ def number(value: float) -> str:
 
 
 def key_text(key: object) -> str:
+    """A key in quotes. Raises TypeError for no text, ValueError for one too long."""
     if not isinstance(key, str):
         raise TypeError(f"a key is text, not a {type(key).__name__}")
     written = quoted(key)
@@ -70,6 +72,7 @@ def key_text(key: object) -> str:
 
 
 def quoted(text: str) -> str:
+    """Text in quotes, with everything escaped that YAML forbids or breaks lines at."""
     text = json.dumps(LONE.sub("\ufffd", text), ensure_ascii=False)
     return ESCAPED.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
@@ -80,6 +83,7 @@ def head_text(head: Mapping[str, object]) -> str:
 
 
 def block(head: Mapping[str, object], indent: str = "") -> str:
+    """Mappings in mappings as block YAML. Raises TypeError for what the head of a case does not hold."""
     lines = []
     for key, value in head.items():
         written = key if isinstance(key, str) and is_bare(key) else key_text(key)
@@ -91,6 +95,7 @@ def block(head: Mapping[str, object], indent: str = "") -> str:
 
 
 def head_value(value: object) -> str:
+    """One value of the head of a case. Raises TypeError for what it does not hold."""
     if isinstance(value, str):
         return value if is_bare(value) else quoted(value)
     if isinstance(value, list | tuple):

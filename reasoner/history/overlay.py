@@ -95,6 +95,7 @@ def percent_text(value: float) -> str:
 
 
 def weight_of(one: Learned) -> float:
+    """How many cases the learned numbers are worth."""
     return round(one.weight_after, 1)
 
 

@@ -168,6 +168,8 @@ class Calibration:
 
 @dataclass(frozen=True)
 class Time:
+    """What the cases of one fault took."""
+
     fault: str
     title: str
     cases: int
@@ -254,6 +256,7 @@ def _right(one: Judged) -> bool:
 
 
 def share(came: int, cases: int) -> Share:
+    """A share with its 95 % range."""
     low, high = wilson(came, cases)
     return Share(came, cases, low, high)
 

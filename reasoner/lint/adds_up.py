@@ -49,6 +49,7 @@ ROUNDING = 0.005  # per cent are written as whole numbers
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     floor = context.book.settings.unlikeliest
     for name, entry in context.book.checks.items():
         base = distribution(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)

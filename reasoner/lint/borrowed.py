@@ -27,6 +27,7 @@ NUMBERS = ("share", "shows", "pairs", "more likely", "otherwise", "given", "minu
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     written = context.book.written
     order = {file: number for number, file in enumerate(context.book.files)}  # from the lowest layer up
     for trail, value in written.items():

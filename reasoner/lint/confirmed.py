@@ -29,6 +29,7 @@ TIMES = 2.0  # how many times likelier an outcome must be to count as confirming
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     for fault in context.faults:
         spot = context.book.written.get(("faults", fault.name, "confirmed by"))
         place = spot.place if spot else fault.origin.place

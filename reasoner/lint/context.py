@@ -90,6 +90,7 @@ def at(section: str, name: str, place: Place, message: str, mend: str = "") -> F
 
 
 def context_of(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None) -> Context:
+    """Everything the lints look at, worked out once."""
     cars = [_car(book, vehicle) for vehicle in vehicles(book)]
     worked = [fault.after_work for fault in book.faults.values()]
     if any((*worked, *(check.after_work for check in book.checks.values()))):

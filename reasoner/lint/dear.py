@@ -28,6 +28,7 @@ MEND = "look at its minutes and money, and at those of the repairs"
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     book, settings = context.book, context.book.settings
 
     def cost(minutes: float, wait: float, money: float) -> float:

@@ -83,6 +83,7 @@ HAZARDS: tuple[tuple[str, str, str], ...] = (
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     book = context.book
     for section, name, place, step, cautions in _steps(book):
         told = " ".join(book.cautions[caution].say for caution in cautions).lower()

@@ -45,6 +45,7 @@ STRICT = True
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     if context.cases is None:
         return
     named = frozenset().union(*context.cases.values())

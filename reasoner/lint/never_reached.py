@@ -26,6 +26,7 @@ MEND = "take it out; or look at `acts as` of the faults it is meant for, and at 
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     for name, entry in context.book.checks.items():
         cars = [car for car in context.cars if car.table(name)]
         heard = {who for car in cars for fault in car.cause_of for who in car.speakers(fault, entry)[:1]}

@@ -47,6 +47,7 @@ MEND = "say under `shows`, of it or of one of its families, in which conditions 
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     unsaid = context.book.settings.shows_unless_said
     for fault in context.faults:
         often = [

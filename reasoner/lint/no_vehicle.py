@@ -35,6 +35,7 @@ MEND = "look at its `only`, and at its `share` if it has one"
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     for fault in context.faults:
         if not possible(fault).values["injection"]:
             yield at("faults", fault.name, fault.origin.place, f'no vehicle can have "{fault.name}"')

@@ -33,6 +33,7 @@ TIMES = 1.5  # how many times as likely under one cause as under another: judgem
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     for name, entry in context.book.checks.items():
         tables = [table for car in context.cars if (table := car.table(name))]
         bands = {band.outcome for band in entry.measure.bands} if entry.measure else None

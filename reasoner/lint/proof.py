@@ -28,6 +28,7 @@ MEND = "name checks under `proof` that are normal only when the fault is gone"
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     least = context.book.settings.least_gain
     for fault in context.faults:
         repair = context.book.repairs[fault.repair]

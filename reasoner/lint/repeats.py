@@ -28,6 +28,7 @@ MEND = "take it out, or say what is different"
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     floor = context.book.settings.unlikeliest
     for name, entry in context.book.checks.items():
         base = distribution(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)

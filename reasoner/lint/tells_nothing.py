@@ -47,6 +47,7 @@ MEND = "say under `given` what it shows differently, look at the conditions it i
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     for name, entry in context.book.checks.items():
         numbers = [(car, car.tables.check_number[name]) for car in context.cars if name in car.tables.check_number]
         bits = [float(car.telling.says[number]) for car, number in numbers]

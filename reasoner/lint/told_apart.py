@@ -51,6 +51,7 @@ MEND = "say under `given` of some check how the two differ, or under `alike` of 
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     faults, least = context.book.faults, context.book.settings.least_gain
     worst: dict[tuple[str, str], tuple[float, str]] = {}  # of a pair: the least bits on any car, and how
     for car in context.cars:

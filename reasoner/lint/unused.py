@@ -34,6 +34,7 @@ MEND = "use it, or delete it"
 
 
 def check(context: Context) -> Iterator[Finding]:
+    """The problems of this kind, each with its place and what would mend it."""
     used, places = _used(context.book), _places(context.book)
     for section, names in used.items():
         for name, place in places[section].items():

@@ -77,6 +77,7 @@ def _listed(named: Mapping[str, Frequency]) -> str:
 
 
 def as_dot(graph: nx.DiGraph) -> str:
+    """The graph as DOT text."""
     lines = ["digraph rules {", "  rankdir=LR;"]
     for node, data in graph.nodes(data=True):
         shape = SHAPES.get(data["kind"], "plaintext")
@@ -93,10 +94,12 @@ def _quoted(text: str) -> str:
 
 
 def as_graphml(graph: nx.DiGraph) -> str:
+    """The graph as GraphML text."""
     return "\n".join(nx.generate_graphml(graph))
 
 
 def as_json(graph: nx.DiGraph) -> str:
+    """The graph as node-link JSON text."""
     return json.dumps(nx.node_link_data(graph, edges="edges"), ensure_ascii=False, indent=1)
 
 

@@ -38,6 +38,7 @@ def needed(book: Rulebook, cause: Cause) -> Job:
 
 
 def cylinders(numbers: Iterable[int]) -> frozenset[str]:
+    """Numbers of cylinders as names of places."""
     return frozenset(f"cylinder {n}" for n in numbers)
 
 
@@ -50,6 +51,7 @@ def all_places(vehicle: Vehicle, places: frozenset[str]) -> frozenset[str]:
 
 
 def in_order(places: Iterable[str]) -> list[str]:
+    """Names of places by their numbers."""
     return sorted(places, key=lambda place: [int(word) if word.isdecimal() else 0 for word in place.split()])
 
 

@@ -184,4 +184,5 @@ def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:
 
 
 def say_cleared(case: Standing, cleared: bool) -> list[Event]:
+    """Codes were cleared after the work, or were not."""
     return [Cleared(step=case.record.steps + 1, cleared=cleared)]

@@ -98,6 +98,8 @@ def called_for(book: Rulebook, text: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class CautionDoc:
+    """A caution, numbered as the sheet refers to it. hazard: it is about being hurt."""
+
     number: int
     say: str
     hazard: bool
@@ -144,6 +146,8 @@ class ValueDoc:
 
 @dataclass(frozen=True)
 class SectionDoc:
+    """One repair of the work: what to have at hand, its steps, values and what looks wrong with them."""
+
     title: str
     at_hand: tuple[str, ...]
     single_use: tuple[str, ...]
@@ -169,6 +173,7 @@ class SheetDoc:
 
 
 def sheet_of(case: Standing, work: Work) -> RepairSheet:
+    """The sheet of a round of work under the rules of the case."""
     return sheet_for(case.book, work.jobs)
 
 

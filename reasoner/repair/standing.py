@@ -39,6 +39,8 @@ class RecordSoFar(Protocol):
 
 
 class Standing(Protocol):
+    """A case as it stands: its rules, vehicle and tables, what is known, and what is believed."""
+
     @property
     def book(self) -> Rulebook: ...
     @property

@@ -151,12 +151,14 @@ def finish_repair(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> 
 
 
 def finish_part(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    """A part as its dataclass."""
     lasts = values["lasts"]
     if lasts and not 0 < lasts[0] < lasts[1]:
         desk.notes.note("bad-number", node.key("lasts") or name, "`from` is not below `to`", "swap the two")
 
 
 def finish_proof(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+    """A thing to be proven as its dataclass."""
     if values["least"] is not None and not values["unit"]:
         mend = "add the line\n  unit: s, or whatever is counted"
         desk.notes.note("missing-key", node.key("at least") or name, "`at least` needs a unit", mend)

@@ -104,6 +104,7 @@ class Key:
 
 
 def table(*keys: Key) -> dict[str, Key]:
+    """Keys by name."""
     return {key.name: key for key in keys}
 
 
@@ -162,12 +163,14 @@ def unknown_key(desk: Desk, name: Text, keys: Collection[str], level: str) -> st
 
 
 def shape(node: Node) -> str:
+    """What kind of node it is, as a person calls it."""
     if isinstance(node, Map):
         return "a group of keys"
     return "a list" if isinstance(node, List) else "one text"
 
 
 def as_text(desk: Desk, node: Node, wanted: str = "one text") -> Text | None:
+    """The text of a node, or None with a note where it is none."""
     if not isinstance(node, Text):
         desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", "write it after the colon")
     elif not node.value.strip():
@@ -180,6 +183,7 @@ def as_text(desk: Desk, node: Node, wanted: str = "one text") -> Text | None:
 
 
 def as_map(desk: Desk, node: Node, wanted: str, mend: str = "") -> Map | None:
+    """A node as a map, or None with a note where it is none."""
     if isinstance(node, Map):
         return node
     mend = mend or "write `{key: value}`, or one `key: value` a line, further in"
@@ -217,10 +221,12 @@ def parsed(parse: Callable[[str], Any], shape: Shape) -> Read:
 
 
 def number(unit: str = "", least: float = -quantity.LARGEST, most: float = quantity.LARGEST) -> Read:
+    """A reader of a number between limits, in a unit."""
     return parsed(lambda text: quantity.number(text, unit, least, most), shapes.number(least, most))
 
 
 def percent(least: float = 0, most: float = 100) -> Read:
+    """A reader of a percentage between limits."""
     return parsed(lambda text: quantity.percent(text, least, most), shapes.text_like(quantity.PERCENT))
 
 
@@ -290,6 +296,7 @@ def name_of(*sections: str, also: tuple[str, ...] = ()) -> Read:
 
 
 def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
+    """Notes a name that no entry has, with the nearest that one has."""
     wanted = choices_of(ONE[section] for section in sections)
     title = shorten(found.value)
     where = {name: place for section in sections for name, place in desk.known[section].items()}

@@ -39,6 +39,8 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class List:
+    """A list, with its place."""
+
     items: tuple[Node, ...]
     place: Place
     length: int

@@ -361,6 +361,8 @@ class Code:
 
 @dataclass(frozen=True)
 class Outcome:
+    """One possible result of a check."""
+
     name: str
     text: str
     place: Place

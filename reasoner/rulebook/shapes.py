@@ -29,28 +29,34 @@ class Shaped:
 
 
 def shape_of(read: object) -> Shape:
+    """The shape that a reader carries."""
     shape: Shape = getattr(read, "shape", ANYTHING)
     return shape
 
 
 def text_like(pattern: str) -> Shape:
+    """Text of a pattern."""
     return {"type": "string", "pattern": f"^(?:{pattern})$"}
 
 
 def words(allowed: Iterable[str]) -> Shape:
+    """One of some words."""
     allowed = [str(word) for word in allowed]
     return {"enum": [*allowed, *dict.fromkeys(TRUTHS[word] for word in allowed if word in TRUTHS)]}
 
 
 def either(*shapes: Shape) -> Shape:
+    """Any of some shapes."""
     return shapes[0] if len(shapes) == 1 else {"anyOf": list(shapes)}
 
 
 def number(least: float, most: float) -> Shape:
+    """A number between limits."""
     return {"type": "number", "minimum": least, "maximum": most}
 
 
 def items(shape: Shape) -> Shape:
+    """A list of things of a shape."""
     return {"type": "array", "items": shape, "uniqueItems": True}
 
 

@@ -177,6 +177,7 @@ def change_condition(workup: Workup, name: str | None) -> list[Event]:
 
 
 def tell(workup: Workup, complaint: str) -> list[Event]:
+    """The complaint, as the customer tells it; nothing where it is empty."""
     return [Told(step=workup.record.steps + 1, complaint=complaint)] if complaint else []
 
 
@@ -187,6 +188,7 @@ def list_codes(workup: Workup, codes: Sequence[tuple[str, Sequence[str]]], compl
 
 
 def tools(workup: Workup, lacking: Sequence[str] = (), at_hand: Sequence[str] = ()) -> list[Event]:
+    """Tools that are not there, and tools that are. Raises Refused for a tool that the rules do not have."""
     for name in (*lacking, *at_hand):
         if name not in workup.book.tools:
             raise Refused(f'no tool is called "{name}"', "one of: " + ", ".join(workup.book.tools))
@@ -204,6 +206,7 @@ def facts(workup: Workup, told: Mapping[str, str]) -> list[Event]:
 
 
 def note(workup: Workup, text: str) -> list[Event]:
+    """A remark, kept with the case; nothing where it is empty."""
     return [Noted(step=workup.record.steps + 1, text=text)] if text.strip() else []
 
 

@@ -53,6 +53,7 @@ def glued(text: str) -> str:
 
 
 def unglued(text: str) -> str:
+    """The text with its glue as spaces again."""
     return text.replace(GLUE, " ")
 
 

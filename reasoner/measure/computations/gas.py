@@ -22,6 +22,7 @@ PETROL_CARBON = 17.0  # vol-% that CO and CO2 of petrol together stay below (15.
 
 
 def work(given: Inputs, setting: Setting) -> Result:
+    """Lambda, the trim it asks for, and what is unburnt."""
     co, co2, hc, o2 = (within(given.one(name, 0.0), *LIMITS[name]) for name in LIMITS)
     if co.value > co2.value:
         return Trouble("", f"CO {co.value:g} % with CO2 {co2.value:g} % is no engine's", "are the two exchanged?")

@@ -30,6 +30,7 @@ def _rate(before: float, after: float, minutes: float) -> float:
 
 
 def rail(given: Inputs, setting: Setting) -> Result:
+    """Minutes until the rail pressure has halved, cooling allowed for."""
     before, after, minutes = (given.one(name, 0.0) for name in ("rail before", "rail after", "minutes"))
     if after > before + 3 * GAUGE and given.get("cooled") is None:
         return Trouble(
@@ -126,6 +127,7 @@ ALLOWED = 50.0  # kPa in ten minutes; common practice (15 to 35 kPa in five minu
 
 
 def low_side(given: Inputs, setting: Setting) -> Result:
+    """The fall in ten minutes, with nothing, the supply and the return shut."""
     before, minutes = given.one("line before", 0.0), given.one("minutes", 0.0)
     falls: dict[str, Estimate] = {}
     for name in STOPPED:

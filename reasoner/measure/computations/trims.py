@@ -75,6 +75,7 @@ class _At:
 
 
 def work(given: Inputs, setting: Setting) -> Result:
+    """The shape of error of every bank, and how big it is."""
     fuel = fuel_of(given)
     found = _regions(given, setting, fuel)
     if isinstance(found, Trouble):
