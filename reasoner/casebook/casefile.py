@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from reasoner.casebook import plain
-from reasoner.casebook.trouble import CasebookError, told, visible
+from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
 from reasoner.casebook.writing import RawEvent
 
 FORMAT = 1  # the newest form of case files this program knows
@@ -85,7 +85,7 @@ def load_ends(path: Path) -> CaseFile:
     """
     fd = open_regular(path, os.O_RDONLY)
     try:
-        with told(path, "the case cannot be read"):
+        with as_casebook_error(path, "the case cannot be read"):
             size = os.fstat(fd).st_size
             if 2 * WINDOW < size <= LARGEST:
                 first = os.read(fd, WINDOW)
@@ -108,7 +108,7 @@ def _join(first: bytes, last: bytes) -> bytes:
 
 def open_regular(path: Path, flags: int) -> int:
     """Open a file, but never a folder, a pipe or a device. Raises CasebookError."""
-    with told(path, "the case cannot be opened"):
+    with as_casebook_error(path, "the case cannot be opened"):
         _regular(os.stat(path), path)  # opening some devices already does something
         flags |= getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
         fd = os.open(path, flags)
@@ -143,7 +143,7 @@ def read(fd: int, path: Path) -> FileRead:
 def read_bytes(fd: int, path: Path) -> bytes:
     """All bytes of an open file. Raises CasebookError where it cannot be read, or is larger than any case."""
     pieces, size = [], 0
-    with told(path, "the case cannot be read"):
+    with as_casebook_error(path, "the case cannot be read"):
         os.lseek(fd, 0, os.SEEK_SET)
         while piece := os.read(fd, 1 << 20):
             pieces.append(piece)

@@ -17,7 +17,7 @@ from types import TracebackType
 
 from reasoner.casebook import lock
 from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, FileRead, open_regular, parse, read
-from reasoner.casebook.trouble import CasebookError, told, visible
+from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
 from reasoner.casebook.whole_file import write_new
 from reasoner.casebook.writing import RawEvent, event_line, head_text
 
@@ -48,7 +48,7 @@ class Journal:
         None. Half characters (lone surrogates) are kept as U+FFFD.
         """
         written = [event_line(event) for event in events]  # nothing on disk is touched for what cannot be written
-        with told(self.path, "the answer could not be kept"):
+        with as_casebook_error(self.path, "the answer could not be kept"):
             self._look()
             notes = self._settle()
             data = "".join(self._indent + line for line in written).encode()
@@ -127,7 +127,7 @@ def create(path: Path, head: Mapping[str, object], events: Iterable[RawEvent] = 
     with ExitStack() as undo:
         held = lock.take(path)
         undo.callback(held.release)
-        with told(path, "the case cannot be begun"):
+        with as_casebook_error(path, "the case cannot be begun"):
             write_new(path, data)
             undo.callback(_remove, path)
             fd = os.open(path, ON)
@@ -152,7 +152,7 @@ def resume(path: Path) -> Journal:
         lock.hold(fd, path)
         reading = read(fd, path)
         journal = Journal(fd, held, path, reading.case)
-        with told(path, "the case cannot be gone on with"):
+        with as_casebook_error(path, "the case cannot be gone on with"):
             journal.case = replace(reading.case, notes=journal._mend(reading))
         undo.pop_all()
         return journal

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from reasoner.casebook.trouble import CasebookError, TakenError, told
+from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error
 
 HELD = {errno.EAGAIN, errno.EACCES, errno.EDEADLK}  # what the system says when somebody else has the lock
 FLAGS = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
@@ -61,7 +61,7 @@ def take(case: Path) -> Lock:
     """The lock of a case file. Raises TakenError where another program has it, CasebookError where none can be had."""
     path = case.with_name(case.name + ".lock")
     while True:
-        with told(case, "the case cannot be locked"):
+        with as_casebook_error(case, "the case cannot be locked"):
             fd = os.open(path, FLAGS, 0o666)
         try:
             if not stat.S_ISREG(os.fstat(fd).st_mode):

@@ -22,7 +22,7 @@ from typing import Any
 from reasoner.casebook import journal
 from reasoner.casebook.casefile import load_ends
 from reasoner.casebook.events import Closed
-from reasoner.casebook.trouble import CasebookError, TakenError, told, visible
+from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error, visible
 from reasoner.casebook.writing import RawEvent
 
 SUFFIX = ".yaml"
@@ -90,7 +90,7 @@ def _expanded(said: str, environ: Mapping[str, str], platform: str) -> Path:
 
 def ready(folder: Path) -> None:
     """Make the folder and write a file in it, to know before anybody types an answer. Raises CasebookError."""
-    with told(folder, "no case can be kept here"):
+    with as_casebook_error(folder, "no case can be kept here"):
         missing = [part for part in (folder, *folder.parents) if not part.exists()]
         folder.mkdir(parents=True, exist_ok=True)
         for part in missing:
@@ -186,7 +186,7 @@ def newest(folder: Path) -> Entry | None:
 def _entry(path: Path) -> Entry:
     changed = 0.0
     try:
-        with told(path, "the case cannot be opened"):
+        with as_casebook_error(path, "the case cannot be opened"):
             changed = os.stat(path).st_mtime
         case = load_ends(path)
         return Entry(path.stem, path, changed, case.head, case.events, case.notes)
@@ -197,7 +197,7 @@ def _entry(path: Path) -> Entry:
 def names(folder: Path) -> list[str]:
     """Names of the files that may be cases, numbers in order of size. Raises CasebookError."""
     try:
-        with told(folder, "the cases cannot be listed"):
+        with as_casebook_error(folder, "the cases cannot be listed"):
             found = [name.removesuffix(SUFFIX) for name in os.listdir(folder) if name.endswith(SUFFIX)]
     except CasebookError as error:
         if isinstance(error.__cause__, FileNotFoundError):

@@ -66,7 +66,7 @@ def visible(text: str, most: int = 200) -> str:
 
 
 @contextmanager
-def told(path: Path, doing: str) -> Iterator[None]:
+def as_casebook_error(path: Path, doing: str) -> Iterator[None]:
     """Turn what the system refuses into a CasebookError. doing: what failed, such as "the case cannot be opened"."""
     try:
         yield

@@ -12,7 +12,7 @@ import click
 from reasoner.casebook import plain, store
 from reasoner.casebook.events import Answered, written
 from reasoner.casebook.rows import RefusedLine, read_rows
-from reasoner.casebook.trouble import CasebookError, told, visible
+from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
 from reasoner.cli import caseroom, exits, keeper, loading
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
@@ -54,7 +54,7 @@ def command(
     if table is None:
         raise click.UsageError("name the table: a CSV file, or a YAML list of rows.")
     with caseroom.refusing():
-        with told(table, "the table cannot be read"):
+        with as_casebook_error(table, "the table cannot be read"):
             data = table.read_bytes()
         rows = read_rows(data, table)
         try:
@@ -93,7 +93,7 @@ def command(
 def _said(columns: Path | None) -> Any:
     if columns is None:
         return {}
-    with told(columns, "the columns cannot be read"):
+    with as_casebook_error(columns, "the columns cannot be read"):
         data = columns.read_bytes()
     try:
         return plain.read(data.decode("utf-8-sig"), typed=False)

@@ -18,7 +18,7 @@ from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.say import say, say_json
 from reasoner.history.car import vehicle_of
 from reasoner.repair.prices import EXAMPLE
-from reasoner.session.afterdoc import DecisionDoc
+from reasoner.session.decision_doc import DecisionDoc
 
 
 @click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")

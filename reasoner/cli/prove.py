@@ -18,8 +18,8 @@ from reasoner.repair.jobs import STATES
 from reasoner.repair.proof import ProofDoc, may_close
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
-from reasoner.session.afterdoc import as_data
 from reasoner.session.chapters import Garage, close_case
+from reasoner.session.decision_doc import as_data
 
 
 @click.command(epilog="Example: reasoner prove 2026-03-09-1 --clean hot-restart --clean hot-restart")

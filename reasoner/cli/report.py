@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from reasoner.casebook.trouble import told
+from reasoner.casebook.trouble import as_casebook_error
 from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import caseroom, loading
 from reasoner.cli.kinds import CASE
@@ -45,7 +45,7 @@ def command(
     with caseroom.refusing():
         found = caseroom.one(cases_dir, case)
         page = case_html(dossier(found, Garage(book), prices), _drive(log), customer)
-        with told(html, "the report cannot be written"):
+        with as_casebook_error(html, "the report cannot be written"):
             write_whole(html, page)
     for note in found.notes:
         say(f"Note: {note}.", err=True)

@@ -22,7 +22,7 @@ from reasoner.repair.sheet import SheetDoc, sheet_document, sheet_of
 from reasoner.report.lines import para
 from reasoner.session import deciding
 from reasoner.session.acts import Refused
-from reasoner.session.afterdoc import as_data
+from reasoner.session.decision_doc import as_data
 
 TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn")
 

@@ -169,7 +169,7 @@ def causes(faults: list[Fault], vehicle: Vehicle, equipment: Fitted = NOTHING_SA
 
 
 def places(at: At, vehicle: Vehicle) -> Iterator[tuple[str, frozenset[int]]]:
-    """The names of the places of a kind on this vehicle."""
+    """The places of a kind on this vehicle by name, each with its cylinders."""
     if at is At.ENGINE:
         yield "engine", frozenset(range(1, vehicle.cylinders + 1))
     elif at is At.BANK:

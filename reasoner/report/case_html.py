@@ -17,7 +17,7 @@ from reasoner.history.story import Moment, StoryPart
 from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import apart, dot, line, path, picture, text
-from reasoner.session.afterdoc import DecisionDoc
+from reasoner.session.decision_doc import DecisionDoc
 from reasoner.session.document import Verdict
 from reasoner.session.plain import clean, effort_text, thousands
 from reasoner.session.words import percent

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reasoner.report.lines import WIDTH, columns, head, page, para, section
-from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc
+from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc
 from reasoner.session.plain import clean, thousands, time_text
 from reasoner.session.words import percent
 

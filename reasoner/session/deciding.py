@@ -14,7 +14,7 @@ from reasoner.repair.hinges import Hinge, hinges
 from reasoner.repair.jobs import ENGINE, Job, all_places, places_text
 from reasoner.repair.prices import Prices, usual
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.afterdoc import ChoiceDoc, DecisionDoc, PriceDoc
+from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import thousands, time_text
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup

@@ -1,8 +1,8 @@
 """The conversation with another program: one JSON object a line, both ways.
 
 The program says a `state` (belief over all causes, and what comes next: a question or a verdict), or an `error` that
-changed nothing, or a `why`. Past a verdict it says the documents of the repair (`aftertalk`): a `decision`, a `sheet`,
-a `proof`. It is told one message a line; `protocol.schema.json` beside this file defines both sides.
+changed nothing, or a `why`. Past a verdict it says the documents of the repair (`repair_protocol`): a `decision`, a
+`sheet`, a `proof`. It is told one message a line; `protocol.schema.json` beside this file defines both sides.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
 if TYPE_CHECKING:
-    from reasoner.session.aftertalk import Course  # what follows a verdict is loaded when it is spoken of
+    from reasoner.session.repair_protocol import Course  # what follows a verdict is loaded when it is spoken of
 
 Message = Mapping[str, Any]
 
@@ -47,7 +47,7 @@ class Talk:
 
     @property
     def course(self) -> Course:
-        from reasoner.session.aftertalk import Course
+        from reasoner.session.repair_protocol import Course
 
         return Course(self.workup, self.events or self.workup.events)
 
@@ -94,9 +94,9 @@ Reply = tuple[Talk, list[Event], dict[str, Any] | None]
 
 
 def _about_the_repair(talk: Talk, kind: str, message: Message) -> Reply:
-    from reasoner.session import aftertalk
+    from reasoner.session import repair_protocol
 
-    events, document = aftertalk.HANDLERS[kind](talk.course, message)
+    events, document = repair_protocol.HANDLERS[kind](talk.course, message)
     return (_kept(talk, events)[0] if events else talk), events, document
 
 

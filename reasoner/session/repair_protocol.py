@@ -18,8 +18,8 @@ from reasoner.repair.proof import may_close
 from reasoner.repair.sheet import sheet_document, sheet_of
 from reasoner.session import after_work, deciding
 from reasoner.session.acts import Refused
-from reasoner.session.afterdoc import as_data
 from reasoner.session.chapters import Garage, close_case
+from reasoner.session.decision_doc import as_data
 from reasoner.session.workup import Workup
 
 Message = Mapping[str, Any]
