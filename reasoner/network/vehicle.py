@@ -105,6 +105,47 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
     return Vehicle(title, layout, cylinders, banks, properties, distance, dict(values), litres), ()
 
 
+# How people say what a car is, in one line; the first that fits a word or two counts.
+_SAID: tuple[tuple[str, str, str], ...] = (
+    (r"no return(?: line)?|returnless", "return line", "no"),
+    (r"return(?: line)?", "return line", "yes"),
+    (r"port(?: and| \+|\+) ?direct|direct and port|dual(?: injection)?", "injection", "dual"),
+    (r"port(?: injection)?", "injection", "port"),
+    (r"direct(?: injection)?", "injection", "direct"),
+    (r"not charged|natural(?:ly aspirated)?", "charging", "natural"),
+    (r"turbo(?:charged)?|super(?:charged|charger)|charged", "charging", "charged"),
+    (r"air ?flow(?: meter)?|air mass(?: meter)?|maf", "metering", "airflow"),
+    (r"pressure(?: sensor)?|map", "metering", "pressure"),
+    (r"flex(?: fuel)?", "flex fuel", "yes"),
+    (r"egr", "gas recirculation", "yes"),
+    (r"(?:gas conversion|on gas|converted to gas|lpg)", "gas conversion", "yes"),
+    (r"remap(?:ped)?|tuned", "tuned", "yes"),
+    (r"stop[- ]start", "stop-start", "yes"),
+)
+_FIGURES: tuple[tuple[str, str], ...] = (
+    (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+", "layout"),
+    (r"(?:19[6-9]|20\d)\d(?! ?(?:k|cc|mi))", "model year"),
+    (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+k?) ?(?:km|mi(?:les)?)", "distance"),
+    (r"(?:\d[.,]\d+ ?(?:l|litres?|liters?)?|\d{3,4} ?(?:cc|ccm))", "displacement"),
+    (r"[12] (?:upstream )?sensors?", "upstream sensors"),
+)
+
+
+def vehicle_words(line: str) -> tuple[dict[str, str], str]:
+    """Fields of a vehicle said in one line, such as `inline 4 port turbo 178000 km 2003`; and what was not read."""
+    found: dict[str, str] = {}
+    rest = line.lower().replace(";", " ")
+    for pattern, key in _FIGURES:
+        if match := re.search(rf"(?<![\w.,]){pattern}(?!\w)", rest):
+            found[key] = match[0].strip()[:1] if key == "upstream sensors" else match[0].strip()
+            rest = rest[: match.start()] + " ; " + rest[match.end() :]
+    for pattern, key, value in _SAID:
+        if match := re.search(rf"(?<!\w)(?:{pattern})(?!\w)", rest):
+            found.setdefault(key, value)
+            rest = rest[: match.start()] + " ; " + rest[match.end() :]
+    return found, " ".join(word for word in re.split(r"[;,\s]+", rest) if word)
+
+
 def with_facts(vehicle: Vehicle, facts: Mapping[str, str]) -> tuple[Vehicle, tuple[Mistake, ...]]:
     """The same car with what has become known of it (`FACTS`); a fact that cannot be is left out and said."""
     wrong = [key for key in facts if key not in FACTS]

@@ -133,6 +133,7 @@ CHECK = table(
     Key("measure", read_measure),
     Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
+    Key("intake", choice("work", "pattern", "also"), default=""),
     AFTER_WORK,
     *ORIGIN,
     WAIVE,

@@ -6,11 +6,12 @@ About a minute. Everything can be skipped with Enter; what is wrong is said in o
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
-from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from
+from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from, vehicle_words
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
 from reasoner.session.acts import Refused
@@ -25,8 +26,10 @@ from reasoner.terminal.desk import Desk
 from reasoner.terminal.listing import ask_rest, code_lines, merged, slip_lines
 from reasoner.terminal.pasted import offer, take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
+from reasoner.terminal.prompting import Back
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words
+from reasoner.terminal.telling import open_parts
 
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
@@ -41,6 +44,9 @@ CALLED = {
     "pressure": "pressure sensor",
     "both": "both of them",
 }
+
+
+IN_ONE_LINE = "Or all in one line: V6 port turbo airflow 198000 km 2003 3.0 L return line"
 
 
 @dataclass(frozen=True)
@@ -86,13 +92,13 @@ def ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
 
 
 def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
-    desk.show(head("The car", "Enter takes what stands in [ ]; b goes back"))
+    desk.show(head("The car", "Enter takes what stands in [ ]; b goes back"), para(IN_ONE_LINE, style=QUIET))
     fields = {**DEFAULTS, **defaults}
     asked: list[int] = []
-    number = 0
+    number, said = 0, set[str]()
     while number < len(VEHICLE):
         ask = VEHICLE[number]
-        if not ask.matters(fields):
+        if ask.key in said or not ask.matters(fields):
             number += 1
             continue
         default = fields.get(ask.key, "") or _without_saying(fields, ask)
@@ -103,7 +109,14 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
         else:
             line = desk.ask(f"{ask.question} [{default or 'not known'}] > ")
         if line.lower() in ("b", "back"):
-            number = asked.pop() if asked else number
+            number, said = asked.pop() if asked else number, set()
+            continue
+        if ask.key == "layout" and line and (whole := _whole(desk, line)) is not None:
+            if whole:
+                fields |= {"banks": "", "upstream sensors": "", **whole}
+                said |= whole.keys() | {a.key for a in VEHICLE if a.key != "banks"}
+                asked.append(number)
+                number += 1
             continue
         value = _chosen(line, ask) if line else default
         problem = _problem(fields, ask, value) if value else ""
@@ -125,6 +138,21 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
             fields.pop(mistake.key, None)
         return _ask_vehicle(desk, {k: v for k, v in fields.items() if v != DEFAULTS.get(k)})
     desk.show(para(_read_back(found), style=QUIET))
+    return fields
+
+
+def _whole(desk: Desk, line: str) -> dict[str, str] | None:
+    """The car in one line; empty where that was said to be wrong, None where the line is about the layout alone."""
+    fields, unread = vehicle_words(line)
+    if "layout" not in fields or (len(fields) == 1 and not unread):
+        return None
+    if unread:
+        desk.say(f'"{shortened(unread, 30)}" is not clear; such as: V6 port turbo airflow 178000 km 2003 3.0 L.')
+        return {}
+    _, mistakes = vehicle_from(fields)
+    if mistakes:
+        desk.say(f"{mistakes[0].message} ({mistakes[0].mend}).")
+        return {}
     return fields
 
 
@@ -274,13 +302,9 @@ def _values(sitting: Sitting) -> None:
     before = workup.record.given and not sitting.live
     if not readings or before or workup.record.condition is not None:
         return
-    while not sitting.live:
-        line = desk.ask("Live values written down, such as trims? y: yes, Enter: no > ").lower()
-        if line in ("", "n", "no"):
-            return
-        if line in ("y", "yes"):
-            break
-        desk.say(f'"{shortened(line, 20)}" is not clear: y for yes, Enter for no.')
+    if not sitting.live and not _wanted(sitting):
+        return
+    workup = sitting.workup
     names = [n for n in workup.book.conditions if any(not c.conditions or n in c.conditions for c in readings)]
     titles = numbered(workup.book.conditions[name].title for name in names)
     desk.show(head("What was the car doing when they were read?"), choices(titles, desk.width))
@@ -295,6 +319,27 @@ def _values(sitting: Sitting) -> None:
                 offer(sitting, check, sitting.live)
             else:
                 _value(sitting, check)
+
+
+def _wanted(sitting: Sitting) -> bool:
+    """Whether live values are at hand; what else is known is told on the way."""
+    desk, parts = sitting.desk, open_parts(sitting)
+    more = "".join(f"  {n} {title}" for n, (title, _) in enumerate(parts, start=1))
+    asks = f"Also known?{more}  y live values, such as trims, Enter: none > "
+    while True:
+        line = desk.ask(asks if parts else "Live values written down, such as trims? y: yes, Enter: no > ").lower()
+        words = line.replace(",", " ").split()
+        chosen = [w for w in words if w not in ("y", "yes")]
+        numbers = numbers_in(" ".join(chosen), len(parts)) if chosen else []
+        if line in ("", "n", "no"):
+            return False
+        if numbers is not None:
+            with suppress(Back):
+                for number in numbers:
+                    parts[number - 1][1](sitting)
+            return len(chosen) < len(words)
+        way = "numbers, y for live values, Enter for none" if parts else "y for yes, Enter for no"
+        desk.say(f'"{shortened(line, 20)}" is not clear: {way}.')
 
 
 def _is_reading(workup: Workup, check: Check) -> bool:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from reasoner.network.vehicle import vehicle_from
-from reasoner.session.workup import Workup
+from reasoner.rulebook.read import read_rules
+from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Leave
 from reasoner.terminal.intake import ask_vehicle, intake
 from tests.events import read
@@ -221,3 +224,39 @@ def test_control_characters_in_the_complaint_are_shown_harmlessly() -> None:
     kept, text = take_in("\x1b[2Jrich\x07", "", "", "", "")
     assert kept.workup.record.complaint == "\ufffd[2Jrich\ufffd"
     assert "\x1b" not in text.replace("\x1b[2Jrich\x07", "", 1)
+
+
+# ---- the car in one line; what is also known -------------------------------------------------------------------------
+
+
+def test_the_car_in_one_line() -> None:
+    fields, text = ask("V6 port turbo 198,000 km 2003", "")
+    assert fields["injection"] == "port" and fields["model year"] == "2003" and fields["charging"] == "charged"
+    assert "Injection" not in text and "V 6, port injection, turbo or supercharger" in text
+
+
+def test_a_line_that_is_not_understood_is_asked_again() -> None:
+    fields, text = ask("inline 4 port with a sunroof", "inline 4 port 2012")
+    assert '"with a sunroof" is not clear' in text and fields["model year"] == "2012"
+    _, text = ask("inline 4 port 9999999 km", "inline 4", "", "", "", "")
+    assert "9999999 km is beyond any car" in text
+
+
+def shipped() -> Workup:
+    vehicle, _ = vehicle_from({"injection": "port"})
+    assert vehicle is not None
+    return begin(read_rules([Path(__file__).parents[2] / "rules"]), vehicle)
+
+
+def test_work_and_story_are_told_before_the_first_question() -> None:
+    kept, text = take_in(
+        "thirsty", "none", "", "1 2", "12", "9, own, 6 weeks, after", "2 5", "2", "0", "", workup=shipped()
+    )
+    assert "12 is not on the list" in " ".join(text.split())
+    told = {given.check for given in kept.workup.record.given}
+    assert {"recent-work-injectors", "recent-work-elsewhere", "how-warm", "doing-what", "happens-in-damp"} <= told
+
+
+def test_nothing_more_known_is_one_enter() -> None:
+    kept, text = take_in("", "", "", "", "", workup=shipped())
+    assert kept.events == [] and text.count("Also known?") == 1

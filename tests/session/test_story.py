@@ -1,0 +1,111 @@
+"""What the owner tells in one go: each thing an answer of its own, taken back in one go, never asked again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from reasoner.casebook.trouble import Refused
+from reasoner.network.vehicle import vehicle_from, vehicle_words
+from reasoner.rulebook.read import read_rules
+from reasoner.session import acts, story
+from reasoner.session.concluding import belief
+from reasoner.session.workup import Workup, begin
+
+BOOK = read_rules([Path(__file__).parents[2] / "rules"])
+
+
+def start() -> Workup:
+    vehicle, _ = vehicle_from({"injection": "direct"})
+    assert vehicle is not None
+    return begin(BOOK, vehicle)
+
+
+def number(workup: Workup, kind: str, outcome: str) -> int:
+    return 1 + [row.outcome for row in story.rows_of(workup, kind)].index(outcome)
+
+
+def test_work_before_it_began_raises_what_such_work_brings_in_and_the_rest_is_none() -> None:
+    before = start()
+    injectors = 1 + [row.check for row in story.rows_of(before, "work")].index("recent-work-injectors")
+    line = story.read_work(f"{injectors}, other workshop, 800 km, after", 10)
+    after = before.after(story.tell_work(before, line))
+    now, then = (belief(w, ranges=False).all for w in (after, before))
+    wrong = [cause for cause in then if cause.startswith("injector-value-wrong")]
+    assert sum(now[c] for c in wrong) > 5 * sum(then[c] for c in wrong)
+    assert story.asked(after, "work") == [] and "other workshop, 800 km, after" in after.record.notes[0]
+    given = {g.check: g.values[0] for g in after.record.given}
+    assert max(given["recent-work-other"], key=given["recent-work-other"].__getitem__) == "none"
+
+
+def test_work_done_when_it_was_there_already_did_not_bring_it_in() -> None:
+    before = start()
+    older = before.after(story.tell_work(before, story.read_work("1, before", 10)))
+    none = before.after(story.tell_work(before, story.read_work("0", 10)))
+    assert np.array_equal(older.belief.probability, none.belief.probability)
+    assert older.record.notes and not none.record.notes
+
+
+def test_several_patterns_share_the_weight() -> None:
+    before = start()
+    check = BOOK.checks["how-warm"]
+    after = before.after(story.tell_pattern(before, check, [2, 5]))
+    value = after.record.given[0].values[0]
+    assert value == {**dict.fromkeys((o.name for o in check.outcomes), 0.0), "hot-restart": 0.5, "warm": 0.5}
+    assert "how-warm" not in {c.name for c in story.asked(after, "pattern")}
+
+
+def test_what_else_it_hangs_on() -> None:
+    before = start()
+    chosen = 1 + [row.check for row in story.rows_of(before, "also")].index("happens-after-refuelling")
+    after = before.after(story.tell_also(before, [chosen]))
+    assert [g.check for g in after.record.given] == ["happens-after-refuelling"]
+    none = before.after(story.tell_also(before, []))
+    assert len(none.record.given) == len(story.asked(before, "also"))
+
+
+def test_told_in_one_go_is_taken_back_in_one_go() -> None:
+    before = start()
+    after = before.after(story.tell_work(before, story.read_work("1 9, after", 10)))
+    back = after.after(acts.undo(after))
+    assert back.record.given == () and np.array_equal(back.belief.probability, before.belief.probability)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("injectors", "is no number of the list"),
+        ("11", "11 is not on the list"),
+        ("0 3", "0 3 is not on the list"),
+        ("3, before or after", "both before and after"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_one_line(line: str, says: str) -> None:
+    with pytest.raises(Refused, match=says):
+        story.read_work(line, 10)
+
+
+@pytest.mark.parametrize(
+    ("line", "fields"),
+    [
+        (
+            "inline 4 port airflow 178000 km 2003 1.6 return line",
+            {"layout": "inline 4", "injection": "port", "metering": "airflow", "distance": "178000 km",
+             "model year": "2003", "displacement": "1.6", "return line": "yes"},
+        ),
+        ("V6 direct turbo, pressure sensor, 90k mi", {"layout": "v6", "injection": "direct", "charging": "charged",
+                                                      "metering": "pressure", "distance": "90k mi"}),
+        ("i4 port and direct 1998 cc no return remap", {"layout": "i4", "injection": "dual", "displacement": "1998 cc",
+                                                        "return line": "no", "tuned": "yes"}),
+        ("V8 2 sensors", {"layout": "v8", "upstream sensors": "2"}),
+    ],
+)  # fmt: skip
+def test_a_car_in_one_line(line: str, fields: dict[str, str]) -> None:
+    assert vehicle_words(line) == (fields, "")
+    assert vehicle_from(fields)[0] is not None
+
+
+def test_what_is_not_read_is_given_back() -> None:
+    assert vehicle_words("inline 4 port with a sunroof")[1] == "with a sunroof"
