@@ -204,7 +204,7 @@ def _part(numbers: Sequence[int], checks: Sequence[int], given: dict[tuple[int, 
 @dataclass(frozen=True, eq=False)
 class Numbers:
     """What the rules say, or many draws of it along leading axes (...). rows: (..., D, m) of the checks in question.
-    acts: (..., C, J) of the conditions in question (None: not known). nodes: (J,)."""
+    acts: (..., C, J) of the conditions in question (None: not known); spells of others are left out. nodes: (J,)."""
 
     rows: dict[int, Array]
     acts: dict[int | None, Array]
@@ -266,6 +266,9 @@ def by_activity(tables: Tables, case: Case, numbers: Numbers) -> tuple[tuple[Arr
         told[looks.spells[0]] = told.get(looks.spells[0], 0.0) + both
     single = []
     for n, spell in enumerate(case.spells):
+        if spell.condition not in numbers.acts:
+            single.append(np.zeros(0))
+            continue
         acts = forced(tables, numbers.acts[spell.condition], provoked(tables, spell))
         if n in told:
             with np.errstate(divide="ignore"):
@@ -274,7 +277,7 @@ def by_activity(tables: Tables, case: Case, numbers: Numbers) -> tuple[tuple[Arr
             acts = np.exp(shown - np.maximum(either, -1e300))
             log = log + either
         single.append(acts)
-    shape = (*numbers.acts[case.spells[0].condition].shape,) if case.spells else (len(tables.prior), len(numbers.nodes))
+    shape = len(tables.prior), len(numbers.nodes)
     return tuple(single), np.broadcast_to(log, np.broadcast_shapes(log.shape, shape))
 
 

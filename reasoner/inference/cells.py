@@ -137,10 +137,13 @@ def _listed(rows: Array, kinds: Index) -> tuple[Array, Index]:
 
 
 def joint_table(check: CheckTable) -> tuple[Array, Index]:
-    """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern. Only where O is small."""
-    kinds, of = check.patterns
-    table, row = _listed(check.rows, kinds)
-    return table[row], of
+    """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern. Made once; where O is small."""
+    made: tuple[Array, Index] | None = check.__dict__.get("_joint")
+    if made is None:
+        kinds, of = check.patterns
+        table, row = _listed(check.rows, kinds)
+        made = check.__dict__["_joint"] = table[row], of
+    return made
 
 
 @lru_cache(maxsize=64)

@@ -15,7 +15,7 @@ from reasoner.inference.perturb import drawn_prior, drawn_rows, drawn_showing
 from reasoner.network.activity import acts_of_many
 from reasoner.network.tables import Array, Index, Tables
 
-DRAWS = 100
+DRAWS = 60
 SEED = 20
 LOW, HIGH = 0.05, 0.95  # nine draws in ten lie between
 
@@ -29,7 +29,7 @@ def draw(tables: Tables, spells: Sequence[Spell], count: int = DRAWS) -> Array:
         prior = np.log(drawn_prior(tables, count, random))
     shows, of = drawn_showing(tables, count, random)
     each = acts_of_many(shows, tables.sigma)  # (N, V, J)
-    acts = {k: _acts(each, of, k) for k in {spell.condition for spell in case.spells}}
+    acts = {k: _acts(each, of, k) for k in {case.spells[n].condition for n in case.telling}}
     rows = {
         c: drawn_rows(tables.checks[c], count, random, tables.unlikeliest)
         for c in sorted({answer.check for spell in case.spells for answer in spell.answers})
