@@ -74,7 +74,7 @@ def command(
 def _next(document: DecisionDoc, case: str, again: str) -> str:
     """What to type now."""
     best = next((choice for choice in document.choices if choice.recommended), None)
-    others = [choice.kind for choice in document.choices if choice.kind not in ("test", "watch")]
+    others = [choice.kind for choice in document.choices if choice.kind not in ("test", "watch", "hand on")]
     if best is None or best.kind == "test":
         first = f"To test on: reasoner diagnose {case}{again.partition(' --prices')[0]}"
     elif best.kind == "watch":

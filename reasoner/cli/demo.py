@@ -13,7 +13,6 @@ from reasoner.casebook.shape import load_sound
 from reasoner.cli import loading, shipped
 from reasoner.cli.kinds import Choice
 from reasoner.history.car import vehicle_of
-from reasoner.inference.plan import worth
 from reasoner.rulebook.model import Check
 from reasoner.session.script import Script, begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin
@@ -93,7 +92,8 @@ class Hand(Desk):
             return "s"
         if prompt != "> ":
             return ""
-        option = next(o for o in self.workup.ranked if worth(o, self.workup.costs))
+        option = self.workup.look
+        assert option is not None  # the prompt is that of a question
         event = reply(self.workup, self.script, option)[-1]
         if not isinstance(event, Answered):
             return "0"

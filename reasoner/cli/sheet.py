@@ -24,7 +24,7 @@ from reasoner.session import deciding
 from reasoner.session.acts import Refused
 from reasoner.session.decision_doc import as_data
 
-TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn")
+TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn", "free")
 
 
 @click.command(epilog="Example: reasoner sheet 2026-03-09-1 --take best --html sheet.html")

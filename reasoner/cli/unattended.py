@@ -8,7 +8,7 @@ from typing import TextIO
 from reasoner.cli.keeper import Keeper
 from reasoner.session import acts
 from reasoner.session.asking import now_due
-from reasoner.session.concluding import belief, proposals, verdict
+from reasoner.session.concluding import belief, verdict
 from reasoner.session.script import Script, intake_events, reply
 from reasoner.session.words import given_text, named, percent
 
@@ -29,8 +29,8 @@ def run(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper],
     take_logs(kept)
     for _ in range(MOST_STEPS):
         workup = kept.workup
-        option = next(iter(proposals(workup)), None)
-        if option is None or workup.settled:
+        option = workup.look
+        if option is None:
             break
         before = len(workup.record.given)
         workup = kept.keep(reply(workup, script, option))

@@ -26,13 +26,17 @@ from reasoner.inference.plan import (
     settled,
     states,
 )
+from reasoner.inference.stake import Stakes, values
 from reasoner.inference.sweep import swept
+from reasoner.inference.visits import Visit, visits
 from reasoner.network.tables import Tables
 
 COMPARED = 4  # how many of the best are followed
+SEARCHED = 12  # how many, where no single look changes what is done
 SHORTLIST = 16  # how many checks are considered after each of their outcomes
 FOLLOWED = 0.95  # share of a check's outcomes that is followed
 BRANCHES = 8  # and at most so many
+SHOWS = 0.7  # chance from which the fault is taken to show in the present spell
 NOTHING = 1e-9  # bits: below, rounding
 
 
@@ -42,20 +46,69 @@ def rank(
     costs: Costs,
     compared: int = COMPARED,
     allowed: Callable[[Option], bool] = lambda option: True,
+    stakes: Stakes | None = None,
 ) -> list[Option]:
-    """Options that tell something, best first, each check once, with gain and cost."""
+    """Options that tell something, best first, each check once, with gain and cost.
+
+    With stakes: those that the decision hangs on come first, and each says what it saves.
+    """
     choices = [o for o in options(tables, now, costs) if allowed(o)]
-    found = _best_ways(tables, now, choices)
+    ways = _ways(tables, now, choices, costs, stakes)
+    found = _one_each(ways)
     best = found[:compared]
-    if len(best) > 1:
-        best = sorted(_looked_ahead(tables, now, best, found[:SHORTLIST], costs), key=lambda o: -o.ahead)
-    return _gentlest_first(best + found[compared:])
+    if best and (len(best) > 1 or stakes):
+        best = _looked_ahead(tables, now, best, found[:SHORTLIST], costs, stakes)
+        little = stakes.little if stakes else 0.0
+        least = max((o.ahead for o in best if stakes is None or o.saves > little), default=0.0)
+        best = _with_visits(tables, now, best, visits(tables, now, ways, costs, stakes, least), costs, stakes)
+        if stakes and compared and not any(o.saves > little for o in (*best, *found[compared:])):
+            # No single look changes what is done: look two steps ahead from more of them before that is believed.
+            best += _looked_ahead(tables, now, found[compared:SEARCHED], found[:SHORTLIST], costs, stakes)
+        best.sort(key=lambda o: _order(tables, now, o, little))
+    known = {o.check for o in best}
+    return _gentlest_first([*best, *(o for o in found if o.check not in known)], stakes.little if stakes else 0.0)
 
 
-def _best_ways(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
-    """The best way to do each check (condition, repeats, place) with its gain, best first.
+def _with_visits(
+    tables: Tables, now: Situation, best: Sequence[Option], found: Iterable[Visit], costs: Costs, stakes: Stakes | None
+) -> list[Option]:
+    """With the first look of each visit, where the visit is better than that check by itself. Looks at each place come
+    first there."""
+    kept = {o.check: o for o in best}
+    for visit in found:
+        first = next((o for o in visit.looks if len(tables.checks[o.check].places) > 1), visit.looks[0])
+        saves = visit.saves
+        if stakes is not None:
+            saves = max(saves, first.saves, _by_the_bit(now, tables, first, visit.rate, stakes, costs))
+        option = first._replace(ahead=visit.rate, saves=saves)
+        other = kept.get(option.check)
+        if other is None or option.ahead > other.ahead:
+            kept[option.check] = option
+    return list(kept.values())
 
-    Repeats that cannot be the best way to do their check are not worked out.
+
+def _order(tables: Tables, now: Situation, option: Option, little: float) -> tuple[bool, int, float]:
+    """What the decision hangs on first; of that, what needs the fault to show while it shows (at each place before the
+    whole engine); then by the best rate of one step, two, or a visit."""
+    return not option.saves > little, _can_wait(tables, now, option), -option.ahead
+
+
+def _can_wait(tables: Tables, now: Situation, option: Option) -> int:
+    """0, 1: a look that needs the fault to show, here, and it most likely does: at each place, at the whole engine.
+    2: anything else."""
+    check = tables.checks[option.check]
+    if check.steady or option.fresh or float(now.showing.sum()) < SHOWS:
+        return 2
+    return 0 if len(check.places) > 1 else 1
+
+
+def _ways(
+    tables: Tables, now: Situation, choices: Sequence[Option], costs: Costs, stakes: Stakes | None
+) -> list[Option]:
+    """All ways to do each check (condition, repeats, place) with their gain, the best first.
+
+    Repeats that cannot be the best way to do their check are not worked out. With stakes, a way that saves something is
+    better than one that does not.
     """
     once_each = [o for o in choices if o.times == 1]
     bits = _bits(tables, now, once_each)
@@ -74,14 +127,31 @@ def _best_ways(tables: Tables, now: Situation, choices: Sequence[Option]) -> lis
         return min(open_bits, option.times * once[key])
 
     repeats = [o for o in choices if o.times > 1 and most(o) / o.cost > rates.get(o.check, 0.0)]
-    ways = [*zip(once_each, bits, strict=True), *zip(repeats, _bits(tables, now, repeats), strict=True)]
-    ways = [way for way in ways if way[1] > NOTHING]
-    ways.sort(key=lambda way: (-way[1] / way[0].cost, way[0].hazards, way[0].check))
+    ways = [
+        option._replace(gain=gained)
+        for option, gained in zip((*once_each, *repeats), (*bits, *_bits(tables, now, repeats)), strict=True)
+        if gained > NOTHING
+    ]
+    if stakes is not None:  # of several looks later, where they are among the best
+        once_each = _with_savings(tables, now, [o for o in ways if o.times == 1], costs, stakes)
+        ways = [*once_each, *(o for o in ways if o.times > 1)]
+    little = stakes.little if stakes else 0.0
+    ways.sort(key=lambda o: (not o.saves > little, -o.gain / o.cost, o.hazards, o.check))
+    return ways
+
+
+def _one_each(ways: Iterable[Option]) -> list[Option]:
+    """The first way of each check."""
     found: dict[int, Option] = {}
-    for option, gained in ways:
-        if option.check not in found:
-            found[option.check] = option._replace(gain=gained)
+    for option in ways:
+        found.setdefault(option.check, option)
     return list(found.values())
+
+
+def _with_savings(tables: Tables, now: Situation, ways: Sequence[Option], costs: Costs, stakes: Stakes) -> list[Option]:
+    """The ways with what each saves by itself."""
+    worth = values(tables, now, ways, stakes)
+    return [o._replace(saves=value - stakes.price(o, costs)) for o, value in zip(ways, worth, strict=True)]
 
 
 def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
@@ -116,28 +186,64 @@ def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[flo
 
 
 def _looked_ahead(
-    tables: Tables, now: Situation, best: Sequence[Option], shortlist: Sequence[Option], costs: Costs
+    tables: Tables,
+    now: Situation,
+    best: Sequence[Option],
+    shortlist: Sequence[Option],
+    costs: Costs,
+    stakes: Stakes | None,
 ) -> list[Option]:
     """Each with its best rate of one step or two: its gain, and the expected gain of the best check after it, over the
-    cost of both. Of two steps alone a cheap check would look dear where only a dear one is left after it."""
-    return [o._replace(ahead=_two_steps(tables, now, o, shortlist, costs)) for o in best]
+    cost of both. Of two steps alone a cheap check would look dear where only a dear one is left after it. With stakes,
+    what one step or two save."""
+    return [_two_steps(tables, now, o, shortlist, costs, stakes) for o in best]
 
 
-def _two_steps(tables: Tables, now: Situation, option: Option, shortlist: Sequence[Option], costs: Costs) -> float:
+def _two_steps(
+    tables: Tables,
+    now: Situation,
+    option: Option,
+    shortlist: Sequence[Option],
+    costs: Costs,
+    stakes: Stakes | None,
+) -> Option:
+    rate = option.gain / option.cost
     if option.times > 1:
-        return option.gain / option.cost  # its outcomes are counts over several spells, not followed one by one
-    bits, cost, seen = option.gain, option.cost, 0.0
+        if stakes is not None:
+            (option,) = _with_savings(tables, now, [option], costs, stakes)
+            option = option._replace(saves=max(option.saves, _by_the_bit(now, tables, option, rate, stakes, costs)))
+        return option._replace(ahead=rate)  # its outcomes are counts over several spells, not followed one by one
+    bits, cost, saves = option.gain, option.cost, option.saves
     branches = _likely(follow(tables, now, option))
     total = sum(b.chance for b in branches)
+    later = stakes.after(option.check) if stakes else None
     for branch in branches:
-        seen = branch.chance / total
-        if settled(tables, branch.then.probability, costs):
+        again = _again(tables, branch.then, option, shortlist, costs)
+        if not again:
             continue
-        then = _best_after(tables, branch.then, option, shortlist, costs)
-        if then is not None:
-            bits += seen * then.gain
-            cost += seen * then.cost
-    return max(option.gain / option.cost, bits / cost)
+        if later is not None:
+            worth = values(tables, branch.then, again, later)
+            most = max(v - later.price(o, costs) for o, v in zip(again, worth, strict=True))
+            saves += branch.chance * max(0.0, most)
+            done = most <= later.little
+        else:
+            done = settled(tables, branch.then.probability, costs)
+        if not done:
+            gained = _bits(tables, branch.then, again)
+            then = max(range(len(again)), key=lambda i: gained[i] / again[i].cost)
+            bits += branch.chance / total * gained[then]
+            cost += branch.chance / total * again[then].cost
+    rate = max(rate, bits / cost)
+    if stakes is not None:
+        saves = max(saves, _by_the_bit(now, tables, option, rate, stakes, costs))
+    return option._replace(ahead=rate, saves=saves)
+
+
+def _by_the_bit(now: Situation, tables: Tables, option: Option, rate: float, stakes: Stakes, costs: Costs) -> float:
+    """Money saved by looking on until all is known, where the bits still open cost what they cost now, and more as
+    the good looks are used up. Few single looks change what is done; all of them together do."""
+    price = stakes.price(option, costs) / option.cost / rate  # of a bit
+    return stakes.open(now.probability) - class_entropy(tables, now.probability) * price * costs.dearer
 
 
 def _likely(branches: Iterable[Branch]) -> list[Branch]:
@@ -149,31 +255,27 @@ def _likely(branches: Iterable[Branch]) -> list[Branch]:
     return found
 
 
-def _best_after(
-    tables: Tables, then: Situation, option: Option, shortlist: Sequence[Option], costs: Costs
-) -> Option | None:
-    """The best of the shortlist after an outcome, each in the condition it was best in before."""
-    again = []
+def _again(tables: Tables, then: Situation, option: Option, shortlist: Sequence[Option], costs: Costs) -> list[Option]:
+    """The shortlist after an outcome: each where the car is then, if it can be done there, else where it was best."""
+    found = []
     for other in shortlist:
         if other.check != option.check and (other.check, None) not in then.done:
             check = tables.checks[other.check]
             stays = other.condition in (None, then.condition)
             stays |= check.steady and (not check.conditions or then.condition in check.conditions)
             where = then.condition if stays else other.condition
-            again.append(priced(tables, then, costs, Option(other.check, where, not stays, other.place)))
-    if not again:
-        return None
-    bits = _bits(tables, then, again)
-    best = max(range(len(again)), key=lambda i: bits[i] / again[i].cost)
-    return again[best]._replace(gain=bits[best])
+            found.append(priced(tables, then, costs, Option(other.check, where, not stays, other.place)))
+    return found
 
 
-def _gentlest_first(choices: list[Option]) -> list[Option]:
+def _gentlest_first(choices: list[Option], little: float) -> list[Option]:
     """Never a hazardous or long check first while another says as much for less."""
     if not choices:
         return choices
     top = choices[0]
     for other in choices[1:]:
+        if top.saves > little and not other.saves > little:
+            continue
         no_worse = other.gain >= top.gain - 1e-9 and other.cost <= top.cost and other.hazards <= top.hazards
         if no_worse and (other.cost < top.cost or other.hazards < top.hazards):
             top = other

@@ -32,6 +32,12 @@ class Costs:
     least_gain: float = 0.02
     dominates: float = 0.9
     lead: float = 4.0
+    waiting_most: float = 20.0
+    dearer: float = 1.5
+
+    def waiting(self, minutes: float) -> float:
+        """What of a wait counts: a share of its minutes, and never more than leaving the car costs."""
+        return min(self.waiting_counts * minutes, self.waiting_most)
 
 
 class Option(NamedTuple):
@@ -39,7 +45,7 @@ class Option(NamedTuple):
 
     first: a check that has to be done before (its evidence would be destroyed), or None.
     minutes: work, set-up included; wait: waiting; cost: as `Costs` counts it. gain: bits. ahead: what ranked it among
-    the best few (see `choose`).
+    the best few (see `choose`). saves: money that it is expected to save, against acting now (nan: not worked out).
     """
 
     check: int
@@ -55,6 +61,7 @@ class Option(NamedTuple):
     cost: float = 0.0
     gain: float = 0.0
     ahead: float = float("nan")
+    saves: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,7 +179,7 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
         hazards += tables.checks[first].hazards
     ready = check.provokes and option.check in now.answered  # done at another place before: no more to get ready for
     danger = 0.0 if ready else costs.hazard_minutes * min(hazards, 2)
-    work = costs.asking_minutes + minutes + costs.waiting_counts * wait + danger
+    work = costs.asking_minutes + minutes + costs.waiting(wait) + danger
     cost = {"time": work, "money": money + work / 60.0 * costs.hour_costs, "gain": 1.0}[costs.by]
     return Option(
         option.check,

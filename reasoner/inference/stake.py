@@ -1,19 +1,89 @@
-"""What a check is worth for what is done afterwards: the expected value of its outcome, in whatever losses count.
+"""What a look is worth for what is done afterwards: the expected value of its outcome, in whatever losses count.
 
 The value of information of Howard ("Information Value Theory", IEEE Trans. SSC 2:22-26, 1966): the least expected loss
-now, less the mean over the outcomes of the least expected loss when the outcome is known. Exact: every joint outcome.
+now, less the mean over the outcomes of the least expected loss when the outcome is known.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from reasoner.inference.cells import joint_table
 from reasoner.inference.gain import repeated
-from reasoner.inference.plan import Option, Situation, states
+from reasoner.inference.plan import Costs, Option, Situation, states
+from reasoner.inference.sweep import stacked
 from reasoner.network.tables import Array, CheckTable, Index, Tables
+
+MOST_JOINT = 81  # joint outcomes of several places up to which each is told apart
+ODD = 1  # beyond that: as many places at most may differ from the first outcome; all others are taken together
+
+
+@dataclass(frozen=True, eq=False)
+class Stakes:
+    """What hangs on the belief. losses: (X, C), money of each act under each cause.
+
+    known: (C,) the loss where the cause is known. closes: by check, (X,) what its answer takes off each act's loss,
+    whatever it is: a doubt that nobody has looked at. hour: money for an hour at work.
+    """
+
+    losses: Array
+    known: Array
+    closes: Mapping[int, Array] = field(default_factory=dict)
+    hour: float = 60.0
+
+    @property
+    def little(self) -> float:
+        """A minute's worth: what saves less is not worth a question."""
+        return self.hour / 60.0
+
+    def least(self, probability: Array) -> float:
+        """Expected loss of the best act. probability: (C,)."""
+        return float((self.losses @ probability).min())
+
+    def open(self, probability: Array) -> float:
+        """What it would save to know the cause, instead of the best act now. probability: (C,)."""
+        return self.least(probability) - float(self.known @ probability)
+
+    def price(self, option: Option, costs: Costs) -> float:
+        """Money that a look costs: work, the part of the waiting that counts, and what it uses up."""
+        minutes = costs.asking_minutes + option.minutes + costs.waiting(option.wait)
+        return option.money + minutes / 60.0 * self.hour
+
+    def after(self, check: int) -> Stakes:
+        """The same once this check is answered."""
+        off = self.closes.get(check)
+        if off is None:
+            return self
+        closes = {n: np.maximum(0.0, other - off) for n, other in self.closes.items() if n != check}
+        return replace(self, losses=self.losses - off[:, None], closes=closes)
+
+
+@dataclass(frozen=True)
+class First:
+    """Something done before any act. costs, stays: (C,), what it costs under each cause, and the chance that the cause
+    is still there afterwards."""
+
+    costs: Sequence[float]
+    stays: Sequence[float]
+
+
+def stakes_of(
+    losses: Array,
+    known: Sequence[float],
+    closes: Mapping[int, Sequence[float]],
+    firsts: Sequence[First],
+    hour: float,
+) -> Stakes:
+    """Stakes of acts (X, C) now, and of each of them after each of what may be done first. What a check takes off an
+    act counts there as much as is sure."""
+    after = [np.array(first.costs) + np.array(first.stays) * losses for first in firsts]
+    sure = np.array([1.0, *(min(first.stays) for first in firsts)])
+    off = {check: np.outer(sure, less).ravel() for check, less in closes.items()}
+    every = np.vstack([losses, *after])
+    return Stakes(every, np.minimum(every.min(axis=0), known), off, hour)
 
 
 def loss_table(losses: Sequence[Sequence[float]]) -> Array:
@@ -33,16 +103,58 @@ def least_after(tables: Tables, now: Situation, option: Option, losses: Array) -
     return float(found(tables, now, option, losses).min(axis=0).sum())
 
 
+def values(tables: Tables, now: Situation, choices: Sequence[Option], stakes: Stakes) -> list[float]:
+    """Money that the outcome of each look is worth: the loss of the best act now, less that of the best act once the
+    outcome is known. Checks with one place are worked out together."""
+    least = stakes.least(now.probability)
+    after = [0.0] * len(choices)
+    together: dict[tuple[int | None, bool], list[int]] = {}
+    for i, option in enumerate(choices):
+        check = tables.checks[option.check]
+        if option.times == 1 and len(check.places) == 1:
+            together.setdefault((None, False) if check.steady else (option.condition, option.fresh), []).append(i)
+        else:
+            losses = stakes.after(option.check).losses if option.check in stakes.closes else stakes.losses
+            after[i] = least_after(tables, now, option, losses)
+    for members in together.values():
+        for i, loss in zip(members, _together(tables, now, [choices[i] for i in members], stakes), strict=True):
+            after[i] = loss
+    return [least - loss for loss in after]
+
+
+def _together(tables: Tables, now: Situation, choices: Sequence[Option], stakes: Stakes) -> list[float]:
+    """Expected loss after each of several looks at one moment, with checks of a single place."""
+    stack = stacked(tables)
+    checks = np.array([o.check for o in choices])
+    sizes = stack.sizes[checks]
+    begin = np.cumsum(sizes) - sizes
+    rows = np.arange(int(sizes.sum())) + np.repeat(stack.first[checks] - begin, sizes)
+    showing, quiet = states(tables, now, choices[0])
+    if tables.checks[choices[0].check].steady:
+        showing, quiet = showing + quiet, np.zeros_like(quiet)
+    weights = stack.showing[rows] * showing
+    by_act = weights @ stakes.losses.T
+    unseen = stakes.losses @ quiet
+    by_act += stack.quiet[rows] * unseen
+    if any(o.check in stakes.closes for o in choices):
+        none = np.zeros(len(stakes.losses))
+        off = np.repeat([stakes.closes.get(o.check, none) for o in choices], sizes, axis=0)
+        chance = weights.sum(axis=1) + stack.quiet[rows, 0] * quiet.sum()
+        by_act -= off * chance[:, None]
+    found: list[float] = np.add.reduceat(by_act.min(axis=1), begin).tolist()
+    return found
+
+
 def _by_outcome(tables: Tables, now: Situation, option: Option, losses: Array) -> Array:
     """(X, O): loss of each course times the chance of each joint outcome. Causes of one pattern are summed first."""
     check = tables.checks[option.check]
     showing, quiet = states(tables, now, option)
-    by_pattern, of = _patterns(tables, check, option.place)
-    sums = np.zeros((len(by_pattern), len(losses)))
-    np.add.at(sums, of, (losses * (showing + quiet if check.steady else showing)).T)
+    by_pattern, of = patterns(check, option.place)
+    picked = np.zeros((len(of), len(by_pattern)))
+    picked[np.arange(len(of)), of] = showing + quiet if check.steady else showing
     if not check.steady:
-        sums[-1] = losses @ quiet
-    found: Array = sums.T @ by_pattern
+        picked[:, -1] += quiet
+    found: Array = losses @ picked @ by_pattern
     return found
 
 
@@ -54,14 +166,28 @@ def _by_counts(tables: Tables, now: Situation, option: Option, losses: Array) ->
     return found
 
 
-def _patterns(tables: Tables, check: CheckTable, place: int | None) -> tuple[Array, Index]:
-    """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern; made once."""
-    made: dict[tuple[str, int | None], tuple[Array, Index]] = tables.__dict__.setdefault("_joint", {})
-    key = (check.name, place)
+def patterns(check: CheckTable, place: int | None, most: int = MOST_JOINT) -> tuple[Array, Index]:
+    """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern; made once.
+
+    Of more than `most` joint outcomes those with several odd places are one: less is known, so a look is never thought
+    to be worth more than it is.
+    """
+    made: dict[tuple[int | None, int], tuple[Array, Index]] = check.__dict__.setdefault("_joint", {})
+    key = place, most
     if key not in made:
         if place is None:
-            made[key] = joint_table(check)
+            table, of = joint_table(check)
+            made[key] = _few_odd(check, table, most), of
         else:
             rows, of = np.unique(check.index[:, place], return_inverse=True)
             made[key] = np.vstack([check.rows[rows], check.rows[:1]]), of.reshape(-1)
     return made[key]
+
+
+def _few_odd(check: CheckTable, table: Array, most: int) -> Array:
+    """(U, O') the joint outcomes (U, O) with those of many odd places as one."""
+    if table.shape[1] <= most:
+        return table
+    digits = np.array(np.unravel_index(np.arange(table.shape[1]), (len(check.outcomes),) * len(check.places)))
+    few = (digits > 0).sum(axis=0) <= ODD
+    return np.hstack([table[:, few], table[:, ~few].sum(axis=1, keepdims=True)])

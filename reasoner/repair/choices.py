@@ -9,12 +9,13 @@ tells nothing of itself: what has not gone away is as open as before, and has be
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from reasoner.inference.plan import Option, Situation
-from reasoner.inference.stake import expected_losses, least_after, loss_table
+from reasoner.inference.stake import First, expected_losses, loss_table
 from reasoner.network.tables import Array, Tables
 from reasoner.repair.jobs import ENGINE, Job, all_places, cost, cylinders, effort, leaves, needed
 from reasoner.repair.order import Try, by_chance_over_cost
@@ -24,20 +25,23 @@ from reasoner.repair.wear import any_of, goes_within
 from reasoner.rulebook.model import Effort, Rulebook
 
 WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out
-TESTS = 8  # how many of the best checks are weighed as `test on`
+HARDLY = 0.002  # nor thought of once more is known
+KEPT = 64  # lists of prices of which losses are kept
+Works = tuple[Job, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Stake:
-    """What is decided on: rules, tables, the belief where the case stands, prices. options: checks that can be made,
-    the best first; tests: those of them that testing on may begin with."""
+    """What is decided on: rules, tables, the belief where the case stands, prices.
+
+    doubts: the chance that a work is in vain for want of what should be known before (see `guards`).
+    """
 
     book: Rulebook
     tables: Tables
     now: Situation
     prices: Prices
-    options: tuple[Option, ...] = ()
-    tests: tuple[Option, ...] = ()
+    doubts: Callable[[Works], float] = lambda work: 0.0
 
     @cached_property
     def chances(self) -> list[float]:
@@ -61,19 +65,32 @@ class Stake:
         return [by_fault[cause.fault] for cause in self.tables.causes]
 
     @cached_property
-    def _costs(self) -> dict[Job, float]:
-        return {}
+    def made(self) -> dict[Any, Any]:
+        """Costs and losses worked out before: with the same rules, vehicle and prices they never change."""
+        p = self.prices
+        key = id(self.book), p.hour, p.comeback, p.within, p.watch, tuple(p.parts.items()), tuple(p.access.items())
+        everything: dict[Any, dict[Any, Any]] = self.tables.__dict__.setdefault("_losses", {})
+        if key not in everything and len(everything) >= KEPT:
+            everything.clear()
+        return everything.setdefault(key, {"rules": self.book})  # kept, so that no other rules get its number
 
     def cost(self, job: Job) -> float:
         """What a job costs, parts and labour."""
-        if job not in self._costs:
-            self._costs[job] = cost(self.book, self.prices, job)
-        return self._costs[job]
+        if job not in self.made:
+            self.made[job] = cost(self.book, self.prices, job)
+        found: float = self.made[job]
+        return found
+
+    @cached_property
+    def acts(self) -> tuple[tuple[str, Works], ...]:
+        """Everything that might be done, now or once more is known: kind and work."""
+        now = courses(self)
+        return (*now.items(), *(("", work) for work in actions(self) if work not in now.values()))
 
     @cached_property
     def table(self) -> Array:
-        """(X, C): losses of everything that might be done once more is known."""
-        return loss_table([losses(self, work) for work in actions(self)])
+        """(X, C): losses of the acts."""
+        return loss_table([losses_of(self, kind, work) for kind, work in self.acts])
 
     @cached_property
     def jobs(self) -> dict[Job, float]:
@@ -97,7 +114,8 @@ class Fate:
 
 @dataclass(frozen=True)
 class Choice:
-    """A course that can be taken. kind: alone, two, bank, all, cheaper, in turn, test, watch.
+    """A course that can be taken. kind: alone, two, bank, all, cheaper, in turn, free (done first, as it
+    costs nothing and harms nothing), test, watch, hand on.
 
     work: what is done now (of `in turn`: in this order, until it is mended). now: money for it, parts and labour in
     `effort`. cures: chance. not_cured, another, brought_in: why it may come back, and how likely each is; comes_back:
@@ -139,8 +157,13 @@ def fate(stake: Stake, work: Sequence[Job], cause: int) -> Fate:
         cured = 1.0
     old, goes = _others(stake, work, need)
     back, one = stake.prices.comeback, Job(need.repair, frozenset(list(need.places)[:1]))
-    later = (1 - cured) * (back + stake.harms[cause] + stake.cost(left))
+    later = (1 - cured) * (in_vain(stake) + stake.harms[cause] + stake.cost(left))
     return Fate(cured, any_of(old, goes), later + old * goes * (back + stake.cost(one)))
+
+
+def in_vain(stake: Stake) -> float:
+    """What it costs that work has not cured: the car is back, and what is wrong as open as for whoever begins anew."""
+    return max(stake.prices.comeback, stake.book.settings.afterwards.hand_on_costs)
 
 
 def goes_away(stake: Stake, cause: int) -> float:
@@ -181,24 +204,125 @@ def again(stake: Stake, work: Sequence[Job]) -> float:
 
 
 def losses(stake: Stake, work: Sequence[Job]) -> list[float]:
-    """Money, now and later, of a course under each cause (C,)."""
-    always = sum(stake.cost(job) for job in work) + again(stake, work)
-    return [always + fate(stake, work, cause).later for cause in range(len(stake.needs))]
+    """Money, now and later, of a course under each cause (C,); to hand the car on where there is no work."""
+    work = tuple(work)
+    key = "losses", work
+    if key not in stake.made:
+        always = sum(stake.cost(job) for job in work) + again(stake, work)
+        each = _handed_on(stake) if not work else [fate(stake, work, c).later for c in range(len(stake.needs))]
+        stake.made[key] = [always + later for later in each]
+    found: list[float] = stake.made[key]
+    vain = doubt(stake, work)
+    return [loss + vain for loss in found] if vain else found
+
+
+def doubt(stake: Stake, work: Works) -> float:
+    """Money expected to be lost for want of what the rules want known before: the work in vain, and the car back."""
+    share = stake.doubts(work)
+    return share * (sum(stake.cost(job) for job in work) + in_vain(stake)) if share else 0.0
+
+
+def _handed_on(stake: Stake) -> list[float]:
+    """Of a car that goes to somebody who finds it: what that costs, and all that the right repair costs."""
+    fee = stake.book.settings.afterwards.hand_on_costs
+    return [fee + _right(stake, cause) for cause in range(len(stake.needs))]
+
+
+def _right(stake: Stake, cause: int) -> float:
+    """All that the right repair costs, now and later."""
+    need = stake.needs[cause]
+    if stake.book.faults[stake.tables.causes[cause].fault].anything_else:
+        return stake.cost(need)
+    return stake.cost(need) + again(stake, (need,)) + fate(stake, (need,), cause).later
+
+
+def known(stake: Stake) -> list[float]:
+    """(C,) money that each cause costs where it is known; what is not in these rules nobody can know here."""
+    spare = [stake.book.faults[cause.fault].anything_else for cause in stake.tables.causes]
+    handed = losses(stake, ())
+    fee = stake.book.settings.afterwards.hand_on_costs
+    return [loss if other else loss - fee for loss, other in zip(handed, spare, strict=True)]
+
+
+def hand_on(stake: Stake) -> Choice:
+    """To somebody who has more to find it with; what is wrong is then mended there."""
+    later = _mean(stake, losses(stake, ()))
+    return Choice("hand on", (), Effort(0.0, 0.0), 0.0, 0.0, 1.0, 0.0, 0.0, 1.0, later, 0.0)
 
 
 def watch(stake: Stake) -> Choice:
     """Nothing yet: what does not go away by itself is driven with, and then met by whatever is best against it."""
-    gone = [goes_away(stake, cause) for cause in range(len(stake.needs))]
-    left = [p * (1 - g) for p, g in zip(stake.chances, gone, strict=True)]
-    driving = sum(p * harm for p, harm in zip(left, stake.harms, strict=True))
-    later = driving + min(expected_losses(stake.table, left), default=0.0)
-    cures, nothing = _mean(stake, gone), Effort(0.0, 0.0)
-    return Choice("watch", (), nothing, 0.0, cures, 1 - cures, 0.0, 0.0, 1 - cures, later, driving)
+    first = watched(stake)
+    driving, cures = _mean(stake, first.costs), 1 - _mean(stake, first.stays)
+    nothing = Effort(0.0, 0.0)
+    return Choice(
+        "watch", (), nothing, 0.0, cures, 1 - cures, 0.0, 0.0, 1 - cures, driving + _then(stake, first), driving
+    )
 
 
-def losses_in_turn(stake: Stake, tries: Sequence[Job]) -> list[float]:
+def watched(stake: Stake) -> First:
+    """What watching costs, and what of each cause is there still."""
+    stays = [1 - goes_away(stake, cause) for cause in range(len(stake.needs))]
+    return First([stay * harm for stay, harm in zip(stays, stake.harms, strict=True)], stays)
+
+
+def free(stake: Stake, job: Job) -> bool:
+    """Work that costs nothing but a little time, and brings nothing in: done, it is seen at once whether it helped."""
+    repair = stake.book.repairs[job.repair]
+    return not repair.money and not repair.goes_wrong and stake.cost(job) <= stake.prices.hour / 2
+
+
+def freely(stake: Stake) -> list[Works]:
+    """Work that may be done first, as it costs nothing and harms nothing: at all its places, as one."""
+    found: dict[Works, None] = {}
+    for job, chance in stake.jobs.items():
+        whole = Job(job.repair, all_places(stake.tables.vehicle, job.places))
+        if chance >= WORTH_A_THOUGHT and free(stake, whole):
+            found[(whole,)] = None
+    return list(found)
+
+
+def first_of(stake: Stake, work: Works) -> First:
+    """Work that is done first; where it does not help, the case goes on without that cause."""
+    cost = sum(stake.cost(job) for job in work)
+    return First([cost] * len(stake.needs), [1 - fate(stake, work, c).cured for c in range(len(stake.needs))])
+
+
+def do_first(stake: Stake) -> Choice | None:
+    """The best work that costs nothing and harms nothing, and then whatever is best if it has not helped."""
+    found = []
+    for work in freely(stake):
+        first = first_of(stake, work)
+        minutes, now = sum(effort(stake.book, stake.prices, job).minutes for job in work), first.costs[0]
+        left, later = _mean(stake, first.stays), _then(stake, first)
+        found.append(Choice("free", work, Effort(minutes, 0.0), now, 1 - left, left, 0.0, 0.0, 0.0, later, 0.0))
+    return min(found, key=lambda choice: choice.expected, default=None)
+
+
+def _then(stake: Stake, first: First) -> float:
+    """Expected loss of whatever is best against what is still there."""
+    left = [p * stay for p, stay in zip(stake.chances, first.stays, strict=True)]
+    return min(expected_losses(stake.table, left), default=0.0)
+
+
+def losses_of(stake: Stake, kind: str, work: Works) -> list[float]:
+    """Money, now and later, of a course of some kind under each cause (C,)."""
+    return losses_in_turn(stake, work) if kind == "in turn" else losses(stake, work)
+
+
+def at_once(kind: str, work: Works) -> Works:
+    """What is done now. In turn only the first is: what speaks for the others is seen when that has not cured it."""
+    return work[:1] if kind == "in turn" else work
+
+
+def losses_in_turn(stake: Stake, tries: Works) -> list[float]:
     """The same, of one job after the other until it is mended; each that fails brings the car back."""
-    return [_in_turn(stake, tries, cause) for cause in range(len(stake.needs))]
+    key = "in turn", tries
+    if key not in stake.made:
+        stake.made[key] = [_in_turn(stake, tries, cause) for cause in range(len(stake.needs))]
+    found: list[float] = stake.made[key]
+    vain = doubt(stake, tries[:1])
+    return [loss + vain for loss in found] if vain else found
 
 
 def _in_turn(stake: Stake, tries: Sequence[Job], cause: int) -> float:
@@ -206,7 +330,7 @@ def _in_turn(stake: Stake, tries: Sequence[Job], cause: int) -> float:
     failed = next((n for n in range(last) if fate(stake, tries[: n + 1], cause).cured == 1), last)
     done = tries[: failed + 1]
     paid = sum(stake.cost(job) for job in done) + again(stake, done)
-    return paid + failed * (stake.prices.comeback + stake.harms[cause]) + fate(stake, done, cause).later
+    return paid + failed * (in_vain(stake) + stake.harms[cause]) + fate(stake, done, cause).later
 
 
 # ---- all the courses -------------------------------------------------------------------------------------------------
@@ -215,26 +339,42 @@ def _in_turn(stake: Stake, tries: Sequence[Job], cause: int) -> float:
 def choices(stake: Stake) -> tuple[Choice, ...]:
     """Everything that can be done now, the cheapest by expected cost first."""
     found = [_worked_out(stake, kind, work) for kind, work in courses(stake).items()]
-    found += [choice for choice in (watch(stake), test_on(stake)) if choice]
+    found += [choice for choice in (do_first(stake), watch(stake), hand_on(stake)) if choice]
     return tuple(sorted(found, key=lambda choice: choice.expected))
 
 
-def courses(stake: Stake) -> dict[str, tuple[Job, ...]]:
-    """Kinds of choice with work in them, and the work of each; different kinds are different work."""
+def courses(stake: Stake) -> dict[str, Works]:
+    """Kinds of choice with work in them, and the work of each; different kinds are different work.
+
+    The best single job is among them, at its places, for its bank or for all: where it is not the suspect's, nor a
+    cheaper step before that, it stands in the suspect's place.
+    """
     likely = [job for job, chance in stake.jobs.items() if chance >= WORTH_A_THOUGHT]
-    found: dict[str, tuple[Job, ...]] = {}
-    if likely:
-        lead = likely[0]
-        whole = all_places(stake.tables.vehicle, lead.places)
-        first = next((job for job in likely if job.repair == lead.repair and job.places < whole), lead)
-        second = next((job for job in likely if not first.places <= job.places or job.repair != first.repair), None)
-        found["all"] = (Job(lead.repair, whole),) if len(whole) > 1 else ()
-        found["alone"] = (first,)
-        found["two"] = _merged((first, second)) if second else ()
-        found["bank"] = (Job(lead.repair, _bank(stake, first)),)
-        found["cheaper"] = _cheaper(stake, lead, likely)
-        found["in turn"] = _turns(stake, likely)
-    known: set[tuple[Job, ...]] = {()}
+    if not likely:
+        return {}
+    found = _about(stake, likely[0], likely)
+    works = [*(work for job in likely for work in variants(stake, job)), ()]  # to hand it on among them
+    best = min(works, key=lambda work: _mean(stake, losses(stake, work)))
+    if best and best not in found.values():
+        lead = next(job for job in likely if best in variants(stake, job))
+        found = _about(stake, lead, [lead, *(job for job in likely if job != lead)])
+    return found
+
+
+def _about(stake: Stake, lead: Job, likely: Sequence[Job]) -> dict[str, Works]:
+    """The courses with one job as the suspect's. likely: all that may be needed, that one first."""
+    whole = all_places(stake.tables.vehicle, lead.places)
+    first = next((job for job in likely if job.repair == lead.repair and job.places < whole), lead)
+    second = next((job for job in likely if not first.places <= job.places or job.repair != first.repair), None)
+    found: dict[str, Works] = {
+        "all": (Job(lead.repair, whole),) if len(whole) > 1 else (),
+        "alone": (first,),
+        "two": _merged((first, second)) if second else (),
+        "bank": (Job(lead.repair, _bank(stake, first)),),
+        "cheaper": _cheaper(stake, lead, likely),
+        "in turn": _turns(stake, likely),
+    }
+    known: set[Works] = {()}
     for kind, work in list(found.items()):
         if work in known:
             del found[kind]
@@ -242,7 +382,13 @@ def courses(stake: Stake) -> dict[str, tuple[Job, ...]]:
     return found
 
 
-def _merged(work: Iterable[Job]) -> tuple[Job, ...]:
+def variants(stake: Stake, job: Job) -> list[Works]:
+    """A job at its places, for the whole bank, and for all places of its kind."""
+    whole = all_places(stake.tables.vehicle, job.places)
+    return [(Job(job.repair, places),) for places in dict.fromkeys((job.places, _bank(stake, job), whole))]
+
+
+def _merged(work: Iterable[Job]) -> Works:
     """Jobs of the same repair as one."""
     places: dict[str, frozenset[str]] = {}
     for job in work:
@@ -257,13 +403,17 @@ def _bank(stake: Stake, job: Job) -> frozenset[str]:
     return frozenset().union(*own) if own else job.places
 
 
-def _cheaper(stake: Stake, first: Job, likely: Sequence[Job]) -> tuple[Job, ...]:
+def _cheaper(stake: Stake, first: Job, likely: Sequence[Job]) -> Works:
     """The best step that costs less now than the suspect's repair: another repair, or one that sometimes saves it."""
     most = stake.cost(first)
-    whole = frozenset((ENGINE,))
-    steps = [Job(r.name, whole) for r in stake.book.repairs.values() if first.repair in r.instead_of]
-    works = [(job,) for job in (*steps, *likely) if stake.cost(job) < most]
+    works = [(job,) for job in (*_steps(stake, first), *likely) if stake.cost(job) < most]
     return min(works, key=lambda work: _mean(stake, losses(stake, work)), default=())
+
+
+def _steps(stake: Stake, first: Job) -> list[Job]:
+    """Work that sometimes saves this repair."""
+    whole = frozenset((ENGINE,))
+    return [Job(r.name, whole) for r in stake.book.repairs.values() if first.repair in r.instead_of]
 
 
 def _turns(stake: Stake, likely: Sequence[Job]) -> tuple[Job, ...]:
@@ -271,7 +421,7 @@ def _turns(stake: Stake, likely: Sequence[Job]) -> tuple[Job, ...]:
     an earlier try has done is not done again."""
     tries = []
     for number, job in enumerate(likely):
-        look = stake.cost(job) + again(stake, (job,)) + stake.prices.comeback
+        look = stake.cost(job) + again(stake, (job,)) + in_vain(stake)
         tries.append(Try(str(number), stake.jobs[job], look))
     found: list[Job] = []
     for job in (likely[int(each.name)] for each in by_chance_over_cost(tries)):
@@ -286,15 +436,15 @@ def _mean(stake: Stake, by_cause: Sequence[float]) -> float:
 
 def expected(stake: Stake, kind: str, work: Sequence[Job]) -> float:
     """Money, now and later, that a course is expected to cost."""
-    return _mean(stake, losses_in_turn(stake, work) if kind == "in turn" else losses(stake, work))
+    return _mean(stake, losses_of(stake, kind, tuple(work)))
 
 
 def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
-    at_once = work[:1] if kind == "in turn" else work
-    efforts = [effort(stake.book, stake.prices, job) for job in at_once]
-    now = sum(stake.cost(job) for job in at_once)
-    fates = [fate(stake, at_once, cause) for cause in range(len(stake.needs))]
-    cures, wrong = _mean(stake, [f.cured for f in fates]), brought_in(stake.book, at_once)
+    first = at_once(kind, work)
+    efforts = [effort(stake.book, stake.prices, job) for job in first]
+    now = sum(stake.cost(job) for job in first)
+    fates = [fate(stake, first, cause) for cause in range(len(stake.needs))]
+    cures, wrong = _mean(stake, [f.cured for f in fates]), brought_in(stake.book, first)
     return Choice(
         kind=kind,
         work=work,
@@ -310,27 +460,22 @@ def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
     )
 
 
-def test_on(stake: Stake) -> Choice | None:
-    """The best next check, and then whatever is best when its outcome is known."""
-    found = []
-    for option in stake.tests[:TESTS]:
-        price, after = check_cost(stake, option), least_after(stake.tables, stake.now, option, stake.table)
-        effort_now = Effort(option.minutes, option.money)
-        found.append(Choice("test", (), effort_now, price, 0.0, 1.0, 0.0, 0.0, 1.0, after, 0.0, option))
-    return min(found, key=lambda choice: choice.expected, default=None)
+def test_on(stake: Stake, look: Option, expected: float) -> Choice:
+    """To make a check first, and then whatever is best. expected: of that, all in all."""
+    price = check_cost(stake, look)
+    spent = Effort(look.minutes, look.money)
+    return Choice("test", (), spent, price, 0.0, 1.0, 0.0, 0.0, 1.0, expected - price, 0.0, look)
 
 
 def check_cost(stake: Stake, option: Option) -> float:
     """What a check costs: work, the part of the waiting that counts, and money."""
     settings = stake.book.settings
-    minutes = settings.asking_minutes + option.minutes + settings.waiting_counts * option.wait
+    minutes = settings.asking_minutes + option.minutes + settings.waiting(option.wait)
     return option.money + minutes / 60.0 * stake.prices.hour
 
 
-def actions(stake: Stake) -> list[tuple[Job, ...]]:
-    """Everything that might be done once more is known: each job, its bank, all of its kind."""
-    found: dict[tuple[Job, ...], None] = {}
-    for job in stake.jobs:
-        for places in (job.places, _bank(stake, job), all_places(stake.tables.vehicle, job.places)):
-            found[(Job(job.repair, places),)] = None
-    return list(found)
+def actions(stake: Stake) -> list[Works]:
+    """What might be done once more is known: each job that may be needed, its bank, all of its kind; to hand the car
+    on."""
+    jobs = [job for job, chance in stake.jobs.items() if chance >= HARDLY]
+    return [*dict.fromkeys(work for job in jobs for work in variants(stake, job)), ()]

@@ -1,28 +1,36 @@
-"""What must be known before a repair is recommended, as the rules say (`only after`), and what of it is missing."""
+"""What should be known before a repair is done, and what of it is missing: what the rules ask for (`only after`), and
+that somebody has looked at the part itself.
+
+What is missing is a doubt: a chance that the work is in vain, whatever is believed. It makes work dearer, and the check
+that would take it away earns what it saves; no rule forbids anything.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from math import log10
 
 from reasoner.inference.evidence import Spell
 from reasoner.inference.exclude import spoken_against
 from reasoner.inference.weight import together
-from reasoner.repair.choices import Stake
+from reasoner.repair.choices import Stake, free
 from reasoner.repair.jobs import Job, all_places
 from reasoner.repair.lineage import within
 from reasoner.repair.risks import driving_on
 from reasoner.rulebook.model import At, Check
 
 SUGGESTED = 3
+TALK = ("told", "code")
 
 
 @dataclass(frozen=True)
 class Missing:
     """kind: excluded (a fault or family is not), answered (a check is not), beyond (only these checks speak for it),
-    driving (a risk of driving on is too high). name: of the fault, family, check or risk. chance: how likely it still
-    is. checks: what would settle it. because: the rules' reason."""
+    looked (nobody has looked at the part itself), driving (a risk of driving on is too high). name: of the fault,
+    family, check or risk. chance: how likely it still is. checks: what would settle it, at hand and not yet answered.
+    because: the rules' reason."""
 
     kind: str
     name: str
@@ -40,22 +48,81 @@ class Known:
 
 
 def missing(stake: Stake, known: Known, work: Iterable[Job]) -> tuple[Missing, ...]:
-    """What is missing for this work; nothing where the rules ask for nothing."""
-    found: dict[Missing, None] = {}
-    for job in work:
+    """What is missing for this work."""
+    guards = Guards(stake, known)
+    return tuple(dict.fromkeys(item for job in work for item in guards.missing(job)))
+
+
+@dataclass(frozen=True, eq=False)
+class Guards:
+    """What is missing for each job, as far as anybody has asked."""
+
+    stake: Stake
+    known: Known
+
+    def missing(self, job: Job) -> list[Missing]:
+        if job not in self._asked:
+            own = self._asked_for(job)
+            if not any(item.kind in ("answered", "beyond") for item in own):  # those say what to look at
+                own += self._not_looked_at(job)
+            self._asked[job] = own
+        return self._asked[job]
+
+    @cached_property
+    def _asked(self) -> dict[Job, list[Missing]]:
+        return {}
+
+    def _asked_for(self, job: Job) -> list[Missing]:
+        """What the rules want known before this job."""
+        stake = self.stake
         guard = stake.book.repairs[job.repair].only_after
         if guard is None:
-            continue
+            return []
+        found = []
         for name in guard.excluded:
-            if not excluded(stake, known, name):
-                found[Missing("excluded", name, _chance(stake, name), _speakers(stake, name), guard.because)] = None
+            if not self._excluded(name):
+                checks = self._quickest(speakers(stake, name))
+                found.append(Missing("excluded", name, _chance(stake, name), checks, guard.because))
         for name in guard.answered:
-            if name in stake.tables.check_number and name not in known.answered:
-                found[Missing("answered", name, 0.0, (name,), guard.because)] = None
-        if guard.beyond and not _spoken_for(stake, known, job, guard.beyond):
-            checks = _placed(stake, job, guard.beyond)
-            found[Missing("beyond", "", stake.jobs.get(job, 0.0), checks, guard.because)] = None
-    return tuple(found)
+            if name in stake.tables.check_number and name not in self.known.answered:
+                found.append(Missing("answered", name, 0.0, self._quickest({name}), guard.because))
+        if guard.beyond and not _spoken_for(stake, self.known, job, guard.beyond):
+            at_one = job.places != all_places(stake.tables.vehicle, job.places)
+            checks = self._quickest(_beyond(stake, guard.beyond, at_one))
+            found.append(Missing("beyond", "", stake.jobs.get(job, 0.0), checks, guard.because))
+        return found
+
+    def _excluded(self, name: str) -> bool:
+        if name not in self._known_excluded:
+            self._known_excluded[name] = excluded(self.stake, self.known, name)
+        return self._known_excluded[name]
+
+    @cached_property
+    def _known_excluded(self) -> dict[str, bool]:
+        return {}
+
+    def _not_looked_at(self, job: Job) -> list[Missing]:
+        """Of the likeliest fault that a job mends: whether it is believed on talk and codes alone."""
+        stake = self.stake
+        own = [c for c, need in enumerate(stake.needs) if need.repair == job.repair and need.places <= job.places]
+        if not own or free(stake, job):
+            return []
+        fault = stake.tables.causes[max(own, key=lambda c: stake.chances[c])].fault
+        direct = looking_at(stake, fault)
+        if not direct or not direct.isdisjoint(self.known.answered):
+            return []
+        return [Missing("looked", fault, sum(stake.chances[c] for c in own), self._quickest(direct))]
+
+    def _quickest(self, names: Collection[str]) -> tuple[str, ...]:
+        """The quickest of these that can be made and that nobody has answered yet."""
+        return tuple(name for name in self._unanswered if name in names)[:SUGGESTED]
+
+    @cached_property
+    def _unanswered(self) -> list[str]:
+        """Checks at hand without an answer, the quickest first."""
+        tables = self.stake.tables
+        found = [tables.checks[n] for n in at_hand(self.stake) if tables.checks[n].name not in self.known.answered]
+        return [check.name for check in sorted(found, key=lambda check: check.minutes)]
 
 
 def missing_for_watching(stake: Stake) -> tuple[Missing, ...]:
@@ -76,8 +143,8 @@ def excluded(stake: Stake, known: Known, name: str) -> bool:
     before = sum(prior[c] for c in own)
     if not before:
         return True
-    speakers = {n for n, check in enumerate(stake.tables.checks) if _speaks(stake, check.name, name)}
-    against: list[float] = spoken_against(stake.tables, known.spells, speakers).tolist()
+    numbers = {stake.tables.check_number[check] for check in speakers(stake, name)}
+    against: list[float] = spoken_against(stake.tables, known.spells, numbers).tolist()
     left = sum(prior[c] * against[c] for c in own) / before
     return _chance(stake, name) < after.excluded_below and -10 * log10(left) >= after.speaks_from
 
@@ -99,31 +166,47 @@ def _spoken_for(stake: Stake, known: Known, job: Job, not_enough: Collection[str
     own = [c for c, need in enumerate(stake.needs) if need.repair == job.repair and need.places <= job.places]
     if not own:
         return False
-    checks = {
+    numbers = {stake.tables.check_number[name] for name in _beyond(stake, not_enough, at_one)}
+    return together(stake.tables, known.spells, numbers, own) >= stake.book.settings.afterwards.speaks_from
+
+
+# ---- which checks speak of what: by the rules and the car alone, so worked out once --------------------------------
+
+
+def speakers(stake: Stake, name: str) -> frozenset[str]:
+    """Checks that say something of a fault or family by name, or of one that belongs to it."""
+    own = within(stake.book, name)
+    return _kept(stake, ("speak", name), lambda check: not own.isdisjoint(check.given))
+
+
+def looking_at(stake: Stake, fault: str) -> frozenset[str]:
+    """Checks that look at the part itself: no talk and no code, and the rules say of this very fault what they show."""
+    return _kept(stake, ("look", fault), lambda check: check.kind not in TALK and fault in check.given)
+
+
+def _beyond(stake: Stake, not_enough: Collection[str], at_one: bool) -> frozenset[str]:
+    """Checks beyond these; of work at one place, those that look at each cylinder."""
+    key = "beyond", tuple(not_enough), at_one
+    return _kept(stake, key, lambda c: c.name not in not_enough and (c.at is At.CYLINDER or not at_one))
+
+
+def _kept(stake: Stake, key: object, wanted: Callable[[Check], bool]) -> frozenset[str]:
+    made: dict[object, frozenset[str]] = stake.tables.__dict__.setdefault("_speaking", {})
+    if key not in made:
+        checks = (stake.book.checks[table.name] for table in stake.tables.checks)
+        made[key] = frozenset(check.name for check in checks if wanted(check))
+    return made[key]
+
+
+def at_hand(stake: Stake) -> list[int]:
+    """Checks that can be made on this car with the tools there are."""
+    now = stake.now
+    closed = {k for k, needs in enumerate(stake.tables.condition_needs) if k in now.avoided or needs & now.lacking}
+    return [
         number
-        for number, table in enumerate(stake.tables.checks)
-        if table.name not in not_enough and (stake.book.checks[table.name].at is At.CYLINDER or not at_one)
-    }
-    return together(stake.tables, known.spells, checks, own) >= stake.book.settings.afterwards.speaks_from
-
-
-def _speakers(stake: Stake, name: str) -> tuple[str, ...]:
-    """Checks at hand that say something about a fault or family."""
-    return _quickest(stake, lambda check: _speaks(stake, check.name, name))
-
-
-def _speaks(stake: Stake, check: str, name: str) -> bool:
-    """Whether a check says something of a fault or family by name, or of one that belongs to it."""
-    return not within(stake.book, name).isdisjoint(stake.book.checks[check].given)
-
-
-def _placed(stake: Stake, job: Job, not_enough: Collection[str]) -> tuple[str, ...]:
-    """Checks at hand that look at each cylinder (at anything, where all of them are meant)."""
-    at_one = job.places != all_places(stake.tables.vehicle, job.places)
-    return _quickest(stake, lambda c: c.name not in not_enough and (c.at is At.CYLINDER or not at_one))
-
-
-def _quickest(stake: Stake, wanted: Callable[[Check], bool]) -> tuple[str, ...]:
-    names = dict.fromkeys(stake.tables.checks[option.check].name for option in stake.options)
-    checks = [stake.book.checks[name] for name in names if wanted(stake.book.checks[name])]
-    return tuple(check.name for check in sorted(checks, key=lambda c: c.minutes)[:SUGGESTED])
+        for number, check in enumerate(stake.tables.checks)
+        if number not in now.barred
+        and not check.needs & now.lacking
+        and not (check.steady and (number, None) in now.done)
+        and not (check.conditions and closed.issuperset(check.conditions))
+    ]

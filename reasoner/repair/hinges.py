@@ -1,9 +1,9 @@
 """What a choice hinges on: how far a price or a chance may move before another choice is cheaper.
 
 The expected cost of a piece of work is a straight line in each price, in what an hour costs, in the minutes it takes
-to get there, and in the chance of the suspect, so its crossing with another follows exactly. `Test on` and `watch`
-bend downwards only (they take the least of such lines), so they can be cheaper than a line only beyond one point on
-either side, found by halving.
+to get there, and in the chance of the suspect, so its crossing with another follows exactly. `Watch` bends downwards
+only (it takes the least of such lines), so it can be cheaper than a line only beyond one point on either side, found by
+halving.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from reasoner.inference.stake import expected_losses
-from reasoner.repair.choices import Choice, Stake, actions, expected, test_on, watch
+from reasoner.repair.choices import Choice, Stake, expected, watch
 from reasoner.repair.jobs import Job, access
 
 FAR = 5.0  # a price is followed up to so many times what it is
@@ -65,7 +65,13 @@ def _ranges(stake: Stake, suspect: Job) -> dict[str, tuple[float, float, float]]
 
 
 def varied(stake: Stake, suspect: Job, what: str, value: float) -> Stake:
-    """The same with one value changed; of the chance, all others change in proportion."""
+    """The same acts with one value changed; of the chance, all others change in proportion."""
+    found = _varied(stake, suspect, what, value)
+    found.__dict__["acts"] = stake.acts
+    return found
+
+
+def _varied(stake: Stake, suspect: Job, what: str, value: float) -> Stake:
     if what == "chance":
         now = stake.jobs[suspect]
         others = (1 - value) / (1 - now) if now < 1 else 0.0
@@ -92,7 +98,7 @@ def _towards(
     lines = [(kind, work, [expected(each, kind, work) for each in ends]) for kind, work in rivals.items()]
     if what == "chance":  # where the suspect is less likely, work for something that is hardly thought of now
         others = [expected_losses(stake.table, each.chances) for each in ends]
-        lines += [("", work, list(pair)) for work, *pair in zip(actions(stake), *others, strict=True)]
+        lines += [("", act[1], list(pair)) for act, *pair in zip(stake.acts, *others, strict=True) if not act[0]]
     at, instead = end, ""
     done: tuple[Job, ...] = ()
     for kind, work, line in lines:
@@ -103,14 +109,12 @@ def _towards(
     tables = [stake.table, stake.table if what == "chance" else ends[1].table]
 
     def bent(value: float) -> str:
-        """Which of those that are no straight line is cheaper than the choice at this value; none: empty."""
+        """Whether watching, which is no straight line, is cheaper than the choice at this value: its kind, or empty."""
         share = (value - now) / (end - now)
         moved = varied(stake, suspect, what, value)
         moved.__dict__["table"] = (1 - share) * tables[0] + share * tables[1]  # it is a straight line too
         line = (1 - share) * own[0] + share * own[1]
-        found = [choice for choice in (test_on(moved), watch(moved)) if choice and choice.kind in works]
-        cheaper = [choice for choice in found if choice.expected < line - NOTHING]
-        return min(cheaper, key=lambda choice: choice.expected).kind if cheaper else ""
+        return "watch" if "watch" in works and watch(moved).expected < line - NOTHING else ""
 
     if bent(at):
         at = _halved(lambda value: bool(bent(value)), now, at)

@@ -21,4 +21,7 @@ def lineage(book: Rulebook, name: str) -> tuple[str, ...]:
 
 def within(book: Rulebook, name: str) -> frozenset[str]:
     """A fault or family, and every fault and family that belongs to it."""
-    return frozenset(n for n in (*book.faults, *book.families) if name in lineage(book, n))
+    made: dict[str, frozenset[str]] = book.__dict__.setdefault("_within", {})  # rules never change
+    if name not in made:
+        made[name] = frozenset(n for n in (*book.faults, *book.families) if name in lineage(book, n))
+    return made[name]

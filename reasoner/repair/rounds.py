@@ -21,7 +21,7 @@ from reasoner.casebook.events import (
     WorkTaken,
 )
 from reasoner.casebook.trouble import Refused
-from reasoner.repair.choices import Choice
+from reasoner.repair.choices import Choice, at_once
 from reasoner.repair.jobs import VALUES, Job, Work, in_order
 from reasoner.repair.sheet import RepairSheet, sheet_for
 from reasoner.repair.standing import Standing
@@ -103,7 +103,7 @@ def take(case: Standing, choice: Choice, present: Work | None = None) -> list[Ev
 
     present: the round under way; taking the same work again changes nothing, so that no mark on its sheet is lost.
     """
-    work = choice.work[:1] if choice.kind == "in turn" else choice.work
+    work = at_once(choice.kind, choice.work)
     if not work:
         raise Refused("nothing is to be repaired in this choice", "take one with work in it")
     if present is not None and present.finished is None and present.jobs == work:

@@ -52,13 +52,15 @@ NAMES = {  # in brackets: the word to take it up with
     "all": "all of them (all)",
     "cheaper": "a step first (cheaper)",
     "in turn": "one by one (in turn)",
+    "free": "first, for nothing (free)",
     "test": "test on",
     "watch": "nothing yet, watch",
+    "hand on": "hand the car on",
 }
 
 
 def _cures(choice: ChoiceDoc) -> str:
-    return "" if choice.kind in ("test", "watch") else percent(choice.cures)
+    return "" if choice.kind in ("test", "watch", "hand on") else percent(choice.cures)
 
 
 def _choice(d: DecisionDoc, choice: ChoiceDoc, number: int, width: int) -> list[str]:

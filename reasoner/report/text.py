@@ -23,7 +23,7 @@ STRONGEST = 4
 # Biometrika 66:393-396, 1979, as given in secondary texts); on the screen it is said in words.
 PERCEPTIBLE = 0.5
 SCALE = "How much likelier each answer makes it, against all the rest together."
-FIRM = ("settled", "place-open")  # kinds of verdict that can be acted on
+BARE = ("test", "watch", "hand on")  # courses without work
 
 
 class Pager(Protocol):
@@ -114,16 +114,17 @@ def _conflict(v: Verdict) -> list[RenderableType]:
 
 
 def _to_do(v: Verdict) -> list[RenderableType]:
-    """The repair with its cautions before it, and its proof; nothing of it on a verdict that is not firm."""
-    if v.kind not in FIRM:
-        text = f"Should it prove to be the one that leads: {v.repair_title}."
+    """What is recommended, with its cautions before it, and its proof; no repair where none is."""
+    if v.kind == "stopped" or v.choice in BARE:
+        course = "" if v.kind == "stopped" else f"{v.course}. "
+        text = f"{course}Should it prove to be the one that leads: {v.repair_title}."
         return [_head("Replace nothing on this alone"), _para(text)]
     blocks: list[RenderableType] = []
     if v.wanted_first:
         blocks += [_head("Before anything is replaced", CARE), *(_item("-", text) for text in v.wanted_first)]
     if v.repair_cautions:
         blocks += [_head("Take care first", CARE), *(_item("!", text, CARE) for text in v.repair_cautions)]
-    blocks += [_head("What to do next"), _para(f"{v.repair_title}. {v.repair_do}")]
+    blocks += [_head("What to do next"), _para(f"{v.course}. {v.repair_do}")]
     if v.proof:
         blocks += [_head("Proven when these are good again"), *(_item("-", text) for text in v.proof)]
     return blocks

@@ -265,6 +265,8 @@ SETTINGS = table(
     Key("lead", number("times", 1), paste="lead: 4"),
     Key("least gain", number("bits", 0, 10), paste="least gain: 0.02"),
     Key("waiting counts", percent(), paste="waiting counts: 15 %"),
+    Key("waiting at most", minutes, into="waiting_most", default=20.0),
+    Key("looks dearer", number("times", 1), default=1.5),
     Key("hazard minutes", minutes, paste="hazard minutes: 15"),
     Key("asking minutes", minutes, paste="asking minutes: 1"),
     Key("hour costs", money, default=60.0),

@@ -481,6 +481,8 @@ class Afterwards:
     """Numbers for what follows a verdict.
 
     comeback_costs: money for a car that comes back, before any repair. comeback_within: km that count as coming back.
+    hand_on_costs: money for a car that is given to somebody else to find it, before any repair. never_looked_at: chance
+    that a part at which nobody has looked is not it, whatever is believed.
     watch_for: km driven when nothing is done yet. excluded_below: chance below which a fault may count as excluded.
     speaks_from: decibans from which an answer counts as speaking for or against. proof_begins_at: chance that the
     fault is still there, before any proof, whatever was believed; proof_below: chance below which it counts as gone.
@@ -489,6 +491,8 @@ class Afterwards:
     """
 
     comeback_costs: float = 150.0
+    hand_on_costs: float = 150.0
+    never_looked_at: float = 0.2
     comeback_within: float = 20000.0
     watch_for: float = 1000.0
     excluded_below: float = 0.05
@@ -506,10 +510,12 @@ class Settings:
     report_right: chance that what was reported is what was there, by `sure`, `think so`, `guess`.
     weights: how many observed cases each kind of source is worth.
     unlikeliest: the least probability of any outcome under any cause (everybody misreads once).
-    dominates, lead: a verdict needs the first cause at or above this probability, and this many times the next.
+    dominates, lead: what is recommended is called settled where it cures as surely as this; lead: how many times as
+    likely as the next the first cause is then to be, where causes alone are compared.
     least_gain: bits a check must bring for every quarter of an hour it costs. waiting_counts: share of a waiting
-    minute that counts. hazard_minutes: what a hazardous step costs on top. asking_minutes: what any question costs.
-    hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
+    minute that counts; waiting_most: minutes that one wait counts at the most. hazard_minutes: what a hazardous step
+    costs on top. asking_minutes: what any question costs. looks_dearer: how much dearer a bit becomes on the way than
+    it is now. hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
     shows_unless_said: showing frequency where nothing is written. activity_varies: how far cars with the same fault
     differ in how often it shows (standard deviation of the log odds). same_again: chance that a second look at the same
     thing in the same state sees only again what the first one saw. same_everywhere: chance that what a check shows at
@@ -532,6 +538,12 @@ class Settings:
     activity_varies: float = 0.7
     same_again: float = 0.67
     same_everywhere: float = 0.25
+    waiting_most: float = 20.0
+    looks_dearer: float = 1.5
+
+    def waiting(self, minutes: float) -> float:
+        """Minutes that a wait counts."""
+        return min(self.waiting_counts * minutes, self.waiting_most)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Self
 
 from reasoner.casebook.events import (
@@ -20,7 +19,7 @@ from reasoner.casebook.events import (
     Undone,
 )
 from reasoner.casebook.trouble import Refused
-from reasoner.inference.plan import By
+from reasoner.inference.plan import By, Option
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.followup import tables_after
@@ -45,9 +44,9 @@ class AfterWork(Workup):
 
     whole: Tables | None = None
 
-    @cached_property
-    def settled(self) -> bool:
-        return bool(self.record.given) and super().settled
+    @property
+    def look(self) -> Option | None:
+        return super().look if self.record.given else next(iter(self.ranked), None)
 
     def _refitted(self) -> Self:
         """What the car has not got is no cause any more; all else stays as likely as the work left it."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from reasoner.inference import span
-from reasoner.inference.belief import by_class, by_cylinder, by_fault, leader, ordered
+from reasoner.inference.belief import by_cylinder, by_fault, leader, ordered
 from reasoner.inference.choose import rank
 from reasoner.inference.plan import Option, worth
 from reasoner.inference.surprise import surprise
@@ -14,6 +14,7 @@ from reasoner.inference.weight import weigh
 from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import Origin
 from reasoner.session.asking import ALTERNATIVES, question, way
+from reasoner.session.deciding import concluded, kind_of, mends_most, missing_text, title
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
 from reasoner.session.effort import Spent, effort
 from reasoner.session.words import codes_text, given_text, named, percent
@@ -113,15 +114,16 @@ def answer_origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, 
 
 
 def verdict(workup: Workup, stopped: bool = False) -> Verdict:
-    """What is concluded now, and how firmly."""
-    from reasoner.session.deciding import wanted_first  # what follows a verdict is not loaded for a first question
-
+    """What is concluded now, and how firmly: what `decide` recommends, in the same words."""
     tables, book = workup.tables, workup.book
-    now = belief(workup)
-    fault, kind = now.faults[0], _kind(workup, stopped)
-    # What is settled is the likeliest cause; until then the likeliest fault is spoken of, at its likeliest place.
-    lead = now.leading[0]
-    if kind != "settled" and lead.cause != fault.cause:
+    now, decision = belief(workup), concluded(workup)
+    best = decision.best
+    kind = kind_of(decision) if workup.look is None else "stopped"
+    fault, lead = now.faults[0], now.leading[0]
+    # What is settled is what the work mends; until then the likeliest fault is spoken of, at its likeliest place.
+    if kind == "settled":
+        lead = _cause(workup, mends_most(decision), span.draw(tables, workup.spells))
+    elif lead.cause != fault.cause:
         lead = _cause(workup, tables.cause_number[fault.cause], span.draw(tables, workup.spells))
     cause = tables.cause_number[lead.cause]
     all_reasons = reasons(workup, cause)
@@ -131,9 +133,13 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     disagreeing = tuple(answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
     took = spent(workup)
     useful = [o for o in workup.ranked if o.gain >= workup.costs.least_gain][:ALTERNATIVES]
+    course = title(decision, best)
     return Verdict(
         kind=kind,
-        sentence=_sentence(workup, kind, lead, fault),
+        sentence=_sentence(workup, kind, lead, fault, course, best.cures),
+        course=course,
+        choice=best.kind,
+        cures=best.cures,
         lead=lead,
         fault=fault,
         spoke_for=tuple(r for r in all_reasons if r.decibans >= PERCEPTIBLE),
@@ -149,7 +155,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         repair_do=repair.do,
         repair_cautions=tuple(book.cautions[n].say for n in repair.cautions),
         proof=tuple(book.checks[n].title for n in repair.proof if n in tables.check_number),
-        wanted_first=wanted_first(workup, cause),
+        wanted_first=tuple(missing_text(book, item) for item in decision.missing[best.kind]),
         minutes_spent=took.minutes,
         waiting_spent=took.wait,
         answers=len(workup.record.given),
@@ -163,26 +169,21 @@ def unsure(workup: Workup, told: Sequence[Reason]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(r.text for r in told if r.text in doubtful and abs(r.decibans) >= PERCEPTIBLE))
 
 
-def _kind(workup: Workup, stopped: bool) -> str:
-    if workup.settled:
-        return "settled"
-    if stopped:
-        return "stopped"
-    return "place-open" if workup.fault_settled else "nothing-worth"
-
-
-def _sentence(workup: Workup, kind: str, lead: Suspect, fault: Suspect) -> str:
+def _sentence(workup: Workup, kind: str, lead: Suspect, fault: Suspect, course: str, cures: float) -> str:
     """The verdict in one sentence; each way of stopping says so in its own words."""
-    who = named(workup, lead.fault, lead.where)
     if kind == "settled":
-        repair = workup.book.repairs[workup.book.faults[lead.fault].repair].title
-        best = float(by_class(workup.tables, workup.belief.probability).max())
-        return f"{who}. What to do is settled at {percent(best)}: {repair}."
+        return f"{named(workup, lead.fault, lead.where)}. What to do is settled at {percent(cures)}: {course}."
+    best = f"The best now: {course}" + (f" ({percent(cures)} that this cures it)." if cures else ".")
+    if kind == "watch":
+        wrong = workup.book.faults[lead.fault].nothing_wrong
+        return f"{'Nothing is wrong now' if wrong else f'{lead.title}: it is over by now'}. {best}"
+    if kind == "first":
+        return f"Not settled yet, but there is something to do first. {best}"
     if kind == "place-open":
         chance = percent(fault.probability)
-        return f"{fault.title}: {chance}. Which one is not settled, and no check at hand is worth its cost."
+        return f"{fault.title}: {chance}. Which one is not settled, and no check at hand is worth its cost. {best}"
     if kind == "nothing-worth":
-        return f"Not settled. {_leads(workup, lead, fault)}, and no check at hand is worth its cost."
+        return f"Not settled. {_leads(workup, lead, fault)}, and no check at hand is worth its cost. {best}"
     return f"Not settled so far. {_leads(workup, lead, fault)}."
 
 
@@ -216,14 +217,15 @@ def spent(workup: Workup) -> Spent:
 
 
 def proposals(workup: Workup, go_on: bool = False) -> list[Option]:
-    """Checks worth asking, best first. go_on: past a verdict, also those that tell enough but cost much for it."""
-    least = workup.costs.least_gain
-    return [o for o in workup.ranked if (o.gain >= least if go_on else worth(o, workup.costs))]
+    """Checks worth asking, best first; none where acting is worth more. go_on: all that tell enough, past a verdict."""
+    if go_on:
+        return [o for o in workup.ranked if o.gain >= workup.costs.least_gain]
+    return [o for o in workup.ranked if o is workup.look or worth(o, workup.costs)] if workup.look else []
 
 
 def next_document(workup: Workup, go_on: bool = False) -> Question | Verdict:
     """What comes next: a question, or the verdict where one is due. go_on: ask although a verdict is due."""
     worthwhile = proposals(workup, go_on)
-    if worthwhile and (go_on or not workup.settled):
+    if worthwhile:
         return question(workup, worthwhile[0], worthwhile)
     return verdict(workup)

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 
-from reasoner.inference.plan import worth
-from reasoner.repair.choices import Choice, Stake, choices, courses
-from reasoner.repair.guards import Known, Missing, missing, missing_for_watching
+from reasoner.repair.choices import Choice, Stake, at_once
+from reasoner.repair.followup import mended
+from reasoner.repair.guards import Missing
 from reasoner.repair.hinges import Hinge, hinges
 from reasoner.repair.jobs import ENGINE, Job, all_places, places_text
-from reasoner.repair.prices import Prices, usual
+from reasoner.repair.prices import Prices
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import thousands, time_text
@@ -21,13 +21,19 @@ from reasoner.session.workup import Workup
 
 PERCEPTIBLE = 0.005  # a chance below is not worth a line
 IN_TURN = 3  # so many repairs of them are named
+BARE = {"test": "test on", "watch": "replace nothing yet", "hand on": "hand the car on"}  # kinds without work
+STEPS = {
+    "cheaper": "the cheaper step first",
+    "free": "first what costs nothing",
+    "in turn": "one after the other",
+}
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
 
 
 @dataclass(frozen=True, eq=False)
 class Decision:
-    """choices: the cheapest first. missing: for each kind, what has to be known first. best: the cheapest of those
-    with nothing missing; None where there is none."""
+    """choices: the cheapest first. missing: for each kind, what should be known first. best: what is recommended, the
+    cheapest that is not too dangerous."""
 
     workup: Workup
     stake: Stake
@@ -36,49 +42,65 @@ class Decision:
 
     @cached_property
     def open(self) -> tuple[Choice, ...]:
-        return tuple(choice for choice in self.choices if not self.missing[choice.kind])
+        return tuple(c for c in self.choices if not any(item.kind == "driving" for item in self.missing[c.kind]))
 
     @property
-    def best(self) -> Choice | None:
-        return next(iter(self.open), None)
+    def best(self) -> Choice:
+        return self.open[0]
 
 
-def decide(workup: Workup, prices: Prices) -> Decision:
-    """All the choices of a case as it stands."""
-    ranked = tuple(workup.ranked)
-    stake = Stake(workup.book, workup.tables, workup.situation, prices, ranked)
-    known = _known(workup)
-    works = courses(stake)
-    # In turn only the first is done now: what speaks for the others is seen when that one has not cured it.
-    lacking = {kind: missing(stake, known, work[:1] if kind == "in turn" else work) for kind, work in works.items()}
-    lacking |= {"watch": missing_for_watching(stake), "test": ()}
-    wanted = {name for items in lacking.values() for item in items for name in item.checks}
-    tests = (o for o in ranked if worth(o, workup.costs) or workup.tables.checks[o.check].name in wanted)
-    stake = replace(stake, tests=tuple(tests))
-    return Decision(workup, stake, choices(stake), lacking)
+def decide(workup: Workup, prices: Prices | None = None) -> Decision:
+    """All the choices of a case as it stands. prices: in place of those that the case was worked with."""
+    if prices is not None and prices != workup.prices:
+        workup = replace(workup, prices=prices)
+    outlook = workup.outlook
+    found = outlook.choices(workup.look)
+    lacking = {choice.kind: outlook.missing(at_once(choice.kind, choice.work)) for choice in found}
+    return Decision(workup, outlook.stake, found, {**lacking, "watch": outlook.too_dangerous})
 
 
-def wanted_first(workup: Workup, cause: int) -> tuple[str, ...]:
-    """What the rules want known before what mends a cause is done, and is not known yet, in words."""
-    book = workup.book
-    stake = Stake(book, workup.tables, workup.situation, usual(book), tuple(workup.ranked))
-    return tuple(missing_text(book, item) for item in missing(stake, _known(workup), [stake.needs[cause]]))
+def concluded(workup: Workup) -> Decision:
+    """What is best if nothing more is looked at."""
+    decision = decide(workup)
+    kept = tuple(choice for choice in decision.choices if choice.kind != "test")
+    return replace(decision, choices=kept)
 
 
-def _known(workup: Workup) -> Known:
-    return Known(workup.spells, {given.check for given in workup.record.given})
+def kind_of(decision: Decision) -> str:
+    """How firm a conclusion is.
+
+    settled: what is recommended cures as surely as that word asks for. place-open: one fault is as sure as that, and
+    its place is not. first: something that costs nothing comes first. watch: nothing is wrong now, or it is over.
+    nothing-worth: anything else.
+    """
+    workup, best = decision.workup, decision.best
+    sure = workup.costs.dominates
+    if best.kind == "watch":
+        return "watch" if best.cures >= sure else "nothing-worth"
+    if best.cures >= sure:
+        return "settled"
+    if best.kind == "free":
+        return "first"
+    return "place-open" if workup.fault_settled else "nothing-worth"
+
+
+def mends_most(decision: Decision) -> int:
+    """The likeliest cause among those that the recommended work mends."""
+    book, causes = decision.workup.book, decision.workup.tables.causes
+    mends = [p * mended(book, c, decision.best.work) for p, c in zip(decision.stake.chances, causes, strict=True)]
+    return max(range(len(mends)), key=mends.__getitem__)
 
 
 def document(decision: Decision, case: str = "") -> DecisionDoc:
     best = decision.best
-    hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best]) if best else ()
+    hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best])
     nearest = {hinge.what: hinge for hinge in reversed(hanging)}  # of each figure, only the nearest
     hanging = tuple(hinge for hinge in hanging if nearest[hinge.what] is hinge)
     return DecisionDoc(
         case=case,
         sentence=_sentence(decision),
         choices=tuple(_choice(decision, choice) for choice in decision.choices),
-        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging) if best else (),
+        hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging),
         prices=_prices(decision.stake),
         currency=decision.stake.prices.currency,
         notes=tuple(_notes(decision)),
@@ -93,6 +115,8 @@ def title(decision: Decision, choice: Choice) -> str:
     workup = decision.workup
     if choice.kind == "watch":
         return "Replace nothing yet; drive on and watch"
+    if choice.kind == "hand on":
+        return "Replace nothing here; hand the car on to somebody who has more to find it with"
     if choice.check is not None:
         check = workup.book.checks[workup.tables.checks[choice.check.check].name]
         fresh = choice.check.fresh and choice.check.condition is not None
@@ -100,8 +124,8 @@ def title(decision: Decision, choice: Choice) -> str:
         return f"Test on: {check.title}" + (f", {where}" if where else "")
     if choice.kind == "in turn":
         return "One after the other until it is mended: " + "; ".join(_in_turn(decision, choice.work))
-    first = "First the cheaper step: " if choice.kind == "cheaper" else ""
-    return first + "; ".join(job_text(decision, job) for job in choice.work)
+    first = {"cheaper": "First the cheaper step: ", "free": "First, as it costs nothing and harms nothing: "}
+    return first.get(choice.kind, "") + "; ".join(job_text(decision, job) for job in choice.work)
 
 
 def _in_turn(decision: Decision, work: Sequence[Job]) -> Iterable[str]:
@@ -124,10 +148,10 @@ def job_text(decision: Decision, job: Job) -> str:
 
 def short(decision: Decision, choice: Choice) -> str:
     """A choice in a few words, for a sentence."""
-    if choice.kind in ("test", "watch"):
-        return {"test": "test on", "watch": "replace nothing yet"}[choice.kind]
-    if choice.kind in ("cheaper", "in turn"):
-        return {"cheaper": "the cheaper step first", "in turn": "one after the other"}[choice.kind]
+    if choice.kind in BARE:
+        return BARE[choice.kind]
+    if choice.kind in STEPS:
+        return STEPS[choice.kind]
     places = choice.work[0].places
     if choice.kind == "alone":
         return f"{places_text(places)} alone" if places != {ENGINE} else job_text(decision, choice.work[0])
@@ -141,15 +165,10 @@ def money(stake: Stake, value: float) -> str:
 
 
 def _sentence(decision: Decision) -> str:
-    best, cheapest = decision.best, decision.choices[0]
-    if best is None:
-        return "Nothing can be recommended yet; see what is missing."
+    best = decision.best
     said = f"{title(decision, best)}. Expected to cost {money(decision.stake, best.expected)} in all."
-    if best is not cheapest:
-        book = decision.workup.book
-        lacking = "; ".join(missing_text(book, item).partition(" (")[0] for item in decision.missing[cheapest.kind])
-        said += f" Cheaper by expected cost would be {short(decision, cheapest)}, but {lacking}."
-    return said
+    lacking = [missing_text(decision.workup.book, item).partition(" (")[0] for item in decision.missing[best.kind]]
+    return said + (f" Not known: {'; '.join(lacking)}." if lacking else "")
 
 
 def _choice(decision: Decision, choice: Choice) -> ChoiceDoc:
@@ -161,7 +180,7 @@ def _choice(decision: Decision, choice: Choice) -> ChoiceDoc:
         minutes=choice.effort.minutes,
         cures=choice.cures,
         comes_back=choice.comes_back,
-        again=tuple(_again(choice)) if choice.kind not in ("test", "watch") else (),
+        again=tuple(_again(choice)) if choice.kind not in BARE else (),
         later=choice.later,
         driving=choice.driving,
         expected=choice.expected,
@@ -193,6 +212,8 @@ def missing_text(book: Rulebook, item: Missing) -> str:
         return f"{entry.title} is not excluded, {percent(item.chance)} left{settle}"
     if item.kind == "answered":
         return f"not looked at yet: {checks}"
+    if item.kind == "looked":
+        return f"nobody has looked at it itself{settle}"
     if item.kind == "driving":
         risk = book.risks[item.name]
         return f"driving on is too dangerous ({risk.title})"
@@ -251,8 +272,8 @@ def _notes(decision: Decision) -> Iterable[str]:
     chance = sum(decision.stake.chances[decision.workup.tables.cause_number[c.name]] for c in spare)
     if chance >= PERCEPTIBLE:
         yield f"{percent(chance)} is left for something not in these rules; no repair here mends that."
-    if not any(worth(option, decision.workup.costs) for option in decision.stake.options):
-        yield "No check at hand is worth its cost for telling the causes apart."
+    if decision.workup.look is None:
+        yield "No check at hand would save more than it costs."
 
 
 def chosen(decision: Decision, kind: str) -> Choice | None:

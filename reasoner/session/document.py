@@ -180,15 +180,20 @@ class SurpriseDoc:
 
 @dataclass(frozen=True)
 class Verdict:
-    """kind: settled, place-open, nothing-worth or stopped. reasons: strongest first.
+    """kind: settled, place-open, first (something that costs nothing comes first, and the case goes on), watch
+    (nothing is wrong now, or it is over), nothing-worth or stopped.
 
-    unsure: answers that were not sure, which a second look would make count for more. wanted_first: what the rules
-    want known before the repair is done, and is not known yet. minutes_spent, waiting_spent:
+    course: what is recommended, in the words of `decide`; choice: its kind there; cures: the chance that it does.
+    unsure: answers that were not sure, which a second look would make count for more. wanted_first: what should
+    be known before that is done, and is not. minutes_spent, waiting_spent:
     what was asked and answered took, by the rules' minutes.
     """
 
     kind: str
     sentence: str
+    course: str
+    choice: str
+    cures: float
     lead: Suspect
     fault: Suspect
     spoke_for: tuple[Reason, ...]

@@ -21,7 +21,7 @@ from reasoner.casebook.events import (
     Told,
     ToolsSaid,
 )
-from reasoner.inference.plan import Option, worth
+from reasoner.inference.plan import Option
 from reasoner.session import acts, readings
 from reasoner.session.asking import now_due
 from reasoner.session.record import standing
@@ -126,10 +126,7 @@ def play(workup: Workup, script: Script, limit: int = 60) -> Iterator[Workup]:
     workup = begin_with(workup, script)
     yield workup
     for _ in range(limit):
-        if workup.settled:
+        if workup.look is None:
             return
-        option = next((o for o in workup.ranked if worth(o, workup.costs)), None)
-        if option is None:
-            return
-        workup = workup.after(reply(workup, script, option))
+        workup = workup.after(reply(workup, script, workup.look))
         yield workup

@@ -16,9 +16,13 @@ from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, reaches_far, without, would_replace
 from reasoner.inference.expected import expected_tables
 from reasoner.inference.gain import gain
-from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates, settled
+from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
+from reasoner.repair.choices import Stake
+from reasoner.repair.guards import Known
+from reasoner.repair.outlook import Outlook
+from reasoner.repair.prices import Prices, usual
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.car import known_car
 from reasoner.session.record import Record, fold, spells_of
@@ -27,7 +31,7 @@ from reasoner.session.record import Record, fold, spells_of
 @dataclass(frozen=True)
 class Workup:
     """A case as it stands. by: what counts as cost. vehicle: with all that is known of it; stated: as it was before
-    facts were told (None: none were)."""
+    facts were told (None: none were). prices: what the shop pays and charges (None: as the rules say)."""
 
     book: Rulebook
     vehicle: Vehicle
@@ -35,6 +39,7 @@ class Workup:
     events: tuple[Event, ...] = ()
     by: By = "time"
     stated: Vehicle | None = None
+    prices: Prices | None = None
 
     @cached_property
     def record(self) -> Record:
@@ -60,6 +65,8 @@ class Workup:
             least_gain=s.least_gain,
             dominates=s.dominates,
             lead=s.lead,
+            waiting_most=s.waiting_most,
+            dearer=s.looks_dearer,
         )
 
     @cached_property
@@ -156,7 +163,18 @@ class Workup:
     @cached_property
     def ranked(self) -> list[Option]:
         """Checks to do next, best first."""
-        return rank(self.expected, self.situation, self.costs)
+        return rank(self.expected, self.situation, self.costs, stakes=self.outlook.stakes)
+
+    @cached_property
+    def outlook(self) -> Outlook:
+        """Everything that can be done now, and what it costs."""
+        stake = Stake(self.book, self.tables, self.situation, self.prices or usual(self.book))
+        return Outlook(stake, Known(self.spells, frozenset(given.check for given in self.record.given)))
+
+    @property
+    def look(self) -> Option | None:
+        """The check to go on with; None where acting is worth more than any look."""
+        return next((o for o in self.ranked[:1] if o.saves > self.outlook.stakes.little), None)
 
     @cached_property
     def expected(self) -> Tables:
@@ -170,8 +188,10 @@ class Workup:
 
     @cached_property
     def settled(self) -> bool:
-        """One repair dominates."""
-        return settled(self.tables, self.belief.probability, self.costs)
+        """No look is worth more than acting, and it is sure enough what to do, or that there is nothing to do."""
+        from reasoner.session.deciding import concluded, kind_of
+
+        return self.look is None and kind_of(concluded(self)) in ("settled", "watch")
 
     @cached_property
     def fault_settled(self) -> bool:

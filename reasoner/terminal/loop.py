@@ -95,7 +95,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         answers=len(record.given),
         known=frozenset(sitting.known),
         before=sum(g.check == question.way.check and set(question.places) <= set(g.values) for g in record.given),
-        asking_on=sitting.talk.go_on and sitting.workup.settled,
+        asking_on=sitting.talk.go_on and sitting.workup.look is None,
     )
     sitting.said.clear()
     shown = belief(sitting.workup)

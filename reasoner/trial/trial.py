@@ -16,7 +16,9 @@ from reasoner.inference.belief import by_class, by_fault, leader
 from reasoner.inference.choose import rank
 from reasoner.inference.perturb import perturbed
 from reasoner.inference.plan import Option, options, priced, worth
+from reasoner.repair.followup import mended
 from reasoner.session import acts
+from reasoner.session.deciding import concluded, kind_of, mends_most
 from reasoner.session.words import given_text
 from reasoner.session.workup import Workup
 from reasoner.trial.virtual import Car, World, car, outcomes, spelled
@@ -114,7 +116,7 @@ def run(start: Workup, world: World, seed: int, number: int, choose: Chooser) ->
     workup = start.after(acts.list_codes(start, [(code, ["stored"]) for code in codes]))
     steps: list[TrialStep] = []
     memory = 0
-    while not workup.settled and len(steps) < MOST_STEPS:
+    while len(steps) < MOST_STEPS:
         option, memory = choose(workup, memory)
         if option is None:
             break
@@ -191,15 +193,20 @@ def _true_class(workup: Workup, virtual: Car) -> float:
 
 
 def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], steps: tuple[TrialStep, ...]) -> TrialRun:
-    tables, p = workup.tables, workup.belief.probability
-    classes, faults = by_class(tables, p), by_fault(tables, p)
-    best, fault = int(classes.argmax()), int(faults.argmax())
-    kind = "settled" if workup.settled else "place-open" if workup.fault_settled else "nothing-worth"
-    cause = tables.causes[
-        leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
-    ]
+    tables, p = workup.tables, workup.situation.probability
+    decision = concluded(workup)
+    kind, best = kind_of(decision), decision.best
+    faults = by_fault(tables, p)
+    fault = int(faults.argmax())
+    lead = leader(tables, p, fault=fault if kind == "place-open" else None)
+    if kind == "settled":
+        lead = mends_most(decision)
+    cause = tables.causes[lead]
     true = virtual.world.tables.causes[virtual.cause]
     true_number = tables.cause_number.get(true.name)
+    right = int(tables.class_of[lead]) == (None if true_number is None else int(tables.class_of[true_number]))
+    if kind == "settled":
+        right = true.fault in workup.book.faults and mended(workup.book, true, best.work) == 1.0
     repairs = workup.book.faults
     return TrialRun(
         number=number,
@@ -208,9 +215,9 @@ def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], step
         kind=kind,
         said_fault=cause.fault,
         said_where=cause.where,
-        claimed=float(classes[best]),
+        claimed=best.cures if kind == "settled" else float(by_class(tables, p)[tables.class_of[lead]]),
         fault_claimed=float(faults[fault]),
-        right_class=true_number is not None and int(tables.class_of[true_number]) == best,
+        right_class=right,
         right_repair=true.fault in repairs and repairs[true.fault].repair == repairs[cause.fault].repair,
         right_fault=true.fault == tables.faults[fault],
         codes=codes,
@@ -223,7 +230,7 @@ def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], step
 
 def by_rollout(workup: Workup, memory: int) -> tuple[Option | None, int]:
     """As the session proposes: the best few followed a step further."""
-    return next((o for o in workup.ranked if worth(o, workup.costs)), None), memory
+    return workup.look, memory
 
 
 def by_greed(workup: Workup, memory: int) -> tuple[Option | None, int]:

@@ -108,7 +108,7 @@ def test_a_condition_in_which_it_shows_is_worth_waiting_for() -> None:
 
 
 def test_unless_waiting_costs_too_much() -> None:
-    found = best(intermittent(), Costs(waiting_counts=50.0))
+    found = best(intermittent(), Costs(waiting_counts=50.0, waiting_most=1e9))
     assert found.condition == 0
 
 
@@ -160,6 +160,14 @@ def test_cost_by_time_counts_waiting_and_hazard() -> None:
     tables = make_tables(plain([0.5, 0.5], [yes_no("a", [0.9, 0.1], minutes=10.0, wait=20.0, hazards=1)]))
     found = priced(tables, situation(tables), Costs(), Option(0, None, False))
     assert found.cost == pytest.approx(1 + 10 + 0.15 * 20 + 15)
+
+
+def test_a_wait_counts_no_more_than_leaving_the_car_costs() -> None:
+    """A night: 480 minutes, of which 15 % would be 72."""
+    night = yes_no("a", [0.9, 0.1], minutes=10.0, wait=480.0)
+    tables = make_tables(plain([0.5, 0.5], [night]))
+    found = priced(tables, situation(tables), Costs(waiting_most=20.0), Option(0, None, False))
+    assert found.cost == pytest.approx(1 + 10 + 20)
 
 
 def test_many_hazards_count_as_two() -> None:

@@ -50,14 +50,13 @@ def answered(workup: Workup, check: str, seen: str | Mapping[int, str] = "", con
 
 
 def stake(workup: Workup, **prices: object) -> Stake:
-    """With the rules' usual prices, but for those given; `part=310` is the price of every part."""
+    """With the rules' usual prices, but for those given; `part=310` is the price of every part. No doubts in it."""
     found: Prices = usual(workup.book)
     part = prices.pop("part", None)
     if part is not None:
         found = replace(found, parts=dict.fromkeys(found.parts, float(str(part))))
     found = replace(found, **prices)  # type: ignore[arg-type]
-    ranked = tuple(workup.ranked)
-    return Stake(workup.book, workup.tables, workup.situation, found, ranked, ranked)
+    return replace(workup, prices=found).outlook.bare
 
 
 def job(repair: str, *cylinders: int) -> Job:
@@ -69,7 +68,7 @@ def till_work(workup: Workup, truth: Mapping[str, str | Mapping[int, str]], pric
     prices = usual(workup.book) if prices is None else prices
     for _ in range(60):
         decision = decide(workup, prices)
-        if decision.best is None or decision.best.check is None:
+        if decision.best.check is None:
             return decision
         option = decision.best.check
         asked = option.check if option.first is None else option.first

@@ -12,15 +12,17 @@ from reasoner.inference.plan import Situation
 from reasoner.repair.choices import Stake, choices, courses, expected, fate, losses
 from reasoner.repair.followup import tables_after
 from reasoner.repair.jobs import Job, cost, effort
+from reasoner.repair.prices import usual
 from reasoner.repair.wear import goes_within
 from reasoner.rulebook.model import Effort
+from reasoner.session.deciding import concluded, decide
 from tests.repair.cars import HERE, answered, book, job, small_car, stake
 
 # ---- the independent enumeration -------------------------------------------------------------------------------------
 # Written from the words of the model, with the small rules' numbers typed in again: it shares nothing with `choices`
 # but the belief and the law of wear.
 
-HOUR, COMEBACK = 60.0, 150.0
+HOUR, COMEBACK, HAND_ON = 60.0, 150.0, 150.0
 ACCESS = 110.0  # minutes to get at the injectors; 40 for each on top
 PART = 240.0  # one injector; 60 for seals with the first, 25 with every further one
 INJECTOR, METER, LEARN, LOOK, CLEAN = "new-injector", "new-meter", "learn", "look", "clean-it"
@@ -124,7 +126,7 @@ def test_every_choice_matches_the_enumeration(wet: dict[int, str], distance: str
     found = stake(workup)
     seen = set()
     for choice in choices(found):
-        if choice.kind not in ("test", "in turn", "watch"):
+        if choice.kind not in ("in turn", "watch", "hand on"):
             wanted = at_once(found, as_plain(choice.work))
             here = Foreseen(
                 choice.expected, choice.cures, choice.driving, choice.another, choice.brought_in, choice.comes_back
@@ -133,7 +135,7 @@ def test_every_choice_matches_the_enumeration(wet: dict[int, str], distance: str
             assert choice.not_cured == pytest.approx(1 - wanted.cures), choice.kind
             assert choice.now == pytest.approx(sum(price(name, len(at)) for name, at in as_plain(choice.work)))
             seen.add(choice.kind)
-    assert {"alone", "all", "cheaper"} <= seen
+    assert {"alone", "all", "cheaper"} <= seen if wet else "alone" in seen
 
 
 def test_one_after_the_other_matches_the_enumeration() -> None:
@@ -208,33 +210,57 @@ def test_watching_matches_the_enumeration() -> None:
     left = [p * (0.2 if c.fault == "stale" else 1.0) for c, p in zip(found.tables.causes, found.chances, strict=True)]
     harm = sum(p * 2500 * (1 - 0.98**0.1) for c, p in zip(found.tables.causes, left, strict=True) if c.fault in LEAKS)
     after = Stake(found.book, found.tables, _scaled(found, left), found.prices)
-    assert watch.expected == pytest.approx(harm + min(at_once(after, [work]).money for work in _works(found)))
+    works = [as_plain(work) for kind, work in found.acts if work and kind != "in turn"]
+    assert {tuple(work) for work in works} >= {(work,) for work in _works(found)}
+    best = min(at_once(after, work).money for work in works)
+    assert watch.expected == pytest.approx(harm + best)
     assert watch.cures == pytest.approx(1 - sum(left))
 
 
-def test_test_on_matches_the_outcomes_one_by_one() -> None:
-    """The best next check and then the cheapest of everything that might be done, for each outcome by Bayes' rule."""
-    workup = answered(small_car(distance="150000 km"), "hold", "falls")
-    found = stake(workup)
-    test = next(choice for choice in choices(found) if choice.kind == "test")
-    assert test.check is not None
-    check = workup.tables.checks[test.check.check]
-    assert check.name == "plugs"
-    dry, wet = (0, 1)
+def test_to_hand_it_on_costs_that_and_all_that_the_right_repair_costs() -> None:
+    found = stake(answered(small_car(distance="120000 km"), "hold", "falls"))
+    choice = next(choice for choice in choices(found) if choice.kind == "hand on")
     total = 0.0
-    works = [((r, at),) for r, at in _works(found)]
-    for outcome in product((dry, wet), repeat=4):
-        weights = []
-        for c, p in enumerate(found.chances):
-            like = p
-            for place, seen in enumerate(outcome):
-                like *= float(check.rows[check.index[c, place], seen])
-            weights.append(like)
-        chance = sum(weights)
-        after = Stake(found.book, found.tables, _scaled(found, [w / chance for w in weights]), found.prices)
-        total += chance * min(at_once(after, list(work)).money for work in works)
-    by_hand = (1 + test.check.minutes + 0.15 * test.check.wait) / 60 * HOUR + total
-    assert test.expected == pytest.approx(by_hand)
+    for number, (cause, p) in enumerate(zip(found.tables.causes, found.chances, strict=True)):
+        repair, places = need(cause.fault, cause.where)
+        alone = Stake(found.book, found.tables, _scaled(found, [float(c == number) for c in range(14)]), found.prices)
+        known = price(repair, 1) if cause.fault == "else" else at_once(alone, [(repair, places)]).money
+        total += p * (HAND_ON + known)
+    assert choice.expected == pytest.approx(total)
+
+
+@pytest.mark.parametrize("hold", ["holds", "falls"])
+@pytest.mark.parametrize("wet", [{3: "wet"}, {2: "wet", 3: "wet"}, {}], ids=["one wet", "two wet", "none wet"])
+def test_the_best_choice_is_the_best_of_everything_that_can_be_done(wet: dict[int, str], hold: str) -> None:
+    """What the loop compares a look with is the cheapest of the choices, whatever was seen: one decision."""
+    workup = answered(answered(small_car(distance="150000 km"), "plugs", wet), "hold", hold)
+    found = workup.outlook
+    assert concluded(workup).best.expected == pytest.approx(found.stakes.least(found.stake.now.probability))
+
+
+def test_what_costs_nothing_is_done_first_and_the_case_goes_on() -> None:
+    """Stale values, where they are learned anew in 20 minutes for nothing; if that has not helped, the best."""
+    workup = answered(small_car(distance="120000 km"), "hold", "holds")
+    found = stake(workup)
+    assert not [c for c in choices(found) if c.kind == "free"]  # three quarters of an hour are not nothing
+    quick = {**found.book.repairs, LEARN: replace(found.book.repairs[LEARN], minutes=20.0)}
+    found = Stake(replace(found.book, repairs=quick), found.tables, found.now, usual(workup.book))
+    choice = next(c for c in choices(found) if c.kind == "free")
+    assert choice.work == (job(LEARN),) and choice.now == pytest.approx(20.0)
+    stale = [p for cause, p in zip(found.tables.causes, found.chances, strict=True) if cause.fault == "stale"]
+    assert choice.cures == pytest.approx(sum(stale))
+    left = [0.0 if c.fault == "stale" else p for c, p in zip(found.tables.causes, found.chances, strict=True)]
+    best = min(sum(p * loss for p, loss in zip(left, row, strict=True)) for row in found.table.tolist())
+    assert choice.expected == pytest.approx(20.0 + best)
+
+
+def test_with_a_look_first_it_costs_what_the_look_saves_less() -> None:
+    workup = small_car(distance="150000 km")
+    look = workup.look
+    assert look is not None
+    test = decide(workup).best
+    others = concluded(workup).best.expected
+    assert test.expected == pytest.approx(others - look.saves) and test.check is look
 
 
 def _works(found: Stake) -> set[tuple[str, frozenset[int]]]:
@@ -269,7 +295,7 @@ def test_choices_are_different_work() -> None:
 
 
 def test_two_are_the_likeliest_and_the_next_place_as_one_piece_of_work() -> None:
-    found = courses(stake(answered(small_car(), "plugs", {2: "wet", 3: "wet"})))
+    found = courses(stake(answered(answered(small_car(), "plugs", {2: "wet", 3: "wet"}), "hold", "falls")))
     assert found["two"] == (job(INJECTOR, 2, 3),) and found["alone"] in {(job(INJECTOR, 2),), (job(INJECTOR, 3),)}
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 
 from reasoner.repair.choices import Choice, Stake, choices, expected, watch
-from reasoner.repair.choices import test_on as best_test
 from reasoner.repair.hinges import Hinge, hinges, varied
 from reasoner.session import deciding
 from tests.repair.cars import answered, job, small_car, stake
@@ -21,10 +20,10 @@ def best_and_hinges(found: Stake) -> tuple[Choice, tuple[Hinge, ...]]:
 
 
 def cheapest(found: Stake, what: str, value: float, works: dict[str, Choice]) -> str:
-    """The kind that is cheapest at a value, among the work that was laid out; worked out anew, tests on included."""
+    """The kind that is cheapest at a value, among the work that was laid out; worked out anew."""
     moved = varied(found, next(iter(found.jobs)), what, value)
-    costs = {k: expected(moved, k, choice.work) for k, choice in works.items() if k not in ("test", "watch")}
-    costs |= {c.kind: c.expected for c in (best_test(moved), watch(moved)) if c and c.kind in works}
+    costs = {k: expected(moved, k, choice.work) for k, choice in works.items() if k != "watch"}
+    costs["watch"] = watch(moved).expected
     return min(costs, key=lambda kind: costs[kind])
 
 
@@ -45,8 +44,6 @@ def test_each_flips_where_the_break_even_says(name: str, part: int) -> None:
     best, hanging = best_and_hinges(found)
     works = {choice.kind: choice for choice in choices(found)}
     for hinge in hanging:
-        if hinge.what == "check":
-            continue
         step = NEAR * (hinge.at - hinge.now)
         assert cheapest(found, hinge.what, hinge.at - step, works) == best.kind, hinge
         if hinge.instead:
@@ -63,17 +60,18 @@ def test_there_are_hinges_of_every_kind() -> None:
         for part in PARTS
         for hinge in best_and_hinges(stake(case, part=part))[1]
     }
-    assert found == {"part", "comeback", "hour", "access", "chance", "check"}
+    assert found == {"part", "comeback", "hour", "access", "chance"}
 
 
 def test_test_on_hangs_on_what_the_check_costs() -> None:
-    """Dearer by the difference, it is as dear as the next: worked out from the two sums alone."""
-    found = stake(CASES["only the hold"], comeback=600.0)
-    best, hanging = best_and_hinges(found)
-    assert best.kind == "test"
-    (hinge,) = hanging
-    second = min(choice.expected for choice in choices(found) if choice.kind != "test")
-    assert hinge.at - hinge.now == pytest.approx(second - best.expected)
+    """Dearer by what it saves, it is as dear as the next."""
+    workup = small_car(distance="120000 km")
+    look = workup.look
+    assert look is not None
+    test, *others = deciding.decide(workup).open
+    assert test.kind == "test"
+    (hinge,) = hinges(workup.outlook.stake, test, others)
+    assert hinge.at - hinge.now == pytest.approx(look.saves)
 
 
 def test_all_four_unless_a_part_costs_more() -> None:

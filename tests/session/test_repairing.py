@@ -13,7 +13,6 @@ import pytest
 from reasoner.casebook import plain
 from reasoner.casebook.events import Event, Finished, JobTaken, Ticked, Undone, WorkTaken
 from reasoner.casebook.shape import load_sound
-from reasoner.inference.plan import worth
 from reasoner.network.vehicle import vehicle_from
 from reasoner.repair import rounds
 from reasoner.repair.choices import Stake, choices
@@ -108,11 +107,8 @@ def test_follow_up(story: dict[str, Any]) -> None:
     assert set(ordered(car.chances())[: len(story["first"])]) == set(story["first"])
 
     asked: list[str] = []
-    while not car.workup.settled:
+    while (option := car.workup.look) is not None:
         workup = car.workup
-        option = next((o for o in workup.ranked if worth(o, workup.costs)), None)
-        if option is None:
-            break  # what is left open is whether a second one has gone too
         number = option.check if option.first is None else option.first
         check = book().checks[workup.tables.checks[number].name]
         asked.append(check.name)
@@ -122,7 +118,8 @@ def test_follow_up(story: dict[str, Any]) -> None:
         places = [p for p in places_of(workup, check) if option.place is None or p == option.place + 1]
         values = {p: truth.get(str(p), check.outcomes[0].name) for p in places}
         car.keep(acts.answer(workup, check.name, values, option=option if option.first is None else None))
-    assert ordered(car.chances())[0] == story["found"]
+    found = story["found"]
+    assert ordered(car.chances())[0] in ([found] if isinstance(found, str) else found)
     again = after_work.resume(book(), car.vehicle, car.events)  # the case read from its beginning says the same
     assert again.belief.probability.tolist() == pytest.approx(car.workup.belief.probability.tolist())
     told_before = {c.name for c in book().checks.values() if c.kind == "told" and not c.after_work and not c.codes}
@@ -147,10 +144,10 @@ def test_being_believed_cured_is_not_being_seen_cured() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
-    assert car.chances()["nothing-wrong"] > 0.85 and not car.workup.settled
+    assert car.chances()["nothing-wrong"] > 0.85 and car.workup.look is not None
     car.keep(acts.list_codes(car.workup, []))  # clearing empties the list too
-    assert not car.workup.settled
-    first = car.workup.ranked[0]
+    first = car.workup.look
+    assert first is not None
     assert book().checks[car.workup.tables.checks[first.check].name].after_work
     car.answer("since-the-work", {"0": "well"})
     assert car.workup.settled and ordered(car.chances())[0] == "nothing-wrong"
