@@ -14,7 +14,6 @@ from reasoner.inference.weight import weigh
 from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import Origin
 from reasoner.session.asking import ALTERNATIVES, question, way
-from reasoner.session.deciding import concluded, kind_of, mends_most, missing_text, title
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
 from reasoner.session.effort import Spent, effort
 from reasoner.session.words import codes_text, given_text, named, percent
@@ -115,6 +114,9 @@ def answer_origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, 
 
 def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     """What is concluded now, and how firmly: what `decide` recommends, in the same words."""
+    # What follows a verdict is not loaded for a first question.
+    from reasoner.session.deciding import concluded, kind_of, mends_most, missing_text, title
+
     tables, book = workup.tables, workup.book
     now, decision = belief(workup), concluded(workup)
     best = decision.best
