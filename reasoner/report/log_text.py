@@ -28,7 +28,7 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
     lines = [
         *para(
             f"{d.name}: {minutes(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. "
-            "What stands behind +- holds 19 times in 20.",
+            "The true figure lies within +- 19 times in 20.",
             0,
             width=width,
         ),
