@@ -43,7 +43,7 @@ from reasoner.scanlog.findings import (
 from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
-from reasoner.scanlog.shapes import NONE
+from reasoner.scanlog.shapes import NONE, PURGED
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import plus_minus
 
@@ -238,7 +238,7 @@ def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Propose
         *_trims(seen),
         *_after_starts(seen),
         *_shapes(seen, fits),
-        *_purged(seen, other.purge),
+        *(_purge_fitted(seen, fits) or _purged(seen, other.purge)),
         *_lambdas(seen),
         *_behind(seen),
         *_rail(seen),
@@ -314,6 +314,8 @@ def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
         if fit is None or line is None or level is None or best is None or not (fit.told_apart and fit.shapes):
             continue
         normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
+        if fit.best is not None and fit.best.of_state:
+            normal = 0.0  # it comes and goes: whatever it is, there is something, however far it goes
         weights = {NORMAL: normal}
         for shape in fit.shapes:
             name = NORMAL if shape.name == NONE else shape.name
@@ -358,6 +360,19 @@ def _wide_open(seen: Seen) -> list[Proposed]:
 def _opening(grid: Grid) -> Array | None:
     """How far the throttle is open, or else the accelerator, %."""
     return next((v for v in (grid.get(THROTTLE), grid.get(PEDAL)) if v is not None), None)
+
+
+def _purge_fitted(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+    """What purge makes of the trims where that is the likeliest explanation of them: of the whole log, in the longest
+    spell in which it is asked for."""
+    best = [f.best for f in fits.values() if f.best is not None and f.best.name == PURGED]
+    spell = longest(seen, STEADY)
+    if not best or spell is None:
+        return []
+    estimate = Estimate(float(np.mean([b.at_most.value for b in best])), max(b.at_most.error for b in best))
+    figure = Figure("trim moves", "%", estimate)
+    said = f"trim with purge less without: {plus_minus(estimate, '%')}"
+    return [figured(seen, "trim with purge less without", (ENGINE, 0), "purge on and off", (figure,), spell, said)]
 
 
 def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:

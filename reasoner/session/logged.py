@@ -126,7 +126,8 @@ def understood(workup: Workup, events: Sequence[Event]) -> tuple[str, ...]:
 
 
 def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
-    """Fitted curves that show something. One that shows nothing says less than the single trims, spell by spell."""
+    """Fitted curves that show something. One that shows nothing says less than the single trims, spell by spell; one of
+    what comes and goes is given however far it goes."""
     banks = {bank.number: bank.fits for bank in document.banks}
     found = []
     for proposed in document.answers:
@@ -143,11 +144,13 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
         widest = Estimate(level.value, math.hypot(SPREAD, level.error))
         carried = {**to_carry([Figure(WIDEST, "%", widest)]), SHAPE: shape}
-        text = f"{nineteen_of_twenty(widest)} % at idle, {likeliest}"
+        comes = fits is not None and fits.best is not None and fits.best.of_state
+        where = "at high airflow" if likeliest == "with load" else "at idle"
+        text = f"{nineteen_of_twenty(widest)} % {where}, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
             by_name = _weights(one)
-            if max(by_name, key=lambda n: by_name[n]) != one.check.outcomes[0].name:
+            if comes or max(by_name, key=lambda n: by_name[n]) != one.check.outcomes[0].name:
                 found.append(one)
     return found
 

@@ -8,7 +8,7 @@ from reasoner.session import logged
 from reasoner.session.document import Question
 from reasoner.session.plain import harmless
 from reasoner.terminal.blocks import head, numbered, rows
-from reasoner.terminal.prompting import ask
+from reasoner.terminal.prompting import Back, ask
 from reasoner.terminal.sitting import Sitting
 
 FILE = "The path of a text file with a header and one row a sample, from where the program was started."
@@ -17,7 +17,15 @@ KEEPS = "The answers above become one step of the case, which back takes back; n
 
 
 def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
-    """Take in the log of a file. Raises Refused where it is none; nothing has changed then."""
+    """Take in the log of a file. Raises Refused where it is none; nothing has changed then, nor after going back."""
+    try:
+        return _taken(sitting, rest)
+    except Back:
+        sitting.desk.say("Not kept.")
+        return False
+
+
+def _taken(sitting: Sitting, rest: str) -> bool:
     desk, workup = sitting.desk, sitting.workup
     file = (rest or ask(desk, "File of the log, or Enter > ", FILE)).strip().strip("\"'")
     if not file:
