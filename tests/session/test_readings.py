@@ -82,8 +82,7 @@ def test_its_figures_reach_every_outcome_but_those_it_cannot_know(check: Check) 
     assert check.computed is not None
     named = {*check.computed.outcomes, check.computed.rest} - {""}
     unnamed = [o.name for o in check.outcomes if o.name not in named]
-    swings = check.name == "rail-actual-vs-commanded"  # no one reading is a swing, so it is told in words
-    assert len(unnamed) <= (1 if check.kind == "code" or swings else 0), unnamed
+    assert len(unnamed) <= (1 if check.kind == "code" else 0), unnamed
 
 
 # ---- a clear figure says much, a vague one little --------------------------------------------------------------------
