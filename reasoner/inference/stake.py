@@ -172,7 +172,7 @@ def patterns(check: CheckTable, place: int | None, most: int = MOST_JOINT) -> tu
     Of more than `most` joint outcomes those with several odd places are one: less is known, so a look is never thought
     to be worth more than it is.
     """
-    made: dict[tuple[int | None, int], tuple[Array, Index]] = check.__dict__.setdefault("_joint", {})
+    made: dict[tuple[int | None, int], tuple[Array, Index]] = check.__dict__.setdefault("_by_place", {})
     key = place, most
     if key not in made:
         if place is None:
