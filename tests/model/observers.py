@@ -108,7 +108,7 @@ def freeze_frame_start(b: Bench) -> There:
 
 
 def framed(b: Bench, what: str, shown: float) -> State | None:
-    """The state that was frozen with the first rich code, if this maker's frame shows such a value."""
+    """The state that was frozen with the first code of the mixture, if this maker's frame shows such a value."""
     frame = b.past.frame
     return frame.state if frame is not None and b.car.dice("frame shows", what).random() < shown else None
 
@@ -116,10 +116,10 @@ def framed(b: Bench, what: str, shown: float) -> State | None:
 @sees("frame-trims")
 def frame_trims(b: Bench) -> There:
     s = framed(b, "trims", 0.9)
+    if s is None:
+        return None
 
     def one(bank: int) -> str:
-        if s is None:
-            return "none"
         short, long = s.short[bank - 1], s.long[bank - 1]
         if short < -0.05:
             return "overshot" if long > 0.05 else "steady" if long < -0.05 else "fresh"
@@ -133,7 +133,9 @@ def frame_trims(b: Bench) -> There:
 @sees("frame-loop")
 def frame_loop(b: Bench) -> There:
     s = framed(b, "loop", 0.9)
-    if s is None or not s.open_loop:
+    if s is None:
+        return None
+    if not s.open_loop:
         return "closed"
     return "cold" if s.coolant_read < 60 else "load"
 
@@ -142,7 +144,7 @@ def frame_loop(b: Bench) -> There:
 def frame_coolant(b: Bench) -> There:
     s = framed(b, "coolant", 1.0)
     if s is None:
-        return "fits"
+        return None
     return "cool" if s.coolant_read < s.now.coolant - 15 else "hot" if s.coolant_read > 105 else "fits"
 
 
@@ -150,7 +152,7 @@ def frame_coolant(b: Bench) -> There:
 def frame_air(b: Bench) -> There:
     s = framed(b, "air", 0.9)
     if s is None:
-        return "fits"
+        return None
     sound = engine.run(b.car, b.car.broken.scaled(0.0), s.now)
     more = s.air_read / sound.air_read - 1 if b.car.profile.meters_air else s.manifold_read / sound.manifold_read - 1
     more += b.dice("usual").gauss(0, 0.08)
@@ -161,7 +163,7 @@ def frame_air(b: Bench) -> There:
 def frame_rail(b: Bench) -> There:
     s = framed(b, "rail", 0.6)
     if s is None:
-        return "at-target"
+        return None
     return "above" if s.rail_read > 1.15 * s.rail_target else "at-target"
 
 
@@ -169,7 +171,7 @@ def frame_rail(b: Bench) -> There:
 def frame_purge(b: Bench) -> There:
     s = framed(b, "purge", 0.35)
     if s is None:
-        return "not-shown"
+        return None
     return "open" if s.purge_duty > 0 else "zero"
 
 
@@ -177,21 +179,21 @@ def frame_purge(b: Bench) -> There:
 def frame_level(b: Bench) -> There:
     s = framed(b, "level", 0.4)
     if s is None:
-        return "middle"
+        return None
     level = 1.0 if s.now.refuelled else b.dice("level").random()
     return "full" if level > 0.85 else "low" if level < 0.15 else "middle"
 
 
 @sees("frame-barometer")
 def frame_barometer(b: Bench) -> There:
-    return "fits"
+    return "fits" if framed(b, "barometer", 0.5) is not None else None
 
 
 @sees("frame-rear")
 def frame_rear(b: Bench) -> There:
     s = framed(b, "rear", 0.35)
     if s is None:
-        return b.by_bank(lambda bank: "middle")
+        return None
     return b.by_bank(lambda bank: "rich" if s.rear[bank - 1] > 0.8 else "lean" if s.rear[bank - 1] < 0.2 else "middle")
 
 

@@ -34,7 +34,7 @@ class Played:
     car: Car
     past: Past
     slips: tuple[str, ...]
-    unseen: tuple[str, ...]  # checks that were asked and have no observer
+    unseen: tuple[str, ...]  # checks that were asked and have no observer, or one that speaks in other outcomes
 
 
 _begun: dict[tuple[int, str], tuple[Rulebook, Workup]] = {}  # tables take a while: once for rules and kind of car
@@ -87,8 +87,9 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
         bench = bench_of(car, past, talk, asked)
         outcomes = [o.name for o in asked.outcomes]
         seen = observe(bench, asked.way.check, outcomes)
-        if asked.way.check not in OBSERVERS:
+        if asked.way.check not in OBSERVERS or (seen and not set(seen.outcomes.values()) <= set(outcomes)):
             unseen.append(asked.way.check)
+            seen = None
         message: Message = {"type": "pass", "check": asked.way.check, "why": "cant-tell"}
         text = "can't tell"
         if seen is not None:
@@ -186,7 +187,8 @@ def _run(talk: Talk, car: Car, number: int, codes: Sequence[str], steps: tuple[T
     tables, p = workup.tables, workup.belief.probability
     classes, faults = by_class(tables, p), by_fault(tables, p)
     best, fault = int(classes.argmax()), int(faults.argmax())
-    kind = "settled" if workup.settled else "place-open" if workup.fault_settled else "nothing-worth"
+    said = talk.next()
+    kind = said.kind if isinstance(said, Verdict) else "nothing-worth"  # asked on for longer than anybody goes on
     cause = tables.causes[
         leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
     ]
@@ -198,8 +200,8 @@ def _run(talk: Talk, car: Car, number: int, codes: Sequence[str], steps: tuple[T
         kind=kind,
         said_fault=cause.fault,
         said_where=cause.where,
-        claimed=workup.claim(by_class, best),
-        fault_claimed=workup.claim(by_fault, fault),
+        claimed=float(classes[best]),
+        fault_claimed=float(faults[fault]),
         right_class=true is not None and int(tables.class_of[true]) == best,
         right_repair=workup.book.faults[cause.fault].repair == workup.book.faults[true_fault].repair,
         right_fault=true_fault == tables.faults[fault],

@@ -38,7 +38,7 @@ class Stretch:
 
 @dataclass
 class Frame:
-    """What was frozen with the first rich code."""
+    """What was frozen with the first code of the mixture."""
 
     coolant: float
     load: float
@@ -214,6 +214,7 @@ def complains(past: Past) -> bool:
     return any(code in RICH_CODES for code in lit) or (bool(lit) and signs >= 3) or signs >= 20
 
 
+LEAN_CODES = {"P0171", "P0174", "P2177", "P2179", "P2187", "P2189", "P2191", "P2193"}
 RICH_CODES = {"P0172", "P0175", "P2178", "P2180", "P2188", "P2190", "P2192", "P2194"}
 
 
@@ -287,7 +288,7 @@ def _trip(
         rich_before = rich
         for code in monitored(car, broken, state, stretch.minutes, drove, hot):
             failing.add(code)
-            if code in RICH_CODES and (past.frame is None or past.frame.trim > -car.rich_code):
+            if code in (*RICH_CODES, *LEAN_CODES) and past.frame is None:
                 past.frame = _frame(state, drove, hot, filled)
         past.oil_fuel = _diluted(car, broken, past.oil_fuel, now, state, stretch.minutes)
         past.oil_rise = max(past.oil_rise, past.oil_fuel)
