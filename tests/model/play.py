@@ -79,9 +79,11 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
     steps: list[TrialStep] = []
     slips: list[str] = []
     unseen: list[str] = []
+    kind = "nothing-worth"  # where it would ask on for longer than anybody goes on
     while len(steps) < MOST_STEPS:
         asked = talk.next()
         if isinstance(asked, Verdict):
+            kind = asked.kind
             break
         before = talk
         bench = bench_of(car, past, talk, asked)
@@ -103,7 +105,8 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
                 slips.append(f"{asked.way.check}: {text}")
         talk = _hear(talk, message)
         steps.append(_step(before, talk, car, asked, text))
-    return Played(_run(talk, car, number, tuple(codes), tuple(steps)), car, past, tuple(slips), tuple(unseen))
+    run = _run(talk, car, number, kind, tuple(codes), tuple(steps))
+    return Played(run, car, past, tuple(slips), tuple(unseen))
 
 
 def complaint(past: Past) -> str:
@@ -181,14 +184,12 @@ def _true_class(talk: Talk, car: Car) -> float:
     return float(by_class(workup.tables, workup.belief.probability)[workup.tables.class_of[true]])
 
 
-def _run(talk: Talk, car: Car, number: int, codes: Sequence[str], steps: tuple[TrialStep, ...]) -> TrialRun:
+def _run(talk: Talk, car: Car, number: int, kind: str, codes: Sequence[str], steps: tuple[TrialStep, ...]) -> TrialRun:
     """The verdict held against what the car has: the repair that leads at its place, and the fault."""
     workup = talk.workup
     tables, p = workup.tables, workup.belief.probability
     classes, faults = by_class(tables, p), by_fault(tables, p)
     best, fault = int(classes.argmax()), int(faults.argmax())
-    said = talk.next()
-    kind = said.kind if isinstance(said, Verdict) else "nothing-worth"  # asked on for longer than anybody goes on
     cause = tables.causes[
         leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
     ]
