@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from reasoner.inference.belief import believe
+from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.network.tables import Tables, compile_tables, distribution, reach_table
 from reasoner.rulebook.model import Caution, Check, Fault
 from tests.network.small import FLOOR, book, check, condition, family, fault, frequencies, origin, says
@@ -287,3 +289,15 @@ def test_nothing_is_shorter_by_going_round() -> None:
             for end in range(3):
                 if len({start, via, end}) == 3:
                     assert table[start, end] <= table[start, via] + table[via, end] + 1e-9
+
+
+def test_with_every_named_cause_excluded_by_its_own_test_something_else_leads() -> None:
+    """Twelve faults, each with a test of its own that comes out as on a sound part; all of them make the trim rich."""
+    names = [f"fault-{i}" for i in range(12)]
+    own = [check(f"test-{name}", {name: says({"odd": 0.9})}, {"odd": 0.02}) for name in names]
+    rich = check("trim", {name: says({"odd": 0.9}) for name in names}, {"odd": 0.1})
+    faults = [fault(name, "engine", 10.0) for name in names] + [fault("else", share=70.0, anything_else=True)]
+    found = tables(faults, [rich, *own])
+    answers = [Evidence(0, (report(1, 2, 0.98),)), *(Evidence(n + 1, (report(0, 2, 0.98),)) for n in range(12))]
+    belief = believe(found, (Spell(None, tuple(answers)),))
+    assert found.causes[int(belief.probability.argmax())].fault == "else"
