@@ -45,7 +45,10 @@ SIGNATURES: Mapping[str, Signature] = {
     "manifold pressure": Signature(At.ENGINE, {"manifold pressure": "kPa"}),
     "pressures at rest": Signature(At.ENGINE, {"manifold": "kPa", "barometer": "kPa"}),
     "cold soak": Signature(At.ENGINE, {"coolant": "°C", "intake": "°C", "outside": "°C"}),
-    "frozen point": Signature(At.ENGINE, {"load": "%", "road speed": "km/h", "engine speed": "rpm", "coolant": "°C"}),
+    "frozen point": Signature(
+        At.ENGINE,
+        {"load": "%", "road speed": "km/h", "engine speed": "rpm", "coolant": "°C", "time since start": "s"},
+    ),
     "exhaust gas": Signature(At.ENGINE, {"lambda": "", "trim": "%", "unburnt": "%"}),
     "rail hold": Signature(At.ENGINE, {"time until the rail pressure has halved": "min", "leak": "mm3/min"}),
     "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),

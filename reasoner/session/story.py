@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from reasoner.casebook.events import Event
 from reasoner.casebook.trouble import Refused
 from reasoner.rulebook.model import Check
-from reasoner.session import acts
+from reasoner.session import acts, readings
 from reasoner.session.workup import Workup
 
 WHEN = {"before": True, "after": False}  # whether the complaint began before the work
@@ -94,6 +94,16 @@ def tell_also(workup: Workup, numbers: Sequence[int]) -> list[Event]:
     """What else it hangs on; none chosen: on none of these."""
     rows = rows_of(workup, "also")
     return _tell(workup, asked(workup, "also"), [rows[n - 1] for n in numbers], rest_is_none=not numbers)
+
+
+def no_frame(workup: Workup) -> list[Event]:
+    """No freeze frame is stored: nothing more is asked about one."""
+    events: list[Event] = []
+    for check in workup.book.checks.values():
+        working = readings.working_of(check)
+        if working is not None and working.frame and check.name in workup.tables.check_number:
+            events += acts.pass_over(workup, check.name, "not-now")
+    return events
 
 
 def _tell(workup: Workup, checks: Sequence[Check], chosen: Sequence[Row], rest_is_none: bool) -> list[Event]:

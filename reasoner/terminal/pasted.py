@@ -76,9 +76,14 @@ def _frames(sitting: Sitting, replies: Sequence[ControllerReply]) -> bool:
     """What a freeze frame answers, offered."""
     values = [v for r in replies if isinstance(r, Current) and r.frame is not None for v in r.values]
     kept = False
-    for check in _worked(sitting, frame=True):
+    for check in frame_checks(sitting):
         kept = offer(sitting, check, values) or kept
     return kept
+
+
+def frame_checks(sitting: Sitting) -> list[Check]:
+    """Checks of this vehicle that a freeze frame answers."""
+    return _worked(sitting, frame=True)
 
 
 def _worked(sitting: Sitting, frame: bool) -> list[Check]:
@@ -91,6 +96,15 @@ def _worked(sitting: Sitting, frame: bool) -> list[Check]:
     return found
 
 
+def _has_what_it_needs(check: Check, worked: readings.Worked) -> bool:
+    """Whether the figure that every outcome is told by was among the values: no time since a start, no how soon."""
+    if check.computed is None or not check.computed.outcomes:
+        return True
+    named = [{within.figure for within in told if not within.kind} for told in check.computed.outcomes.values()]
+    figures = {figure.name for found in worked.finding.figures.values() for figure in found}
+    return set.intersection(*named) <= figures
+
+
 def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
     """What values that were read say of a check, kept if the person agrees. False where they do not suffice."""
     working, workup = readings.working_of(check), sitting.workup
@@ -100,6 +114,8 @@ def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
     try:
         worked = readings.told(workup, check.name, inputs)
     except acts.Refused:
+        return False
+    if not worked.speaks or not _has_what_it_needs(check, worked):
         return False
     events = acts.answer(workup, check.name, worked.weights, "sure", None, worked.reading, None, worked.inputs)
     text = given_text(workup, fold(workup.book, [*workup.events, *events], workup.vehicle).given[-1])

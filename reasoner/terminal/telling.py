@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from reasoner.casebook.trouble import Refused
-from reasoner.session import story
-from reasoner.terminal.blocks import choices, head, numbered, rows
+from reasoner.measure.frozen import read_frame
+from reasoner.session import acts, story
+from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
+from reasoner.terminal.pasted import frame_checks, offer
 from reasoner.terminal.picking import numbers_in
 from reasoner.terminal.prompting import ask
 from reasoner.terminal.sitting import Sitting, in_words
@@ -46,15 +48,45 @@ def ask_story(sitting: Sitting) -> None:
             sitting.keep(story.tell_also(sitting.workup, told), "Kept: what else it hangs on.")
 
 
+FRAME = "Such as: P0172 load 24, coolant 92, rpm 780, speed 0, run 85, st -6, lt -14. Any may be left out."
+
+
+def ask_frame(sitting: Sitting) -> None:
+    """A freeze frame in one line, or several one after another; what it answers is offered, the rest is noted."""
+    sitting.desk.show(head("Freeze frame"), para(FRAME, style=QUIET))
+    prompt, helps = (
+        "Its values in one line, none: no frame is stored, Enter: that is all > ",
+        "Copy what the reader shows of the frame.",
+    )
+    while line := ask(sitting.desk, prompt, helps):
+        if line.lower() in ("none", "no", "no frame"):
+            sitting.keep(story.no_frame(sitting.workup), "Kept: no freeze frame is stored.")
+            return
+        frame = read_frame(line)
+        if frame.unread or not frame.values:
+            sitting.desk.say(
+                f'"{(frame.unread or line)[:40]}" is not clear; such as: P0172 load 24, coolant 92, rpm 780.'
+            )
+            continue
+        taken = [offer(sitting, check, frame.values) for check in frame_checks(sitting)]
+        sitting.keep(acts.note(sitting.workup, f"freeze frame: {line}"), "" if any(taken) else "Noted: the frame.")
+        prompt = "Another frame, Enter: that is all > "
+
+
 PARTS: dict[str, tuple[str, Callable[[Sitting], None]]] = {
     "work": ("work done lately", ask_work),
     "pattern": ("when it happens", ask_story),
+    "frame": ("a freeze frame", ask_frame),
 }
 
 
 def open_parts(sitting: Sitting) -> list[tuple[str, Callable[[Sitting], None]]]:
     """What can be told of this car and was not yet."""
-    return [part for kind, part in PARTS.items() if story.asked(sitting.workup, kind)]
+    return [
+        part
+        for kind, part in PARTS.items()
+        if (frame_checks(sitting) if kind == "frame" else story.asked(sitting.workup, kind))
+    ]
 
 
 def _numbers(sitting: Sitting, prompt: str, most: int, least: int) -> list[int]:

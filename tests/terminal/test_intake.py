@@ -260,3 +260,22 @@ def test_work_and_story_are_told_before_the_first_question() -> None:
 def test_nothing_more_known_is_one_enter() -> None:
     kept, text = take_in("", "", "", "", "", workup=shipped())
     assert kept.events == [] and text.count("Also known?") == 1
+
+
+def test_a_freeze_frame_is_typed_in_one_line() -> None:
+    line = "P0172 load 24, coolant 92, rpm 780, speed 0, run 85, st -6 lt -14 map 34"
+    kept, text = take_in("", "", "", "3", "load 24 sunshine", line, "", "", "", "", workup=shipped())
+    assert '"sunshine" is not clear' in text
+    told = {g.check: max(g.values[0], key=g.values[0].__getitem__) for g in kept.workup.record.given}
+    assert told == {"freeze-frame": "idle", "freeze-frame-start": "hot-start"}
+    assert kept.workup.record.notes == (f"freeze frame: {line}",)
+
+
+def test_a_frame_without_the_time_since_the_start_does_not_say_how_soon() -> None:
+    kept, _ = take_in("", "", "", "3", "load 24 coolant 92 rpm 780 speed 0", "", "", "", workup=shipped())
+    assert [g.check for g in kept.workup.record.given] == ["freeze-frame"]
+
+
+def test_no_frame_closes_every_question_about_one() -> None:
+    kept, _ = take_in("", "", "", "3", "none", "", workup=shipped())
+    assert {"freeze-frame", "freeze-frame-start"} <= set(kept.workup.record.passed)

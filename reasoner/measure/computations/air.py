@@ -222,6 +222,7 @@ FROZEN = {
     "road speed": ("road speed", "km/h", 0.0, 300.0, 2.0),
     "engine speed": ("engine speed", "rpm", 0.0, 12000.0, 25.0),
     "coolant": ("coolant temperature", "°C", -40.0, 215.0, 2.0),
+    "time since start": ("time since start", "s", 0.0, 65535.0, 1.0),
 }
 
 
