@@ -33,6 +33,7 @@ from reasoner.scanlog.resampling import Flags, Grid
 # K a second that a sensor's reading can move at most: its own time constant is seconds, what it sits in is kilograms.
 FASTEST = {COOLANT: 2.5, OIL: 2.0, OUTSIDE: 3.0, INTAKE: 8.0}
 SEEDS, WARMTH = 12, 0.003  # stretches that the others are strung to in turn; worth of a kelvin; judgement
+WARMS, COOLS, HOT = 0.2, 0.02, 70.0  # K a second over minutes at most, the first only up to so many degC; judgement
 LEAST_JUMP = 8.0  # K; less is rounding and noise; judgement
 BUSY = (AIRFLOW, MANIFOLD, LOAD, SPEED, SHORT)  # quantities that never stand still while a car is driven
 STILL = 30.0  # s that one of these stands exactly still while the engine does not, at least; judgement
@@ -132,8 +133,9 @@ def _chain(parts: Sequence[tuple[int, int]], seed: int, v: Array, t: Array) -> l
     for order, ahead in ((range(seed + 1, len(parts)), True), (range(seed - 1, -1, -1), False)):
         last = seed
         for i in order:
-            a, b = (parts[last][1] - 1, parts[i][0]) if ahead else (parts[last][0], parts[i][1] - 1)
-            if abs(v[b] - v[a]) <= LEAST_JUMP + 0.3 * abs(t[b] - t[a]) ** 0.75:
+            a, b = (parts[last][1] - 1, parts[i][0]) if ahead else (parts[i][1] - 1, parts[last][0])
+            pace = WARMS if v[a] < v[b] and v[a] < HOT else COOLS
+            if abs(v[b] - v[a]) <= LEAST_JUMP + pace * (t[b] - t[a]):
                 chain.append(i)
                 last = i
     return chain

@@ -34,7 +34,7 @@ from reasoner.scanlog.columns import (
     recognise,
 )
 from reasoner.scanlog.numerals import Array, clock_or_number, day_number
-from reasoner.scanlog.units import factors, fractions, sane, switched
+from reasoner.scanlog.units import factors, fahrenheit, fractions, sane, switched
 
 # ---- bytes to lines of text ------------------------------------------------------------------------------------------
 
@@ -634,6 +634,12 @@ def _table(reader: _Reader) -> LogTable | NoLog:
     faults += _follow(columns, {key: at for key, at in changed.items() if key.quantity in (SHORT, TOTAL)})
     as_fractions = any(fractions(key, values) for key, values in columns.items())
     as_factors = any(factors(key, values) for key, values in columns.items())
+    if any(fahrenheit(key, values, final[key]) for key, values in columns.items()):
+        for key in columns:
+            if final[key].unit_from == "assumed" and BY_NAME[key.quantity].unit == "°C":
+                final[key] = replace(final[key], unit="°F", unit_from="values", note="taken as °F")
+                columns[key] = (columns[key] - 32.0) / 1.8
+                notes.append(f"{key}: taken as °F, as one temperature of this log must be")
     for key in list(columns):
         checked = sane(key, columns.pop(key), final[key], as_fractions, as_factors)
         notes += [checked.note] if checked.note else []

@@ -136,6 +136,18 @@ def _moved(
     return Change(new, int(there[last + 1]), unit)
 
 
+def fahrenheit(key: Key, values: Array, use: ColumnUse) -> bool:
+    """Whether a temperature without a unit can only be in degrees Fahrenheit; then all of its log are."""
+    quantity = BY_NAME[key.quantity]
+    finite = values[np.isfinite(values)]
+    if quantity.unit != "°C" or use.unit_from != "assumed" or not len(finite):
+        return False
+    if _holds(quantity, finite) and _impossible(quantity, finite).mean() <= SOME_WRONG:
+        return False
+    other = _other_unit(quantity, finite)
+    return other is not None and other.name == "°F"
+
+
 def factors(key: Key, values: Array) -> bool:
     """Whether a trim is a factor near 1."""
     finite = values[np.isfinite(values)]
