@@ -491,7 +491,7 @@ class Afterwards:
     """
 
     comeback_costs: float = 150.0
-    hand_on_costs: float = 150.0
+    hand_on_costs: float = 600.0
     never_looked_at: float = 0.2
     comeback_within: float = 20000.0
     watch_for: float = 1000.0
