@@ -136,7 +136,15 @@ def _ways(
         once_each = _with_savings(tables, now, [o for o in ways if o.times == 1], costs, stakes)
         ways = [*once_each, *(o for o in ways if o.times > 1)]
     little = stakes.little if stakes else 0.0
-    ways.sort(key=lambda o: (not o.saves > little, -o.gain / o.cost, o.hazards, o.check))
+    hangs = {o.check for o in ways if o.saves > little}  # a look that saves something may save more if repeated
+    ways.sort(
+        key=lambda o: (
+            not (o.saves > little or (o.times > 1 and o.check in hangs)),
+            -o.gain / o.cost,
+            o.hazards,
+            o.check,
+        )
+    )
     return ways
 
 
