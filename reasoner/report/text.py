@@ -17,7 +17,7 @@ from reasoner.session.plain import clean, effort_text, glued, unglued
 from reasoner.session.words import percent, range_text
 
 WIDEST = 100
-STRONGEST = 4
+FOR, AGAINST, CHANGES = 2, 1, 2  # answers for and against, and checks that could change it, on the one screen
 
 # What an answer does to the odds is kept in decibans (tenfold odds: 10), the scale of Turing and Good (I. J. Good,
 # Biometrika 66:393-396, 1979, as given in secondary texts); on the screen it is said in words.
@@ -66,21 +66,20 @@ def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = 
 
 
 def verdict_blocks(document: Verdict) -> list[RenderableType]:
-    """Cause, place, how sure; what spoke for and against; what is open; what to do, its cautions first; its proof."""
+    """One screen: cause, place, how sure; what to do next, and what must be looked at before; why, in short; what is
+    open, and what would change it. Every answer's weight is under `why`; steps and cautions are on the repair sheet."""
     v = clean(document)
     return [
         _rule(_title(v)),
         Text(glued(v.sentence), style=HEAD),
         *_how_sure(v),
         *_conflict(v),
-        *_weights("Spoke for it", v.spoke_for),
-        *_weights("Spoke against it", v.spoke_against),
-        *([_para(SCALE, QUIET)] if v.spoke_for or v.spoke_against else []),
+        *_to_do(v),
+        *_why_in_short(v),
         *_left_open(v),
         *_unsure(v),
         *_would_change(v),
         *_section("Driving on", v.driving_on),
-        *_to_do(v),
     ]
 
 
@@ -95,10 +94,7 @@ def _how_sure(v: Verdict) -> list[RenderableType]:
     elsewhere = v.fault.probability - v.lead.probability > 1e-9
     if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault and elsewhere:
         lines.append((f"and that on {v.lead.where}", _chance(v.lead)))
-    said = "In brackets: how far the chance moves if the rules' own numbers are off."
-    if v.kind == "settled":
-        said = "In brackets: if the rules' numbers are off; what is settled counts that in."
-    return [_table(lines), _para(said, QUIET)]
+    return [_table(lines)]
 
 
 def _conflict(v: Verdict) -> list[RenderableType]:
@@ -114,7 +110,7 @@ def _conflict(v: Verdict) -> list[RenderableType]:
 
 
 def _to_do(v: Verdict) -> list[RenderableType]:
-    """What is recommended, with its cautions before it, and its proof; no repair where none is."""
+    """What is recommended, after what must be looked at before; no repair where none is."""
     if v.kind == "stopped" or v.choice in BARE:
         course = "" if v.kind == "stopped" else f"{v.course}. "
         text = f"{course}Should it prove to be the one that leads: {v.repair_title}."
@@ -122,32 +118,35 @@ def _to_do(v: Verdict) -> list[RenderableType]:
     blocks: list[RenderableType] = []
     if v.wanted_first:
         blocks += [_head("Before anything is replaced", CARE), *(_item("-", text) for text in v.wanted_first)]
-    if v.repair_cautions:
-        blocks += [_head("Take care first", CARE), *(_item("!", text, CARE) for text in v.repair_cautions)]
-    blocks += [_head("What to do next"), _para(f"{v.course}. {v.repair_do}")]
-    if v.proof:
-        blocks += [_head("Proven when these are good again"), *(_item("-", text) for text in v.proof)]
-    return blocks
+    sheet = "The steps, each with its cautions first, and what proves it: on the repair sheet."
+    return [*blocks, _head("What to do next"), _para(f"{v.course}."), _para(sheet, QUIET)]
+
+
+def _why_in_short(v: Verdict) -> list[RenderableType]:
+    """The strongest answers for it and against it."""
+    told = [*v.spoke_for[:FOR], *v.spoke_against[:AGAINST]]
+    more = len(v.spoke_for) + len(v.spoke_against) - len(told)
+    return _weights(f"Why (w: {count(more, 'more answer')})" if more else "Why", told, short=True)
 
 
 def _left_open(v: Verdict) -> list[RenderableType]:
-    return [_head("Left open"), _table([(_name(s), _chance(s)) for s in v.open])] if v.open else []
+    open_ = "; ".join(f"{_name(s)} {percent(s.probability)}" for s in v.open)
+    return [_head("Left open"), _para(f"{open_}.")] if v.open else []
 
 
 def _unsure(v: Verdict) -> list[RenderableType]:
     if not v.unsure:
         return []
-    shown = v.unsure[:STRONGEST]
     told = "a sure answer would count for more"
-    return [_head("Answered without being sure", rest=told), *(_item("-", text) for text in shown)]
+    return [_head("Answered without being sure", rest=told), *(_item("-", text) for text in v.unsure[:FOR])]
 
 
 def _would_change(v: Verdict) -> list[RenderableType]:
     blocks: list[RenderableType] = []
     if v.would_change:
-        blocks += [_head("What could still change it"), *(_item("-", _way(w)) for w in v.would_change)]
+        blocks += [_head("What could still change it"), *(_item("-", _way(w)) for w in v.would_change[:CHANGES])]
     if v.out_of_reach:
-        blocks += [_head("Would say more, with the tool for it"), *(_item("-", _way(w)) for w in v.out_of_reach)]
+        blocks += [_head("Would say more, with the tool for it"), *(_item("-", _way(w)) for w in v.out_of_reach[:1])]
     return blocks
 
 
@@ -168,8 +167,8 @@ def why_blocks(document: Why) -> list[RenderableType]:
         _table(lines),
         _para(f"Before any answer: {percent(w.prior)}.{because}"),
         _para(f"rule: {w.prior_rule}", QUIET),
-        *_weights("For it", [r for r in moved if r.decibans > 0], all_of_them=True),
-        *_weights("Against it", [r for r in moved if r.decibans < 0], all_of_them=True),
+        *_weights("For it", [r for r in moved if r.decibans > 0]),
+        *_weights("Against it", [r for r in moved if r.decibans < 0]),
     ]
     if not w.reasons:
         return [*blocks, _para("No answer has moved it yet.")]
@@ -178,23 +177,20 @@ def why_blocks(document: Why) -> list[RenderableType]:
     return [*blocks, _para(SCALE, QUIET)] if moved else blocks
 
 
-def _weights(title: str, reasons: Sequence[Reason], all_of_them: bool = False) -> list[RenderableType]:
-    """Answers with how much likelier or less likely they make it."""
+def _weights(title: str, reasons: Sequence[Reason], short: bool = False) -> list[RenderableType]:
+    """Answers with how much likelier or less likely they make it. short=False: with the rules behind them."""
     if not reasons:
         return []
-    shown = reasons if all_of_them else reasons[:STRONGEST]
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_column(no_wrap=True)
     grid.add_column()
-    for reason in shown:
+    for reason in reasons:
         text = Text(glued(reason.text))
-        if all_of_them:
+        if not short:
             source = f"{reason.because} " if reason.because else ""
             text.append(f"\n{source}rule: {reason.rule} ({reason.source})", style=QUIET)
         grid.add_row(Text(times_text(reason.decibans)), text)
-    more = len(reasons) - len(shown)
-    blocks: list[RenderableType] = [_head(title), Padding(grid, (0, 0, 0, 2))]
-    return [*blocks, _para(f"and {count(more, 'weaker one')}", QUIET)] if more else blocks
+    return [_head(title), Padding(grid, (0, 0, 0, 2))]
 
 
 def times_text(decibans: float) -> str:
