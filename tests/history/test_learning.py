@@ -77,7 +77,8 @@ def test_a_look_counts_as_far_as_the_fault_was_showing() -> None:
     cause = tables.cause_number[f"{CAUSE}@cylinder-3"]
     table = tables.checks[tables.check_number["hot-restart-watched"]]
     right = book().settings.report_right["sure"]
-    weights = np.array([(1 - right) / 2, (1 - right) / 2, right])
+    others = len(table.outcomes) - 1
+    weights = np.array([right if name == "minutes" else (1 - right) / others for name in table.outcomes])
     shows = tables.shows[cause, tables.condition_number["hot-restart"]]
     if_showing, if_quiet = (float(table.rows[r] @ weights) for r in (table.index[cause, 0], 0))
     showing = shows * if_showing / (shows * if_showing + (1 - shows) * if_quiet)
