@@ -13,7 +13,7 @@ from math import comb
 import numpy as np
 
 from reasoner.inference.cells import cells, joint_table, negative_plogp, spread
-from reasoner.network.tables import Array, CheckTable, Tables
+from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 
 def entropy(probability: Array) -> float:
@@ -93,10 +93,11 @@ def _by_number_showing(check: CheckTable, times: int) -> Array:
         table, _ = joint_table(check)
         again = _again(check)
         parts = []
-        for shown, way in enumerate(_splits(table.shape[1], times)):
+        for shown, (order, starts) in enumerate(_splits(table.shape[1], times)):
             on = _counts(table[:-1], again[:-1], shown)
             off = _counts(table[-1:], again[-1:], times - shown)[0]
-            parts.append((on[:, :, None] * off).reshape(len(on), -1) @ way)
+            pairs = (on[:, :, None] * off).reshape(len(on), -1)
+            parts.append(np.add.reduceat(pairs[:, order], starts, axis=1))
         found = np.stack(parts, axis=1)
         found[~check.patterns[0][:-1].any(axis=1)] = _counts(
             table[-1:], again[-1:], times
@@ -134,15 +135,14 @@ def _counts(table: Array, again: Array, times: int) -> Array:
 
 
 @lru_cache(maxsize=32)
-def _splits(outcomes: int, times: int) -> tuple[Array, ...]:
-    """For every number of spells that are showing: (N1 * N0, N) which counts of the two kinds of spell make which."""
+def _splits(outcomes: int, times: int) -> tuple[tuple[Index, Index], ...]:
+    """For every number of spells that are showing: the order (N1 * N0) in which pairs of counts, of the two kinds of
+    spell, that add up to the same stand together, and (N,) where each sum begins. Every sum has some."""
     total = {tuple(row): i for i, row in enumerate(spread(outcomes, times)[0])}
     found = []
     for shown in range(times + 1):
         one, other = spread(outcomes, shown)[0], spread(outcomes, times - shown)[0]
-        adds = np.zeros((len(one) * len(other), len(total)))
-        for i, a in enumerate(one):
-            for j, b in enumerate(other):
-                adds[i * len(other) + j, total[tuple(a + b)]] = 1.0
-        found.append(adds)
+        sums = np.array([total[tuple(a + b)] for a in one for b in other])
+        order = np.argsort(sums, kind="stable")
+        found.append((order, np.searchsorted(sums[order], np.arange(len(total)))))
     return tuple(found)
