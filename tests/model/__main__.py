@@ -61,11 +61,13 @@ def main() -> None:
     parser.add_argument("--named", action="store_true")
     parser.add_argument("--jsonl", type=Path)
     said = parser.parse_args()
-    runs = list(played(said.cars, said.seed, said.jobs, said.named))
-    book = _book()
-    if said.jsonl:
-        lines = [json.dumps(line(one)) for one in runs]
-        said.jsonl.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    _here["book"] = book = _book()  # once: they may be edited while cars are played
+    runs = []
+    for one in played(said.cars, said.seed, said.jobs, said.named):
+        runs.append(one)
+        if said.jsonl:  # as it goes: what was played is kept, whatever happens to the rest
+            with said.jsonl.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(line(one)) + "\n")
     show(runs, book, said.seed)
 
 
