@@ -1,0 +1,50 @@
+"""One decision: what the loop says when it stops is what `decide` recommends, on every solved case."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from reasoner.casebook.shape import load_sound
+from reasoner.history.car import vehicle_of
+from reasoner.repair.guards import looking_at
+from reasoner.session.concluding import verdict
+from reasoner.session.deciding import decide, document, title
+from reasoner.session.workup import Workup, begin
+from tests.repair.cars import book
+from tests.session.test_concluding import to_the_end
+
+CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.yaml"))
+
+
+def as_it_stood(path: Path) -> Workup:
+    case = load_sound(path)
+    return begin(book(), vehicle_of(case), case.events)
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda path: path.stem)
+def test_loop_and_decide_are_of_one_voice(path: Path) -> None:
+    """While a look saves more than it costs, `decide` says to test on with that very look; then both say the same."""
+    workup = as_it_stood(path)
+    first = decide(workup)
+    assert (first.best.check is None) == (workup.look is None)
+    assert first.best.check is workup.look
+    ended = to_the_end(workup)
+    decision, said = decide(ended), verdict(ended)
+    recommended = next(choice for choice in document(decision).choices if choice.recommended)
+    assert (said.choice, said.course, said.cures) == (recommended.kind, recommended.title, recommended.cures)
+    assert said.course == title(decision, decision.best)
+    assert said.wanted_first == recommended.missing
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda path: path.stem)
+def test_nothing_is_settled_on_a_part_that_nobody_looked_at(path: Path) -> None:
+    """Unless it costs nothing, or there is nothing at hand to look with, which the verdict then says."""
+    workup = as_it_stood(path)
+    if workup.look is not None:
+        return
+    said = verdict(workup)
+    if said.kind == "settled" and said.choice != "free":
+        direct = looking_at(workup.outlook.bare, said.lead.fault)
+        assert direct & {given.check for given in workup.record.given} or said.wanted_first or not direct
