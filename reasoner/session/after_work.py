@@ -56,6 +56,8 @@ class AfterWork(Workup):
     def _tables_of(self, car: Vehicle) -> Tables:
         whole, faults = self.whole or self.tables, self.book.faults
         stays = [passes(faults[c.fault].only, car.properties, car.distance_km, unknown=True) for c in whole.causes]
+        if all(stays):
+            return whole  # to the last bit, where a fact was taken back
         return whole.with_prior([p if here else 0.0 for p, here in zip(whole.prior, stays, strict=True)])
 
 
