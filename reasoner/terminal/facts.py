@@ -10,6 +10,7 @@ from reasoner.session.document import FactDoc, Question
 from reasoner.session.plain import shortened
 from reasoner.terminal.blocks import QUIET, head, numbered, para, rows
 from reasoner.terminal.picking import numbers_in, pick, pick_several
+from reasoner.terminal.prompting import ask
 from reasoner.terminal.sitting import Sitting, in_words
 
 TYPED = ("displacement", "model year", "distance")  # facts that are typed, not chosen
@@ -18,10 +19,10 @@ TYPED = ("displacement", "model year", "distance")  # facts that are typed, not 
 def ask_fact(sitting: Sitting, fact: FactDoc) -> bool:
     """One line about the car, because the next check or a leading suspect hangs on it. True: something was kept."""
     while True:
-        line = sitting.desk.ask(f"About the car: {fact.ask} {_ways(fact)}, Enter: not known, ? how to see it > ")
-        if line.lower() in ("?", "h", "help", "how"):
-            sitting.desk.say(fact.how or "The handbook or the parts list says it.")
-            continue
+        helps = fact.how or "The handbook or the parts list says it."
+        line = ask(
+            sitting.desk, f"About the car: {fact.ask} {_ways(fact)}, Enter: not known, h how to see it > ", helps
+        )
         value = _value(line, fact)
         if value is None:
             sitting.desk.say(f'"{shortened(line, 20)}" is not clear: {_ways(fact)}, or Enter.')

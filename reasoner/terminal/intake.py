@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
+from reasoner.casebook.correcting import standing
+from reasoner.casebook.events import KEPT_BESIDE, Event
 from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
 from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from, vehicle_words
@@ -19,6 +21,7 @@ from reasoner.session.after_work import AfterWork
 from reasoner.session.document import Verdict, Why
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
+from reasoner.session.words import step_text
 from reasoner.session.workup import Workup
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
@@ -27,6 +30,7 @@ from reasoner.terminal.listing import ask_rest, code_lines, merged, slip_lines
 from reasoner.terminal.pasted import offer, take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.prompting import Back
+from reasoner.terminal.prompting import ask as ask_line
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words
 from reasoner.terminal.telling import open_parts
@@ -105,10 +109,12 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
         if ask.choices:
             named = numbered(CALLED.get(c, c) for c in ask.choices)
             listed = "" if ask.choices == ("1", "2") else ": " + "  ".join(f"{n} {text}" for n, text in named)
-            line = desk.ask(f"{ask.question}{listed} [{CALLED.get(default, default) or 'not known'}] > ")
+            prompt = f"{ask.question}{listed} [{CALLED.get(default, default) or 'not known'}] > "
         else:
-            line = desk.ask(f"{ask.question} [{default or 'not known'}] > ")
-        if line.lower() in ("b", "back"):
+            prompt = f"{ask.question} [{default or 'not known'}] > "
+        try:
+            line = ask_line(desk, prompt, "A number of the list, or the word. Enter takes what stands in [ ].")
+        except Back:
             number, said = asked.pop() if asked else number, set()
             continue
         if ask.key == "layout" and line and (whole := _whole(desk, line)) is not None:
@@ -220,12 +226,33 @@ def intake(workup: Workup, keep: Keep, desk: Desk) -> Workup:
     sitting = Sitting(Talk(workup), keep, desk, _NoPages())
     after = isinstance(workup, AfterWork)
     with desk.leavable():
-        for part in (_codes, _state) if after else (_complaint, _codes, _tools, _values, _state):
-            part(sitting)
+        parts = (_codes, _state) if after else (_complaint, _codes, _tools, _values, _state)
+        before = [workup.record.steps] * len(parts)  # the steps there were when each part was begun
+        number = 0
+        while number < len(parts):
+            before[number] = sitting.workup.record.steps
+            try:
+                parts[number](sitting)
+                number += 1
+            except Back:
+                number = max(0, number - 1)
+                _take_back(sitting, before[number])
             for line in sitting.said:
                 desk.say(line)
             sitting.said.clear()
     return sitting.workup
+
+
+def _take_back(sitting: Sitting, since: int) -> None:
+    """Take back everything told after a step."""
+    while any(event.step > since and event.step for event in _standing(sitting)):
+        events = acts.undo(sitting.workup)
+        told = step_text(sitting.workup, events[0].undone)
+        sitting.keep(list(events), f"Taken back: {told or 'the last step'}")
+
+
+def _standing(sitting: Sitting) -> list[Event]:
+    return [e for e in standing(sitting.workup.events) if not isinstance(e, KEPT_BESIDE)]
 
 
 class _NoPages:
@@ -242,7 +269,8 @@ def _complaint(sitting: Sitting) -> None:
     if sitting.workup.record.complaint:
         return
     sitting.desk.show(head("What is known", "Enter skips any of it"))
-    text = sitting.desk.ask("The complaint, in the owner's words > ")
+    helps = "What the owner says: when, how often, what it does, what it smells of. Enter skips it."
+    text = ask_line(sitting.desk, "The complaint, in the owner's words > ", helps)
     sitting.keep(acts.tell(sitting.workup, text))
 
 
@@ -252,7 +280,10 @@ def _codes(sitting: Sitting) -> None:
         return
     line = ""
     while True:
-        line = line or desk.ask("Codes on the reader, with their state (P0172 pending), or none > ")
+        helps = (
+            "Each code with its state, such as P0172 pending, P0301 stored. none: no code at all. Enter: not read yet."
+        )
+        line = line or ask_line(desk, "Codes on the scan tool, with their state (P0172 pending), or none > ", helps)
         if not line:
             desk.say("They are the cheapest thing to know: t P0172 pending, say, tells them at any question.")
             return
@@ -274,7 +305,7 @@ def _codes(sitting: Sitting) -> None:
         for told in code_lines(sitting.workup, (c.code for c in listed.codes)):
             desk.show(para(told))
         if listed.slips:
-            line = desk.ask("Enter keeps these, or type the whole list again > ")
+            line = ask_line(desk, "Enter keeps these, or type the whole list again > ", helps)
             if line:
                 continue
         codes, complete = ask_rest(desk, sitting.workup, merged({}, listed.codes))
@@ -290,7 +321,7 @@ def _tools(sitting: Sitting) -> None:
     if not rare or workup.record.at_hand:
         return
     desk.show(head("Any of these at hand?"), rows(numbered(t.title for t in rare)))
-    chosen = pick_several(desk, "Their numbers (1 3), Enter: none of them > ", len(rare))
+    chosen = pick_several(desk, "Their numbers (1 3), Enter: none of them > ", len(rare), goes_back=True)
     if chosen:
         sitting.keep(acts.tools(workup, at_hand=[rare[n - 1].name for n in chosen]))
 
@@ -327,7 +358,10 @@ def _wanted(sitting: Sitting) -> bool:
     more = "".join(f"  {n} {title}" for n, (title, _) in enumerate(parts, start=1))
     asks = f"Also known?{more}  y live values, such as trims, Enter: none > "
     while True:
-        line = desk.ask(asks if parts else "Live values written down, such as trims? y: yes, Enter: no > ").lower()
+        asks = asks if parts else "Live values written down, such as trims? y: yes, Enter: no > "
+        line = ask_line(
+            desk, asks, "Their numbers, y for values that were read off live, Enter for nothing more."
+        ).lower()
         words = line.replace(",", " ").split()
         chosen = [w for w in words if w not in ("y", "yes")]
         numbers = numbers_in(" ".join(chosen), len(parts)) if chosen else []
@@ -351,9 +385,8 @@ def _value(sitting: Sitting, check: Check) -> None:
     assert check.measure is not None
     where = " " + " ".join(f"{p}=.." for p in form.places) if len(form.places) > 1 else ""
     while True:
-        line = desk.ask(
-            f"{check.title}: {check.measure.quantity} in {check.measure.unit}{where}, Enter: not at hand > "
-        )
+        prompt = f"{check.title}: {check.measure.quantity} in {check.measure.unit}{where}, Enter: not at hand > "
+        line = ask_line(desk, prompt, "The number as it was read. Enter: it was not.")
         if not line:
             return
         try:
@@ -375,6 +408,6 @@ def _state(sitting: Sitting) -> None:
     titles = numbered(workup.book.conditions[name].title for name in names)
     desk.show(head("What is the car doing now?"), choices(titles, desk.width))
     enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
-    number = pick(desk, f"Its number, Enter: {enter} > ", len(names))
+    number = pick(desk, f"Its number, Enter: {enter} > ", len(names), goes_back=True)
     if number is not None:
         sitting.keep(acts.change_condition(workup, names[number - 1]))

@@ -9,6 +9,7 @@ from reasoner.session.plain import shortened
 from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import para
 from reasoner.terminal.desk import Desk
+from reasoner.terminal.prompting import ask
 
 Listed = Mapping[str, tuple[str, ...]]  # states by code, in the order typed
 
@@ -43,9 +44,8 @@ def ask_rest(desk: Desk, workup: Workup, codes: Listed) -> tuple[dict[str, tuple
     """
     found = dict(codes)
     while True:
-        line = desk.ask(
-            f"Is that all it shows ({shortened(', '.join(found), 40)})? Enter: yes, n: there may be more > "
-        )
+        prompt = f"Is that all it shows ({shortened(', '.join(found), 40)})? Enter: yes, n: there may be more > "
+        line = ask(desk, prompt, "Only then does a code that is not there count as absent. Or type the further codes.")
         if line.lower() in ("", "y", "yes", "n", "no"):
             return found, line.lower() not in ("n", "no")
         listed = read_codes(line)

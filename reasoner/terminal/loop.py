@@ -86,7 +86,7 @@ def _once(sitting: Sitting) -> None:
 
 
 def _step(sitting: Sitting, question: Question) -> None:
-    if question.facts and ask_fact(sitting, question.facts[0]):
+    if question.facts and _fact_told(sitting, question):
         return
     desk, record = sitting.desk, sitting.workup.record
     around = Surroundings(
@@ -121,6 +121,14 @@ def _step(sitting: Sitting, question: Question) -> None:
             pages = step_pages(question, shown, around, desk)
             page = len(pages) - 1
         desk.show_lines(pages[page].lines)
+
+
+def _fact_told(sitting: Sitting, question: Question) -> bool:
+    """What the check hangs on is asked first, once. b there takes back the last thing, as anywhere."""
+    try:
+        return ask_fact(sitting, question.facts[0])
+    except Back:
+        return asides.back(sitting, "", question)
 
 
 def _heard(sitting: Sitting, line: str, question: Question) -> After:

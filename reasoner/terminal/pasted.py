@@ -14,6 +14,7 @@ from reasoner.session.record import fold
 from reasoner.session.words import given_text
 from reasoner.terminal.blocks import head, para
 from reasoner.terminal.listing import ask_rest, code_lines, merged
+from reasoner.terminal.prompting import ask
 from reasoner.terminal.sitting import Sitting
 
 ASKED_BY = {state: service - 0x40 for service, state in STATE_OF.items()}
@@ -22,7 +23,7 @@ ASKED_BY = {state: service - 0x40 for service, state in STATE_OF.items()}
 def take_pasted(sitting: Sitting, line: str) -> bool:
     """Take this line and those that follow it, up to Enter. True if anything was kept."""
     desk, lines = sitting.desk, [line]
-    while more := desk.ask("Next reply, Enter: that is all > "):
+    while more := ask(desk, "Next reply, Enter: that is all > ", "The lines of hex as the scan tool showed them."):
         lines.append(more)
     found = read_pasted("\n".join(lines))
     for slip in found.slips[:3]:
@@ -119,6 +120,9 @@ def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
         return False
     events = acts.answer(workup, check.name, worked.weights, "sure", None, worked.reading, None, worked.inputs)
     text = given_text(workup, fold(workup.book, [*workup.events, *events], workup.vehicle).given[-1])
-    if sitting.desk.ask(f"{text}. Enter keeps it, n: not > ").lower() in ("n", "no"):
+    if ask(sitting.desk, f"{text}. Enter keeps it, n: not > ", "It was worked out from what was read.").lower() in (
+        "n",
+        "no",
+    ):
         return False
     return sitting.keep(events, f"Kept: {text}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 
 from reasoner.session.plain import shortened
 from reasoner.terminal.desk import Desk
@@ -26,15 +26,18 @@ def pick_several(
     show: Callable[[], None] = lambda: None,
     least: int = 1,
     only_one: bool = False,
+    goes_back: bool = False,
 ) -> Sequence[int]:
     """Numbers of a list, none at Enter or `b`. What is not on it is said in one line and asked again.
+
+    goes_back: b is for the caller to hear (raises Back).
 
     typed: what was typed along with the command, so that the list need not be shown first. show: shows it.
     """
     if not typed:
         show()
     helps = "Type the number of one of them." if only_one else "Type their numbers, with spaces between."
-    with suppress(Back):
+    with nullcontext() if goes_back else suppress(Back):
         line = typed or ask(desk, prompt, helps)
         while line:
             chosen = numbers_in(line, most, least)
@@ -56,6 +59,7 @@ def pick(
     typed: str = "",
     show: Callable[[], None] = lambda: None,
     least: int = 1,
+    goes_back: bool = False,
 ) -> int | None:
     """One number of a list, None at Enter."""
-    return next(iter(pick_several(desk, prompt, most, typed, show, least, only_one=True)), None)
+    return next(iter(pick_several(desk, prompt, most, typed, show, least, only_one=True, goes_back=goes_back)), None)

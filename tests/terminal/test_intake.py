@@ -150,7 +150,7 @@ def test_no_codes_at_all_is_something_known(typed: str) -> None:
 def test_a_list_typed_again_after_a_slip_is_taken_as_it_stands() -> None:
     kept, text = take_in("", "P0172 pendng", "P0172 pending, P0301", "", "", "", "")
     assert kept.workup.record.codes == (("P0172", ("pending",)), ("P0301", ()))
-    assert text.count("Codes on the reader") == 1
+    assert text.count("Codes on the scan tool") == 1
 
 
 def test_codes_pasted_one_a_line_are_all_taken() -> None:
@@ -279,3 +279,15 @@ def test_a_frame_without_the_time_since_the_start_does_not_say_how_soon() -> Non
 def test_no_frame_closes_every_question_about_one() -> None:
     kept, _ = take_in("", "", "", "3", "none", "", workup=shipped())
     assert {"freeze-frame", "freeze-frame-start"} <= set(kept.workup.record.passed)
+
+
+def test_back_and_help_at_every_prompt_of_the_intake() -> None:
+    """b takes back what the question before it kept, and asks that again; h explains; q leaves with all kept."""
+    desk, kept = desk_with(["smells", "h", "b", "shakes", "none", "q"]), Kept(case())
+    with pytest.raises(Leave):
+        intake(kept.workup, kept, desk)
+    text = shown(desk)
+    assert kept.workup.record.complaint == "shakes"
+    assert text.count("The complaint, in the owner's words") == 2
+    assert "none: no code at all" in text
+    assert kept.workup.record.codes_complete and kept.workup.record.codes == ()
