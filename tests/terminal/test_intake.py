@@ -289,5 +289,5 @@ def test_back_and_help_at_every_prompt_of_the_intake() -> None:
     text = shown(desk)
     assert kept.workup.record.complaint == "shakes"
     assert text.count("The complaint, in the owner's words") == 2
-    assert "none: no code at all" in text
+    assert "no code at all" in " ".join(text.split())
     assert kept.workup.record.codes_complete and kept.workup.record.codes == ()
