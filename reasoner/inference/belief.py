@@ -14,9 +14,9 @@ what is believed already. Of spells that share looks only how many of each kind 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from reasoner.network.tables import Array, Index, Tables
 
 WIDTH = 512  # cases of spells that share looks; judgement: a tenth of a second
 KEPT = 64  # beliefs kept, the latest ones
+WEIGHED = 4096  # looks kept with what they tell, a few kB each
 
 
 class Contradiction(ValueError):
@@ -144,7 +145,7 @@ def sorted_out(tables: Tables, spells: Sequence[Spell]) -> Case:
     for n, spell in enumerate(spells):
         for answer in spell.answers:
             where.setdefault(answer.check, []).append(n)
-            given[answer.check, n], lost = _weights(tables, answer.check, answer.weights)
+            given[answer.check, n], lost = _weights(len(tables.checks[answer.check].outcomes), answer.weights)
             scale += lost
 
     def looks(check: int, numbers: Sequence[int]) -> Looks:
@@ -161,9 +162,10 @@ def sorted_out(tables: Tables, spells: Sequence[Spell]) -> Case:
     return Case(spells, tuple(steady), tuple(alone), tuple(parts), scale)
 
 
-def _weights(tables: Tables, check: int, weights: Sequence[tuple[float, ...] | None]) -> tuple[Array, float]:
+@lru_cache(maxsize=WEIGHED)
+def _weights(outcomes: int, weights: tuple[tuple[float, ...] | None, ...]) -> tuple[Array, float]:
     """(P, m) with 1 for what was not looked at, the largest of each place 1; and the log of what was divided out."""
-    found = np.ones((len(weights), len(tables.checks[check].outcomes)))
+    found = np.ones((len(weights), outcomes))
     scale = 0.0
     for place, own in enumerate(weights):
         if own is not None:
@@ -258,8 +260,11 @@ def by_activity(tables: Tables, case: Case, numbers: Numbers) -> tuple[tuple[Arr
     """For each spell (..., C, J), the chance that it was showing by what was looked at in no other; and (..., C, J) the
     log likelihood of all that is not in a part, with the log chance of the activity."""
     log: Array = np.log(numbers.nodes)
+    steady: Array | float = 0.0
     for looks in case.steady:
-        log = log + _steady(tables, looks, numbers.rows[looks.check])[..., None]
+        steady = steady + _steady(tables, looks, numbers.rows[looks.check])
+    if case.steady:
+        log = log + np.asarray(steady)[..., None]
     told: dict[int, Array] = {}
     for looks in case.alone:
         both = _alone(tables, looks, numbers.rows[looks.check])
@@ -281,6 +286,25 @@ def by_activity(tables: Tables, case: Case, numbers: Numbers) -> tuple[tuple[Arr
     return tuple(single), np.broadcast_to(log, np.broadcast_shapes(log.shape, shape))
 
 
+def _once_for_all(work: Callable[[Tables, Looks, Array], Array]) -> Callable[[Tables, Looks, Array], Array]:
+    """Worked out once for the tables as they are: a case weighs the same looks again at every question, and for every
+    outcome that is foreseen. Draws of the rules have rows of their own, and are not kept."""
+
+    def kept(tables: Tables, looks: Looks, rows: Array) -> Array:
+        if rows is not tables.checks[looks.check].rows:
+            return work(tables, looks, rows)
+        known: dict[object, Array] = tables.__dict__.setdefault("_weighed", {})
+        key = work.__name__, looks.check, len(looks.spells), looks.weights.tobytes()
+        if key not in known:
+            if len(known) >= WEIGHED:
+                known.clear()
+            known[key] = work(tables, looks, rows)
+        return known[key]
+
+    return kept
+
+
+@_once_for_all
 def _steady(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C) log likelihood of looks to which the state does not matter."""
     check = tables.checks[looks.check]
@@ -292,6 +316,7 @@ def _steady(tables: Tables, looks: Looks, rows: Array) -> Array:
     return found
 
 
+@_once_for_all
 def _alone(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C, 2) log likelihood of a look, showing and quiet."""
     check = tables.checks[looks.check]
