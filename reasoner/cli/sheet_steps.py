@@ -14,6 +14,7 @@ from reasoner.repair.calibration import plain
 from reasoner.repair.jobs import VALUES, Work
 from reasoner.repair.sheet import LineDoc, RepairSheet, SheetDoc, sheet_document, sheet_of
 
+BACK, STOP = ("b", "back"), ("s", "stop", "q")
 KEYS = "Enter: done, l: later, b: back, s: stop"
 
 
@@ -40,22 +41,32 @@ def walk_through(on: Round) -> None:
         if line.number != shown:
             say("\n".join(["", *step_text(in_full(line))]))
             shown = line.number
-            for figure in line.figures:
-                if not figure.value and (value := _typed(f"{figure.what}, Enter: leave it blank")):
-                    on.keep(rounds.fill_in(on.workup, _sheet(on), line.number, figure.what, value))
+            key = _figures(on, line)
+        else:
+            key = ""
         place = names[at].partition(" ")[2]
-        key = _typed(f"{place}. {KEYS}" if place else KEYS).lower()
-        if key in ("s", "stop", "q"):
+        key = key or _typed(f"{place}. {KEYS}" if place else KEYS).lower()
+        if key in STOP:
             return
-        if key in ("b", "back"):
+        if key in BACK:
             at, shown = max(0, at - 1), 0
             if names[at] in _work(on).ticked:
                 on.keep(rounds.tick(on.workup, _sheet(on), [names[at]], off=True))
         elif key in ("l", "later"):
             at += 1
-        elif key in ("", "d", "done", "x"):
+        elif key in ("", "d", "done"):
             on.keep(rounds.tick(on.workup, _sheet(on), [names[at]]))
             at += 1
+
+
+def _figures(on: Round, line: LineDoc) -> str:
+    """The blanks of a step, one after another; b or s typed there is a word to the walk, not a figure: returned."""
+    for figure in line.figures:
+        if not figure.value and (value := _typed(f"{figure.what}, Enter: leave it blank")):
+            if value.lower() in (*BACK, *STOP):
+                return value.lower()
+            on.keep(rounds.fill_in(on.workup, _sheet(on), line.number, figure.what, value))
+    return ""
 
 
 def ask_values(on: Round) -> None:

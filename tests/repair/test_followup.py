@@ -82,8 +82,8 @@ def test_only_after_their_kind_of_work() -> None:
     after_injector = compile_tables(book(), vehicle, build(book(), vehicle, {"replace-injector"}))
     assert "injector-seal-scored" in after_injector.faults and "injector-seal-scored" not in after_purge.faults
     assert "hose-left-off" in after_purge.faults
-    assert "injector-bore-listen" in after_injector.check_number
-    assert "injector-bore-listen" not in after_purge.check_number
+    assert "injector-out-look" in after_injector.check_number
+    assert "injector-out-look" not in after_purge.check_number
 
 
 def test_every_repair_that_goes_wrong_has_something_it_can_bring_in() -> None:

@@ -203,4 +203,4 @@ def test_printed(tmp_path: Path) -> None:
         path.write_text(page_of(CASES[4], customer), encoding="utf-8")
         chromium(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}", path.as_uri())
         pages.append(len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())))
-    assert pages[0] == 1 and 2 <= pages[1] <= 8
+    assert pages[0] == 1 and 2 <= pages[1] <= 12  # a case with some seventy answers: the longest there is
