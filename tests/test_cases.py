@@ -66,14 +66,24 @@ def played(path: Path) -> tuple[Workup, str, str]:
     return workup, founds[0].fault, founds[0].where
 
 
-@pytest.mark.parametrize("path", SOLVED, ids=lambda p: p.stem)
+# Changing the oil is cheap and comes first now: the loop ends there, at oil full of fuel, and the pump that fills it
+# comes out only when the oil smells of fuel again.
+OIL_FIRST = [
+    pytest.param(path, marks=pytest.mark.xfail(strict=True, reason="ends at the fuel in the oil, not at its pump"))
+    if path == WRONG_FIRST
+    else path
+    for path in SOLVED
+]
+
+
+@pytest.mark.parametrize("path", OIL_FIRST, ids=lambda p: p.stem)
 def test_case_ends_at_the_fault_that_was_found(path: Path) -> None:
     workup, fault, _ = played(path)
     chances = by_fault(workup.tables, workup.belief.probability)
     assert workup.tables.faults[int(chances.argmax())] == fault
 
 
-@pytest.mark.parametrize("path", SOLVED, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", OIL_FIRST, ids=lambda p: p.stem)
 def test_case_ends_at_the_place(path: Path) -> None:
     workup, fault, where = played(path)
     best = workup.tables.causes[int(workup.belief.probability.argmax())]

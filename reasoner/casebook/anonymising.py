@@ -118,7 +118,9 @@ def _harmless(value: Any) -> bool:
 
 def _only_figures(value: Any) -> bool:
     """Figures are numbers, named and measured in the rules' own words; a unit is short."""
-    parts = [p for by_name in value.values() for p in by_name.values()] if isinstance(value, Mapping) else [None]
+    if not isinstance(value, Mapping) or not all(isinstance(by_name, Mapping) for by_name in value.values()):
+        return False
+    parts = [p for by_name in value.values() for p in by_name.values()]
     units = [p[2] for p in parts if isinstance(p, Sequence) and len(p) > 2]
     names = [name for by_name in value.values() for name in by_name]
     bare = [p if isinstance(p, Mapping) else [*p[:2], *p[3:]] if isinstance(p, Sequence) else None for p in parts]

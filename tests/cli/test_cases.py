@@ -249,7 +249,7 @@ def test_what_was_learned_is_rules_and_is_not_learned_from_twice(reasoner: Run, 
 
 TABLE_TEXT = """\
 Job,Test,Result,When
-12,When it happens,idle,
+12,What it is doing when it happens,idle,
 12,Trim at idle,rich,warm idle
 12,Trim at idle,purple,warm idle
 """

@@ -55,7 +55,7 @@ def test_a_script_is_played_to_its_verdict(reasoner: Run, environ: dict[str, str
     found = reasoner("diagnose", "--answers", str(CASES / "estate-hot-restart.yaml"))
     assert found.returncode == exits.FINE, found.stderr
     assert "cylinder 3" in found.stdout
-    assert "SPOKE FOR IT" in found.stdout
+    assert "WHAT TO DO NEXT" in found.stdout
     assert len(list(Path(environ["REASONER_CASES"]).glob("*.yaml"))) == 1
 
 

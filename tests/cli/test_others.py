@@ -49,7 +49,7 @@ def test_demo_plays_the_real_loop_and_says_it_is_invented(reasoner: Run, environ
     assert found.returncode == exits.FINE, found.stderr
     assert "invented" in found.stdout
     assert "LIKELIEST NOW" in found.stdout
-    assert "SPOKE FOR IT" in found.stdout
+    assert "WHAT TO DO NEXT" in found.stdout
     assert "cylinder 3" in found.stdout
     assert not Path(environ["REASONER_CASES"]).exists()  # nothing is kept
 

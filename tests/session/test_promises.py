@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import random
 from functools import cache, lru_cache
+from itertools import takewhile
 from pathlib import Path
 
 import pytest
 
+from reasoner.casebook.shape import load_sound
+from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import worth
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.filters import passes
@@ -99,6 +102,8 @@ def test_nothing_hazardous_or_long_while_something_gentler_says_as_much(name: st
         best = workup.ranked[0]
         assert asked.way.check
         for other in workup.ranked[1:]:
+            if other.saves < best.saves:
+                continue  # what the decision hangs on comes first, whatever else tells more
             if other.gain >= best.gain and other.hazards <= best.hazards:
                 assert other.cost >= best.cost
             if other.gain >= best.gain and other.cost <= best.cost:
@@ -194,16 +199,10 @@ def test_what_must_come_first_is_asked_where_it_can_be_seen() -> None:
 
 
 def test_going_on_past_a_verdict_ends_where_nothing_more_is_told() -> None:
-    workup = fresh("four")
-    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
-    workup = workup.after(acts.change_condition(workup, "hot-restart"))
-    for _ in range(5):
-        workup = workup.after(acts.answer(workup, "heat-on-injector", {3: "falls"}, "sure"))
-        misfires = {1: "even", 2: "even", 3: "misfires", 4: "even"}
-        workup = workup.after(acts.answer(workup, "hot-restart-misfire", misfires))
-        workup = workup.after(acts.answer(workup, "injector-bench", {1: "good", 2: "good", 3: "leaks", 4: "good"}))
-        workup = workup.after(acts.change_condition(workup, "hot-restart"))
-    assert workup.settled
+    case = load_sound(Path(__file__).parents[2] / "cases" / "estate-hot-restart.yaml")
+    seen = takewhile(lambda event: event.kind != "verdict", case.events)
+    workup = begin(book(), vehicle_of(case), tuple(seen))
+    assert isinstance(next_document(workup), Verdict)
     for option in proposals(workup, go_on=True):
         assert option.gain >= workup.costs.least_gain
     if not proposals(workup, go_on=True):

@@ -198,15 +198,15 @@ def test_ticks_figures_and_values() -> None:
     car.work("replace-injector", 2, 3)
     (work,) = rounds_of(book(), car.events)
     sheet = sheet_for(book(), work.jobs)
-    car.keep(rounds.tick(car.workup, sheet, ["1", "5"]))
-    car.keep(rounds.tick(car.workup, sheet, ["5 cylinder 2"], off=True))
-    car.keep(rounds.fill_in(car.workup, sheet, 12, "rail bolts", " 12 "))
+    car.keep(rounds.tick(car.workup, sheet, ["1", "4"]))
+    car.keep(rounds.tick(car.workup, sheet, ["4 cylinder 2"], off=True))
+    car.keep(rounds.fill_in(car.workup, sheet, 13, "rail bolts", " 12 "))
     car.keep(rounds.enter_values(car.workup, {2: "AB12"}, {2: "AB21"}, {3: "CD34"}))
     (work,) = rounds_of(book(), car.events)
-    assert work.ticked == {"1", "5 cylinder 3"}
-    assert work.figures == {(12, "rail bolts, N m"): "12"}
+    assert work.ticked == {"1", "4 cylinder 3"}
+    assert work.figures == {(13, "rail bolts, N m"): "12"}
     assert (work.first, work.second, work.old) == ({2: "AB12"}, {2: "AB21"}, {3: "CD34"})
-    for wrong in ("99", "5 cylinder 9", "x"):
+    for wrong in ("99", "4 cylinder 9", "x"):
         with pytest.raises(Refused, match="no box"):
             rounds.tick(car.workup, sheet, [wrong])
     with pytest.raises(Refused, match="no blank"):
