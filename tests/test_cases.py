@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from functools import lru_cache
 from pathlib import Path
 
@@ -106,7 +107,13 @@ def test_cases_differ_in_faults_and_vehicles() -> None:
     assert any(v.layout == "inline 6" and len(v.banks) == 2 for v in vehicles)
 
 
-PATHS = [(path, first) for path in SOLVED for first in range(3) if first == 0 or path != LARGE]
+EVERY_PATH = bool(os.environ.get("REASONER_EVERY_PATH"))  # else one other beginning a case, the second or the third
+PATHS = [
+    (path, first)
+    for number, path in enumerate(SOLVED)
+    for first in (range(3) if EVERY_PATH else (1 + number % 2,))
+    if path != LARGE or (EVERY_PATH and first == 0)
+]
 
 
 @pytest.mark.parametrize(("path", "first"), PATHS, ids=lambda p: getattr(p, "stem", str(p)))
@@ -117,7 +124,7 @@ def test_the_end_does_not_hang_on_the_path(path: Path, first: int) -> None:
     workup = begin_with(begin(book(path == WITH_SHOP_RULES), vehicle_of(case)), script)
     for number in range(60):
         choices = [o for o in workup.ranked if worth(o, workup.costs)]
-        if workup.settled or not choices:
+        if not choices or (number >= 4 and workup.look is None):
             break
         pick = choices[min(first + 1, len(choices) - 1)] if number < 4 else choices[0]
         workup = workup.after(reply(workup, script, pick))
