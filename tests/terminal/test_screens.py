@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.casebook.casefile import load
+from reasoner.casebook.shape import load_sound
 from reasoner.history.car import vehicle_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
@@ -35,12 +35,12 @@ def words(lines: list[str]) -> str:
 @pytest.mark.parametrize("path", sorted((ROOT / "cases").glob("*.yaml")), ids=lambda path: path.stem)
 def test_every_question_page_is_whole(path: Path) -> None:
     """Three suspects, the question, why, and all answers uncut, in 24 lines with the one that is typed on."""
-    case = load(path)
+    case = load_sound(path)
     bare = Garage(book()).begin(vehicle_of(case))
     desk = desk_with([], 80, 24)
     seen = 0
     for number in range(2, len(case.events), EVERY):
-        events = [e for e in case.events[:number] if e["event"] in ("told", "codes", "condition", "answer", "tools")]
+        events = [e for e in case.events[:number] if e.kind in ("told", "codes", "condition", "answer", "tools")]
         workup = bare.after(events)
         document = Talk(workup).next()
         if not isinstance(document, Question):
