@@ -185,8 +185,9 @@ def test_a_changed_showing_rate_is_named_by_its_place(tmp_path: Path) -> None:
     case = load_sound(ROOT / "cases" / "estate-hot-restart.yaml")
     (one,) = replay("x", vehicle_of(case), case.events, shipped(), Garage(changed(tmp_path, SHOWS)))
     assert one.reweighed
-    first, *_ = one.reweighed
-    assert first.rule_after == f"{tmp_path}/changed.yaml:2:52" and first.rule_after != first.rule_before
+    # The rate of this car is learned with everything that was seen, so that other answers weigh otherwise too.
+    place = f"{tmp_path}/changed.yaml:2:52"
+    assert any(r.rule_after == place != r.rule_before for r in one.reweighed)
 
 
 def test_a_changed_statement_weighs_its_answer_otherwise_and_nothing_else(tmp_path: Path) -> None:
