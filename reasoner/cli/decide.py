@@ -36,7 +36,7 @@ def command(
     prices_example: bool,
     as_json: bool,
 ) -> None:
-    """Lay out what can be done about CASE as it stands: the suspect alone, all of them, a cheaper step, test on, watch.
+    """Lay out what can be done about CASE now: the suspect alone, all of them, a cheaper step, test on, watch.
 
     For each: what it costs now, how likely it cures, how likely the car comes back, and what that is expected to cost.
     The recommended one is the cheapest for which nothing is missing; what it hangs on is said.

@@ -29,5 +29,5 @@ TABLE = {
 def command() -> None:
     """Work out what readings mean. Numbers are typed with their unit, metric or imperial: 3.1 g/s, 58 psi, 185 F.
 
-    What stands behind +- is one standard error: two times out of three the truth lies within it.
+    The figure after +- is one standard error: two times out of three the truth lies within it.
     """
