@@ -66,3 +66,8 @@ def test_every_question_page_is_whole(path: Path) -> None:
                     assert words([caution]) in told, "in full before the step"
             seen += 1
     assert seen
+
+
+def test_every_name_fits_its_line_in_the_list_of_suspects() -> None:
+    """At 80 columns a name has 47 beside its chance and its place; a longer one would be torn by the columns."""
+    assert [fault.name for fault in book().faults.values() if len(fault.name) > 47] == []
