@@ -145,14 +145,14 @@ def match_outcome(text: str, form: Form) -> str:
         number = int(wanted[:6])
         if 1 <= number <= len(form.outcomes):
             return form.outcomes[number - 1].name
-        raise Unclear(f"{shortened(text, 12)} is not on the list: 1 to {len(form.outcomes)}, or 0 if you can't tell.")
+        raise Unclear(f"{shortened(text, 12)} is not on the list: {_choices(form)}.")
     if wanted in ("y", "n"):
         wanted = {"y": "yes", "n": "no"}[wanted]
     for alike in (_same, _begins, _contains):
         found = [o.name for o in form.outcomes if alike(wanted, o)]
         if len(found) == 1:
             return found[0]
-    raise Unclear(f'"{shortened(text, 24)}" is not on the list: {_choices(form)}')
+    raise Unclear(f'"{shortened(text, 24)}" is not on the list: {_choices(form)}.')
 
 
 def _same(wanted: str, outcome: OutcomeDoc) -> bool:
@@ -171,9 +171,10 @@ def _contains(wanted: str, outcome: OutcomeDoc) -> bool:
 
 
 def _choices(form: Form) -> str:
+    """What may be typed, by number: the texts stand on the screen, and here there is no room for them."""
     if form.measure:
-        return f"a number in {form.measure.unit}, or {_words(form)}."
-    return ", ".join(f"{n} {shortened(o.text, 24)}" for n, o in enumerate(form.outcomes, start=1)) + "."
+        return f"a number in {form.measure.unit}, or {_words(form)}"
+    return f"1 to {len(form.outcomes)}, or 0 if you can't tell"
 
 
 def _words(form: Form) -> str:
@@ -238,10 +239,9 @@ def _unplaced(text: str, form: Form) -> Reply:
         place = int(text[:6])
         if place in form.places and len(form.outcomes) == 2:  # "Which one?" - "3": the only thing it can mean
             if 1 <= place <= 2:  # but 1 and 2 stand on the screen as answers too
-                one, none = form.outcomes[1].text, form.outcomes[0].text
                 raise Unclear(
-                    f"{place} alone may be the {form.at} or the answer. {place}=2: {form.places[place]},"
-                    f" {shortened(one, 24)}. all=1: all of them, {shortened(none, 24)}."
+                    f"{place} alone may be the {form.at} or the answer. {place}=2: answer 2 at {form.places[place]},"
+                    " 1 at the rest. all=1: answer 1 at all of them."
                 )
             return Reply({p: form.outcomes[int(p == place)].name for p in form.places}, read_back=True)
         raise Unclear(f"Which {form.at}, and what? {_example(form)}")
@@ -254,5 +254,5 @@ def _unplaced(text: str, form: Form) -> Reply:
 def _example(form: Form) -> str:
     last = list(form.places)[-1]
     if form.measure is not None:
-        return f"Such as {' '.join(f'{p}=...' for p in form.places)}, each {_choices(form)}"
-    return f"Such as {last}=2 ({form.places[last]}: {shortened(form.outcomes[1].text, 24)}), or all=1."
+        return f"Such as {' '.join(f'{p}=...' for p in form.places)}, each {_choices(form)}."
+    return f"Such as {last}=2 (answer 2 at {form.places[last]}, 1 at the rest), or all=1."

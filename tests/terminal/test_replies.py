@@ -169,9 +169,9 @@ def test_a_number_and_a_word_side_by_side() -> None:
         ("", ENGINE, "what the list says"),
         ("999", ENGINE, "999 is not on the list: 1 to 3"),
         ("99999999999999999999999999", ENGINE, "is not on the list"),
-        ("purple", ENGINE, '"purple" is not on the list: 1 the same as the rest, 2 darker, 3 wet with fuel.'),
+        ("purple", ENGINE, '"purple" is not on the list: 1 to 3, or 0 if you'),
         ("3=2", ENGINE, "whole engine"),
-        ("999", PLUGS, "Which cylinder, and what? Such as 4=2 (cylinder 4: darker), or all=1."),
+        ("999", PLUGS, "Which cylinder, and what? Such as 4=2 (answer 2 at cylinder 4, 1 at the rest), or all=1."),
         ("2", PLUGS, "Which cylinder, and what?"),
         ("wet", PLUGS, "Which cylinder? Such as 4=2"),
         ("3=purple", PLUGS, '"purple" is not on the list'),
@@ -225,6 +225,19 @@ def test_a_number_that_is_cylinder_and_answer_is_asked_back(line: str) -> None:
         read_reply(line, MISFIRE)
     number = line[0]
     assert str(found.value) == (
-        f"{number} alone may be the cylinder or the answer. {number}=2: cylinder {number}, misfires."
-        " all=1: all of them, runs even."
+        f"{number} alone may be the cylinder or the answer. {number}=2: answer 2 at cylinder {number},"
+        " 1 at the rest. all=1: answer 1 at all of them."
     )
+
+
+@pytest.mark.parametrize("line", ["purple", "999", "3=purple", "3=", "wet 3=2", "1", "1=9"])
+@pytest.mark.parametrize("outcomes", [2, 3, 9])
+def test_no_text_of_an_answer_is_cut_short_in_a_mistakes_line(line: str, outcomes: int) -> None:
+    """The texts stand in full on the screen: the line has their numbers."""
+    long = "more than once or back within some days, and then for good, whatever anybody did to it"
+    found = [OutcomeDoc(f"o{n}", f"{n} {long}") for n in range(1, outcomes + 1)]
+    for places in ({0: "the engine"}, {n: f"cylinder {n}" for n in range(1, 5)}):
+        try:
+            read_reply(line, Form("cylinder", places, found))
+        except Unclear as unclear:
+            assert "..." not in str(unclear) and "more than once" not in str(unclear)
