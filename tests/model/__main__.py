@@ -83,6 +83,9 @@ def line(one: Played) -> dict[str, object]:
         "said": [run.said_fault, run.said_where],
         "claimed": round(run.firmness, 3),
         "right": run.right_class,
+        "mends": one.mends,
+        "paid": one.paid and round(one.paid),
+        "least": one.least and round(one.least),
         "minutes": round(run.minutes, 1),
         "codes": dict(one.past.codes),
         "slips": one.slips,
@@ -111,6 +114,12 @@ def show(found: list[Played], book: Rulebook, seed: int) -> None:
         f" in the fault {fault}"
     )
     print(f"firm and wrong {firm} ({100 * firm / len(runs):.1f} % of all cars)")
+    paid = [(one.paid, one.least) for one in found if one.paid is not None and one.least is not None]
+    mends = sum(one.mends for one in found)
+    print(f"what is recommended in the end mends {mends} of {len(found)} ({100 * mends / len(runs):.0f} %)")
+    if paid:
+        all_in_all, least = (sum(each) / len(paid) for each in zip(*paid, strict=True))
+        print(f"looks, work and what comes later: {all_in_all:.0f} a car; {least:.0f} if it were known at once")
     unnamed = Counter(one.car.breakage for one in found if book.faults[truth(book, one.car)].anything_else)
     if unnamed:
         print("the rules have no name for: " + ", ".join(f"{name} ({n})" for name, n in unnamed.items()))

@@ -10,8 +10,11 @@ from math import log2
 
 from reasoner.inference.belief import by_class, by_fault, leader
 from reasoner.network.vehicle import vehicle_from
+from reasoner.repair.choices import losses, losses_of
+from reasoner.repair.followup import mended
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused
+from reasoner.session.deciding import concluded, mends_most
 from reasoner.session.document import Question, Verdict
 from reasoner.session.protocol import Message, Talk, hear
 from reasoner.session.workup import Workup, begin
@@ -28,13 +31,20 @@ CLEARS = ("cleared-idle",)
 
 @dataclass(frozen=True)
 class Played:
-    """A run and what it came from. slips: answers in which the technician named another outcome than was there."""
+    """A run and what it came from. slips: answers in which the technician named another outcome than was there.
+
+    paid: money for the looks, and all that what was recommended costs on this car, now and later; mends: whether it
+    mends the car. least: what the right repair costs where it is known at once. None where these rules cannot have it.
+    """
 
     run: TrialRun
     car: Car
     past: Past
     slips: tuple[str, ...]
     unseen: tuple[str, ...]  # checks that were asked and have no observer, or one that speaks in other outcomes
+    mends: bool = False
+    paid: float | None = None
+    least: float | None = None
 
 
 _begun: dict[tuple[int, str], tuple[Rulebook, Workup]] = {}  # tables take a while: once for rules and kind of car
@@ -106,7 +116,7 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
         talk = _hear(talk, message)
         steps.append(_step(before, talk, car, asked, text))
     run = _run(talk, car, number, kind, tuple(codes), tuple(steps))
-    return Played(run, car, past, tuple(slips), tuple(unseen))
+    return Played(run, car, past, tuple(slips), tuple(unseen), *_paid(talk, car, run))
 
 
 def complaint(past: Past) -> str:
@@ -184,16 +194,39 @@ def _true_class(talk: Talk, car: Car) -> float:
     return float(by_class(workup.tables, workup.belief.probability)[workup.tables.class_of[true]])
 
 
+def _paid(talk: Talk, car: Car, run: TrialRun) -> tuple[bool, float | None, float | None]:
+    """Whether what is recommended mends the car, what all costs with it, and what knowing at once would have cost."""
+    workup = talk.workup
+    true = _true_cause(workup, car)
+    if true is None:
+        return False, None, None
+    best, stake = concluded(workup).best, workup.outlook.bare
+    fee = workup.book.settings.afterwards.hand_on_costs
+    least = losses(stake, ())[true] - fee
+    minutes = sum(s.minutes + workup.costs.waiting(s.wait) for s in run.steps)
+    looks = minutes / 60.0 * stake.prices.hour + run.money
+    if best.kind in ("watch", "free") and mended(workup.book, workup.tables.causes[true], best.work) < 1.0:
+        after = least + fee  # done or watched first, and then as open as before
+    else:
+        after = losses_of(stake, best.kind, best.work)[true] if best.work else least + fee
+    mends = bool(best.work) and mended(workup.book, workup.tables.causes[true], best.work) == 1.0
+    return mends, looks + after, least
+
+
 def _run(talk: Talk, car: Car, number: int, kind: str, codes: Sequence[str], steps: tuple[TrialStep, ...]) -> TrialRun:
     """The verdict held against what the car has: the repair that leads at its place, and the fault."""
     workup = talk.workup
     tables, p = workup.tables, workup.belief.probability
     classes, faults = by_class(tables, p), by_fault(tables, p)
     best, fault = int(classes.argmax()), int(faults.argmax())
-    cause = tables.causes[
-        leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
-    ]
+    lead = leader(tables, p, fault=fault) if kind == "place-open" else leader(tables, p, repair_class=best)
     true_fault, true = truth(workup.book, car), _true_cause(workup, car)
+    right, claimed = true is not None and int(tables.class_of[true]) == best, float(classes[best])
+    if kind == "settled":  # what is claimed is that the work mends it
+        decision = concluded(workup)
+        lead, claimed = mends_most(decision), decision.best.cures
+        right = true is not None and mended(workup.book, tables.causes[true], decision.best.work) == 1.0
+    cause = tables.causes[lead]
     return TrialRun(
         number=number,
         fault=true_fault,
@@ -201,9 +234,9 @@ def _run(talk: Talk, car: Car, number: int, kind: str, codes: Sequence[str], ste
         kind=kind,
         said_fault=cause.fault,
         said_where=cause.where,
-        claimed=float(classes[best]),
+        claimed=claimed,
         fault_claimed=float(faults[fault]),
-        right_class=true is not None and int(tables.class_of[true]) == best,
+        right_class=right,
         right_repair=workup.book.faults[cause.fault].repair == workup.book.faults[true_fault].repair,
         right_fault=true_fault == tables.faults[fault],
         codes=tuple(codes),
