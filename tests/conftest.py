@@ -1,4 +1,4 @@
-"""What all tests share: no rules of whoever runs them lie over the shipped ones, and no test hangs on how busy the
+"""What all tests share: no rules or settings of whoever runs them are used, and no test hangs on how busy the
 machine is."""
 
 from __future__ import annotations
@@ -7,7 +7,8 @@ import os
 
 from hypothesis import HealthCheck, settings
 
-os.environ["REASONER_RULES"] = ""  # also for what tests start as programs of their own
+for variable in ("REASONER_RULES", "REASONER_SETTINGS"):  # also for what tests start as programs of their own
+    os.environ[variable] = ""
 
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")

@@ -14,26 +14,23 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
-from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.say import say, say_json
+from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.history.car import vehicle_of
-from reasoner.repair.prices import EXAMPLE
 from reasoner.session.decision_doc import DecisionDoc
 
 
-@click.command(epilog="Example: reasoner decide 2026-03-09-1 --prices shop.yaml")
-@click.argument("case", type=CASE, required=False)
+@click.command(epilog="Example: reasoner decide 2026-03-09-1 --settings shop.yaml")
+@click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
-@prices_option
-@click.option("--prices-example", is_flag=True, help="Print an example of a list of prices, and end.")
+@settings_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def command(
-    case: str | None,
+    case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
-    prices_path: Path | None,
-    prices_example: bool,
+    settings_path: Path | None,
     as_json: bool,
 ) -> None:
     """Lay out what can be done about CASE now: the suspect alone, all of them, a cheaper step, test on, watch.
@@ -41,30 +38,22 @@ def command(
     For each: what it costs now, how likely it cures, how likely the car comes back, and what that is expected to cost.
     The recommended one is the cheapest for which nothing is missing; what it hangs on is said.
     """
-    if prices_example:
-        say(EXAMPLE, nl=False)
-        return
-    if case is None:
-        raise click.UsageError("Which case? `reasoner cases` lists them.")
     from reasoner.report.decision_text import decision_text
     from reasoner.session import after_work, deciding
 
     book = loading.rules(rules_paths)
-    prices = shop_prices(prices_path, book)
+    prices = shop_settings(settings_path, book).prices
     try:
         folder, _ = store.folder(cases_dir, os.environ)
         found = load_sound(store.find(folder, case))
-        workup = after_work.resume(book, vehicle_of(found), found.events)
+        workup = after_work.resume(book, vehicle_of(found), found.events, prices=prices)
     except CasebookError as error:
         raise keeper.refuse(error) from None
-    document = deciding.document(deciding.decide(workup, prices), found.path.stem)
+    document = deciding.document(deciding.decide(workup), found.path.stem)
     if as_json:
         say_json(document)
     else:
-        again = [
-            *loading.options_again(cases_dir),
-            *([f"--prices {shlex.quote(str(prices_path))}"] if prices_path else []),
-        ]
+        again = [*loading.options_again(cases_dir), *settings_again(settings_path)]
         say(decision_text(document))
         say(_next(document, shlex.quote(case), " ".join(["", *again])))
     if not any(choice.recommended for choice in document.choices):
@@ -76,9 +65,9 @@ def _next(document: DecisionDoc, case: str, again: str) -> str:
     best = next((choice for choice in document.choices if choice.recommended), None)
     others = [choice.kind for choice in document.choices if choice.kind not in ("test", "watch", "hand on")]
     if best is None or best.kind == "test":
-        first = f"To test on: reasoner diagnose {case}{again.partition(' --prices')[0]}"
+        first = f"To test on: reasoner diagnose {case}{again}"
     elif best.kind == "watch":
-        return f"Drive on and watch; when it shows: reasoner diagnose {case}{again.partition(' --prices')[0]}"
+        return f"Drive on and watch; when it shows: reasoner diagnose {case}{again}"
     else:
         return f"To take it up: reasoner sheet {case}{again} --take best"
     more = f"\nTo act all the same: reasoner sheet {case}{again} --take {shlex.quote(others[0])}" if others else ""

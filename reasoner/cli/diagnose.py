@@ -22,10 +22,13 @@ from reasoner.cli.keeper import Keeper
 from reasoner.cli.kinds import CASE, Choice
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say
+from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import By
-from reasoner.network.vehicle import DEFAULTS, Vehicle, vehicle_from
+from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.repair.prices import Shop
 from reasoner.rulebook.model import Rulebook
+from reasoner.session import acts
 from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
 
@@ -55,6 +58,7 @@ distance: 198000 km         # or mi
 @loading.vehicle_option
 @cases_option
 @loading.rules_option
+@settings_option
 @click.option("--by", type=Choice(["time", "money", "gain"]), default="time", help="What a check should save.")
 @click.option("--answers", type=click.Path(path_type=Path), metavar="FILE", help="Answer from a case file, unattended.")
 @click.option("--log", "logs", multiple=True, metavar="FILE.csv", help="Take a scan log in first; may be repeated.")
@@ -74,6 +78,7 @@ def command(
     vehicle_path: Path | None,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
+    settings_path: Path | None,
     by: By,
     answers: Path | None,
     logs: tuple[str, ...],
@@ -102,17 +107,21 @@ def command(
             err=True,
         )
         raise click.exceptions.Exit(exits.NO_TERMINAL)
-    again = loading.options_again(cases_dir)
+    again = [*loading.options_again(cases_dir), *settings_again(settings_path)]
     source = Logs(logs, scanlogs.fetcher(columns_path))
     try:
         folder, why = store.folder(cases_dir, os.environ)
         store.ready(folder)
         path = _existing(folder, case)
-        wish = Wish(folder, why, case, path, loading.rules(rules_paths), vehicle_path, by, tuple(again))
+        book = loading.rules(rules_paths)
+        wish = Wish(folder, why, case, path, book, vehicle_path, by, tuple(again), shop_settings(settings_path, book))
         if _by_beginning(wish) and (as_json or answers is not None):
             wish = _new(wish)  # nobody is there to say which was meant; a program knows the whole name
         if as_json:
             with wish.opened() as kept:
+                own = _own_tools(wish.shop)
+                if own is not None and not kept.workup.record.steps:
+                    kept.keep(acts.usual_tools(kept.workup, *own))
                 raise click.exceptions.Exit(
                     converse.talk(kept, sys.stdin.buffer, sys.stdout, source.fetch, source.files)
                 )
@@ -135,7 +144,7 @@ class Logs:
 @dataclass(frozen=True)
 class Wish:
     """What was asked for. why: who said where the cases are. path: the case to go on with; None: a new one, named
-    `case` if that is given. again: the options that going on will need too."""
+    `case` if that is given. again: the options that going on will need too. shop: what its settings say."""
 
     folder: Path
     why: str
@@ -145,16 +154,22 @@ class Wish:
     vehicle_path: Path | None
     by: By
     again: tuple[str, ...]
+    shop: Shop
 
     def opened(self, vehicle: Callable[[], Vehicle] | None = None) -> Keeper:
         """The case, open for writing. vehicle: where a new case's comes from, if no file was named."""
         if self.path is not None:
-            kept = keeper.open_case(self.path, self.book, self.by)
+            kept = keeper.open_case(self.path, self.book, self.by, self.shop.prices)
             if self.vehicle_path is not None:
                 kept.notes.append("the case has its vehicle already, so --vehicle was not used")
             return kept
-        car = vehicle() if vehicle is not None and self.vehicle_path is None else loading.vehicle(self.vehicle_path)
-        return keeper.new_case(self.folder, self.case, self.book, car, self.by)
+        car = vehicle() if vehicle is not None and self.vehicle_path is None else self._car()
+        return keeper.new_case(self.folder, self.case, self.book, car, self.by, self.shop.prices)
+
+    def _car(self) -> Vehicle:
+        """The one of the file; else the shop's usual one."""
+        usual = vehicle_from(self.shop.car)[0] if self.vehicle_path is None else None
+        return usual or loading.vehicle(self.vehicle_path)
 
     def resume(self, name: str) -> str:
         """The command that goes on with the case."""
@@ -233,7 +248,7 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
         last = None if wish.case else store.newest(wish.folder)
         if last is not None and last.latest and not last.closed:
             desk.say(f"This begins a new case. The last one is not closed: {wish.resume(last.name)}")
-        with wish.opened(lambda: _asked(intake.ask_vehicle(desk, DEFAULTS))) as kept:
+        with wish.opened(lambda: _asked(intake.ask_vehicle(desk, wish.shop.car))) as kept:
             desk.resume = wish.resume(kept.journal.path.stem)
             desk.say(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}.")
             done = _work_done(kept)
@@ -243,7 +258,7 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
                 desk.say(f"Note: {note}.")
             record, workup = kept.workup.record, kept.workup
             if not record.given and record.condition is None:  # the intake was not finished
-                workup = intake.intake(workup, kept.keep, desk)
+                workup = intake.intake(workup, kept.keep, desk, _own_tools(wish.shop))
             workup = loop.run(workup, kept.keep, desk, Pages(), logs.fetch, logs.files)
             if desk.left == "stop" and workup.record.verdicts:
                 name = " ".join([shlex.quote(kept.journal.path.stem), *wish.again])
@@ -259,6 +274,11 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
         say(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
         raise click.exceptions.Exit(exits.CASE) from None
     raise click.exceptions.Exit(_status(desk.left))
+
+
+def _own_tools(shop: Shop) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
+    """Tools that the settings say are there, and are not; None where they do not say."""
+    return None if shop.tools is None else (shop.tools, shop.lacking)
 
 
 def _asked(fields: Mapping[str, str]) -> Vehicle:

@@ -20,6 +20,7 @@ from reasoner.cli.say import say
 from reasoner.history.car import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
+from reasoner.repair.prices import Prices
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.workup import Workup, begin
 
@@ -51,14 +52,16 @@ class Keeper:
         self.journal.close()
 
 
-def new_case(folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, by: By = "time") -> Keeper:
+def new_case(
+    folder: Path, name: str | None, book: Rulebook, vehicle: Vehicle, by: By = "time", prices: Prices | None = None
+) -> Keeper:
     """Begin a case, under a name or under the date and a number. Raises CasebookError."""
     head = {"opened": now(), "rules": book.stamp, "vehicle": dict(vehicle.fields)}
     journal = store.begin(folder, head, datetime.now(UTC).date(), name)
-    return Keeper(journal, sound(journal.case), begin(book, vehicle, by=by))
+    return Keeper(journal, sound(journal.case), begin(book, vehicle, by=by, prices=prices))
 
 
-def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
+def open_case(path: Path, book: Rulebook, by: By = "time", prices: Prices | None = None) -> Keeper:
     """Go on with a case, under today's rules. Raises CasebookError."""
     from reasoner.session import after_work  # what follows a verdict: slow to load, and a new case has none
 
@@ -66,7 +69,7 @@ def open_case(path: Path, book: Rulebook, by: By = "time") -> Keeper:
         journal = resume(path)
         undo.callback(journal.close)
         case = sound(journal.case)
-        workup = after_work.resume(book, vehicle_of(case), case.events, by)
+        workup = after_work.resume(book, vehicle_of(case), case.events, by, prices)
         undo.pop_all()
     keeper = Keeper(journal, case, workup)
     stamps = workup.record.stamps or (case.rules,)

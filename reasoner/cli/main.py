@@ -28,6 +28,7 @@ TABLE = {
     "prove": ("prove", "What must be seen before a repair counts as proven, and what is missing."),
     "report": ("report", "A case as one page, for the customer and the file."),
     "cases": ("cases", "List the cases."),
+    "settings": ("settings", "Show the shop's settings: tools, usual car, prices, and where from."),
     "measure": ("measure", "Work out what readings say: trims, gases, pressures, raw replies."),
     "rules": ("rules", "Look at the rules, check them, and add your own."),
     "completion": ("completion", "Let the shell complete commands, cases and rules."),

@@ -11,15 +11,15 @@ from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import caseroom, loading
 from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
-from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.say import say
+from reasoner.cli.settings import settings_option, shop_settings
 
 
 @click.command(epilog="Example: reasoner report estate-hot-restart --html estate.html")
 @click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
-@prices_option
+@settings_option
 @click.option("--html", "html", type=click.Path(path_type=Path), required=True, metavar="FILE", help="Write it here.")
 @click.option("--customer", is_flag=True, help="Only the page for the customer.")
 @click.option("--log", "log", type=click.Path(path_type=Path), metavar="FILE", help="A logged drive to picture in it.")
@@ -27,7 +27,7 @@ def command(
     case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
-    prices_path: Path | None,
+    settings_path: Path | None,
     html: Path,
     customer: bool,
     log: Path | None,
@@ -41,7 +41,7 @@ def command(
     from reasoner.session.chapters import Garage
 
     book = loading.rules(rules_paths)
-    prices = shop_prices(prices_path, book)
+    prices = shop_settings(settings_path, book).prices
     with caseroom.refusing():
         found = caseroom.one(cases_dir, case)
         page = case_html(dossier(found, Garage(book), prices), _drive(log), customer)

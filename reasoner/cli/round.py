@@ -19,6 +19,7 @@ from reasoner.cli.say import say
 from reasoner.history.car import vehicle_of
 from reasoner.repair import rounds
 from reasoner.repair.jobs import Work
+from reasoner.repair.prices import Prices
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
@@ -57,7 +58,14 @@ class Round:
         return after_work.before_work(self.book, self.workup.vehicle, self.events)
 
 
-def on_case(case: str, cases_dir: str | None, book: Rulebook, tells: bool, do: Callable[[Round], T]) -> T:
+def on_case(
+    case: str,
+    cases_dir: str | None,
+    book: Rulebook,
+    tells: bool,
+    do: Callable[[Round], T],
+    prices: Prices | None = None,
+) -> T:
     """Open a case, do something on it, and close it. Ends the program with a message where it cannot be done.
 
     tells: something is to be kept. A case that is only looked at is not written to, nor taken from who has it open.
@@ -67,10 +75,10 @@ def on_case(case: str, cases_dir: str | None, book: Rulebook, tells: bool, do: C
         path: Path = store.find(folder, case)
         if not tells:
             found = load_sound(path)
-            workup = after_work.resume(book, vehicle_of(found), found.events)
+            workup = after_work.resume(book, vehicle_of(found), found.events, prices=prices)
             _note([*found.notes, *keeper.not_weighed(workup)])
             return do(Round(found, workup, None))
-        with keeper.open_case(path, book) as kept:
+        with keeper.open_case(path, book, prices=prices) as kept:
             _note(kept.notes)
             return do(Round(kept.case, kept.workup, kept))
     except CasebookError as error:

@@ -11,13 +11,12 @@ from reasoner.casebook.whole_file import write_whole
 from reasoner.cli import loading
 from reasoner.cli.kinds import CASE, Choice
 from reasoner.cli.options import cases_option
-from reasoner.cli.prices import prices_option, shop_prices
 from reasoner.cli.round import Round, by_number, on_case, take_back
 from reasoner.cli.say import say, say_json
+from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_through
 from reasoner.repair import rounds
 from reasoner.repair.jobs import Work
-from reasoner.repair.prices import Prices
 from reasoner.repair.sheet import SheetDoc, sheet_document, sheet_of
 from reasoner.report.lines import para
 from reasoner.session import deciding
@@ -31,7 +30,7 @@ TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn", "free")
 @click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
-@prices_option
+@settings_option
 @click.option("--take", type=Choice(TAKES), help="Take up the work of this choice (see `reasoner decide`).")
 @click.option("--tick", multiple=True, metavar="BOX", help='Check off a box, such as 3 or "4 cylinder 2"; repeatable.')
 @click.option("--untick", multiple=True, metavar="BOX", help="Take a mark away again.")
@@ -57,7 +56,7 @@ def command(
     case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
-    prices_path: Path | None,
+    settings_path: Path | None,
     take: str | None,
     tick: tuple[str, ...],
     untick: tuple[str, ...],
@@ -78,13 +77,13 @@ def command(
     next open step with its cautions.
     """
     book = loading.rules(rules_paths)
-    prices = shop_prices(prices_path, book)
+    prices = shop_settings(settings_path, book).prices
 
     def do(on: Round) -> None:
         if back:
             take_back(on)
         if take:
-            _take(on, take, prices)
+            _take(on, take)
         work = on.work
         if work is None:
             raise Refused("no work was taken up in this case", "reasoner decide shows the choices; then: --take best")
@@ -104,18 +103,18 @@ def command(
         again = " ".join([shlex.quote(case), *loading.options_again(cases_dir)])
         if finished:
             on.keep(rounds.finish(on.workup, on.work))
-            _say_finished(on, work, again)
+            _say_finished(on, work, again, " ".join([again, *settings_again(settings_path)]))
         elif html or as_json or not (events or ask or walk or back) or take:
             _show(on, html, as_json)
         else:
             _show_next(on, again, values=bool(ask or first or second or old))
 
     tells = bool(back or take or tick or untick or figures or first or second or old or ask or walk or finished)
-    on_case(case, cases_dir, book, tells, do)
+    on_case(case, cases_dir, book, tells, do, prices)
 
 
-def _take(on: Round, kind: str, prices: Prices) -> None:
-    decision = deciding.decide(on.workup, prices)
+def _take(on: Round, kind: str) -> None:
+    decision = deciding.decide(on.workup)
     choice = deciding.chosen(decision, kind)
     if choice is None:
         raise Refused(f'there is no such choice now: "{kind}"', "reasoner decide shows those there are")
@@ -180,7 +179,7 @@ def _show_next(on: Round, again: str, values: bool) -> None:
     say(f"\nOne by one: reasoner sheet {again} --steps")
 
 
-def _say_finished(on: Round, work: Work, again: str) -> None:
+def _say_finished(on: Round, work: Work, again: str, with_settings: str) -> None:
     """What was left open, and what comes now."""
     document = sheet_document(on.before(), work, on.name)
     say(f"The work is done: {document.done} of {document.boxes} boxes ticked.")
@@ -191,5 +190,5 @@ def _say_finished(on: Round, work: Work, again: str) -> None:
         say("\n".join(para(f"Calibration values: {slip}.", 2, "!")))
     say("From here the case is about the car after the work.")
     say(f"What must be seen, and how often: reasoner prove {again}")
-    say(f"Whether anything is wrong with it now: reasoner diagnose {again}")
+    say(f"Whether anything is wrong with it now: reasoner diagnose {with_settings}")
     say(f"Said by mistake: reasoner sheet {again} --back")

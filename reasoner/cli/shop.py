@@ -1,4 +1,4 @@
-"""Where a shop keeps its own rules, and which rules lie over which.
+"""Where a shop keeps its own rules and its settings, and which rules lie over which.
 
 The folder for a user's settings: XDG Base Directory Specification (freedesktop.org) on Linux and its kin;
 `~/Library/Application Support` on macOS (Apple, File System Programming Guide); the known folder RoamingAppData on
@@ -15,10 +15,28 @@ from pathlib import Path
 from reasoner.cli import shipped
 
 VARIABLE = "REASONER_RULES"
+SETTINGS = "REASONER_SETTINGS"
 
 
 def folder(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
-    """The default place of a shop's own rules, there or not. None where nobody knows a home.
+    """The default place of a shop's own rules, there or not. None where nobody knows a home."""
+    own = _own(environ, platform)
+    return own / "rules" if own else None
+
+
+def settings_file(environ: Mapping[str, str], platform: str = sys.platform) -> tuple[Path | None, str]:
+    """Where a shop's settings are, or would be, and who says so. REASONER_SETTINGS names the file; set to nothing, it
+    means none. None too where nobody knows a home.
+    """
+    said = environ.get(SETTINGS)
+    if said is not None:
+        return (Path(said) if said.strip() else None), SETTINGS
+    own = _own(environ, platform)
+    return (own / "settings.yaml" if own else None), "default place"
+
+
+def _own(environ: Mapping[str, str], platform: str) -> Path | None:
+    """The folder for what a user sets. None where nobody knows a home.
 
     platform: as `sys.platform`.
     """
@@ -31,8 +49,8 @@ def folder(environ: Mapping[str, str], platform: str = sys.platform) -> Path | N
     else:
         said, usual = environ.get("XDG_CONFIG_HOME"), (".config",)
     if said and Path(said).is_absolute():  # a relative one is to be ignored (XDG)
-        return Path(said, "reasoner", "rules")
-    return Path(home, *usual, "reasoner", "rules") if home else None
+        return Path(said, "reasoner")
+    return Path(home, *usual, "reasoner") if home else None
 
 
 def standing(environ: Mapping[str, str], platform: str = sys.platform) -> list[Path]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reasoner.rulebook import filters
-from reasoner.rulebook.located import Text, load, parse_bytes
+from reasoner.rulebook.located import Map, Text, load, parse_bytes
 from reasoner.rulebook.model import Filter, Rulebook
 from reasoner.rulebook.problem import Mark, Notebook, Problem
 from reasoner.rulebook.quantity import KM_PER_MILE
@@ -275,6 +275,12 @@ def read_vehicle(path: Path) -> tuple[Vehicle | None, tuple[Problem, ...]]:
     tree = None if content is None else parse_bytes(content, file, notes)
     if tree is None:
         return None, notes.problems
+    vehicle = vehicle_in(tree, notes)
+    return (None if notes.problems else vehicle), notes.problems
+
+
+def vehicle_in(tree: Map, notes: Notebook) -> Vehicle | None:
+    """The vehicle that a map of its fields says, what is wrong noted in its place."""
     fields: dict[str, str] = {}
     for key, value in tree.pairs:
         if isinstance(value, Text):
@@ -289,4 +295,4 @@ def read_vehicle(path: Path) -> tuple[Vehicle | None, tuple[Problem, ...]]:
         if mistake.unknown:
             spot = tree.key(mistake.key) or tree
         notes.note("vehicle", Mark(spot.place, spot.length), mistake.message, mistake.mend)
-    return (None if notes.problems else vehicle), notes.problems
+    return vehicle

@@ -1,14 +1,31 @@
-"""What a shop pays and charges. Whatever it does not say is taken from the rules, and marked so."""
+"""What a shop says of itself: tools, usual car, what it pays and charges. What it does not say is taken from the rules,
+and marked so."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
-from reasoner.rulebook.fields import NOTHING, Desk, Key, distance, fields, map_of, minutes, money, name_of, table, text
-from reasoner.rulebook.located import parse_bytes
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.problem import Notebook, Problem
+from reasoner.network.vehicle import vehicle_from, vehicle_in, vehicle_words
+from reasoner.rulebook.fields import (
+    NOTHING,
+    Desk,
+    Key,
+    as_text,
+    distance,
+    fields,
+    list_of,
+    map_of,
+    minutes,
+    money,
+    name_of,
+    table,
+    text,
+)
+from reasoner.rulebook.located import Map, Node, Text, parse_bytes
+from reasoner.rulebook.model import Place, Rulebook
+from reasoner.rulebook.problem import Notebook, Problem, shorten
 
 PRICES = table(
     Key("currency", text),
@@ -21,18 +38,6 @@ PRICES = table(
     Key("comeback within", distance),
     Key("watch for", distance),
 )
-EXAMPLE = """\
-# What this shop pays and charges. Every line may be left out; the rules' own figure is used then, and marked so.
-currency: EUR
-hour: 85
-parts:                    # what a part costs the customer
-  direct-injector: 310
-access minutes:           # to get there and back, before the first part is touched
-  replace-injector: 150
-comeback costs: 200       # a car that comes back: looking again, goodwill, a lent car
-comeback within: 20000 km
-watch for: 1000 km        # driven when nothing is done yet
-"""
 
 
 @dataclass(frozen=True)
@@ -60,17 +65,64 @@ def usual(book: Rulebook) -> Prices:
     return Prices("", book.settings.hour_costs, parts, {}, after.comeback_costs, after.comeback_within, after.watch_for)
 
 
+@dataclass(frozen=True)
+class Shop:
+    """tools: the uncommon ones that are there; None: not said, so it is asked. lacking: common ones that are not.
+
+    car: fields of the vehicle that is proposed; empty: not said. lines: every key that was said -> its line.
+    """
+
+    prices: Prices
+    tools: tuple[str, ...] | None = None
+    lacking: tuple[str, ...] = ()
+    car: Mapping[str, str] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
+
+
 def prices_of(content: bytes, file: str, book: Rulebook) -> tuple[Prices | None, tuple[Problem, ...]]:
-    """A shop's prices from the bytes of its YAML file, and everything wrong with it. None where anything is."""
+    """Prices alone from the bytes of a YAML or JSON text, and everything wrong with them. None where anything is."""
     notes = Notebook()
     tree = parse_bytes(content, file, notes)
     if tree is None:
         return None, notes.problems
-    known = {"parts": {p.name: p.origin.place for p in book.parts.values()}}
-    known["repairs"] = {r.name: r.origin.place for r in book.repairs.values()}
-    said = fields(Desk(notes, known), PRICES, tree, tree, "a list of prices")
+    said = fields(Desk(notes, _names(book)), PRICES, tree, tree, "a list of prices")
+    return (None if notes.problems else _prices(said, book)), notes.problems
+
+
+def shop_of(content: bytes, file: str, book: Rulebook) -> tuple[Shop | None, tuple[Problem, ...]]:
+    """A shop's settings from the bytes of its file, and everything wrong with it. None where anything is.
+
+    A file in which every line is a comment says nothing, and is as good as none.
+    """
+    notes = Notebook()
+    lines = (line.strip() for line in content.decode("utf-8-sig", errors="replace").splitlines())
+    if all(not line or line.startswith("#") for line in lines):
+        return Shop(usual(book)), ()
+    tree = parse_bytes(content, file, notes)
+    if tree is None:
+        return None, notes.problems
+    said = fields(Desk(notes, _names(book)), {**PRICES, **SHOP}, tree, tree, "a settings file")
     if notes.problems:
         return None, notes.problems
+    where = {name.value: name.place.line for name, _ in tree.pairs}
+    return Shop(_prices(said, book), said["tools"], said["tools_missing"], said["car"], where), ()
+
+
+def usual_shop(book: Rulebook) -> Shop:
+    """Of which nothing is said."""
+    return Shop(usual(book))
+
+
+def _names(book: Rulebook) -> dict[str, dict[str, Place]]:
+    return {
+        "parts": {part.name: part.origin.place for part in book.parts.values()},
+        "repairs": {repair.name: repair.origin.place for repair in book.repairs.values()},
+        "tools": {tool.name: tool.place for tool in book.tools.values()},
+    }
+
+
+def _prices(said: Mapping[str, Any], book: Rulebook) -> Prices:
+    """What was said, over the rules' usual figures."""
     rules = usual(book)
     names = {"currency": "currency", "hour": "hour", "comeback_costs": "comeback"}
     names |= {"comeback_within": "within", "watch_for": "watch"}
@@ -78,4 +130,66 @@ def prices_of(content: bytes, file: str, book: Rulebook) -> tuple[Prices | None,
     own = frozenset((*plain, *said["parts"], *said["access_minutes"]))
     values = {"hour": rules.hour, "comeback": rules.comeback, "within": rules.within, "watch": rules.watch}
     merged = {"currency": "", **values, **plain}
-    return Prices(parts={**rules.parts, **said["parts"]}, access=said["access_minutes"], said=own, **merged), ()
+    return Prices(parts={**rules.parts, **said["parts"]}, access=said["access_minutes"], said=own, **merged)
+
+
+def _car(desk: Desk, node: Node) -> Mapping[str, str] | None:
+    """A car in one line, or by the keys of a vehicle file."""
+    if isinstance(node, Map):
+        found = vehicle_in(node, desk.notes)
+        texts = {key.value: value.value for key, value in node.pairs if isinstance(value, Text)}
+        return None if found is None else texts
+    words = as_text(desk, node, "a car in one line")
+    if words is None:
+        return None
+    said, unread = vehicle_words(words.value)
+    if unread:
+        mend = "such as: inline 4 direct turbo airflow, or the keys of a vehicle file"
+        desk.notes.note("vehicle", words, f'"{shorten(unread)}" is not clear of a car', mend)
+        return None
+    mistakes = vehicle_from(said)[1]
+    for mistake in mistakes:
+        desk.notes.note("vehicle", words, mistake.message, mistake.mend)
+    return None if mistakes else said
+
+
+SHOP = table(
+    Key("tools", list_of(name_of("tools"))),
+    Key("tools missing", list_of(name_of("tools")), default=()),
+    Key("car", _car, default=NOTHING),
+)
+
+
+def example(book: Rulebook) -> str:
+    """A settings file in which nothing is said yet: every line a comment, with what the rules know and take."""
+    after, tools = book.settings.afterwards, book.tools.values()
+    rows = [
+        ("tools:", "uncommon tools that are here, not asked for again; [] for none"),
+        *((f"  - {tool.name}", tool.title) for tool in tools if not tool.common),
+        ("tools missing:", "common tools that are not here"),
+        *((f"  - {tool.name}", tool.title) for tool in tools if tool.common),
+        ("car: inline 4 direct turbo airflow", "what most cars here are: Enter takes it"),
+        ("currency: EUR", "said behind every sum"),
+        (f"hour: {book.settings.hour_costs:g}", "what an hour of work costs the customer"),
+        (f"comeback costs: {after.comeback_costs:g}", "a car that comes back: looking again, goodwill, a lent car"),
+        (f"comeback within: {after.comeback_within:g} km", "what counts as coming back"),
+        (f"watch for: {after.watch_for:g} km", "driven when nothing is done yet"),
+        ("parts:", "what a part costs the customer"),
+        *((f"  {part.name}: {part.money:g}", part.title) for part in book.parts.values()),
+        ("access minutes:", "to get there and back, before the part itself is touched"),
+        *(
+            (f"  {repair.name}: {repair.minutes - repair.each_more.minutes:g}", repair.title)
+            for repair in book.repairs.values()
+            if repair.each_more is not None
+        ),
+    ]
+    wide = max(len(line) for line, _ in rows)
+    return HEAD + "".join(f"# {line:<{wide}}  # {why}".rstrip() + "\n" for line, why in rows)
+
+
+HEAD = """\
+# Settings of this shop. To use a line, take the "# " in front of it away and put in your own.
+# A list goes on over the lines below its name. What is left out is as the rules have it.
+# What holds, and where it comes from: reasoner settings
+
+"""

@@ -195,6 +195,14 @@ def tools(workup: Workup, lacking: Sequence[str] = (), at_hand: Sequence[str] = 
     return [ToolsSaid(step=workup.record.steps + 1, lacking=tuple(lacking), at_hand=tuple(at_hand))]
 
 
+def usual_tools(workup: Workup, here: Sequence[str], missing: Sequence[str]) -> list[Event]:
+    """What a shop's settings say of the tools that matter for this car; nothing where they say nothing of these."""
+    tables = workup.tables
+    used = set().union(*(check.needs for check in tables.checks), *tables.condition_needs)
+    have, lack = [name for name in here if name in used], [name for name in missing if name in used]
+    return tools(workup, lack, have) if have or lack else []
+
+
 def facts(workup: Workup, told: Mapping[str, str]) -> list[Event]:
     """What became known of the car, with what follows from it; "" = asked, and not known. Raises Refused."""
     for mistake in with_facts(workup.stated or workup.vehicle, told)[1]:

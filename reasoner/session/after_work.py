@@ -24,6 +24,7 @@ from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.followup import tables_after
 from reasoner.repair.jobs import Work
+from reasoner.repair.prices import Prices
 from reasoner.repair.proof import ProofDoc, proof_document
 from reasoner.repair.rounds import parted, rounds_of
 from reasoner.rulebook.filters import passes
@@ -61,15 +62,17 @@ class AfterWork(Workup):
         return whole.with_prior([p if here else 0.0 for p, here in zip(whole.prior, stays, strict=True)])
 
 
-def resume(book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time") -> Workup:
+def resume(
+    book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time", prices: Prices | None = None
+) -> Workup:
     """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
-    return _through(book, vehicle, _parts(events), by)
+    return _through(book, vehicle, _parts(events), by, prices)
 
 
 def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> Workup:
     """The case with more events. Where work is finished, or something taken back, it is read from its beginning."""
     if any(isinstance(event, Finished | Undone) for event in more):
-        return resume(workup.book, workup.stated or workup.vehicle, (*so_far, *more), workup.by)
+        return resume(workup.book, workup.stated or workup.vehicle, (*so_far, *more), workup.by, workup.prices)
     return workup.after(more)
 
 
@@ -86,15 +89,21 @@ def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -
     return [(_through(book, vehicle, parts[:number]), work) for number, work in enumerate(done, start=1)]
 
 
-def _through(book: Rulebook, vehicle: Vehicle, parts: Sequence[Sequence[Event]], by: By = "time") -> Workup:
+def _through(
+    book: Rulebook,
+    vehicle: Vehicle,
+    parts: Sequence[Sequence[Event]],
+    by: By = "time",
+    prices: Prices | None = None,
+) -> Workup:
     car = known_car(vehicle, [event for part in parts for event in part])
-    workup, so_far = begin(book, car if parts[1:] else vehicle, parts[0], by), list(parts[0])
+    workup, so_far = begin(book, car if parts[1:] else vehicle, parts[0], by, prices), list(parts[0])
     for since in parts[1:]:
         done = rounds_of(book, so_far)
         before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
         tables = tables_after(book, car, before, done[-1].jobs if done else ())
         kept = [event for event in so_far if isinstance(event, CARRIED)]
-        workup = AfterWork(book, car, tables, (*kept, *_not_asked_again(book, since[0]), *since), by, vehicle)
+        workup = AfterWork(book, car, tables, (*kept, *_not_asked_again(book, since[0]), *since), by, vehicle, prices)
         so_far += since
     return workup
 

@@ -13,7 +13,7 @@ from typing import Any
 from reasoner.casebook.events import Event
 from reasoner.repair import rounds
 from reasoner.repair.jobs import VALUES, Work
-from reasoner.repair.prices import Prices, prices_of, usual
+from reasoner.repair.prices import Prices, prices_of
 from reasoner.repair.proof import may_close
 from reasoner.repair.sheet import sheet_document, sheet_of
 from reasoner.session import after_work, deciding
@@ -63,11 +63,11 @@ def proof(course: Course) -> Document:
     return as_data(after_work.standing_now(course.workup, course.events))
 
 
-def _prices(course: Course, message: Message) -> Prices:
-    """Those of the message, in the keys of a price file; the rest as the rules have it."""
+def _prices(course: Course, message: Message) -> Prices | None:
+    """Those of the message, in the keys of a settings file, the rest as the rules have it; None: those of the case."""
     said = message.get("prices")
     if not said:
-        return usual(course.workup.book)
+        return None
     prices, problems = prices_of(json.dumps(said).encode(), "prices", course.workup.book)
     if prices is None:
         raise Refused(problems[0].message, problems[0].mend)

@@ -61,7 +61,7 @@ class Workup:
             asking_minutes=s.asking_minutes,
             waiting_counts=s.waiting_counts,
             hazard_minutes=s.hazard_minutes,
-            hour_costs=s.hour_costs,
+            hour_costs=self.prices.hour if self.prices else s.hour_costs,
             least_gain=s.least_gain,
             dominates=s.dominates,
             lead=s.lead,
@@ -217,7 +217,13 @@ class Workup:
         return compile_tables(self.book, car)
 
 
-def begin(book: Rulebook, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
+def begin(
+    book: Rulebook,
+    vehicle: Vehicle,
+    events: Sequence[Event] = (),
+    by: By = "time",
+    prices: Prices | None = None,
+) -> Workup:
     """A case from rules, a vehicle and whatever is already known."""
     car = known_car(vehicle, events)
-    return Workup(book, car, compile_tables(book, car), tuple(events), by, vehicle)
+    return Workup(book, car, compile_tables(book, car), tuple(events), by, vehicle, prices)

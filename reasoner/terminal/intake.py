@@ -50,6 +50,7 @@ CALLED = {
 }
 
 
+USUAL = "Of this one: 198000 km, 2014, 3.0 L; or another car, V6 port airflow 198000 km; a: ask me one by one"
 IN_ONE_LINE = "Or all in one line: V6 port turbo airflow 198000 km 2003 3.0 L return line"
 
 
@@ -86,13 +87,46 @@ VEHICLE = (
 )
 
 
-def ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
+def ask_vehicle(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str]:
     """The fields of a vehicle, for `vehicle_from`. Enter takes the default; `b` goes one question back.
 
-    Raises Leave, after the last line was said.
+    usual: what most cars here are; then one Enter takes all of it. Raises Leave, after the last line was said.
     """
     with desk.leavable():
-        return _ask_vehicle(desk, defaults)
+        found = _usual_car(desk, usual) if usual else None
+        return _ask_vehicle(desk, usual) if found is None else found
+
+
+def _usual_car(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str] | None:
+    """The shop's usual car, with what is typed of this one; None where it is to be asked step by step."""
+    vehicle, mistakes = vehicle_from(usual)
+    assert vehicle is not None, mistakes  # settings with a mistake in them are refused before
+    desk.show(head("The car"), para(f"Most cars here: {_read_back(vehicle)}"), para(USUAL, style=QUIET))
+    helps = "Such as 198000 km 2014, or another car: V6 port airflow 198000 km."
+    while True:
+        try:
+            line = ask_line(desk, "Enter: like that; or what is known of this one > ", helps)
+        except Back:
+            continue
+        if line.lower() in ("a", "ask"):
+            return None
+        said, unread = vehicle_words(line)
+        if unread:
+            desk.say(_unclear_car(unread))
+            continue
+        alone = vehicle_from({"layout": said.get("layout", "")})[0]
+        other = "layout" in said and alone is not None and alone.layout != vehicle.layout
+        fields = {**DEFAULTS, **({} if other else usual), **said}
+        found, mistakes = vehicle_from(fields)
+        if found is None:
+            desk.say(f"{mistakes[0].message} ({mistakes[0].mend}).")
+            continue
+        desk.show(para(_read_back(found), style=QUIET))
+        return fields
+
+
+def _unclear_car(unread: str) -> str:
+    return f'"{shortened(unread, 30)}" is not clear; such as: V6 port turbo airflow 178000 km 2003 3.0 L.'
 
 
 def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
@@ -153,7 +187,7 @@ def _whole(desk: Desk, line: str) -> dict[str, str] | None:
     if "layout" not in fields or (len(fields) == 1 and not unread):
         return None
     if unread:
-        desk.say(f'"{shortened(unread, 30)}" is not clear; such as: V6 port turbo airflow 178000 km 2003 3.0 L.')
+        desk.say(_unclear_car(unread))
         return {}
     _, mistakes = vehicle_from(fields)
     if mistakes:
@@ -217,16 +251,19 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
 # ---- the case --------------------------------------------------------------------------------------------------------
 
 
-def intake(workup: Workup, keep: Keep, desk: Desk) -> Workup:
+Tools = tuple[Sequence[str], Sequence[str]]  # there, and not there
+
+
+def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = None) -> Workup:
     """Complaint, codes, tools, live values, state. What is already known is not asked again; after finished work only
-    codes and state: the rest is known.
+    codes and state: the rest is known. own_tools: as the shop's settings say, so that they are not asked.
 
     Raises Leave, after the last line was said; everything answered is kept by then.
     """
     sitting = Sitting(Talk(workup), keep, desk, _NoPages())
     after = isinstance(workup, AfterWork)
     with desk.leavable():
-        parts = (_codes, _state) if after else (_complaint, _codes, _tools, _values, _state)
+        parts = (_codes, _state) if after else (_complaint, _codes, lambda s: _tools(s, own_tools), _values, _state)
         before = [workup.record.steps] * len(parts)  # the steps there were when each part was begun
         number = 0
         while number < len(parts):
@@ -313,12 +350,17 @@ def _codes(sitting: Sitting) -> None:
         return
 
 
-def _tools(sitting: Sitting) -> None:
-    """Uncommon tools only, and only those some check here needs; common ones are taken to be there."""
+def _tools(sitting: Sitting, own: Tools | None) -> None:
+    """Uncommon tools only, and only those some check here needs; common ones are taken to be there. own: known."""
     workup, desk = sitting.workup, sitting.desk
     used = set().union(*(c.needs for c in workup.tables.checks), *workup.tables.condition_needs)
     rare = [t for t in workup.book.tools.values() if t.name in used and not t.common]
     if not rare or workup.record.at_hand:
+        return
+    if own is not None:
+        sitting.keep(acts.usual_tools(workup, *own))
+        here = sum(tool.name in own[0] for tool in rare)
+        desk.say(f"Tools: as your settings say, {here} of the {len(rare)} uncommon ones; k shows them.")
         return
     desk.show(head("Any of these at hand?"), rows(numbered(t.title for t in rare)))
     chosen = pick_several(desk, "Their numbers (1 3), Enter: none of them > ", len(rare), goes_back=True)

@@ -15,6 +15,7 @@ from reasoner.casebook.casefile import load
 from reasoner.casebook.journal import resume
 from reasoner.cli import exits
 from reasoner.cli.main import cli
+from reasoner.cli.shop import SETTINGS
 
 ROOT = Path(__file__).parents[2]
 
@@ -160,11 +161,74 @@ def test_cases_stay_readable_by_the_list(case: Path) -> None:
     assert found.exit_code == exits.FINE and "estate-hot-restart" in found.output
 
 
-def test_example_of_prices_is_one(tmp_path: Path, case: Path) -> None:
+def test_settings_are_used_without_being_named(
+    case: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, reasoner: Callable[..., CompletedProcess[str]]
+) -> None:
+    """`diagnose`, `decide`, `sheet` and `report` reckon with the shop's prices, wherever they are said."""
+    monkeypatch.delenv(SETTINGS)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    monkeypatch.setenv("APPDATA", str(tmp_path))
+    before = run("decide", str(case)).output
+    shop = tmp_path / "reasoner" / "settings.yaml"
+    shop.parent.mkdir()
+    shop.write_text("currency: EUR\nparts: {direct-injector: 95}\ncomeback costs: 400\n", encoding="utf-8")
+    found = run("decide", str(case)).output
+    assert "all four" in found.split("WHAT IT HANGS ON")[0] and "all four" not in before.split("WHAT IT HANGS ON")[0]
+    assert "(money in EUR)" in found
+    said = reasoner("diagnose", str(case), "--json", stdin='{"type": "decide"}\n', REASONER_SETTINGS=str(shop))
+    state, decision = said.stdout.splitlines()
+    assert json.loads(decision)["currency"] == "EUR" and json.loads(state)["type"] == "state"
+    assert json.loads(decision)["sentence"].split(".")[0] in " ".join(found.split())
+    run("report", str(case), "--html", str(tmp_path / "r.html"))
+    assert "EUR" in (tmp_path / "r.html").read_text(encoding="utf-8")
+    run("sheet", str(case), "--take", "best")
+    assert next(e for e in load(case).events if e["event"] == "work")["kind"] == "all"
+
+
+def test_a_new_case_begins_with_the_shops_car_and_tools(
+    tmp_path: Path, reasoner: Callable[..., CompletedProcess[str]]
+) -> None:
+    shop = tmp_path / "settings.yaml"
+    shop.write_text("car: V6 port 2014\ntools: [smoke-machine]\ntools missing: [multimeter]\n", encoding="utf-8")
+    told = '{"type": "stop"}\n'
+    reasoner("diagnose", "new", "--json", "--cases", str(tmp_path), stdin=told, REASONER_SETTINGS=str(shop))
+    found = load(tmp_path / "new.yaml")
+    assert found.head["vehicle"]["layout"] == "v6" and found.head["vehicle"]["model year"] == "2014"
+    first = found.events[0]
+    assert (first["event"], first["at hand"], first["lacking"]) == ("tools", ["smoke-machine"], ["multimeter"])
+
+
+def test_settings_shown_and_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = tmp_path / "deep" / "settings.yaml"
+    monkeypatch.setenv(SETTINGS, str(shop))
+    assert run("settings").exit_code == exits.PROBLEMS  # named, and not there
+    assert run("settings", "--write").exit_code == exits.FINE and shop.exists()
+    again = run("settings", "--write")
+    assert again.exit_code == exits.USAGE and "is there already" in again.stderr
+    assert "usual car                    asked for each car" in run("settings").output
+    shop.write_text("hour: 85\ncar: V6 port\ntools: [smoke-machine]\nparts: {canister: 180}\n", encoding="utf-8")
+    text = run("settings").output
+    assert "an hour of work              85 (line 1)" in text and "smoke machine (line 3)" in text
+    assert "canister 180; 10 at the rules' usual price" in text and "300 (the rules' usual figure)" in text
+    told = json.loads(run("settings", "--json").stdout)
+    assert {"name": "an hour of work", "value": "85", "line": 1} in told["settings"] and told["file"] == str(shop)
+
+
+@pytest.mark.parametrize("command", [["settings"], ["decide"], ["sheet"], ["report", "--html", "r.html"], ["diagnose"]])
+def test_a_mistake_in_the_settings_is_said_with_its_line(command: list[str], case: Path, tmp_path: Path) -> None:
     shop = tmp_path / "shop.yaml"
-    shop.write_text(run("decide", "--prices-example").output, encoding="utf-8")
-    assert run("decide", str(case), "--prices", str(shop)).exit_code == exits.FINE
-    shutil.rmtree(tmp_path)
+    shop.write_text("hour: 85\ntools: [smoke-machin]\n", encoding="utf-8")
+    named = [] if command == ["settings"] else [str(case)]
+    more = ["--json"] if command == ["diagnose"] else []
+    found = run(command[0], *named, *command[1:], "--settings", str(shop), *more)
+    assert found.exit_code == exits.PROBLEMS and "shop.yaml:2:9: error" in found.stderr
+    assert 'did you mean "smoke-machine"?' in found.stderr
+
+
+def test_settings_that_are_named_and_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, case: Path) -> None:
+    monkeypatch.setenv(SETTINGS, str(tmp_path / "nowhere.yaml"))
+    found = run("decide", str(case))
+    assert found.exit_code == exits.PROBLEMS and "cannot be opened" in found.stderr
 
 
 def test_another_program_goes_on_with_the_same_case(case: Path, reasoner: Callable[..., CompletedProcess[str]]) -> None:

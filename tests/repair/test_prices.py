@@ -4,17 +4,49 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.repair.prices import EXAMPLE, prices_of, usual
+from reasoner.repair.prices import example, prices_of, shop_of, usual, usual_shop
 from reasoner.rulebook.problem import show
 from tests.repair.cars import book
 
 
-def test_the_example_is_read() -> None:
-    found, problems = prices_of(EXAMPLE.encode(), "shop.yaml", book())
+def test_the_example_says_nothing_as_it_is_written() -> None:
+    assert shop_of(example(book()).encode(), "s.yaml", book()) == (usual_shop(book()), ())
+
+
+def test_the_example_can_be_used_line_by_line() -> None:
+    """With every # taken away it says what the rules say, a tool that is not there excepted."""
+    lines = example(book()).splitlines()
+    start = lines.index("") + 1
+    text = "\n".join(line.removeprefix("# ") for line in lines[start:])
+    found, problems = shop_of(text.encode(), "s.yaml", book())
     assert found is not None and not problems
-    assert (found.currency, found.hour, found.comeback, found.within, found.watch) == ("EUR", 85, 200, 20000, 1000)
-    assert found.parts["direct-injector"] == 310 and found.access == {"replace-injector": 150}
-    assert found.said >= {"hour", "direct-injector", "replace-injector", "comeback"}
+    rules, prices = usual(book()), found.prices
+    assert (prices.hour, prices.comeback, prices.within) == (rules.hour, rules.comeback, rules.within)
+    assert (prices.currency, prices.parts) == ("EUR", rules.parts)
+    common = {tool.name for tool in book().tools.values() if tool.common}
+    assert set(found.lacking) == common and set(found.tools or ()) == book().tools.keys() - common
+    assert found.car["layout"] == "inline 4" and text.splitlines()[found.lines["hour"] - 1].startswith("hour: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "car"),
+    [
+        ("car: V6 port", {"layout": "v6", "injection": "port"}),
+        (
+            "car: {layout: V 6, model year: 2014}",
+            {"layout": "V 6", "model year": "2014"},
+        ),
+    ],
+)
+def test_the_usual_car_in_one_line_or_by_keys(text: str, car: dict[str, str]) -> None:
+    found, problems = shop_of(text.encode(), "s.yaml", book())
+    assert found is not None and not problems and found.car == car and found.lines == {"car": 1}
+    assert found.tools is None and found.prices == usual(book())
+
+
+def test_no_uncommon_tools_is_not_the_same_as_nothing_said() -> None:
+    found, _ = shop_of(b"tools: []", "s.yaml", book())
+    assert found is not None and found.tools == ()
 
 
 def test_what_is_not_said_is_the_rules() -> None:
@@ -23,6 +55,25 @@ def test_what_is_not_said_is_the_rules() -> None:
     assert found is not None and found.said == {"hour"}
     assert found.parts == rules.parts and (found.comeback, found.within) == (rules.comeback, rules.within)
     assert rules.parts["direct-injector"] == book().parts["direct-injector"].money and not rules.said
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("car: V7 turbo", "is no layout"),
+        ("car: V6 purple", '"purple" is not clear of a car'),
+        ("car: {layout: V 6, injektion: port}", 'a vehicle has no "injektion"'),
+        ("car: [V6]", "this is a list"),
+        ("tools: [smoke-machin]", 'did you mean "smoke-machine"?'),
+        ("tools: smoke-machine", "write [smoke-machine]"),
+        ("tool: [smoke-machine]", 'did you mean "tools"?'),
+        ("nothing", "there is no key here"),
+    ],
+)
+def test_mistakes_in_settings(text: str, said: str) -> None:
+    found, problems = shop_of(text.encode(), "s.yaml", book())
+    assert found is None
+    assert said in "\n".join(map(show, problems)) and str(problems[0].place).startswith("s.yaml:1:")
 
 
 @pytest.mark.parametrize(

@@ -36,9 +36,54 @@ def test_enter_takes_the_defaults() -> None:
     assert "inline 4, direct injection, airflow meter; one upstream sensor." in text
 
 
-def test_what_was_said_before_is_the_default() -> None:
-    fields, _ = ask("", "", "", "", "", layout="inline 4", injection="port", distance="90000 km", charging="charged")
-    assert (fields["injection"], fields["distance"], fields["charging"]) == ("port", "90000 km", "charged")
+USUAL = {"layout": "inline 4", "injection": "port", "charging": "charged"}
+
+
+def test_the_shops_usual_car_takes_one_enter() -> None:
+    fields, text = ask("", **USUAL)
+    assert fields == {**USUAL, "metering": "airflow"} and text.count("> ") == 1
+    assert "Most cars here: inline 4, port injection, turbo or supercharger" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("198000 km 2014", {**USUAL, "metering": "airflow", "distance": "198000 km", "model year": "2014"}),
+        ("i4 direct", {**USUAL, "layout": "i4", "metering": "airflow", "injection": "direct"}),
+        ("V6", {"layout": "v6", "injection": "direct", "metering": "airflow"}),  # another car: nothing of the usual one
+    ],
+)
+def test_what_is_typed_of_this_car_lies_over_the_usual_one(line: str, expected: dict[str, str]) -> None:
+    assert ask(line, **USUAL)[0] == expected
+
+
+def test_the_usual_car_may_be_asked_step_by_step() -> None:
+    fields, _ = ask("a", "", "", "", "", "90000 km", **USUAL)
+    assert fields == {**USUAL, "metering": "airflow", "distance": "90000 km"}
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("purple", '"purple" is not clear; such as'),
+        ("V7", "is no layout"),
+        ("b", "> "),
+        ("h", "Such as 198000 km"),
+    ],
+)
+def test_a_mistake_about_the_usual_car_is_asked_again(line: str, says: str) -> None:
+    fields, text = ask(line, "", **USUAL)
+    assert fields["injection"] == "port" and says in text
+
+
+def test_tools_that_the_settings_name_are_not_asked() -> None:
+    desk = desk_with([""] * 4)
+    kept = Kept(shipped())
+    found = intake(kept.workup, kept, desk, (("smoke-machine", "kitchen-scales"), ("multimeter",)))
+    assert "ANY OF THESE AT HAND" not in shown(desk)
+    assert found.record.at_hand >= {"smoke-machine"} and "smoke-machine" not in found.record.lacking
+    assert "multimeter" in found.record.lacking
+    assert "Tools: as your settings say, 1 of the" in " ".join(shown(desk).split())
 
 
 def test_numbers_words_and_beginnings() -> None:
