@@ -133,6 +133,7 @@ CHECK = table(
     Key("measure", read_measure),
     Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
+    Key("owners say", map_of(text, list_of(text), "outcomes, and how owners say them"), default=NOTHING, by_name=True),
     Key("intake", choice("work", "pattern", "also"), default=""),
     AFTER_WORK,
     *ORIGIN,
@@ -164,6 +165,7 @@ def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> N
         named = distribution(desk, otherwise, says.outcomes)
         values["otherwise"] = Statement(named, None, _origin(desk, says, NOTHING, (named,), otherwise))
     values["given"] = _given(desk, given, says) if given is not None else NOTHING
+    _owners_say(desk, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
     if values["measure"] is not None:
         values["measure"] = _measure(desk, values["measure"], says.outcomes)
     if values["computed"] is not None:
@@ -179,6 +181,17 @@ def _codes(desk: Desk, node: Map, values: dict[str, Any], where: At) -> None:
             message = f'"{key.value}" does not fit a check at {where}'
             desk.notes.note("bad-choice", key, message, f"such as {fitting}: [...], or change `at`")
     values["codes"] = {number_: codes for (_, number_), codes in (values["codes"] or NOTHING).items()}
+
+
+def _owners_say(desk: Desk, node: Node, outcomes: tuple[str, ...], fits: bool) -> None:
+    """Words of owners are of outcomes, and of what is remembered of the whole car. fits: whether the check is."""
+    written = node.get("owners say") if isinstance(node, Map) else None
+    for name, _ in written.pairs if isinstance(written, Map) else ():
+        if name.value not in outcomes:
+            _unknown_outcome(desk, name, outcomes)
+        elif not fits:
+            mend = "delete it, or give the check `at: engine` and `sees: ever`"
+            desk.notes.note("wrong-level", name, "what an owner says is about the whole car, whenever it was", mend)
 
 
 # ---- how often each outcome is seen ----------------------------------------------------------------------------------

@@ -23,6 +23,7 @@ from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
+from reasoner.session.story import heard
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
@@ -69,6 +70,7 @@ class Talk:
             "step": self.workup.record.steps,
             "belief": asdict(belief(self.workup, ranges)),
             "next": asdict(self.next()),
+            "heard": [asdict(row) for row in heard(self.workup, self.workup.record.complaint)],
         }
 
 

@@ -1,4 +1,5 @@
-"""What the owner tells before the first question, several things at once: work done lately, when it happens, what else.
+"""What the owner tells before the first question, several things at once: work done lately, when it happens, what else;
+and what a complaint in the owner's words says of them.
 
 Each is an answer to a check of its own, so that it counts once and is not asked again; what is told in one go is taken
 back in one go.
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 
 from reasoner.casebook.events import Event
 from reasoner.casebook.trouble import Refused
-from reasoner.rulebook.model import Check
+from reasoner.rulebook.model import Check, Outcome
 from reasoner.session import acts, readings
 from reasoner.session.workup import Workup
 
@@ -52,6 +53,75 @@ def rows_of(workup: Workup, kind: str) -> list[Row]:
         for check in asked(workup, kind)
         for outcome in check.outcomes[1:]
     ]
+
+
+APART = 2  # words that may stand between two of a phrase
+BEFORE = 3  # words before a phrase in which it may be denied
+STEM = 4  # letters of a word from which its beginning will do
+_DENIED = "no not never without nor neither hardly fine well good ok okay normal clean"
+DENIED = frozenset(_DENIED.split(" "))
+CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|except|unless)\b")
+
+
+def heard(workup: Workup, text: str) -> list[Row]:
+    """What a complaint says by the rules' own words (`owners say`) and was not told yet, in the order of the rules.
+
+    Each is to be confirmed. What is denied ("no smoke", "fine when cold") is not heard; a longer phrase is heard
+    instead of one within it.
+    """
+    told = {given.check for given in workup.record.given}
+    clauses = [re.findall(r"[a-z0-9'-]+", clause) for clause in CLAUSES.split(text.lower().replace("\u2019", "'"))]
+    found: list[Row] = []
+    covered: set[str] = set()
+    for check in workup.book.checks.values():
+        if not check.owners_say or check.name not in workup.tables.check_number or check.name in told | covered:
+            continue
+        names = _heard_outcomes(check, clauses)
+        found += [_row(check, outcome) for outcome in check.outcomes if outcome.name in names]
+        covered |= set(check.stands_for) if names else set()
+    return [row for row in found if row.check not in covered]
+
+
+def _heard_outcomes(check: Check, clauses: Sequence[Sequence[str]]) -> set[str]:
+    spans = [
+        (number, *span, outcome)
+        for number, clause in enumerate(clauses)
+        for outcome, phrases in check.owners_say.items()
+        for phrase in phrases
+        if (span := _span(phrase.lower().split(), clause)) is not None
+    ]
+    return {
+        outcome
+        for number, start, end, outcome in spans
+        if not any(n == number and s <= start and end <= e and e - s > end - start for n, s, e, _ in spans)
+    }
+
+
+def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | None:
+    """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there."""
+    for start, word in enumerate(clause):
+        at = start if _is(phrase[0], word) else -1
+        for wanted in phrase[1:]:
+            after = range(at + 1, min(at + 2 + APART, len(clause))) if at >= 0 else ()
+            at = next((n for n in after if _is(wanted, clause[n])), -1)
+        before = clause[max(0, start - BEFORE) : start]
+        if at >= 0 and not any(w in DENIED or w.endswith("n't") for w in before):
+            return start, at
+    return None
+
+
+def _is(wanted: str, word: str) -> bool:
+    return word == wanted or (len(wanted) >= STEM and word.startswith(wanted))
+
+
+def _row(check: Check, outcome: Outcome) -> Row:
+    return Row(check.name, outcome.name, f"{check.title}: {outcome.text}")
+
+
+def tell_heard(workup: Workup, rows: Sequence[Row]) -> list[Event]:
+    """What was heard and is right, in one step; several outcomes of one check share the weight."""
+    checks = [workup.book.checks[name] for name in dict.fromkeys(row.check for row in rows)]
+    return _tell(workup, checks, rows, rest_is_none=False)
 
 
 def read_work(line: str, count: int) -> WorkLine:

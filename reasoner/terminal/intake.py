@@ -33,7 +33,7 @@ from reasoner.terminal.prompting import Back
 from reasoner.terminal.prompting import ask as ask_line
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words
-from reasoner.terminal.telling import open_parts
+from reasoner.terminal.telling import ask_heard, open_parts
 
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
@@ -309,6 +309,7 @@ def _complaint(sitting: Sitting) -> None:
     helps = "What the owner says: when, how often, what it does, what it smells of. Enter skips it."
     text = ask_line(sitting.desk, "The complaint, in the owner's words > ", helps)
     sitting.keep(acts.tell(sitting.workup, text))
+    ask_heard(sitting)
 
 
 def _codes(sitting: Sitting) -> None:

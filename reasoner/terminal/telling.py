@@ -14,6 +14,24 @@ from reasoner.terminal.prompting import ask
 from reasoner.terminal.sitting import Sitting, in_words
 
 
+def ask_heard(sitting: Sitting) -> None:
+    """What the complaint says by the rules' own words, to be confirmed: nothing is taken from it unasked."""
+    rows_heard = story.heard(sitting.workup, sitting.workup.record.complaint)
+    if not rows_heard:
+        return
+    sitting.desk.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
+    prompt = "Enter: right, 0: none of it, or the numbers that are right > "
+    helps = "What is right counts as the owner's answer, and is not asked again. The rest as if it had not been said."
+    while line := ask(sitting.desk, prompt, helps):
+        chosen = [0] if line.lower() in ("n", "no", "none") else numbers_in(line, len(rows_heard), 0)
+        if chosen is not None and (0 not in chosen or len(chosen) == 1):
+            rows_heard = [rows_heard[n - 1] for n in chosen if n]
+            break
+        sitting.desk.say(f"{line[:20]} is not on the list: 0 to {len(rows_heard)}.")
+    told = "; ".join(row.text for row in rows_heard)
+    sitting.keep(story.tell_heard(sitting.workup, rows_heard), f"Kept: {told}.")
+
+
 def ask_work(sitting: Sitting) -> None:
     """Work done lately, in one line: what, by whom, when, and whether the complaint began before or after it."""
     found = story.rows_of(sitting.workup, "work")

@@ -12,6 +12,7 @@ from reasoner.network.vehicle import vehicle_from, vehicle_words
 from reasoner.rulebook.read import read_rules
 from reasoner.session import acts, story
 from reasoner.session.concluding import belief
+from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
 
 BOOK = read_rules([Path(__file__).parents[2] / "rules"])
@@ -55,6 +56,54 @@ def test_several_patterns_share_the_weight() -> None:
     value = after.record.given[0].values[0]
     assert value == {**dict.fromkeys((o.name for o in check.outcomes), 0.0), "hot-restart": 0.5, "warm": 0.5}
     assert "how-warm" not in {c.name for c in story.asked(after, "pattern")}
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        ("Shakes after a hot restart, lamp every few weeks", ["how-warm hot-restart", "comes-back again"]),
+        ("smells strongly of petrol in the car when it rains, no smoke", ["happens-in-damp yes", "smell tank"]),
+        ("Restarts badly when hot; black smoke for a moment", ["how-warm hot-restart", "smoke black"]),
+        ("hard to restart when hot. Fine on the motorway", ["how-warm hot-restart", "hard-hot-start yes"]),
+        ("runs well until it idles at traffic lights", ["doing-what idle"]),
+        ("light came on once, uphill on the motorway", ["doing-what cruise", "doing-what pulling", "comes-back once"]),
+        ("It\u2019s never smelled of fuel, doesn\u2019t smoke black", []),
+        ("No smell of petrol. Now and then, in the garage, fuel smell", ["comes-back again", "smell-of-fuel yes"]),
+        ("drinks fuel, 14 litres; the rainbow flag is fine", ["happens-in-damp yes"]),  # why it is asked back
+        ("", []),
+        ("!!! \x00 ... but but", []),
+    ],
+)
+def test_what_is_heard_in_a_complaint(said: str, expected: list[str]) -> None:
+    assert [f"{row.check} {row.outcome}" for row in story.heard(start(), said)] == expected
+
+
+@pytest.mark.parametrize(
+    ("check", "outcome", "phrase"),
+    [(c.name, o, p) for c in BOOK.checks.values() for o, phrases in c.owners_say.items() for p in phrases],
+)
+def test_every_phrase_of_the_rules_is_heard_as_what_it_says(check: str, outcome: str, phrase: str) -> None:
+    assert (check, outcome) in {(row.check, row.outcome) for row in story.heard(start(), f"It does so: {phrase}.")}
+
+
+def test_what_was_heard_is_told_in_one_step_and_not_heard_again() -> None:
+    before = start()
+    before = before.after(acts.tell(before, "uphill on the motorway, black smoke"))
+    rows = story.heard(before, before.record.complaint)
+    after = before.after(story.tell_heard(before, rows))
+    given = {g.check: g.values[0] for g in after.record.given}
+    assert (given["doing-what"]["cruise"], given["doing-what"]["pulling"]) == (0.5, 0.5)
+    assert max(given["smoke"], key=given["smoke"].__getitem__) == "black"
+    assert story.heard(after, after.record.complaint) == [] and after.record.steps == before.record.steps + 1
+    back = after.after(acts.undo(after))
+    assert not back.record.given and story.heard(back, back.record.complaint) == rows
+
+
+def test_another_program_is_told_what_was_heard() -> None:
+    talk, _, _ = hear(Talk(start()), {"type": "complaint", "text": "black smoke"})
+    assert talk.state()["heard"] == [{"check": "smoke", "outcome": "black", "text": "Smoke: black"}]
+    talk, _, _ = hear(talk, {"type": "answer", "check": "smoke", "outcome": "black"})
+    assert talk.state()["heard"] == []
 
 
 def test_what_else_it_hangs_on() -> None:

@@ -302,6 +302,28 @@ def test_work_and_story_are_told_before_the_first_question() -> None:
     assert {"recent-work-injectors", "recent-work-elsewhere", "how-warm", "doing-what", "happens-in-damp"} <= told
 
 
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [
+        ("", {"how-warm", "smoke"}),
+        ("2", {"smoke"}),
+        ("0", set()),
+        ("n", set()),
+    ],
+)
+def test_what_is_heard_in_the_complaint_is_confirmed_in_one_line(answer: str, told: set[str]) -> None:
+    kept, text = take_in("after a hot restart, black smoke", answer, "", "", "", "", workup=shipped())
+    assert {given.check for given in kept.workup.record.given} == told
+    assert "HEARD IN IT" in text and "2  Smoke: black" in text
+
+
+def test_a_mistake_about_what_was_heard_and_going_back_to_the_complaint() -> None:
+    kept, text = take_in("black smoke", "7", "purple", "b", "blue smoke", "", "", "", "", "", workup=shipped())
+    assert "7 is not on the list: 0 to 1." in text and "purple is not on the list" in text
+    assert kept.workup.record.complaint == "blue smoke"
+    assert [max(g.values[0], key=g.values[0].__getitem__) for g in kept.workup.record.given] == ["blue"]
+
+
 def test_nothing_more_known_is_one_enter() -> None:
     kept, text = take_in("", "", "", "", "", workup=shipped())
     assert kept.events == [] and text.count("Also known?") == 1
