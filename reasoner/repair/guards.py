@@ -22,14 +22,15 @@ from reasoner.repair.risks import driving_on
 from reasoner.rulebook.model import At, Check
 
 SUGGESTED = 3
+WHICH = 0.5  # share of what a work mends that sits at fewer places, from which it matters which they are
 TALK = ("told", "code")
 
 
 @dataclass(frozen=True)
 class Missing:
     """kind: excluded (a fault or family is not), answered (a check is not), beyond (only these checks speak for it),
-    looked (nobody has looked at the part itself), driving (a risk of driving on is too high). name: of the fault,
-    family, check or risk. chance: how likely it still is. checks: what would settle it, at hand and not yet answered.
+    looked (no look at the car itself has spoken for it), which (nobody has looked which of several places it is),
+    driving (a risk of driving on is too high). name: of the fault, family, check or risk. chance: how likely it still is. checks: what would settle it, at hand and not yet answered.
     because: the rules' reason."""
 
     kind: str
@@ -64,7 +65,7 @@ class Guards:
         if job not in self._asked:
             own = self._asked_for(job)
             if not any(item.kind in ("answered", "beyond") for item in own):  # those say what to look at
-                own += self._not_looked_at(job)
+                own += self._not_looked_at(job) or self._not_known_which(job)
             self._asked[job] = own
         return self._asked[job]
 
@@ -102,16 +103,36 @@ class Guards:
         return {}
 
     def _not_looked_at(self, job: Job) -> list[Missing]:
-        """Of the likeliest fault that a job mends: whether it is believed on talk and codes alone."""
-        stake = self.stake
-        own = [c for c, need in enumerate(stake.needs) if need.repair == job.repair and need.places <= job.places]
+        """What a job mends, where it is believed on talk and codes: no look at the car has spoken for it by itself."""
+        stake, own = self.stake, self._mended(job)
         if not own or free(stake, job):
             return []
         fault = stake.tables.causes[max(own, key=lambda c: stake.chances[c])].fault
         direct = looking_at(stake, fault)
-        if not direct or not direct.isdisjoint(self.known.answered):
+        if not direct:
+            return []
+        numbers = {stake.tables.check_number[name] for name in direct}
+        if together(stake.tables, self.known.spells, numbers, own) >= stake.book.settings.afterwards.speaks_from:
             return []
         return [Missing("looked", fault, sum(stake.chances[c] for c in own), self._quickest(direct))]
+
+    def _not_known_which(self, job: Job) -> list[Missing]:
+        """Work at several places, most likely for one of them, where nobody has looked which."""
+        stake, own = self.stake, self._mended(job)
+        fewer = [c for c in own if stake.needs[c].places < job.places]
+        chance = sum(stake.chances[c] for c in fewer)
+        if len(job.places) < 2 or chance < WHICH * sum(stake.chances[c] for c in own):
+            return []
+        fault = stake.tables.causes[max(fewer, key=lambda c: stake.chances[c])].fault
+        direct = frozenset(name for name in looking_at(stake, fault) if stake.book.checks[name].at is At.CYLINDER)
+        if not direct or not direct.isdisjoint(self.known.answered):
+            return []
+        return [Missing("which", fault, chance, self._quickest(direct))]
+
+    def _mended(self, job: Job) -> list[int]:
+        """Causes that a job mends."""
+        needs = enumerate(self.stake.needs)
+        return [c for c, need in needs if need.repair == job.repair and need.places <= job.places]
 
     def _quickest(self, names: Collection[str]) -> tuple[str, ...]:
         """The quickest of these that can be made and that nobody has answered yet."""
@@ -119,10 +140,11 @@ class Guards:
 
     @cached_property
     def _unanswered(self) -> list[str]:
-        """Checks at hand without an answer, the quickest first."""
+        """Checks at hand without an answer, looks at the car before talk, the quickest first."""
         tables = self.stake.tables
         found = [tables.checks[n] for n in at_hand(self.stake) if tables.checks[n].name not in self.known.answered]
-        return [check.name for check in sorted(found, key=lambda check: check.minutes)]
+        kinds = self.stake.book.checks
+        return [c.name for c in sorted(found, key=lambda c: (kinds[c.name].kind in TALK, c.minutes))]
 
 
 def missing_for_watching(stake: Stake) -> tuple[Missing, ...]:
@@ -185,9 +207,13 @@ def looking_at(stake: Stake, fault: str) -> frozenset[str]:
 
 
 def _beyond(stake: Stake, not_enough: Collection[str], at_one: bool) -> frozenset[str]:
-    """Checks beyond these; of work at one place, those that look at each cylinder."""
+    """Looks at the car beyond these checks; of work at one place, those that look at each cylinder."""
     key = "beyond", tuple(not_enough), at_one
-    return _kept(stake, key, lambda c: c.name not in not_enough and (c.at is At.CYLINDER or not at_one))
+
+    def counts(check: Check) -> bool:
+        return check.name not in not_enough and check.kind not in TALK and (check.at is At.CYLINDER or not at_one)
+
+    return _kept(stake, key, counts)
 
 
 def _kept(stake: Stake, key: object, wanted: Callable[[Check], bool]) -> frozenset[str]:

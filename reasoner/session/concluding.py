@@ -124,7 +124,8 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     fault, lead = now.faults[0], now.leading[0]
     # What is settled is what the work mends; until then the likeliest fault is spoken of, at its likeliest place.
     if kind == "settled":
-        lead = _cause(workup, mends_most(decision), span.draw(tables, workup.spells))
+        number, draws = mends_most(decision), span.draw(tables, workup.spells)
+        lead, fault = _cause(workup, number, draws), _fault(workup, int(tables.fault_of[number]), draws)
     elif lead.cause != fault.cause:
         lead = _cause(workup, tables.cause_number[fault.cause], span.draw(tables, workup.spells))
     cause = tables.cause_number[lead.cause]
@@ -174,7 +175,8 @@ def unsure(workup: Workup, told: Sequence[Reason]) -> tuple[str, ...]:
 def _sentence(workup: Workup, kind: str, lead: Suspect, fault: Suspect, course: str, cures: float) -> str:
     """The verdict in one sentence; each way of stopping says so in its own words."""
     if kind == "settled":
-        return f"{named(workup, lead.fault, lead.where)}. What to do is settled at {percent(cures)}: {course}."
+        what = named(workup, lead.fault, lead.where) if fault.where else f"{fault.title}; at which place is not known"
+        return f"{what}. What to do is settled at {percent(cures)}: {course}."
     best = f"The best now: {course}" + (f" ({percent(cures)} that this cures it)." if cures else ".")
     if kind == "watch":
         wrong = workup.book.faults[lead.fault].nothing_wrong

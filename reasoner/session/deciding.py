@@ -85,10 +85,14 @@ def kind_of(decision: Decision) -> str:
 
 
 def mends_most(decision: Decision) -> int:
-    """The likeliest cause among those that the recommended work mends."""
+    """The likeliest cause, of the fault that the recommended work most likely mends."""
     book, causes = decision.workup.book, decision.workup.tables.causes
     mends = [p * mended(book, c, decision.best.work) for p, c in zip(decision.stake.chances, causes, strict=True)]
-    return max(range(len(mends)), key=mends.__getitem__)
+    by_fault: dict[str, float] = {}
+    for cause, chance in zip(causes, mends, strict=True):
+        by_fault[cause.fault] = by_fault.get(cause.fault, 0.0) + chance
+    own = [number for number, cause in enumerate(causes) if by_fault[cause.fault] == max(by_fault.values())]
+    return max(own, key=mends.__getitem__)
 
 
 def document(decision: Decision, case: str = "") -> DecisionDoc:
@@ -213,7 +217,9 @@ def missing_text(book: Rulebook, item: Missing) -> str:
     if item.kind == "answered":
         return f"not looked at yet: {checks}"
     if item.kind == "looked":
-        return f"nobody has looked at it itself{settle}"
+        return f"no look at the car itself has spoken for it yet{settle}"
+    if item.kind == "which":
+        return f"nobody has looked which place it is{settle}"
     if item.kind == "driving":
         risk = book.risks[item.name]
         return f"driving on is too dangerous ({risk.title})"

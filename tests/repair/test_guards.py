@@ -58,8 +58,11 @@ def test_not_on_a_failed_hold_test_alone() -> None:
 
 
 def test_what_speaks_for_every_injector_alike_speaks_for_all_of_them() -> None:
-    """That it happens after hot restarts moves no cylinder against the others; for one alone it says too little."""
-    workup = answered(old_four(), "how-warm", "hot-restart")
+    """Rich for seconds after a hot restart moves no cylinder against the others; for one alone it says too little, and
+    talk says nothing for either."""
+    told = answered(old_four(), "how-warm", "hot-restart")
+    assert "beyond" in {item.kind for item in told.outlook.missing((job(INJECTOR, 1, 2, 3, 4),))}
+    workup = answered(old_four(), "hot-restart-watched", "seconds", "hot-restart")
     found = {n: workup.outlook.missing((job(INJECTOR, *range(1, n + 1)),)) for n in (1, 4)}
     assert "beyond" not in {item.kind for item in found[4]}
     assert "beyond" in {item.kind for item in found[1]}
@@ -299,3 +302,40 @@ def test_what_would_settle_it_looks_where_the_work_is() -> None:
 
 def test_nothing_speaks_for_work_that_no_cause_calls_for() -> None:
     assert asked_for(answered(small_car(), "plugs", WET), "clean-it", (), beyond=("hold",))
+
+
+def known_of(workup: Workup) -> Known:
+    return Known(workup.spells, {given.check for given in workup.record.given})
+
+
+def test_talk_and_a_look_that_says_nothing_for_it_are_no_look_at_the_part() -> None:
+    """A coolant sensor that is believed on what was told: a look that finds it right does not speak for it."""
+    own = job("renew-coolant-temperature-sensor")
+
+    def kinds(workup: Workup) -> set[str]:
+        return {m.kind for m in missing(stake(workup), known_of(workup), [own])}
+
+    told = answered(old_four(), "how-warm", "warming-up")
+    assert "looked" in kinds(told)
+    assert "looked" in kinds(answered(told, "live-temperatures", "right", "warm-idle"))
+    assert "looked" not in kinds(answered(told, "live-temperatures", "coolant-low", "warm-idle"))
+
+
+def test_which_of_four_is_looked_for_before_all_four_are_sold() -> None:
+    """A pressure that falls off speaks for all four, and most likely it is one. A look at each place says which; after
+    it all four may still be the right choice."""
+    workup = car(layout="inline 4", injection="port", metering="airflow", distance="198000 km")
+    book = workup.book
+    bare = replace(book.repairs["replace-port-injector"], only_after=None)
+    every = [job("replace-port-injector", 1, 2, 3, 4)]
+
+    def lacks(workup: Workup) -> tuple[Missing, ...]:
+        found = stake(workup)
+        return missing(
+            replace(found, book=replace(book, repairs={**book.repairs, bare.name: bare})), known_of(workup), every
+        )
+
+    fell = answered(workup, "low-side-hold", "rail", "hot-soak")
+    (which,) = lacks(fell)
+    assert (which.kind, which.name) == ("which", "port-injector-leaks") and "hot-restart-misfire" in which.checks
+    assert not lacks(answered(fell, "misfire-counts", {3: "raised"}))
