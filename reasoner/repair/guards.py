@@ -30,8 +30,8 @@ TALK = ("told", "code")
 class Missing:
     """kind: excluded (a fault or family is not), answered (a check is not), beyond (only these checks speak for it),
     looked (no look at the car itself has spoken for it), which (nobody has looked which of several places it is),
-    driving (a risk of driving on is too high). name: of the fault, family, check or risk. chance: how likely it still is. checks: what would settle it, at hand and not yet answered.
-    because: the rules' reason."""
+    driving (a risk of driving on is too high). name: of the fault, family, check or risk. chance: how likely it still
+    is. checks: what would settle it, at hand and not yet answered. because: the rules' reason."""
 
     kind: str
     name: str
