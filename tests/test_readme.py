@@ -18,16 +18,11 @@ ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 BEGIN, END = "<!-- session -->\n", "<!-- end of session -->\n"
 TYPED = (
-    "",  # inline 4
-    "",  # direct
-    "2",  # charged
-    "",  # airflow meter
-    "198000 km",
+    "inline 4 direct turbo airflow 198000 km",
     "Shakes after a hot restart, lamp every few weeks",
+    "",  # what was heard is right
     "P0172 pending, P0172 permanent",
-    "",  # that is all
     "",  # tools
-    "",  # no values
     "5",  # warm idle
     "2",  # the first question: its second outcome, which suits the complaint
 )

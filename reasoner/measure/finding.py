@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -118,9 +118,10 @@ class Finding:
     sure: tuple[str, ...]
     warns: tuple[str, ...] = field(default=())
 
-    def short(self, place: int) -> str:
-        """The first two figures of a place in one line."""
-        return ", ".join(f"{figure.name} {figure}" for figure in self.figures[place][:2])
+    def short(self, place: int, of: Collection[str] | None = None) -> str:
+        """The first two figures of a place in one line. of: of these only."""
+        found = [figure for figure in self.figures[place] if of is None or figure.name in of]
+        return ", ".join(f"{figure.name} {figure}" for figure in found[:2])
 
     def document(self) -> dict[str, Any]:
         """Plain values, for JSON."""

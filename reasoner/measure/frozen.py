@@ -1,65 +1,112 @@
-"""A freeze frame as it is copied off a reader, in one line: `load 24, coolant 92, rpm 780, run 85, st -6 lt -14`.
+"""A freeze frame as it is copied off a reader, in one line: `rpm 780 load 24 ect 92 stft -12 ltft -14 map 31 purge 0`.
 
-Values may come in any order and each may be left out. They get the names that the standard's services give them, so
-that a typed frame and one that was pasted are the same from there on.
+Values may come in any order and each may be left out. They get the names and units that the standard's services give
+them (`pids`), so that a typed frame and one that was pasted are the same from there on.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
-from reasoner.measure.pids import Value
+from reasoner.measure.pids import LOOPS, Value
 from reasoner.rulebook.quantity import KM_PER_MILE
 
-# What people write -> the value's name and unit. With `{}` it has one for each bank.
-NAMES: dict[str, tuple[str, str]] = {
-    "load": ("calculated load", "%"),
-    "coolant": ("coolant temperature", "°C"),
-    "ect": ("coolant temperature", "°C"),
-    "rpm": ("engine speed", "rpm"),
-    "speed": ("road speed", "km/h"),
-    "road speed": ("road speed", "km/h"),
-    "vss": ("road speed", "km/h"),
-    "run": ("time since start", "s"),
-    "run time": ("time since start", "s"),
-    "since start": ("time since start", "s"),
-    "st": ("short-term fuel trim, bank {}", "%"),
-    "short": ("short-term fuel trim, bank {}", "%"),
-    "lt": ("long-term fuel trim, bank {}", "%"),
-    "long": ("long-term fuel trim, bank {}", "%"),
-    "map": ("manifold pressure", "kPa"),
-    "maf": ("airflow", "g/s"),
-    "airflow": ("airflow", "g/s"),
-    "intake": ("intake air temperature", "°C"),
-    "iat": ("intake air temperature", "°C"),
-    "ambient": ("ambient temperature", "°C"),
-    "throttle": ("throttle", "%"),
-    "fuel level": ("fuel level", "%"),
-    "level": ("fuel level", "%"),
-    "baro": ("barometric pressure", "kPa"),
-    "rail": ("fuel rail pressure", "bar"),
-    "target": ("fuel rail pressure wanted", "bar"),
-    "purge": ("purge duty", "%"),
-    "front": ("upstream sensor", "V"),
-    "rear": ("downstream sensor", "V"),
-    "voltage": ("control unit voltage", "V"),
+
+@dataclass(frozen=True)
+class _Kind:
+    """name: as the standard's services have it; `{}` stands for the bank. typed: the unit that is meant where none is.
+
+    least, most: what the standard's scaling can say (SAE J1979, 2002; trims, voltages and pressures by their bytes).
+    low, high: what is usual; a value beyond is read back (judgement).
+    """
+
+    name: str
+    unit: str
+    typed: str
+    least: float
+    most: float
+    low: float
+    high: float
+
+
+_LOAD = _Kind("calculated load", "%", "%", 0, 100, 5, 100)
+_COOLANT = _Kind("coolant temperature", "°C", "°C", -40, 215, -30, 118)
+_SPEED = _Kind("road speed", "km/h", "km/h", 0, 255, 0, 200)
+_RUN = _Kind("time since start", "s", "s", 0, 65535, 0, 65535)
+_SHORT = _Kind("short-term trim, bank {}", "%", "%", -100, 100, -40, 40)
+_LONG = _Kind("long-term trim, bank {}", "%", "%", -100, 100, -40, 40)
+_MANIFOLD = _Kind("manifold pressure, absolute", "kPa", "kPa", 0, 400, 15, 260)
+_AIRFLOW = _Kind("airflow", "g/s", "g/s", 0, 655.35, 1, 350)
+_INTAKE = _Kind("intake air temperature", "°C", "°C", -40, 215, -30, 85)
+_AMBIENT = _Kind("ambient temperature", "°C", "°C", -40, 215, -35, 50)
+_LEVEL = _Kind("fuel level", "%", "%", 0, 100, 0, 100)
+_BARO = _Kind("air pressure, absolute", "kPa", "kPa", 0, 255, 65, 108)
+_RAIL = _Kind("rail pressure, absolute", "kPa", "bar", 0, 655350, 250, 40000)
+_PURGE = _Kind("purge, commanded", "%", "%", 0, 100, 0, 100)
+_FRONT = _Kind("oxygen sensor, bank {} sensor 1", "V", "V", 0, 1.275, 0, 1.1)
+_REAR = _Kind("oxygen sensor, bank {} sensor 2", "V", "V", 0, 1.275, 0, 1.1)
+_VOLTS = _Kind("controller voltage", "V", "V", 0, 65.535, 11, 15.5)
+
+# What people write -> the value meant.
+NAMES: Mapping[str, _Kind] = {
+    **dict.fromkeys(("load", "clv"), _LOAD),
+    **dict.fromkeys(("coolant", "ect", "clt"), _COOLANT),
+    "rpm": _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500),
+    **dict.fromkeys(("speed", "road speed", "vss"), _SPEED),
+    **dict.fromkeys(("run", "run time", "since start"), _RUN),
+    **dict.fromkeys(("st", "stft", "short"), _SHORT),
+    **dict.fromkeys(("lt", "ltft", "long"), _LONG),
+    **dict.fromkeys(("map", "manifold"), _MANIFOLD),
+    **dict.fromkeys(("maf", "airflow"), _AIRFLOW),
+    **dict.fromkeys(("intake", "iat"), _INTAKE),
+    "ambient": _AMBIENT,
+    **dict.fromkeys(("throttle", "tps"), _Kind("throttle", "%", "%", 0, 100, 0, 100)),
+    **dict.fromkeys(("fuel level", "level", "tank", "fuel"), _LEVEL),
+    **dict.fromkeys(("baro", "barometer"), _BARO),
+    "rail": _RAIL,
+    "target": replace(_RAIL, name="rail pressure, commanded"),
+    **dict.fromkeys(("purge", "evap"), _PURGE),
+    "front": _FRONT,
+    "rear": _REAR,
+    **dict.fromkeys(("voltage", "battery"), _VOLTS),
 }
+# Unit as typed -> how a number in it becomes one in the unit of the value.
+UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
+    "km/h": {"km/h": (1, 0), "kmh": (1, 0), "mph": (KM_PER_MILE, 0)},
+    "°C": {"°c": (1, 0), "c": (1, 0), "°f": (1 / 1.8, -32 / 1.8), "f": (1 / 1.8, -32 / 1.8)},
+    "s": {"s": (1, 0), "min": (60, 0)},
+    "kPa": {"kpa": (1, 0), "bar": (100, 0), "mpa": (1000, 0), "psi": (6.894757293168, 0)},
+    "V": {"v": (1, 0), "mv": (0.001, 0)},
+    "g/s": {"g/s": (1, 0)},
+    "rpm": {"rpm": (1, 0)},
+    "%": {"%": (1, 0)},
+}
+_WRITTEN = "|".join(re.escape(u) for u in sorted({u for known in UNITS.values() for u in known}, key=len, reverse=True))
 PARTS = re.compile(
-    rf"({'|'.join(sorted(NAMES, key=len, reverse=True))}) ?([12](?=[ =:]))? ?[=:]? ?"
-    r"([+\-\u2212]?\d+(?:[.,]\d+)?) ?(%|km/h|kmh|mph|rpm|kpa|bar|mpa|°c|c|f|°f|g/s|min|s|v)?"
-    r"(?! ?[=:]? ?[+\-]?\d)(?![\w.])"
+    rf"(?<!\w)(({'|'.join(sorted(NAMES, key=len, reverse=True))}) ?(?:b|bank ?)?([12](?=[ =:]))? ?[=:]? ?"
+    rf"([+\-\u2212]?\d+(?:[.,]\d+)?) ?({_WRITTEN})?)(?! ?[=:]? ?[+\-]?\d)(?![\w.])"
 )
+LOOP = re.compile(
+    r"(open|closed) loop(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load|overrun|fuel cut|fault))?"
+)
+STATUS = {"cold": 1, "not warm": 1, "load": 4, "overrun": 4, "fuel cut": 4, "fault": 8}
 CODE = re.compile(r"\b[pbcu][0-3][0-9a-f]{3}\b")
 
 
 @dataclass(frozen=True)
 class Frame:
-    """values: named as those of the standard's services. code: whose frame it is. unread: what was not understood."""
+    """values: named as those of the standard's services. code: whose frame it is. unread: what was not understood.
+
+    wrong: what cannot be, each with what can. odd: name of a value that is not usual -> as it was typed, and its unit.
+    """
 
     values: tuple[Value, ...]
     code: str
     unread: str
+    wrong: tuple[str, ...] = ()
+    odd: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
 def read_frame(line: str) -> Frame:
@@ -67,20 +114,39 @@ def read_frame(line: str) -> Frame:
     text = " ".join(line.lower().replace(";", ",").split())
     code = CODE.search(text)
     rest = text if code is None else text.replace(code[0], " ")
-    values = [_value(*match.groups()) for match in PARTS.finditer(rest)]
-    unread = re.sub(r"open loop|closed loop|[,\s]+", " ", PARTS.sub(" ", rest)).strip()
-    return Frame(tuple(values), code[0].upper() if code else "", " ".join(unread.split()))
+    status = LOOP.search(rest)
+    rest = LOOP.sub(" ", rest)
+    values, wrong, odd = _loop(status), list[str](), dict[str, tuple[str, str]]()
+    for match in PARTS.finditer(rest):
+        whole, said, bank, number, unit = match.groups()
+        kind = NAMES[said]
+        value = _value(kind, number, unit)
+        if value is None or not kind.least <= value <= kind.most:
+            wrong.append(f"{whole.strip()} cannot be: {_span(kind)}")
+            continue
+        name = kind.name.format(bank or 1)
+        values.append(Value(name, value, kind.unit))
+        if not kind.low <= value <= kind.high:
+            odd[name] = (whole.strip(), unit or kind.typed)
+    unread = " ".join(re.sub(r"[,\s]+", " ", PARTS.sub(" ", rest)).split())
+    return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd)
 
 
-def _value(said: str, bank: str | None, number: str, unit: str | None) -> Value:
-    name, usual = NAMES[said]
-    value = float(number.replace(",", ".").replace("\u2212", "-"))
-    if unit == "mph":
-        value *= KM_PER_MILE
-    elif unit in ("f", "°f"):
-        value = (value - 32) / 1.8
-    elif unit == "min" and usual == "s":
-        value *= 60
-    elif unit == "mpa" and usual == "bar":
-        value *= 10
-    return Value(name.format(bank or 1), value, usual)
+def _loop(status: re.Match[str] | None) -> list[Value]:
+    """Open loop without a word why is left open: it may be either of three."""
+    if status is None or (status[1] == "open" and not status[2]):
+        return []
+    number = STATUS[status[2]] if status[1] == "open" else 16 if status[2] == "fault" else 2
+    return [Value("fuel system 1", LOOPS[number])]
+
+
+def _value(kind: _Kind, number: str, unit: str | None) -> float | None:
+    """In the unit of its kind; None where the unit typed is of another."""
+    known = UNITS[kind.unit]
+    scale = known.get(unit or kind.typed.lower())
+    return None if scale is None else float(number.replace(",", ".").replace("\u2212", "-")) * scale[0] + scale[1]
+
+
+def _span(kind: _Kind) -> str:
+    factor = UNITS[kind.unit][kind.typed.lower()][0]
+    return f"{kind.least / factor:g} to {kind.most / factor:g} {kind.typed}"

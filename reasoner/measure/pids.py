@@ -79,6 +79,9 @@ def readiness(data: bytes) -> Readiness:
     return Readiness(bool(a & 0x80), a & 0x7F, bool(b & 0x08), tuple(supported), tuple(waiting))
 
 
+LOOP_NUMBERS = {text: byte for byte, text in LOOPS.items()}
+
+
 def loop(byte: int) -> str:
     """Fuel system status of PID 03, one byte; exactly one bit may be set."""
     return LOOPS.get(byte, f"unknown status {byte:02X}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from reasoner.casebook.events import Answered, LogTaken
@@ -11,7 +11,7 @@ from reasoner.measure.asks import Ask, Setting
 from reasoner.measure.computations.base import LITRES, Computation
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
-from reasoner.measure.pids import Value
+from reasoner.measure.pids import LOOP_NUMBERS, Value
 from reasoner.measure.weigh import work_out
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import At, Check
@@ -60,7 +60,10 @@ def work(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
         raise Refused("; ".join(map(str, found)))
     usual = check.outcomes[0].name
     odd = [p for p, w in found.weights.items() if len(found.weights) <= 2 or max(w, key=lambda n: w[n]) != usual]
-    places = [f"{p}: {found.finding.short(p)}" if len(found.weights) > 1 else found.finding.short(p) for p in odd]
+    used = _used(check)
+    places = [
+        f"{p}: {found.finding.short(p, used)}" if len(found.weights) > 1 else found.finding.short(p, used) for p in odd
+    ]
     weights = {p: {n: float(f"{w:.4g}") for n, w in by_name.items()} for p, by_name in found.weights.items()}
     return Worked(found.finding, weights, "; ".join(places), texts)
 
@@ -71,6 +74,14 @@ def told(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
     if not found.speaks:
         raise Refused("these figures fit none of its outcomes better than the others", "answer by a word, or leave it")
     return found
+
+
+def _used(check: Check) -> frozenset[str] | None:
+    """Figures of a freeze frame that a check's outcomes go by, as it has many; None of anything else: the main ones."""
+    working = working_of(check)
+    if working is None or not working.frame or check.computed is None:
+        return None
+    return frozenset(within.figure for said in check.computed.outcomes.values() for within in said)
 
 
 def _text(value: Any) -> str:
@@ -110,9 +121,12 @@ def works_out(workup: Workup, check: Check) -> WorksOut | None:
 
 def from_values(working: Computation, values: Iterable[Value], vehicle: Vehicle) -> dict[str, str]:
     """Inputs of a computation that values of the standard's services give, as they would be typed."""
-    known = {v.name: v for v in values if isinstance(v.value, float | int)}
+    numbered = (replace(v, value=float(LOOP_NUMBERS[v.value])) if v.value in LOOP_NUMBERS else v for v in values)
+    known = {v.name: v for v in numbered if isinstance(v.value, float | int)}
     setting = setting_of(vehicle)
     found = {ask.name: _from_values(ask, known, setting) for ask in working.asks if ask.live}
+    if vehicle.litres is not None and any(ask.name == LITRES.name for ask in working.asks):
+        found[LITRES.name] = f"{vehicle.litres:.4g} {LITRES.unit}"
     return {name: text for name, text in found.items() if text}
 
 

@@ -5,6 +5,7 @@ About a minute. Everything can be skipped with Enter; what is wrong is said in o
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -26,14 +27,14 @@ from reasoner.session.workup import Workup
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
 from reasoner.terminal.desk import Desk
-from reasoner.terminal.listing import ask_rest, code_lines, merged, slip_lines
+from reasoner.terminal.listing import code_lines, merged, slip_lines
 from reasoner.terminal.pasted import offer, take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
 from reasoner.terminal.prompting import Back
 from reasoner.terminal.prompting import ask as ask_line
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words
-from reasoner.terminal.telling import ask_heard, open_parts
+from reasoner.terminal.telling import ask_frame, ask_heard, open_parts
 
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
@@ -263,7 +264,9 @@ def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = Non
     sitting = Sitting(Talk(workup), keep, desk, _NoPages())
     after = isinstance(workup, AfterWork)
     with desk.leavable():
-        parts = (_codes, _state) if after else (_complaint, _codes, lambda s: _tools(s, own_tools), _values, _state)
+        parts: tuple[Callable[[Sitting], None], ...] = (_codes, _state)
+        if not after:
+            parts = (_complaint, _codes, lambda s: _tools(s, own_tools), _pasted_values, _state)
         before = [workup.record.steps] * len(parts)  # the steps there were when each part was begun
         number = 0
         while number < len(parts):
@@ -303,7 +306,10 @@ class _NoPages:
 
 
 def _complaint(sitting: Sitting) -> None:
-    if sitting.workup.record.complaint:
+    record = sitting.workup.record
+    if record.complaint:
+        if not (record.given or record.codes or record.codes_complete):  # left before it was confirmed
+            ask_heard(sitting)
         return
     sitting.desk.show(head("What is known", "Enter skips any of it"))
     helps = "What the owner says: when, how often, what it does, what it smells of. Enter skips it."
@@ -312,16 +318,24 @@ def _complaint(sitting: Sitting) -> None:
     ask_heard(sitting)
 
 
+MORE = re.compile(r"(?:[\s,;]+(?:and )?more|\s*(?:\+|\.\.\.))\.?$", re.I)  # at the end of a list that is not all
+
+
 def _codes(sitting: Sitting) -> None:
+    """All the codes in one line: what is not on it counts as absent, unless it ends with `more`."""
     desk, record = sitting.desk, sitting.workup.record
     if record.codes or record.codes_complete:
         return
+    prompt = (
+        "All codes on the scan tool with their state (P0172 pending), or none; + after them if there may be more > "
+    )
+    helps = (
+        "Each code with its state, such as P0172 pending, P0301 stored. What is not on the list counts as absent,"
+        " unless it ends with + or more. none: no code at all. Enter: not read yet."
+    )
     line = ""
     while True:
-        helps = (
-            "Each code with its state, such as P0172 pending, P0301 stored. none: no code at all. Enter: not read yet."
-        )
-        line = line or ask_line(desk, "Codes on the scan tool, with their state (P0172 pending), or none > ", helps)
+        line = line or ask_line(desk, prompt, helps)
         if not line:
             desk.say("They are the cheapest thing to know: t P0172 pending, say, tells them at any question.")
             return
@@ -331,7 +345,7 @@ def _codes(sitting: Sitting) -> None:
                 return
             line = ""
             continue
-        listed = read_codes(line)
+        listed = read_codes(MORE.sub("", line))
         for slip in slip_lines(listed):
             desk.say(slip)
         if listed.none and not listed.slips:
@@ -346,9 +360,21 @@ def _codes(sitting: Sitting) -> None:
             line = ask_line(desk, "Enter keeps these, or type the whole list again > ", helps)
             if line:
                 continue
-        codes, complete = ask_rest(desk, sitting.workup, merged({}, listed.codes))
-        sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), complete))
+        complete = MORE.search(line) is None
+        sitting.keep(acts.list_codes(sitting.workup, list(merged({}, listed.codes).items()), complete))
+        desk.say("Kept; there may be more." if not complete else "Kept as all there are; b if there may be more.")
         return
+
+
+def _more_codes(sitting: Sitting, line: str) -> bool:
+    """Codes of a list that was pasted one a line: those that come after the first are added to it."""
+    record, listed = sitting.workup.record, read_codes(line)
+    if not record.codes or not listed.codes or listed.slips:
+        return False
+    codes = merged(dict(record.codes), listed.codes)
+    for told in code_lines(sitting.workup, (c.code for c in listed.codes)):
+        sitting.desk.show(para(told))
+    return sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), record.codes_complete))
 
 
 def _tools(sitting: Sitting, own: Tools | None) -> None:
@@ -363,22 +389,27 @@ def _tools(sitting: Sitting, own: Tools | None) -> None:
         here = sum(tool.name in own[0] for tool in rare)
         desk.say(f"Tools: as your settings say, {here} of the {len(rare)} uncommon ones; k shows them.")
         return
-    desk.show(head("Any of these at hand?"), rows(numbered(t.title for t in rare)))
-    chosen = pick_several(desk, "Their numbers (1 3), Enter: none of them > ", len(rare), goes_back=True)
+    desk.show(
+        head("Any of these at hand?", "for good: reasoner settings --write"), rows(numbered(t.title for t in rare))
+    )
+    prompt = "Their numbers (1 3), Enter: none of them > "
+    while _more_codes(sitting, line := ask_line(desk, prompt, "Type their numbers, with spaces between.")):
+        pass
+    chosen = pick_several(desk, prompt, len(rare), line, goes_back=True) if line else ()
     if chosen:
-        sitting.keep(acts.tools(workup, at_hand=[rare[n - 1].name for n in chosen]))
+        sitting.keep(acts.tools(sitting.workup, at_hand=[rare[n - 1].name for n in chosen]))
+
+
+def _pasted_values(sitting: Sitting) -> None:
+    """Live values that were pasted with the codes."""
+    if sitting.live and sitting.workup.record.condition is None:
+        _values(sitting)
 
 
 def _values(sitting: Sitting) -> None:
-    """Live values, if the person says they have some: first the condition they were read in, then one at a time."""
+    """Live values: first the condition they were read in, then one at a time."""
     workup, desk = sitting.workup, sitting.desk
-    readings = [c for c in workup.book.checks.values() if _is_reading(workup, c)]
-    before = workup.record.given and not sitting.live
-    if not readings or before or workup.record.condition is not None:
-        return
-    if not sitting.live and not _wanted(sitting):
-        return
-    workup = sitting.workup
+    readings = _readings(workup)
     names = [n for n in workup.book.conditions if any(not c.conditions or n in c.conditions for c in readings)]
     titles = numbered(workup.book.conditions[name].title for name in names)
     desk.show(head("What was the car doing when they were read?"), choices(titles, desk.width))
@@ -395,28 +426,8 @@ def _values(sitting: Sitting) -> None:
                 _value(sitting, check)
 
 
-def _wanted(sitting: Sitting) -> bool:
-    """Whether live values are at hand; what else is known is told on the way."""
-    desk, parts = sitting.desk, open_parts(sitting)
-    more = "".join(f"  {n} {title}" for n, (title, _) in enumerate(parts, start=1))
-    asks = f"Also known?{more}  y live values, such as trims, Enter: none > "
-    while True:
-        asks = asks if parts else "Live values written down, such as trims? y: yes, Enter: no > "
-        line = ask_line(
-            desk, asks, "Their numbers, y for values that were read off live, Enter for nothing more."
-        ).lower()
-        words = line.replace(",", " ").split()
-        chosen = [w for w in words if w not in ("y", "yes")]
-        numbers = numbers_in(" ".join(chosen), len(parts)) if chosen else []
-        if line in ("", "n", "no"):
-            return False
-        if numbers is not None:
-            with suppress(Back):
-                for number in numbers:
-                    parts[number - 1][1](sitting)
-            return len(chosen) < len(words)
-        way = "numbers, y for live values, Enter for none" if parts else "y for yes, Enter for no"
-        desk.say(f'"{shortened(line, 20)}" is not clear: {way}.')
+def _readings(workup: Workup) -> list[Check]:
+    return [check for check in workup.book.checks.values() if _is_reading(workup, check)]
 
 
 def _is_reading(workup: Workup, check: Check) -> bool:
@@ -442,15 +453,50 @@ def _value(sitting: Sitting, check: Check) -> None:
 
 
 def _state(sitting: Sitting) -> None:
-    """The condition the car is in now; with values just read, Enter means the same occasion."""
-    workup, desk = sitting.workup, sitting.desk
-    here = workup.record.condition
-    if here is not None and not workup.record.given:
+    """The condition the car is in now, and whatever else is known, by letters; with values just read, Enter means the
+    same occasion."""
+    desk = sitting.desk
+    if sitting.workup.record.condition is not None and not sitting.workup.record.given:
         return
-    names: Sequence[str] = list(workup.book.conditions)
-    titles = numbered(workup.book.conditions[name].title for name in names)
-    desk.show(head("What is the car doing now?"), choices(titles, desk.width))
-    enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
-    number = pick(desk, f"Its number, Enter: {enter} > ", len(names), goes_back=True)
-    if number is not None:
-        sitting.keep(acts.change_condition(workup, names[number - 1]))
+    names: Sequence[str] = list(sitting.workup.book.conditions)
+    helps = "The number of what the car is doing now. Or a letter, or several (w f), to tell that first."
+    shown = False
+    while True:
+        here, parts = sitting.workup.record.condition, _also_known(sitting)
+        if not shown:
+            titles = numbered(sitting.workup.book.conditions[name].title for name in names)
+            desk.show(head("What is the car doing now?"), choices(titles, desk.width))
+        shown = True
+        if parts:
+            also = "   ".join(f"{letter} {title}" for letter, (title, _) in parts.items())
+            desk.show(para(f"Also known?  {also}", 0))
+        enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
+        letters = f" (or {', '.join(parts)} first)" if parts else ""
+        line = ask_line(desk, f"Its number{letters}, Enter: {enter} > ", helps)
+        if not line:
+            return
+        if _more_codes(sitting, line):
+            continue
+        chosen = numbers_in(line, len(names))
+        if chosen is not None and len(chosen) == 1:
+            sitting.keep(acts.change_condition(sitting.workup, names[chosen[0] - 1]))
+            return
+        words = line.lower().replace(",", " ").split()
+        if words[0] == "f" and "f" in parts and not parts.keys() >= set(words):
+            with suppress(Back):
+                ask_frame(sitting, line[1:].strip())
+        elif parts.keys() >= set(words):
+            with suppress(Back):
+                for letter in words:
+                    parts[letter][1](sitting)
+            shown = False
+        else:
+            one = f", or of {' '.join(parts)}" if parts else ""
+            desk.say(f'"{shortened(line, 20)}" is not clear: one of 1 to {len(names)}{one}.')
+
+
+def _also_known(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], None]]]:
+    """What can be told of this car and was not yet, by its letter."""
+    values = {"y": ("live values, such as trims", _values)}
+    told = sitting.workup.record.condition is not None or not _readings(sitting.workup)
+    return {**open_parts(sitting), **({} if told else values)}

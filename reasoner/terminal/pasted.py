@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from reasoner.casebook.events import Event
 from reasoner.measure.codes import STATES
 from reasoner.measure.frames import read_pasted
 from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply
 from reasoner.measure.pids import Value
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
+from reasoner.session.plain import shortened
 from reasoner.session.record import fold
 from reasoner.session.words import given_text
-from reasoner.terminal.blocks import head, para
+from reasoner.terminal.blocks import head, numbered, para, rows
 from reasoner.terminal.listing import ask_rest, code_lines, merged
+from reasoner.terminal.picking import numbers_in
 from reasoner.terminal.prompting import ask
 from reasoner.terminal.sitting import Sitting
 
@@ -75,11 +78,30 @@ def _listed(values: Iterable[Value]) -> str:
 
 def _frames(sitting: Sitting, replies: Sequence[ControllerReply]) -> bool:
     """What a freeze frame answers, offered."""
-    values = [v for r in replies if isinstance(r, Current) and r.frame is not None for v in r.values]
-    kept = False
-    for check in frame_checks(sitting):
-        kept = offer(sitting, check, values) or kept
-    return kept
+    return offer_frame(
+        sitting, [v for r in replies if isinstance(r, Current) and r.frame is not None for v in r.values]
+    )
+
+
+def offer_frame(sitting: Sitting, values: Sequence[Value]) -> bool:
+    """What the values of a frame answer that nobody has told yet, to be confirmed in one line. True if any was kept."""
+    told = {given.check for given in sitting.workup.record.given}
+    found = [answer for c in frame_checks(sitting) if c.name not in told and (answer := _answer(sitting, c, values))]
+    if not found:
+        return False
+    sitting.desk.show(head("What the frame says"), rows(numbered(text for _, text in found)))
+    right = confirmed(sitting, len(found), "It was worked out from what was read; what is right counts as answered.")
+    return sitting.keep([e for n in right for e in found[n - 1][0]], f"Kept: {len(right)} of what the frame says.")
+
+
+def confirmed(sitting: Sitting, most: int, helps: str) -> list[int]:
+    """Which of a list on the screen are right: all at Enter, none at 0."""
+    while line := ask(sitting.desk, "Enter: right, 0: none of it, or the numbers that are right > ", helps):
+        chosen = [0] if line.lower() in ("n", "no", "none") else numbers_in(line, most, 0)
+        if chosen is not None and (0 not in chosen or len(chosen) == 1):
+            return [number for number in chosen if number]
+        sitting.desk.say(f"{shortened(line, 20)} is not on the list: 0 to {most}.")
+    return list(range(1, most + 1))
 
 
 def frame_checks(sitting: Sitting) -> list[Check]:
@@ -106,20 +128,28 @@ def _has_what_it_needs(check: Check, worked: readings.Worked) -> bool:
     return set.intersection(*named) <= figures
 
 
-def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
-    """What values that were read say of a check, kept if the person agrees. False where they do not suffice."""
+def _answer(sitting: Sitting, check: Check, values: Iterable[Value]) -> tuple[list[Event], str] | None:
+    """What values that were read say of a check, as events and in words; None where they do not suffice."""
     working, workup = readings.working_of(check), sitting.workup
     if working is None:
-        return False
+        return None
     inputs = readings.from_values(working, values, workup.vehicle)
     try:
         worked = readings.told(workup, check.name, inputs)
     except acts.Refused:
-        return False
-    if not worked.speaks or not _has_what_it_needs(check, worked):
-        return False
+        return None
+    if not _has_what_it_needs(check, worked):
+        return None
     events = acts.answer(workup, check.name, worked.weights, "sure", None, worked.reading, None, worked.inputs)
-    text = given_text(workup, fold(workup.book, [*workup.events, *events], workup.vehicle).given[-1])
+    return events, given_text(workup, fold(workup.book, [*workup.events, *events], workup.vehicle).given[-1])
+
+
+def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
+    """What values that were read say of a check, kept if the person agrees. False where they do not suffice."""
+    answer = _answer(sitting, check, values)
+    if answer is None:
+        return False
+    events, text = answer
     if ask(sitting.desk, f"{text}. Enter keeps it, n: not > ", "It was worked out from what was read.").lower() in (
         "n",
         "no",

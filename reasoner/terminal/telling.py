@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from dataclasses import replace
 
 from reasoner.casebook.trouble import Refused
-from reasoner.measure.frozen import read_frame
+from reasoner.measure.frozen import Frame, read_frame
+from reasoner.measure.pids import Value
 from reasoner.session import acts, story
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
-from reasoner.terminal.pasted import frame_checks, offer
+from reasoner.terminal.pasted import confirmed, frame_checks, offer_frame
 from reasoner.terminal.picking import numbers_in
 from reasoner.terminal.prompting import ask
 from reasoner.terminal.sitting import Sitting, in_words
@@ -20,16 +23,9 @@ def ask_heard(sitting: Sitting) -> None:
     if not rows_heard:
         return
     sitting.desk.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
-    prompt = "Enter: right, 0: none of it, or the numbers that are right > "
-    helps = "What is right counts as the owner's answer, and is not asked again. The rest as if it had not been said."
-    while line := ask(sitting.desk, prompt, helps):
-        chosen = [0] if line.lower() in ("n", "no", "none") else numbers_in(line, len(rows_heard), 0)
-        if chosen is not None and (0 not in chosen or len(chosen) == 1):
-            rows_heard = [rows_heard[n - 1] for n in chosen if n]
-            break
-        sitting.desk.say(f"{line[:20]} is not on the list: 0 to {len(rows_heard)}.")
-    told = "; ".join(row.text for row in rows_heard)
-    sitting.keep(story.tell_heard(sitting.workup, rows_heard), f"Kept: {told}.")
+    helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
+    rows_heard = [rows_heard[n - 1] for n in confirmed(sitting, len(rows_heard), helps)]
+    sitting.keep(story.tell_heard(sitting.workup, rows_heard), f"Kept: {len(rows_heard)} of what was heard.")
 
 
 def ask_work(sitting: Sitting) -> None:
@@ -66,45 +62,71 @@ def ask_story(sitting: Sitting) -> None:
             sitting.keep(story.tell_also(sitting.workup, told), "Kept: what else it hangs on.")
 
 
-FRAME = "Such as: P0172 load 24, coolant 92, rpm 780, speed 0, run 85, st -6, lt -14. Any may be left out."
+FRAME = "Such as: P0172 rpm 780 load 24 ect 92 run 85 stft -12 ltft -14 map 31 purge 0. Any may be left out."
+RICH = "rich"  # in the standard's name of a code
 
 
-def ask_frame(sitting: Sitting) -> None:
-    """A freeze frame in one line, or several one after another; what it answers is offered, the rest is noted."""
-    sitting.desk.show(head("Freeze frame"), para(FRAME, style=QUIET))
+def ask_frame(sitting: Sitting, line: str = "") -> None:
+    """A freeze frame in one line, or several one after another; what it answers is offered, the rest is noted. line:
+    the only one, where it was typed already."""
+    if not line:
+        sitting.desk.show(head("Freeze frame"), para(FRAME, style=QUIET))
+    only = bool(line)
     prompt, helps = (
         "Its values in one line, none: no frame is stored, Enter: that is all > ",
-        "Copy what the reader shows of the frame.",
+        "Copy what the reader shows of the frame: rpm, load, ect, speed, run, stft, ltft, map, maf, rail, purge, fuel.",
     )
-    while line := ask(sitting.desk, prompt, helps):
+    while line := line or ask(sitting.desk, prompt, helps):
         if line.lower() in ("none", "no", "no frame"):
             sitting.keep(story.no_frame(sitting.workup), "Kept: no freeze frame is stored.")
             return
-        frame = read_frame(line)
-        if frame.unread or not frame.values:
-            sitting.desk.say(
-                f'"{(frame.unread or line)[:40]}" is not clear; such as: P0172 load 24, coolant 92, rpm 780.'
-            )
+        frame, typed, line = read_frame(line), line, ""
+        if frame.unread or frame.wrong or not frame.values:
+            unclear = f'"{(frame.unread or typed)[:40]}" is not clear; such as: P0172 load 24, coolant 92, rpm 780.'
+            sitting.desk.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
             continue
-        taken = [offer(sitting, check, frame.values) for check in frame_checks(sitting)]
-        sitting.keep(acts.note(sitting.workup, f"freeze frame: {line}"), "" if any(taken) else "Noted: the frame.")
+        values = [value if value.name not in frame.odd else _read_back(sitting, value, frame) for value in frame.values]
+        title = sitting.workup.book.codes[frame.code].title if frame.code in sitting.workup.book.codes else ""
+        weighed = not frame.code or RICH in title.lower()
+        if not weighed:
+            sitting.desk.say(f"{frame.code} is no code of a rich mixture: its frame is noted, and not weighed.")
+        kept = weighed and offer_frame(sitting, values)
+        put_right = "".join(f", {v.name} {v.value:g} {v.unit}" for v in values if v not in frame.values)
+        note = acts.note(sitting.workup, f"freeze frame: {typed}{put_right}")
+        sitting.keep(note, *(() if kept else ("Noted: the frame.",)))
+        if only:
+            return
         prompt = "Another frame, Enter: that is all > "
 
 
-PARTS: dict[str, tuple[str, Callable[[Sitting], None]]] = {
-    "work": ("work done lately", ask_work),
-    "pattern": ("when it happens", ask_story),
-    "frame": ("a freeze frame", ask_frame),
+def _read_back(sitting: Sitting, value: Value, frame: Frame) -> Value:
+    """A value beyond what is usual, as it was meant."""
+    said, unit = frame.odd[value.name]
+    word = re.split(r"[\s=:]*[+\-\u2212\d]", said, maxsplit=1)[0]
+    while line := ask(
+        sitting.desk, f"{said}? In {unit}. Enter: as typed, or the right value > ", "With its unit, or without."
+    ):
+        found = read_frame(f"{word} {line}")
+        if len(found.values) == 1 and not found.unread:
+            return replace(found.values[0], name=value.name)
+        sitting.desk.say(f"{found.wrong[0]}." if found.wrong else f'"{line[:20]}" is no value of it.')
+    return value
+
+
+PARTS: dict[str, tuple[str, str, Callable[[Sitting], None]]] = {
+    "work": ("w", "work done lately", ask_work),
+    "pattern": ("p", "when it happens", ask_story),
+    "frame": ("f", "a freeze frame", ask_frame),
 }
 
 
-def open_parts(sitting: Sitting) -> list[tuple[str, Callable[[Sitting], None]]]:
-    """What can be told of this car and was not yet."""
-    return [
-        part
-        for kind, part in PARTS.items()
+def open_parts(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], None]]]:
+    """What can be told of this car and was not yet, by its letter."""
+    return {
+        letter: (title, part)
+        for kind, (letter, title, part) in PARTS.items()
         if (frame_checks(sitting) if kind == "frame" else story.asked(sitting.workup, kind))
-    ]
+    }
 
 
 def _numbers(sitting: Sitting, prompt: str, most: int, least: int) -> list[int]:

@@ -79,7 +79,6 @@ def test_taking_in(width: int) -> None:
         "rich when hot",
         "P0172 pending P9",
         "",
-        "",
         "1",
         "y",
         "1",

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.network.vehicle import vehicle_from
+from reasoner.casebook.events import Answered
+from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Leave
@@ -154,16 +155,15 @@ def test_leaving_before_there_is_a_case() -> None:
 
 
 def test_everything_can_be_skipped() -> None:
-    kept, text = take_in("", "", "", "", "")
+    kept, text = take_in("", "", "", "")
     assert kept.events == []
-    assert text.count("> ") == 5
+    assert text.count("> ") == 4
 
 
 def test_all_of_it() -> None:
     kept, text = take_in(
         "smells of petrol after a hot restart",
         "P0172 pending, P0172 permanent",
-        "",  # that is all it shows
         "1",  # the fuel pressure gauge
         "y",
         "1",  # warm idle
@@ -188,36 +188,43 @@ def test_values_read_just_now_belong_to_the_present_occasion() -> None:
 
 @pytest.mark.parametrize("typed", ["none", "no codes"])
 def test_no_codes_at_all_is_something_known(typed: str) -> None:
-    kept, _ = take_in("", typed, "", "", "")
+    kept, _ = take_in("", typed, "", "")
     assert kept.workup.record.codes == () and kept.workup.record.codes_complete
 
 
 def test_a_list_typed_again_after_a_slip_is_taken_as_it_stands() -> None:
-    kept, text = take_in("", "P0172 pendng", "P0172 pending, P0301", "", "", "", "")
+    kept, text = take_in("", "P0172 pendng", "P0172 pending, P0301", "", "")
     assert kept.workup.record.codes == (("P0172", ("pending",)), ("P0301", ()))
-    assert text.count("Codes on the scan tool") == 1
+    assert text.count("odes on the scan tool") == 1
 
 
 def test_codes_pasted_one_a_line_are_all_taken() -> None:
-    kept, text = take_in("", "P0172", "P0301 pending", "P0172 permanent", "", "", "", "")
-    assert dict(kept.workup.record.codes) == {"P0172": ("permanent",), "P0301": ("pending",)}
-    assert kept.workup.record.codes_complete
-    assert "Is that all it shows (P0172, P0301)?" in text
+    """Also where only the state of the car is asked next, as the tools are in the settings."""
+    for own in (None, ((), ())):
+        desk, kept = desk_with(["", "P0172", "P0301 pending", "P0172 permanent", "", ""]), Kept(case())
+        intake(kept.workup, kept, desk, own)
+        assert dict(kept.workup.record.codes) == {"P0172": ("permanent",), "P0301": ("pending",)}
+        assert kept.workup.record.codes_complete
+        assert "not on the list" not in shown(desk) and "not clear" not in shown(desk)
 
 
-def test_codes_that_may_not_be_all() -> None:
-    kept, _ = take_in("", "P0172", "maybe", "n", "", "", "")
-    assert not kept.workup.record.codes_complete
+@pytest.mark.parametrize("line", ["P0172 more", "P0172 pending, more", "P0172, and more.", "P0172 +", "P0172 ..."])
+def test_codes_that_may_not_be_all(line: str) -> None:
+    kept, text = take_in("", line, "", "", "")
+    assert [code for code, _ in kept.workup.record.codes] == ["P0172"]
+    assert not kept.workup.record.codes_complete and "Kept; there may be more." in text
+    kept, text = take_in("", "P0172", "", "", "")
+    assert kept.workup.record.codes_complete and "Kept as all there are; b if there may be more." in text
 
 
 def test_a_wrong_code_is_said_and_the_good_ones_kept() -> None:
-    kept, text = take_in("", "P0172, P9172x", "", "", "", "", "")
+    kept, text = take_in("", "P0172, P9172x", "", "", "", "")
     assert '"P9172x" is not taken' in text
     assert [c for c, _ in kept.workup.record.codes] == ["P0172"]
 
 
 def test_the_whole_list_can_be_typed_again() -> None:
-    kept, text = take_in("", "PO172, zzz", "P0172 P0301", "", "", "", "")
+    kept, text = take_in("", "PO172, zzz", "P0172 P0301", "", "", "")
     assert [c for c, _ in kept.workup.record.codes] == ["P0172", "P0301"]
     assert "Perhaps: P0172" in text
 
@@ -232,11 +239,11 @@ def test_a_code_no_rule_speaks_of_is_named_as_such() -> None:
     ("lines", "says"),
     [
         (["", "", "9"], "9 is not on the list: 1 to 1."),
-        (["", "", "", "maybe"], '"maybe" is not clear: y for yes, Enter for no.'),
+        (["", "", "", "maybe"], '"maybe" is not clear: one of 1 to 3, or of y.'),
         (["", "", "", "y", "9"], "9 is not on the list: 1 to 2."),
         (["", "", "", "y", "1 2"], "1 2 is not on the list: 1 to 2, one of them."),
         (["", "", "", "y", "1", "-180"], "-100 to 100"),
-        (["", "", "", "", "purple"], "purple is not on the list: 1 to 3."),
+        (["", "", "", "y w"], '"y w" is not clear: one of 1 to 3, or of y.'),
     ],
 )
 def test_a_wrong_entry_is_said_and_asked_again(lines: list[str], says: str) -> None:
@@ -287,15 +294,19 @@ def test_a_line_that_is_not_understood_is_asked_again() -> None:
     assert "9999999 km is beyond any car" in text
 
 
+def car(**fields: str) -> Vehicle:
+    vehicle, mistakes = vehicle_from(fields)
+    assert vehicle is not None, mistakes
+    return vehicle
+
+
 def shipped() -> Workup:
-    vehicle, _ = vehicle_from({"injection": "port"})
-    assert vehicle is not None
-    return begin(read_rules([Path(__file__).parents[2] / "rules"]), vehicle)
+    return begin(read_rules([Path(__file__).parents[2] / "rules"]), car(injection="port"))
 
 
 def test_work_and_story_are_told_before_the_first_question() -> None:
     kept, text = take_in(
-        "thirsty", "none", "", "1 2", "12", "9, own, 6 weeks, after", "2 5", "2", "0", "", workup=shipped()
+        "thirsty", "none", "", "w p", "12", "9, own, 6 weeks, after", "2 5", "2", "0", "", workup=shipped()
     )
     assert "12 is not on the list" in " ".join(text.split())
     told = {given.check for given in kept.workup.record.given}
@@ -325,26 +336,114 @@ def test_a_mistake_about_what_was_heard_and_going_back_to_the_complaint() -> Non
 
 
 def test_nothing_more_known_is_one_enter() -> None:
-    kept, text = take_in("", "", "", "", "", workup=shipped())
+    kept, text = take_in("", "", "", "", workup=shipped())
     assert kept.events == [] and text.count("Also known?") == 1
+
+
+def test_four_enters_to_the_first_question_with_settings_and_the_car_in_one_line() -> None:
+    desk, car_desk = desk_with(["", "", ""]), desk_with(["inline 4 port 2012"])
+    ask_vehicle(car_desk, USUAL)
+    kept = Kept(shipped())
+    intake(kept.workup, kept, desk, ((), ()))
+    assert shown(car_desk).count("> ") + shown(desk).count("> ") == 4
 
 
 def test_a_freeze_frame_is_typed_in_one_line() -> None:
     line = "P0172 load 24, coolant 92, rpm 780, speed 0, run 85, st -6 lt -14 map 34"
-    kept, text = take_in("", "", "", "3", "load 24 sunshine", line, "", "", "", "", workup=shipped())
+    kept, text = take_in("", "", "", "f", "load 24 sunshine", line, "", "", "", workup=shipped())
     assert '"sunshine" is not clear' in text
-    told = {g.check: max(g.values[0], key=g.values[0].__getitem__) for g in kept.workup.record.given}
-    assert told == {"freeze-frame": "idle", "freeze-frame-start": "hot-start"}
+    assert told_by(kept) == {
+        "freeze-frame": "idle",
+        "freeze-frame-start": "hot-start",
+        "frame-coolant": "fits",
+        "frame-trims": "steady",
+        "frame-air": "fits",
+    }
     assert kept.workup.record.notes == (f"freeze frame: {line}",)
 
 
+def told_by(kept: Kept) -> dict[str, str]:
+    """The likeliest outcome of each check, at its first place."""
+    given = {g.check: next(iter(g.values.values())) for g in kept.workup.record.given}
+    return {check: max(value, key=value.__getitem__) for check, value in given.items()}
+
+
+def test_every_value_of_a_frame_that_a_rule_speaks_of_is_an_answer_in_one_step() -> None:
+    line = "f rpm 780 load 24 ect 92 stft -12 ltft -14 map 31 maf 3.1 rail 52 target 50 purge 0 fuel 90 rear 0.9 run 85"
+    direct = begin(read_rules([Path(__file__).parents[2] / "rules"]), car(injection="direct", displacement="2.0 L"))
+    kept, text = take_in("", "", "", line + " closed loop", "", "", workup=direct)
+    assert told_by(kept) == {
+        "freeze-frame": "idle",
+        "freeze-frame-start": "hot-start",
+        "frame-coolant": "fits",
+        "frame-trims": "steady",
+        "frame-air": "fits",
+        "frame-rail": "at-target",
+        "frame-purge": "zero",
+        "frame-fuel-level": "full",
+        "frame-rear": "rich",
+        "frame-loop": "closed",
+    }
+    assert len({event.step for event in kept.events if isinstance(event, Answered)}) == 1
+    assert text.count("Enter: right, 0: none of it") == 1
+
+
+@pytest.mark.parametrize(
+    ("values", "check", "outcome"),
+    [
+        ("ect 40 run 1800", "frame-coolant", "cool"),
+        ("ect 112 run 60", "frame-coolant", "hot"),
+        ("ect 92 run 1800", "frame-coolant", "fits"),
+        ("rpm 750 ect 92 map 60", "frame-air", "high"),
+        ("rpm 750 ect 92 map 16", "frame-air", "low"),
+        ("stft -12 ltft 1", "frame-trims", "fresh"),
+        ("stft -12 ltft 11", "frame-trims", "overshot"),
+        ("stft 3 ltft 12", "frame-trims", "added"),
+        ("stft -2 ltft -14", "frame-trims", "steady"),
+        ("stft 0 ltft 1", "frame-trims", "none"),
+        ("purge 34", "frame-purge", "open"),
+        ("fuel 8", "frame-fuel-level", "low"),
+        ("rear 0.05", "frame-rear", "lean"),
+        ("open loop cold", "frame-loop", "cold"),
+        ("open loop by load", "frame-loop", "load"),
+        ("closed loop with a fault", "frame-loop", "fault"),
+    ],
+)
+def test_a_value_of_a_frame_alone(values: str, check: str, outcome: str) -> None:
+    kept, _ = take_in("", "", "", f"f {values} load 24", "", "", "", workup=shipped())
+    assert told_by(kept)[check] == outcome
+
+
+@pytest.mark.parametrize("values", ["ect 40", "rpm 2500 ect 92 map 60", "rpm 750 map 60", "open loop", "rail 52"])
+def test_what_a_frame_does_not_say(values: str) -> None:
+    """No time: cool is no wonder. Off idle, or cold: what air is usual is not known. Open loop: it may be any."""
+    kept, _ = take_in("", "", "", f"f {values} fuel 50", "2", "", "", "", workup=shipped())
+    assert not {"frame-coolant", "frame-air", "frame-loop", "frame-rail"} & told_by(kept).keys()
+
+
+def test_an_odd_value_is_read_back_once() -> None:
+    for reply, coolant in (("", "hot"), ("192 f", ""), ("89", "")):
+        kept, text = take_in("", "", "", "f coolant 192 run 60 load 24", reply, "", "", "", workup=shipped())
+        assert "coolant 192? In °C. Enter: as typed, or the right value > " in " ".join(text.split())
+        assert told_by(kept)["frame-coolant"] == (coolant or "fits")
+    kept, text = take_in("", "", "", "f coolant 192 run 60", "400", "sun", "89", "", "", "", workup=shipped())
+    assert "coolant 400 cannot be: -40 to 215 °C." in text and '"sun" is no value of it.' in text
+
+
+def test_a_value_that_cannot_be_is_asked_again_and_a_frame_of_another_code_is_only_noted() -> None:
+    kept, text = take_in("", "", "", "f", "rpm 99999 load 24", "P0301 load 24 ect 92", "", "", workup=shipped())
+    assert "rpm 99999 cannot be: 0 to 16383" in " ".join(text.split())
+    assert "P0301 is no code of a rich mixture: its frame is noted, and not weighed." in " ".join(text.split())
+    assert not kept.workup.record.given and kept.workup.record.notes == ("freeze frame: P0301 load 24 ect 92",)
+
+
 def test_a_frame_without_the_time_since_the_start_does_not_say_how_soon() -> None:
-    kept, _ = take_in("", "", "", "3", "load 24 coolant 92 rpm 780 speed 0", "", "", "", workup=shipped())
+    kept, _ = take_in("", "", "", "f", "load 24 coolant 92 rpm 780 speed 0", "", "", "", workup=shipped())
     assert [g.check for g in kept.workup.record.given] == ["freeze-frame"]
 
 
 def test_no_frame_closes_every_question_about_one() -> None:
-    kept, _ = take_in("", "", "", "3", "none", "", workup=shipped())
+    kept, _ = take_in("", "", "", "f", "none", "", workup=shipped())
     assert {"freeze-frame", "freeze-frame-start"} <= set(kept.workup.record.passed)
 
 

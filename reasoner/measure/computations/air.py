@@ -216,37 +216,3 @@ COLD_SOAK = Computation(
     ),
     _soaked,
 )
-
-FROZEN = {
-    "load": ("calculated load", "%", 0.0, 100.0, 3.0),
-    "road speed": ("road speed", "km/h", 0.0, 300.0, 2.0),
-    "engine speed": ("engine speed", "rpm", 0.0, 12000.0, 25.0),
-    "coolant": ("coolant temperature", "°C", -40.0, 215.0, 2.0),
-    "time since start": ("time since start", "s", 0.0, 65535.0, 1.0),
-}
-
-
-def _frozen(given: Inputs, setting: Setting) -> Result:
-    found = {name: value for name in FROZEN if (value := given.get(name)) is not None}
-    if not {"load", "coolant"} <= set(found):
-        return Trouble("", "load and coolant temperature of the frame are wanted at least", "such as 24 % and 88 °C")
-    figures = tuple(Figure(name, FROZEN[name][1], Estimate(value, FROZEN[name][4])) for name, value in found.items())
-    return Finding(
-        {0: figures},
-        ("the frame as it was stored",),
-        ("A frame shows when the controller gave up, not when the fault began.",),
-        ("Values of one frame are not all of the same instant; the errors taken are judgement.",),
-    )
-
-
-FROZEN_POINT = Computation(
-    "frozen point",
-    At.ENGINE,
-    "Where a freeze frame was stored, from its values.",
-    tuple(
-        Ask(name, name.capitalize(), unit, low, high, live=(live,))
-        for name, (live, unit, low, high, _) in FROZEN.items()
-    ),
-    _frozen,
-    frame=True,
-)
