@@ -58,8 +58,8 @@ def rows_of(workup: Workup, kind: str) -> list[Row]:
 APART = 2  # words that may stand between two of a phrase
 BEFORE = 3  # words before a phrase in which it may be denied
 STEM = 4  # letters of a word from which its beginning will do
-_DENIED = "no not never without nor neither hardly fine well good ok okay normal clean"
-DENIED = frozenset(_DENIED.split(" "))
+DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
+FINE = frozenset(("fine", "well", "good", "ok", "okay", "normal", "perfect", "problem-free"))  # anywhere beside it
 CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|except|unless)\b")
 
 
@@ -99,6 +99,8 @@ def _heard_outcomes(check: Check, clauses: Sequence[Sequence[str]]) -> set[str]:
 
 def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | None:
     """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there."""
+    if not FINE.isdisjoint(clause) and FINE.isdisjoint(phrase):
+        return None
     for start, word in enumerate(clause):
         at = start if _is(phrase[0], word) else -1
         for wanted in phrase[1:]:

@@ -150,9 +150,9 @@ def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
     if answer is None:
         return False
     events, text = answer
-    if ask(sitting.desk, f"{text}. Enter keeps it, n: not > ", "It was worked out from what was read.").lower() in (
-        "n",
-        "no",
-    ):
-        return False
+    prompt, helps = f"{text}. Enter keeps it, n: not > ", "It was worked out from what was read."
+    while (line := ask(sitting.desk, prompt, helps).lower()) not in ("", "y", "yes"):
+        if line in ("n", "no"):
+            return False
+        sitting.desk.say(f"{shortened(line, 20)} is neither: Enter keeps it, n does not.")
     return sitting.keep(events, f"Kept: {text}")

@@ -62,14 +62,23 @@ def test_several_patterns_share_the_weight() -> None:
     ("said", "expected"),
     [
         ("Shakes after a hot restart, lamp every few weeks", ["how-warm hot-restart", "comes-back again"]),
-        ("smells strongly of petrol in the car when it rains, no smoke", ["happens-in-damp yes", "smell tank"]),
+        (
+            "smells strongly of petrol in the car when it rains, no smoke",
+            ["happens-in-damp yes", "smell tank", "smoke none"],
+        ),
         ("Restarts badly when hot; black smoke for a moment", ["how-warm hot-restart", "smoke black"]),
         ("hard to restart when hot. Fine on the motorway", ["how-warm hot-restart", "hard-hot-start yes"]),
+        (
+            "On the motorway it is fine. In town it shakes a few seconds",
+            ["doing-what idle", "rough-after-restart seconds"],
+        ),
+        ("stumbles after I stop for shopping, cranks long", ["how-warm hot-restart", "hard-hot-start yes"]),
+        ("no smell, no smoke", ["smell none", "smoke none"]),
         ("runs well until it idles at traffic lights", ["doing-what idle"]),
         ("light came on once, uphill on the motorway", ["doing-what cruise", "doing-what pulling", "comes-back once"]),
         ("It\u2019s never smelled of fuel, doesn\u2019t smoke black", []),
-        ("No smell of petrol. Now and then, in the garage, fuel smell", ["comes-back again", "smell-of-fuel yes"]),
-        ("drinks fuel, 14 litres; the rainbow flag is fine", ["happens-in-damp yes"]),  # why it is asked back
+        ("No steam. Now and then, in the garage, fuel smell", ["comes-back again", "smell-of-fuel yes"]),
+        ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes"]),  # why it is asked back
         ("", []),
         ("!!! \x00 ... but but", []),
     ],
