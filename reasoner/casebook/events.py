@@ -136,6 +136,14 @@ class FactsTold(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class RichSeen(Event):
+    """Whether it is rich now: true of the whole spell. Not weighed: what is looked at in it is."""
+
+    kind: ClassVar[str] = "rich"
+    rich: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class Noted(Event):
     """A remark of whoever works on the car."""
 

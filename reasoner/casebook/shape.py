@@ -173,6 +173,7 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.Avoided, {"condition": _text}),
     (kinds.ToolsSaid, {"lacking?": _texts, "at hand?": _texts}),
     (kinds.FactsTold, {"facts": TYPED}),
+    (kinds.RichSeen, {"rich": _yes_no}),
     (kinds.Noted, {"text": _text}),
     (kinds.Undone, {"undone": _whole, "because?": _anything}),
     (kinds.RulesUsed, {"stamp": _text}),

@@ -51,6 +51,7 @@ from reasoner.rulebook.parts import (
 from reasoner.rulebook.problem import Spot, shorten
 from reasoner.rulebook.shapes import Shaped, shape_of
 
+ONLY = "only"  # of `while rich`: no outcome says that it is not
 KINDS = ("told", "code", "reading", "look", "test")
 FREE_KINDS = ("told", "code")  # take no minutes of their own; what any question takes is in the settings
 MOST_OUTCOMES, MOST_AT_CYLINDERS = 7, 3  # more would make the joint table of eight cylinders too large
@@ -134,6 +135,7 @@ CHECK = table(
     Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
     Key("owners say", map_of(text, list_of(text), "outcomes, and how owners say them"), default=NOTHING, by_name=True),
+    Key("while rich", text, default=""),
     Key("intake", choice("work", "pattern", "also"), default=""),
     AFTER_WORK,
     *ORIGIN,
@@ -166,6 +168,7 @@ def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> N
         values["otherwise"] = Statement(named, None, _origin(desk, says, NOTHING, (named,), otherwise))
     values["given"] = _given(desk, given, says) if given is not None else NOTHING
     _owners_say(desk, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
+    _while_rich(desk, node, names, values["sees"])
     if values["measure"] is not None:
         values["measure"] = _measure(desk, values["measure"], says.outcomes)
     if values["computed"] is not None:
@@ -192,6 +195,19 @@ def _owners_say(desk: Desk, node: Node, outcomes: tuple[str, ...], fits: bool) -
         elif not fits:
             mend = "delete it, or give the check `at: engine` and `sees: ever`"
             desk.notes.note("wrong-level", name, "what an owner says is about the whole car, whenever it was", mend)
+
+
+def _while_rich(desk: Desk, node: Node, outcomes: tuple[str, ...], sees: Sees | None) -> None:
+    """`only`, or the outcome that says that it is not rich."""
+    said = node.get("while rich") if isinstance(node, Map) else None
+    if not isinstance(said, Text):
+        return
+    if said.value not in (*outcomes, ONLY):
+        meant = near(said.value, (*outcomes, ONLY))
+        mend = f'did you mean "{meant}"?' if meant else f"{ONLY}, or the outcome that says that it is not rich"
+        desk.notes.note("unknown-name", said, f'the check has no outcome "{shorten(said.value)}"', mend)
+    elif sees is Sees.EVER:
+        desk.notes.note("wrong-level", said, "what is seen at any time needs no rich mixture now", "delete it")
 
 
 # ---- how often each outcome is seen ----------------------------------------------------------------------------------

@@ -443,6 +443,7 @@ class Check:
     after: checks to be done first. leaves: the condition the car is in afterwards ("" = unchanged).
     after_work: asked only after one of these repairs (empty: always). computed: how its outcome is worked out.
     owners_say: outcome -> phrases by which it is heard in a complaint.
+    while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
     intake: told with others of its kind before the first question: work, pattern, also ("" = by itself).
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
     """
@@ -475,6 +476,7 @@ class Check:
     after_work: tuple[str, ...] = ()
     computed: Computed | None = None
     intake: str = ""
+    while_rich: str = ""
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 

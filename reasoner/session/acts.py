@@ -19,6 +19,7 @@ from reasoner.casebook.events import (
     Noted,
     OutcomeSeen,
     PassedOver,
+    RichSeen,
     Told,
     ToolsSaid,
     Undone,
@@ -211,6 +212,11 @@ def facts(workup: Workup, told: Mapping[str, str]) -> list[Event]:
     now = workup.vehicle.properties
     more = {key: value for key, value in known.items() if key in told or key not in now}
     return [FactsTold(step=workup.record.steps + 1, facts={**told, **more})] if told else []
+
+
+def say_rich(workup: Workup, rich: bool) -> list[Event]:
+    """Whether it is rich now, for as long as the car does the same."""
+    return [RichSeen(step=workup.record.steps + 1, rich=rich)]
 
 
 def note(workup: Workup, text: str) -> list[Event]:

@@ -102,6 +102,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         step=workup.record.steps,
         works_out=works_out(workup, check),
         facts=open_facts(workup, asked),
+        while_rich=check.while_rich,
     )
 
 

@@ -214,6 +214,7 @@ HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
     ),
     "tools": lambda talk, m: _kept(talk, acts.tools(talk.workup, m.get("lacking", []), m.get("at hand", []))),
     "facts": lambda talk, m: _kept(talk, acts.facts(talk.workup, m["facts"])),
+    "rich": lambda talk, m: _kept(talk, acts.say_rich(talk.workup, bool(m["rich"]))),
     "note": lambda talk, m: _kept(talk, acts.note(talk.workup, str(m["text"]))),
     "undo": lambda talk, m: _kept(talk, acts.undo(talk.workup)),
     "choose": _choose,

@@ -18,6 +18,7 @@ from reasoner.casebook.events import (
     FactsTold,
     Noted,
     PassedOver,
+    RichSeen,
     RulesUsed,
     Told,
     ToolsSaid,
@@ -52,7 +53,7 @@ class Record:
     apart: spell of an event -> its number here. passed: check -> why. unclear: (check, condition) that could not be
     told. avoided: conditions not to be brought about. unread: what was answered to checks or places that these rules or
     this vehicle do not have (kept, not weighed).
-    facts: what became known of the car; "" = asked, and not known.
+    facts: what became known of the car; "" = asked, and not known. rich: spell -> whether it was seen to be rich in it.
     """
 
     complaint: str = ""
@@ -67,6 +68,7 @@ class Record:
     lacking: frozenset[str] = frozenset()
     at_hand: frozenset[str] = frozenset()
     facts: Mapping[str, str] = field(default_factory=dict)
+    rich: Mapping[int, bool] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     stamps: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
@@ -123,6 +125,8 @@ def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Se
             return _tools(book, record, event)
         case FactsTold():
             return replace(record, facts={**record.facts, **event.facts})
+        case RichSeen():
+            return replace(record, rich={**record.rich, record.present: event.rich})
         case Noted():
             return replace(record, notes=(*record.notes, event.text))
         case RulesUsed():

@@ -12,6 +12,7 @@ from reasoner.casebook.events import (
     LogTaken,
     Noted,
     PassedOver,
+    RichSeen,
     Told,
     ToolsSaid,
 )
@@ -133,6 +134,8 @@ def act_text(book: Rulebook, event: Event) -> str:
             return "tools: " + ", ".join(book.tools[n].title for n in names if n in book.tools)
         case Told():
             return "the complaint"
+        case RichSeen():
+            return "it is rich now" if event.rich else "it is not rich now"
         case Noted():
             return "a note"
     return ""

@@ -122,7 +122,22 @@ class Workup:
                 if {(number, p) for p in range(len(tables.checks[number].places))} <= done:
                     done.add((number, None))
         done |= {(check, None) for check in unclear if tables.checks[check].ever}
+        if self.rich_now is False:
+            done |= {(n, None) for name, n in tables.check_number.items() if self.book.checks[name].while_rich}
         return done | {(other, None) for check, _ in done for other in tables.checks[check].stands_for}
+
+    @property
+    def rich_now(self) -> bool | None:
+        """Whether it is seen to be rich in the present spell: as it was said, or as a check that needs it was answered.
+        None: not known."""
+        said = self.record.rich.get(self.record.present)
+        seen = {
+            max(value, key=lambda outcome: value[outcome]) != check.while_rich
+            for given in self.record.given
+            if given.spell == self.record.present and (check := self.book.checks.get(given.check)) and check.while_rich
+            for value in given.values.values()
+        }
+        return False if False in seen else said if said is not None else (True if seen else None)
 
     def _instead(self, done: set[tuple[int, int | None]]) -> dict[tuple[int, bool], Instead]:
         """What each check that stands for others would take the place of, made here or in a new spell."""

@@ -14,6 +14,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief, proposals
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
+from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.words import PASSES
 from reasoner.session.workup import Workup
@@ -25,7 +26,7 @@ from reasoner.terminal.facts import ask_fact, has_none
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import pick, pick_several
-from reasoner.terminal.prompting import Back
+from reasoner.terminal.prompting import Back, ask
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words
 from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
@@ -88,6 +89,8 @@ def _once(sitting: Sitting) -> None:
 def _step(sitting: Sitting, question: Question) -> None:
     if question.facts and _fact_told(sitting, question):
         return
+    if _rich_asked(sitting, question):
+        return
     desk, record = sitting.desk, sitting.workup.record
     around = Surroundings(
         said=tuple(sitting.said),
@@ -129,6 +132,41 @@ def _fact_told(sitting: Sitting, question: Question) -> bool:
         return ask_fact(sitting, question.facts[0])
     except Back:
         return asides.back(sitting, "", question)
+
+
+def _rich_asked(sitting: Sitting, question: Question) -> bool:
+    """Whether it is rich now, where the check needs that: asked once, for as long as the car does the same. True: it is
+    answered by that."""
+    present = sitting.workup.record.present
+    if not question.while_rich or question.way.fresh or sitting.workup.rich_now is not None:
+        return False
+    if present in sitting.cannot_see:
+        return False
+    helps = "By trims, lambda or tailpipe, at this moment. It is remembered until the car does something else."
+    here = sitting.condition_title(sitting.workup.record.condition)
+    prompt = f"Is it rich now ({here})? Enter: yes, n: no, d: can't tell > "
+    for line in sitting.said:
+        sitting.desk.say(line)
+    sitting.said.clear()
+    try:
+        while (line := ask(sitting.desk, prompt, helps).lower()) not in ("", "y", "yes", "n", "no", "d", "0"):
+            sitting.desk.say(f"{shortened(line, 20)} is not clear: Enter for yes, n, or d.")
+    except Back:
+        return asides.back(sitting, "", question)
+    if line in ("d", "0"):
+        sitting.cannot_see.add(present)
+        return False
+    rich = line not in ("n", "no")
+    events = acts.say_rich(sitting.workup, rich)
+    if rich:
+        sitting.keep(events, same_question=True)
+        return True
+    name, option = question.way.check, sitting.talk.option
+    if question.while_rich in {o.name for o in question.outcomes}:
+        events += acts.answer(sitting.workup, name, dict.fromkeys(question.places, question.while_rich), option=option)
+    return sitting.keep(
+        events, "Kept: it is not rich now. What needs it is left until the car does something else (c)."
+    )
 
 
 def _heard(sitting: Sitting, line: str, question: Question) -> After:

@@ -294,7 +294,8 @@ def _instead(question: Question, times: bool = True) -> list[RenderableType]:
 def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     """The ways to answer."""
     others = [("m", f"work it out ({question.works_out.by})")] if question.works_out else []
-    none = choices([("d" if question.reading else "0", "can't tell"), ("x", "can't do it"), *others], width)
+    cannot = "can't tell" if question.while_rich != "only" else "can't tell, or it is not rich now"
+    none = choices([("d" if question.reading else "0", cannot), ("x", "can't do it"), *others], width)
     if question.reading:
         return [
             head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else "")),

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from io import StringIO
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,6 +21,11 @@ from reasoner.casebook.events import (
     PassedOver,
     ToolsSaid,
 )
+from reasoner.casebook.trouble import Refused
+from reasoner.network.vehicle import vehicle_from
+from reasoner.rulebook.read import read_rules
+from reasoner.session import acts
+from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
 from tests.events import as_written
@@ -490,3 +496,61 @@ def test_back_and_help_at_every_prompt(line: str) -> None:
     assert "keep everything and leave" in flat(text)
     kept, text, desk = sit(line, "q", "1", workup=workup)
     assert not answers(kept) and desk.left == "stop"
+
+
+# ---- is it rich now? -------------------------------------------------------------------------------------------------
+
+
+def at_warm_idle() -> Workup:
+    """The shipped rules, a warm idle, and what needs a rich mixture there."""
+    vehicle, _ = vehicle_from({"injection": "port", "metering": "airflow"})
+    assert vehicle is not None
+    return begin(SHIPPED, vehicle, [ALL_CODES, WARM])
+
+
+def pinching(workup: Workup) -> str:
+    names = [workup.tables.checks[option.check].name for option in workup.ranked]
+    fresh = [option.fresh for option in workup.ranked]
+    return str(1 + next(n for n, name in enumerate(names) if name == "purge-pinched" and not fresh[n]))
+
+
+SHIPPED = read_rules([Path(__file__).parents[2] / "rules"])
+
+
+def test_whether_it_is_rich_is_one_key_and_an_answer_where_it_is_not() -> None:
+    workup = at_warm_idle()
+    kept, text, _ = sit(f"o {pinching(workup)}", "purple", "n", "", "s", workup=workup)
+    now = kept.workup
+    assert "Is it rich now (warm idle)? Enter: yes, n: no, d: can't tell" in " ".join(text.split())
+    assert "purple is not clear" in text and "Kept: it is not rich now." in text
+    [given] = [g for g in now.record.given if g.check == "purge-pinched"]
+    assert max(given.values[0], key=given.values[0].__getitem__) == "not-rich" and now.rich_now is False
+    needs = {n for name, n in now.tables.check_number.items() if SHIPPED.checks[name].while_rich}
+    assert needs and all((n, None) in now.situation.done for n in needs)
+    assert not any(o.check in needs and not o.fresh for o in now.ranked)
+    changed = now.after(acts.change_condition(now, "long-idle"))
+    assert changed.rich_now is None and not all((n, None) in changed.situation.done for n in needs)
+    back = now.after(acts.undo(now))
+    assert back.rich_now is None and not back.record.given
+
+
+def test_rich_is_remembered_for_as_long_as_the_car_does_the_same() -> None:
+    workup = at_warm_idle()
+    kept, text, _ = sit(f"o {pinching(workup)}", "", "2", "s", workup=workup)
+    assert kept.workup.record.rich and kept.workup.rich_now is True
+    again = replace(kept.workup)
+    _, text, _ = sit(f"o {pinching(workup)}", "s", workup=again)
+    assert "Is it rich now" not in text
+
+
+def test_who_cannot_tell_is_not_asked_again_and_nothing_is_kept_by_it() -> None:
+    workup = at_warm_idle()
+    kept, text, _ = sit(f"o {pinching(workup)}", "d", "0", "s", workup=workup)
+    assert text.count("Is it rich now") == 1 and not kept.workup.record.rich
+
+
+def test_another_program_says_it_too() -> None:
+    talk, events, _ = hear(Talk(at_warm_idle()), {"type": "rich", "rich": False})
+    assert talk.workup.rich_now is False and [type(e).__name__ for e in events] == ["RichSeen"]
+    with pytest.raises(Refused):
+        hear(talk, {"type": "rich"})
