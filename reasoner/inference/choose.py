@@ -136,6 +136,8 @@ def _ways(
         once_each = _with_savings(tables, now, [o for o in ways if o.times == 1], costs, stakes)
         ways = [*once_each, *(o for o in ways if o.times > 1)]
     little = stakes.little if stakes else 0.0
+    if stakes is not None:  # what tells next to nothing is asked of nobody, however little it costs
+        ways = [o for o in ways if o.gain >= costs.least_gain or o.saves > little]
     hangs = {o.check for o in ways if o.saves > little}  # a look that saves something may save more if repeated
     ways.sort(
         key=lambda o: (

@@ -8,8 +8,9 @@ is worked out by believing each (`inference.foresee`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -21,14 +22,20 @@ from reasoner.network.tables import Array, CheckTable, Tables
 ROUND = 12  # decimals to which rows are the same
 
 
-def expected_tables(tables: Tables, belief: Belief, right: float) -> Tables:
-    """The tables for what comes next, as it will be reported: right with this chance."""
+def expected_tables(
+    tables: Tables, belief: Belief, right: float, unsure: Mapping[int, float] = MappingProxyType({})
+) -> Tables:
+    """The tables for what comes next, as it will be reported: right with this chance.
+
+    unsure: the same of single checks that were hard to tell; what made it so is there the next time too.
+    """
     said = as_reported(tables, right)
     checks = list(said.checks)
     for number, weights, showing, quiet, share in _looked_at(tables, belief):
         table = _after(tables.checks[number], belief.probability, weights, showing, quiet, share)
-        wrong = (1.0 - right) / max(1, len(table.outcomes) - 1)
-        checks[number] = replace(table, rows=table.rows * (right - wrong) + wrong)
+        sure = unsure.get(number, right)
+        wrong = (1.0 - sure) / max(1, len(table.outcomes) - 1)
+        checks[number] = replace(table, rows=table.rows * (sure - wrong) + wrong)
     shows = np.einsum("cj,ckj->ck", belief.nodes, tables.acts)
     return replace(said, checks=tuple(checks), shows=shows, nodes=belief.nodes)
 

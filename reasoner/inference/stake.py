@@ -86,9 +86,19 @@ def stakes_of(
     return Stakes(every, np.minimum(every.min(axis=0), known), off, hour)
 
 
-def loss_table(losses: Sequence[Sequence[float]]) -> Array:
+def loss_table(losses: Sequence[Array]) -> Array:
     """(X, C): the loss of each course under each cause."""
     return np.array(losses, dtype=float)
+
+
+def by_cause(values: Sequence[float]) -> Array:
+    """(C,) a value for each cause."""
+    return np.array(values, dtype=float)
+
+
+def mean(values: Array | Sequence[float], chances: Array) -> float:
+    """Expected value. values, chances: (C,)."""
+    return float(np.dot(values, chances))
 
 
 def expected_losses(losses: Array, weights: Sequence[float]) -> list[float]:

@@ -60,12 +60,22 @@ def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int], c
     Not the sum of the single weights: of three looks that say the same, each is worth little beside the other two. Nor
     the weight for one of the causes: what speaks for all four injectors alike moves none of them against the others.
     """
-    rest = [Spell(s.condition, tuple(a for a in s.answers if a.check not in checks)) for s in spells]
+    return moved(believe(tables, spells).probability, left_out(tables, spells, checks), causes)
 
-    def odds(spells: Sequence[Spell]) -> float:
-        probability, own = believe(tables, spells).probability, list(causes)
+
+def left_out(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
+    """(C,) what would be believed without any answer of these checks."""
+    rest = [Spell(s.condition, tuple(a for a in s.answers if a.check not in checks)) for s in spells]
+    return believe(tables, rest).probability
+
+
+def moved(now: Array, before: Array, causes: Sequence[int]) -> float:
+    """Decibans by which the odds of these causes, taken together, are higher now. now, before: (C,)."""
+
+    def odds(probability: Array) -> float:
+        own = list(causes)
         ours, others = float(probability[own].sum()), float(np.delete(probability, own).sum())
         tiny = float(np.finfo(float).tiny)
         return decibans(max(ours, tiny)) - decibans(max(others, tiny))
 
-    return odds(spells) - odds(rest)
+    return odds(now) - odds(before)

@@ -15,7 +15,7 @@ from functools import cached_property
 from typing import Any
 
 from reasoner.inference.plan import Option, Situation
-from reasoner.inference.stake import First, expected_losses, loss_table
+from reasoner.inference.stake import First, by_cause, expected_losses, loss_table, mean
 from reasoner.network.tables import Array, Tables
 from reasoner.repair.jobs import ENGINE, Job, all_places, cost, cylinders, effort, leaves, needed
 from reasoner.repair.order import Try, by_chance_over_cost
@@ -203,17 +203,16 @@ def again(stake: Stake, work: Sequence[Job]) -> float:
     return total
 
 
-def losses(stake: Stake, work: Sequence[Job]) -> list[float]:
+def losses(stake: Stake, work: Sequence[Job]) -> Array:
     """Money, now and later, of a course under each cause (C,); to hand the car on where there is no work."""
     work = tuple(work)
     key = "losses", work
     if key not in stake.made:
         always = sum(stake.cost(job) for job in work) + again(stake, work)
         each = _handed_on(stake) if not work else [fate(stake, work, c).later for c in range(len(stake.needs))]
-        stake.made[key] = [always + later for later in each]
-    found: list[float] = stake.made[key]
-    vain = doubt(stake, work)
-    return [loss + vain for loss in found] if vain else found
+        stake.made[key] = by_cause([always + later for later in each])
+    found: Array = stake.made[key]
+    return found + doubt(stake, work)
 
 
 def doubt(stake: Stake, work: Works) -> float:
@@ -305,7 +304,7 @@ def _then(stake: Stake, first: First) -> float:
     return min(expected_losses(stake.table, left), default=0.0)
 
 
-def losses_of(stake: Stake, kind: str, work: Works) -> list[float]:
+def losses_of(stake: Stake, kind: str, work: Works) -> Array:
     """Money, now and later, of a course of some kind under each cause (C,)."""
     return losses_in_turn(stake, work) if kind == "in turn" else losses(stake, work)
 
@@ -315,14 +314,13 @@ def at_once(kind: str, work: Works) -> Works:
     return work[:1] if kind == "in turn" else work
 
 
-def losses_in_turn(stake: Stake, tries: Works) -> list[float]:
+def losses_in_turn(stake: Stake, tries: Works) -> Array:
     """The same, of one job after the other until it is mended; each that fails brings the car back."""
     key = "in turn", tries
     if key not in stake.made:
-        stake.made[key] = [_in_turn(stake, tries, cause) for cause in range(len(stake.needs))]
-    found: list[float] = stake.made[key]
-    vain = doubt(stake, tries[:1])
-    return [loss + vain for loss in found] if vain else found
+        stake.made[key] = by_cause([_in_turn(stake, tries, cause) for cause in range(len(stake.needs))])
+    found: Array = stake.made[key]
+    return found + doubt(stake, tries[:1])
 
 
 def _in_turn(stake: Stake, tries: Sequence[Job], cause: int) -> float:
@@ -430,8 +428,8 @@ def _turns(stake: Stake, likely: Sequence[Job]) -> tuple[Job, ...]:
     return tuple(found)
 
 
-def _mean(stake: Stake, by_cause: Sequence[float]) -> float:
-    return sum(p * loss for p, loss in zip(stake.chances, by_cause, strict=True))
+def _mean(stake: Stake, values: Array | Sequence[float]) -> float:
+    return mean(values, stake.now.probability)
 
 
 def expected(stake: Stake, kind: str, work: Sequence[Job]) -> float:

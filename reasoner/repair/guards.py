@@ -7,14 +7,15 @@ that would take it away earns what it saves; no rule forbids anything.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import log10
 
 from reasoner.inference.evidence import Spell
 from reasoner.inference.exclude import spoken_against
-from reasoner.inference.weight import together
+from reasoner.inference.weight import left_out, moved
+from reasoner.network.tables import Array
 from reasoner.repair.choices import Stake, free
 from reasoner.repair.jobs import Job, all_places
 from reasoner.repair.lineage import within
@@ -87,9 +88,8 @@ class Guards:
         for name in guard.answered:
             if name in stake.tables.check_number and name not in self.known.answered:
                 found.append(Missing("answered", name, 0.0, self._quickest({name}), guard.because))
-        if guard.beyond and not _spoken_for(stake, self.known, job, guard.beyond):
-            at_one = job.places != all_places(stake.tables.vehicle, job.places)
-            checks = self._quickest(_beyond(stake, guard.beyond, at_one))
+        if guard.beyond and not self._beyond(job, guard.beyond):
+            checks = self._quickest(_looks_beyond(stake, guard.beyond, self._at_one(job)))
             found.append(Missing("beyond", "", stake.jobs.get(job, 0.0), checks, guard.because))
         return found
 
@@ -111,8 +111,7 @@ class Guards:
         direct = looking_at(stake, fault)
         if not direct:
             return []
-        numbers = {stake.tables.check_number[name] for name in direct}
-        if together(stake.tables, self.known.spells, numbers, own) >= stake.book.settings.afterwards.speaks_from:
+        if self._spoken_for(direct, own):
             return []
         return [Missing("looked", fault, sum(stake.chances[c] for c in own), self._quickest(direct))]
 
@@ -128,6 +127,32 @@ class Guards:
         if not direct or not direct.isdisjoint(self.known.answered):
             return []
         return [Missing("which", fault, chance, self._quickest(direct))]
+
+    def _beyond(self, job: Job, not_enough: Collection[str]) -> bool:
+        """Whether looks other than these speak for what the job mends (for that place, if it is done at one: those that
+        look at each place)."""
+        own = self._mended(job)
+        return bool(own) and self._spoken_for(_looks_beyond(self.stake, not_enough, self._at_one(job)), own)
+
+    def _at_one(self, job: Job) -> bool:
+        return job.places != all_places(self.stake.tables.vehicle, job.places)
+
+    def _spoken_for(self, checks: frozenset[str], causes: Sequence[int]) -> bool:
+        """Whether the answers of these checks, together, speak for these causes: where several agree, no single one is
+        needed."""
+        stake = self.stake
+        if checks.isdisjoint(self.known.answered):
+            return False
+        if checks not in self._without:
+            numbers = {stake.tables.check_number[name] for name in checks}
+            self._without[checks] = left_out(stake.tables, self.known.spells, numbers)
+        after = stake.book.settings.afterwards
+        return moved(stake.now.probability, self._without[checks], causes) >= after.speaks_from
+
+    @cached_property
+    def _without(self) -> dict[frozenset[str], Array]:
+        """What would be believed without some checks."""
+        return {}
 
     def _mended(self, job: Job) -> list[int]:
         """Causes that a job mends."""
@@ -181,17 +206,6 @@ def _chance(stake: Stake, name: str) -> float:
     return sum(stake.chances[c] for c in _causes(stake, name))
 
 
-def _spoken_for(stake: Stake, known: Known, job: Job, not_enough: Collection[str]) -> bool:
-    """Whether the answers, but for those of these checks, speak for what the job mends (for that place, if it is done
-    at one: those that look at each place). Together: where several agree, no single one is needed."""
-    at_one = job.places != all_places(stake.tables.vehicle, job.places)
-    own = [c for c, need in enumerate(stake.needs) if need.repair == job.repair and need.places <= job.places]
-    if not own:
-        return False
-    numbers = {stake.tables.check_number[name] for name in _beyond(stake, not_enough, at_one)}
-    return together(stake.tables, known.spells, numbers, own) >= stake.book.settings.afterwards.speaks_from
-
-
 # ---- which checks speak of what: by the rules and the car alone, so worked out once --------------------------------
 
 
@@ -206,7 +220,7 @@ def looking_at(stake: Stake, fault: str) -> frozenset[str]:
     return _kept(stake, ("look", fault), lambda check: check.kind not in TALK and fault in check.given)
 
 
-def _beyond(stake: Stake, not_enough: Collection[str], at_one: bool) -> frozenset[str]:
+def _looks_beyond(stake: Stake, not_enough: Collection[str], at_one: bool) -> frozenset[str]:
     """Looks at the car beyond these checks; of work at one place, those that look at each cylinder."""
     key = "beyond", tuple(not_enough), at_one
 

@@ -195,7 +195,10 @@ class Workup:
     def expected(self) -> Tables:
         """The tables as this car's answers make them, of what will be said, everybody being mistaken now and then: what
         a check is worth."""
-        return expected_tables(self.tables, self.belief, self._right)
+        right, numbers = self.book.settings.report_right, self.tables.check_number
+        given = [g for g in self.record.given if g.check in numbers]
+        unsure = {numbers[g.check]: right.get(g.sure, right["sure"]) for g in given if g.sure != "sure"}
+        return expected_tables(self.tables, self.belief, right["sure"], unsure)
 
     @property
     def _right(self) -> float:

@@ -16,7 +16,7 @@ from reasoner.inference import belief as engine
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.inference.expected import expected_tables
-from reasoner.inference.gain import gain_repeated
+from reasoner.inference.gain import gain, gain_repeated
 from reasoner.inference.seen_showing import seen_showing
 from reasoner.network.tables import Tables
 from tests.inference import slow
@@ -260,3 +260,16 @@ def test_a_fault_of_which_a_check_by_place_says_nothing_is_spoken_against_once()
     once = 10 * log10(0.6 / 0.08)
     assert found[0.0] == pytest.approx(4 * once)
     assert found[0.25] < 2 * once
+
+
+def test_what_was_hard_to_tell_is_no_easier_to_tell_again() -> None:
+    """An answer that somebody only thinks so: the same look again is worth less than if the first one had been sure."""
+    look = yes_no("look", [0.9, 0.2], otherwise=(0.9, 0.1), ever=False, weight=20.0)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5,)] * 2, sigma=0.7, same_again=0.5))
+    unsure = (spell(Evidence(0, ((0.2, 0.8),))),)
+    now = believe(tables, unsure)
+    bits = []
+    for case in (expected_tables(tables, now, 0.98), expected_tables(tables, now, 0.98, {0: 0.8})):
+        shows = case.shows[:, 0]
+        bits.append(gain(case, case.checks[0], now.probability * shows, now.probability * (1 - shows)))
+    assert bits[1] < 0.6 * bits[0]

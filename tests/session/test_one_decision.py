@@ -46,3 +46,15 @@ def test_nothing_is_settled_on_a_part_that_nobody_looked_at(path: Path) -> None:
     if said.kind == "settled" and said.choice != "free":
         direct = looking_at(workup.outlook.bare, said.lead.fault)
         assert direct & {given.check for given in workup.record.given} or said.wanted_first or not direct
+
+
+@pytest.mark.parametrize("path", CASES[::4], ids=lambda path: path.stem)
+def test_what_tells_next_to_nothing_is_not_asked(path: Path) -> None:
+    """However little a question costs; unless the decision hangs on that very answer."""
+    case = load_sound(path)
+    told = [event for event in case.events if event.kind in ("told", "codes")]
+    workup = begin(book(), vehicle_of(case), told)
+    assert workup.ranked
+    for option in workup.ranked:
+        saves = workup.outlook.stakes.little
+        assert option.gain >= workup.costs.least_gain or option.saves > saves, workup.tables.checks[option.check].name
