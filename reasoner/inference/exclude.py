@@ -31,3 +31,16 @@ def spoken_against(tables: Tables, spells: Sequence[Spell], checks: Collection[i
         shows = shows * for_it / (shows * for_it + 1.0 - shows)
         found = found * (shows * against + 1.0 - shows)
     return found
+
+
+def can_speak_against(tables: Tables, check: int, causes: Sequence[int]) -> float:
+    """By how much less likely these causes make it that a look finds what it finds with nothing to see (a factor, 1 and
+    less; mean over the causes as they are before any answer), in the condition in which they show most often."""
+    table, own = tables.checks[check], list(causes)
+    usual = int(table.rows[0].argmax())
+    seen = np.prod(table.rows[table.index[own], usual] / table.rows[0, usual], axis=1)
+    if not table.steady:
+        here = list(table.conditions) or list(range(len(tables.conditions)))
+        shows = tables.shows[own][:, here].max(axis=1)
+        seen = shows * seen + 1.0 - shows
+    return float(np.minimum(1.0, seen) @ tables.prior[own] / tables.prior[own].sum())

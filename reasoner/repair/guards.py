@@ -13,7 +13,7 @@ from functools import cached_property
 from math import log10
 
 from reasoner.inference.evidence import Spell
-from reasoner.inference.exclude import spoken_against
+from reasoner.inference.exclude import can_speak_against, spoken_against
 from reasoner.inference.weight import left_out, moved
 from reasoner.network.tables import Array
 from reasoner.repair.choices import Stake, free
@@ -83,7 +83,7 @@ class Guards:
         found = []
         for name in guard.excluded:
             if not self._excluded(name):
-                checks = self._quickest(speakers(stake, name))
+                checks = self._quickest(excluders(stake, name)) or self._quickest(speakers(stake, name))
                 found.append(Missing("excluded", name, _chance(stake, name), checks, guard.because))
         for name in guard.answered:
             if name in stake.tables.check_number and name not in self.known.answered:
@@ -213,6 +213,20 @@ def speakers(stake: Stake, name: str) -> frozenset[str]:
     """Checks that say something of a fault or family by name, or of one that belongs to it."""
     own = within(stake.book, name)
     return _kept(stake, ("speak", name), lambda check: not own.isdisjoint(check.given))
+
+
+def excluders(stake: Stake, name: str) -> frozenset[str]:
+    """Of the checks that speak of a fault or family, those of which one look can speak against it as much as it takes:
+    not what only its own sign would tell."""
+    tables, after = stake.tables, stake.book.settings.afterwards
+    own = [c for c in _causes(stake, name) if tables.prior[c] > 0]
+    enough, speak = 10 ** (-after.speaks_from / 10), speakers(stake, name)
+
+    def can(check: Check) -> bool:
+        number = tables.check_number[check.name]
+        return check.name in speak and can_speak_against(tables, number, own) <= enough
+
+    return _kept(stake, ("exclude", name), can)
 
 
 def looking_at(stake: Stake, fault: str) -> frozenset[str]:

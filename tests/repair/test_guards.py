@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from reasoner.inference.weight import weigh
-from reasoner.repair.guards import Known, Missing, missing, missing_for_watching, speakers
+from reasoner.repair.guards import Known, Missing, excluders, missing, missing_for_watching, speakers
 from reasoner.repair.prices import usual
 from reasoner.report.decision_text import decision_text
 from reasoner.report.text import write
@@ -112,11 +112,14 @@ def test_the_loop_asks_what_is_missing_before_a_dear_repair() -> None:
     workup = seen_wet()
     asked = []
     while workup.look is not None:
-        check = workup.tables.checks[workup.look.check].name
+        look = workup.look
+        check = workup.tables.checks[look.check].name
         asked.append(check)
-        workup = answered(workup, check)
+        there = workup.tables.conditions[look.condition] if look.fresh and look.condition is not None else ""
+        workup = answered(workup, check, condition=there)
+        assert len(asked) < 12, asked
     speak = {name for family in ("purge-vapour", "crankcase-vapour") for name in speakers(stake(workup), family)}
-    assert speak & set(asked) and len(asked) < 12
+    assert speak & set(asked)
     found = verdict(workup)
     assert (found.kind, found.repair, found.wanted_first) == ("settled", INJECTOR, ())
 
@@ -339,3 +342,13 @@ def test_which_of_four_is_looked_for_before_all_four_are_sold() -> None:
     (which,) = lacks(fell)
     assert (which.kind, which.name) == ("which", "port-injector-leaks") and "hot-restart-misfire" in which.checks
     assert not lacks(answered(fell, "misfire-counts", {3: "raised"}))
+
+
+def test_what_is_named_to_exclude_a_thing_can_exclude_it() -> None:
+    """Purge at zero finds a rich idle lean again or not, so it can speak against the purge; that nobody smells fuel in
+    the oil can against the crankcase. What only has its own rare sign cannot: a smell of fuel, blue smoke."""
+    found = stake(old_four())
+    purge, oil = excluders(found, "purge-vapour"), excluders(found, "crankcase-vapour")
+    assert {"purge-at-zero", "purge-pinched"} <= purge and "oil-smell" in oil
+    assert not {"smell-of-fuel", "smoke", "comes-back"} & (purge | oil)
+    assert purge <= speakers(found, "purge-vapour")
