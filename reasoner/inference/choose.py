@@ -107,8 +107,8 @@ def _ways(
 ) -> list[Option]:
     """All ways to do each check (condition, repeats, place) with their gain, the best first.
 
-    Repeats that cannot be the best way to do their check are not worked out. With stakes, a way that saves something is
-    better than one that does not.
+    Repeats that cannot be the best way to do their check, or make it one of the best checks, are not worked out. With
+    stakes, a way that saves something is better than one that does not.
     """
     once_each = [o for o in choices if o.times == 1]
     bits = _bits(tables, now, once_each)
@@ -126,7 +126,9 @@ def _ways(
             once[key] = cause_bits(tables, tables.checks[option.check], now.probability, shows)
         return min(open_bits, option.times * once[key])
 
-    repeats = [o for o in choices if o.times > 1 and most(o) / o.cost > rates.get(o.check, 0.0)]
+    best = sorted(rates.values(), reverse=True)[:SHORTLIST]
+    least = best[-1] if len(best) == SHORTLIST else 0.0
+    repeats = [o for o in choices if o.times > 1 and most(o) / o.cost > max(least, rates.get(o.check, 0.0))]
     ways = [
         option._replace(gain=gained)
         for option, gained in zip((*once_each, *repeats), (*bits, *_bits(tables, now, repeats)), strict=True)

@@ -58,11 +58,14 @@ class Stake:
     def harms(self) -> list[float]:
         """What driving on costs under each cause, expected, over the distance driven until it is clear that it is not
         cured."""
-        by_fault = {
-            name: sum(found.expected for found in driving_on(self.book, name, self.prices.watch))
-            for name in self.tables.faults
-        }
-        return [by_fault[cause.fault] for cause in self.tables.causes]
+        if "harms" not in self.made:
+            by_fault = {
+                name: sum(found.expected for found in driving_on(self.book, name, self.prices.watch))
+                for name in self.tables.faults
+            }
+            self.made["harms"] = [by_fault[cause.fault] for cause in self.tables.causes]
+        found: list[float] = self.made["harms"]
+        return found
 
     @cached_property
     def made(self) -> dict[Any, Any]:
@@ -318,17 +321,34 @@ def losses_in_turn(stake: Stake, tries: Works) -> Array:
     """The same, of one job after the other until it is mended; each that fails brings the car back."""
     key = "in turn", tries
     if key not in stake.made:
-        stake.made[key] = by_cause([_in_turn(stake, tries, cause) for cause in range(len(stake.needs))])
+        paid, so_far = [], 0.0
+        for job in tries:
+            so_far += stake.cost(job) + again(stake, (job,))
+            paid.append(so_far)
+        stake.made[key] = by_cause([_in_turn(stake, tries, paid, cause) for cause in range(len(stake.needs))])
     found: Array = stake.made[key]
     return found + doubt(stake, tries[:1])
 
 
-def _in_turn(stake: Stake, tries: Sequence[Job], cause: int) -> float:
+def _in_turn(stake: Stake, tries: Works, paid: Sequence[float], cause: int) -> float:
+    """paid: for the tries up to each."""
+    failed = _first_that_mends(stake, tries, cause)
+    harm = in_vain(stake) + stake.harms[cause]
+    return paid[failed] + failed * harm + fate(stake, tries[: failed + 1], cause).later
+
+
+def _first_that_mends(stake: Stake, tries: Works, cause: int) -> int:
+    """The number of the try after which nothing is left of a cause for sure; the last one where none does it."""
+    fault = stake.book.faults[stake.tables.causes[cause].fault]
     last = len(tries) - 1
-    failed = next((n for n in range(last) if fate(stake, tries[: n + 1], cause).cured == 1), last)
-    done = tries[: failed + 1]
-    paid = sum(stake.cost(job) for job in done) + again(stake, done)
-    return paid + failed * (in_vain(stake) + stake.harms[cause]) + fate(stake, done, cause).later
+    if fault.nothing_wrong or fault.anything_else:
+        return 0 if fault.nothing_wrong else last
+    left = stake.needs[cause]
+    for number, job in enumerate(tries):
+        left, _ = leaves(stake.book, (job,), left)
+        if not left.places:
+            return number
+    return last
 
 
 # ---- all the courses -------------------------------------------------------------------------------------------------
