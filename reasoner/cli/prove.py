@@ -108,18 +108,33 @@ def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
         say_json(as_data(document))
         return
     say(standing_text(document) if short else proof_text(document))
+    say("\n".join(_to_type(document, again)))
+
+
+def _to_type(document: ProofDoc, again: str) -> list[str]:
+    """What to type now, each line whole as it works."""
     if document.state == STATES[2]:
-        say(f"To find out why: reasoner diagnose {again}")
-    elif document.state == STATES[0]:
-        say(f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE")
-    else:
-        if any(item.state in ("missing", "not right") for item in document.seen):
-            say(f"What was looked at is answered, with o and its name, in: reasoner diagnose {again}")
-        if document.cleared is None:
-            say(f"Codes cleared after the work, or not: reasoner prove {again} --cleared (or --not-cleared)")
-        if document.provocation and document.provocation.needed:
-            told = f"--clean {document.provocation.condition}"
-            say(f"A clean one, or one that shows it: reasoner prove {again} {told} (or --showed)")
+        return [f"To find out why: reasoner diagnose {again}"]
+    if document.state == STATES[0]:
+        return [f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE"]
+    lines = ["WHAT TO TYPE"]
+    plan = document.provocation
+    if plan and plan.needed:
+        lines += [
+            f"  {plan.title}, no sign of it:",
+            f"     reasoner prove {again} --clean {plan.condition}",
+            f"  {plan.title}, and it showed:",
+            f"     reasoner prove {again} --showed {plan.condition}",
+        ]
+    if any(item.state in ("missing", "not right") for item in document.seen):
+        lines += ["  what was looked at (t and a word of it, such as t oil):", f"     reasoner diagnose {again}"]
+    if document.cleared is None:
+        lines += ["  codes cleared after the work, or not:", f"     reasoner prove {again} --cleared"]
+        lines += [f"     reasoner prove {again} --not-cleared"]
+    told = ",".join(f"{count.name}=1" for count in document.counts if count.missing)
+    if told:
+        lines += ["  what one drive brought (0: it did not):", f"     reasoner prove {again} --drive {told}"]
+    return lines
 
 
 def _not_counted(document: ProofDoc, clean: Sequence[str]) -> None:

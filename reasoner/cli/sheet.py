@@ -119,11 +119,8 @@ def _take(on: Round, kind: str) -> None:
     if choice is None:
         raise Refused(f'there is no such choice now: "{kind}"', "reasoner decide shows those there are")
     lacking = decision.missing[choice.kind]
-    if lacking:
-        document = deciding.document(decision)
-        said = next(c.missing for c in document.choices if c.kind == choice.kind)
-        for text in said:
-            say("\n".join(para(f"Not recommended yet: {text}.", 0)), err=True)
+    for item in lacking:
+        say("\n".join(para(f"Not recommended yet: {deciding.missing_text(on.book, item)}.", 0)), err=True)
     on.keep(rounds.take(on.workup, choice, on.work))
 
 

@@ -224,7 +224,7 @@ def proof_document(
         seen=seen,
         counts=counts,
         never=tuple((p.title, p.say) for p in book.proofs.values() if p.never),
-        sources=tuple(f"{s.name}: {s.cite} ({s.seen})" for s in _cited(workup)),
+        sources=tuple(f"{s.name}: {s.cite} ({READ.get(s.seen, s.seen)})" for s in _cited(workup)),
         cleared=work.cleared,
         also=tuple(also),
         state=STATES[2] if again or sound < HALF else STATES[1] if missing else STATES[0],
@@ -239,6 +239,7 @@ def may_close(found: ProofDoc, state: str) -> None:
 
 
 HALF = 0.5
+READ = {"text": "read in full", "abstract": "abstract read", "secondary": "quoted elsewhere"}  # how a source was read
 SHOWED = "it has shown again since the work: find out why before anything is counted"
 
 
@@ -372,7 +373,7 @@ def _source(workup: Standing, proof: Proof) -> str:
     source = workup.book.sources.get(proof.origin.source)
     if source is None:
         return {"practice": "common practice, no source"}.get(proof.origin.source, proof.origin.source)
-    return f"{source.name}, {'from memory' if source.seen == 'from memory' else f'seen: {source.seen}'}"
+    return f"{source.name}{', from memory' if source.seen == 'from memory' else ''}"
 
 
 def _cited(workup: Standing) -> list[Source]:

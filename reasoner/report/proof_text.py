@@ -7,28 +7,39 @@ from reasoner.report.lines import WIDTH, columns, head, items, page, para, secti
 from reasoner.session.plain import clean, effort_text
 from reasoner.session.words import percent
 
+TELLS = 0.9  # an upper bound above says nothing
+NOT_YET = ": not looked at yet"
 SIGNS = {"seen": "[x]", "not right": "[!]", "missing": "[ ]", "no tool": "[-]"}
 
 
 def standing_text(document: ProofDoc, width: int = WIDTH) -> str:
     """Where it stands, in a few lines."""
     p = clean(document)
-    lines = para(f"Closed now it would be: {p.state}.", 0, width=width)
+    lines = para(f"If the case were closed now: {p.state}.", 0, width=width)
     for plan in (p.provocation, *p.also):
         lines += para(_so_far(plan), 0, width=width) if plan and not plan.showed else []
-    return page(lines + section("Still missing", p.missing, width=width))
+    return page(lines + section("Still missing", _missing(p), width=width))
+
+
+def _missing(p: ProofDoc) -> list[str]:
+    """What is missing; all that was not looked at yet in one line."""
+    unseen = [text.removesuffix(NOT_YET) for text in p.missing if text.endswith(NOT_YET)]
+    rest = [text for text in p.missing if not text.endswith(NOT_YET)]
+    return [*rest, *([f"not looked at yet: {'; '.join(unseen)}"] if unseen else [])]
 
 
 def _so_far(p: ProvocationDoc) -> str:
     many = f"{p.clean} of {p.needed}" if p.needed else str(p.clean)
-    return f"Clean so far, {p.title}: {many}. The chance that it is still there is {percent(p.still)}."
+    return (
+        f"{p.title.capitalize()} without a sign of it: {many}. The chance that it is still there is {percent(p.still)}."
+    )
 
 
 def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
     p = clean(document)
     lines = [f"Proof{f': case {p.case}' if p.case else ''}", *para(f"{p.title}.", 0, width=width)]
-    lines += para(f"Closed now it would be: {p.state}.", 0, width=width)
-    lines += section("Still missing", p.missing, width=width)
+    lines += para(f"If the case were closed now: {p.state}.", 0, width=width)
+    lines += section("Still missing", _missing(p), width=width)
     for plan in (p.provocation, *p.also):
         lines += _provocation(plan, width) if plan else []
     if p.provocation and p.provocation.showed:
@@ -37,17 +48,17 @@ def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
     for item in p.seen:
         lines += _seen(item, width)
     lines += _counts(p, width)
-    lines += section("Not meanwhile", [f"{title}. {say}" for title, say in p.never], "!", width)
+    lines += section("Until then, do not do this", [f"{title}. {say}" for title, say in p.never], "!", width)
     lines += section("Sources", p.sources, width=width)
     return page(lines)
 
 
 def _provocation(p: ProvocationDoc, width: int) -> list[str]:
-    lines = head(f"Clean provocations: {p.title}", width)
+    lines = head(f"Bring it about on purpose: {p.title}", width)
     lines += items(p.cautions, "!", width=width) + para(p.how, 2, width=width)
     lines += para(
-        f"While it was there it showed in about {percent(p.shows)} of them (rule: {p.rule}, and what was seen in this "
-        f"case). Each takes {effort_text(p.minutes, p.waiting)}.",
+        f"Before the repair it showed in about {percent(p.shows)} of such tries, by the rules and by what was seen on "
+        f"this car. Each takes {effort_text(p.minutes, p.waiting)}.",
         2,
         width=width,
     )
@@ -55,24 +66,23 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
         return lines + para("It has shown again since the work: it is not cured.", 2, "!", width)
     if p.needed is None:
         lines += para(
-            f"Not even {p.most} clean ones prove it gone, and nobody does more. What can be said is how small the "
-            "chance has become.",
+            f"Not even {p.most} tries without a sign of it prove it gone, and nobody makes more. What can be said is "
+            "how small the chance has become.",
             2,
             "!",
             width,
         )
     else:
-        lines += para(f"{p.needed} clean ones in a row, {p.clean} so far.", 2, width=width)
+        lines += para(f"{p.needed} in a row without a sign of it are enough; {p.clean} so far.", 2, width=width)
     lines += ["", *columns(_course(p), frozenset((0, 1))), ""]
-    if p.bound is not None:
-        lines += para(
-            f"None in {p.clean}: at most {percent(p.bound)} of them can still show it, at 95 %.", 2, width=width
-        )
+    if p.bound is not None and p.bound < TELLS:
+        text = f"No sign in {p.clean}: it shows in at most {percent(p.bound)} of such tries (19 times in 20)."
+        lines += para(text, 2, width=width)
     return lines
 
 
 def _course(p: ProvocationDoc) -> list[list[str]]:
-    rows = [["clean", "still there", ""]]
+    rows = [["tries", "still there", ""]]
     for number, chance in enumerate(p.course):
         note = " <- so far" if number == p.clean else " enough" if number == p.needed else ""
         rows.append([str(number), percent(chance), note])
@@ -99,7 +109,7 @@ def _counts(p: ProofDoc, width: int) -> list[str]:
     if p.cleared is None:
         lines += [
             "",
-            *para("Say whether codes were cleared after the work: other conditions hold then.", 2, width=width),
+            *para("Say whether codes were cleared after the work: what has to be seen depends on it.", 2, width=width),
         ]
     return lines
 

@@ -96,7 +96,7 @@ def _section(part: SectionDoc) -> str:
             _list("Look again", part.slips),
             "<h3>Steps</h3>",
             *(_step(line) for line in part.lines),
-            _list("What the controller has learned", part.learned),
+            _list("What the ECU has learned", part.learned),
         )
         if text
     )

@@ -10,7 +10,7 @@ BLANK = "______________"
 A_ROW = 4  # boxes
 FOREWORD = (
     "The maker's procedure, figures and order come first, and so do local rules; where they ask for a trained person, "
-    "fetch one. Blanks are for the maker's own figures."
+    "get one. Blanks are for the maker's own figures."
 )
 
 
@@ -34,7 +34,7 @@ def _section(part: SectionDoc, width: int) -> list[str]:
     lines += head("Steps", width)
     for line in part.lines:
         lines += ["", *step_text(line, width)]
-    return lines + section("What the controller has learned", part.learned, width=width)
+    return lines + section("What the ECU has learned", part.learned, width=width)
 
 
 def values_text(part: SectionDoc, width: int = WIDTH) -> list[str]:

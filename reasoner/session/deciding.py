@@ -19,12 +19,13 @@ from reasoner.session.plain import thousands, time_text
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
-PERCEPTIBLE = 0.005  # a chance below is not worth a line
+PERCEPTIBLE = 0.01  # a chance below is not worth a line
+FREE = 0.5  # money, minutes: what would have to be cheaper than this will not be
 IN_TURN = 3  # so many repairs of them are named
-BARE = {"test": "test on", "watch": "replace nothing yet", "hand on": "hand the car on"}  # kinds without work
+BARE = {"test": "test on", "watch": "replace nothing yet", "hand on": "pass the car on"}  # kinds without work
 STEPS = {
     "cheaper": "the cheaper step first",
-    "free": "first what costs nothing",
+    "free": "first what needs no part",
     "in turn": "one after the other",
 }
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
@@ -99,16 +100,26 @@ def document(decision: Decision, case: str = "") -> DecisionDoc:
     best = decision.best
     hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best])
     nearest = {hinge.what: hinge for hinge in reversed(hanging)}  # of each figure, only the nearest
-    hanging = tuple(hinge for hinge in hanging if nearest[hinge.what] is hinge)
+    hanging = tuple(h for h in hanging if nearest[h.what] is h and (h.at > h.now or h.at > FREE))
     return DecisionDoc(
         case=case,
         sentence=_sentence(decision),
-        choices=tuple(_choice(decision, choice) for choice in decision.choices),
+        choices=tuple(_choice(decision, choice) for choice in _worth_a_row(decision)),
         hinges=tuple(_hinge(decision, best, hinge) for hinge in hanging),
         prices=_prices(decision.stake),
         currency=decision.stake.prices.currency,
         notes=tuple(_notes(decision)),
     )
+
+
+def _worth_a_row(decision: Decision) -> list[Choice]:
+    """The choices without those that are the same work again under another name, at the same money or more."""
+    found: list[Choice] = []
+    for choice in decision.choices:
+        again = choice.work and any(set(c.work) == set(choice.work) and c.now <= choice.now for c in found)
+        if choice is decision.best or not again:
+            found.append(choice)
+    return found
 
 
 # ---- words -----------------------------------------------------------------------------------------------------------
@@ -120,15 +131,15 @@ def title(decision: Decision, choice: Choice) -> str:
     if choice.kind == "watch":
         return "Replace nothing yet; drive on and watch"
     if choice.kind == "hand on":
-        return "Replace nothing here; hand the car on to somebody who has more to find it with"
+        return "Replace nothing here; pass the car on to a shop with more equipment"
     if choice.check is not None:
         check = workup.book.checks[workup.tables.checks[choice.check.check].name]
         fresh = choice.check.fresh and choice.check.condition is not None
         where = workup.book.conditions[workup.tables.conditions[choice.check.condition or 0]].title if fresh else ""
         return f"Test on: {check.title}" + (f", {where}" if where else "")
     if choice.kind == "in turn":
-        return "One after the other until it is mended: " + "; ".join(_in_turn(decision, choice.work))
-    first = {"cheaper": "First the cheaper step: ", "free": "First, as it costs nothing and harms nothing: "}
+        return "One after the other until it runs right: " + "; ".join(_in_turn(decision, choice.work))
+    first = {"cheaper": "First the cheaper step: ", "free": "First, as it needs no part and does no harm: "}
     return first.get(choice.kind, "") + "; ".join(job_text(decision, job) for job in choice.work)
 
 
@@ -170,7 +181,10 @@ def money(stake: Stake, value: float) -> str:
 
 def _sentence(decision: Decision) -> str:
     best = decision.best
-    said = f"{title(decision, best)}. Expected to cost {money(decision.stake, best.expected)} in all."
+    now, whole = money(decision.stake, best.now), money(decision.stake, best.expected)
+    later = best.expected - best.now >= 1
+    cost = f"It costs {now} now, and with what may follow about {whole}." if later else f"It costs {whole}."
+    said = f"{title(decision, best)}. {cost}"
     lacking = [missing_text(decision.workup.book, item).partition(" (")[0] for item in decision.missing[best.kind]]
     return said + (f" Not known: {'; '.join(lacking)}." if lacking else "")
 
@@ -198,17 +212,17 @@ def _again(choice: Choice) -> Iterable[str]:
     reasons = (
         (choice.not_cured, "it was something else"),
         (choice.another, "another part of the same age gives out"),
-        (choice.brought_in, "the work brings something in"),
+        (choice.brought_in, "the work itself causes a fault"),
     )
     for chance, why in reasons:
         if chance >= PERCEPTIBLE:
-            yield f"{why}: {percent(chance)}"
+            yield f"{why} {percent(chance)}"
 
 
 def missing_text(book: Rulebook, item: Missing) -> str:
-    """`Purge valve leaks or sticks open is not excluded, 12 % left (would settle it: ...)`."""
+    """`Purge valve leaks or sticks open is not excluded, 12 % left (to settle it: ...)`."""
     checks = ", ".join(book.checks[name].title for name in item.checks)
-    settle = f" (would settle it: {checks})" if checks else ""
+    settle = f" (to settle it: {checks})" if checks else ""
     if item.kind == "excluded":
         entry = book.families.get(item.name) or book.faults[item.name]
         if item.chance < book.settings.afterwards.excluded_below:
@@ -217,38 +231,33 @@ def missing_text(book: Rulebook, item: Missing) -> str:
     if item.kind == "answered":
         return f"not looked at yet: {checks}"
     if item.kind == "looked":
-        return f"no look at the car itself has spoken for it yet{settle}"
+        return f"nothing seen on the car itself speaks for it yet{settle}"
     if item.kind == "which":
-        return f"nobody has looked which place it is{settle}"
+        return f"nobody has looked at which place it is{settle}"
     if item.kind == "driving":
         risk = book.risks[item.name]
         return f"driving on is too dangerous ({risk.title})"
-    return f"nothing speaks for that very place but a pressure that does not hold{settle}"
+    return f"nothing but a pressure that does not hold speaks for that very place{settle}"
 
 
 def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
-    """`cylinder 3 alone, unless a direct injector costs less than 113 (now 240): then all four`."""
+    """`if a direct injector costs less than 113 (now 240): all four`."""
     stake, job = decision.stake, next(iter(decision.stake.jobs), None)
-    this = short(decision, best)
     known = next((choice for choice in decision.choices if choice.kind == hinge.instead), None)
-    other = short(decision, known) if known else f"other work ({'; '.join(job_text(decision, j) for j in hinge.work)})"
+    other = short(decision, known) if known else "; ".join(job_text(decision, job) for job in hinge.work)
+    rises = hinge.at > hinge.now
     if hinge.what == "chance" and job:
-        it = f"it is {places_text(job.places)}" if job.places != {ENGINE} else "this mends it"
-        here, beyond = ("below", "above") if hinge.at > hinge.now else ("above", "below")
-        chance = f"{percent(hinge.at)} (now {percent(hinge.now)})"
-        return f"{this}, while the chance that {it} stays {here} {chance}; {beyond}, {other}"
-    more = "more" if hinge.at > hinge.now else "less"
+        it = f"it is {places_text(job.places)}" if job.places != {ENGINE} else "this cures it"
+        way = "rises above" if rises else "falls below"
+        return f"if the chance that {it} {way} {percent(hinge.at)} (now {percent(hinge.now)}): {other}"
+    more = "more" if rises else "less"
     if hinge.what == "access":
-        return (
-            f"{this}, unless getting there takes {more} than {time_text(hinge.at)} (now {time_text(hinge.now)}): "
-            f"then {other}"
-        )
+        return f"if getting there takes {more} than {time_text(hinge.at)} (now {time_text(hinge.now)}): {other}"
     what = {"check": "the check", "comeback": "a car that comes back", "hour": "an hour of work"}.get(hinge.what)
     if what is None and job:
         part = stake.book.parts[stake.book.repairs[job.repair].part].title
         what = f"an {part}" if part[0] in "aeiou" else f"a {part}"
-    now, at = money(stake, hinge.now), money(stake, hinge.at)
-    return f"{this}, unless {what} costs {more} than {at} (now {now}): then {other}"
+    return f"if {what} costs {more} than {money(stake, hinge.at)} (now {money(stake, hinge.now)}): {other}"
 
 
 def _prices(stake: Stake) -> tuple[PriceDoc, ...]:

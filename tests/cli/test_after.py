@@ -36,10 +36,10 @@ def run(*arguments: str, typed: str = "") -> Result:
 def test_decide(case: Path) -> None:
     found = run("decide", str(case))
     assert found.exit_code == exits.FINE
-    assert "cylinder 3" in found.output and "WHAT IT HANGS ON" in found.output
+    assert "cylinder 3" in found.output and "WHAT WOULD CHANGE THAT" in found.output
     *page, last = found.output.splitlines()
     assert all(len(line) <= 80 for line in page) and last == f"To take it up: reasoner sheet {case} --take best"
-    assert "(usual figure of the rules)" in found.output
+    assert "(the rules' usual figure)" in found.output
 
 
 def test_decide_as_json_is_the_same(case: Path) -> None:
@@ -54,7 +54,7 @@ def test_prices_change_the_choice(case: Path, tmp_path: Path) -> None:
     shop = tmp_path / "shop.yaml"
     shop.write_text("currency: EUR\nparts: {direct-injector: 95}\ncomeback costs: 400\n", encoding="utf-8")
     text = run("decide", str(case), "--prices", str(shop)).output
-    assert "all four" in text.split("WHAT IT HANGS ON")[0] and "95 EUR" in text
+    assert "all four" in text.split("WHAT WOULD CHANGE THAT")[0] and "95 EUR" in text
     row = next(line for line in text.splitlines() if line.strip().startswith("direct injector"))
     assert "usual figure" not in row
     shop.write_text("hours: 3\n", encoding="utf-8")
@@ -109,7 +109,7 @@ def test_from_the_choice_to_the_closing(case: Path, tmp_path: Path) -> None:
 
     plan = run("prove", str(case), "--cleared")
     assert "IN ONE AND THE SAME DRIVE" in plan.output and "from memory" in plan.output
-    assert "still there" in plan.output and "NOT MEANWHILE" in plan.output
+    assert "still there" in plan.output and "UNTIL THEN, DO NOT DO THIS" in plan.output
     clean = json.loads(run("prove", str(case), "--clean", "hot-restart", "--clean", "hot-restart", "--json").stdout)
     assert clean["provocation"]["clean"] == 2
     tally = run("prove", str(case), "--drive", "engine-running=700,at-speed=320,idling-on=10")
@@ -173,7 +173,7 @@ def test_settings_are_used_without_being_named(
     shop.parent.mkdir()
     shop.write_text("currency: EUR\nparts: {direct-injector: 95}\ncomeback costs: 400\n", encoding="utf-8")
     found = run("decide", str(case)).output
-    assert "all four" in found.split("WHAT IT HANGS ON")[0] and "all four" not in before.split("WHAT IT HANGS ON")[0]
+    assert "all four" in found.split("WHAT WOULD CHANGE THAT")[0] and "all four" not in before.split("WHAT WOULD CHANGE THAT")[0]
     assert "(money in EUR)" in found
     said = reasoner("diagnose", str(case), "--json", stdin='{"type": "decide"}\n', REASONER_SETTINGS=str(shop))
     state, decision = said.stdout.splitlines()

@@ -95,7 +95,7 @@ def test_not_while_purge_and_oil_are_not_excluded() -> None:
     document = deciding.document(decision)
     said = next(c.missing for c in document.choices if c.kind == "all")
     words = "nothing has spoken against vapour from the canister yet, unlikely as it is"
-    assert any(text.startswith(f"{words} (would settle it: ") for text in said)
+    assert any(text.startswith(f"{words} (to settle it: ") for text in said)
     text = decision_text(document)  # on the screen each thing stands once, with the choices it is missing for
     distinct = {missing for choice in document.choices for missing in choice.missing}
     assert text.count("! before ") == len(distinct) < sum(len(choice.missing) for choice in document.choices)

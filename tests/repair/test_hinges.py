@@ -144,9 +144,9 @@ def test_labour_is_said_in_one_plain_line() -> None:
 
     said = deciding.document(deciding.decide(compared, found.prices)).hinges
     hour, minutes = even("hour", HOUR), round(even("access", ACCESS))
-    assert f"all four, unless an hour of work costs less than {hour:.0f} (now 60): then cylinder 3 alone" in said
+    assert f"if an hour of work costs less than {hour:.0f} (now 60): cylinder 3 alone" in said
     getting = f"less than {minutes // 60} h {minutes % 60} min (now 1 h 50 min)"
-    assert f"all four, unless getting there takes {getting}: then cylinder 3 alone" in said
+    assert f"if getting there takes {getting}: cylinder 3 alone" in said
 
 
 def test_of_each_figure_only_the_nearest_is_said() -> None:
