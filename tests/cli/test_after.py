@@ -173,7 +173,8 @@ def test_settings_are_used_without_being_named(
     shop.parent.mkdir()
     shop.write_text("currency: EUR\nparts: {direct-injector: 95}\ncomeback costs: 400\n", encoding="utf-8")
     found = run("decide", str(case)).output
-    assert "all four" in found.split("WHAT WOULD CHANGE THAT")[0] and "all four" not in before.split("WHAT WOULD CHANGE THAT")[0]
+    first, second = (text.split("WHAT WOULD CHANGE THAT")[0] for text in (before, found))
+    assert "all four" in second and "all four" not in first
     assert "(money in EUR)" in found
     said = reasoner("diagnose", str(case), "--json", stdin='{"type": "decide"}\n', REASONER_SETTINGS=str(shop))
     state, decision = said.stdout.splitlines()
