@@ -22,15 +22,17 @@ TYPED = (
     "Shakes after a hot restart, lamp every few weeks",
     "",  # what was heard is right
     "P0172 pending, P0172 permanent",
-    "",  # tools
     "5",  # warm idle
-    "2",  # the first question: its second outcome, which suits the complaint
+    "",  # to the answers
 )
 
 
 def played(folder: Path) -> str:
     """The screen's text, line by line, with what was typed."""
-    environ = {**os.environ, "TERM": "dumb", "REASONER_CASES": str(folder), "PYTHONUTF8": "1", "NO_COLOR": "1"}
+    settings = folder.parent / "settings.yaml"
+    settings.write_text("tools: [smoke-machine, low-pressure-gauge]\n", encoding="utf-8")
+    environ = {**os.environ, "TERM": "dumb", "REASONER_CASES": str(folder), "REASONER_SETTINGS": str(settings)}
+    environ |= {"PYTHONUTF8": "1", "NO_COLOR": "1"}
     child = pexpect.spawn(
         sys.executable, ["-m", "reasoner", "diagnose", "estate"], dimensions=(24, 80), env=environ, cwd=str(ROOT),
         encoding="utf-8", timeout=300,

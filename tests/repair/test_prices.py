@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
+from reasoner.measure.frozen import read_frame
 from reasoner.repair.prices import example, prices_of, shop_of, usual, usual_shop
 from reasoner.rulebook.problem import show
-from tests.repair.cars import book
+from tests.repair.cars import SHIPPED, book
 
 
 def test_the_example_says_nothing_as_it_is_written() -> None:
@@ -92,3 +95,12 @@ def test_mistakes(text: str, said: str) -> None:
     found, problems = prices_of(text.encode(), "shop.yaml", book())
     assert found is None
     assert said in "\n".join(map(show, problems)) and str(problems[0].place).startswith("shop.yaml:1:")
+
+
+def test_the_settings_and_the_frame_in_the_readme_are_read() -> None:
+    readme = (SHIPPED.parent / "README.md").read_text(encoding="utf-8")
+    found, problems = shop_of(readme.split("```yaml\n")[1].split("```")[0].encode(), "README.md", book())
+    assert found is not None and not problems
+    assert found.tools == ("smoke-machine", "low-pressure-gauge") and found.prices.parts["direct-injector"] == 310
+    frame = read_frame(" ".join(re.findall(r"`f (P0172 rpm [^`]*)`", readme)[0].split()))
+    assert not frame.unread and not frame.wrong and not frame.odd and len(frame.values) == 9
