@@ -124,7 +124,7 @@ def test_by_cylinder() -> None:
 
 
 def test_a_check_without_a_computation_does_not_offer_it() -> None:
-    _, text, _ = sit("m", workup=asking("purge-pinched"))
+    _, text, _ = sit("", "m", workup=asking("purge-pinched"))
     assert "m work it out" not in flat(text) and '"m" is not on the list' in flat(text)
 
 
