@@ -20,6 +20,7 @@ from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
 PERCEPTIBLE = 0.01  # a chance below is not worth a line
+HARDLY = 0.05  # a step first that cures less often than this is not laid out
 FREE = 0.5  # money, minutes: what would have to be cheaper than this will not be
 IN_TURN = 3  # so many repairs of them are named
 BARE = {"test": "test on", "watch": "replace nothing yet", "hand on": "pass the car on"}  # kinds without work
@@ -113,11 +114,13 @@ def document(decision: Decision, case: str = "") -> DecisionDoc:
 
 
 def _worth_a_row(decision: Decision) -> list[Choice]:
-    """The choices without those that are the same work again under another name, at the same money or more."""
+    """The choices without those that are the same work again under another name, at the same money or more, and without
+    steps first that hardly ever cure."""
     found: list[Choice] = []
     for choice in decision.choices:
         again = choice.work and any(set(c.work) == set(choice.work) and c.now <= choice.now for c in found)
-        if choice is decision.best or not again:
+        idle = choice.kind in ("cheaper", "free") and choice.cures < HARDLY
+        if choice is decision.best or not (again or idle):
             found.append(choice)
     return found
 

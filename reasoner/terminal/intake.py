@@ -15,7 +15,7 @@ from reasoner.casebook.events import KEPT_BESIDE, Event
 from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
 from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from, vehicle_words
-from reasoner.rulebook.model import Check
+from reasoner.rulebook.model import At, Check
 from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.after_work import AfterWork
@@ -360,10 +360,27 @@ def _codes(sitting: Sitting) -> None:
             line = ask_line(desk, "Enter keeps these, or type the whole list again > ", helps)
             if line:
                 continue
+        other = _of_no_bank(sitting.workup, [c.code for c in listed.codes])
+        if other:
+            desk.say(
+                f"{', '.join(other)}: of a bank that this car was said not to have. If it has two sensors before the "
+                'catalyst: reasoner cases correct CASE --vehicle "upstream sensors=2" --because ...'
+            )
         complete = MORE.search(line) is None
         sitting.keep(acts.list_codes(sitting.workup, list(merged({}, listed.codes).items()), complete))
         desk.say("Kept; there may be more." if not complete else "Kept as all there are; b if there may be more.")
         return
+
+
+def _of_no_bank(workup: Workup, codes: Sequence[str]) -> list[str]:
+    """Codes that the rules know of another bank only than this car has."""
+    places: dict[str, set[int]] = {}
+    for check in workup.book.checks.values():
+        for place, known in check.codes.items():
+            for code in known:
+                places.setdefault(code, set()).add(place if check.at is At.BANK else 0)
+    banks = len(workup.vehicle.banks)
+    return [code for code in codes if places.get(code) and min(places[code]) > banks]
 
 
 def _more_codes(sitting: Sitting, line: str) -> bool:

@@ -335,6 +335,13 @@ def test_a_mistake_about_what_was_heard_and_going_back_to_the_complaint() -> Non
     assert [max(g.values[0], key=g.values[0].__getitem__) for g in kept.workup.record.given] == ["blue"]
 
 
+def test_a_code_of_a_bank_that_the_car_has_not_got_is_said() -> None:
+    _, text = take_in("", "P0175 pending", "", "", workup=shipped())
+    assert "P0175: of a bank that this car was said not to have." in " ".join(text.split())
+    _, text = take_in("", "P0172 P0301", "", "", workup=shipped())
+    assert "of a bank" not in text
+
+
 def test_nothing_more_known_is_one_enter() -> None:
     kept, text = take_in("", "", "", "", workup=shipped())
     assert kept.events == [] and text.count("Also known?") == 1
