@@ -27,6 +27,8 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session.car import known_car
 from reasoner.session.record import Record, fold, spells_of
 
+PLAIN = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
+
 
 @dataclass(frozen=True)
 class Workup:
@@ -128,8 +130,8 @@ class Workup:
 
     @property
     def rich_now(self) -> bool | None:
-        """Whether it is seen to be rich in the present spell: as it was said, or as a check that needs it was answered.
-        None: not known."""
+        """Whether it is seen to be rich in the present spell: as it was said, as a check that needs it was answered, or
+        as everything seen in it leaves no doubt. None: not known."""
         said = self.record.rich.get(self.record.present)
         seen = {
             max(value, key=lambda outcome: value[outcome]) != check.while_rich
@@ -137,7 +139,14 @@ class Workup:
             if given.spell == self.record.present and (check := self.book.checks.get(given.check)) and check.while_rich
             for value in given.values.values()
         }
-        return False if False in seen else said if said is not None else (True if seen else None)
+        if False in seen or said is not None:
+            return False if False in seen else said
+        return True if seen or self.showing_now > PLAIN else None
+
+    @property
+    def showing_now(self) -> float:
+        """The chance that the fault shows in the present spell, after all that was seen in it."""
+        return float((self.belief.probability * self.belief.showing).sum())
 
     def _instead(self, done: set[tuple[int, int | None]]) -> dict[tuple[int, bool], Instead]:
         """What each check that stands for others would take the place of, made here or in a new spell."""

@@ -244,15 +244,18 @@ def _unplaced(text: str, form: Form) -> Reply:
                     " 1 at the rest. all=1: answer 1 at all of them."
                 )
             return Reply({p: form.outcomes[int(p == place)].name for p in form.places}, read_back=True)
-        raise Unclear(f"Which {form.at}, and what? {_example(form)}")
+        raise Unclear(f"Which {form.at}, and what? {_example(form, place)}")
     outcome = match_outcome(text, form)
     if outcome != first:
         raise Unclear(f"Which {form.at}? {_example(form)}")
     return Reply(dict.fromkeys(form.places, outcome), read_back=True)
 
 
-def _example(form: Form) -> str:
+def _example(form: Form, number: int = 2) -> str:
+    """How to answer by place. number: of an answer, as typed, if there is such a one."""
     last = list(form.places)[-1]
     if form.measure is not None:
         return f"Such as {' '.join(f'{p}=...' for p in form.places)}, each {_choices(form)}."
+    if number > 2 and number <= len(form.outcomes):
+        return f"Such as {last}={number} (at {form.places[last]}, 1 at the rest), or all={number} (at all of them)."
     return f"Such as {last}=2 (answer 2 at {form.places[last]}, 1 at the rest), or all=1."
