@@ -32,6 +32,7 @@ ROUNDS, TRIED = 30, 6  # of expectation maximisation, and for each of its starts
 FAULT = 0.2  # of trim, standard deviation of what a fault makes; judgement
 NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injection", "with load"
 MIXED, PURGED, OIL, COLD = "by time and by share", "with purge", "out of the oil", "while cold"
+SENSED = "by an upstream sensor that reads wrong"
 MISREAD = "with a coolant reading that cannot be"
 ALWAYS = (SHARE, TIME, INJECTION, LOAD, MIXED)  # families that may act all the time, or come and go by themselves
 # What each family is beforehand worth against the others; judgement. Two errors at once are rarer than one.

@@ -1,7 +1,8 @@
 """A frozen set of drives of the second engine, each with its truth kept apart from the text.
 
 `python -m tests.scanlog.second_drives FOLDER` writes them there, the truth in one file beside them; `FOLDER plain`
-writes them with the plainest headings, to try what comes after the columns.
+writes them with the plainest headings, to try what comes after the columns. `fresh` makes as many again from other
+seeds, for what nobody has looked at.
 """
 
 from __future__ import annotations
@@ -35,6 +36,7 @@ class Truth:
     `amount` is the mean of what really was wrong while it was visible, `peak` its greatest (in `unit`; shares are of
     the fuel, scale errors of pressure sensor, meter or delivery; a leak of air is that at idle; g/s are those of the
     whole engine, or of the bank where one is named).
+    `top` is the trim (%) that it asks for where airflow is highest (the 95th percentile of closed loop, a tenth about it).
     `spells` are when the fault acts; `visible` when it would ask for 2 % of trim or more, in closed loop, in rows
     that were logged. `felt` is the mean of that share in `visible`, in percent of the trim, with its sign.
     `alike` names families that these columns cannot tell from the true one, whoever looks.
@@ -50,6 +52,7 @@ class Truth:
     spells: tuple[tuple[float, float], ...]
     visible: tuple[tuple[float, float], ...]
     felt: float
+    top: float
     cylinder: int | None
     alike: tuple[str, ...]
     damage: tuple[str, ...]
@@ -307,6 +310,10 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
         inside[round(a / STEP) : round(b / STEP)] = True
     inside &= closed
     felt = float(100 * push[inside].mean()) if inside.any() else 0.0
+    at = closed & logged & (run.act > 0.5)
+    high = float(np.percentile(run.metered[at], 95)) if at.any() else 0.0
+    near = at & (np.abs(run.metered - high) <= 0.1 * high)
+    top = round(100 * float(np.median(smooth[near])), 2) if near.any() else 0.0
     sign = 0 if abs(felt) < 0.5 else (1 if felt > 0 else -1)
     acting = stretches((run.act > 0.05) & run.way.running & logged, shortest=5.0)
     amount = peak = fault.amount
@@ -333,7 +340,8 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
     columns = frozenset(key.split(":")[0] for key in written.keys)
     return Truth(
         fault.family, fault.bank, sign, mixture, amount, peak, UNIT.get(fault.family, ""), acting, visible,
-        round(felt, 2), fault.cylinder, likeness(fault, engine, columns), tuple(damage), tuple(sorted(columns)), engine,
+        round(felt, 2), top, fault.cylinder, likeness(fault, engine, columns), tuple(damage), tuple(sorted(columns)),
+        engine,
     )  # fmt: skip
 
 
@@ -379,6 +387,11 @@ def make(s: Spec, plain: bool = False) -> tuple[Drive, Run]:
 def drives(plain: bool = False) -> list[Drive]:
     """The frozen set: the same text and truth in every run with the same numpy."""
     return [make(s, plain)[0] for s in SPECS]
+
+
+def fresh(seed: int) -> list[Drive]:
+    """A set like the frozen one, every engine, road, fault and tool drawn anew; `seed` from 1."""
+    return [make(dataclasses.replace(s, seed=10_000 * seed + s.seed))[0] for s in SPECS]
 
 
 def main(folder: str, plain: bool = False) -> None:
