@@ -28,7 +28,9 @@ FREEDOM = 4.0  # degrees of freedom of the residuals
 TOLD = 4.0  # log-likelihood by which two states must beat one, beyond what their parameters cost; judgement
 STAYS, EVENTS = 300.0, 1.0  # s of a state and number of changes that the rates are worth beforehand; judgement
 LEAST_SPREAD = 0.010  # of a trim: a step of its scaling (SAE J1979), and what no column explains; judgement
-ROUNDS, TRIED = 30, 6  # of expectation maximisation, and for each of its starts
+ROUNDS, TRIED, KEPT = 30, 5, 2  # of expectation maximisation, for each of its starts, and how many go on
+WIDE = 0.03  # of trim, spread of the residuals that a start is tried with
+LEAST_THINNED = 4.0  # s of trims that tell one thing at least: their own loop needs some seconds; judgement
 FAULT = 0.2  # of trim, standard deviation of what a fault makes; judgement
 NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injection", "with load"
 MIXED, PURGED, OIL, COLD = "by time and by share", "with purge", "out of the oil", "while cold"
@@ -142,9 +144,8 @@ class Fitted:
 
     @property
     def cost(self) -> float:
-        """Half the parameters' number times the log of how many moments there are (Schwarz 1978)."""
-        parameters = len(self.apart) + 2 if self.switching else 0
-        return float(0.5 * parameters * math.log(max(2.0, len(self.sample) / self.thinned)))
+        """Of its two rates: half their number times the log of how many moments there are (Schwarz 1978)."""
+        return math.log(max(2.0, len(self.sample) / self.thinned)) if self.switching else 0.0
 
 
 def fit(sample: Sample) -> tuple[Fitted, Fitted, float]:
@@ -171,36 +172,48 @@ def _one(sample: Sample) -> Fitted:
 
 def _counted_as(fitted: Fitted, thinned: float, spread: float) -> Fitted:
     """A one-state fit with its evidence counted as another fit's is: same thinning, and a spread no smaller."""
-    likelihood = _log_likelihood(replace(fitted, spread=max(spread, fitted.spread)))[:, 0]
-    return replace(fitted, thinned=thinned, evidence=float(likelihood.sum()) / thinned)
+    counted = replace(fitted, thinned=thinned, spread=max(spread, fitted.spread))
+    likelihood = float(_log_likelihood(counted)[:, 0].sum()) / thinned
+    return replace(fitted, thinned=thinned, evidence=likelihood + _prior(counted))
 
 
 # ---- two states ------------------------------------------------------------------------------------------------------
 
 
 def _two(one: Fitted) -> Fitted:
-    """From several first guesses; the best is gone on with."""
-    apart = tuple(one.sample.where(*STATES))
-    wide = replace(one, states=2, apart=apart, coefficients=np.concatenate([one.coefficients, np.zeros(len(apart))]))
-    starts = [_rounds(replace(wide, showing=guess), TRIED) for guess in _guesses(one)]
-    return _rounds(max(starts, key=lambda f: f.evidence), ROUNDS)
+    """Each kind of difference from several first guesses; the best is gone on with.
+
+    The weights and the spread of one state are forgotten: it takes the moments of the other for outliers.
+    """
+    tried = []
+    p = len(one.sample.names)
+    for kind in STATES:
+        if not (apart := tuple(one.sample.where(kind))):
+            continue
+        start = replace(one, states=2, apart=apart, coefficients=np.zeros(p + 1), weights=np.ones(len(one.sample)))
+        start = replace(start, spread=WIDE, thinned=LEAST_THINNED)
+        tried += [_rounds(replace(start, showing=guess), TRIED) for guess in _guesses(one)]
+    best = sorted(tried, key=lambda f: -f.evidence)[:KEPT]
+    return max((_rounds(f, ROUNDS) for f in best), key=lambda f: f.evidence)
 
 
 def _guesses(one: Fitted) -> list[Array]:
-    """Moments richer than a dividing line, over half a minute: of the trim, of the fuel it takes away, and of the trim
-    where airflow is high."""
+    """Moments richer than a dividing line, over half a minute: of the trim, of what purge and cold leave of it, of the
+    fuel it takes away, and of the trim where airflow is high."""
     sample = one.sample
-    cold = sample.cold if sample.cold.mean() < 0.5 else np.zeros(len(sample), dtype=bool)
+    warm = ~sample.cold if sample.cold.mean() < 0.5 else np.ones(len(sample), dtype=bool)
     known = sample.where("purge", "fading", "brief", "cold", "chill")
-    left = sample.y - 1 - sample.columns[:, known] @ one.coefficients[known]
+    whole = sample.y - 1
+    left = whole - sample.columns[:, known] @ one.coefficients[known]
     seconds = np.cumsum(np.minimum(sample.gap, 60.0))
     high = sample.flow > np.percentile(sample.flow, 70)
     guesses: list[Array] = []
-    for measure, there in ((left, ~cold), (left * sample.flow, ~cold), (left, high & ~cold)):
+    everywhere = np.ones(len(sample), dtype=bool)
+    for measure, there in ((whole, everywhere), (left, warm), (left * sample.flow, warm), (left, high & warm)):
         if there.sum() < 20:
             continue
         smoothed = _over(np.where(there, measure, 0.0), there.astype(float), seconds, 15.0)
-        low = (smoothed < _divide(smoothed[there & np.isfinite(smoothed)])) & ~cold
+        low = (smoothed < _divide(smoothed[there & np.isfinite(smoothed)])) & (there | warm)
         if 0 < low.sum() < len(low):
             guesses.append(np.where(low, 0.9, 0.1))
     return guesses or [np.full(len(sample), 0.5)]
@@ -238,7 +251,8 @@ def _rounds(fitted: Fitted, rounds: int) -> Fitted:
             (smoothed.came + EVENTS) / (smoothed.quiet_seconds + EVENTS * STAYS),
             (smoothed.went + EVENTS) / (smoothed.showing_seconds + EVENTS * STAYS),
         )
-        fitted = replace(fitted, showing=smoothed.showing, evidence=smoothed.evidence, rates=rates)
+        evidence = smoothed.evidence + _prior(fitted)
+        fitted = replace(fitted, showing=smoothed.showing, evidence=evidence, rates=rates)
         if moved < 0.01:
             break
     return fitted
@@ -266,6 +280,21 @@ def _rows(fitted: Fitted, showing: Array) -> Array:
 
 def _solve(fitted: Fitted) -> Array:
     """Coefficients, every one free as far as a fault could go but what an engine does by itself."""
+    a, b, _ = _normal(fitted)
+    return np.asarray(np.linalg.solve(a, b))
+
+
+def _prior(fitted: Fitted) -> float:
+    """What the coefficients cost: their log prior where they came to lie, and how narrowly they had to be found
+    (Laplace's approximation, Bishop 2006, 4.4)."""
+    a, _, free = _normal(fitted)
+    scale = fitted.spread**2 * fitted.thinned
+    log_det = float(np.linalg.slogdet(a)[1]) - len(a) * math.log(scale)
+    return float(-0.5 * np.sum((fitted.coefficients / free) ** 2) - np.log(free).sum() - 0.5 * log_det)
+
+
+def _normal(fitted: Fitted) -> tuple[Array, Array, Array]:
+    """Normal equations (matrix and right side, times the residual's variance), and every coefficient's own spread."""
     sample, p = fitted.sample, len(fitted.sample.names)
     x, w, s = sample.columns, fitted.weights, fitted.showing
     a, b = np.zeros((p + len(fitted.apart),) * 2), np.zeros(p + len(fitted.apart))
@@ -280,7 +309,7 @@ def _solve(fitted: Fitted) -> Array:
     free = np.array([FREE.get(name.split()[0], FAULT) for name in sample.names])
     free = np.concatenate([free, np.full(len(fitted.apart), FAULT)])
     a[np.diag_indices(len(a))] += (fitted.spread / free) ** 2 * fitted.thinned
-    return np.asarray(np.linalg.solve(a, b))
+    return a, b, free
 
 
 def beyond(sample: Sample, left: Array) -> NDArray[np.bool_]:
@@ -338,7 +367,7 @@ def thinning(left: Array, gap: Array) -> float:
         ends = r ** (n - 1)
         total += first * (1 - r * ends) / (1 - r) + (n - (1 - r * ends) / (1 - r)) * r / (1 - r)
         before = first * ends + (1 - ends) * r / (1 - r)
-    return 1 + 2 * total / len(left)
+    return max(LEAST_THINNED / usual, 1 + 2 * total / len(left))
 
 
 # ---- which family ----------------------------------------------------------------------------------------------------
