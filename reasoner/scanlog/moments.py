@@ -40,6 +40,10 @@ SETTLES = 8.0  # s of closed loop, or after a purge valve moved, before the shor
 STARTED = 20.0  # s after a start
 STEADY = 0.5  # natural log of airflow, greatest less least, over the seconds below: the trim follows airflow late
 STEADY_BEFORE, STEADY_AFTER = 7.0, 2.0  # s
+# Under load airflow never keeps still, and hard pulls are over soon: there what fades with airflow is all but gone, and
+# the loop is quicker, for the gas reaches the sensor sooner.
+UNDER_LOAD, LOADED_CHANGE = 4.0, 0.9  # times the airflow at idle, and natural log of its change; judgement
+LOADED_BEFORE, LOADED_AFTER, LOADED_SETTLES = 4.0, 1.0, 5.0  # s; judgement
 FROZEN, STILL = 6.0, 40.0  # s that a trim stands exactly at zero, or elsewhere, where the loop must be open; judgement
 FROZEN_SAMPLES = 5  # and at least so many samples
 STEP = 100 / 128  # % of trim, its scaling (SAE J1979)
@@ -136,13 +140,7 @@ def _bank(grid: Grid, conditions: Conditions, air: Air | None, number: int) -> B
     total = (1 + s) * (1 + held) - 1 if whole is None else whole / 100
     summed = s + held if whole is None else whole / 100
     closed, how = _closed(grid, conditions, number)
-    good = closed & np.isfinite(total) & (conditions.on >= STARTED)
-    good &= rolling.since(~closed, grid.time) >= SETTLES
-    if air is not None:
-        with np.errstate(invalid="ignore", divide="ignore"):
-            before, after = (max(1, round(s / grid.step)) for s in (STEADY_BEFORE, STEADY_AFTER))
-            good &= rolling.spread(np.log(air.flow), before, after) <= STEADY
-            good &= np.isfinite(air.flow)
+    good = closed & np.isfinite(total) & (conditions.on >= STARTED) & _steady(grid, air, closed)
     purge = grid.get(PURGE)
     if purge is not None:
         with np.errstate(invalid="ignore"):
@@ -153,6 +151,25 @@ def _bank(grid: Grid, conditions: Conditions, air: Air | None, number: int) -> B
     needed = total + np.nan_to_num(missing)
     stop[np.isfinite(missing)] = 0  # then it is known how far beyond the stop the mixture is
     return Bank(number, total, summed, needed, short, long, closed, good, stop, how)
+
+
+def _steady(grid: Grid, air: Air | None, closed: Flags) -> Flags:
+    """Where the trim has had time to follow the airflow, since it changed and since the loop was closed."""
+    since = rolling.since(~closed, grid.time)
+    if air is None:
+        return np.asarray(since >= SETTLES)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        logs = np.log(air.flow)
+
+        def change(before: float, after: float) -> Array:
+            return rolling.spread(logs, *(max(1, round(s / grid.step)) for s in (before, after)))
+
+        idle = float(np.nanpercentile(air.flow[closed], 10)) if np.isfinite(air.flow[closed]).any() else math.inf
+        light = ~(air.flow >= UNDER_LOAD * idle)
+        loaded = rolling.since(light, grid.time) > LOADED_BEFORE
+        steady = (change(STEADY_BEFORE, STEADY_AFTER) <= STEADY) & (since >= SETTLES)
+        steady |= loaded & (change(LOADED_BEFORE, LOADED_AFTER) <= LOADED_CHANGE) & (since >= LOADED_SETTLES)
+    return np.asarray(steady & np.isfinite(air.flow))
 
 
 def _closed(grid: Grid, conditions: Conditions, number: int) -> tuple[Flags, str]:
