@@ -18,6 +18,7 @@ from reasoner.scanlog.moments import Looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags
 from reasoner.scanlog.shapes import (
+    AIR,
     COLD,
     INJECTION,
     LOAD,
@@ -214,7 +215,7 @@ def _shape(
 
 
 def _twice(fitted: Fitted) -> list[int]:
-    return fitted.sample.where("share", "time", "injection", "load", "surge", "boost") if fitted.switching else []
+    return fitted.sample.where(*AIR) if fitted.switching else []
 
 
 def _averaged(alike: Sequence[Family], shares: Sequence[float], own: Sequence[int], g: Array) -> Estimate:

@@ -354,6 +354,7 @@ def _columns(
             late["injection"] = x * rpm / float(np.median(idle))
         if high >= 2 * reference:
             late["load"] = np.maximum(0.0, (flow - reference) / (high - reference))
+            late["square"] = np.minimum(2.0, (flow / high) ** 2)  # as the pressure that a restriction takes away
             middle = math.sqrt(reference * high)
             late["surge"] = np.maximum(0.0, np.log(np.maximum(flow, 1e-3) / middle)) / math.log(high / middle)
         pressure, outside = grid.of(MANIFOLD), grid.of(BAROMETER)

@@ -51,9 +51,11 @@ PRIORS = {
     MISREAD: 0.5,
 }
 STATES = ("share", "time", "load", "boost")  # columns in which two states may differ
-# Standard deviation of each column's coefficient in a sound engine, of trim; judgement.
+# Standard deviation of each column's coefficient in a sound engine, of trim; judgement. What goes with airflow adds up
+# to 3 % where airflow is high, and with the zero to 4 % at idle: a trim beyond 10 % is no sound engine's.
 SOUND = {
-    "share": 0.035, "time": 0.03, "injection": 0.025, "load": 0.03, "surge": 0.02, "boost": 0.02, "purge": 0.03,
+    "share": 0.03, "time": 0.02, "injection": 0.015, "load": 0.02, "surge": 0.015, "square": 0.01, "boost": 0.015,
+    "purge": 0.03,
     "fading": 0.03,
     "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.01, "misread": 0.02, "wander": 0.012, "bend": 0.012,
 }  # fmt: skip
@@ -72,6 +74,10 @@ STOP_ROUNDS = 3
 SETTLING = 15.0  # s after a change of state whose trims are still on their way, and half before; judgement
 OPEN = 0.1  # probability either way, up to which a moment belongs to neither state
 SEEN_TOO = 0.010  # of trim, in which two states of a sound engine may differ
+NO_MORE = 1e-6  # of trim, in which they may differ where there is but one
+CHANGE = 4.5  # log-likelihood that each change of state costs: one in some minutes, told to some seconds; judgement
+AIR = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow, or with nothing
+ONE_WAY = 0.8  # of what purge or cold makes must go the same way: vapour does not add fuel now and take it away then
 
 
 @dataclass(frozen=True)
@@ -139,22 +145,22 @@ class Fitted:
     @property
     def level(self) -> Array:
         """The quiet state without purge, cold and what an engine's trims do by themselves: 1 + T at every moment."""
-        at = self.sample.where("share", "time", "injection", "load", "surge", "boost")
+        at = self.sample.where(*AIR)
         return np.asarray(1 + self.sample.columns[:, at] @ self.coefficients[at])
 
     @property
-    def cost(self) -> float:
-        """Of its two rates: half their number times the log of how many moments there are (Schwarz 1978)."""
-        return math.log(max(2.0, len(self.sample) / self.thinned)) if self.switching else 0.0
+    def changes(self) -> int:
+        """How often it goes from one state to the other."""
+        shows = self.showing > 0.5
+        return int((shows[1:] != shows[:-1]).sum()) if self.switching else 0
 
 
 def fit(sample: Sample) -> tuple[Fitted, Fitted, float]:
     """The best with two states, the best with one, and the probability (0..1) that there are two."""
     plain = _one(sample)
     two = _two(plain)
-    one = _counted_as(plain, two.thinned, two.spread)
-    odds = two.evidence - two.cost - one.evidence - TOLD
-    return two, one, 1 / (1 + math.exp(-min(50.0, max(-50.0, odds))))
+    one = replace(plain, thinned=two.thinned)
+    return two, one, sum(f.weight for f in families(two, both=True) if f.switching)
 
 
 # ---- one state -------------------------------------------------------------------------------------------------------
@@ -167,14 +173,7 @@ def _one(sample: Sample) -> Fitted:
     )
     for _ in range(8):
         start = _reweighed(replace(start, coefficients=_solve(start)))
-    return _counted_as(start, _thinning(start), start.spread)
-
-
-def _counted_as(fitted: Fitted, thinned: float, spread: float) -> Fitted:
-    """A one-state fit with its evidence counted as another fit's is: same thinning, and a spread no smaller."""
-    counted = replace(fitted, thinned=thinned, spread=max(spread, fitted.spread))
-    likelihood = float(_log_likelihood(counted)[:, 0].sum()) / thinned
-    return replace(fitted, thinned=thinned, evidence=likelihood + _prior(counted))
+    return replace(start, thinned=_thinning(start))
 
 
 # ---- two states ------------------------------------------------------------------------------------------------------
@@ -198,7 +197,7 @@ def _two(one: Fitted) -> Fitted:
 
 
 def _guesses(one: Fitted) -> list[Array]:
-    """Moments richer than a dividing line, over half a minute: of the trim, of what purge and cold leave of it, of the
+    """Moments richer than a dividing line, or leaner, over half a minute: of the trim, of what purge and cold leave of it, of the
     fuel it takes away, and of the trim where airflow is high."""
     sample = one.sample
     warm = ~sample.cold if sample.cold.mean() < 0.5 else np.ones(len(sample), dtype=bool)
@@ -215,7 +214,7 @@ def _guesses(one: Fitted) -> list[Array]:
         smoothed = _over(np.where(there, measure, 0.0), there.astype(float), seconds, 15.0)
         low = (smoothed < _divide(smoothed[there & np.isfinite(smoothed)])) & (there | warm)
         if 0 < low.sum() < len(low):
-            guesses.append(np.where(low, 0.9, 0.1))
+            guesses += [np.where(low, 0.9, 0.1), np.where(low, 0.1, 0.9)]
     return guesses or [np.full(len(sample), 0.5)]
 
 
@@ -279,7 +278,7 @@ def _rows(fitted: Fitted, showing: Array) -> Array:
 
 
 def _solve(fitted: Fitted) -> Array:
-    """Coefficients, every one free as far as a fault could go but what an engine does by itself."""
+    """The likeliest coefficients."""
     a, b, _ = _normal(fitted)
     return np.asarray(np.linalg.solve(a, b))
 
@@ -294,7 +293,10 @@ def _prior(fitted: Fitted) -> float:
 
 
 def _normal(fitted: Fitted) -> tuple[Array, Array, Array]:
-    """Normal equations (matrix and right side, times the residual's variance), and every coefficient's own spread."""
+    """Normal equations (matrix and right side, times the residual's variance), and every coefficient's own spread.
+
+    One state may have a fault in any column; of two states one is sound.
+    """
     sample, p = fitted.sample, len(fitted.sample.names)
     x, w, s = sample.columns, fitted.weights, fitted.showing
     a, b = np.zeros((p + len(fitted.apart),) * 2), np.zeros(p + len(fitted.apart))
@@ -306,7 +308,8 @@ def _normal(fitted: Fitted) -> tuple[Array, Array, Array]:
         a[:p, p:] = x.T @ wd
         a[p:, :p] = a[:p, p:].T
         a[p:, p:], b[p:] = wd.T @ d, wd.T @ (sample.y - 1)
-    free = np.array([FREE.get(name.split()[0], FAULT) for name in sample.names])
+    kinds = [name.split()[0] for name in sample.names]
+    free = np.array([FREE.get(kind, SOUND[kind] if fitted.switching else FAULT) for kind in kinds])
     free = np.concatenate([free, np.full(len(fitted.apart), FAULT)])
     a[np.diag_indices(len(a))] += (fitted.spread / free) ** 2 * fitted.thinned
     return a, b, free
@@ -390,11 +393,12 @@ class Family:
     weight: float
 
 
-def families(fitted: Fitted) -> tuple[Family, ...]:
-    """Every explanation of a bank's trims by itself, the likeliest first. Their coefficients are those of
+def families(fitted: Fitted, both: bool = False) -> tuple[Family, ...]:
+    """Every explanation of a bank's trims by itself, the likeliest first. both: that there are two states at all is one
+    of the questions, so that none of them may be of the showing state. Their coefficients are those of
     `sample.names`, then those of every column of a state once more, for what the showing state has more."""
     sample, p = fitted.sample, len(fitted.sample.names)
-    twice = tuple(sample.where("share", "time", "injection", "load", "surge", "boost")) if fitted.switching else ()
+    twice = tuple(sample.where(*AIR)) if fitted.switching else ()
     rows = _rows(replace(fitted, apart=twice), fitted.showing)
     every = _settled(fitted) / (fitted.spread**2 * fitted.thinned)
     worth = fitted.weights * every * (sample.stop == 0)
@@ -406,9 +410,11 @@ def families(fitted: Fitted) -> tuple[Family, ...]:
     sound[p:] = SEEN_TOO
     found: list[tuple[str, tuple[int, ...], bool, Array, Array, float]] = []
     for name, freed, switching, prior in _hypotheses(sample, twice):
-        if fitted.switching and not switching and name == NONE:
+        if fitted.switching and not switching and name == NONE and not both:
             continue  # two states were told apart: something comes and goes
         spread = sound.copy()
+        if both and not switching:
+            spread[p:] = NO_MORE
         spread[list(freed)] = np.hypot(spread[list(freed)], FAULT)
         precision = a + np.diag(1 / spread**2)
         cov = np.linalg.inv(precision)
@@ -423,6 +429,10 @@ def families(fitted: Fitted) -> tuple[Family, ...]:
         evidence = 0.5 * (float(told @ mean) - held - log_det) - float(np.log(spread).sum()) + math.log(prior)
         if name == OIL and mean[freed[0]] > 0:
             continue  # oil gives fuel off, it takes none up
+        if name in (PURGED, COLD) and not _one_way(rows[:, list(freed)] @ mean[list(freed)]):
+            continue
+        if switching and both:
+            evidence -= TOLD + CHANGE * fitted.changes
         found.append((name, freed, switching, mean, cov, evidence))
     most = max(f[-1] for f in found)
     whole = sum(math.exp(f[-1] - most) for f in found)
@@ -430,6 +440,11 @@ def families(fitted: Fitted) -> tuple[Family, ...]:
         Family(n, tuple(kinds[i] for i in c), c, s, m, v, math.exp(e - most) / whole) for n, c, s, m, v, e in found
     ]
     return tuple(sorted(ranked, key=lambda f: -f.weight))
+
+
+def _one_way(made: Array) -> bool:
+    """Whether what an explanation makes of the trims goes the same way at (nearly) all moments."""
+    return bool(abs(made.sum()) >= ONE_WAY * np.abs(made).sum())
 
 
 def _settled(fitted: Fitted) -> Array:
@@ -463,6 +478,7 @@ def _hypotheses(sample: Sample, twice: Sequence[int]) -> list[tuple[str, tuple[i
         (INJECTION, ("injection",)),
         (LOAD, ("load",)),
         (LOAD, ("surge",)),
+        (LOAD, ("square",)),
         (LOAD, ("boost",)),
         (MIXED, ("time", "share")),
     )

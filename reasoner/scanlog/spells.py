@@ -28,7 +28,6 @@ from reasoner.scanlog.shapes import Fitted, beyond
 
 LEAST = 0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
 MUCH = 0.10  # of trim, by which a whole run after a soak must differ; judgement
-NEITHER = 0.03  # of trim, by which one state must be further from zero than the other to be the fault; judgement
 SURE = 0.5  # probability that there are two states, below which there are none
 SHORTEST = 20.0  # s of a spell
 BRIDGED = 10.0  # s quiet within a spell that do not end it
@@ -83,7 +82,7 @@ class States:
 
 def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one: Fitted, chance: float) -> States:
     """Whether a bank has two states, and the spells of the showing one. chance: that there are two (`shapes.fit`)."""
-    two, kind = _ordered(two)
+    kind = "rich" if felt(two.difference, two.showing) < 0 else "lean"
     effect = felt(two.difference, two.showing)
     running = conditions.run >= 0
     same = States(one, kind, np.where(running, 0.0, np.nan), (), (), "")
@@ -107,24 +106,6 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
     for s in creeping:
         everywhere[s.first : s.last] = np.minimum(everywhere[s.first : s.last], 0.5)
     return States(two, kind, everywhere, spells, creeping, "the trims come and go between two states")
-
-
-def _ordered(two: Fitted) -> tuple[Fitted, str]:
-    """With the state that is off second: the one away from zero, where they differ; the richer one where both are.
-
-    Levels are those of both trims together and without what purge and a cold engine do: what the long-term trim has
-    learned belongs to it, or a stretch without the fault would be taken for the other way.
-    """
-    weight = two.difference**2
-    quiet, showing = _mean(two.level - 1, weight), _mean(two.level + two.difference - 1, weight)
-    second_off = abs(showing) - abs(quiet) if abs(abs(showing) - abs(quiet)) > NEITHER else quiet - showing
-    if second_off < 0:
-        p = len(two.sample.names)
-        c = two.coefficients.copy()
-        c[list(two.apart)] += c[p:]
-        c[p:] *= -1
-        two = replace(two, coefficients=c, showing=1 - two.showing, rates=type(two.rates)(two.rates.off, two.rates.on))
-    return two, "rich" if felt(two.difference, two.showing) < 0 else "lean"
 
 
 def felt(difference: Array, showing: Array) -> float:
@@ -255,15 +236,17 @@ def _zone(grid: Grid, everywhere: Array, edge: _Edge) -> tuple[float, float]:
 
 
 def _counts(spell: Spell, conditions: Conditions) -> bool:
-    """An edge that switches; or there from the start of a run that did not begin cold, and over before its end; or all
-    through a run after a soak, by much, where the tank was not filled meanwhile."""
+    """An edge that switches; or there from the start of a run after a soak, and over before its end, however slowly it
+    went; or all through such a run, by much, where the tank was not filled meanwhile."""
     if SWITCHES in (spell.began, spell.ended):
         return True
     run = next((r for r in conditions.runs if r.start <= spell.first < r.end), None)
     if spell.began != STARTS or run is None or run.kind == "cold":
         return False
-    soaked = run.seen and run.kind == "hot" and not run.filled and run.off >= SOAKED[0]
-    return spell.ended not in (STOPS, UNSEEN) or (soaked and abs(spell.effect) >= MUCH)
+    soaked = run.off >= SOAKED[0]
+    if spell.ended == STOPS:
+        return soaked and not run.filled and abs(spell.effect) >= MUCH
+    return soaked or spell.ended not in (CREEPS, UNSEEN)
 
 
 # ---- spells as a case has them ---------------------------------------------------------------------------------------
