@@ -35,6 +35,7 @@ from reasoner.scanlog.shapes import (
 IDLE = 1.3  # times the airflow at idle, up to which a moment is one of idle; judgement
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 ZERO = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
+HIGHEST = 95.0  # percentile of airflow from which it counts as high
 LIKELY = 0.5  # weight that a family must have against all others to be named
 FOR_SURE = 1.96  # standard errors that a size must be above to be named
 LAGS = 0.03  # of a difference between two states that trims may still lack or overshoot; judgement
@@ -57,7 +58,8 @@ class Line:
 class Shape:
     """One family. size: in `unit`, None where it cannot be said; at_most: trim (%) that it makes where it makes most.
 
-    weight: against all others, 0..1. of_state: it comes and goes with the showing state.
+    weight: against all others, 0..1. of_state: it comes and goes with the showing state. at: airflow (g/s) for which
+    `at_most` is said of what goes with load, None elsewhere, and where airflow is known in proportion only.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Shape:
     at_most: Estimate
     weight: float
     of_state: bool
+    at: float | None = None
 
 
 @dataclass(frozen=True)
@@ -193,15 +196,21 @@ def _shape(
     if not family.columns:
         return Shape(family.name, None, "", Estimate(0.0, 0.0), weight, False)
     sample, p = fitted.sample, len(fitted.sample.names)
-    own = family.columns[:1] if family.name == MIXED else family.columns
-    alike = [f for f in families if set(own) <= set(f.columns)]
+    names = [sample.names[i] for i in range(p)] + [sample.names[i] for i in _twice(fitted)]
+    own, alike = _own(family, families, names, p)
     total = sum(f.weight for f in alike) or 1.0
     shares = [f.weight / total if total > 1e-12 else float(f is family) for f in alike]
-    names = [sample.names[i] for i in range(p)] + [sample.names[i] for i in _twice(fitted)]
     columns = sample.columns[:, [i if i < p else _twice(fitted)[i - p] for i in own]]
     where = np.abs(columns).sum(axis=1)
-    top = columns[where >= np.percentile(where[where > 0.05], 75)].mean(axis=0) if (where > 0.05).any() else columns[0]
-    if family.name not in (PURGED, COLD, MISREAD):
+    at = None
+    if family.name == LOAD:
+        high = sample.flow >= np.percentile(sample.flow, HIGHEST)
+        top = columns[high].mean(axis=0) - columns[sample.flow <= max(IDLE, float(sample.flow.min()))].mean(axis=0)
+        at = float(np.median(seen.flow[high])) if scale.air_error is not None else None
+    elif family.name in (PURGED, COLD, MISREAD):
+        most = np.percentile(where[where > 0.05], 75) if (where > 0.05).any() else math.inf
+        top = columns[where >= most].mean(axis=0) if math.isfinite(most) else columns[0]
+    else:
         top = np.ones(len(own))  # columns are 1 where they are most
     at_most = _averaged(alike, shares, own, top)
     if family.switching:  # what a state makes of a trim is in proportion to what it was without
@@ -211,7 +220,21 @@ def _shape(
     else:
         at_most = Estimate(at_most.value, math.hypot(at_most.error, SOUND[names[own[0]].split()[0]]))
     size, unit = _named(family, at_most, columns, alike, shares, own, seen, scale)
-    return Shape(family.name, size, unit, _times(at_most, 100), weight, family.switching)
+    return Shape(family.name, size, unit, _times(at_most, 100), weight, family.switching, at)
+
+
+def _own(
+    family: Family, families: Sequence[Family], names: Sequence[str], p: int
+) -> tuple[tuple[int, ...], list[Family]]:
+    """The coefficients that are its size, and the explanations that have it: what goes with load is all that does, with
+    the bends of a sound engine, whichever of its forms fits best."""
+    if family.name == LOAD:
+        kinds = ("load", "surge", "square", "boost") + (() if family.switching else ("bend",))
+        here = range(p, len(names)) if family.switching else range(p)
+        own = tuple(i for i in here if names[i].split()[0] in kinds)
+        return own, [f for f in families if f.name == LOAD and f.switching == family.switching]
+    own = family.columns[:1] if family.name == MIXED else family.columns
+    return own, [f for f in families if set(own) <= set(f.columns)]
 
 
 def _twice(fitted: Fitted) -> list[int]:

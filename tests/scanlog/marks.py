@@ -99,7 +99,10 @@ def _compared(t: Truth, shape: Shape, banks: int) -> tuple[float, float, float] 
     """(what is said, its standard error, the truth) in one measure; None where the two are not of one kind."""
     size = shape.size
     if t.family in AT_TOP and shape.name == LOAD:
-        return shape.at_most.value, shape.at_most.error, t.top
+        if not shape.at or not t.over_air:
+            return None
+        flows, trims = zip(*t.over_air, strict=True)
+        return shape.at_most.value, shape.at_most.error, float(np.interp(shape.at, flows, trims))
     if size is None:
         return None
     if t.family in SCALES and shape.name == SHARE:

@@ -36,7 +36,7 @@ class Truth:
     `amount` is the mean of what really was wrong while it was visible, `peak` its greatest (in `unit`; shares are of
     the fuel, scale errors of pressure sensor, meter or delivery; a leak of air is that at idle; g/s are those of the
     whole engine, or of the bank where one is named).
-    `top` is the trim (%) that it asks for where airflow is highest (the 95th percentile of closed loop, a tenth about it).
+    `over_air` is the trim (%) that it asks for at airflows (g/s, as metered), in closed loop while it acts.
     `spells` are when the fault acts; `visible` when it would ask for 2 % of trim or more, in closed loop, in rows
     that were logged. `felt` is the mean of that share in `visible`, in percent of the trim, with its sign.
     `alike` names families that these columns cannot tell from the true one, whoever looks.
@@ -52,7 +52,7 @@ class Truth:
     spells: tuple[tuple[float, float], ...]
     visible: tuple[tuple[float, float], ...]
     felt: float
-    top: float
+    over_air: tuple[tuple[float, float], ...]
     cylinder: int | None
     alike: tuple[str, ...]
     damage: tuple[str, ...]
@@ -311,9 +311,12 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
     inside &= closed
     felt = float(100 * push[inside].mean()) if inside.any() else 0.0
     at = closed & logged & (run.act > 0.5)
-    high = float(np.percentile(run.metered[at], 95)) if at.any() else 0.0
-    near = at & (np.abs(run.metered - high) <= 0.1 * high)
-    top = round(100 * float(np.median(smooth[near])), 2) if near.any() else 0.0
+    over_air = []
+    if at.any():
+        edges = np.unique(np.percentile(1000 * run.metered[at], np.linspace(0, 100, 21)))
+        for low, high in zip(edges, edges[1:], strict=False):
+            near = at & (1000 * run.metered >= low) & (1000 * run.metered <= high)
+            over_air.append((round(float((low + high) / 2), 2), round(100 * float(np.median(smooth[near])), 2)))
     sign = 0 if abs(felt) < 0.5 else (1 if felt > 0 else -1)
     acting = stretches((run.act > 0.05) & run.way.running & logged, shortest=5.0)
     amount = peak = fault.amount
@@ -340,7 +343,7 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
     columns = frozenset(key.split(":")[0] for key in written.keys)
     return Truth(
         fault.family, fault.bank, sign, mixture, amount, peak, UNIT.get(fault.family, ""), acting, visible,
-        round(felt, 2), top, fault.cylinder, likeness(fault, engine, columns), tuple(damage), tuple(sorted(columns)),
+        round(felt, 2), tuple(over_air), fault.cylinder, likeness(fault, engine, columns), tuple(damage), tuple(sorted(columns)),
         engine,
     )  # fmt: skip
 
