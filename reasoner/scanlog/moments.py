@@ -251,13 +251,14 @@ def _frozen(grid: Grid, number: int) -> Flags:
 # ---- what may explain their trims ------------------------------------------------------------------------------------
 
 
+BEGINS = 30  # moments of the log's beginning, for what was learned before
 BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
 EMPTIES = (10.0, 60.0)  # s of fully open purge in which vapour of tank and canister falls to a third; judgement
 LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
 LEAST_COLD = 60  # moments after a cold start without which nothing can be said of fuel out of the oil
 RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of fuel out of the oil
 RANGE = 1.5  # highest over lowest airflow, below which what goes with airflow cannot be told from what does not
-OVER_AIR = 6.0  # kPa of manifold above outside pressure, from which there is boost
+OVER_AIR, OVER_KNOWN = 6.0, 1.0  # kPa of manifold above usual, and above measured outside pressure, that are boost
 BOOSTED = 10  # moments of boost, without which nothing can be said of it
 WANDERS, MOST_KNOTS, BENDS = 300.0, 24, 5  # s between knots of what trims do over time, and how many over airflow
 LAGS = (0.0, 2.0, 5.0)  # s that trims may lag behind airflow
@@ -313,6 +314,7 @@ def looked(
             gap,
             coldness[index] > 0.2,
             bank.stop[index],
+            _learned(bank),
         )
         one = Looked(sample, index, flow, reference if air is not None else 0.0, lag, told)
         misfit = _misfit(sample)
@@ -320,6 +322,12 @@ def looked(
             best = misfit, one
     assert best is not None
     return best[1]
+
+
+def _learned(bank: Bank) -> float:
+    """The long-term trim that the log begins with, as a fraction; NaN where none was recorded."""
+    known = bank.long[np.isfinite(bank.long)][:BEGINS]
+    return float(np.median(known)) / 100 if len(known) else math.nan
 
 
 def duty(grid: Grid) -> Array:
@@ -358,9 +366,11 @@ def _columns(
             middle = math.sqrt(reference * high)
             late["surge"] = np.maximum(0.0, np.log(np.maximum(flow, 1e-3) / middle)) / math.log(high / middle)
         pressure, outside = grid.of(MANIFOLD), grid.of(BAROMETER)
-        over = pressure - np.where(np.isfinite(outside), outside, 100.0) - OVER_AIR
-        if (over > 0).sum() >= BOOSTED:
-            late["boost"] = np.clip(np.nan_to_num(over) / float(np.percentile(over[over > 0], 80)), 0.0, 2.0)
+        over = pressure - np.where(np.isfinite(outside), outside + OVER_KNOWN, 100.0 + OVER_AIR)
+        if (over > 0).sum() >= BOOSTED:  # what leaks out is as the root of the pressure, its share falls with airflow
+            with np.errstate(invalid="ignore"):
+                escapes = np.nan_to_num(np.sqrt(np.maximum(0.0, over)) / flow)
+            late["boost"] = np.clip(escapes / float(np.percentile(escapes[escapes > 0], 80)), 0.0, 2.0)
     open_ = np.nan_to_num(duty)
     if (open_ > 0.01).sum() >= LEAST_PURGE:
         usual = float(np.percentile(open_[open_ > 0.01], 75))

@@ -57,13 +57,13 @@ SOUND = {
     "share": 0.03, "time": 0.02, "injection": 0.015, "load": 0.02, "surge": 0.015, "square": 0.01, "boost": 0.015,
     "purge": 0.03,
     "fading": 0.03,
-    "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.01, "misread": 0.02, "wander": 0.012, "bend": 0.012,
+    "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.003, "misread": 0.02, "wander": 0.012, "bend": 0.012,
 }  # fmt: skip
 # The same while states are told apart: what else there is may take its part, but not a fault's.
 FREE = {
     "wander": 0.012,
     "bend": 0.012,
-    "oil": 0.01,
+    "oil": 0.003,
     "purge": 0.08,
     "fading": 0.08,
     "brief": 0.08,
@@ -74,6 +74,7 @@ STOP_ROUNDS = 3
 SETTLING = 15.0  # s after a change of state whose trims are still on their way, and half before; judgement
 OPEN = 0.1  # probability either way, up to which a moment belongs to neither state
 SEEN_TOO = 0.010  # of trim, in which two states of a sound engine may differ
+LEARNED = 0.03  # of trim, how far what was learned may be from what the engine mostly wants; judgement
 NO_MORE = 1e-6  # of trim, in which they may differ where there is but one
 CHANGE = 4.5  # log-likelihood that each change of state costs: one in some minutes, told to some seconds; judgement
 AIR = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow, or with nothing
@@ -86,7 +87,7 @@ class Sample:
     several). flow: (n,) airflow over that at idle. gap: s since the moment before. cold: (n,) far from warm.
 
     stop: (n,) -1 where the trim stands at its lower stop, so that the mixture may be any richer; 1 at the upper; else
-    0.
+    0. learned: the long-term trim that the log begins with, as a fraction; NaN = not known.
     """
 
     y: Array
@@ -96,6 +97,7 @@ class Sample:
     gap: Array
     cold: NDArray[np.bool_]
     stop: NDArray[np.int8]
+    learned: float = math.nan
 
     def __len__(self) -> int:
         return len(self.y)
@@ -192,8 +194,28 @@ def _two(one: Fitted) -> Fitted:
         start = replace(one, states=2, apart=apart, coefficients=np.zeros(p + 1), weights=np.ones(len(one.sample)))
         start = replace(start, spread=WIDE, thinned=LEAST_THINNED)
         tried += [_rounds(replace(start, showing=guess), TRIED) for guess in _guesses(one)]
-    best = sorted(tried, key=lambda f: -f.evidence)[:KEPT]
-    return max((_rounds(f, ROUNDS) for f in best), key=lambda f: f.evidence)
+    best = [_rounds(f, ROUNDS) for f in sorted(tried, key=lambda f: -f.evidence)[:KEPT]]
+    best += [_rounds(_turned(f), ROUNDS) for f in best[:1]]
+    return max(best, key=lambda f: f.evidence - _unlearned(f))
+
+
+def _turned(fitted: Fitted) -> Fitted:
+    """With the quiet state for the showing one."""
+    p = len(fitted.sample.names)
+    c = fitted.coefficients.copy()
+    c[list(fitted.apart)] += c[p:]
+    c[p:] *= -1
+    return replace(fitted, coefficients=c, showing=1 - fitted.showing, rates=Rates(fitted.rates.off, fitted.rates.on))
+
+
+def _unlearned(fitted: Fitted) -> float:
+    """What speaks against the quiet state being the usual one: how far its level is from what was learned before."""
+    learned = fitted.sample.learned
+    if not math.isfinite(learned):
+        return 0.0
+    felt = fitted.difference**2
+    level = float((felt * (fitted.level - 1)).sum() / max(1e-12, felt.sum()))
+    return 0.5 * ((level - learned) / LEARNED) ** 2
 
 
 def _guesses(one: Fitted) -> list[Array]:
