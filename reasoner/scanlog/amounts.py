@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from reasoner.scanlog.shapes import (
     MIXED,
     NONE,
     PURGED,
+    SENSED,
     SHARE,
     SOUND,
     Family,
@@ -37,7 +38,11 @@ READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 ZERO = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
 HIGHEST = 95.0  # percentile of airflow from which it counts as high
 LIKELY = 0.5  # weight that a family must have against all others to be named
+MISREADS = 0.4  # upstream sensors that read wrong for each mixture that is off by a share, beforehand; judgement
 FOR_SURE = 1.96  # standard errors that a size must be above to be named
+# Of a bank's airflow, how much more comes with the purge than the controller counts on, and its standard deviation:
+# that asks for fuel, and hides so much of the vapour. Purge is a few per cent of the airflow; judgement.
+UNCOUNTED = (0.01, 0.012)
 LAGS = 0.03  # of a difference between two states that trims may still lack or overshoot; judgement
 
 
@@ -114,6 +119,23 @@ class Fits:
             return None
         loaded = self.best is not None and self.best.name == LOAD
         return (side.high if loaded else side.at_idle) or side.high or side.at_idle
+
+
+def with_second_opinion(found: Fits, odds: float) -> Fits:
+    """What is the same share everywhere parted into a mixture that is off and a sensor that reads wrong, by what the
+    sensor behind the catalyst says. odds: of it being the sensor, against the mixture."""
+    wrong = MISREADS * odds / (MISREADS * odds + 1)
+    parted = []
+    for shape in found.shapes:
+        if shape.name != SHARE:
+            parted.append(shape)
+            continue
+        at = shape.at_most  # of trim: a sensor that reads lean by s has the loop add 1/(1 - s) - 1
+        base = 1 + at.value / 100
+        reads = Estimate(at.value / 100 / base, at.error / 100 / base**2)
+        parted.append(replace(shape, weight=shape.weight * (1 - wrong)))
+        parted.append(replace(shape, name=SENSED, size=reads, unit="lambda", weight=shape.weight * wrong))
+    return replace(found, shapes=tuple(sorted(parted, key=lambda s: -s.weight)))
 
 
 @dataclass(frozen=True)
@@ -280,6 +302,8 @@ def _named(
         at_most = _averaged(alike, shares, own, g)
     size = _times(at_most, -grams)
     size = Estimate(size.value, math.hypot(size.error, size.value * scale.air_error))
+    if family.name == PURGED:
+        size = Estimate(size.value + UNCOUNTED[0] * grams, math.hypot(size.error, UNCOUNTED[1] * grams))
     if family.name != INJECTION:
         return size, "g/s"
     if scale.cylinders is None or scale.speed is None or not np.isfinite(scale.speed).any():

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from reasoner.measure.fuel import PETROL, Fuel
 from reasoner.scanlog import rolling, shapes, words
-from reasoner.scanlog.amounts import Fits, Scale, fits
+from reasoner.scanlog.amounts import Fits, Scale, fits, with_second_opinion
 from reasoner.scanlog.answers import Seen, answers, standing
 from reasoner.scanlog.columns import AIRFLOW, BEHIND, COOLANT, INTAKE, LOAD, LONG, LOOP, PURGE, ROAD, SPEED
 from reasoner.scanlog.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
@@ -23,7 +23,7 @@ from reasoner.scanlog.document import (
     RunFacts,
     SpellFacts,
 )
-from reasoner.scanlog.findings import Others, others
+from reasoner.scanlog.findings import Others, others, sensor_odds
 from reasoner.scanlog.moments import Air, Bank, Looked, airflow, banks, duty, looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.picture import Shown, picture
@@ -49,7 +49,8 @@ class Engine:
 
 @dataclass(frozen=True)
 class _Look:
-    """One bank's way through the analysis; states is None where there was too little to look at."""
+    """One bank's way through the analysis; states is None where there was too little to look at. ranked: what explains
+    its trims, the likeliest first."""
 
     bank: Bank
     looked: Looked
@@ -57,6 +58,7 @@ class _Look:
     chance: float
     fits: Fits | None
     probability: Array
+    ranked: tuple[shapes.Family, ...] = ()
 
 
 def analyse(
@@ -87,7 +89,10 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     air = airflow(even, engine.litres)
     all_banks = banks(even, when, air)
     sharing = engine.banks or max(1, len(all_banks))
-    looks = [_look(even, when, air, bank, engine, sharing, belief.misread) for bank in all_banks]
+    looks = [_first_look(even, when, air, bank, belief.misread) for bank in all_banks]
+    ranked = shapes.together([look.ranked for look in looks])
+    looks = [replace(look, ranked=r) for look, r in zip(looks, ranked, strict=True)]
+    looks = [_sized(even, when, air, engine, sharing, look) for look in looks]
     spells = case_spells(even, when, [look.probability for look in looks])
     most = np.fmax.reduce([look.probability for look in looks]) if looks else np.full(len(even), np.nan)
     other = others(even, when, all_banks, air, engine.litres, most)
@@ -149,9 +154,8 @@ def _says(facts: Sequence[BankFacts], other: Others, regulated: float | None) ->
     return said + words.other_says(other, regulated)
 
 
-def _look(
-    even: Grid, when: Conditions, air: Air | None, bank: Bank, engine: Engine, sharing: int, misread: Array
-) -> _Look:
+def _first_look(even: Grid, when: Conditions, air: Air | None, bank: Bank, misread: Array) -> _Look:
+    """Which moments count, whether there are two states, and what explains them."""
     seen = looked(even, when, air, bank, duty(even), misread)
     if len(seen.index) < LEAST:
         return _Look(bank, seen, None, 0.0, None, np.full(len(even), np.nan))
@@ -162,6 +166,14 @@ def _look(
         again = states(even, when, seen, shapes.only(both.fitted, ranked[0].kinds), one, chance)
         if again.switching:
             both, ranked = again, shapes.families(again.fitted)
+    return _Look(bank, seen, both, chance, None, both.probability, ranked)
+
+
+def _sized(even: Grid, when: Conditions, air: Air | None, engine: Engine, sharing: int, look: _Look) -> _Look:
+    """With sizes, and with what the sensor behind the catalyst says of them."""
+    both, seen = look.states, look.looked
+    if both is None:
+        return look
     rpm = even.get(SPEED)
     scale = Scale(
         sharing,
@@ -171,13 +183,24 @@ def _look(
         None if rpm is None else rpm[seen.index],
         engine.cylinders,
     )
-    probability = both.probability
-    if not both.switching:  # what goes with purge, cold or oil does not come and go: no moment is of another state
-        sizes = fits(both.fitted, ranked, seen, np.zeros(len(seen.index), dtype=bool), even.step, scale)
-        always = sizes.best is not None and sizes.best.name in shapes.ALWAYS
-        probability = np.where(when.run >= 0, sizes.best.weight if always and sizes.best else 0.0, np.nan)
-    sizes = fits(both.fitted, ranked, seen, probability[seen.index] > 0.5, even.step, scale)
-    return _Look(bank, seen, both, chance, sizes, probability)
+
+    def of(probability: Array) -> Fits:
+        with np.errstate(invalid="ignore"):
+            shows = np.nan_to_num(probability) > 0.5
+        sizes = fits(both.fitted, look.ranked, seen, shows[seen.index], even.step, scale)
+        share = next((s for s in sizes.shapes if s.name == shapes.SHARE), None)
+        if share is None:
+            return sizes
+        acts = shows if both.switching else when.run >= 0
+        return with_second_opinion(sizes, sensor_odds(even, look.bank, acts, share.at_most.value > 0))
+
+    if both.switching:
+        return replace(look, fits=of(look.probability))
+    # what goes with purge, cold or oil does not come and go: no moment is of another state
+    sizes = of(np.where(when.run >= 0, 0.0, np.nan))
+    always = sizes.best is not None and sizes.best.name in shapes.ALWAYS
+    probability = np.where(when.run >= 0, sizes.best.weight if always and sizes.best else 0.0, np.nan)
+    return replace(look, fits=of(probability), probability=probability)
 
 
 def _bank_facts(even: Grid, when: Conditions, look: _Look) -> BankFacts:

@@ -43,7 +43,7 @@ from reasoner.scanlog.findings import (
 from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
-from reasoner.scanlog.shapes import NONE, PURGED
+from reasoner.scanlog.shapes import NONE, PURGED, SENSED, SHARE
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import plus_minus
 
@@ -230,6 +230,7 @@ DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time s
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
 NORMAL = "within 10 % everywhere"
+AS_TRIMS = {NONE: NORMAL, SENSED: SHARE}  # what trims over airflow look like, where that has another name
 
 
 def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:
@@ -318,7 +319,7 @@ def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
             normal = 0.0  # it comes and goes: whatever it is, there is something, however far it goes
         weights = {NORMAL: normal}
         for shape in fit.shapes:
-            name = NORMAL if shape.name == NONE else shape.name
+            name = AS_TRIMS.get(shape.name, shape.name)
             weights[name] = weights.get(name, 0.0) + (1 - normal) * shape.weight
         likeliest = max(weights, key=lambda name: weights[name])
         chance = f"{100 * min(0.99, weights[likeliest] / sum(weights.values())):.0f} %"

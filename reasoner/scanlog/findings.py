@@ -45,6 +45,7 @@ HALF_WARM = 70.0  # degC to which a warm-up is timed
 FIRST_MINUTES = 10.0  # min after a stop in which a rail is looked at: later it is cooling that is seen
 AT_ONCE = 3.0  # s in which no leak that an engine runs with empties a rail: 4 mL/min takes 18 s from 5 MPa (hold.py)
 OPPOSITE = 8.0  # % of trim, one bank below minus this and the other above plus this
+MISTAKEN = math.log(100)  # natural log of the odds that a second sensor can give at most; judgement
 SWITCHING = 1.4  # V that a switching sensor gives at most; common practice
 AIR_ERROR = 0.05  # relative, of pressure, temperature and speed together at one moment; judgement
 
@@ -431,6 +432,41 @@ def behind(grid: Grid, bank: Bank) -> Array | None:
     if volts is None or not np.isfinite(volts).any() or np.nanmax(volts) > SWITCHING:
         return None
     return volts
+
+
+STORES = 15.0  # s of one state before the oxygen that a catalyst holds is used up, or it is full; judgement
+# Volts behind a catalyst: what a sound one reads in closed loop, rich and lean for good, how far each may be from that,
+# and how far the same loop wanders from one half hour to the next; common practice, no source.
+MIDDLE, RICH, LEAN, APART, WANDERS = 0.65, 0.82, 0.12, 0.10, 0.06
+
+
+def sensor_odds(grid: Grid, bank: Bank, shows: Flags, leaner: bool) -> float:
+    """Odds of the upstream sensor reading wrong against a wrong mixture, by the sensor behind the catalyst: what the
+    loop puts right is right behind it; what it puts wrong is rich or lean there for good. 1 where it says nothing.
+
+    shows: (c,) the error acts. leaner: the loop adds fuel, as for a mixture that is lean.
+    """
+    volts = behind(grid, bank)
+    if volts is None:
+        return 1.0
+    for_good = rolling.since(~shows, grid.time) >= STORES
+    showing = mean_of(volts[bank.good & shows & for_good], grid.step)
+    rests = mean_of(volts[bank.good & ~shows & (rolling.since(shows, grid.time) >= STORES)], grid.step)
+    if showing is None:
+        return 1.0
+    wrong = RICH if leaner else LEAN
+    if rests is not None and LEAN < rests.value < RICH:
+        move = showing.value - rests.value
+        spread = math.hypot(WANDERS, math.hypot(showing.error, rests.error))
+        to = wrong - rests.value
+        return _odds(move, to, max(spread, 0.4 * abs(to)), 0.0, spread)
+    return _odds(showing.value, wrong, math.hypot(APART, showing.error), MIDDLE, math.hypot(APART, showing.error))
+
+
+def _odds(seen: float, at: float, spread: float, other: float, other_spread: float) -> float:
+    """Of one normal distribution against another, neither believed beyond 1 in 100 (`MISTAKEN`)."""
+    logs = math.log(other_spread / spread) - 0.5 * ((seen - at) / spread) ** 2 + 0.5 * ((seen - other) / other_spread) ** 2
+    return math.exp(max(-MISTAKEN, min(MISTAKEN, logs)))
 
 
 def _opposite(grid: Grid, banks: Sequence[Bank]) -> Opposite | None:

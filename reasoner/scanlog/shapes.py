@@ -36,7 +36,7 @@ NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injectio
 MIXED, PURGED, OIL, COLD = "by time and by share", "with purge", "out of the oil", "while cold"
 SENSED = "by an upstream sensor that reads wrong"
 MISREAD = "with a coolant reading that cannot be"
-ALWAYS = (SHARE, TIME, INJECTION, LOAD, MIXED)  # families that may act all the time, or come and go by themselves
+ALWAYS = (SENSED, SHARE, TIME, INJECTION, LOAD, MIXED)  # families that may act all the time, or come and go by themselves
 # What each family is beforehand worth against the others; judgement. Two errors at once are rarer than one.
 PRIORS = {
     NONE: 1.0,
@@ -515,3 +515,53 @@ def _hypotheses(sample: Sample, twice: Sequence[int]) -> list[tuple[str, tuple[i
     oils = sample.where("oil")
     found += [(OIL, (i,), False, PRIORS[OIL] / len(oils)) for i in oils]
     return found
+
+
+EITHER = 0.5  # that a fault which can be of one bank is of one, where there are two; judgement
+BY_CHANCE = 0.02  # that two banks have a fault each that has nothing to do with the other's; judgement
+OF_ALL = (PURGED, OIL, COLD, MISREAD)  # what reaches every bank of an engine alike
+
+
+def together(rankings: Sequence[tuple[Family, ...]]) -> list[tuple[Family, ...]]:
+    """Explanations of two banks weighed anew as those of one engine: vapour, oil and a cold engine reach both banks, an
+    injector one, a meter both. rankings: of each bank. With one bank, or more than two, as they were."""
+    if len(rankings) != 2 or not all(rankings):
+        return list(rankings)
+    one, two = (_by_name(ranked) for ranked in rankings)
+    return [_with(rankings[0], _joint(one, two)), _with(rankings[1], _joint(two, one))]
+
+
+def _by_name(ranked: Sequence[Family]) -> dict[str, float]:
+    """What a bank's trims say of each explanation, without what was thought of it before."""
+    found = dict.fromkeys(PRIORS, 0.0)
+    for family in ranked:
+        found[family.name] += family.weight / PRIORS[family.name]
+    return found
+
+
+def _joint(mine: dict[str, float], other: dict[str, float]) -> dict[str, float]:
+    """Weight of each explanation of one bank, summed over what may be of the other."""
+    alone = sum(other[name] * PRIORS[name] for name in other) / sum(PRIORS.values())
+    found = {}
+    for name, prior in PRIORS.items():
+        if name == NONE:
+            beside = other[NONE]
+            beside += sum(EITHER * PRIORS[n] * other[n] for n in other if n not in (NONE, *OF_ALL))
+        elif name in OF_ALL:
+            beside = other[name]
+        else:
+            beside = EITHER * other[NONE] + (1 - EITHER) * other[name]
+        found[name] = prior * mine[name] * ((1 - BY_CHANCE) * beside + BY_CHANCE * alone)
+    return found
+
+
+def _with(ranked: Sequence[Family], weights: dict[str, float]) -> tuple[Family, ...]:
+    """Each family's share of its name's weight."""
+    total = sum(weights.values())
+    before = dict.fromkeys(weights, 0.0)
+    for family in ranked:
+        before[family.name] += family.weight
+    found = [
+        replace(f, weight=f.weight / max(1e-300, before[f.name]) * weights[f.name] / max(1e-300, total)) for f in ranked
+    ]
+    return tuple(sorted(found, key=lambda f: -f.weight))

@@ -23,7 +23,7 @@ from reasoner.scanlog.findings import (
     Warming,
 )
 from reasoner.scanlog.moments import Air
-from reasoner.scanlog.shapes import COLD, INJECTION, MISREAD, MIXED, NONE, OIL, PURGED, SHARE, TIME
+from reasoner.scanlog.shapes import COLD, INJECTION, MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
 from reasoner.scanlog.shapes import LOAD as LOADED
 
 TOGETHER = (
@@ -42,9 +42,11 @@ FAMILIES = {  # how a person is told of each: what it looks like, and how it goe
     OIL: ("fuel that comes as the engine warms up and fades over the drive", "as it does when it boils out of the oil"),
     COLD: ("too much fuel while the engine is cold", "gone when it is warm"),
     MISREAD: ("too much fuel whenever the coolant reads what it cannot be", "the mixture follows the false reading"),
+    SENSED: ("an upstream sensor that reads rich falsely", "the sensor behind the catalyst says otherwise"),
     NONE: ("no fault", "as a sound engine's trims go"),
 }
 LEANER = {
+    SENSED: ("an upstream sensor that reads lean falsely", "the sensor behind the catalyst says otherwise"),
     TIME: ("air that comes in unmeasured", "most at idle, fading as airflow rises"),
     INJECTION: ("too little with each injection", "fading as each stroke takes more air"),
     MIXED: ("air that comes in unmeasured, with a wrong share besides", "fading, but not to nothing"),
@@ -138,6 +140,8 @@ def amount(shape: Shape) -> str:
     if shape.name == SHARE:
         over = Estimate(100 * (shape.size.value - 1), 100 * shape.size.error)
         return f"{plus_minus(over, '%')} too {'much' if over.value > 0 else 'little'} fuel for the air measured"
+    if shape.name == SENSED:
+        return f"by {plus_minus(Estimate(abs(shape.size.value), shape.size.error), 'of lambda')}"
     if shape.unit == "g/s" and shape.size.value > 0:
         per_minute = Estimate(*(millilitres_a_minute(v, PETROL.density) for v in (shape.size.value, shape.size.error)))
         return f"{plus_minus(shape.size, 'g/s')} of fuel ({plus_minus(per_minute, 'mL/min')})"

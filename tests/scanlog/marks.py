@@ -105,6 +105,8 @@ def _compared(t: Truth, shape: Shape, banks: int) -> tuple[float, float, float] 
         return shape.at_most.value, shape.at_most.error, float(np.interp(shape.at, flows, trims))
     if size is None:
         return None
+    if t.family == "meter-scale" and t.engine.metering == "pressure" and shape.name == SHARE:
+        return 100 * (size.value - 1), 100 * size.error, 100 * (1 / (1 + t.felt / 100) - 1)  # more than on the pressure
     if t.family in SCALES and shape.name == SHARE:
         return 100 * (size.value - 1), 100 * size.error, t.amount
     if t.family == "sensor-shift" and shape.name == SENSED:
