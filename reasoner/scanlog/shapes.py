@@ -367,10 +367,17 @@ def _log_likelihood(fitted: Fitted) -> Array:
 
 
 def _thinning(fitted: Fitted) -> float:
-    """How many residuals are worth one (`thinning`)."""
+    """How many residuals are worth one (`thinning`): as far as their spread is made up (`LEAST_SPREAD`), the least."""
     both = _left(fitted)
     left = both[:, 0] * (1 - fitted.showing) + both[:, 1] * fitted.showing
-    return thinning(np.clip(left, -4 * fitted.spread, 4 * fitted.spread), fitted.sample.gap)
+    left = np.clip(left, -4 * fitted.spread, 4 * fitted.spread)
+    real = min(1.0, float((left**2).mean()) / fitted.spread**2)
+    return real * thinning(left, fitted.sample.gap) + (1 - real) * least_thinned(fitted.sample.gap)
+
+
+def least_thinned(gap: Array) -> float:
+    """Moments of trims that tell one thing at the least."""
+    return LEAST_THINNED / max(1.0, float(np.min(gap[1:]))) if len(gap) > 1 else LEAST_THINNED
 
 
 def thinning(left: Array, gap: Array) -> float:
@@ -392,7 +399,7 @@ def thinning(left: Array, gap: Array) -> float:
         ends = r ** (n - 1)
         total += first * (1 - r * ends) / (1 - r) + (n - (1 - r * ends) / (1 - r)) * r / (1 - r)
         before = first * ends + (1 - ends) * r / (1 - r)
-    return max(LEAST_THINNED / usual, 1 + 2 * total / len(left))
+    return max(least_thinned(gap), 1 + 2 * total / len(left))
 
 
 # ---- which family ----------------------------------------------------------------------------------------------------
