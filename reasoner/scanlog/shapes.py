@@ -28,7 +28,8 @@ FREEDOM = 4.0  # degrees of freedom of the residuals
 TOLD = 4.0  # log-likelihood by which two states must beat one, beyond what their parameters cost; judgement
 STAYS, EVENTS = 300.0, 1.0  # s of a state and number of changes that the rates are worth beforehand; judgement
 LEAST_SPREAD = 0.010  # of a trim: a step of its scaling (SAE J1979), and what no column explains; judgement
-ROUNDS, TRIED, KEPT = 30, 5, 2  # of expectation maximisation, for each of its starts, and how many go on
+SAME = 0.97  # of moments in which two first guesses agree, from which one does for both
+ROUNDS, TRIED, KEPT = 30, 4, 2  # of expectation maximisation, for each of its starts, and how many go on
 WIDE = 0.03  # of trim, spread of the residuals that a start is tried with
 LEAST_THINNED = 4.0  # s of trims that tell one thing at least: their own loop needs some seconds; judgement
 FAULT = 0.2  # of trim, standard deviation of what a fault makes; judgement
@@ -235,7 +236,8 @@ def _guesses(one: Fitted) -> list[Array]:
             continue
         smoothed = _over(np.where(there, measure, 0.0), there.astype(float), seconds, 15.0)
         low = (smoothed < _divide(smoothed[there & np.isfinite(smoothed)])) & (there | warm)
-        if 0 < low.sum() < len(low):
+        known_before = any(((g > 0.5) == low).mean() > SAME for g in guesses)
+        if 0 < low.sum() < len(low) and not known_before:
             guesses += [np.where(low, 0.9, 0.1), np.where(low, 0.1, 0.9)]
     return guesses or [np.full(len(sample), 0.5)]
 

@@ -39,6 +39,9 @@ Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
 
 Taken = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all of one step
 
+# % of trim that a sound engine's own zero may be off: a change within a drive is as far from right as a reading that is so
+# much further off, for it cannot be the engine's own.
+ZERO = 6.0
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
 WIDEST, SHAPE = "widest", "shape"
 MOST = 24  # spells of one log; the longest, where there are more
@@ -142,11 +145,17 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
             continue
         whole = sum(weights.values())
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
+        best = fits.best if fits is not None else None
+        comes = best is not None and best.of_state
+        if best is not None and comes:  # against the same engine a while before, not against any sound engine
+            away = best.at_most
+            level = Estimate(away.value + math.copysign(ZERO, away.value), away.error)
         widest = Estimate(level.value, math.hypot(SPREAD, level.error))
         carried = {**to_carry([Figure(WIDEST, "%", widest)]), SHAPE: shape}
-        comes = fits is not None and fits.best is not None and fits.best.of_state
         where = "at high airflow" if likeliest == "with load" else "at idle"
         text = f"{nineteen_of_twenty(widest)} % {where}, {likeliest}"
+        if best is not None and comes:
+            text = f"{nineteen_of_twenty(best.at_most)} % more than otherwise, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
             by_name = _weights(one)
