@@ -70,7 +70,7 @@ SIGNATURES: Mapping[str, Signature] = {
     "purge on and off": Signature(At.ENGINE, {"trim moves": "%"}),
     "lambda against target": Signature(At.BANK, {"lambda off target": "lambda"}),
     "banks against each other": Signature(At.ENGINE, {"time opposite": "%"}),
-    "warming up": Signature(At.ENGINE, {"minutes to 70 °C": "min"}),
+    "warming up": Signature(At.ENGINE, {"minutes to 70 °C": "min", "cannot be": "%"}),
     "misfire counts": Signature(At.CYLINDER, {"against the others": "times", "count": ""}),
     "cut-out balance": Signature(At.CYLINDER, {"drop": "%", "trim comes back": "%"}),
     "injector bench": Signature(At.CYLINDER, {"flow": "%", "leak": "mm3/min"}),

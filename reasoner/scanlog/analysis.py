@@ -102,7 +102,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     regulated = _regulated(even, when)
 
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
-    seen = Seen(even, when, all_banks, thinned, spells, names, air, engine.litres)
+    seen = Seen(even, when, all_banks, thinned, spells, names, air, engine.litres, belief.doubts)
     by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
     apart, while_standing = standing(seen, other)
     return LogDocument(

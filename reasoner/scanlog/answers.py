@@ -42,8 +42,10 @@ from reasoner.scanlog.findings import (
 )
 from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
+from reasoner.scanlog.plausibility import Doubt
 from reasoner.scanlog.resampling import Flags, Grid
-from reasoner.scanlog.shapes import NONE, PURGED, SENSED, SHARE
+from reasoner.scanlog.shapes import LOAD as LOADED
+from reasoner.scanlog.shapes import MISREAD, NONE, PURGED, SENSED, SHARE
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import plus_minus
 
@@ -67,6 +69,7 @@ class Seen:
     names: Mapping[Phase, str]
     air: Air | None
     litres: float | None
+    doubts: Sequence[Doubt] = ()
 
 
 def longest(seen: Seen, phases: Sequence[Phase]) -> CaseSpell | None:
@@ -225,6 +228,7 @@ VOLTS_READ = 0.02  # V, standard error; judgement
 LAMBDA_READ = 0.005  # standard error of a wide-band sensor near lambda 1; judgement
 RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
 WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
+CANNOT_READ = 2.0  # % of a run, standard error of how long a reading was false; judgement
 OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
@@ -248,6 +252,7 @@ def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Propose
         *_opposite(seen, other.opposite),
         *_wide_open(seen),
         *_warm_ups(seen, other.warming),
+        *_misread(seen, fits),
     ]
 
 
@@ -315,8 +320,8 @@ def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
         if fit is None or line is None or level is None or best is None or not (fit.told_apart and fit.shapes):
             continue
         normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
-        if fit.best is not None and fit.best.of_state:
-            normal = 0.0  # it comes and goes: whatever it is, there is something, however far it goes
+        if fit.best is not None and (fit.best.of_state or fit.best.name == LOADED):
+            normal = 0.0  # it comes and goes, or with the load: whatever it is, it is not this engine's own zero
         weights = {NORMAL: normal}
         for shape in fit.shapes:
             name = AS_TRIMS.get(shape.name, shape.name)
@@ -492,6 +497,23 @@ def _warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
         said = f"from cold to 70 °C: {'' if warm.minutes is not None else 'not within '}{minutes:.0f} min"
         found.append(figured(seen, "warming up", (ENGINE, 0), "warming up", (figure,), spell, said))
     return found
+
+
+def _misread(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+    """How much of a warm-up the coolant read what it cannot be, where the mixture followed that: then it is no defect of
+    the file alone."""
+    if not any(fit.best is not None and fit.best.name == MISREAD for fit in fits.values()):
+        return []
+    spell = longest(seen, (Phase.WARM_UP,)) or longest(seen, (Phase.COLD_START,))
+    run = seen.conditions.runs[spell.run - 1] if spell is not None and spell.run else None
+    if spell is None or run is None:
+        return []
+    time = seen.grid.time[run.start : run.end]
+    off = [(time >= d.start) & (time <= d.end) for d in seen.doubts if d.key.quantity == COOLANT]
+    share = 100 * float(np.logical_or.reduce(off).mean()) if off else 0.0
+    figure = Figure("cannot be", "%", Estimate(share, CANNOT_READ))
+    said = f"coolant reads what it cannot be: {share:.0f} % of the run, and the mixture follows"
+    return [figured(seen, "coolant that cannot be", (ENGINE, 0), "warming up", (figure,), spell, said)] if share else []
 
 
 def _idle(seen: Seen) -> list[Proposed]:

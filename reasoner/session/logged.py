@@ -43,6 +43,7 @@ Taken = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all
 # much further off, for it cannot be the engine's own.
 ZERO = 6.0
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
+WITH_LOAD = "with load"
 WIDEST, SHAPE = "widest", "shape"
 MOST = 24  # spells of one log; the longest, where there are more
 
@@ -146,16 +147,17 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         whole = sum(weights.values())
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
         best = fits.best if fits is not None else None
-        comes = best is not None and best.of_state
-        if best is not None and comes:  # against the same engine a while before, not against any sound engine
+        comes = best is not None and (best.of_state or best.name == likeliest == WITH_LOAD)
+        if best is not None and comes:  # against the same engine a while before, or at idle, not against any sound one
             away = best.at_most
             level = Estimate(away.value + math.copysign(ZERO, away.value), away.error)
         widest = Estimate(level.value, math.hypot(SPREAD, level.error))
         carried = {**to_carry([Figure(WIDEST, "%", widest)]), SHAPE: shape}
-        where = "at high airflow" if likeliest == "with load" else "at idle"
+        where = "at high airflow" if likeliest == WITH_LOAD else "at idle"
         text = f"{nineteen_of_twenty(widest)} % {where}, {likeliest}"
         if best is not None and comes:
-            text = f"{nineteen_of_twenty(best.at_most)} % more than otherwise, {likeliest}"
+            against = "otherwise" if best.of_state else "at idle"
+            text = f"{nineteen_of_twenty(best.at_most)} % {where} against {against}, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
             by_name = _weights(one)
