@@ -192,7 +192,8 @@ def _sized(even: Grid, when: Conditions, air: Air | None, engine: Engine, sharin
         if share is None:
             return sizes
         acts = shows if both.switching else when.run >= 0
-        return with_second_opinion(sizes, sensor_odds(even, look.bank, acts, share.at_most.value > 0))
+        odds = sensor_odds(even, look.bank, acts, share.at_most.value > 0)
+        return sizes if odds is None else with_second_opinion(sizes, odds)
 
     if both.switching:
         return replace(look, fits=of(look.probability))

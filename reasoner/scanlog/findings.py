@@ -440,20 +440,20 @@ STORES = 15.0  # s of one state before the oxygen that a catalyst holds is used 
 MIDDLE, RICH, LEAN, APART, WANDERS = 0.65, 0.82, 0.12, 0.10, 0.06
 
 
-def sensor_odds(grid: Grid, bank: Bank, shows: Flags, leaner: bool) -> float:
+def sensor_odds(grid: Grid, bank: Bank, shows: Flags, leaner: bool) -> float | None:
     """Odds of the upstream sensor reading wrong against a wrong mixture, by the sensor behind the catalyst: what the
-    loop puts right is right behind it; what it puts wrong is rich or lean there for good. 1 where it says nothing.
+    loop puts right is right behind it; what it puts wrong is rich or lean there for good. None where it says nothing.
 
     shows: (c,) the error acts. leaner: the loop adds fuel, as for a mixture that is lean.
     """
     volts = behind(grid, bank)
     if volts is None:
-        return 1.0
+        return None
     for_good = rolling.since(~shows, grid.time) >= STORES
     showing = mean_of(volts[bank.good & shows & for_good], grid.step)
     rests = mean_of(volts[bank.good & ~shows & (rolling.since(shows, grid.time) >= STORES)], grid.step)
     if showing is None:
-        return 1.0
+        return None
     wrong = RICH if leaner else LEAN
     if rests is not None and LEAN < rests.value < RICH:
         move = showing.value - rests.value

@@ -31,7 +31,7 @@ LEAST_SPREAD = 0.010  # of a trim: a step of its scaling (SAE J1979), and what n
 SAME = 0.97  # of moments in which two first guesses agree, from which one does for both
 ROUNDS, TRIED, KEPT = 30, 4, 2  # of expectation maximisation, for each of its starts, and how many go on
 WIDE = 0.03  # of trim, spread of the residuals that a start is tried with
-LEAST_THINNED = 4.0  # s of trims that tell one thing at least: their own loop needs some seconds; judgement
+LEAST_THINNED = 3.0  # s of trims that tell one thing at least: their own loop needs some seconds; judgement
 FAULT = 0.2  # of trim, standard deviation of what a fault makes; judgement
 NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injection", "with load"
 MIXED, PURGED, OIL, COLD = "by time and by share", "with purge", "out of the oil", "while cold"
@@ -55,7 +55,7 @@ STATES = ("share", "time", "load", "boost")  # columns in which two states may d
 # Standard deviation of each column's coefficient in a sound engine, of trim; judgement. What goes with airflow adds up
 # to 3 % where airflow is high, and with the zero to 4 % at idle: a trim beyond 10 % is no sound engine's.
 SOUND = {
-    "share": 0.03, "time": 0.02, "injection": 0.015, "load": 0.02, "surge": 0.015, "square": 0.01, "boost": 0.015,
+    "share": 0.03, "time": 0.025, "injection": 0.02, "load": 0.025, "surge": 0.015, "square": 0.01, "boost": 0.015,
     "purge": 0.03,
     "fading": 0.03,
     "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.003, "misread": 0.02, "wander": 0.012, "bend": 0.012,
