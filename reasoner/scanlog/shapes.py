@@ -58,12 +58,12 @@ SOUND = {
     "share": 0.03, "time": 0.025, "injection": 0.02, "load": 0.025, "surge": 0.015, "square": 0.01, "boost": 0.015,
     "purge": 0.03,
     "fading": 0.03,
-    "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.003, "misread": 0.02, "wander": 0.012, "bend": 0.012,
+    "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.003, "misread": 0.02, "wander": 0.012, "bend": 0.015,
 }  # fmt: skip
 # The same while states are told apart: what else there is may take its part, but not a fault's.
 FREE = {
     "wander": 0.012,
-    "bend": 0.012,
+    "bend": 0.015,
     "oil": 0.003,
     "purge": 0.08,
     "fading": 0.08,
