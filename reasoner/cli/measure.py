@@ -29,5 +29,5 @@ TABLE = {
 def command() -> None:
     """Work out what readings mean. Numbers are typed with their unit, metric or imperial: 3.1 g/s, 58 psi, 185 F.
 
-    The figure after +- is one standard error: two times out of three the truth lies within it.
+    4 +- 1 means between 3 and 5, in 19 cases of 20.
     """

@@ -9,8 +9,10 @@ from enum import StrEnum
 from typing import Any
 
 from reasoner.measure.soften import between
-from reasoner.measure.uncertain import Estimate
+from reasoner.measure.uncertain import SHOWN, Estimate
 from reasoner.measure.units import SHOWN_WITHOUT
+
+MEANS = "4 +- 1 means between 3 and 5, in 19 cases of 20."  # said once on a page that has such figures
 
 
 class Scale(StrEnum):
@@ -37,8 +39,8 @@ class Figure:
 
     @property
     def bounds(self) -> tuple[float, float]:
-        """One standard error to either side, in `unit`."""
-        at, error = self.estimate.value, self.estimate.error
+        """Where the true value lies in 19 cases of 20, in `unit`: two standard errors to either side."""
+        at, error = self.estimate.value, SHOWN * self.estimate.error
         low, high = sorted((self._back(at - error), self._back(at + error)))
         return low, high
 
@@ -139,11 +141,6 @@ def times(name: str, ratio: float, error: float) -> Figure:
     return Figure(name, "times", Estimate(math.log(ratio), error), Scale.TIMES)
 
 
-def nineteen_of_twenty(estimate: Estimate) -> str:
-    """`23.9 +- 1.2`: two standard errors to either side."""
-    return plus_minus(Estimate(estimate.value, 2 * estimate.error))
-
-
 def percent(chance: float) -> str:
     """A chance as a person reads it; never 0 or 100 %."""
     if chance < 0.01:
@@ -160,8 +157,11 @@ def listed(names: Sequence[str], last: str = "and") -> str:
 
 
 def plus_minus(estimate: Estimate) -> str:
-    """`23.9 +- 0.6`: the error to one digit (two where the first is 1 or 2), the value to the same place."""
-    value, error = estimate.value, estimate.error
+    """`23.9 +- 0.6`: the value, and how far the true one may be off in 19 cases of 20: two standard errors.
+
+    To one digit (two where the first is 1 or 2), the value to the same place.
+    """
+    value, error = estimate.value, SHOWN * estimate.error
     if not 0 < error < math.inf:
         return f"{value:.3g}"
     place = math.floor(math.log10(error))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from reasoner.measure.finding import MEANS
 from reasoner.report.lines import columns, head, items, page, para, section
 from reasoner.report.log_charts import drive_chart, flow_chart
 from reasoner.scanlog.amounts import Line
@@ -27,8 +28,7 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
     d, width = clean(document), min(WIDEST, max(NARROWEST, width))
     lines = [
         *para(
-            f"{d.name}: {minutes(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. "
-            "The true figure lies within +- 19 times in 20.",
+            f"{d.name}: {minutes(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. {MEANS}",
             0,
             width=width,
         ),

@@ -21,7 +21,7 @@ from reasoner.measure.computations.hold import RAIL_HOLD
 from reasoner.measure.computations.watched import SLOW, watched
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.soften import between
-from reasoner.measure.uncertain import Estimate
+from reasoner.measure.uncertain import SHOWN, Estimate
 from reasoner.scanlog.amounts import Fits
 from reasoner.scanlog.columns import AIRFLOW, BAROMETER, COOLANT, INTAKE, MANIFOLD, OUTSIDE, PEDAL, SPEED, THROTTLE
 from reasoner.scanlog.conditions import COLD, HOT, Conditions, Phase, Run
@@ -110,7 +110,7 @@ def figured(
         at=at[0],
         place=at[1],
         value=value,
-        error=(high - low) / 2 if value is not None and math.isfinite(high - low) else None,
+        error=(high - low) / (2 * SHOWN) if value is not None and math.isfinite(high - low) else None,
         spell=spell.number,
         phase=spell.phase,
         condition=seen.names.get(spell.phase, ""),
@@ -500,8 +500,8 @@ def _warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
 
 
 def _misread(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
-    """How much of a warm-up the coolant read what it cannot be, where the mixture followed that: then it is no defect of
-    the file alone."""
+    """How much of a warm-up the coolant read what it cannot be, where the mixture followed that: then it is no defect
+    of the file alone."""
     if not any(fit.best is not None and fit.best.name == MISREAD for fit in fits.values()):
         return []
     spell = longest(seen, (Phase.WARM_UP,)) or longest(seen, (Phase.COLD_START,))

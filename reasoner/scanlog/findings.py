@@ -465,7 +465,8 @@ def sensor_odds(grid: Grid, bank: Bank, shows: Flags, leaner: bool) -> float | N
 
 def _odds(seen: float, at: float, spread: float, other: float, other_spread: float) -> float:
     """Of one normal distribution against another, neither believed beyond 1 in 100 (`MISTAKEN`)."""
-    logs = math.log(other_spread / spread) - 0.5 * ((seen - at) / spread) ** 2 + 0.5 * ((seen - other) / other_spread) ** 2
+    here, there = (seen - at) / spread, (seen - other) / other_spread
+    logs = math.log(other_spread / spread) - 0.5 * here**2 + 0.5 * there**2
     return math.exp(max(-MISTAKEN, min(MISTAKEN, logs)))
 
 

@@ -37,7 +37,7 @@ NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injectio
 MIXED, PURGED, OIL, COLD = "by time and by share", "with purge", "out of the oil", "while cold"
 SENSED = "by an upstream sensor that reads wrong"
 MISREAD = "with a coolant reading that cannot be"
-ALWAYS = (SENSED, SHARE, TIME, INJECTION, LOAD, MIXED)  # families that may act all the time, or come and go by themselves
+ALWAYS = (SENSED, SHARE, TIME, INJECTION, LOAD, MIXED)  # may act all the time, or come and go by themselves
 # What each family is beforehand worth against the others; judgement. Two errors at once are rarer than one.
 PRIORS = {
     NONE: 1.0,
@@ -78,7 +78,7 @@ SEEN_TOO = 0.010  # of trim, in which two states of a sound engine may differ
 LEARNED = 0.03  # of trim, how far what was learned may be from what the engine mostly wants; judgement
 NO_MORE = 1e-6  # of trim, in which they may differ where there is but one
 CHANGE = 4.5  # log-likelihood that each change of state costs: one in some minutes, told to some seconds; judgement
-AIR = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow, or with nothing
+AIR = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow
 ONE_WAY = 0.8  # of what purge or cold makes must go the same way: vapour does not add fuel now and take it away then
 
 
@@ -220,8 +220,8 @@ def _unlearned(fitted: Fitted) -> float:
 
 
 def _guesses(one: Fitted) -> list[Array]:
-    """Moments richer than a dividing line, or leaner, over half a minute: of the trim, of what purge and cold leave of it, of the
-    fuel it takes away, and of the trim where airflow is high."""
+    """Moments richer than a dividing line, or leaner, over half a minute: of the trim, of what purge and cold leave of
+    it, of the fuel it takes away, and of the trim where airflow is high."""
     sample = one.sample
     warm = ~sample.cold if sample.cold.mean() < 0.5 else np.ones(len(sample), dtype=bool)
     known = sample.where("purge", "fading", "brief", "cold", "chill")

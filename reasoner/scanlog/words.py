@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from reasoner.measure.finding import nineteen_of_twenty
+from reasoner.measure import finding
 from reasoner.measure.fuel import PETROL, millilitres_a_minute
 from reasoner.measure.uncertain import Estimate
 from reasoner.scanlog.amounts import Fits, Shape
@@ -64,8 +64,8 @@ def minutes(seconds: float) -> str:
 
 
 def plus_minus(estimate: Estimate, unit: str) -> str:
-    """`0.048 +- 0.008 g/s`: the value and two standard errors, as everything that is said of a log."""
-    return f"{nineteen_of_twenty(estimate)} {unit}".strip()
+    """`0.048 +- 0.008 g/s`, as everywhere."""
+    return f"{finding.plus_minus(estimate)} {unit}".strip()
 
 
 def bank_says(bank: BankFacts) -> list[str]:

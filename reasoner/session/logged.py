@@ -18,7 +18,7 @@ from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take as read_input
 from reasoner.measure.carried import Carried, to_carry, weigh_carried
 from reasoner.measure.computations.base import LITRES
-from reasoner.measure.finding import Figure, nineteen_of_twenty
+from reasoner.measure.finding import Figure, plus_minus
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
 from reasoner.rulebook.computed import SIGNATURES
@@ -39,8 +39,8 @@ Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
 
 Taken = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all of one step
 
-# % of trim that a sound engine's own zero may be off: a change within a drive is as far from right as a reading that is so
-# much further off, for it cannot be the engine's own.
+# % of trim that a sound engine's own zero may be off: a change within a drive is as far from right as a reading that is
+# so much further off, for it cannot be the engine's own.
 ZERO = 6.0
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
 WITH_LOAD = "with load"
@@ -154,10 +154,10 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         widest = Estimate(level.value, math.hypot(SPREAD, level.error))
         carried = {**to_carry([Figure(WIDEST, "%", widest)]), SHAPE: shape}
         where = "at high airflow" if likeliest == WITH_LOAD else "at idle"
-        text = f"{nineteen_of_twenty(widest)} % {where}, {likeliest}"
+        text = f"{plus_minus(widest)} % {where}, {likeliest}"
         if best is not None and comes:
             against = "otherwise" if best.of_state else "at idle"
-            text = f"{nineteen_of_twenty(best.at_most)} % {where} against {against}, {likeliest}"
+            text = f"{plus_minus(best.at_most)} % {where} against {against}, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
             by_name = _weights(one)
@@ -179,7 +179,7 @@ def _readings(workup: Workup, document: LogDocument) -> list[_Found]:
         estimate = Estimate(proposed.value, proposed.error)
         wanted = (proposed.quantity, proposed.unit)
         takes = [c for c in _checks(workup) if c.measure and (c.measure.quantity, c.measure.unit) == wanted]
-        text = f"{nineteen_of_twenty(estimate)} {proposed.unit}".strip()
+        text = f"{plus_minus(estimate)} {proposed.unit}".strip()
         carried = to_carry([Figure(proposed.quantity, proposed.unit, estimate)])
         found += _fitting(workup, document, proposed, takes, carried, text)
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import PurePath
 
+from reasoner.measure.finding import MEANS
 from reasoner.session import logged
 from reasoner.session.document import Question
 from reasoner.session.plain import harmless
@@ -41,7 +42,7 @@ def _taken(sitting: Sitting, rest: str) -> bool:
     answers = logged.understood(workup, [log, *answered])
     listed = rows(numbered(map(harmless, answers)))
     desk.page(
-        head("The log says", "the true figure lies within +- 19 times in 20"),
+        head("The log says", MEANS.rstrip(".")),
         rows(says),
         head("As answers", "each in a spell of its own time"),
         listed,

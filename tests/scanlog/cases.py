@@ -1,4 +1,4 @@
-"""Cases begun from drives of the second engine: where the right cause comes to stand, as `reasoner diagnose --log` does.
+"""Cases begun from drives of the second engine, as `reasoner diagnose --log` does: where the right cause stands.
 
 `python -m tests.scanlog.cases` prints a line a drive of the frozen set and the sums; `--fresh SEED ...` of drives made
 anew. Right are the causes that do to the trims what the truth does, and those that the drive's columns cannot tell from
@@ -125,7 +125,8 @@ def main() -> None:
         )
     faulty = [s for _, s in found if s.rank]
     sound = [s for d, s in found if d.truth.family == "healthy"]
-    print(f"right cause, or one the columns cannot tell from it, first: {sum(s.rank == 1 for s in faulty)} of {len(faulty)}")
+    first = sum(s.rank == 1 for s in faulty)
+    print(f"right cause, or one the columns cannot tell from it, first: {first} of {len(faulty)}")
     print(f"  within the first three: {sum(s.rank <= 3 for s in faulty)} of {len(faulty)}")
     print(f"largest cause of a sound engine: {max((s.first[1] for s in sound), default=0):.2f}")
     print(f"sound engines with a cause above {MOST}: {sum(s.first[1] > MOST for s in sound)} of {len(sound)}")

@@ -1,9 +1,9 @@
 """How well drives of the second engine are read: family, bank, amount, spells, false alarms, coverage of intervals.
 
-`python -m tests.scanlog.marks` prints one line a drive of the frozen set and the sums; `--fresh SEED ...` of drives made
-anew, `--sums` the sums alone. A family counts only if its sign is right. Families are matched by what trims can tell: a
-rail, a meter and injectors off by a share are one shape. A family that the columns of a drive cannot tell from the true
-one (`Truth.alike`) counts as right.
+`python -m tests.scanlog.marks` prints one line a drive of the frozen set and the sums; `--fresh SEED ...` of drives
+made anew, `--sums` the sums alone. Families are matched by what trims can tell: a rail, a meter and injectors off by a
+share are one shape; the sign must be right. A family that the columns of a drive cannot tell from the true one
+(`Truth.alike`) counts as right.
 """
 
 from __future__ import annotations

@@ -13,6 +13,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -314,7 +315,7 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
     over_air = []
     if at.any():
         edges = np.unique(np.percentile(1000 * run.metered[at], np.linspace(0, 100, 21)))
-        for low, high in zip(edges, edges[1:], strict=False):
+        for low, high in pairwise(edges.tolist()):
             near = at & (1000 * run.metered >= low) & (1000 * run.metered <= high)
             over_air.append((round(float((low + high) / 2), 2), round(100 * float(np.median(smooth[near])), 2)))
     sign = 0 if abs(felt) < 0.5 else (1 if felt > 0 else -1)
@@ -343,8 +344,8 @@ def truth_of(run: Run, written: tools.Written, gaps: Sequence[tuple[float, float
     columns = frozenset(key.split(":")[0] for key in written.keys)
     return Truth(
         fault.family, fault.bank, sign, mixture, amount, peak, UNIT.get(fault.family, ""), acting, visible,
-        round(felt, 2), tuple(over_air), fault.cylinder, likeness(fault, engine, columns), tuple(damage), tuple(sorted(columns)),
-        engine,
+        round(felt, 2), tuple(over_air), fault.cylinder, likeness(fault, engine, columns), tuple(damage),
+        tuple(sorted(columns)), engine,
     )  # fmt: skip
 
 
