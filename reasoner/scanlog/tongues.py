@@ -1,5 +1,5 @@
-"""Words of headers in German, French, Spanish, Italian, Portuguese, Polish and Dutch, as the English ones that columns
-are known by. Trade words of everyday use; common practice, no source.
+"""Words of headers in German, French, Spanish, Italian, Portuguese, Polish, Dutch, Czech, Swedish, Danish and
+Norwegian, as the English ones that columns are known by. Trade words of everyday use; common practice, no source.
 
 Stems are looked for anywhere in a word, since German and Dutch write compounds; short words only whole.
 """
@@ -121,9 +121,31 @@ _STEMS = {  # stem: English
     "oxygen sensor downstream", "correzione breve": "short trim", "correzione lunga": "long trim",
     "brandstoftrim": "fuel trim ", "kurzzeittrimm": "short trim", "langzeittrimm": "long trim",
     "trimm": "trim ", "messzeit": "time", "silnik": "engine", "bancata": "bank", "banco": "bank", "banque": "bank",
-    "sensor": "sensor", "capteur": "sensor",
+    "sensor": "sensor", "capteur": "sensor", "amont": "", "posicao": "position", "desejada": "commanded",
+    "sistema de combustivel": "fuel system", "bateria": "battery", "batteri": "battery ", "baterie": "battery",
+    "motorvarvtal": "engine speed", "varvtal": "engine speed", "omdrejning": "engine speed ", "turtall":
+    "engine speed", "omdreining": "engine speed ", "fordonshastighet": "vehicle speed", "hastighet": "vehicle speed",
+    "hastighed": "vehicle speed", "kylvatske": "coolant ", "kolevaeske": "coolant ", "kjolevaeske": "coolant ",
+    "insugningsluft": "intake air ", "insugningsrors": "intake manifold ",
+    "insugningsror": "intake manifold ", "insugning": "intake ", "indsugningsluft": "intake air ", "indsugning":
+    "intake ", "innsugingsluft": "intake air ", "innsuging": "intake ", "korttids": "short ", "langtids": "long ",
+    "bransletrim": "fuel trim", "branslesystem": "fuel system ", "bransle": "fuel ", "braendstof": "fuel ",
+    "drivstoff": "fuel ", "trottel": "throttle ", "gasspjall": "throttle ", "gasspjaeld": "throttle ",
+    "belastning": "load ", "beraknad": "calculated", "beregnet": "calculated", "spolning": "purge",
+    "kolkanister": "canister ", "luftflode": "air flow", "onskad": "commanded", "feltandning": "misfires ",
+    "fejltaending": "misfires ", "tandning": "ignition ", "felkod": "trouble codes ", "motorlampa": "warning lamp",
+    "otacky": "engine speed", "rychlost": "vehicle speed", "chladici kapalin": "coolant ", "teplota": "temperature",
+    "nasavaneho vzduchu": "intake air", "tlak": "pressure", "kratkodob": "short ", "dlouhodob": "long ", "korekce":
+    "trim", "palivoveho systemu": "fuel system", "paliva": "fuel", "zatizeni": "load", "vypoctene": "calculated",
+    "hmotnost vzduchu": "mass air flow", "skrtici klapk": "throttle ", "napeti": "voltage", "lambda sondy":
+    "oxygen sensor", "lambda sonda": "oxygen sensor", "snimac": "sensor", "odvetrani nadrze": "purge", "pozadovana":
+    "commanded", "vynechavani zapalovani": "misfires", "predstih": "advance", "zazehu": "ignition", "barometricky":
+    "barometric", "poloha": "position", "railu": "rail", "pocet zavad": "trouble codes", "lambdasond":
+    "oxygen sensor ", "barometertryck": "barometric pressure",
 }  # fmt: skip
 _WHOLE = {
+    "tid": "time", "cas": "time", "lage": "position", "tryck": "pressure", "tryk": "pressure", "trykk": "pressure",
+    "sani": "intake manifold", "rada": "bank", "valec": "cylinder", "stav": "status", "motoru": "engine",
     "hora": "time", "heure": "time", "ora": "time", "uhr": "time", "kort": "short", "zyl": "cylinder",
     "giro": "engine speed", "lunga": "long", "larga": "long", "tension": "voltage", "stato": "status",
     "estado": "status", "etat": "status", "temp": "temperature",

@@ -78,6 +78,14 @@ def test_what_is_known(header: str, quantity: str, place: int, unit: str) -> Non
 
 # Trade words of everyday use in these languages; practice.
 ABROAD = [
+    ("korttidsbränsletrim_bank_2_factor", "short-term trim", 2, "%"),
+    ("Insugningsrörstryck [psi]", "manifold pressure, absolute", 0, "psi"),
+    ("lambdasond_bank_1_sensor_2_spänning_V", "sensor behind the catalyst", 1, "V"),
+    ("Otáčky motoru", "engine speed", 0, "rpm"),
+    ("Dlouhodobá korekce paliva řada 2 [%]", "long-term trim", 2, "%"),
+    ("Teplota chladicí kapaliny (C)", "coolant temperature", 0, "°C"),
+    ("Richesse lambda amont B1 [lambda]", "lambda", 1, "lambda"),
+    ("Estado do sistema de combustível 1", "fuel system", 1, ""),
     ("Motordrehzahl (1/min)", "engine speed", 0, "rpm"),
     ("Kühlmitteltemperatur [°C]", "coolant temperature", 0, "°C"),
     ("Luftmasse kg/h", "airflow", 0, "kg/h"),
