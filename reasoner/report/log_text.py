@@ -10,6 +10,7 @@ from reasoner.report.log_charts import drive_chart, flow_chart
 from reasoner.scanlog.amounts import Line
 from reasoner.scanlog.document import BankFacts, FileFacts, LogDocument
 from reasoner.scanlog.reading import NoLog
+from reasoner.scanlog.shapes import NONE
 from reasoner.scanlog.words import amount, family_words, minutes, plus_minus
 from reasoner.session.plain import clean
 
@@ -60,7 +61,8 @@ def _how_sure(banks: Iterable[BankFacts], width: int) -> list[str]:
     """The likeliest kinds of error of each bank, with how much each would be."""
     rows = []
     for bank in banks:
-        for shape in (bank.fits.shapes if bank.fits is not None else ())[:KINDS]:
+        ranked = bank.fits.shapes if bank.fits is not None else ()
+        for shape in ranked[: 1 if ranked and ranked[0].name == NONE else KINDS]:
             if shape.weight >= LEAST_CHANCE:
                 size = amount(shape)
                 rows.append(

@@ -151,7 +151,9 @@ def _says(facts: Sequence[BankFacts], other: Others, regulated: float | None) ->
     said = [s for bank in facts for s in words.bank_says(bank)]
     if not facts:
         said.append("No fuel trim was recorded: nothing can be said of the mixture.")
-    return said + words.other_says(other, regulated)
+    named = {bank.number for bank in facts if bank.fits is not None and bank.fits.best is not None}
+    seconded = tuple(b for b in other.behind if b.bank in named)  # of the others there is nothing to second
+    return said + words.other_says(replace(other, behind=seconded), regulated)
 
 
 def _first_look(even: Grid, when: Conditions, air: Air | None, bank: Bank, misread: Array) -> _Look:

@@ -51,7 +51,7 @@ PRIORS = {
     COLD: 0.3,
     MISREAD: 0.5,
 }
-STATES = ("share", "time", "load", "boost")  # columns in which two states may differ
+STATES = ("share", "time", "injection", "load", "boost")  # columns in which two states may differ
 # Standard deviation of each column's coefficient in a sound engine, of trim; judgement. What goes with airflow adds up
 # to 3 % where airflow is high, and with the zero to 4 % at idle: a trim beyond 10 % is no sound engine's.
 SOUND = {
@@ -79,6 +79,7 @@ LEARNED = 0.03  # of trim, how far what was learned may be from what the engine 
 NO_MORE = 1e-6  # of trim, in which they may differ where there is but one
 CHANGE = 4.5  # log-likelihood that each change of state costs: one in some minutes, told to some seconds; judgement
 AIR = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow
+LEAN_TOO = math.log(4)  # purge brings fuel and a cold engine is given more: either seldom makes it lean; judgement
 ONE_WAY = 0.8  # of what purge or cold makes must go the same way: vapour does not add fuel now and take it away then
 
 
@@ -460,8 +461,11 @@ def families(fitted: Fitted, both: bool = False) -> tuple[Family, ...]:
         evidence = 0.5 * (float(told @ mean) - held - log_det) - float(np.log(spread).sum()) + math.log(prior)
         if name == OIL and mean[freed[0]] > 0:
             continue  # oil gives fuel off, it takes none up
-        if name in (PURGED, COLD) and not _one_way(rows[:, list(freed)] @ mean[list(freed)]):
-            continue
+        if name in (PURGED, COLD):
+            made = rows[:, list(freed)] @ mean[list(freed)]
+            if not _one_way(made):
+                continue
+            evidence -= LEAN_TOO if made.sum() > 0 else 0.0
         if switching and both:
             evidence -= TOLD + CHANGE * fitted.changes
         found.append((name, freed, switching, mean, cov, evidence))

@@ -87,7 +87,7 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
     running = conditions.run >= 0
     same = States(one, kind, np.where(running, 0.0, np.nan), (), (), "")
     if chance < SURE:
-        return replace(same, why="the trims of the whole log belong to one state")
+        return replace(same, why="its trims did not go from one level to another and back")
     if abs(effect) < LEAST:
         return replace(same, why=f"two levels differ by {100 * abs(effect):.1f} % only: trims wander so far")
     if _alike(looked, two) < ALIKE_SHARE:

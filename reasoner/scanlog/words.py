@@ -86,8 +86,8 @@ def _when(name: str, bank: BankFacts, fits: Fits) -> list[str]:
     shows, rests = fits.showing, fits.quiet
     if bank.switching and shows is not None and rests is not None:
         total = sum(s.end - s.start for s in bank.spells)
-        count = f"{len(bank.spells)} times" if len(bank.spells) > 1 else "once"
-        said = f"{name} runs {bank.kind} at times: {count}, {minutes(total)} together ({_spans(bank.spells)})."
+        count = f"{len(bank.spells)} times, {minutes(total)} in all" if len(bank.spells) > 1 else "once"
+        said = f"{name} runs {bank.kind} now and then: {count} ({_spans(bank.spells)})."
         read = [
             f"{where} {plus_minus(on, '%')} then, {plus_minus(off, '%')} otherwise"
             for where, on, off in (

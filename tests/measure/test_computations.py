@@ -515,7 +515,7 @@ def test_the_low_side() -> None:
     """0.005 to 0.02 mL/kPa: 100 kPa in ten minutes are 50 to 200 mm3/min."""
     found = run("low side hold", line_before="58.0151 psi", minutes="10", open="300", supply_shut="398")
     assert figure(found, "open").value == pytest.approx(100, abs=0.01)
-    assert "100 +- 40 mm3/min" in " ".join(found.means) and "pump's valve" in found.means[0]
+    assert "100 +- 80 mm3/min" in " ".join(found.means) and "pump's valve" in found.means[0]
     falls = run("low side hold", line_before="400", minutes="10", open="300", supply_shut="300", return_shut="305")
     assert "with either shut" in falls.means[0]
     assert "rose" in wrong("low side hold", line_before="400", minutes="10", open="450")[0]

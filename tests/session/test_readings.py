@@ -159,8 +159,8 @@ def test_inputs_are_kept_as_typed_and_said() -> None:
     after = told(car(), "trims-by-airflow", LEAK)
     event = after.events[-1]
     assert isinstance(event, Answered) and event.inputs == LEAK
-    assert event.reading == "widest -24 +- 3 %, shape by time over 99 %"
-    assert "widest -24 +- 3 %" in given_text(after, after.record.given[-1])
+    assert event.reading == "widest -24 +- 6 %, shape by time over 99 %"
+    assert "widest -24 +- 6 %" in given_text(after, after.record.given[-1])
 
 
 def _with(workup: Workup, **changed: Any) -> Workup:

@@ -119,18 +119,27 @@ RICH_AFTER_START = Computation(
 )
 
 SLOW = 15.0  # min to 70 degC on the road, beyond which the thermostat is looked at; judgement
+FALSELY = 2.0  # %, standard error of the share of the time with a false reading; judgement
 READ = 1.0  # min, standard error of a warm-up noted every minute or two; judgement
 
 
 def _warming(given: Inputs, setting: Setting) -> Result:
     minutes = given.one("warming", 0.0)
-    slow = minutes > SLOW
+    slow, false = minutes > SLOW, given.one("false", 0.0)
     means = "Slow: thermostat, unless it mostly stood and idled in the cold." if slow else "As it should be."
     return Finding(
-        {0: (Figure("minutes to 70 °C", "min", Estimate(minutes, READ)),)},
+        {
+            0: (
+                Figure("minutes to 70 °C", "min", Estimate(minutes, READ)),
+                Figure("cannot be", "%", Estimate(false, FALSELY)),
+            )
+        },
         ("time of driving from a cold start until the coolant reads 70 °C",),
         (means,),
-        (f"About {SLOW:g} min of gentle driving is the limit taken (judgement); the maker's value comes first.",),
+        (
+            f"About {SLOW:g} min of gentle driving is the limit taken (judgement); the maker's value comes first.",
+            "Unless said, the reading is taken to have climbed without jumps.",
+        ),
     )
 
 
@@ -138,7 +147,10 @@ WARM_UP = Computation(
     "warming up",
     At.ENGINE,
     "How long the coolant takes from cold to 70 °C.",
-    (Ask("warming", "Driving from a cold start until the coolant reads 70 °C", "min", 0.5, 120, needed=True),),
+    (
+        Ask("warming", "Driving from a cold start until the coolant reads 70 °C", "min", 0.5, 120, needed=True),
+        Ask("false", "Share of the time that the reading jumps, or is far too cold to be true", "%", 0, 100),
+    ),
     _warming,
 )
 
