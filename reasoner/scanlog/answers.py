@@ -228,6 +228,7 @@ VOLTS_READ = 0.02  # V, standard error; judgement
 LAMBDA_READ = 0.005  # standard error of a wide-band sensor near lambda 1; judgement
 RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
 WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
+CANNOT_BE = "cannot be"  # the figure of the rules for such a reading
 CANNOT_READ = 2.0  # % of a run, standard error of how long a reading was false; judgement
 OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
@@ -251,8 +252,7 @@ def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Propose
         *_idle(seen),
         *_opposite(seen, other.opposite),
         *_wide_open(seen),
-        *_warm_ups(seen, other.warming),
-        *_misread(seen, fits),
+        *(_misread(seen, fits) or _warm_ups(seen, other.warming)),
     ]
 
 
@@ -492,10 +492,13 @@ def _warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
         minutes = warm.lasted if warm.minutes is None else warm.minutes
         if warm.minutes is None and (minutes < SLOW or warm.end is None or warm.start is None or warm.start > 45):
             continue  # a short trip says nothing
-        figure = Figure("minutes to 70 °C", "min", Estimate(minutes, WARMED))
+        figures = (
+            Figure("minutes to 70 °C", "min", Estimate(minutes, WARMED)),
+            Figure(CANNOT_BE, "%", Estimate(0.0, CANNOT_READ)),
+        )
         spell = max(spells, key=lambda s: s.seconds)
         said = f"from cold to 70 °C: {'' if warm.minutes is not None else 'not within '}{minutes:.0f} min"
-        found.append(figured(seen, "warming up", (ENGINE, 0), "warming up", (figure,), spell, said))
+        found.append(figured(seen, "warming up", (ENGINE, 0), "warming up", figures, spell, said))
     return found
 
 
@@ -511,7 +514,7 @@ def _misread(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
     time = seen.grid.time[run.start : run.end]
     off = [(time >= d.start) & (time <= d.end) for d in seen.doubts if d.key.quantity == COOLANT]
     share = 100 * float(np.logical_or.reduce(off).mean()) if off else 0.0
-    figure = Figure("cannot be", "%", Estimate(share, CANNOT_READ))
+    figure = Figure(CANNOT_BE, "%", Estimate(share, CANNOT_READ))
     said = f"coolant reads what it cannot be: {share:.0f} % of the run, and the mixture follows"
     return [figured(seen, "coolant that cannot be", (ENGINE, 0), "warming up", (figure,), spell, said)] if share else []
 
