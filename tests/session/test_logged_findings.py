@@ -454,12 +454,13 @@ def test_near_the_limit_a_log_moves_the_belief_little_and_a_clear_one_much() -> 
 )
 def test_purge_warm_up_and_oil_do_not_accuse_the_injectors(setting: Setting, seed: int) -> None:
     """What a leak of the size that makes the same trim would do to the belief, they do not do: under half of it, and
-    0.06 for the share that any rich trim gives every fault (with three quarters as many faults it was 0.05)."""
+    0.07 for the share that any rich trim gives every fault (with three quarters as many faults it was 0.05; 0.06 before
+    the log's moments under load counted, whose trims are right under oil and leaks alike)."""
     start = car(displacement="2.0 L", **CAR)
     leak = after(Setting(minutes=(36.0,), fault=Fault(leak=0.05, when=((900.0, 1400.0), (1700.0, 2000.0)))), 100)
     names = ("injector", "port-injector")
     gained = believed(after(setting, seed), *names) - believed(start, *names)
-    assert gained < 0.5 * (believed(leak, *names) - believed(start, *names)) + 0.06
+    assert gained < 0.5 * (believed(leak, *names) - believed(start, *names)) + 0.07
 
 
 @pytest.mark.xfail(strict=True, reason="1.2 times as likely, where 1.7 is wanted: trims within 10 % speak against it")
