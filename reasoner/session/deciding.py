@@ -240,7 +240,7 @@ def missing_text(book: Rulebook, item: Missing) -> str:
     if item.kind == "driving":
         risk = book.risks[item.name]
         return f"driving on is too dangerous ({risk.title})"
-    return f"nothing but a pressure that does not hold speaks for that very place{settle}"
+    return f"so far only a pressure that does not hold points to that place{settle}"
 
 
 def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
