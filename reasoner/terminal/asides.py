@@ -5,13 +5,15 @@ Every one of them can be left with Enter. They return True where something was k
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from rich.text import Text
 
+from reasoner.inference.plan import Option
 from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
+from reasoner.measure.frozen import read_frame
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session import acts
 from reasoner.session.acts import Refused
@@ -33,6 +35,7 @@ from reasoner.terminal.prompting import ask
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words
 from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
+from reasoner.terminal.telling import ask_frame
 
 Aside = Callable[[Sitting, str, Question | None], bool]
 
@@ -77,6 +80,11 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
     helps = "A word or two of what you saw (smell, misfire), or a code such as P0172. Enter leaves it."
     words = rest or ask(desk, "What have you seen? A word or two, or a code > ", helps)
     while words:
+        frame = read_frame(words)
+        if len(frame.values) > 1 and not frame.unread:
+            before = sitting.workup
+            ask_frame(sitting, words)
+            return sitting.workup is not before
         if any(c.isdigit() for c in words) and read_codes(words).codes:
             return tell_codes(sitting, words)
         if looks_pasted(words):
@@ -176,15 +184,22 @@ def other(sitting: Sitting, rest: str, question: Question | None) -> bool:
     if not options:
         desk.say("No other check has anything to say now.")
         return False
-    number = pick(desk, "Its number, or Enter > ", len(options), rest, lambda: _show_options(sitting))
+    if rest and not rest[0].isdigit():  # words: those that speak of them
+        names = {check.name for check in find(workup, rest)}
+        spoken = [option for option in options if workup.tables.checks[option.check].name in names]
+        if not spoken:
+            desk.say(f'None of the checks to choose from speaks of "{shortened(rest, 24)}"; o alone lists them all.')
+            return False
+        options, rest = spoken, ""
+    number = pick(desk, "Its number, or Enter > ", len(options), rest, lambda: _show_options(sitting, options))
     if number is None:
         return False
     sitting.talk = replace(sitting.talk, chosen=options[number - 1])
     return True
 
 
-def _show_options(sitting: Sitting) -> None:
-    ways = [way(sitting.workup, option) for option in sitting.workup.ranked]
+def _show_options(sitting: Sitting, options: Sequence[Option]) -> None:
+    ways = [way(sitting.workup, option) for option in options]
     lines = [("", "", "takes", "tells")] + [
         (str(n), way_text(w), effort_text(w.minutes, w.waiting), f"{w.bits:.2f}") for n, w in enumerate(ways, start=1)
     ]
@@ -289,7 +304,7 @@ HELP = (
     ("b back", "take back the last thing"),
     ("w why", "why this question; why a suspect stands where it stands (w 2: the second)"),
     ("t tell", "something you saw that was not asked (t smell), or codes read since (t P0172)"),
-    ("o other", "choose another check"),
+    ("o other", "choose another check (o purge: of those that speak of it)"),
     ("c changed", "the car is doing something else now, or behaves differently"),
     ("n note", "write something down"),
     ("k kit", "tools that are at hand, or not"),

@@ -554,3 +554,16 @@ def test_another_program_says_it_too() -> None:
     assert talk.workup.rich_now is False and [type(e).__name__ for e in events] == ["RichSeen"]
     with pytest.raises(Refused):
         hear(talk, {"type": "rich"})
+
+
+def test_other_checks_by_a_word() -> None:
+    workup = at_warm_idle()
+    _, text, _ = sit("o purge", "", "o zebra", "s", workup=workup)
+    listed = text.split("OTHER CHECKS")[1].split("Its number")[0]
+    assert "Purge hose pinched" in listed and "Oil level" not in listed
+    assert 'None of the checks to choose from speaks of "zebra"' in flat(text)
+
+
+def test_a_frame_is_told_at_any_question() -> None:
+    kept, _, _ = sit("t P0172 stft -12 ltft -14 purge 0", "", "s", workup=at_warm_idle())
+    assert {given.check for given in kept.workup.record.given} == {"frame-trims", "frame-purge"}
