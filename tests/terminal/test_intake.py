@@ -421,7 +421,9 @@ def test_a_value_of_a_frame_alone(values: str, check: str, outcome: str) -> None
     assert told_by(kept)[check] == outcome
 
 
-@pytest.mark.parametrize("values", ["ect 40", "rpm 2500 ect 92 map 60", "rpm 750 map 60", "open loop", "rail 52"])
+@pytest.mark.parametrize(
+    "values", ["ect 40", "ect 64 run 610", "rpm 2500 ect 92 map 60", "rpm 750 map 60", "open loop", "rail 52"]
+)
 def test_what_a_frame_does_not_say(values: str) -> None:
     """No time: cool is no wonder. Off idle, or cold: what air is usual is not known. Open loop: it may be any."""
     kept, _ = take_in("", "", "", f"f {values} fuel 50", "2", "", "", "", workup=shipped())
