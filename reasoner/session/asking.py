@@ -103,7 +103,18 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         works_out=works_out(workup, check),
         facts=open_facts(workup, asked),
         while_rich=check.while_rich,
+        while_there=tuple(way(workup, o) for o in _there_too(workup, asked, ranked)[:ALTERNATIVES]),
     )
+
+
+def _there_too(workup: Workup, asked: Option, ranked: Sequence[Option]) -> list[Option]:
+    """Other looks that are best made in the condition that is there, or brought about, for this one; best first. Not
+    what can be seen at any time."""
+    checks = workup.tables.checks
+    if asked.condition is None or checks[asked.check].steady:
+        return []
+    own = [o for o in ranked if o.check != asked.check and not checks[o.check].steady and worth(o, workup.costs)]
+    return [o for o in own if (o.condition, o.fresh) == (asked.condition, asked.fresh)]
 
 
 def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:

@@ -135,6 +135,7 @@ class Question:
     before: title of the check this one has to precede, because that would destroy its evidence.
     facts: what is not known of the car, and this check or a leading suspect hangs on.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only`; "" = it needs none.
+    while_there: what else is worth a look in the same condition, before the car leaves it.
     lists_codes: the reader's list of codes answers this and every other question about codes at once.
     """
 
@@ -158,6 +159,7 @@ class Question:
     works_out: WorksOut | None = None
     facts: tuple[FactDoc, ...] = ()
     while_rich: str = ""
+    while_there: tuple[Way, ...] = ()
     type: str = "question"
 
 

@@ -29,7 +29,7 @@ KEYS = {
     "s": "stop",
     "h": "help",
 }
-ORDER = ("top", "leading", "title", "facts", "care", "reach", "how", "why", "instead", "answers", "keys")
+ORDER = ("top", "leading", "title", "facts", "care", "reach", "how", "why", "there", "instead", "answers", "keys")
 FIRST = ("care", "reach", "facts")  # read before anything is done
 LEAST = 3  # suspects on the screen, whatever else has to wait
 FACTOR = 3.0  # and all that are not less likely than the first by more than this
@@ -88,6 +88,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
         ("leading", show(*belief_blocks(belief, LEAST))),
         ("leading", show(*belief_blocks(belief, close_suspects(belief)))),
         ("why", show(*why_blocks(question, 2))),
+        ("there", show(*_there_too(question))),
         ("instead", show(*_instead(question, times=False))),
         ("how", parts["how"]),
         ("instead", show(*_instead(question))),
@@ -281,6 +282,14 @@ def _move(move: Move) -> str:
     if before == after:
         return f"{move.title} stays at {before}"
     return f"{move.title} {before.removesuffix(' %')} to {after}"
+
+
+def _there_too(question: Question) -> list[RenderableType]:
+    """What else to look at before the car leaves the condition it is in, or is brought into."""
+    if not question.while_there:
+        return []
+    titles = "; ".join(way.title for way in question.while_there)
+    return [Text.assemble(("BEFORE MOVING ON  ", "bold"), glued(harmless(titles)))]
 
 
 def _instead(question: Question, times: bool = True) -> list[RenderableType]:

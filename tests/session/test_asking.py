@@ -65,6 +65,25 @@ def test_alternatives_are_the_next_best_that_are_worth_it() -> None:
     assert [w.check for w in found] == names
 
 
+def test_what_else_is_worth_a_look_before_the_car_leaves_a_condition() -> None:
+    """Looks that hang on the state, in that same spell; not what can be seen at any time, nor what tells too little."""
+    workup = fresh("four")
+    hot, idle = (workup.tables.condition_number[name] for name in ("hot-restart", "warm-idle"))
+    first, same, later, tells_little = (
+        option(workup, name, condition=condition, fresh=True)._replace(gain=gain, cost=10.0)
+        for name, condition, gain in (
+            ("hot-restart-misfire", hot, 1.0),
+            ("short-vs-long", hot, 0.8),
+            ("trim-idle", idle, 0.9),
+            ("purge-at-zero", hot, 0.001),
+        )
+    )
+    any_time = option(workup, "oil-level", condition=hot)._replace(gain=0.9, cost=3.0)
+    found = question(workup, first, [first, later, same, any_time, tells_little])
+    assert [w.check for w in found.while_there] == ["short-vs-long"]
+    assert not question(workup, any_time, [any_time, first, same]).while_there
+
+
 @pytest.mark.parametrize("answers", range(0, 7, 2))
 def test_a_forecast_is_what_the_answer_brings_and_on_the_mean_what_is_believed(answers: int) -> None:
     """Of the looks proposed first: giving the answer gives the belief foretold; over all outcomes, chance times belief
