@@ -88,10 +88,10 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
         ("leading", show(*belief_blocks(belief, LEAST))),
         ("leading", show(*belief_blocks(belief, close_suspects(belief)))),
         ("why", show(*why_blocks(question, 2))),
-        ("keys", show(*key_blocks(question))),
-        ("there", show(*_there_too(question))),
         ("instead", show(*_instead(question, times=False))),
         ("how", parts["how"]),
+        ("keys", show(*key_blocks(question))),
+        ("there", show(*_there_too(question))),
         ("instead", show(*_instead(question))),
     ]
     needed = {name: parts.pop(name) for name in (*FIRST, "how")}
