@@ -99,19 +99,21 @@ def test_case_takes_a_sensible_number_of_answers(path: Path) -> None:
 
 def test_cases_differ_in_faults_and_vehicles() -> None:
     found = [played(path) for path in SOLVED]
-    assert len(CASES) >= 12
-    assert len({fault for _, fault, _ in found}) >= 9
+    assert len(CASES) >= 30
+    assert len({fault for _, fault, _ in found}) >= 50
     vehicles = [vehicle_of(read(path)[0]) for path in CASES]
     assert {v.layout for v in vehicles} >= {"inline 3", "inline 4", "inline 6", "V 6", "V 8", "flat 4", "flat 6"}
     assert {v.properties["injection"] for v in vehicles} == {"port", "direct", "dual"}
     assert any(v.layout == "inline 6" and len(v.banks) == 2 for v in vehicles)
 
 
-EVERY_PATH = bool(os.environ.get("REASONER_EVERY_PATH"))  # else one other beginning a case, the second or the third
+# Else one other beginning, the second or the third, for a third of the cases: each takes a while.
+EVERY_PATH = bool(os.environ.get("REASONER_EVERY_PATH"))
 PATHS = [
     (path, first)
     for number, path in enumerate(SOLVED)
     for first in (range(3) if EVERY_PATH else (1 + number % 2,))
+    if EVERY_PATH or number % 3 == 0
     if path != LARGE or (EVERY_PATH and first == 0)
 ]
 

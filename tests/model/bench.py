@@ -13,7 +13,7 @@ from random import Random
 from tests.model import engine
 from tests.model.car import Broken, Car
 from tests.model.engine import CRUISE, IDLE, LOAD, OFF, OVERRUN, RAISED, Memory, Now, Point, State
-from tests.model.weeks import Past, acting
+from tests.model.weeks import SMELLS, Past, acting
 
 HOT_BAY = 45.0  # K over the outside while it stands or idles long
 # Condition -> (point, circumstances as they are on a fully warm engine unless said, what of it matters to a bad part).
@@ -119,8 +119,10 @@ class Bench:
 
     @property
     def rich_now(self) -> bool:
+        """As somebody with a scan tool and a nose has it: the trim is away, or it is so rich that people notice. A
+        mixture that is less rich behind a positive trim is seen by nobody without a gas analyser."""
         s = self.state
-        return s.running and (min(s.trim) < -0.09 or min(s.lam) < 0.95)
+        return s.running and (min(s.trim) < -0.09 or min(s.behind) < SMELLS)
 
     def bank_of(self, cylinder: int) -> int:
         return next(b for b, cs in enumerate(self.car.profile.banks, start=1) if cylinder in cs)

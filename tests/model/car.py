@@ -138,7 +138,7 @@ class Broken:
     vent_blocked: float = 0.0  # share of the vent's passage that is shut
     ethanol_over: float = 0.0  # volume share of ethanol that is believed beyond what is there
     bad_fuel: float = 0.0  # share of heavy or stale fuel in the tank
-    oil_drawn: float = 0.0  # g/s of oil drawn in and burnt at idle vacuum
+    oil_drawn: float = 0.0  # g/s of oil drawn in by the breather's hose and burnt, at idle vacuum
     overfilled: float = 0.0  # as canister, once, by a tank filled to the brim
     hose_by: float = 0.0  # mm2 of a hose led past the purge valve by earlier work
     low_reads_low: float = 0.0  # share the low-side pressure sensor reads too little

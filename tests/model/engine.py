@@ -298,7 +298,8 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
     oil_vapour = 0.0 if now.breather_off else ph.oil_gives(now.oil_fuel, now.oil) * (1 + 0.3 * broken.blow_by)
     if not now.breather_off and broken.oil_over:
         oil_vapour += 0.01 * broken.oil_over * air / (IDLE.air * p.litres)
-    hose = (broken.diaphragm + broken.damper + broken.oil_drawn) * max(0.0, BARO - kpa) / 70
+    oil = 0.0 if now.breather_off else broken.oil_drawn  # it comes by the breather's hose, so it stays away with it
+    hose = (broken.diaphragm + broken.damper + oil) * max(0.0, BARO - kpa) / 70
     common = vapour + oil_vapour + hose + broken.gas_leak
 
     fixed, scaled, fresh = [], [], []  # mg/s that trims do not change, that they do, and air in mg/s

@@ -145,6 +145,8 @@ def frame_coolant(b: Bench) -> There:
     s = framed(b, "coolant", 1.0)
     if s is None:
         return None
+    if s.coolant_read < s.now.ambient - 4:
+        return "impossible"
     return "cool" if s.coolant_read < s.now.coolant - 15 else "hot" if s.coolant_read > 105 else "fits"
 
 
@@ -290,7 +292,9 @@ def fuel_lately(b: Bench) -> There:
 def work_elsewhere(b: Bench) -> There:
     if b.car.work_before == "fuel feed":
         return "fuel-feed"
-    return b.dice("elsewhere").choice(("cooling", "electrics", "plugs", "fuel-feed")) if likely(b, 0.15) else "none"
+    if b.car.broken.oil_over and likely(b, 0.4, "filled up"):
+        return "oil"
+    return b.dice("elsewhere").choice(("cooling", "electrics", "plugs", "fuel-feed", "oil")) if likely(b, 0.15) else "none"
 
 
 @sees("not-as-built")
@@ -438,8 +442,8 @@ def short_vs_long(b: Bench) -> There:
 
     def one(bank: int) -> str:
         short, long = b.state.short[bank - 1], b.state.long[bank - 1]
-        if long < -0.05:
-            return "steady" if short < -0.03 else "recovering"
+        if long < -0.05:  # what is always there is learned whole, and the short one comes back to zero
+            return "steady" if short + long < -0.05 else "recovering"
         if short < -0.05:
             return "overshoots" if long > 0.05 else "fresh"
         return "added" if short > 0.05 or long + short > 0.08 else "quiet"
@@ -893,8 +897,9 @@ def low_side(b: Bench) -> There:
 
 @sees("regulator-hose")
 def regulator_hose(b: Bench) -> There:
-    wet = b.car.broken.diaphragm or b.car.broken.damper  # a hole stays a hole, whether it draws just now or not
-    return "fuel" if wet and likely(b, 0.85) else "dry"
+    if not likely(b, 0.85):  # a hole stays a hole, whether it draws just now or not
+        return "dry"
+    return "fuel" if b.car.broken.diaphragm else "damper" if b.car.broken.damper else "dry"
 
 
 @sees("fuel-sample")
@@ -1054,8 +1059,13 @@ def ignition(b: Bench) -> There:
 
 @sees("wiring-moved-warmed")
 def wiggled(b: Bench) -> There:
-    """Moved and warmed, a bad contact lets go more often than by itself."""
-    return "jumps" if b.car.acts.jumps and likely(b, 0.65) else "same"
+    """Moved and warmed, a bad contact lets go more often than by itself; green ones change their resistance."""
+    x = b.car.broken
+    if x.coolant_ohms or x.intake_ohms:
+        return "temperature" if likely(b, 0.3) else "same"
+    if not b.car.acts.jumps or not likely(b, 0.65):
+        return "same"
+    return "air" if x.meter_gain else "sensor" if x.sensor_bias else "several" if x.earth_shift else "other"
 
 
 # ---- exhaust ---------------------------------------------------------------------------------------------------------

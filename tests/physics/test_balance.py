@@ -130,3 +130,79 @@ def test_one_that_gives_nothing_does_not_fall_at_all() -> None:
     assert heat(3.0) == 0.0
     assert chance(rules(), "balance-test", "weak", "injector-gives-too-little") > 0.75
     assert chance(rules(), "balance-test", "weak", "ignition-misfire") > 0.75
+
+
+def evenly(low: float, high: float, parts: int = 24) -> list[float]:
+    return [low + (high - low) * (n + 0.5) / parts for n in range(parts)]
+
+
+# Where it stops burning at idle: too rich at lambda 0.5 to 0.6, too lean at 1.25 to 1.5 (engines differ; from memory).
+FLOODS, STARVES = evenly(0.5, 0.6), evenly(1.25, 1.5)
+TRIMS = evenly(0.10, 0.30)
+
+
+def too_rich(of: int) -> float:
+    """How often the one that takes a bank of so many to these trims no longer burns itself."""
+    found = [1 / (1 + (of - 1) * trim) < limit for trim in TRIMS for limit in FLOODS]
+    return sum(found) / len(found)
+
+
+def too_lean() -> float:
+    """How often the others no longer do: they get what the trim leaves, whatever their number."""
+    found = [1 / (1 - trim) > limit for trim in TRIMS for limit in STARVES]
+    return sum(found) / len(found)
+
+
+def test_of_one_that_gives_too_much_the_lean_neighbours_misfire_as_soon() -> None:
+    """So a misfire does not name the one that leaks. A leak floods its cylinder as it is started, besides."""
+    book = rules()
+    assert too_lean() == pytest.approx(0.17, abs=0.02)
+    assert too_rich(3) < 0.02 < too_rich(4) < 1.1 * too_lean()
+    for fault in ("injector-leaks", "port-injector-leaks", "injector-slow-to-close", "injector-wrong-part"):
+        said = statement(book, "misfires-watched", fault)
+        assert said.elsewhere is not None
+        beside = said.elsewhere["misfires"].value
+        assert beside == pytest.approx(too_lean(), abs=0.06)
+        assert said.here["misfires"].value < 1.6 * beside
+        soaked = statement(book, "hot-restart-misfire", fault)
+        assert soaked.elsewhere is not None and soaked.elsewhere["misfires"].value > 0.6 * beside
+
+
+@pytest.mark.parametrize("fault", ["upstream-sensor-rich", "upstream-sensor-wiring"])
+def test_a_bank_that_is_leaned_for_nothing_misfires_like_lean_neighbours(fault: str) -> None:
+    for check in ("misfires-watched", "hot-restart-misfire"):
+        assert chance(rules(), check, "misfires", fault) == pytest.approx(too_lean(), abs=0.05)
+
+
+SOOTS = (0.5, 0.6)  # atoms of carbon to one of oxygen from which a premixed flame soots (Glassman; from memory)
+
+
+def test_what_all_get_too_much_hardly_soots_a_plug_but_what_one_gets_does() -> None:
+    """CH1.87 burns with 1 + H/4 of oxygen, so C/O of 0.5 to 0.6 is 1.47 to 1.76 times the right fuel. Trims of -17 to
+    -35 %, as a stored code has them, in open loop: all alike, or all of it from one of four."""
+    low, high = (2 * (1 + H / 4) * limit for limit in SOOTS)
+    assert low == pytest.approx(1.47, abs=0.02) and high == pytest.approx(1.76, abs=0.02)
+    limits, trims = evenly(low, high), evenly(0.17, 0.35)
+    alike = sum(1 / (1 - t) > limit for t in trims for limit in limits) / len(limits) / len(trims)
+    alone = sum((1 + 3 * t) / (1 - t) > limit for t in trims for limit in limits) / len(limits) / len(trims)
+    assert alike < 0.1 and alone > 0.9
+    book = rules()
+    for check in ("plugs-after-open-loop", "plugs-after-clearing"):
+        for one, all_ in (("injector-leaks", "injectors-worn"), ("port-injector-leaks", "port-injectors-worn")):
+            dark = [1 - chance(book, check, "same", fault) for fault in (one, all_)]
+            assert dark[0] > 1.8 * dark[1]
+
+
+def test_one_that_gives_half_or_nothing_takes_its_bank_up() -> None:
+    """Fuel for the mean of four right: 1 / (1 - missing / 4) - 1."""
+    asked = [1 / (1 - missing / CYLINDERS) - 1 for missing in (0.5, 1.0)]
+    assert asked == pytest.approx([0.143, 0.333], abs=0.001)
+    for check in ("trim-idle", "trim-2500", "trim-cruise"):
+        assert chance(rules(), check, "lean", "injector-gives-too-little") > 0.65
+
+
+def test_where_all_give_too_much_alike_none_stands_out() -> None:
+    book = rules()
+    for fault in ("injectors-worn", "port-injectors-worn"):
+        for check, name in (("misfires-watched", "misfires"), ("misfire-counts", "raised")):
+            assert chance(book, check, name, fault) < 0.6 * chance(book, check, name, "injector-leaks")

@@ -108,6 +108,24 @@ def test_only_unburnt_charge_has_both() -> None:
         assert chance(book, "exhaust-unburnt", "high", other) < 0.15
 
 
+def asked(part: float, of: int = 4, burnt_there: float = 0.25) -> float:
+    """Trim that the loop asks for where one of so many misses a part of its charges: the sensor counts their oxygen,
+    and of their fuel what burns on its surface (a quarter; judgement)."""
+    missed = part / of
+    return missed * (1 - burnt_there) / (1 - missed)
+
+
+def test_only_a_heavy_misfire_takes_the_trim_beyond_ten_per_cent() -> None:
+    """A quarter of one cylinder's charges asks for 5 to 7 %, four in ten for about 10: people notice less than that."""
+    assert asked(0.25) == pytest.approx(0.05, abs=0.005) and asked(0.25, burnt_there=0.0) == pytest.approx(0.067, abs=0.002)
+    assert asked(0.4) < 0.10 < asked(0.55) and asked(0.4, burnt_there=0.0) > 0.10
+    book = rules()
+    lean = chance(book, "trim-idle", "lean", "misfire-look-alike")
+    assert 5 * chance(book, "trim-idle", "lean") < lean < 0.4
+    seen = {n: chance(book, "short-vs-long", n, "misfire-look-alike") for n in ("added", "overshoots", "quiet")}
+    assert seen["quiet"] == pytest.approx(seen["added"] + seen["overshoots"], abs=0.12)
+
+
 def test_a_dry_cylinder_gives_oxygen_and_no_fuel() -> None:
     """One of four without fuel: a quarter of the air comes through, lambda 1.33 before the loop adds fuel."""
     gas = with_air(1.0, 1 / 3)

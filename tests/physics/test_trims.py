@@ -1,9 +1,10 @@
 """Trims by airflow, fault by fault, worked out from air, fuel and pressure, against what the rules say of each.
 
-How strong a fault is, where it shows, is not known. So each is taken from a quarter to one and a half of a middling
+How strong a fault is, where it shows, is not known. So each is taken from a half to one and three fifths of a middling
 degree, evenly; middling takes about 20 % away at its worst point, which is where rich codes are set (12 to 25 % by
-maker, common practice). A reading is off by 3 % (standard error, judgement). That gives a chance of
-"rich" for each point.
+maker, common practice). What is weaker than half of that brings nobody with a rich complaint, and where it is weaker
+for a while it counts as not showing; a third is about what trims can take away. A reading is off by 3 % (standard
+error, judgement). That gives a chance of "rich" for each point.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ CHECKS = {IDLE: "trim-idle", RAISED: "trim-2500", CRUISE: "trim-cruise", LOAD: "
 CONDITIONS = {IDLE: "warm-idle", RAISED: "raised-speed", CRUISE: "cruise", LOAD: "load"}
 EDGE, SPREAD = -0.10, 0.03
 CLOSED_UNDER_LOAD = 0.75  # in one pull of four the loop opens, and the trims stand still (judgement)
-DEGREES = [0.25 + (n + 0.5) / 40 for n in range(50)]
+DEGREES = [0.5 + 1.1 * (n + 0.5) / 50 for n in range(50)]
 
 # The faults and families of the rules, and the kind of error each is.
 SAME = {

@@ -94,7 +94,7 @@ def test_oil_full_of_fuel_is_rich_for_an_hour_and_then_no_more() -> None:
 def test_oil_drawn_in_burns_as_fuel_but_blue() -> None:
     """A litre of oil in 1000 km at 60 km/h is 0.014 g/s; burnt, it asks for as much air as petrol would: -6 % at idle.
 
-    So by itself it hardly sets a rich code; smoke and the level tell it."""
+    So a car that comes as a rich one burns three times that, and it goes by the second; smoke and level tell it."""
     rate = 860.0 / (1000 / 60 * 3600)
     assert -STOICHIOMETRIC * rate / IDLE.air == pytest.approx(-0.06, abs=0.02)
     book = rules()
@@ -102,3 +102,8 @@ def test_oil_drawn_in_burns_as_fuel_but_blue() -> None:
         book, "code-rich", "present", "crankcase-vapour"
     )
     assert chance(book, "smoke", "blue", "oil-drawn-in") > 5 * chance(book, "smoke", "blue")
+    assert -STOICHIOMETRIC * 3 * rate / IDLE.air < -0.17 and -STOICHIOMETRIC * 3 * rate / CRUISE.air > -0.06
+    assert chance(book, "trims-by-airflow", "fades", "oil-drawn-in") > 5 * chance(
+        book, "trims-by-airflow", "flat", "oil-drawn-in"
+    )
+    assert shows(book, "oil-drawn-in", "warm-idle") > shows(book, "oil-drawn-in", "load")
