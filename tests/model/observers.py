@@ -892,7 +892,9 @@ def low_side_hold(b: Bench) -> There:
 @sees("low-side-pressure")
 def low_side(b: Bench) -> There:
     over = b.broken.low_over + 1 / (1 - b.broken.low_reads_low) - 1 + b.dice("gauge").gauss(0, 0.03)
-    return "high" if over > 0.12 else "low" if over < -0.12 else "right"
+    if over > 0.12:
+        return "disagrees" if b.broken.low_reads_low else "high"
+    return "low" if over < -0.12 else "right"
 
 
 @sees("regulator-hose")
