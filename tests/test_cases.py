@@ -82,9 +82,7 @@ ENDS_BEFORE = {
 def ending(also: Mapping[Path, str] = MappingProxyType({})) -> list[object]:
     """The solved cases; those that end before what was found are marked, strictly."""
     early = {**ENDS_BEFORE, **also}
-    return [
-        pytest.param(p, marks=pytest.mark.xfail(strict=True, reason=early[p])) if p in early else p for p in SOLVED
-    ]
+    return [pytest.param(p, marks=pytest.mark.xfail(strict=True, reason=early[p])) if p in early else p for p in SOLVED]
 
 
 ONE_OR_ALL = {ROOT / "cases" / "blue-four-tired-set.yaml": "all of the set leads, one of four are more together"}

@@ -294,7 +294,9 @@ def work_elsewhere(b: Bench) -> There:
         return "fuel-feed"
     if b.car.broken.oil_over and likely(b, 0.4, "filled up"):
         return "oil"
-    return b.dice("elsewhere").choice(("cooling", "electrics", "plugs", "fuel-feed", "oil")) if likely(b, 0.15) else "none"
+    return (
+        b.dice("elsewhere").choice(("cooling", "electrics", "plugs", "fuel-feed", "oil")) if likely(b, 0.15) else "none"
+    )
 
 
 @sees("not-as-built")

@@ -117,7 +117,9 @@ def asked(part: float, of: int = 4, burnt_there: float = 0.25) -> float:
 
 def test_only_a_heavy_misfire_takes_the_trim_beyond_ten_per_cent() -> None:
     """A quarter of one cylinder's charges asks for 5 to 7 %, four in ten for about 10: people notice less than that."""
-    assert asked(0.25) == pytest.approx(0.05, abs=0.005) and asked(0.25, burnt_there=0.0) == pytest.approx(0.067, abs=0.002)
+    assert asked(0.25) == pytest.approx(0.05, abs=0.005) and asked(0.25, burnt_there=0.0) == pytest.approx(
+        0.067, abs=0.002
+    )
     assert asked(0.4) < 0.10 < asked(0.55) and asked(0.4, burnt_there=0.0) > 0.10
     book = rules()
     lean = chance(book, "trim-idle", "lean", "misfire-look-alike")

@@ -112,14 +112,16 @@ def test_the_rules_say_so_too() -> None:
 
 
 def test_of_what_a_lifted_earth_moves_the_airflow_moves_most() -> None:
-    """0.1 V: an air-mass meter's flow goes with about the fourth power of its voltage (King's law with its offset, 1.3 V
+    """0.1 V: an air-mass meter's flow goes with about the 4th power of its voltage (King's law with its offset, 1.3 V
     at idle; from memory), so it reads a third too much; a warm coolant sensor reads some degrees too cold."""
     air = ((1.3 + 0.1) / 1.3) ** 4 - 1
     lifted = voltage(90, earth=0.1)
     cold = reads(PULL_UP * lifted / (5.0 - lifted)) - 90
     assert air == pytest.approx(0.35, abs=0.03) and -15 < cold < -3
     book = rules()
-    moved = {n: chance(book, "against-own-quiet", n, "sensor-supply-shared") for n in ("air", "temperature", "only-trim")}
+    moved = {
+        n: chance(book, "against-own-quiet", n, "sensor-supply-shared") for n in ("air", "temperature", "only-trim")
+    }
     assert moved["air"] > 2 * moved["temperature"] and moved["air"] > 2 * moved["only-trim"]
     alone = {n: chance(book, "airflow-meter-unplugged", n, "sensor-supply-shared") for n in ("right", "same")}
     assert alone["right"] > alone["same"]
