@@ -17,6 +17,7 @@ from reasoner.session.concluding import belief
 from reasoner.session.document import Question
 from reasoner.session.protocol import Talk
 from reasoner.terminal.step import LEAST, Surroundings, step_pages
+from tests.shipped import some
 from tests.terminal.desks import desk_with
 
 ROOT = Path(__file__).parents[2]
@@ -32,7 +33,7 @@ def words(lines: list[str]) -> str:
     return " ".join(" ".join(lines).split())
 
 
-@pytest.mark.parametrize("path", sorted((ROOT / "cases").glob("*.yaml")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", some(0), ids=lambda path: path.stem)
 def test_every_question_page_is_whole(path: Path) -> None:
     """Three suspects, the question, why, and all answers uncut, in 24 lines with the one that is typed on."""
     case = load_sound(path)
