@@ -133,6 +133,15 @@ def _list() -> tuple[Breakage, ...]:
         lambda d: ({"coolant_ohms": d.uniform(2500, 20000)}, _comes(d, 0.4, 0.9, hot=1.5, damp=1.5, shaken=1.5)),
     )
     add(
+        "coolant-sensor-plug-loose",
+        "coolant-sensor-intermittent coolant-temperature-low",
+        "engine",
+        2,
+        _any,
+        lambda d: ({"coolant_ohms": d.uniform(100000, 400000)}, _comes(d, 0.1, 0.3, damp=1.5, shaken=3, jumps=1)),
+        work="cooling",
+    )
+    add(
         "boost-hose-leaks",
         "charge-air-leak",
         "engine",

@@ -253,6 +253,26 @@ def on_bumps(b: Bench) -> There:
     return "yes" if (b.car.acts.shaken > 1 and b.car.acts.jumps and likely(b, 0.4)) or likely(b, 0.03, "so") else "no"
 
 
+@sees("fan-or-gauge")
+def fan_or_gauge(b: Bench) -> There:
+    x = b.car.broken
+    lost = x.coolant_ohms and b.car.acts.jumps
+    return "yes" if likely(b, 0.6 if lost else 0.3 if x.coolant_ohms or x.earth_shift else 0.02) else "no"
+
+
+@sees("down-on-power")
+def down_on_power(b: Bench) -> There:
+    x = b.car.broken
+    if x.boost_leak:
+        return "hiss" if likely(b, 0.45) else "weak" if likely(b, 0.6, "felt") else "no"
+    return "weak" if likely(b, 0.25 if x.ignition or x.compression or x.cam_off else 0.06) else "no"
+
+
+@sees("rattles-first-start")
+def rattles(b: Bench) -> There:
+    return "yes" if likely(b, 0.45 if b.car.broken.cam_off else 0.05) else "no"
+
+
 @sees("happens-after-hard-run")
 def after_hard_run(b: Bench) -> There:
     seen = sum(b.past.noticed.values())
@@ -266,7 +286,9 @@ def heat_or_height(b: Bench) -> There:
 
 @sees("comes-back")
 def comes_back(b: Bench) -> There:
-    return "once" if b.car.acts.once or (b.car.acts.base < 0.3 and likely(b, 0.3)) else "again"
+    if b.car.acts.once or (b.car.acts.base < 0.3 and likely(b, 0.3)):
+        return "once"
+    return "gaps" if b.car.acts.base < 0.5 and likely(b, 0.4, "gaps") else "again"
 
 
 @sees("smell")
@@ -290,8 +312,8 @@ def fuel_lately(b: Bench) -> There:
 
 @sees("recent-work-elsewhere")
 def work_elsewhere(b: Bench) -> There:
-    if b.car.work_before == "fuel feed":
-        return "fuel-feed"
+    if b.car.work_before in ("fuel feed", "cooling"):
+        return b.car.work_before.replace(" ", "-")
     if b.car.broken.oil_over and likely(b, 0.4, "filled up"):
         return "oil"
     return (
@@ -633,6 +655,16 @@ def air_at_idle(b: Bench) -> There:
     return round(b.state.air_read / b.car.profile.litres * (1 + b.dice("air").gauss(0, 0.05)), 2)
 
 
+@sees("airflow-meter-at-rest")
+def meter_at_rest(b: Bench) -> There:
+    """No air flows: a wrong housing or dirt counts nothing. A contact lets go when it is moved, or is bad by itself."""
+    x = b.car.broken
+    contact = b.car.acts.jumps and (x.meter_gain or x.earth_shift)
+    if contact and likely(b, 0.65):
+        return "jumps"
+    return "shifted" if x.wrong_part and x.meter_gain and likely(b, 0.2, "offset") else "right"
+
+
 @sees("airflow-meter-unplugged")
 def meter_unplugged(b: Bench) -> There:
     return undone(b, b.with_(meter_off=True), "right")
@@ -724,7 +756,13 @@ def recirculation_unplugged(b: Bench) -> There:
     return undone(b, b.state if hangs else b.with_(egr_off=True), "recovers")
 
 
-@sees("timing-correlation")
+@sees("boost-against-target")
+def boost_reached(b: Bench) -> There:
+    short = b.broken.boost_leak and likely(b, 0.7)
+    return "below" if short or likely(b, 0.06, "own control") else "met"
+
+
+@sees("timing-correlation", "cam-angle-watched")
 def timing(b: Bench) -> There:
     return b.by_bank(lambda bank: "off" if b.broken.cam_off > 0.1 and b.broken.place == bank else "right")
 
@@ -1065,10 +1103,12 @@ def ignition(b: Bench) -> There:
 def wiggled(b: Bench) -> There:
     """Moved and warmed, a bad contact lets go more often than by itself; green ones change their resistance."""
     x = b.car.broken
-    if x.coolant_ohms or x.intake_ohms:
+    if (x.coolant_ohms or x.intake_ohms) and not b.car.acts.jumps:
         return "temperature" if likely(b, 0.3) else "same"
     if not b.car.acts.jumps or not likely(b, 0.65):
         return "same"
+    if x.coolant_ohms:
+        return "temperature"
     return "air" if x.meter_gain else "sensor" if x.sensor_bias else "several" if x.earth_shift else "other"
 
 

@@ -61,7 +61,7 @@ def test_several_patterns_share_the_weight() -> None:
 @pytest.mark.parametrize(
     ("said", "expected"),
     [
-        ("Shakes after a hot restart, lamp every few weeks", ["how-warm hot-restart", "comes-back again"]),
+        ("Shakes after a hot restart, lamp every few weeks", ["how-warm hot-restart", "comes-back gaps"]),
         (
             "smells strongly of petrol in the car when it rains, no smoke",
             ["happens-in-damp yes", "smell tank", "smoke none"],
