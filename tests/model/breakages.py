@@ -559,6 +559,7 @@ CANNOT: Mapping[str, str] = {
     "lean-comes-and-goes": "as learned-values-stale: while the long trim is too much the short one takes it away, and"
     " the total stays near zero; what is stored is a lean code",
     "rear-sensor-biases-trim": "the rear loop moves the front one's aim by 3 % at most: lambda 0.97, no code",
+    "mended-before": "all of these come in with what they have",
     "blow-by": "gas alone does not enrich; with fuel in the oil it is the same as oil-full-of-short-trips",
 }
 

@@ -291,6 +291,20 @@ def comes_back(b: Bench) -> There:
     return "gaps" if b.car.acts.base < 0.5 and likely(b, 0.4, "gaps") else "again"
 
 
+@sees("mended-since")
+def mended_since(b: Bench) -> There:
+    return "back" if likely(b, 0.2 if b.car.work_before else 0.07) else "none"
+
+
+@sees("code-still-live")
+def still_live(b: Bench) -> There:
+    """Pending goes with the next drive that passes: what acts on every drive is pending as well."""
+    if not b.past.codes:
+        return None
+    acts = b.car.acts
+    return "old" if likely(b, 0.7 if acts.once else 0.03 if acts.base >= 1 else 0.5 * (1 - acts.base)) else "live"
+
+
 @sees("smell")
 def smells_of(b: Bench) -> There:
     if (b.car.broken.vent_blocked or b.car.broken.canister or b.car.broken.overfilled) and likely(b, 0.5):
