@@ -229,7 +229,8 @@ def test_the_shipped_rules_are_clean() -> None:
     assert [show(problem) for problem in run(context_of(book), notes.lines)] == []
     reasons = [reason for waived in book.waived.values() for reason in waived.values()]
     reasons += [reason for fault in book.faults.values() for reason in fault.alike.values()]
-    assert all(len(reason.split()) >= 2 for reason in reasons) and len(reasons) < 25
+    # Few beside the 280 faults and checks; one more than there were, for a car with nothing wrong any more.
+    assert all(len(reason.split()) >= 2 for reason in reasons) and len(reasons) < 26
 
 
 def test_every_fault_and_check_of_the_shipped_rules_is_looked_at() -> None:
