@@ -77,7 +77,7 @@ def test_several_patterns_share_the_weight() -> None:
         ("runs well until it idles at traffic lights", ["doing-what idle"]),
         ("light came on once, uphill on the motorway", ["doing-what cruise", "doing-what pulling", "comes-back once"]),
         ("It\u2019s never smelled of fuel, doesn\u2019t smoke black", []),
-        ("No steam. Now and then, in the garage, fuel smell", ["comes-back again", "smell-of-fuel yes"]),
+        ("No steam. Now and then, in the garage, fuel smell", ["comes-back gaps", "smell-of-fuel yes"]),
         ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes"]),  # why it is asked back
         ("", []),
         ("!!! \x00 ... but but", []),
