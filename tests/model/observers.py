@@ -288,7 +288,8 @@ def heat_or_height(b: Bench) -> There:
 def comes_back(b: Bench) -> There:
     if b.car.acts.once or (b.car.acts.base < 0.3 and likely(b, 0.3)):
         return "once"
-    return "gaps" if likely(b, 0.7 if b.car.acts.base < 0.5 else 0.4 if b.car.acts.base < 1 else 0.2, "gaps") else "again"
+    base = b.car.acts.base
+    return "gaps" if likely(b, 0.7 if base < 0.5 else 0.4 if base < 1 else 0.2, "gaps") else "again"
 
 
 @sees("mended-since")
