@@ -26,7 +26,7 @@ KEPT = {
 }  # fmt: skip
 DROPPED_EVENTS = {"note", "tick", "figure", "log"}  # a log's answers stay, with their spells and figures
 MEASURED = {"layout", "upstream sensors", "banks", "firing order", "injection", "charging", "metering", "return line",
-            "flex fuel", "gas recirculation"}  # fmt: skip
+            "flex fuel", "gas recirculation", "fuel pump"}  # fmt: skip
 # A name of the rules, a place, a code, a stamp of rules. Names of people begin with a capital.
 PLAIN = re.compile(r"[a-z0-9][a-z0-9@ -]{0,79}|[PBCU][0-9A-F]{4}")
 TELLING = re.compile(r"[A-Z0-9]{2,4}[ -]?[A-Z0-9]{2,4}[ -]?[A-Z0-9]{0,4}|\S+@\S+|\+?[0-9][0-9 /-]{5,}")
@@ -62,10 +62,8 @@ def anonymous(case: CaseFile, name: str, keep_words: bool = False) -> Anonymous:
     start = _time(case.head.get("opened")) or next((t for e in case.events if (t := _time(e.get("at")))), None)
     vehicle = {}
     for key, value in case.head["vehicle"].items():
-        if key in MEASURED:
-            vehicle[key] = value
-        elif key == "distance":
-            vehicle[key] = rounded(str(value))
+        if _of_the_car(key, value):
+            vehicle[key] = rounded(str(value)) if key == "distance" else value
         else:
             drop(f"the vehicle's {key}")
     for key in case.head:
@@ -94,9 +92,9 @@ def _event(event: RawEvent, keep_words: bool, drop: Any) -> dict[str, Any]:
             drop(CALLED.get(key, f'"{key}"'))
             if key != "confirmed by":  # an event of its kind needs it
                 found[key] = ""
-        elif key == "vehicle" and isinstance(value, Mapping):
-            found[key] = {k: rounded(str(v)) if k == "distance" else v for k, v in value.items()
-                          if k in MEASURED or k == "distance"}  # fmt: skip
+        elif key in ("vehicle", "facts") and isinstance(value, Mapping):
+            own = {k: v for k, v in value.items() if _of_the_car(k, v)}
+            found[key] = {k: rounded(str(v)) if k == "distance" else v for k, v in own.items()}
         elif key in ("first", "second", "old", "inputs", "reading"):
             drop(CALLED.get(key, f'"{key}"'))
         elif key == "at":
@@ -106,6 +104,11 @@ def _event(event: RawEvent, keep_words: bool, drop: Any) -> dict[str, Any]:
         elif value is not None:
             drop(CALLED.get(key, f'"{key}"'))
     return found
+
+
+def _of_the_car(key: str, value: Any) -> bool:
+    """What says how the car is built: a word of the program's own, or something that it has or has not got."""
+    return key in MEASURED or key == "distance" or (_harmless(key) and value in ("yes", "no", ""))
 
 
 def _harmless(value: Any) -> bool:

@@ -95,3 +95,17 @@ def test_any_event_can_be_made_anonymous(rest: dict[str, Any], keep: bool) -> No
 )
 def test_distance_is_rounded(said: str, found: str) -> None:
     assert rounded(said) == found
+
+
+def test_what_the_car_has_stays_and_who_owns_it_goes() -> None:
+    vehicle = {
+        "layout": "inline 4",
+        "rail vacuum hose": "yes",
+        "fuel pump": "by demand",
+        "owner": "smith",
+        "Smith": "yes",
+    }
+    told = {"event": "facts", "step": 1, "facts": {"secondary air": "no", "found by": "smith"}}
+    done = anonymous(CaseFile(Path("x"), {**HEAD, "vehicle": vehicle}, (told,)), "x")
+    assert done.head["vehicle"] == {"layout": "inline 4", "rail vacuum hose": "yes", "fuel pump": "by demand"}
+    assert done.events[0]["facts"] == {"secondary air": "no"}
