@@ -221,11 +221,10 @@ def spent(workup: Workup) -> Spent:
 
 
 def proposals(workup: Workup, go_on: bool = False) -> list[Option]:
-    """Checks worth asking, best first; none where acting is worth more. go_on: all that tell enough, past a verdict, or
-    else the one that tells most for its cost."""
+    """Checks worth asking, best first; none where acting is worth more. go_on: all that tell enough, past a verdict."""
     if go_on:
         found = rank(workup.expected, workup.situation, workup.costs)
-        return [o for o in found if o.gain >= workup.costs.least_gain] or found[:1]
+        return [o for o in found if o.gain >= workup.costs.least_gain]
     return [o for o in workup.ranked if o is workup.look or worth(o, workup.costs)] if workup.look else []
 
 

@@ -75,5 +75,6 @@ def reflowed(text: str) -> str:
     return "\n".join(line for line in found if line)
 
 
-def first_sentence(text: str) -> str:
-    return re.split(r"(?<=[.!?])\s", reflowed(text), maxsplit=1)[0]
+def first_clause(text: str) -> str:
+    """What a caution is about, without what to do: `Belts and fans take fingers, hair and sleeves`."""
+    return re.split(r"[:;]\s|(?<=[.!?])\s", reflowed(text), maxsplit=1)[0]

@@ -15,7 +15,7 @@ from rich.text import Text
 from reasoner.session.document import BeliefDoc, Move, Question, Separation, Suspect, Way
 from reasoner.session.plain import clean, effort_text, glued, harmless
 from reasoner.session.words import percent, range_text
-from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_sentence, head, numbered, para, rows, table
+from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_clause, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
 
 KEYS = {
@@ -97,7 +97,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     needed = {name: parts.pop(name) for name in (*FIRST, "how")}
     new = any(text not in around.known for text in question.cautions)
     last = _filled(parts, [] if new else wished, room)
-    if not new and all(name in last for name in FIRST):
+    if not new and all(name in last for name in (*FIRST, "why")):
         return _cut(_in_order(last), room, "> ")
     last = _filled(parts, [(name, lines) for name, lines in wished if name not in FIRST], room)
     first = _filled({"top": parts["top"], "title": parts["title"], **needed, "how": []}, [("how", needed["how"])], room)
@@ -246,8 +246,8 @@ def _facts(question: Question, before: int) -> list[RenderableType]:
 def _care(question: Question, known: frozenset[str]) -> list[RenderableType]:
     if not question.cautions:
         return []
-    short = [text in known and first_sentence(text) != text for text in question.cautions]
-    texts = [first_sentence(t) if s else t for t, s in zip(question.cautions, short, strict=True)]
+    short = [text in known and first_clause(text) != text for text in question.cautions]
+    texts = [first_clause(t) if s else t for t, s in zip(question.cautions, short, strict=True)]
     title = head("Take care first", "(in full: care)" if any(short) else "", style=CARE)
     return [title, rows([("!", text) for text in texts], style=CARE)]
 

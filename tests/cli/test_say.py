@@ -115,8 +115,8 @@ def completed(reasoner: Run, *words: str) -> list[str]:
 def test_a_shell_completes_commands_cases_rules_and_conditions(reasoner: Run) -> None:
     assert "diagnose" in completed(reasoner, "dia")
     cases = str(ROOT / "cases")
-    assert completed(reasoner, "cases", "--cases", cases, "show", "estate") == ["estate-hot-restart"]
-    assert completed(reasoner, "decide", "--cases", cases, "estate") == ["estate-hot-restart"]
+    assert completed(reasoner, "cases", "--cases", cases, "show", "estate-h") == ["estate-hot-restart"]
+    assert completed(reasoner, "decide", "--cases", cases, "estate-h") == ["estate-hot-restart"]
     assert "purge-valve-leaks" in completed(reasoner, "rules", "show", "purge-valve")
     assert completed(reasoner, "prove", "x", "--clean", "hot-r") == ["hot-restart"]
 

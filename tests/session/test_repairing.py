@@ -144,7 +144,7 @@ def test_being_believed_cured_is_not_being_seen_cured() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
-    assert car.chances()["nothing-wrong"] > 0.85 and car.workup.look is not None
+    assert car.chances()["nothing-wrong"] > 0.8 and car.workup.look is not None
     car.keep(acts.list_codes(car.workup, []))  # clearing empties the list too
     first = car.workup.look
     assert first is not None
@@ -395,7 +395,7 @@ def test_unreachable_is_said_and_never_proven() -> None:
     with pytest.raises(Refused, match="not proven yet"):
         may_close(found, "proven")
     text = " ".join(proof_text(found).split())
-    assert "prove it gone, and nobody does more" in text and "<- so far" in text
+    assert "prove it gone, and nobody makes more" in text and "<- so far" in text
 
 
 def test_proven_only_when_nothing_is_missing() -> None:

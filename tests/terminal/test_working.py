@@ -59,7 +59,7 @@ def test_a_proposed_check_is_worked_out() -> None:
     event = answers(kept)[0]
     assert event["inputs"]["idle trim"] == "-18 + -6" and event["asked"] is True
     assert max(event["values"]["1"], key=event["values"]["1"].get) == "fades"
-    for part in ("FIGURES", "IT MEANS", "HOW", "HOW SURE", "AS AN ANSWER", "leak 4.2 +- 1.3 mL/min"):
+    for part in ("FIGURES", "IT MEANS", "HOW", "HOW SURE", "AS AN ANSWER", "leak 4.2 +- 2.6 mL/min"):
         assert part in flat(text)
     assert "Kept: Trims over airflow: bank 1 rich at idle" in flat(text)
 
