@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from enum import Enum, auto
 
@@ -97,7 +97,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         car=sitting.condition_title(record.condition),
         answers=len(record.given),
         known=frozenset(sitting.known),
-        before=sum(g.check == question.way.check and set(question.places) <= set(g.values) for g in record.given),
+        before=_answered_before(sitting, question),
         asking_on=sitting.talk.go_on and sitting.workup.look is None,
     )
     sitting.said.clear()
@@ -124,6 +124,19 @@ def _step(sitting: Sitting, question: Question) -> None:
             pages = step_pages(question, shown, around, desk)
             page = len(pages) - 1
         desk.show_lines(pages[page].lines)
+
+
+def _answered_before(sitting: Sitting, question: Question) -> int:
+    """How often somebody looked: that it was not rich then is no look."""
+    idle = question.while_rich
+
+    def looked(values: Mapping[int, Mapping[str, float]]) -> bool:
+        return set(question.places) <= set(values) and not (
+            idle and all(max(one, key=lambda name: one[name]) == idle for one in values.values())
+        )
+
+    given = sitting.workup.record.given
+    return sum(g.check == question.way.check and looked(g.values) for g in given)
 
 
 def _fact_told(sitting: Sitting, question: Question) -> bool:
