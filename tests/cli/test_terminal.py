@@ -48,6 +48,7 @@ def test_the_line_printed_on_leaving_goes_on(tmp_path: Path) -> None:
 
     again = at_terminal(*shlex.split(line))
     again.expect("HEARD IN IT")  # the complaint is known; what was not reached is asked
+    again.expect("> $")
     again.sendeof()
     again.expect(pexpect.EOF)
     again.close()
