@@ -119,7 +119,8 @@ def _to_do(v: Verdict) -> list[RenderableType]:
     if v.wanted_first:
         blocks += [_head("Before anything is replaced", CARE), *(_item("-", text) for text in v.wanted_first)]
     sheet = "The steps, each with its cautions first, and what proves it: on the repair sheet."
-    return [*blocks, _head("What to do next"), _para(f"{v.course}."), _para(sheet, QUIET)]
+    next_step = "If something is to be done now" if v.kind == "nothing-worth" else "What to do next"
+    return [*blocks, _head(next_step), _para(f"{v.course}."), _para(sheet, QUIET)]
 
 
 def _why_in_short(v: Verdict) -> list[RenderableType]:

@@ -117,7 +117,7 @@ def test_the_shipped_cases_as_a_review() -> None:
     assert found.judged == len(closed)
     assert dict(found.states)["given up"] == 1
     assert found.today is not None and found.today.right.came >= found.judged - 3
-    # One needs the shop's rules; one ends before it tells a leak from a needle that hangs, the same injector either way.
+    # One needs the shop's rules; one ends before it tells a leak from a needle that hangs: the same injector.
     assert found.not_in_rules == ()
 
 
