@@ -167,7 +167,7 @@ def test_drawn_from_the_rules_themselves_the_chances_keep_their_word() -> None:
     off = [b for b in rows if not b.right.low - 0.05 <= b.said <= b.right.high + 0.05]
     assert len(rows) > 4
     assert not off
-    # Better than always saying the rate: by a tenth when 56 faults were told apart by these eight looks, by 9 % with 78.
+    # Better than always saying the rate: by a tenth when eight looks told 56 faults apart, by 9 % with 78.
     assert found.today.score.brier < 0.95 * found.today.score.uncertainty
 
 
