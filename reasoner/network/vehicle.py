@@ -130,16 +130,21 @@ _FIGURES: tuple[tuple[str, str], ...] = (
     (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+k?) ?(?:km|mi(?:les)?)", "distance"),
     (r"(?:\d[.,]\d+ ?(?:l|litres?|liters?)?|\d{3,4} ?(?:cc|ccm))", "displacement"),
     (r"[12] (?:upstream )?sensors?", "upstream sensors"),
+    (r"\d{1,2} ?(?:years?|yrs?)(?: old)?", "age"),
 )
 
 
 def vehicle_words(line: str) -> tuple[dict[str, str], str]:
-    """Fields of a vehicle said in one line, such as `inline 4 port turbo 178000 km 2003`; and what was not read."""
+    """Fields of a vehicle said in one line, such as `inline 4 port turbo 178000 km 2003`; and what was not read.
+
+    `age`, in years, where that was said: whoever has a calendar makes it a model year.
+    """
     found: dict[str, str] = {}
     rest = line.lower().replace(";", " ")
     for pattern, key in _FIGURES:
         if match := re.search(rf"(?<![\w.,]){pattern}(?!\w)", rest):
-            found[key] = match[0].strip()[:1] if key == "upstream sensors" else match[0].strip()
+            said = match[0].strip()
+            found[key] = said[:1] if key == "upstream sensors" else re.sub(r"\D", "", said) if key == "age" else said
             rest = rest[: match.start()] + " ; " + rest[match.end() :]
     for pattern, key, value in _SAID:
         if match := re.search(rf"(?<!\w)(?:{pattern})(?!\w)", rest):

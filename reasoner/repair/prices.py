@@ -143,6 +143,7 @@ def _car(desk: Desk, node: Node) -> Mapping[str, str] | None:
     if words is None:
         return None
     said, unread = vehicle_words(words.value)
+    unread = unread or said.pop("age", "")  # an age goes on; what most cars here are does not
     if unread:
         mend = "such as: inline 4 direct turbo airflow, or the keys of a vehicle file"
         desk.notes.note("vehicle", words, f'"{shorten(unread)}" is not clear of a car', mend)

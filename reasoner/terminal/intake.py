@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 
 from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import KEPT_BESIDE, Event
@@ -115,6 +116,7 @@ def _usual_car(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str] | None
         if unread:
             desk.say(_unclear_car(unread))
             continue
+        said = _dated(said)
         alone = vehicle_from({"layout": said.get("layout", "")})[0]
         other = "layout" in said and alone is not None and alone.layout != vehicle.layout
         fields = {**DEFAULTS, **({} if other else usual), **said}
@@ -124,6 +126,15 @@ def _usual_car(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str] | None
             continue
         desk.show(para(_read_back(found), style=QUIET))
         return fields
+
+
+def _dated(fields: Mapping[str, str]) -> dict[str, str]:
+    """With the model year of a car of which the age was told."""
+    found = dict(fields)
+    age = found.pop("age", "")
+    if age:
+        found.setdefault("model year", str(date.today().year - int(age)))
+    return found
 
 
 def _unclear_car(unread: str) -> str:
@@ -190,6 +201,7 @@ def _whole(desk: Desk, line: str) -> dict[str, str] | None:
     if unread:
         desk.say(_unclear_car(unread))
         return {}
+    fields = _dated(fields)
     _, mistakes = vehicle_from(fields)
     if mistakes:
         desk.say(f"{mistakes[0].message} ({mistakes[0].mend}).")
@@ -205,7 +217,9 @@ def _read_back(vehicle: Vehicle) -> str:
     banks = " and ".join("-".join(map(str, bank)) for bank in vehicle.banks)
     sensors = "one upstream sensor" if len(vehicle.banks) == 1 else f"an upstream sensor each for cylinders {banks}"
     injection = f"{said[0]} injection" if said[0] != "both" else "port and direct injection"
-    return ", ".join(filter(None, (vehicle.layout, injection, *said[1:], distance))) + f"; {sensors}."
+    also = [key for key in ("flex fuel", "gas conversion", "tuned") if vehicle.fields.get(key) == "yes"]
+    year = vehicle.fields.get("model year", "")
+    return ", ".join(filter(None, (vehicle.layout, injection, *said[1:], *also, year, distance))) + f"; {sensors}."
 
 
 def _without_saying(fields: Mapping[str, str], ask: _Ask) -> str:

@@ -165,5 +165,9 @@ def test_a_car_in_one_line(line: str, fields: dict[str, str]) -> None:
     assert vehicle_from(fields)[0] is not None
 
 
+def test_an_age_is_no_model_year_yet() -> None:
+    assert vehicle_words("V8 port, 11 years old") == ({"layout": "v8", "injection": "port", "age": "11"}, "")
+
+
 def test_what_is_not_read_is_given_back() -> None:
     assert vehicle_words("inline 4 port with a sunroof")[1] == "with a sunroof"

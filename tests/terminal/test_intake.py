@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -466,3 +467,10 @@ def test_back_and_help_at_every_prompt_of_the_intake() -> None:
     assert text.count("The complaint, in the owner's words") == 2
     assert "no code at all" in " ".join(text.split())
     assert kept.workup.record.codes_complete and kept.workup.record.codes == ()
+
+
+def test_the_age_of_a_car_is_its_model_year_and_what_was_said_is_read_back() -> None:
+    fields, text = ask("V8 port airflow flex fuel 11 years old", "", "", "", "", "")
+    year = str(date.today().year - 11)
+    assert fields["model year"] == year and "age" not in fields
+    assert f"flex fuel, {year}" in " ".join(text.split()) and "not clear" not in text
