@@ -219,7 +219,7 @@ def test_review(reasoner: Run, shop: Path) -> None:
     assert found.returncode == exits.FINE
     for word in ("68 proven", "1 given up", "Brier score", "Murphy 1973", "TIME BY FAULT"):
         assert word in " ".join(found.stdout.split()), word
-    assert json.loads(reasoner("cases", "review", "--json").stdout)["judged"] == 79
+    assert json.loads(reasoner("cases", "review", "--json").stdout)["judged"] == 80
 
 
 def test_learn_changes_nothing_without_being_told(reasoner: Run, few: Path, tmp_path: Path) -> None:
