@@ -18,7 +18,7 @@ import yaml
 
 from reasoner.cli import exits
 from reasoner.cli.diagnose import Wish, _meant
-from reasoner.cli.shop import Shop
+from reasoner.repair.prices import Shop, usual
 from tests.cli.conftest import Run
 from tests.terminal.desks import desk_with, shown, tiny
 
@@ -379,6 +379,6 @@ def test_a_vehicle_named_for_a_case_that_has_one_is_said_not_to_be_used(
 )
 def test_a_person_says_which_case_is_meant(typed: str, lines: list[str], goes_on: bool, asked: int) -> None:
     desk = desk_with(lines)
-    wish = Wish(Path("shop"), "", typed, Path("shop/van-2.yaml"), tiny(), None, "time", (), Shop())
+    wish = Wish(Path("shop"), "", typed, Path("shop/van-2.yaml"), tiny(), None, "time", (), Shop(prices=usual(tiny())))
     assert (_meant(wish, desk).path is not None) is goes_on
     assert shown(desk).count("No case is called") == asked
