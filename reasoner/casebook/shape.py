@@ -19,7 +19,9 @@ from reasoner.casebook.events import CALLED, Event
 from reasoner.casebook.trouble import CasebookError, visible
 from reasoner.casebook.writing import RawEvent
 
-Reader = Callable[[Any], object]  # a value as it stands in a file -> as it is used; raises _Odd for one not of its form
+Reader = Callable[
+    [Any], object
+]  # a value read from a file -> the value that is used; raises _Odd where it is malformed
 
 
 class _Odd(ValueError):

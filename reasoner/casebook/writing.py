@@ -14,7 +14,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-RawEvent = Mapping[str, Any]  # an event as it stands in a file; `shape` makes it one of `events`
+RawEvent = Mapping[str, Any]  # an event as read from a file; `shape` makes it one of `events`
 
 LONGEST_KEY = 1000  # characters of a key as written; YAML's limit is 1024
 DEEPEST = 50  # levels of nesting

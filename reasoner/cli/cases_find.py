@@ -62,4 +62,4 @@ def _say_states(wanted: str, there: Iterable[str]) -> None:
     """What states there are, where none begins as the one that was wanted."""
     states = sorted(set(there))
     if states and not any(state.startswith(wanted.lower()) for state in states):
-        say(f'no case stands as "{wanted}"; there are: {", ".join(states)}', err=True)
+        say(f'no case has the state "{wanted}"; there are: {", ".join(states)}', err=True)

@@ -31,7 +31,7 @@ def now() -> str:
 
 
 class Keeper:
-    """The journal of a case, the case as it was opened and as it stands. A context manager; closing gives the lock
+    """The journal of a case, the case as it was opened and as it is now. A context manager; closing gives the lock
     back."""
 
     def __init__(self, journal: Journal, case: Case, workup: Workup) -> None:

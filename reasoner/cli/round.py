@@ -30,7 +30,7 @@ T = TypeVar("T")
 
 
 class Round:
-    """events: all of the case, in order. workup: the case as it stands. work: the present round of work, if any.
+    """events: all of the case, in order. workup: the case now. work: the present round of work, if any.
 
     kept: where more is kept; None where the case is only looked at.
     """

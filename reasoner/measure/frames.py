@@ -2,7 +2,7 @@
 
 CAN: identifiers 7E8 to 7EF, or 18 DA F1 xx (ISO 15765-4), then the length or the number of the frame (ISO 15765-2).
 Elsewhere: three bytes of header and one at the end that checks them: the sum (ISO 9141-2, ISO 14230-2) or a CRC (SAE
-J1850). All from memory. A line that is a reply by itself (`43 01 01 72`) is taken as it stands; what was asked (`03`)
+J1850). All from memory. A line that is a reply by itself (`43 01 01 72`) is taken unchanged; what was asked (`03`)
 is passed over.
 """
 

@@ -189,7 +189,7 @@ def _others(stake: Stake, work: Sequence[Job], need: Job) -> tuple[int, float]:
 
 
 def brought_in(book: Rulebook, work: Iterable[Job]) -> float:
-    """Chance that the work itself brings something in, at any place."""
+    """Chance that the work itself causes a new fault, at any place."""
     sound = 1.0
     for job in work:
         wrong = book.repairs[job.repair].goes_wrong

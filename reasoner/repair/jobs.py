@@ -1,4 +1,4 @@
-"""Work as jobs: a repair at some places, what it takes, which causes it mends; and a round of work as it stands."""
+"""Work as jobs: a repair at some places, what it takes, which causes it mends; and what is known of a round of work."""
 
 from __future__ import annotations
 

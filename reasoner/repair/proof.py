@@ -204,8 +204,8 @@ class ProofDoc:
 def proof_document(
     workup: Standing, before: Standing, work: Work, case: str = "", earlier: Sequence[tuple[Standing, Work]] = ()
 ) -> ProofDoc:
-    """workup: the case after the work; before: as it stood when the work was done. earlier: the rounds before that one,
-    each with the case as it stood then."""
+    """workup: the case after the work; before: the case when the work was done. earlier: the rounds before that one,
+    each with the case at that time."""
     book = workup.book
     plans = _plans(before, work, earlier)
     provocation, also = (plans[0] if plans else None), plans[1:]

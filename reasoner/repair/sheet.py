@@ -178,7 +178,7 @@ def sheet_of(case: Standing, work: Work) -> RepairSheet:
 
 
 def sheet_document(case: Standing, work: Work, name: str = "") -> SheetDoc:
-    """The sheet of a round of work as it stands."""
+    """The sheet of a round of work, with what is done so far."""
     book, sheet = case.book, sheet_of(case, work)
     cautions = {
         name: CautionDoc(number, book.cautions[name].say, book.cautions[name].hazard)

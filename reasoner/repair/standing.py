@@ -1,4 +1,4 @@
-"""A case as it stands, as far as what follows a verdict has to know it: nothing here knows how it came to stand so."""
+"""What the work after a verdict has to know of a case; not how the case came to be known."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class RecordSoFar(Protocol):
 
 
 class Standing(Protocol):
-    """A case as it stands: its rules, vehicle and tables, what is known, and what is believed."""
+    """A case now: its rules, vehicle and tables, what is known, and what is believed."""
 
     @property
     def book(self) -> Rulebook: ...

@@ -95,7 +95,7 @@ def no_log_text(refused: NoLog, name: str, width: int = 80) -> str:
 
 
 def _readings(banks: Iterable[BankFacts]) -> list[str]:
-    """What the trims read, as they stand in the log."""
+    """What the trims read, unchanged from the log."""
     rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "trim at idle, %", "at high airflow, %")]
     for bank in banks:
         sides = (("showing", bank.fits.showing), ("otherwise", bank.fits.quiet)) if bank.fits is not None else ()

@@ -11,8 +11,8 @@ from reasoner.rulebook.near import choices_of
 from reasoner.rulebook.scale import WORDS
 
 _HEAD = """\
-# A {kind} of your own. Write something for every REPLACE ME, and take out what you do not need. What stands behind
-# a # is a remark. `reasoner rules check --rules FILE` says what is missing. Names that are there already:
+# A {kind} of your own. Write something for every REPLACE ME, and take out what you do not need. A # begins
+# a remark. `reasoner rules check --rules FILE` says what is missing. Names that are there already:
 # `reasoner rules list {names}` (or conditions, families, repairs, tools, cautions); what they say:
 # `reasoner rules show NAME`. What is not there yet can be added in the same file. Every key: rules/README.md.
 {words}

@@ -1,4 +1,4 @@
-"""A chain that is quiet or showing and goes to and fro: what each moment tells about every other.
+"""A chain of moments, each quiet or showing: what each moment tells about every other.
 
 Two-state hidden Markov chain in continuous time, forward and backward (L. R. Rabiner, Proc. IEEE 77:257-286, 1989; in
 secondary texts). Its 2 x 2 matrices are multiplied in blocks side by side, so that a long log costs numpy steps in

@@ -68,7 +68,7 @@ def answer(
     """An answer. option: the proposal it answers (a new spell is begun where that says so).
 
     values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was seen
-    in; nothing was brought about for it then, and another one than the car is in now stands in a spell of its own.
+    in; nothing was brought about for it then. A condition other than the present one makes a spell of its own.
     inputs: as typed, of what it was worked out from. figures: by place, of what was read (see `measure.carried`); other
     rules weigh it again by them.
     """

@@ -65,7 +65,7 @@ class AfterWork(Workup):
 def resume(
     book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time", prices: Prices | None = None
 ) -> Workup:
-    """A case as it stands: as `begin`, but after finished work with what may be wrong then, and the answers since."""
+    """A case now: as `begin`, but after finished work with what may be wrong then, and the answers since."""
     return _through(book, vehicle, _parts(events), by, prices)
 
 
@@ -77,13 +77,13 @@ def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> W
 
 
 def before_work(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> Workup:
-    """The case as it stood when the last finished work was done; as it stands, where none was."""
+    """The case when the last finished work was done; the case now, where none was."""
     parts = _parts(events)
     return _through(book, vehicle, parts[:-1] or parts)
 
 
 def finished_rounds(book: Rulebook, vehicle: Vehicle, events: Sequence[Event]) -> list[tuple[Workup, Work]]:
-    """Every round of work that was done, each with the case as it stood when it was."""
+    """Every round of work that was done, each with the case at that time."""
     parts = _parts(events)
     done = [work for work in rounds_of(book, events) if work.finished is not None]
     return [(_through(book, vehicle, parts[:number]), work) for number, work in enumerate(done, start=1)]

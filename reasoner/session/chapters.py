@@ -36,7 +36,7 @@ CURED = ("cured", "cured but unproven")  # the first as older files have it
 class Chapter:
     """work: what was done before it (nothing before the first). events: those that stand.
 
-    workup: the case as it stood at its end; worked out when it is asked for, which most chapters never are.
+    workup: the case at its end; worked out when it is asked for, which most chapters never are.
     """
 
     number: int
@@ -104,7 +104,7 @@ class Garage:
         return Workup(self.book, car, self.tables(car), tuple(events), by, vehicle)
 
     def chapters(self, vehicle: Vehicle, events: Sequence[Event]) -> tuple[Chapter, ...]:
-        """The chapters of a case under these rules, each with the case as it stood at its end."""
+        """The chapters of a case under these rules, each with the case at its end."""
         parts, vehicle = parted(events), known_car(vehicle, events)
         found = [Chapter(0, (), parts[0], partial(self.begin, vehicle, parts[0]))]
         done = [work.jobs for work in rounds_of(self.book, events) if work.finished is not None]

@@ -206,7 +206,7 @@ def out_of_reach(workup: Workup) -> tuple[Way, ...]:
 
 
 def without_tools(workup: Workup) -> list[Option]:
-    """Checks that nothing but a tool stands in the way of, as if it were at hand, best first."""
+    """Checks for which only a tool is missing, as if it were at hand, best first."""
     now, tables = workup.situation, workup.expected
     for_a_tool = {tables.check_number.get(n) for n, why_not in workup.record.passed.items() if why_not == "no-tool"}
     have = replace(now, lacking=frozenset(), barred=now.barred - for_a_tool)

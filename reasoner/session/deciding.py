@@ -52,7 +52,7 @@ class Decision:
 
 
 def decide(workup: Workup, prices: Prices | None = None) -> Decision:
-    """All the choices of a case as it stands. prices: in place of those that the case was worked with."""
+    """All the choices open now. prices: in place of those that the case was worked with."""
     if prices is not None and prices != workup.prices:
         workup = replace(workup, prices=prices)
     outlook = workup.outlook

@@ -233,7 +233,7 @@ def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[Evidenc
     """The codes read off, as answers to every check that speaks of codes: listed = second outcome, else the first.
 
     Not listed counts as absent only where everything stored was read off. A code is copied from a display and named
-    back, not judged: it counts as it stands, and no outcome is ever impossible (`unlikeliest`).
+    back, not judged: it counts unchanged, and no outcome is ever impossible (`unlikeliest`).
     """
     if not record.codes and not record.codes_complete:
         return []

@@ -54,7 +54,7 @@ Reply = tuple[list[Event], Document | None]
 
 
 def sheet(course: Course) -> Document:
-    """The sheet as it stands. Raises Refused where no work was taken up."""
+    """The sheet, with what is done so far. Raises Refused where no work was taken up."""
     return as_data(sheet_document(course.workup, course.work))
 
 

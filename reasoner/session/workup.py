@@ -32,7 +32,7 @@ PLAIN = 0.9  # a chance of showing from which nobody is asked whether it does; j
 
 @dataclass(frozen=True)
 class Workup:
-    """A case as it stands. by: what counts as cost. vehicle: with all that is known of it; stated: as it was before
+    """A case now. by: what counts as cost. vehicle: with all that is known of it; stated: as it was before
     facts were told (None: none were). prices: what the shop pays and charges (None: as the rules say)."""
 
     book: Rulebook

@@ -59,8 +59,8 @@ def test_cooling_looks_like_a_leak_and_warming_hides_one() -> None:
 
 def test_what_the_rail_stores_is_seconds_of_idle() -> None:
     given = 80 * (RUNNING - 0.5) / MODULUS * DENSITY
-    seconds = given / (3.3 / RATIO)
-    assert 1 < seconds < 4
+    lasts = given / (3.3 / RATIO)  # seconds of idle
+    assert 1 < lasts < 4
     after = {n: chance(rules(), "hot-restart-watched", n, "injector-leaks-after-soak") for n in ("seconds", "minutes")}
     steady = {n: chance(rules(), "hot-restart-watched", n, "injector-leaks") for n in ("seconds", "minutes")}
     assert after["seconds"] / after["minutes"] > 3 * steady["seconds"] / steady["minutes"]

@@ -60,12 +60,12 @@ def test_a_full_tank_s_vapour_is_purged_within_a_drive() -> None:
     """A litre canister holds about 60 g. Swept by purge, it gives off ever less (first-order, from memory): at 10 L/min
     and 30 % vapour at first, the trim at idle is normal again after some minutes to half an hour."""
     stored, flow = 60.0, moles_a_second(10)
-    vapour, seconds = 0.30, 0.0
+    vapour, swept = 0.30, 0.0  # swept: seconds
     grams_at_first = vapour * flow * VAPOUR
     while purge_trim(10, vapour, IDLE) < -0.10:
-        seconds += 1.0
-        vapour = 0.30 * exp(-grams_at_first * seconds / stored)
-    assert 5 * 60 < seconds < 60 * 60
+        swept += 1.0
+        vapour = 0.30 * exp(-grams_at_first * swept / stored)
+    assert 5 * 60 < swept < 60 * 60
     book = rules()
     assert shows(book, "purge-vapour", "after-refuelling") == max(
         shows(book, "purge-vapour", c) for c in book.conditions if c not in ("engine-off", "cold-soaked", "hot-soak")
