@@ -53,16 +53,6 @@ def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
     )
 
 
-def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int], causes: Sequence[int]) -> float:
-    """Decibans of all answers of these checks taken together for these causes taken together, the answers of the other
-    checks given.
-
-    Not the sum of the single weights: of three looks that say the same, each is worth little beside the other two. Nor
-    the weight for one of the causes: what speaks for all four injectors alike moves none of them against the others.
-    """
-    return moved(believe(tables, spells).probability, left_out(tables, spells, checks), causes)
-
-
 def left_out(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
     """(C,) what would be believed without any answer of these checks."""
     rest = [Spell(s.condition, tuple(a for a in s.answers if a.check not in checks)) for s in spells]
@@ -70,7 +60,12 @@ def left_out(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -
 
 
 def moved(now: Array, before: Array, causes: Sequence[int]) -> float:
-    """Decibans by which the odds of these causes, taken together, are higher now. now, before: (C,)."""
+    """Decibans by which the odds of these causes, taken together, are higher now. now, before: (C,).
+
+    Of several answers at once that is not the sum of their weights: of three looks that say the same, each is worth
+    little beside the other two. Nor is it the weight for one of the causes: what speaks for all four injectors alike
+    moves none of them against the others.
+    """
 
     def odds(probability: Array) -> float:
         own = list(causes)

@@ -125,7 +125,7 @@ _SAID: tuple[tuple[str, str, str], ...] = (
     (r"stop[- ]start", "stop-start", "yes"),
 )
 _FIGURES: tuple[tuple[str, str], ...] = (
-    (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+", "layout"),
+    (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+|[345][ -]?cyl(?:inders?)?", "layout"),
     (r"(?:19[6-9]|20\d)\d(?! ?(?:k|cc|mi))", "model year"),
     (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+k?) ?(?:km|mi(?:les)?)", "distance"),
     (r"(?:\d[.,]\d+ ?(?:l|litres?|liters?)?|\d{3,4} ?(?:cc|ccm))", "displacement"),
@@ -170,8 +170,11 @@ def with_facts(vehicle: Vehicle, facts: Mapping[str, str]) -> tuple[Vehicle, tup
 
 
 def _layout(text: str) -> str | None:
-    """`V6`, `v 6`, `Inline-4`, `i4`, `boxer 4` are read as the one spelling."""
+    """`V6`, `v 6`, `Inline-4`, `i4`, `boxer 4` are read as the one spelling; `4 cylinders` are in line, as nearly all
+    of so few are."""
     match = re.fullmatch(r"(inline|i|straight|v|flat|boxer)[ -]?(\d+)", text.lower())
+    if match is None and (few := re.fullmatch(r"([345])[ -]?cyl(?:inders?)?", text.lower())):
+        return f"inline {few[1]}"
     if not match:
         return None
     kind = {"i": "inline", "straight": "inline", "v": "V", "boxer": "flat"}.get(match[1], match[1])

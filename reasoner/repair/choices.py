@@ -27,7 +27,6 @@ from reasoner.rulebook.model import Effort, Rulebook
 WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out
 HARDLY = 0.002  # nor thought of once more is known
 KEPT = 64  # lists of prices of which losses are kept
-AGAIN = 1.0  # hours that a car takes which is sent away and comes in once more: to book, take in, talk; judgement
 Works = tuple[Job, ...]
 
 
@@ -257,14 +256,14 @@ def watch(stake: Stake) -> Choice:
     """Nothing yet: what does not go away by itself is driven with, comes back, and is then met by whatever is best."""
     first = watched(stake)
     later, left = _mean(stake, first.costs) + _then(stake, first), _mean(stake, first.stays)
-    driving = later - _then(stake, first) - left * AGAIN * stake.prices.hour
+    driving = later - _then(stake, first) - left * stake.book.settings.afterwards.another_visit_costs
     return Choice("watch", (), Effort(0.0, 0.0), 0.0, 1 - left, left, 0.0, 0.0, left, later, driving)
 
 
 def watched(stake: Stake) -> First:
     """What watching costs, and what of each cause is there still: it is driven with, and comes in once more."""
     stays = [1 - goes_away(stake, cause) for cause in range(len(stake.needs))]
-    visit = AGAIN * stake.prices.hour
+    visit = stake.book.settings.afterwards.another_visit_costs
     return First([stay * (harm + visit) for stay, harm in zip(stays, stake.harms, strict=True)], stays)
 
 

@@ -23,7 +23,7 @@ from reasoner.repair.risks import driving_on
 from reasoner.rulebook.model import At, Check
 
 SUGGESTED = 3
-WHICH = 0.5  # share of what a work mends that sits at fewer places, from which it matters which they are
+WHICH = 0.5  # more likely than not: share of what a work mends that sits at fewer places
 TALK = ("told", "code")
 
 

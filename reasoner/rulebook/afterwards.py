@@ -49,6 +49,7 @@ STEP = table(
 AFTERWARDS = table(
     Key("comeback costs", money, default=Afterwards.comeback_costs),
     Key("hand on costs", money, default=Afterwards.hand_on_costs),
+    Key("another visit costs", money, default=Afterwards.another_visit_costs),
     Key("never looked at", percent(0, 90), default=Afterwards.never_looked_at),
     Key("comeback within", distance, default=Afterwards.comeback_within),
     Key("watch for", distance, default=Afterwards.watch_for),

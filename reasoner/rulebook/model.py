@@ -485,8 +485,9 @@ class Afterwards:
     """Numbers for what follows a verdict.
 
     comeback_costs: money for a car that comes back, before any repair. comeback_within: km that count as coming back.
-    hand_on_costs: money for a car that is given to somebody else to find it, before any repair. never_looked_at: chance
-    that a part at which nobody has looked is not it, whatever is believed.
+    hand_on_costs: money for a car that is given to somebody else to find it, before any repair. another_visit_costs:
+    money for a car that was sent away to be watched and comes in again, before anything is looked at. never_looked_at:
+    chance that a part is not it which no look at the car has spoken for, whatever is believed.
     watch_for: km driven when nothing is done yet. excluded_below: chance below which a fault may count as excluded.
     speaks_from: decibans from which an answer counts as speaking for or against. proof_begins_at: chance that the
     fault is still there, before any proof, whatever was believed; proof_below: chance below which it counts as gone.
@@ -496,6 +497,7 @@ class Afterwards:
 
     comeback_costs: float = 150.0
     hand_on_costs: float = 600.0
+    another_visit_costs: float = 60.0
     never_looked_at: float = 0.2
     comeback_within: float = 20000.0
     watch_for: float = 1000.0

@@ -103,6 +103,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         works_out=works_out(workup, check),
         facts=open_facts(workup, asked),
         while_rich=check.while_rich,
+        sees=str(check.sees),
         while_there=tuple(way(workup, o) for o in _there_too(workup, asked, ranked)[:ALTERNATIVES]),
     )
 

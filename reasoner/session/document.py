@@ -136,6 +136,7 @@ class Question:
     facts: what is not known of the car, and this check or a leading suspect hangs on.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only`; "" = it needs none.
     while_there: what else is worth a look in the same condition, before the car leaves it.
+    sees: `now`, what it shows hangs on whether it is rich now; `ever`, it does not.
     lists_codes: the reader's list of codes answers this and every other question about codes at once.
     """
 
@@ -160,6 +161,7 @@ class Question:
     facts: tuple[FactDoc, ...] = ()
     while_rich: str = ""
     while_there: tuple[Way, ...] = ()
+    sees: str = "now"
     type: str = "question"
 
 

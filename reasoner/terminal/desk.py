@@ -39,7 +39,7 @@ class Desk:
     """source, out, err: the streams. tty: both ends are a terminal. colour: styles may be used.
 
     size: fixed (columns, lines) where the terminal is not to be asked. echo: what is typed is printed (for scripts).
-    resume: how to come back, said on leaving. left: how it was left, "" while somebody is there.
+    resume: how to come back, said on leaving. left: how it was left, "" while somebody is there. asked: how many lines.
     """
 
     source: TextIO
@@ -51,6 +51,7 @@ class Desk:
     echo: bool = False
     resume: str = ""
     left: str = ""
+    asked: int = 0
     _asking: bool = field(default=False, repr=False)
     _pending: str = field(default="", repr=False)
     _typed: str = field(default="", repr=False)
@@ -163,6 +164,7 @@ class Desk:
     def ask(self, prompt: str) -> str:
         """One line, harmless and without surrounding spaces. Raises Leave at Ctrl-C, Ctrl-D, hang-up, end of input."""
         self._leave_if_told()
+        self.asked += 1
         if self._typed:
             line, self._typed = self._typed, ""
             return line

@@ -142,7 +142,7 @@ def _unclear_car(unread: str) -> str:
 
 
 def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
-    desk.show(head("The car", "Enter takes what stands in [ ]; b goes back"), para(IN_ONE_LINE, style=QUIET))
+    desk.show(head("The car", "Enter takes what is in [ ]; b goes back"), para(IN_ONE_LINE, style=QUIET))
     fields = {**DEFAULTS, **defaults}
     asked: list[int] = []
     number, said = 0, set[str]()
@@ -159,7 +159,7 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
         else:
             prompt = f"{ask.question} [{default or 'not known'}] > "
         try:
-            line = ask_line(desk, prompt, "A number of the list, or the word. Enter takes what stands in [ ].")
+            line = ask_line(desk, prompt, "A number of the list, or the word. Enter takes what is in [ ].")
         except Back:
             number, said = asked.pop() if asked else number, set()
             continue
@@ -282,14 +282,16 @@ def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = Non
         if not after:
             parts = (_complaint, _codes, lambda s: _tools(s, own_tools), _pasted_values, _state)
         before = [workup.record.steps] * len(parts)  # the steps there were when each part was begun
+        stopped = [False] * len(parts)  # whether it asked for anything: back goes to one that did
         number = 0
         while number < len(parts):
-            before[number] = sitting.workup.record.steps
+            before[number], asked = sitting.workup.record.steps, desk.asked
             try:
                 parts[number](sitting)
+                stopped[number] = desk.asked > asked
                 number += 1
             except Back:
-                number = max(0, number - 1)
+                number = next((n for n in reversed(range(number)) if stopped[n]), number)
                 _take_back(sitting, before[number])
             for line in sitting.said:
                 desk.say(line)

@@ -222,7 +222,7 @@ def _facts(question: Question, before: int) -> list[RenderableType]:
     if way.money:
         facts.append(f"about {way.money:g} in money")
     facts.append("needs " + ", ".join(question.needs) if question.needs else "no tool needed")
-    if way.condition and not way.fresh and question.kind not in ("told", "code"):
+    if way.condition and not way.fresh and question.sees == "now":
         facts.append(f"as the car is now ({way.condition_title})")
     blocks: list[RenderableType] = [para("; ".join(facts).capitalize() + ".")]
     if question.before:

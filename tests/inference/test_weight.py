@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+
 import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
 from reasoner.inference.surprise import Surprise, surprise
-from reasoner.inference.weight import log_odds, together, weigh
+from reasoner.inference.weight import left_out, log_odds, moved, weigh
+from reasoner.network.tables import Tables
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_model, random_spells
 from tests.support import make_tables, plain, seen, spell, yes_no
@@ -55,6 +58,11 @@ def test_a_weight_is_what_the_odds_lose_without_the_answer(seed: int) -> None:
             without = log_odds(believe(tables, as_spells(rest)).probability)
             assert found[at].decibans == pytest.approx(with_all - without, abs=1e-8)
             at += 1
+
+
+def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int], causes: Sequence[int]) -> float:
+    """All answers of some checks, for some causes, the answers of the other checks given."""
+    return moved(believe(tables, spells).probability, left_out(tables, spells, checks), causes)
 
 
 def test_looks_that_agree_weigh_together_what_the_odds_lose_without_all_of_them() -> None:

@@ -213,7 +213,7 @@ def test_watching_matches_the_enumeration() -> None:
     works = [as_plain(work) for kind, work in found.acts if work and kind != "in turn"]
     assert {tuple(work) for work in works} >= {(work,) for work in _works(found)}
     best = min(at_once(after, work).money for work in works)
-    assert watch.expected == pytest.approx(harm + sum(left) * found.prices.hour + best)  # an hour to take it in again
+    assert watch.expected == pytest.approx(harm + sum(left) * 40 + best)  # another visit
     assert watch.driving == pytest.approx(harm)
     assert watch.cures == pytest.approx(1 - sum(left))
 

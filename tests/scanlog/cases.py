@@ -7,7 +7,6 @@ them (`Truth.alike`). The rules are of rich engines: drives whose trims only go 
 
 from __future__ import annotations
 
-import argparse
 import sys
 from dataclasses import dataclass
 from functools import cache
@@ -19,7 +18,8 @@ from reasoner.rulebook.read import read_rules
 from reasoner.session import logged
 from reasoner.session.acts import Refused
 from reasoner.session.workup import Workup, begin
-from tests.scanlog.second_drives import Drive, Truth, drives, fresh
+from tests.scanlog.marks import wanted
+from tests.scanlog.second_drives import Drive, Truth
 from tests.scanlog.second_engine import Engine
 
 # What the rules call each family: of faults (`acts as`), or faults by name.
@@ -109,14 +109,9 @@ def standing(d: Drive) -> Standing:
 
 def main() -> None:
     """Every case, then the sums."""
-    wants = argparse.ArgumentParser(description=__doc__)
-    wants.add_argument("--fresh", nargs="+", type=int, metavar="SEED", help="drives made anew instead of the frozen")
-    wants.add_argument("--sums", action="store_true", help="the sums alone")
-    said = wants.parse_args()
-    kept = [d for seed in said.fresh for d in fresh(seed)] if said.fresh else drives()
-    kept = [d for d in kept if judged(d.truth) or d.truth.family == "healthy"]
-    found = [(d, standing(d)) for d in kept]
-    for d, s in found if not said.sums else ():
+    kept, sums_alone = wanted(__doc__)
+    found = [(d, standing(d)) for d in kept if judged(d.truth) or d.truth.family == "healthy"]
+    for d, s in found if not sums_alone else ():
         t = d.truth
         where = f"bank {t.bank}" if t.bank else "all"
         print(

@@ -182,15 +182,20 @@ def line(d: Drive, m: Mark) -> str:
     return f"{d.name} {flags}{t.family} {place} {amount} -> {m.said}{overlap}{extra}"
 
 
-def main() -> None:
-    """Every drive, then the sums."""
-    wants = argparse.ArgumentParser(description=__doc__)
+def wanted(about: str | None) -> tuple[list[Drive], bool]:
+    """The drives that the command line asks for, and whether only their sums."""
+    wants = argparse.ArgumentParser(description=about)
     wants.add_argument("--fresh", nargs="+", type=int, metavar="SEED", help="drives made anew instead of the frozen")
     wants.add_argument("--sums", action="store_true", help="the sums alone")
     said = wants.parse_args()
-    kept = [d for seed in said.fresh for d in fresh(seed)] if said.fresh else drives()
+    return [d for seed in said.fresh for d in fresh(seed)] if said.fresh else list(drives()), said.sums
+
+
+def main() -> None:
+    """Every drive, then the sums."""
+    kept, sums_alone = wanted(__doc__)
     marks = [(d, mark(d)) for d in kept]
-    for d, m in marks if not said.sums else ():
+    for d, m in marks if not sums_alone else ():
         print(line(d, m))
     for name, count in sums(marks).items():
         print(f"{name}: {count}")

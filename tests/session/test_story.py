@@ -165,6 +165,12 @@ def test_a_car_in_one_line(line: str, fields: dict[str, str]) -> None:
     assert vehicle_from(fields)[0] is not None
 
 
+def test_so_few_cylinders_are_in_line() -> None:
+    fields, unread = vehicle_words("4 cylinder 2.0 port")
+    found = vehicle_from(fields)[0]
+    assert unread == "" and found is not None and found.layout == "inline 4"
+
+
 def test_an_age_is_no_model_year_yet() -> None:
     assert vehicle_words("V8 port, 11 years old") == ({"layout": "v8", "injection": "port", "age": "11"}, "")
 

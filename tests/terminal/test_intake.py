@@ -356,17 +356,20 @@ def test_four_enters_to_the_first_question_with_settings_and_the_car_in_one_line
     assert shown(car_desk).count("> ") + shown(desk).count("> ") == 4
 
 
+HOT_IDLE = {
+    "freeze-frame": "idle",
+    "freeze-frame-start": "hot-start",
+    "frame-coolant": "fits",
+    "frame-trims": "steady",
+    "frame-air": "fits",
+}
+
+
 def test_a_freeze_frame_is_typed_in_one_line() -> None:
     line = "P0172 load 24, coolant 92, rpm 780, speed 0, run 85, st -6 lt -14 map 34"
     kept, text = take_in("", "", "", "f", "load 24 sunshine", line, "", "", "", workup=shipped())
     assert '"sunshine" is not clear' in text
-    assert told_by(kept) == {
-        "freeze-frame": "idle",
-        "freeze-frame-start": "hot-start",
-        "frame-coolant": "fits",
-        "frame-trims": "steady",
-        "frame-air": "fits",
-    }
+    assert told_by(kept) == HOT_IDLE
     assert kept.workup.record.notes == (f"freeze frame: {line}",)
 
 
@@ -381,11 +384,7 @@ def test_every_value_of_a_frame_that_a_rule_speaks_of_is_an_answer_in_one_step()
     direct = begin(read_rules([Path(__file__).parents[2] / "rules"]), car(injection="direct", displacement="2.0 L"))
     kept, text = take_in("", "", "", line + " closed loop", "", "", workup=direct)
     assert told_by(kept) == {
-        "freeze-frame": "idle",
-        "freeze-frame-start": "hot-start",
-        "frame-coolant": "fits",
-        "frame-trims": "steady",
-        "frame-air": "fits",
+        **HOT_IDLE,
         "frame-rail": "at-target",
         "frame-purge": "zero",
         "frame-fuel-level": "full",
@@ -474,3 +473,10 @@ def test_the_age_of_a_car_is_its_model_year_and_what_was_said_is_read_back() -> 
     year = str(date.today().year - 11)
     assert fields["model year"] == year and "age" not in fields
     assert f"flex fuel, {year}" in " ".join(text.split()) and "not clear" not in text
+
+
+def test_b_at_what_the_car_is_doing_goes_to_the_last_thing_that_was_asked() -> None:
+    """Between the tools and that lies a part that asks nothing here: back does not stop at it."""
+    kept, text = take_in("", "", "", "b", "", "", workup=shipped())
+    assert text.count("Any of these at hand".upper()) == 2 and text.count("WHAT IS THE CAR DOING NOW") == 2
+    assert kept.workup.record.condition is None
