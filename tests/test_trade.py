@@ -172,8 +172,9 @@ def test_one_clean_hot_restart_hardly_exonerates_and_many_do() -> None:
     sound = workup.tables.cause_number["mended-before"]
     entry = book().checks["hot-restart-watched"]
     place = 0 if entry.at == "engine" else 1
-    odds = []
+    odds, chances = [], []
     for _ in range(7):
+        chances.append(workup.belief.probability[number])
         odds.append(workup.belief.probability[number] / workup.belief.probability[sound])
         workup = workup.after(acts.change_condition(workup, "hot-restart"))
         workup = workup.after(acts.answer(workup, "hot-restart-watched", {place: entry.outcomes[0].name}))
@@ -181,6 +182,7 @@ def test_one_clean_hot_restart_hardly_exonerates_and_many_do() -> None:
     # Six equal looks at one thing tell less than six different ones (see inference/lasting.py).
     assert odds[6] < 0.15 * odds[0]
     assert all(a > b for a, b in pairwise(odds))
+    assert chances[6] < chances[0]
 
 
 # ---- traps -----------------------------------------------------------------------------------------------------------

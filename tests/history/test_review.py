@@ -117,7 +117,7 @@ def test_the_shipped_cases_as_a_review() -> None:
     assert found.judged == len(closed)
     assert dict(found.states)["given up"] == 1
     assert found.today is not None and found.today.right.came >= found.judged - 3
-    # One needs the shop's rules; one ends before it tells a leak from a needle that hangs: the same injector.
+    # One needs the shop's rules; of two things that the work brought in the case keeps less than whoever looked saw.
     assert found.not_in_rules == ()
 
 
@@ -168,7 +168,7 @@ def test_drawn_from_the_rules_themselves_the_chances_keep_their_word() -> None:
     assert len(rows) > 4
     assert not off
     # Better than always saying the rate: by a tenth when eight looks told 56 faults apart, by 9 % with 78.
-    assert found.today.score.brier < 0.95 * found.today.score.uncertainty
+    assert found.today.score.brier < 0.93 * found.today.score.uncertainty
 
 
 def test_chances_are_binned_in_tenths_and_certainty_in_the_last() -> None:

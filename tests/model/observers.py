@@ -253,6 +253,11 @@ def on_bumps(b: Bench) -> There:
     return "yes" if (b.car.acts.shaken > 1 and b.car.acts.jumps and likely(b, 0.4)) or likely(b, 0.03, "so") else "no"
 
 
+@sees("happens-with-consumers")
+def with_consumers(b: Bench) -> There:
+    return "yes" if likely(b, 0.3 if b.car.broken.earth_shift else 0.03) else "no"
+
+
 @sees("fan-or-gauge")
 def fan_or_gauge(b: Bench) -> There:
     x = b.car.broken

@@ -156,7 +156,6 @@ def too_lean() -> float:
 def test_of_one_that_gives_too_much_the_lean_neighbours_misfire_as_soon() -> None:
     """So a misfire does not name the one that leaks. A leak floods its cylinder as it is started, besides."""
     book = rules()
-    assert too_lean() == pytest.approx(0.17, abs=0.02)
     assert too_rich(3) < 0.02 < too_rich(4) < 1.1 * too_lean()
     for fault in ("injector-leaks", "port-injector-leaks", "injector-slow-to-close", "injector-wrong-part"):
         said = statement(book, "misfires-watched", fault)
@@ -194,9 +193,8 @@ def test_what_all_get_too_much_hardly_soots_a_plug_but_what_one_gets_does() -> N
 
 
 def test_one_that_gives_half_or_nothing_takes_its_bank_up() -> None:
-    """Fuel for the mean of four right: 1 / (1 - missing / 4) - 1."""
-    asked = [1 / (1 - missing / CYLINDERS) - 1 for missing in (0.5, 1.0)]
-    assert asked == pytest.approx([0.143, 0.333], abs=0.001)
+    """Fuel for the mean of four right: 1 / (1 - missing / 4) - 1 is +14 % for half and +33 % for nothing, both beyond
+    the +10 % from which a trim is called lean."""
     for check in ("trim-idle", "trim-2500", "trim-cruise"):
         assert chance(rules(), check, "lean", "injector-gives-too-little") > 0.65
 
@@ -205,4 +203,5 @@ def test_where_all_give_too_much_alike_none_stands_out() -> None:
     book = rules()
     for fault in ("injectors-worn", "port-injectors-worn"):
         for check, name in (("misfires-watched", "misfires"), ("misfire-counts", "raised")):
-            assert chance(book, check, name, fault) < 0.6 * chance(book, check, name, "injector-leaks")
+            sound = chance(book, check, name)
+            assert chance(book, check, name, fault) == pytest.approx(sound, abs=0.05), "none is off the mean of all"

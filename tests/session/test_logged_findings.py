@@ -441,7 +441,7 @@ def test_near_the_limit_a_log_moves_the_belief_little_and_a_clear_one_much() -> 
     moved = [share(one, "fuel-by-time") - start for one in (none, near, clear)]
     # How much a clear one moves hangs on how many other faults of the whole engine the rules know: above 0.2 with 76,
     # 0.19 with 78, of which two read too much or too cold now and then.
-    assert abs(moved[1]) < 0.03 < 0.15 < moved[2]
+    assert abs(moved[1]) < 0.03 < 0.18 < moved[2]
     assert abs(moved[0]) < 0.03  # without a trace of it in one drive, an intermittent leak is neither
 
 
