@@ -1,7 +1,7 @@
 """Damaged files, messages and typed lines, thrown at the commands that read them: whatever comes, one clear error.
 
 Never a traceback, never the status of a fault of the program, never half a file, never an escape on the screen.
-A hundred attacks in the run; REASONER_ATTACKS=20000 makes it that many, shared out over the kinds.
+Sixty attacks in the run; REASONER_ATTACKS=20000 makes it that many, shared out over the kinds.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from reasoner.cli.main import cli
 from tests.terminal.desks import sit
 
 ROOT = Path(__file__).parents[1]
-ATTACKS = int(os.environ.get("REASONER_ATTACKS", "100"))
+ATTACKS = int(os.environ.get("REASONER_ATTACKS", "60"))
 SMALL = ROOT / "tests" / "rulebook" / "small"
 CASES = sorted((ROOT / "cases").glob("*.yaml"))
 KNOWN = {value for name, value in vars(exits).items() if name.isupper()} - {exits.OURS}

@@ -95,6 +95,12 @@ def test_what_the_readme_prints_is_what_is_printed(tmp_path: Path) -> None:
 # ---- what comes of it ------------------------------------------------------------------------------------------------
 
 
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One for all, so that a case begun once is begun for all."""
+    return tmp_path_factory.mktemp("own")
+
+
 @lru_cache
 def start(*texts: str, folder: Path) -> Workup:
     """A port-injected four with a rich code that is being looked at, warm and idling; the owner is not there to ask."""
@@ -130,28 +136,28 @@ def asked(workup: Workup) -> str:
 SEEN = {"trim_idle": "rich", "trim_2500": "normal", "purge_pinched": "same", "crankcase_vent_off": "same"}
 
 
-def test_a_new_fault_and_its_check_change_what_is_asked_next(tmp_path: Path) -> None:
-    shipped = answered(start(folder=tmp_path), **SEEN)
-    shop = answered(start(own("my-rules/gas.yaml"), folder=tmp_path), **SEEN)
+def test_a_new_fault_and_its_check_change_what_is_asked_next(folder: Path) -> None:
+    shipped = answered(start(folder=folder), **SEEN)
+    shop = answered(start(own("my-rules/gas.yaml"), folder=folder), **SEEN)
     assert asked(shop) == "gas-hose-pinched" != asked(shipped)
     assert "gas-hose-pinched" not in shipped.book.checks
 
 
-def test_a_new_fault_and_its_check_change_the_verdict(tmp_path: Path) -> None:
-    shipped = verdict(answered(start(folder=tmp_path), **SEEN))
-    shop = answered(start(own("my-rules/gas.yaml"), folder=tmp_path), **SEEN, gas_hose_pinched="recovers")
+def test_a_new_fault_and_its_check_change_the_verdict(folder: Path) -> None:
+    shipped = verdict(answered(start(folder=folder), **SEEN))
+    shop = answered(start(own("my-rules/gas.yaml"), folder=folder), **SEEN, gas_hose_pinched="recovers")
     found = next_document(shop)
     assert isinstance(found, Verdict)
     assert (found.kind, found.lead.fault) == ("settled", "vaporiser-leaks") and found.lead.probability > 0.9
     assert found.repair == "renew-vaporiser"
     assert shipped.kind != "settled" and shipped.lead.fault != "vaporiser-leaks"
     reason = next(r for r in found.spoke_for if r.check == "gas-hose-pinched")
-    assert reason.rule.startswith(str(tmp_path)) or "own-0.yaml" in reason.rule  # the shop's own line is named
+    assert reason.rule.startswith(str(folder)) or "own-0.yaml" in reason.rule  # the shop's own line is named
 
 
-def test_the_rest_is_as_it_was(tmp_path: Path) -> None:
+def test_the_rest_is_as_it_was(folder: Path) -> None:
     """What the shop did not speak of keeps its numbers: only the new fault's share is taken from all alike."""
-    shipped, shop = start(folder=tmp_path), start(own("my-rules/gas.yaml"), folder=tmp_path)
+    shipped, shop = start(folder=folder), start(own("my-rules/gas.yaml"), folder=folder)
     before = dict(zip([c.name for c in shipped.tables.causes], shipped.tables.prior, strict=True))
     after = dict(zip([c.name for c in shop.tables.causes], shop.tables.prior, strict=True))
     new = after.pop("vaporiser-leaks")
@@ -163,11 +169,11 @@ def test_the_rest_is_as_it_was(tmp_path: Path) -> None:
     assert all(abs(after[name] - before[name]) < 1e-9 for name in spare)
 
 
-def test_changed_numbers_change_what_is_asked_next_and_the_verdict(tmp_path: Path) -> None:
+def test_changed_numbers_change_what_is_asked_next_and_the_verdict(folder: Path) -> None:
     """Rich at idle, a valve that does not hold: enough for the shop, not for the base."""
     found = []
     for texts in ((), (own("my-rules/numbers.yaml"),)):
-        workup = answered(start(*texts, folder=tmp_path), trim_idle="rich")
+        workup = answered(start(*texts, folder=folder), trim_idle="rich")
         workup = workup.after(acts.change_condition(workup, "engine-off"))
         found.append(answered(workup, purge_valve_holds_vacuum="leaks"))
     shipped, shop = found
@@ -178,16 +184,16 @@ def test_changed_numbers_change_what_is_asked_next_and_the_verdict(tmp_path: Pat
     assert before.fault.probability < shop.costs.dominates <= after.fault.probability
 
 
-def test_why_names_the_shop_s_own_line_for_a_changed_share(tmp_path: Path) -> None:
-    shop, shipped = start(own("my-rules/numbers.yaml"), folder=tmp_path), start(folder=tmp_path)
+def test_why_names_the_shop_s_own_line_for_a_changed_share(folder: Path) -> None:
+    shop, shipped = start(own("my-rules/numbers.yaml"), folder=folder), start(folder=folder)
     assert "own-0.yaml:3:" in why(shop, "purge-valve-leaks").prior_rule
     assert why(shipped, "purge-valve-leaks").prior_rule.startswith("rules/faults-fuel.yaml:")
     assert why(shop, "canister-loaded").prior_rule.startswith("rules/faults-fuel.yaml:")
 
 
-def test_a_counted_frequency_weighs_by_its_count(tmp_path: Path) -> None:
-    shop = start(own("my-rules/numbers.yaml"), folder=tmp_path).book.checks["purge-pinched"]
-    shipped = start(folder=tmp_path).book.checks["purge-pinched"]
+def test_a_counted_frequency_weighs_by_its_count(folder: Path) -> None:
+    shop = start(own("my-rules/numbers.yaml"), folder=folder).book.checks["purge-pinched"]
+    shipped = start(folder=folder).book.checks["purge-pinched"]
     (now, before) = (check.given["purge-vapour"] for check in (shop, shipped))
     assert (now.here["recovers"].value, now.origin.weight) == (0.75, 40)
     assert before.here["recovers"].value != 0.75

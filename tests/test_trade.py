@@ -6,7 +6,6 @@ or published figure was found.
 
 from __future__ import annotations
 
-from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,23 +15,17 @@ import pytest
 from reasoner.inference.belief import believe, by_cylinder, by_fault
 from reasoner.inference.weight import weigh
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
 from reasoner.session import acts
-from reasoner.session.workup import Workup, begin
+from reasoner.session.workup import Workup
+from tests.shipped import book, garage
 
 RULES = Path(__file__).parent.parent / "rules"
-
-
-@lru_cache
-def book() -> Rulebook:
-    return read_rules([RULES])
 
 
 def car(**fields: str) -> Workup:
     vehicle, mistakes = vehicle_from({k.replace("_", " "): v for k, v in fields.items()})
     assert vehicle is not None, mistakes
-    return begin(book(), vehicle)
+    return garage().begin(vehicle)
 
 
 def direct_four() -> Workup:

@@ -14,9 +14,8 @@ from reasoner.casebook.casefile import CaseFile, load
 from reasoner.casebook.shape import sound, wrong_with
 from reasoner.history.car import vehicle_of
 from reasoner.history.trace import trace
-from reasoner.session.chapters import Garage
 from tests.casebook.small import plain_data
-from tests.test_cases import CASES, book
+from tests.shipped import garage, some
 
 HEAD = {
     "format": 1, "case": "AB 12 CDE", "opened": "2026-03-09T08:10:00+00:00", "rules": "0" * 64,
@@ -66,14 +65,13 @@ def test_words_are_kept_only_where_that_is_asked_for() -> None:
     assert "0171" not in repr(done.events)
 
 
-@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", some(2, 6), ids=lambda p: p.stem)
 def test_the_beliefs_of_the_copy_are_the_same(path: Path) -> None:
     """But for the distance, which is rounded: none of the shipped ones lies near a limit."""
     file = load(path)
     done = anonymous(file, "copy")
     case, copy = sound(file), sound(CaseFile(path, {"format": 1, **done.head}, done.events))
-    garage = Garage(book())
-    one, other = (garage.chapters(vehicle_of(c), c.events) for c in (case, copy))
+    one, other = (garage().chapters(vehicle_of(c), c.events) for c in (case, copy))
     assert len(one) == len(other)
     for mine, its in zip(one, other, strict=True):
         beliefs, others = trace(mine.workup).beliefs, trace(its.workup).beliefs

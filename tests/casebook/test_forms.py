@@ -20,7 +20,7 @@ from reasoner.history.replay import Grade, replay
 from reasoner.history.review import judge
 from reasoner.history.story import story
 from reasoner.session.chapters import found_in
-from tests.test_cases import garage
+from tests.shipped import garage
 
 FORMS = sorted((Path(__file__).parent / "forms").glob("*.yaml"))
 

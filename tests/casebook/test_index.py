@@ -11,7 +11,7 @@ import pytest
 
 from reasoner.casebook import index
 from reasoner.casebook.index import Row, Wanted, row_of, rows, shown
-from tests.test_cases import ROOT
+from tests.shipped import ROOT
 
 OLD = 1_600_000_000  # seconds; long before the index is written
 

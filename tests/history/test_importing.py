@@ -17,7 +17,7 @@ from reasoner.history.trace import trace
 from reasoner.session import acts
 from tests.events import as_written
 from tests.fleet import a_vehicle
-from tests.test_cases import book, garage
+from tests.shipped import book, garage
 
 LONG = """\
 Job;Day;Says;Codes;Engine;Mileage;Test;Result;Cyl;When;Sure;Cause;At;End

@@ -19,7 +19,8 @@ from reasoner.session.chapters import found_in
 from reasoner.session.effort import Spent
 from tests.fleet import a_case, a_vehicle
 from tests.inference.test_scoring import WILKS
-from tests.test_cases import CASES, FOLLOWED_UP, UNSOLVED, WRONG_FIRST, book, garage
+from tests.shipped import CASES, book, garage, some
+from tests.test_cases import FOLLOWED_UP, UNSOLVED, WITH_SHOP_RULES, WRONG_FIRST
 
 
 def test_the_table_of_wilks_comes_back_from_single_forecasts() -> None:
@@ -111,9 +112,10 @@ def test_counts_by_hand() -> None:
 
 
 def test_the_shipped_cases_as_a_review() -> None:
-    found = review(judge(load_sound(path), garage()) for path in CASES)
-    assert found.cases == len(CASES)
-    closed = [e for path in CASES for e in load_sound(path).events if isinstance(e, Closed) and e.fault]
+    cases = sorted({*some(0), UNSOLVED, WITH_SHOP_RULES})
+    found = review(judge(load_sound(path), garage()) for path in cases)
+    assert found.cases == len(cases)
+    closed = [e for path in cases for e in load_sound(path).events if isinstance(e, Closed) and e.fault]
     assert found.judged == len(closed)
     assert dict(found.states)["given up"] == 1
     assert found.today is not None and found.today.right.came >= found.judged - 3

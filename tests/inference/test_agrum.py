@@ -12,8 +12,8 @@ from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Evidence, Spell, counted, report
 from reasoner.inference.gain import gain
 from reasoner.network.tables import CheckTable, Tables, compile_tables
-from reasoner.rulebook.read import read_rules
 from tests.inference.random_models import as_spells, random_model, random_spells
+from tests.shipped import book
 from tests.support import Plain, PlainCheck, a_vehicle, make_tables, plainly
 
 agrum = pytest.importorskip("pyagrum")
@@ -106,7 +106,7 @@ def random_case(tables: Tables, seed: int) -> tuple[Spell, ...]:
 @pytest.mark.parametrize(("layout", "fields"), VEHICLES)
 @pytest.mark.parametrize("seed", range(3))
 def test_belief_on_the_shipped_rules(layout: str, fields: dict[str, str], seed: int) -> None:
-    tables = compile_tables(read_rules([RULES]), a_vehicle(layout, **fields))
+    tables = compile_tables(book(), a_vehicle(layout, **fields))
     tables = plainly(tables)
     spells = random_case(tables, seed)
     p, chance = library_belief(tables, spells)
@@ -118,7 +118,7 @@ def test_belief_on_the_shipped_rules(layout: str, fields: dict[str, str], seed: 
 @pytest.mark.parametrize("condition", [0, 3, 6])
 def test_gain_on_the_shipped_rules(condition: int) -> None:
     """Information about the repair by the library, class -> cause -> state -> outcome: every check with one place."""
-    tables = compile_tables(read_rules([RULES]), a_vehicle("inline 4"))
+    tables = compile_tables(book(), a_vehicle("inline 4"))
     shows, p = tables.shows[:, condition], tables.prior
     numbers = [n for n, c in enumerate(tables.checks) if len(c.places) == 1][::6]
     assert len(numbers) > 10

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
 
 import pytest
 
-from reasoner.rulebook.model import Check, Rulebook
-from reasoner.rulebook.read import read_rules
+from reasoner.rulebook.model import Check
 from tests.model.bench import MEANS, Bench
 from tests.model.breakages import BREAKAGES, CANNOT
 from tests.model.car import PROFILES, Acts, Broken, Car, Profile, own_car
@@ -16,15 +14,9 @@ from tests.model.fleet import named_cars
 from tests.model.observers import OBSERVERS, PENDING
 from tests.model.play import start, truth, where
 from tests.model.weeks import simulate
+from tests.shipped import book
 
 ROOT = Path(__file__).parents[2]
-
-
-@cache
-def book() -> Rulebook:
-    found = read_rules([ROOT / "rules"])
-    assert found is not None
-    return found
 
 
 def asked() -> list[Check]:

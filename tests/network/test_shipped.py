@@ -11,7 +11,7 @@ from reasoner.network.graph import build
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import LAYOUTS, PROPERTIES
 from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
+from tests.shipped import book
 from tests.support import a_vehicle
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -19,7 +19,7 @@ RULES = Path(__file__).parents[2] / "rules"
 
 @pytest.fixture(scope="module")
 def rules() -> Rulebook:
-    return read_rules([RULES])
+    return book()
 
 
 @pytest.fixture(scope="module", params=[(lay, inj) for lay in LAYOUTS for inj in PROPERTIES["injection"]], ids=str)

@@ -3,22 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_from, vehicle_key
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
-
-
-@cache
-def book() -> Rulebook:
-    return read_rules([Path(__file__).parent.parent.parent / "rules"])
+from tests.shipped import book
 
 
 def car(**fields: str) -> Vehicle:

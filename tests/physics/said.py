@@ -6,14 +6,14 @@ from functools import lru_cache
 from pathlib import Path
 
 from reasoner.rulebook.model import Rulebook, Statement
-from reasoner.rulebook.read import read_rules
+from tests.shipped import book
 
 RULES = Path(__file__).parents[2] / "rules"
 
 
 @lru_cache
 def rules() -> Rulebook:
-    return read_rules([RULES])
+    return book()
 
 
 def speakers(book: Rulebook, subject: str) -> tuple[str, ...]:

@@ -103,3 +103,4 @@ def test_every_repair_that_goes_wrong_has_something_it_can_bring_in() -> None:
             prior = prior_after(book(), vehicle, tables.causes, {**sound, named.name: 1.0}, work)
             fine = sum(p for c, p in zip(tables.causes, prior, strict=True) if book().faults[c.fault].nothing_wrong)
             assert 1 - fine == pytest.approx(repair.goes_wrong.value), repair.name
+            break  # one kind of engine that can have it done will do

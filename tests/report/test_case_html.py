@@ -19,9 +19,7 @@ from reasoner.history.dossier import Dossier, dossier
 from reasoner.repair.prices import usual
 from reasoner.report.case_html import case_html
 from reasoner.report.drawing import apart, picture, text
-from reasoner.rulebook.read import read_rules
-from reasoner.session.chapters import Garage
-from tests.shipped import CASES, some
+from tests.shipped import CASES, garage, some
 
 ROOT = Path(__file__).parents[2]
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -36,11 +34,6 @@ QUIET = [
     "--disable-sync",
     "--hide-scrollbars",
 ]
-
-
-@lru_cache
-def garage() -> Garage:
-    return Garage(read_rules([ROOT / "rules"]))
 
 
 def report_of(case: Case) -> Dossier:
@@ -81,7 +74,7 @@ class Page(HTMLParser):
             self.text += data
 
 
-@pytest.mark.parametrize("path", some(0), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", some(0, 6), ids=lambda path: path.stem)
 def test_every_case_has_its_page(path: Path) -> None:
     told = report_of(load_sound(path))
     page = Page(page_of(path))

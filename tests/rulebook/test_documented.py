@@ -30,10 +30,10 @@ from reasoner.rulebook.fields import (
     yes_no,
 )
 from reasoner.rulebook.located import read_text
-from reasoner.rulebook.model import Place, Rulebook
+from reasoner.rulebook.model import Place
 from reasoner.rulebook.problem import Notebook
-from reasoner.rulebook.read import read_rules
 from reasoner.rulebook.schema import schema
+from tests.shipped import book
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "rules" / "README.md"
@@ -75,11 +75,6 @@ def tables() -> dict[str, dict[str, Row]]:
 
 def unquoted(cells: list[str]) -> list[str]:
     return [cells[0].strip().strip("`"), *cells[1:]]
-
-
-@lru_cache
-def book() -> Rulebook:
-    return read_rules([ROOT / "rules"])
 
 
 def desk() -> Desk:

@@ -9,18 +9,15 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
 
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
 from reasoner.session import logged
 from reasoner.session.acts import Refused
 from reasoner.session.workup import Workup, begin
 from tests.scanlog.marks import wanted
 from tests.scanlog.second_drives import Drive, Truth
 from tests.scanlog.second_engine import Engine
+from tests.shipped import book
 
 # What the rules call each family: of faults (`acts as`), or faults by name.
 CALLED = {
@@ -50,11 +47,6 @@ class Standing:
     right: float
     first: tuple[str, float]
     given: int
-
-
-@cache
-def book() -> Rulebook:
-    return read_rules([Path(__file__).parents[2] / "rules"])
 
 
 def called(t: Truth) -> set[str]:

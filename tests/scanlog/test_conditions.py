@@ -8,12 +8,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from reasoner.cli import shipped
-from reasoner.rulebook.read import read_rules
 from reasoner.scanlog.conditions import PHASES, RULE_NAMES, Conditions, Phase, conditions
 from reasoner.scanlog.reading import LogTable, read
 from reasoner.scanlog.resampling import Grid, grid
 from tests.scanlog.drives import Setting, csv, drive
+from tests.shipped import book
 
 
 def found(content: bytes | str) -> tuple[Grid, Conditions]:
@@ -25,8 +24,7 @@ def found(content: bytes | str) -> tuple[Grid, Conditions]:
 
 
 def test_every_phase_with_a_name_is_a_condition_of_the_rules() -> None:
-    book = read_rules([shipped.folder("rules")])
-    assert set(RULE_NAMES.values()) <= set(book.conditions)
+    assert set(RULE_NAMES.values()) <= set(book().conditions)
     assert set(PHASES) - set(RULE_NAMES) == {Phase.DRIVING, Phase.STOPPED}
 
 

@@ -7,16 +7,15 @@ import json
 
 import pytest
 
-from reasoner.cli import shipped
 from reasoner.cli.measure_log import plain
 from reasoner.inference.interval import wilson
 from reasoner.measure.soften import soften
-from reasoner.rulebook.read import read_rules
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import LogDocument, Proposed
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.scanlog.look import seen
+from tests.shipped import book
 
 WHEN = ((900.0, 1400.0), (1700.0, 2000.0))
 LEAK = Setting(minutes=(36.0,), fault=Fault(leak=0.045, when=WHEN))
@@ -66,10 +65,9 @@ def test_trims_showing_and_quiet_in_the_same_condition() -> None:
 
 def test_near_the_limit_a_reading_says_little_and_clear_of_it_much() -> None:
     """The answer for `total fuel trim` at warm idle, softened as the shipped rules' check does, for a growing leak."""
-    book = read_rules([shipped.folder("rules")])
     measure = next(
         c.measure
-        for c in book.checks.values()
+        for c in book().checks.values()
         if c.measure is not None and c.measure.quantity == "total fuel trim" and "warm-idle" in c.conditions
     )
     weights = []

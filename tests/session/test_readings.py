@@ -14,8 +14,7 @@ import pytest
 
 from reasoner.casebook.events import Answered, Event
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.model import Check, Rulebook, Within
-from reasoner.rulebook.read import read_rules
+from reasoner.rulebook.model import Check, Within
 from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief
@@ -24,6 +23,7 @@ from reasoner.session.script import reply, script_of
 from reasoner.session.words import given_text
 from reasoner.session.workup import Workup, begin
 from tests.events import as_written
+from tests.shipped import book, garage
 
 ROOT = Path(__file__).parent.parent.parent
 SCHEMA = json.loads((ROOT / "reasoner" / "session" / "protocol.schema.json").read_text(encoding="utf-8"))
@@ -35,19 +35,12 @@ LEAK = {
     "load air": "45 g/s 3000 rpm",
     "load trim": "-2",
 }
-_BOOK: list[Rulebook] = []
-
-
-def book() -> Rulebook:
-    if not _BOOK:
-        _BOOK.append(read_rules([ROOT / "rules"]))
-    return _BOOK[0]
 
 
 def car(condition: str = "warm-idle", **fields: str) -> Workup:
     vehicle, mistakes = vehicle_from({"layout": "inline 4", **{k.replace("_", " "): v for k, v in fields.items()}})
     assert vehicle is not None, mistakes
-    workup = begin(book(), vehicle)
+    workup = garage().begin(vehicle)
     return workup.after(acts.change_condition(workup, condition))
 
 

@@ -23,11 +23,11 @@ import jsonschema
 import pytest
 
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.read import read_rules
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.tables_doc import document
-from reasoner.session.workup import Workup, begin
+from reasoner.session.workup import Workup
+from tests.shipped import LONG, book, garage
 
 ROOT = Path(__file__).parents[2]
 DEFINED = json.loads((ROOT / "reasoner/session/protocol.schema.json").read_text(encoding="utf-8"))["$defs"]
@@ -41,8 +41,8 @@ VEHICLES = {
     "V8": {"layout": "V 8", "injection": "direct"},
 }
 # Vehicle, seed, turns; large engines take their time.
-TALKS = [("three", 0, 20), ("three", 20, 20), ("four", 1, 20), ("flat four", 4, 20), ("V6", 3, 12), ("six", 2, 8),
-         ("V8", 5, 8)]  # fmt: skip
+TALKS = [("three", 0, 10), ("three", 20, 10), ("four", 1, 10), ("flat four", 4, 10), ("V6", 3, 6), ("six", 2, 4),
+         ("V8", 5, 4)]  # fmt: skip
 Weights = list[float]
 Message = dict[str, Any]
 
@@ -50,11 +50,10 @@ Message = dict[str, Any]
 @cache
 def start(name: str) -> tuple[Workup, dict[str, Any]]:
     """A case nobody has said anything of, and the tables as they are printed."""
-    book = read_rules([ROOT / "rules"])
     vehicle, mistakes = vehicle_from(VEHICLES[name])
     assert vehicle is not None, mistakes
-    workup = begin(book, vehicle)
-    tables = json.loads(json.dumps(document(workup.tables, book)))
+    workup = garage().begin(vehicle)
+    tables = json.loads(json.dumps(document(workup.tables, book())))
     tables["by name"] = {check["name"]: check for check in tables["checks"]}
     return workup, tables
 
@@ -303,10 +302,10 @@ class Other:
 
 @pytest.mark.parametrize(("name", "seed", "turns"), TALKS)
 def test_another_program_comes_to_the_same_belief(name: str, seed: int, turns: int) -> None:
-    """Short form; the long one: REASONER_TALKS=20 (so many of each, each ten times as long)."""
-    talks = int(os.environ.get("REASONER_TALKS", "1"))
+    """Short form; the long one: REASONER_TALKS=20 (so many of each, each twenty times as long)."""
+    talks = int(os.environ.get("REASONER_TALKS", "2" if LONG else "1"))
     for more in range(talks):
-        in_step(name, seed + 100 * more, turns if talks == 1 else 10 * turns)
+        in_step(name, seed + 100 * more, turns if talks == 1 else 20 * turns)
 
 
 def in_step(name: str, seed: int, turns: int) -> None:

@@ -17,21 +17,15 @@ import pytest
 from reasoner.casebook.events import Closed, Event, WorkTaken
 from reasoner.casebook.shape import load_sound
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
+from tests.shipped import book
 
 ROOT = Path(__file__).parents[2]
 CASES = ROOT / "cases"
 SCHEMA = json.loads((ROOT / "reasoner" / "session" / "protocol.schema.json").read_text(encoding="utf-8"))
 Message = dict[str, Any]
-
-
-@lru_cache
-def book() -> Rulebook:
-    return read_rules([ROOT / "rules"])
 
 
 @lru_cache

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -22,21 +21,15 @@ from reasoner.repair.proof import ProofDoc, may_close, proof_document
 from reasoner.repair.rounds import rounds_of
 from reasoner.repair.sheet import sheet_for
 from reasoner.report.proof_text import proof_text
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
 from reasoner.session import acts, after_work
 from reasoner.session.acts import Refused
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup, begin
+from tests.shipped import book
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 STORIES: dict[str, Any] = plain.read((HERE / "after_work.yaml").read_text(encoding="utf-8"))  # type: ignore[assignment]
-
-
-@lru_cache
-def book() -> Rulebook:
-    return read_rules([ROOT / "rules"])
 
 
 class Car:

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from reasoner.casebook.trouble import Refused
 from reasoner.network.vehicle import vehicle_from, vehicle_words
-from reasoner.rulebook.read import read_rules
 from reasoner.session import acts, story
 from reasoner.session.concluding import belief
 from reasoner.session.protocol import Talk, hear
-from reasoner.session.workup import Workup, begin
+from reasoner.session.workup import Workup
+from tests.shipped import book, garage
 
-BOOK = read_rules([Path(__file__).parents[2] / "rules"])
+BOOK = book()
 
 
 def start() -> Workup:
     vehicle, _ = vehicle_from({"injection": "direct"})
     assert vehicle is not None
-    return begin(BOOK, vehicle)
+    return garage().begin(vehicle)
 
 
 def number(workup: Workup, kind: str, outcome: str) -> int:

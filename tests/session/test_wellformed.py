@@ -15,12 +15,11 @@ import jsonschema
 import pytest
 
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.read import read_rules
 from reasoner.session import wellformed
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
-from reasoner.session.workup import begin
 from tests.events import as_written
+from tests.shipped import garage
 
 ROOT = Path(__file__).parents[2]
 DEFINED = json.loads((ROOT / "reasoner/session/protocol.schema.json").read_text(encoding="utf-8"))["$defs"]
@@ -103,7 +102,7 @@ def test_what_is_wrong_is_said(message: dict[str, Any], words: str) -> None:
 def talk() -> Talk:
     vehicle, _ = vehicle_from({"layout": "inline 4", "injection": "direct"})
     assert vehicle is not None
-    start = begin(read_rules([ROOT / "rules"]), vehicle)
+    start = garage().begin(vehicle)
     return hear(Talk(start), {"type": "condition", "condition": "warm-idle"})[0]
 
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import pytest
 
 from reasoner.casebook.events import Answered
 from reasoner.network.vehicle import Vehicle, vehicle_from
-from reasoner.rulebook.read import read_rules
-from reasoner.session.workup import Workup, begin
+from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Leave
 from reasoner.terminal.intake import ask_vehicle, intake
 from tests.events import read
+from tests.shipped import garage
 from tests.terminal.desks import RESUME, Kept, case, desk_with, shown
 
 
@@ -302,7 +301,7 @@ def car(**fields: str) -> Vehicle:
 
 
 def shipped() -> Workup:
-    return begin(read_rules([Path(__file__).parents[2] / "rules"]), car(injection="port"))
+    return garage().begin(car(injection="port"))
 
 
 def test_work_and_story_are_told_before_the_first_question() -> None:
@@ -381,7 +380,7 @@ def told_by(kept: Kept) -> dict[str, str]:
 
 def test_every_value_of_a_frame_that_a_rule_speaks_of_is_an_answer_in_one_step() -> None:
     line = "f rpm 780 load 24 ect 92 stft -12 ltft -14 map 31 maf 3.1 rail 52 target 50 purge 0 fuel 90 rear 0.9 run 85"
-    direct = begin(read_rules([Path(__file__).parents[2] / "rules"]), car(injection="direct", displacement="2.0 L"))
+    direct = garage().begin(car(injection="direct", displacement="2.0 L"))
     kept, text = take_in("", "", "", line + " closed loop", "", "", workup=direct)
     assert told_by(kept) == {
         **HOT_IDLE,

@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from io import StringIO
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -23,12 +22,12 @@ from reasoner.casebook.events import (
 )
 from reasoner.casebook.trouble import Refused
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.read import read_rules
 from reasoner.session import acts
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
 from tests.events import as_written
+from tests.shipped import book, garage
 from tests.terminal.desks import RESUME, Kept, case, desk_with, shown, sit, tiny
 
 ALL_CODES = CodesRead(step=1, codes=(CodeRead("P0172", ("stored",)),))
@@ -505,16 +504,13 @@ def at_warm_idle() -> Workup:
     """The shipped rules, a warm idle, and what needs a rich mixture there."""
     vehicle, _ = vehicle_from({"injection": "port", "metering": "airflow"})
     assert vehicle is not None
-    return begin(SHIPPED, vehicle, [ALL_CODES, WARM])
+    return garage().begin(vehicle, [ALL_CODES, WARM])
 
 
 def pinching(workup: Workup) -> str:
     names = [workup.tables.checks[option.check].name for option in workup.ranked]
     fresh = [option.fresh for option in workup.ranked]
     return str(1 + next(n for n, name in enumerate(names) if name == "purge-pinched" and not fresh[n]))
-
-
-SHIPPED = read_rules([Path(__file__).parents[2] / "rules"])
 
 
 def test_whether_it_is_rich_is_one_key_and_an_answer_where_it_is_not() -> None:
@@ -525,7 +521,7 @@ def test_whether_it_is_rich_is_one_key_and_an_answer_where_it_is_not() -> None:
     assert "purple is not clear" in text and "Kept: it is not rich now." in text
     [given] = [g for g in now.record.given if g.check == "purge-pinched"]
     assert max(given.values[0], key=given.values[0].__getitem__) == "not-rich" and now.rich_now is False
-    needs = {n for name, n in now.tables.check_number.items() if SHIPPED.checks[name].while_rich}
+    needs = {n for name, n in now.tables.check_number.items() if book().checks[name].while_rich}
     assert needs and all((n, None) in now.situation.done for n in needs)
     assert not any(o.check in needs and not o.fresh for o in now.ranked)
     changed = now.after(acts.change_condition(now, "long-idle"))

@@ -3,41 +3,34 @@
 from __future__ import annotations
 
 import os
-from functools import lru_cache
 from pathlib import Path
 
 import pytest
 
 from reasoner.casebook.shape import load_sound
 from reasoner.history.car import vehicle_of
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
-from reasoner.session.chapters import Garage
 from reasoner.session.concluding import belief
 from reasoner.session.document import Question
 from reasoner.session.protocol import Talk
 from reasoner.terminal.step import LEAST, Surroundings, step_pages
-from tests.shipped import some
+from tests.shipped import LONG, book, garage, some
 from tests.terminal.desks import desk_with
 
 ROOT = Path(__file__).parents[2]
-EVERY = int(os.environ.get("REASONER_EVERY_STEP", "6"))  # 1: every step of every case; else every sixth
-
-
-@lru_cache
-def book() -> Rulebook:
-    return read_rules([ROOT / "rules"])
+EVERY = int(
+    os.environ.get("REASONER_EVERY_STEP", "1" if LONG else "6")
+)  # 1: every step of every case; else every sixth
 
 
 def words(lines: list[str]) -> str:
     return " ".join(" ".join(lines).split())
 
 
-@pytest.mark.parametrize("path", some(0), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", some(0, 9), ids=lambda path: path.stem)
 def test_every_question_page_is_whole(path: Path) -> None:
     """Three suspects, the question, why, and all answers uncut, in 24 lines with the one that is typed on."""
     case = load_sound(path)
-    bare = Garage(book()).begin(vehicle_of(case))
+    bare = garage().begin(vehicle_of(case))
     desk = desk_with([], 80, 24)
     seen = 0
     for number in range(2, len(case.events), EVERY):

@@ -8,11 +8,10 @@ import pytest
 
 from reasoner.casebook.events import ConditionMet, ToolsSaid
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.read import read_rules
 from reasoner.session.asking import question
 from reasoner.session.concluding import belief
-from reasoner.session.workup import begin
 from reasoner.terminal.step import Surroundings, step_pages
+from tests.shipped import book, garage
 from tests.terminal.desks import desk_with
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -27,14 +26,13 @@ RULES = Path(__file__).parents[2] / "rules"
     ids=["four", "eight"],
 )
 def test_cautions_are_read_before_the_steps(fields: dict[str, str]) -> None:
-    book = read_rules([RULES])
     vehicle, _ = vehicle_from(fields)
     assert vehicle is not None
     all_tools = [
-        ConditionMet(step=1, condition=next(iter(book.conditions))),
-        ToolsSaid(step=2, at_hand=tuple(book.tools)),
+        ConditionMet(step=1, condition=next(iter(book().conditions))),
+        ToolsSaid(step=2, at_hand=tuple(book().tools)),
     ]
-    workup = begin(book, vehicle, all_tools)
+    workup = garage().begin(vehicle, all_tools)
     believed = belief(workup, ranges=False)
     around = Surroundings(said=("Kept: something",), car="warm idle")
     assert len(workup.ranked) > 40

@@ -11,27 +11,23 @@ import pytest
 
 from reasoner.casebook.events import ConditionMet, PassedOver
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.read import read_rules
-from reasoner.session.workup import Workup, begin
+from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Leave
 from reasoner.terminal.intake import intake
 from tests.events import as_written
+from tests.shipped import garage
 from tests.terminal.desks import Kept, desk_with, shown, sit
 
 ROOT = Path(__file__).parent.parent.parent
 SWEEP = ("t sweep", "1")
 LEAK = ("3.1 g/s 750 rpm", "-18 + -6", "12.2 2500", "-6 %", "", "45 g/s 3000 rpm", "-2", "")
-_BOOK: list[Rulebook] = []
 
 
 def case(condition: str | None = "warm-idle", **fields: str) -> Workup:
-    if not _BOOK:
-        _BOOK.append(read_rules([ROOT / "rules"]))
     vehicle, mistakes = vehicle_from({"layout": "inline 4", **fields})
     assert vehicle is not None, mistakes
     start = [ConditionMet(step=1, condition=condition)] if condition else []
-    return begin(_BOOK[0], vehicle, start)
+    return garage().begin(vehicle, start)
 
 
 def asking(name: str, condition: str = "warm-idle", **fields: str) -> Workup:
