@@ -22,13 +22,14 @@ ROUND_KM = 1000
 KEPT = {
     "event", "step", "check", "values", "sure", "asked", "condition", "codes", "code", "states", "complete", "why",
     "lacking", "at hand", "undone", "stamp", "kind", "cause", "probability", "state", "fault", "where", "corrected",
-    "jobs", "repair", "places", "clean", "counts", "cleared", "spell",
+    "jobs", "repair", "places", "clean", "counts", "cleared", "spell", "rich",
 }  # fmt: skip
 DROPPED_EVENTS = {"note", "tick", "figure", "log"}  # a log's answers stay, with their spells and figures
 MEASURED = {"layout", "upstream sensors", "banks", "firing order", "injection", "charging", "metering", "return line",
             "flex fuel", "gas recirculation", "fuel pump"}  # fmt: skip
 # A name of the rules, a place, a code, a stamp of rules. Names of people begin with a capital.
 PLAIN = re.compile(r"[a-z0-9][a-z0-9@ -]{0,79}|[PBCU][0-9A-F]{4}")
+READ = re.compile(r"[a-z0-9, -]{1,60}: [+-]?[0-9.]{1,9}( [a-zA-Z%°/]{1,6})?")  # a value off a scan tool
 TELLING = re.compile(r"[A-Z0-9]{2,4}[ -]?[A-Z0-9]{2,4}[ -]?[A-Z0-9]{0,4}|\S+@\S+|\+?[0-9][0-9 /-]{5,}")
 
 
@@ -95,6 +96,8 @@ def _event(event: RawEvent, keep_words: bool, drop: Any) -> dict[str, Any]:
         elif key in ("vehicle", "facts") and isinstance(value, Mapping):
             own = {k: v for k, v in value.items() if _of_the_car(k, v)}
             found[key] = {k: rounded(str(v)) if k == "distance" else v for k, v in own.items()}
+        elif key == "readings" and isinstance(value, Mapping):
+            found[key] = {k: v for k, v in value.items() if READ.fullmatch(f"{k}: {v}")}
         elif key in ("first", "second", "old", "inputs", "reading"):
             drop(CALLED.get(key, f'"{key}"'))
         elif key == "at":

@@ -144,6 +144,21 @@ class RichSeen(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class ReadingsTaken(Event):
+    """Live values read in one go, by name, each with its unit; what they answer is in answers of the same step.
+
+    rich: whether it was rich then (None: not known). spell: where it is not the present one, as of answers; then in
+    `condition`.
+    """
+
+    kind: ClassVar[str] = "readings"
+    condition: str | None
+    rich: bool | None = left_out(None)
+    readings: Mapping[str, str]
+    spell: str = left_out("")
+
+
+@dataclass(frozen=True, kw_only=True)
 class Noted(Event):
     """A remark of whoever works on the car."""
 

@@ -86,6 +86,10 @@ def _yes_no(value: Any) -> bool:
     return bool(value)
 
 
+def _yes_no_or_none(value: Any) -> bool | None:
+    return None if value is None else _yes_no(value)
+
+
 def _texts(value: Any) -> tuple[str, ...]:
     _need(isinstance(value, list | tuple))
     return tuple(_text(item) for item in value)
@@ -149,6 +153,7 @@ WORDS: dict[Reader, str] = {
     _whole: "a whole number",
     _number: "a number",
     _yes_no: "true or false",
+    _yes_no_or_none: "true or false",
     _texts: "a list of texts",
     BY_PLACE: 'outcomes by place, such as {"3": "wet"}',
     _codes: 'a list of codes, such as [{"code": "P0172", "states": []}]',
@@ -176,6 +181,10 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.ToolsSaid, {"lacking?": _texts, "at hand?": _texts}),
     (kinds.FactsTold, {"facts": TYPED}),
     (kinds.RichSeen, {"rich": _yes_no}),
+    (
+        kinds.ReadingsTaken,
+        {"condition": _text_or_none, "rich?": _yes_no_or_none, "readings": TYPED, "spell?": _text},
+    ),
     (kinds.Noted, {"text": _text}),
     (kinds.Undone, {"undone": _whole, "because?": _anything}),
     (kinds.RulesUsed, {"stamp": _text}),

@@ -11,7 +11,7 @@ from reasoner.cli import exits
 from reasoner.cli.keeper import Keeper
 from reasoner.session.acts import Refused
 from reasoner.session.logged import Fetch, no_files
-from reasoner.session.protocol import Talk, hear
+from reasoner.session.protocol import Message, Talk, hear
 
 LONGEST = 1_000_000  # bytes of one message
 
@@ -43,10 +43,10 @@ def lines(source: BinaryIO) -> Iterator[bytes]:
         yield line
 
 
-def talk(kept: Keeper, source: BinaryIO, out: TextIO, fetch: Fetch = no_files, logs: Sequence[str] = ()) -> int:
+def talk(kept: Keeper, source: BinaryIO, out: TextIO, fetch: Fetch = no_files, first: Sequence[Message] = ()) -> int:
     """Say the state, then answer every message until `stop` or the end of input. Returns the status to end with.
 
-    logs: files of scan logs, taken in before anything is asked.
+    first: messages that are heard before anything is asked.
     """
 
     def say(thing: dict[str, Any]) -> None:
@@ -58,9 +58,9 @@ def talk(kept: Keeper, source: BinaryIO, out: TextIO, fetch: Fetch = no_files, l
         kept.notes.clear()
 
     here, mistakes = Talk(kept.workup, fetch=fetch, events=tuple(kept.case.events)), []
-    for file in logs:
+    for message in first:
         try:
-            then, events, _ = hear(here, {"type": "log", "file": file})
+            then, events, _ = hear(here, message)
             kept.keep(events)
             here = then
         except Refused as refused:

@@ -28,7 +28,7 @@ from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.repair.prices import Shop
 from reasoner.rulebook.model import Rulebook
-from reasoner.session import acts
+from reasoner.session import acts, readings
 from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
 
@@ -69,6 +69,7 @@ distance: 198000 km         # or mi
     metavar="MAPPING.yaml",
     help="What the columns of logs are (see `reasoner measure columns`).",
 )
+@click.option("--live", metavar="LINE", help='Live values first, such as "idle +4 -14 maf 3.1; 2500 +2 -6".')
 @click.option("--json", "as_json", is_flag=True, help="Speak one JSON object a line on standard input and output.")
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of that conversation, and end.")
 @click.option("--vehicle-example", is_flag=True, help="Print an example of a vehicle file, and end.")
@@ -83,6 +84,7 @@ def command(
     answers: Path | None,
     logs: tuple[str, ...],
     columns_path: Path | None,
+    live: str | None,
     as_json: bool,
     schema: bool,
     vehicle_example: bool,
@@ -108,7 +110,7 @@ def command(
         )
         raise click.exceptions.Exit(exits.NO_TERMINAL)
     again = [*loading.options_again(cases_dir), *settings_again(settings_path)]
-    source = Logs(logs, scanlogs.fetcher(columns_path))
+    source = Brought(logs, scanlogs.fetcher(columns_path), live or "")
     try:
         folder, why = store.folder(cases_dir, os.environ)
         store.ready(folder)
@@ -123,7 +125,7 @@ def command(
                 if own is not None and not kept.workup.record.steps:
                     kept.keep(acts.usual_tools(kept.workup, *own))
                 raise click.exceptions.Exit(
-                    converse.talk(kept, sys.stdin.buffer, sys.stdout, source.fetch, source.files)
+                    converse.talk(kept, sys.stdin.buffer, sys.stdout, source.fetch, source.messages)
                 )
         if answers is not None:
             _unattended(wish, answers, source)
@@ -134,11 +136,26 @@ def command(
 
 
 @dataclass(frozen=True)
-class Logs:
-    """Scan logs to be taken in first, and how logs are read."""
+class Brought:
+    """What is taken in before the first question: scan logs, with how logs are read, and a line of live values."""
 
     files: tuple[str, ...]
     fetch: Fetch
+    live: str = ""
+
+    @property
+    def messages(self) -> list[dict[str, str]]:
+        logs = [{"type": "log", "file": file} for file in self.files]
+        return logs + ([{"type": "readings", "line": self.live}] if self.live else [])
+
+    def take(self, kept: Keeper) -> None:
+        """All of it, where nobody is there to be asked."""
+        scanlogs.take_all(kept, self.files, self.fetch)
+        try:
+            kept.keep(readings.keep_live(kept.workup, self.live) if self.live else [])
+        except acts.Refused as refused:
+            say(f"Error: --live: {refused.message}" + (f" ({refused.mend})" if refused.mend else ""), err=True)
+            raise click.exceptions.Exit(exits.PROBLEMS) from None
 
 
 @dataclass(frozen=True)
@@ -215,13 +232,13 @@ def _new(wish: Wish) -> Wish:
     return replace(wish, path=None)
 
 
-def _unattended(wish: Wish, answers: Path, logs: Logs) -> None:
+def _unattended(wish: Wish, answers: Path, brought: Brought) -> None:
     """Play the answers of a case file through the real session, keeping a case of its own."""
     from reasoner.cli.unattended import run
 
     given = load_sound(answers)
     with wish.opened(lambda: vehicle_of(given)) as kept:
-        run(kept, script_of(given.events), sys.stdout, lambda kept: scanlogs.take_all(kept, logs.files, logs.fetch))
+        run(kept, script_of(given.events), sys.stdout, brought.take)
 
 
 def _work_done(kept: Keeper) -> str:
@@ -236,7 +253,7 @@ def _work_done(kept: Keeper) -> str:
     return work_text(kept.workup, done[-1]) if done else ""
 
 
-def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
+def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
     from reasoner.report.text import Pages
     from reasoner.terminal import intake, loop
     from reasoner.terminal.desk import Desk, Leave
@@ -259,7 +276,7 @@ def _at_terminal(wish: Wish, color: str, logs: Logs) -> None:
             record, workup = kept.workup.record, kept.workup
             if not record.given and record.condition is None:  # the intake was not finished
                 workup = intake.intake(workup, kept.keep, desk, _own_tools(wish.shop))
-            workup = loop.run(workup, kept.keep, desk, Pages(), logs.fetch, logs.files)
+            workup = loop.run(workup, kept.keep, desk, Pages(), brought.fetch, brought.files, brought.live)
             if desk.left == "stop" and workup.record.verdicts:
                 name = " ".join([shlex.quote(kept.journal.path.stem), *wish.again])
                 desk.say(f"What to replace, by what it costs: reasoner decide {name}")

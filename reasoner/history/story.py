@@ -18,6 +18,7 @@ from reasoner.casebook.events import (
     Event,
     PassedOver,
     Provoked,
+    ReadingsTaken,
     Undone,
 )
 from reasoner.casebook.shape import Case
@@ -33,7 +34,8 @@ from reasoner.repair.prices import usual
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
 from reasoner.session.effort import Spent, effort
-from reasoner.session.words import act_text, given_text, percent
+from reasoner.session.readings import live_text
+from reasoner.session.words import act_text, given_text, percent, rich_text, state_text
 from reasoner.session.workup import Workup
 
 
@@ -42,7 +44,8 @@ class Moment:
     """One thing told or seen. step: what it is taken back or corrected by. at: when, as written ("" = not said).
 
     lead, chance: what leads afterwards (see `_lead`). of_found: chance of the fault that was found, wherever it sits;
-    None where none was, or it was not in the rules. settled: what to do was settled. kind: answer, codes or pass.
+    None where none was, or it was not in the rules. settled: what to do was settled. kind: answer, codes,
+    pass or readings.
     """
 
     step: int
@@ -172,7 +175,7 @@ def _job(book: Rulebook, job: Job) -> str:
     return f"{title} ({places})" if places else title
 
 
-TOLD = (Answered, CodesRead, PassedOver)  # the kinds of event that a story tells, each as a moment
+TOLD = (Answered, CodesRead, PassedOver, ReadingsTaken)  # the kinds of event that a story tells, each as a moment
 
 
 def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
@@ -189,8 +192,12 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
         if number in given:
             text = given_text(chapter.workup, given[number])
             name = record.spells[given[number].spell]
-            condition = book.conditions[name].title if name and name in book.conditions else ""
+            condition = state_text(chapter.workup, given[number].spell) if name and name in book.conditions else ""
             asked = given[number].asked
+        elif isinstance(event, ReadingsTaken):
+            text = f"Read: {live_text(event.readings, len(chapter.workup.vehicle.banks))}"
+            there = book.conditions.get(event.condition or "")
+            condition = rich_text(there.title if there else "", event.rich)
         elif isinstance(event, Answered):
             text = f"{event.check}: these rules or this vehicle do not have it"
         else:

@@ -199,18 +199,19 @@ def _like_code(token: str) -> bool:
 def nearest(token: str) -> str:
     """The code that a malformed piece most likely means, or what is missing; "" where nothing is near.
 
-    PO172 -> P0172 (letter for digit), P01722 -> P0172 (one too many), X0172 -> P0172, P017 -> `P017_`.
+    PO172 -> P0172 (letter for digit), P01722 -> P0172 (one too many), X0172 -> P0172, P172 -> P0172 (the nought
+    is not said), P017 -> `P017_`.
     """
     token = "".join(c for c in token[:40].upper().translate(_LOOKALIKES) if c.isascii() and c.isalnum())
     if not token:
         return ""
-    if len(token) == 3 and token.isdigit():
-        token = "0" + token  # `172`: as often said aloud
     letter, rest = (token[0], token[1:]) if token[0].isalpha() and token[0] != "O" else ("P", token)
     letter = letter if letter in "PCBU" else "P"
     digits = rest.translate(_LETTERS_FOR_DIGITS)
     if len(digits) == 5:
         digits = re.sub(r"(.)\1", r"\1", digits, count=1)
+    if len(digits) == 3 and digits[0] != "0":
+        digits = "0" + digits  # `172`: as often said aloud
     code = letter + digits[:4]
     if _CODE.fullmatch(code):
         return code

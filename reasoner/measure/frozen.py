@@ -1,17 +1,21 @@
-"""A freeze frame as it is copied off a reader, in one line: `rpm 780 load 24 ect 92 stft -12 ltft -14 map 31 purge 0`.
+"""Values as they are copied off a scan tool, in one line: a freeze frame, `rpm 780 load 24 stft -12 ltft -14`, or live
+ones in several states, `idle +4 -14 maf 3.1; 2500 +2 -6 maf 9.8; cruise 0 -4`.
 
 Values may come in any order and each may be left out. They get the names and units that the standard's services give
-them (`pids`), so that a typed frame and one that was pasted are the same from there on.
+them (`pids`), so that what was typed and what was pasted are the same from there on.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from reasoner.measure.pids import LOOPS, Value
 from reasoner.rulebook.quantity import KM_PER_MILE
+
+NORMAL = 10.0  # % of a total trim either way; common practice, no source
+TRIM_NAMES = ("short-term trim, bank {}", "long-term trim, bank {}")
 
 
 @dataclass(frozen=True)
@@ -35,8 +39,8 @@ _LOAD = _Kind("calculated load", "%", "%", 0, 100, 5, 100)
 _COOLANT = _Kind("coolant temperature", "°C", "°C", -40, 215, -30, 118)
 _SPEED = _Kind("road speed", "km/h", "km/h", 0, 255, 0, 200)
 _RUN = _Kind("time since start", "s", "s", 0, 65535, 0, 65535)
-_SHORT = _Kind("short-term trim, bank {}", "%", "%", -100, 100, -40, 40)
-_LONG = _Kind("long-term trim, bank {}", "%", "%", -100, 100, -40, 40)
+_SHORT = _Kind(TRIM_NAMES[0], "%", "%", -100, 100, -40, 40)
+_LONG = _Kind(TRIM_NAMES[1], "%", "%", -100, 100, -40, 40)
 _MANIFOLD = _Kind("manifold pressure, absolute", "kPa", "kPa", 0, 400, 15, 260)
 _AIRFLOW = _Kind("airflow", "g/s", "g/s", 0, 655.35, 1, 350)
 _INTAKE = _Kind("intake air temperature", "°C", "°C", -40, 215, -30, 85)
@@ -130,6 +134,101 @@ def read_frame(line: str) -> Frame:
             odd[name] = (whole.strip(), unit or kind.typed)
     unread = " ".join(re.sub(r"[,\s]+", " ", PARTS.sub(" ", rest)).split())
     return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd)
+
+
+@dataclass(frozen=True)
+class State:
+    """Live values of one state. words: that stood before them ("" = none). rich: as it was said, else None. odd: as of
+    a frame."""
+
+    words: str
+    rich: bool | None
+    values: tuple[Value, ...]
+    odd: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Live:
+    """Live values by state, in the order typed. unread, wrong: as of a frame."""
+
+    states: tuple[State, ...]
+    unread: str = ""
+    wrong: tuple[str, ...] = ()
+
+
+_NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
+_PAIR = rf"({_NUMBER}) ?%?(?:[ ,]+|(?=[+\-\u2212]))({_NUMBER}) ?%?(?![\w.])"
+_BARE = r"^ ?|(?<=[\d%] )(?=[+\-\u2212]|0 [+\-\u2212])"  # first, or with signs
+_NAMED = r"(?<!\w)trims? ?(?:(?:b|bank ?)([12])(?=[ =:]))? ?[=:]? ?"
+TRIMS = re.compile(rf"(?:{_BARE}|{_NAMED}){_PAIR}(?: ?/ ?{_PAIR})?")
+TOTAL = re.compile(rf"{_NAMED}{_NUMBER}")
+RICH = re.compile(r"(?<!\w)(not rich|quiet|rich)(?!\w)")
+
+
+def read_live(line: str, states: Collection[str]) -> Live:
+    """Live values, `idle +4 -14 maf 3.1 quiet; 2500 ...`. states: the words that a state may have, in lower case.
+
+    Two numbers first, with signs, or after `trim` are short-term and long-term trim; those of bank 2 follow a stroke.
+    Never raises.
+    """
+    text = " ".join(re.sub(r"[;|\n]", " , ", line.lower()).split())
+    found, unread, wrong = list[State](), list[str](), list[str]()
+    for words, said in _parted(text, states):
+        rich = RICH.search(said)
+        said = TRIMS.sub(_as_two, RICH.sub(" ", said).strip(" ,:"))
+        if total := TOTAL.search(said):
+            wrong.append(f"{total[0].strip()} is one number: short and long are wanted both, such as trim +4 -14")
+            continue
+        frame = read_frame(said)
+        names = [value.name for value in frame.values]
+        wrong += frame.wrong
+        wrong += [f"{name} is there twice" for name in dict.fromkeys(names) if names.count(name) > 1]
+        unread += filter(None, (frame.unread, frame.code))
+        if frame.values:
+            found.append(State(words, None if rich is None else rich[1] == "rich", frame.values, frame.odd))
+        elif words and not frame.unread:
+            wrong.append(f"nothing stands after {words}")
+    return Live(tuple(found), " ".join(unread), tuple(wrong))
+
+
+def totals(values: Iterable[Value]) -> dict[int, float]:
+    """Total trim in %, short and long, of every bank of which both are there."""
+    known = {value.name: value.value for value in values}
+    pairs = {bank: [known.get(name.format(bank)) for name in TRIM_NAMES] for bank in (1, 2)}
+    return {
+        bank: short + long
+        for bank, (short, long) in pairs.items()
+        if isinstance(short, float | int) and isinstance(long, float | int)
+    }
+
+
+def runs_rich(values: Iterable[Value]) -> bool | None:
+    """Whether the trims say that it was rich when they were read; None where they say nothing."""
+    found = totals(values)
+    return min(found.values()) < -NORMAL if found else None
+
+
+def _parted(text: str, states: Collection[str]) -> list[tuple[str, str]]:
+    """The words of each state, with what follows them. A word that is also the name of a value needs a colon."""
+    words = sorted(states, key=len, reverse=True)
+    named = "|".join(re.escape(word) + (":" if word in NAMES else r"(?=[ :,]|$)") for word in words)
+    marks = list(re.finditer(rf"(?<![\w.+\-\u2212])(?<!rpm )(?<!rpm: )(?:{named}):?", text)) if words else []
+    ends = [*(mark.start() for mark in marks), len(text)]
+    parts = [("", text[: ends[0]])]
+    for mark, end in zip(marks, ends[1:], strict=True):
+        word = mark[0].strip(" :")
+        before, nothing = parts[-1]
+        if before and word[0].isdigit() and not nothing.strip(" ,:"):  # `cruise 2500 rpm`: at that speed
+            parts[-1] = (before, f"rpm {word.split()[0]} {text[mark.end() : end].strip()}")
+        else:
+            parts.append((word, text[mark.end() : end]))
+    return [(words, said) for words, said in parts if words or said.strip(" ,")]
+
+
+def _as_two(match: re.Match[str]) -> str:
+    bank, *numbers = match.groups()
+    pairs = zip((bank or "1", "2"), (numbers[:2], numbers[2:]), strict=True)
+    return "".join(f" stft b{place} {two[0]} ltft b{place} {two[1]} " for place, two in pairs if two[0])
 
 
 def _loop(status: re.Match[str] | None) -> list[Value]:

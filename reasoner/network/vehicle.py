@@ -127,7 +127,7 @@ _SAID: tuple[tuple[str, str, str], ...] = (
 _FIGURES: tuple[tuple[str, str], ...] = (
     (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+|[345][ -]?cyl(?:inders?)?", "layout"),
     (r"(?:19[6-9]|20\d)\d(?! ?(?:k|cc|mi))", "model year"),
-    (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+k?) ?(?:km|mi(?:les)?)", "distance"),
+    (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+(?:[.,]\d)?k?) ?(?:km|mi(?:les)?)|\d+(?:[.,]\d)?k", "distance"),
     (r"(?:\d[.,]\d+ ?(?:l|litres?|liters?)?|\d{3,4} ?(?:cc|ccm))", "displacement"),
     (r"[12] (?:upstream )?sensors?", "upstream sensors"),
     (r"\d{1,2} ?(?:years?|yrs?)(?: old)?", "age"),

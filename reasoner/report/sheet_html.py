@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from html import escape
 
 from reasoner.repair.sheet import FigureDoc, LineDoc, SectionDoc, SheetDoc
-from reasoner.report.sheet_text import FOREWORD, caution_above
+from reasoner.report.sheet_text import FOREWORD, caution_above, caution_ahead
 from reasoner.session.plain import clean
 
 STYLE = """
@@ -65,7 +65,7 @@ def sheet_html(document: SheetDoc) -> str:
         f"<p>{' '.join(f'{name}: {BLANK}' for name in ('Car', 'distance', 'date'))}</p>",
         f"<p>{escape(FOREWORD)}</p>",
         '<section class="care"><h2>Take care</h2><ol>',
-        *(f'<li value="{c.number}">{escape(c.say)}</li>' for c in s.cautions),
+        *(f'<li value="{c.number}">{escape(caution_ahead(s, c))}</li>' for c in s.cautions),
         "</ol></section>",
         *(_section(part) for part in s.sections),
         _list("Seen afterwards", s.proof, boxes=True),

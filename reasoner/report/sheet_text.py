@@ -19,7 +19,7 @@ def sheet_text(document: SheetDoc, width: int = WIDTH) -> str:
     lines = [f"Repair sheet{f': case {s.case}' if s.case else ''}", *para(f"{s.vehicle}. {s.title}.", 0, width=width)]
     lines += ["", *para(FOREWORD, 0, width=width), *head("Take care", width)]
     for caution in s.cautions:
-        lines += para(caution.say, 2, f"{caution.number}!", width)
+        lines += para(caution_ahead(s, caution), 2, f"{caution.number}!", width)
     for part in s.sections:
         lines += _section(part, width)
     lines += section("Seen afterwards", s.proof, "[ ]", width)
@@ -55,12 +55,20 @@ def step_text(line: LineDoc, width: int = WIDTH) -> list[str]:
     return found + [f"{' ' * len(sign)} {figure.what}: {figure.value or BLANK}" for figure in line.figures]
 
 
+def caution_ahead(s: SheetDoc, caution: CautionDoc) -> str:
+    """Before the work begins: its beginning where the whole stands above a step, else the whole."""
+    steps = [line.number for part in s.sections for line in part.lines if caution.number in line.full]
+    return f"{first_sentence(caution.say)} (in full above step {steps[0]})" if steps else caution.say
+
+
 def caution_above(line: LineDoc, caution: CautionDoc) -> str:
-    """In full above the first step that needs it; later its beginning, and where the whole stands."""
-    if caution.number in line.full:
-        return caution.say
-    first, dot, _ = caution.say.partition(". ")
-    return f"{first}{dot.strip()} (caution {caution.number})"
+    """In full above the first step that needs it; later its beginning."""
+    return caution.say if caution.number in line.full else first_sentence(caution.say)
+
+
+def first_sentence(text: str) -> str:
+    first, dot, _ = text.partition(". ")
+    return f"{first}{dot.strip()}"
 
 
 def _box(done: bool) -> str:

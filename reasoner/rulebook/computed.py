@@ -62,6 +62,8 @@ SIGNATURES: Mapping[str, Signature] = {
         },
     ),
     "frozen at the banks": Signature(At.BANK, {"short": "%", "long": "%", "rear": "V"}),
+    "read at the banks": Signature(At.BANK, {"total fuel trim": "%", "short": "%", "long": "%", "purge": "%"}),
+    "temperatures when warm": Signature(At.ENGINE, {"coolant": "°C", "intake over outside": "°C"}),
     "exhaust gas": Signature(At.ENGINE, {"lambda": "", "trim": "%", "unburnt": "%"}),
     "rail hold": Signature(At.ENGINE, {"time until the rail pressure has halved": "min", "leak": "mm3/min"}),
     "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),

@@ -141,6 +141,7 @@ SECTIONS: dict[str, Section] = {
             Key("needs", tool_names, default=()),
             Key("cautions", caution_names, default=()),
             Key("after", check_names, default=()),
+            Key("typed as", list_of(text), default=()),
             *ORIGIN,
             WAIVE,
         ),

@@ -175,6 +175,7 @@ class Condition:
     """An operating condition. `came_from` gives what it takes when the car is in another one; else `reach`.
 
     after: checks that must be answered (or passed over) before it is brought about, because it destroys their evidence.
+    typed_as: words that stand before readings taken in it.
     """
 
     name: str
@@ -187,6 +188,7 @@ class Condition:
     needs: tuple[str, ...]
     cautions: tuple[str, ...]
     after: tuple[str, ...]
+    typed_as: tuple[str, ...]
     origin: Origin
 
 

@@ -214,6 +214,12 @@ def facts(workup: Workup, told: Mapping[str, str]) -> list[Event]:
     return [FactsTold(step=workup.record.steps + 1, facts={**told, **more})] if told else []
 
 
+def typed_words(workup: Workup) -> dict[str, str]:
+    """The words that may stand before readings -> the condition they were taken in."""
+    conditions = workup.book.conditions.values()
+    return {word.lower(): c.name for c in reversed(tuple(conditions)) for word in c.typed_as}
+
+
 def say_rich(workup: Workup, rich: bool) -> list[Event]:
     """Whether it is rich now, for as long as the car does the same."""
     return [RichSeen(step=workup.record.steps + 1, rich=rich)]

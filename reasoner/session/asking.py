@@ -15,7 +15,7 @@ from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check, Condition
 from reasoner.session.document import Move, OutcomeDoc, Question, Reading, Separation, Way
 from reasoner.session.fitted import open_facts
-from reasoner.session.readings import works_out
+from reasoner.session.readings import earlier, works_out
 from reasoner.session.words import any_one_text, named, places_of, values_text
 from reasoner.session.workup import Workup
 
@@ -104,6 +104,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         facts=open_facts(workup, asked),
         while_rich=check.while_rich,
         sees=str(check.sees),
+        earlier=earlier(workup, check),
         while_there=tuple(way(workup, o) for o in _there_too(workup, asked, ranked)[:ALTERNATIVES]),
     )
 

@@ -110,11 +110,12 @@ class InputDoc:
 
 @dataclass(frozen=True)
 class WorksOut:
-    """The computation that works the outcome out from readings."""
+    """The computation that works the outcome out from readings. frame: from those of a freeze frame."""
 
     by: str
     says: str
     inputs: tuple[InputDoc, ...]
+    frame: bool = False
 
 
 @dataclass(frozen=True)
@@ -138,6 +139,7 @@ class Question:
     while_there: what else is worth a look in the same condition, before the car leaves it.
     sees: `now`, what it shows hangs on whether it is rich now; `ever`, it does not.
     lists_codes: the reader's list of codes answers this and every other question about codes at once.
+    earlier: what it read on this car before, each with the state it was taken in.
     """
 
     way: Way
@@ -162,6 +164,7 @@ class Question:
     while_rich: str = ""
     while_there: tuple[Way, ...] = ()
     sees: str = "now"
+    earlier: tuple[str, ...] = ()
     type: str = "question"
 
 

@@ -215,6 +215,9 @@ HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
     "tools": lambda talk, m: _kept(talk, acts.tools(talk.workup, m.get("lacking", []), m.get("at hand", []))),
     "facts": lambda talk, m: _kept(talk, acts.facts(talk.workup, m["facts"])),
     "rich": lambda talk, m: _kept(talk, acts.say_rich(talk.workup, bool(m["rich"]))),
+    "readings": lambda talk, m: _kept(
+        talk, readings.keep_live(talk.workup, str(m["line"]), bool(m.get("as typed", False)))
+    ),
     "note": lambda talk, m: _kept(talk, acts.note(talk.workup, str(m["text"]))),
     "undo": lambda talk, m: _kept(talk, acts.undo(talk.workup)),
     "choose": _choose,

@@ -2,25 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reasoner.casebook.events import Answered, LogTaken
+from reasoner.casebook.events import Answered, ConditionMet, Event, LogTaken, ReadingsTaken
 from reasoner.measure.asks import Ask, Setting
 from reasoner.measure.computations.base import LITRES, Computation
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
+from reasoner.measure.frozen import TRIM_NAMES, read_live, runs_rich, totals
 from reasoner.measure.pids import LOOP_NUMBERS, Value
 from reasoner.measure.weigh import work_out
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import At, Check
+from reasoner.session import acts
 from reasoner.session.acts import Refused, find_check
 from reasoner.session.document import InputDoc, WorksOut
-from reasoner.session.record import setting_of, standing
+from reasoner.session.plain import shortened
+from reasoner.session.record import fold, setting_of, standing
+from reasoner.session.words import given_text, state_text
 from reasoner.session.workup import Workup
 
+LIVE_SUCH_AS = "such as: idle +4 -14 maf 3.1 ect 92; 2500 +2 -6 maf 9.8; cruise 0 -4"
 LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart
+
+
+@dataclass(frozen=True)
+class LiveState:
+    """Live values of one state of the car. condition: None = not known. rich: whether it was rich; None = not known.
+    odd: values that are not usual, by name: as typed, and in which unit."""
+
+    condition: str | None
+    rich: bool | None
+    values: tuple[Value, ...]
+    odd: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What values say of a check, in words, and the answer that is kept if that is right."""
+
+    text: str
+    answer: Answered
 
 
 @dataclass(frozen=True)
@@ -69,17 +93,28 @@ def work(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
 
 
 def told(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
-    """The same, to be kept as an answer. Raises Refused also where it tells no outcomes apart."""
+    """The same, to be kept as an answer. Raises Refused also where it tells no outcomes apart, or where a figure that
+    every outcome is told by is not among them: no time since a start, no how soon."""
     found = work(workup, name, inputs)
+    lacking = _common(find_check(workup, name)) - {f.name for one in found.finding.figures.values() for f in one}
+    if lacking:
+        raise Refused(f"without {' and '.join(sorted(lacking))} this says nothing", "type it too, or leave the check")
     if not found.speaks:
         raise Refused("these figures fit none of its outcomes better than the others", "answer by a word, or leave it")
     return found
 
 
+def _common(check: Check) -> set[str]:
+    """Figures that every outcome of a check is told by."""
+    if check.computed is None or not check.computed.outcomes:
+        return set()
+    return set.intersection(*({w.figure for w in said if not w.kind} for said in check.computed.outcomes.values()))
+
+
 def _used(check: Check) -> frozenset[str] | None:
-    """Figures of a freeze frame that a check's outcomes go by, as it has many; None of anything else: the main ones."""
+    """Figures that a check's outcomes go by, where its computation has many; None: the main ones."""
     working = working_of(check)
-    if working is None or not working.frame or check.computed is None:
+    if working is None or not working.picked or check.computed is None:
         return None
     return frozenset(within.figure for said in check.computed.outcomes.values() for within in said)
 
@@ -116,7 +151,7 @@ def works_out(workup: Workup, check: Check) -> WorksOut | None:
         InputDoc(a.name, a.say, a.hint, "" if a.at is At.ENGINE else str(a.at), a.needed, remembered(workup, a))
         for a in working.asks
     )
-    return WorksOut(working.name, working.says, inputs)
+    return WorksOut(working.name, working.says, inputs, working.frame)
 
 
 def from_values(working: Computation, values: Iterable[Value], vehicle: Vehicle) -> dict[str, str]:
@@ -145,3 +180,234 @@ def _from_values(ask: Ask, known: Mapping[str, Value], setting: Setting) -> str:
 
 def _typed(value: Value) -> str:
     return f"{value.value:.5g} {value.unit}".strip()
+
+
+# ---- values read off in one go ---------------------------------------------------------------------------------------
+
+
+def offer_frame(workup: Workup, values: Sequence[Value]) -> list[Offer]:
+    """What the values of a freeze frame say of the checks of this car that go by one and were not answered."""
+    told_of = {given.check for given in workup.record.given}
+    found = []
+    for check in frame_checks(workup):
+        answer = None if check.name in told_of else _answered(workup, check, _inputs(workup, check, values))
+        if answer is not None:
+            found.append(_offer(workup, (), answer))
+    return found
+
+
+def frame_checks(workup: Workup) -> list[Check]:
+    """Checks of this vehicle that a freeze frame answers."""
+    return [check for check, working in _worked(workup) if working.frame]
+
+
+def live_states(workup: Workup, line: str) -> list[LiveState]:
+    """Live values as typed in one line, each state with its condition, where that is known. Raises Refused."""
+    words = acts.typed_words(workup)
+    live = read_live(line, words)
+    if live.wrong:
+        raise Refused("; ".join(live.wrong))
+    if live.unread or not live.states:
+        raise Refused(f'"{shortened(live.unread or line, 40)}" is not clear', LIVE_SUCH_AS)
+    for name in (value.name for state in live.states for value in state.values):
+        if len(workup.vehicle.banks) == 1 and "bank 2" in name:
+            raise Refused(f"{name}: this car was said to have one bank", "leave it out, or put the car right")
+    return [
+        LiveState(
+            words[state.words] if state.words else workup.record.condition,
+            runs_rich(state.values) if state.rich is None else state.rich,
+            state.values,
+            state.odd,
+        )
+        for state in live.states
+    ]
+
+
+def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event], list[Offer]]:
+    """The events that keep live values with the state they were taken in, and what they answer. All of one step.
+
+    Values of the condition that the car is in belong to the present spell, the last where there are several; what
+    contradicts whether it is rich in it begins a new one. Where no condition is known it is the last one typed.
+    Raises Refused where a state has no condition.
+    """
+    if any(state.condition is None for state in states):
+        words = ", ".join(acts.typed_words(workup))
+        raise Refused("what was the car doing then?", f"such as idle before the values; one of: {words}")
+    step, here = workup.record.steps + 1, workup.record.condition
+    events: list[Event] = []
+    present = here or states[-1].condition
+    now = max((n for n, state in enumerate(states) if state.condition == present), default=-1)
+    if now >= 0 and (here is None or _turned(workup, states[now])):
+        events.append(ConditionMet(step=step, condition=present))
+    labels = ["" if n == now else f"readings {step} {n + 1}" for n in range(len(states))]
+    for state, label in zip(states, labels, strict=True):
+        kept = {v.name: v.value if isinstance(v.value, str) else _typed(v) for v in state.values}
+        events.append(ReadingsTaken(step=step, condition=state.condition, rich=state.rich, readings=kept, spell=label))
+    found, covered = _over_states(workup, states, now)
+    for number, state in enumerate(states):
+        for check, working in _worked(workup):
+            if working.frame or _regions(working) or check.kind != "reading" or check.name in covered:
+                continue
+            if check.conditions and state.condition not in check.conditions:
+                continue
+            answer = _answered(workup, check, _inputs(workup, check, state.values))
+            if answer is not None and not _only_quiet(check, answer):
+                found.append((number, answer))
+    offers = []
+    for number, answer in found:
+        label, condition = labels[number], states[number].condition if labels[number] else None
+        placed = replace(answer, step=step, spell=label, apart=bool(label), condition=condition)
+        title = workup.book.conditions[states[number].condition or ""].title if len(states) > 1 else ""
+        offer = _offer(workup, events, replace(placed, reading=""))  # the values themselves stand in a table beside it
+        offers.append(Offer(f"{title}: {offer.text}" if title else offer.text, placed))
+    return events, offers
+
+
+def keep_live(workup: Workup, line: str, as_typed: bool = False) -> list[Event]:
+    """The events of live values in one line, with all that they answer. Raises Refused, also for what is not usual
+    where that is not confirmed (as_typed)."""
+    states = live_states(workup, line)
+    odd = [said for state in states for said, _ in state.odd.values()]
+    if odd and not as_typed:
+        raise Refused(f"{', '.join(odd)}: not usual", 'read it again; "as typed" keeps it as it is')
+    events, offers = take_live(workup, states)
+    return [*events, *(offer.answer for offer in offers)]
+
+
+def _turned(workup: Workup, state: LiveState) -> bool:
+    """Whether values say otherwise than what is known of the present spell."""
+    said = workup.rich_now
+    return said is not None and state.rich is not None and said != state.rich
+
+
+def _over_states(
+    workup: Workup, states: Sequence[LiveState], now: int
+) -> tuple[list[tuple[int, Answered]], frozenset[str]]:
+    """Answers worked out from values of several states together, each with the state whose spell it goes to; and the
+    checks that they stand for."""
+    conditions = workup.book.conditions
+    found, covered = [], set[str]()
+    for check, working in _worked(workup):
+        regions = {
+            region: max(n for n, s in enumerate(states) if s.condition and region in conditions[s.condition].typed_as)
+            for region in _regions(working)
+            if any(s.condition and region in conditions[s.condition].typed_as for s in states)
+        }
+        inputs: dict[str, str] = {}
+        for region, number in regions.items():
+            own = replace(working, asks=tuple(a for a in working.asks if a.name.split()[0] == region))
+            given = from_values(own, states[number].values, workup.vehicle)
+            inputs |= given if len(given) == len(own.asks) else {}
+        seen = [n for region, n in regions.items() if f"{region} air" in inputs]
+        fits = [n for n in seen if not check.conditions or states[n].condition in check.conditions]
+        answer = _answered(workup, check, inputs) if len(seen) > 1 and fits else None
+        if answer is not None:
+            found.append((now if now in fits else fits[0], answer))
+            covered |= set(check.stands_for)
+    return found, frozenset(covered)
+
+
+def _regions(working: Computation) -> tuple[str, ...]:
+    """States of the engine of which a computation asks the operating point, by their words: `idle air`, `load air`."""
+    return tuple(ask.name.split()[0] for ask in working.asks if ask.point)
+
+
+def _only_quiet(check: Check, answer: Answered) -> bool:
+    """Whether an answer says no more than that it is not rich, which is kept with the readings."""
+    return bool(check.while_rich) and all(
+        isinstance(value, Mapping) and max(value, key=lambda name: value[name]) == check.while_rich
+        for value in answer.values.values()
+    )
+
+
+def _worked(workup: Workup) -> list[tuple[Check, Computation]]:
+    """Checks of this vehicle with what they are worked out by."""
+    known = workup.tables.check_number
+    pairs = ((check, working_of(check)) for check in workup.book.checks.values() if check.name in known)
+    return [(check, working) for check, working in pairs if working is not None]
+
+
+def _inputs(workup: Workup, check: Check, values: Sequence[Value]) -> dict[str, str]:
+    working = working_of(check)
+    return {} if working is None else from_values(working, values, workup.vehicle)
+
+
+def _answered(workup: Workup, check: Check, inputs: Mapping[str, str]) -> Answered | None:
+    """What inputs say of a check; None where they do not suffice."""
+    if not inputs:
+        return None
+    try:
+        worked = told(workup, check.name, inputs)
+    except Refused:
+        return None
+    events = acts.answer(workup, check.name, worked.weights, reading=worked.reading, inputs=worked.inputs)
+    return next(event for event in events if isinstance(event, Answered))
+
+
+def _offer(workup: Workup, before: Sequence[Event], answer: Answered) -> Offer:
+    given = fold(workup.book, [*workup.events, *before, answer], workup.vehicle).given[-1]
+    return Offer(given_text(workup, given), answer)
+
+
+def earlier(workup: Workup, check: Check) -> tuple[str, ...]:
+    """What this check read on this car before, each with the state it was taken in, in order."""
+    record, working = workup.record, working_of(check)
+    found = [(g.step, g.spell, g.reading) for g in record.given if g.check == check.name and g.reading]
+    answered = {spell for _, spell, _ in found}
+    for read in record.live if working is not None and not _regions(working) else ():
+        condition = record.spells[read.spell]
+        if read.spell in answered or (check.conditions and condition not in check.conditions):
+            continue
+        try:
+            text = work(workup, check.name, _inputs(workup, check, _values_of(read.readings))).reading
+        except Refused:
+            continue
+        found.append((read.step, read.spell, text))
+    return tuple(f"{text} ({state_text(workup, spell)})" for _, spell, text in sorted(found) if text)
+
+
+def kept_before(workup: Workup, state: LiveState) -> list[LiveState]:
+    """What this car read in that condition before: the last time, and the last time it was the other way (rich or
+    not)."""
+    record = workup.record
+    there = [read for read in record.live if record.spells[read.spell] == state.condition]
+    other = [read for read in there if record.rich.get(read.spell) not in (None, state.rich)]
+    chosen = [*other[-1:], *there[-1:]]
+    return [
+        LiveState(state.condition, record.rich.get(read.spell), _values_of(read.readings))
+        for read in sorted({read.step: read for read in chosen}.values(), key=lambda read: read.step)
+    ]
+
+
+def shown(values: Sequence[Value], banks: int) -> dict[str, str]:
+    """Live values as they stand in a table: short and long trim of a bank together, with the total worked out."""
+    found, sums = dict[str, str](), totals(values)
+    known = {value.name: value.value for value in values}
+    for bank, total in sums.items():
+        short, long = (known[name.format(bank)] for name in TRIM_NAMES)
+        text = f"{short:+g} {long:+g} = {total:+g} %"
+        found["trim" if banks == 1 else f"trim, bank {bank}"] = text.replace("+0 ", "0 ")
+    paired = {name.format(bank) for bank in sums for name in TRIM_NAMES}
+    for value in values:
+        if value.name not in paired:
+            text = value.value if isinstance(value.value, str) else _typed(value)
+            found[value.name.replace(", absolute", "").replace(", commanded", " (commanded)")] = text
+    return found
+
+
+def live_text(typed: Mapping[str, str], banks: int) -> str:
+    """Live values as they are kept, in one line."""
+    return "; ".join(f"{name} {text}" for name, text in shown(_values_of(typed), banks).items())
+
+
+def _values_of(typed: Mapping[str, str]) -> tuple[Value, ...]:
+    found = (_value(name, text) for name, text in typed.items())
+    return tuple(value for value in found if value is not None)
+
+
+def _value(name: str, text: str) -> Value | None:
+    number, _, unit = text.partition(" ")
+    try:
+        return Value(name, float(number), unit)
+    except ValueError:
+        return Value(name, text) if text in LOOP_NUMBERS else None

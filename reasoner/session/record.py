@@ -18,6 +18,7 @@ from reasoner.casebook.events import (
     FactsTold,
     Noted,
     PassedOver,
+    ReadingsTaken,
     RichSeen,
     RulesUsed,
     Told,
@@ -47,6 +48,15 @@ class Given:
 
 
 @dataclass(frozen=True)
+class Read:
+    """Live values as they were read: name -> number and unit. spell: its number."""
+
+    step: int
+    spell: int
+    readings: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Record:
     """spells: (condition or None) in order, the present one last. given: all answers, in order.
 
@@ -54,6 +64,7 @@ class Record:
     told. avoided: conditions not to be brought about. unread: what was answered to checks or places that these rules or
     this vehicle do not have (kept, not weighed).
     facts: what became known of the car; "" = asked, and not known. rich: spell -> whether it was seen to be rich in it.
+    live: readings typed in one go, in order.
     """
 
     complaint: str = ""
@@ -69,6 +80,7 @@ class Record:
     at_hand: frozenset[str] = frozenset()
     facts: Mapping[str, str] = field(default_factory=dict)
     rich: Mapping[int, bool] = field(default_factory=dict)
+    live: tuple[Read, ...] = ()
     notes: tuple[str, ...] = ()
     stamps: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
@@ -127,6 +139,8 @@ def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Se
             return replace(record, facts={**record.facts, **event.facts})
         case RichSeen():
             return replace(record, rich={**record.rich, record.present: event.rich})
+        case ReadingsTaken():
+            return _live(book, record, event)
         case Noted():
             return replace(record, notes=(*record.notes, event.text))
         case RulesUsed():
@@ -148,7 +162,7 @@ def _tools(book: Rulebook, record: Record, event: ToolsSaid) -> Record:
 
 
 def _new_spell(record: Record, condition: str | None) -> Record:
-    if not any(g.spell == record.present for g in record.given):
+    if record.present not in {*(g.spell for g in record.given), *(r.spell for r in record.live)}:
         return replace(record, spells=(*record.spells[:-1], condition))  # nothing was seen in the present one
     return replace(record, spells=(*record.spells, condition))
 
@@ -174,21 +188,39 @@ def _answer(book: Rulebook, record: Record, event: Answered, number: int, settin
         reading=event.reading,
         number=number,
     )
-    if event.apart:  # seen at another time: a spell of its own, put before the present one
-        at, label = record.present, event.spell
-        if label in record.apart:
-            return replace(record, given=(*record.given, replace(given, spell=record.apart[label])))
-        shifted = tuple(replace(g, spell=g.spell + 1) if g.spell == at else g for g in record.given)
-        condition = event.condition if event.condition in book.conditions else None
-        spells = (*record.spells[:-1], condition, record.spells[-1])
-        apart = {**record.apart, label: at} if label else record.apart
-        return replace(record, spells=spells, given=(*shifted, given), apart=apart)
+    if event.apart:
+        record, spell = _apart(book, record, event.spell, event.condition)
+        return replace(record, given=(*record.given, replace(given, spell=spell)))
     if check.provokes and any(max(w, key=lambda n: w[n]) != check.outcomes[0].name for w in values.values()):
         # It brought the fault on: what is seen from here belongs to a spell of its own, known to be showing.
         record = _new_spell(record, record.condition)
         given = replace(given, spell=record.present)
     record = replace(record, given=(*record.given, given))
     return _new_spell(record, check.leaves) if check.leaves else record
+
+
+def _apart(book: Rulebook, record: Record, label: str, condition: str | None) -> tuple[Record, int]:
+    """The spell of what was seen at another time: that of its label, or one of its own, put before the present one."""
+    if label in record.apart:
+        return record, record.apart[label]
+    at = record.present
+    shifted = replace(
+        record,
+        spells=(*record.spells[:-1], condition if condition in book.conditions else None, record.spells[-1]),
+        given=tuple(replace(g, spell=g.spell + 1) if g.spell == at else g for g in record.given),
+        live=tuple(replace(r, spell=r.spell + 1) if r.spell == at else r for r in record.live),
+        rich={spell + (spell == at): rich for spell, rich in record.rich.items()},
+        apart={**record.apart, label: at} if label else record.apart,
+    )
+    return shifted, at
+
+
+def _live(book: Rulebook, record: Record, event: ReadingsTaken) -> Record:
+    spell = record.present
+    if event.spell:
+        record, spell = _apart(book, record, event.spell, event.condition)
+    rich = record.rich if event.rich is None else {**record.rich, spell: event.rich}
+    return replace(record, live=(*record.live, Read(event.step, spell, event.readings)), rich=rich)
 
 
 def _places(check: str, places: Sequence[int]) -> str:

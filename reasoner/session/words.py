@@ -12,6 +12,7 @@ from reasoner.casebook.events import (
     LogTaken,
     Noted,
     PassedOver,
+    ReadingsTaken,
     RichSeen,
     Told,
     ToolsSaid,
@@ -95,6 +96,18 @@ def given_text(workup: Workup, given: Given) -> str:
     return f"{check.title}: {values_text(workup, check, seen)}{extra}"
 
 
+def state_text(workup: Workup, spell: int) -> str:
+    """In which condition a spell was, and whether it was rich then: `warm idle, not rich`."""
+    record, conditions = workup.record, workup.book.conditions
+    name, rich = record.spells[spell], record.rich.get(spell)
+    return rich_text(conditions[name].title if name and name in conditions else "", rich) or "not known when"
+
+
+def rich_text(title: str, rich: bool | None) -> str:
+    """A condition with whether it was rich in it (None: not known)."""
+    return ", ".join(filter(None, (title, "" if rich is None else "rich" if rich else "not rich")))
+
+
 def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:
     """What the list of codes says to a check that speaks of codes."""
     table = workup.tables.checks[check]
@@ -136,6 +149,8 @@ def act_text(book: Rulebook, event: Event) -> str:
             return "the complaint"
         case RichSeen():
             return "it is rich now" if event.rich else "it is not rich now"
+        case ReadingsTaken():
+            return "readings: " + ", ".join(f"{name} {text}" for name, text in event.readings.items())
         case Noted():
             return "a note"
     return ""

@@ -13,7 +13,7 @@ from rich.text import Text
 from reasoner.inference.plan import Option
 from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
-from reasoner.measure.frozen import read_frame
+from reasoner.measure.frozen import read_frame, read_live
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session import acts
 from reasoner.session.acts import Refused
@@ -27,7 +27,7 @@ from reasoner.terminal import working
 from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, numbered, para, rows, table
 from reasoner.terminal.facts import car
-from reasoner.terminal.listing import ask_rest, merged, slip_lines
+from reasoner.terminal.listing import MORE, ask_rest, code_lines, merged, slip_lines
 from reasoner.terminal.logs import take_log
 from reasoner.terminal.pasted import take_pasted
 from reasoner.terminal.picking import numbers_in, pick, pick_several
@@ -35,7 +35,7 @@ from reasoner.terminal.prompting import ask
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words
 from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
-from reasoner.terminal.telling import ask_frame
+from reasoner.terminal.telling import ask_frame, ask_live
 
 Aside = Callable[[Sitting, str, Question | None], bool]
 
@@ -74,17 +74,26 @@ def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
     return False
 
 
+def live(sitting: Sitting, rest: str, question: Question | None) -> bool:
+    """Live values as they are read, in one line: kept with the state they were taken in."""
+    return ask_live(sitting, rest)
+
+
 def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Something seen that was not asked: found by words, answered, with the condition it was seen in."""
     desk = sitting.desk
     helps = "A word or two of what you saw (smell, misfire), or a code such as P0172. Enter leaves it."
     words = rest or ask(desk, "What have you seen? A word or two, or a code > ", helps)
     while words:
-        frame = read_frame(words)
-        if len(frame.values) > 1 and not frame.unread:
-            before = sitting.workup
+        before = sitting.workup
+        if _are_live(sitting, words):
+            return ask_live(sitting, words.removeprefix("live").strip())
+        if _is_frame(words):
             ask_frame(sitting, words)
             return sitting.workup is not before
+        first, _, whole = words.partition(" ")
+        if first.lower() == "codes":
+            return list_codes_anew(sitting, whole)
         if any(c.isdigit() for c in words) and read_codes(words).codes:
             return tell_codes(sitting, words)
         if looks_pasted(words):
@@ -109,6 +118,24 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
             continue
         words = line
     return False
+
+
+def is_values(sitting: Sitting, line: str) -> bool:
+    """Whether a line is a freeze frame or live values, which are taken at any question."""
+    return _is_frame(line) or _are_live(sitting, line)
+
+
+def _is_frame(words: str) -> bool:
+    frame = read_frame(words)
+    return len(frame.values) > 1 and not frame.unread
+
+
+def _are_live(sitting: Sitting, words: str) -> bool:
+    """Whether words are live values: they begin with what the car was doing, or with `live`."""
+    if words.lower().split()[:1] == ["live"]:
+        return True
+    found = read_live(words, acts.typed_words(sitting.workup))
+    return any(state.words for state in found.states) and not found.unread
 
 
 def _tell_check(sitting: Sitting, check: Check) -> bool:
@@ -162,6 +189,25 @@ def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
     return allowed[number - 1]
 
 
+def list_codes_anew(sitting: Sitting, text: str) -> bool:
+    """The whole list of codes in place of the one that is kept: for a code that was forgotten, or typed wrong."""
+    desk, workup = sitting.desk, sitting.workup
+    kept = ", ".join(code for code, _ in workup.record.codes) or "none"
+    prompt = f"All codes, in place of {kept}; none, or + after them if there may be more > "
+    while text := text or ask(
+        desk, prompt, "The whole list with states, such as P0172 pending, P0301. Enter leaves it."
+    ):
+        listed, more = read_codes(MORE.sub("", text)), MORE.search(text) is not None
+        for line in (*slip_lines(listed), *code_lines(workup, (c.code for c in listed.codes))):
+            desk.say(line)
+        if not listed.slips and (listed.codes or listed.none):
+            codes = merged({}, listed.codes)
+            told = f"Kept: the codes are now: {', '.join(codes) or 'none'}; in place of {kept}."
+            return sitting.keep(acts.list_codes(workup, list(codes.items()), not more), told)
+        text = ""
+    return False
+
+
 def tell_codes(sitting: Sitting, text: str) -> bool:
     """Codes read off: added to those already listed. `none` says that there are none at all."""
     workup, listed = sitting.workup, read_codes(text)
@@ -173,7 +219,8 @@ def tell_codes(sitting: Sitting, text: str) -> bool:
         return False
     codes, complete = ask_rest(sitting.desk, workup, merged(dict(workup.record.codes), listed.codes))
     return sitting.keep(
-        acts.list_codes(workup, list(codes.items()), complete), f"Kept: the codes read: {', '.join(codes)}"
+        acts.list_codes(workup, list(codes.items()), complete),
+        f"Kept: the codes read: {', '.join(codes)}. If one is wrong: t codes and the whole list.",
     )
 
 
@@ -303,7 +350,12 @@ HELP = (
     ("x", "can't do it: no tool, not now, or not possible with this car"),
     ("b back", "take back the last thing"),
     ("w why", "why this question; why a suspect stands where it stands (w 2: the second)"),
-    ("t tell", "something you saw that was not asked (t smell), or codes read since (t P0172)"),
+    (
+        "t tell",
+        "something you saw that was not asked (t smell), codes read since (t P0172; t codes and the whole list"
+        " puts them right), or a freeze frame",
+    ),
+    ("l live", "live values as read, in one line: l idle +4 -14 maf 3.1; 2500 +2 -6"),
     ("o other", "choose another check (o purge: of those that speak of it)"),
     ("c changed", "the car is doing something else now, or behaves differently"),
     ("n note", "write something down"),
@@ -326,6 +378,7 @@ ASIDES: dict[str, Aside] = {
     "back": back,
     "why": why_this,
     "tell": tell,
+    "live": live,
     "other": other,
     "changed": changed,
     "note": note,

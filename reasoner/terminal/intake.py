@@ -5,7 +5,6 @@ About a minute. Everything can be skipped with Enter; what is wrong is said in o
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,26 +15,23 @@ from reasoner.casebook.events import KEPT_BESIDE, Event
 from reasoner.measure.codes import read_codes
 from reasoner.measure.frames import looks_pasted
 from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from, vehicle_words
-from reasoner.rulebook.model import At, Check
+from reasoner.rulebook.model import At
 from reasoner.session import acts
-from reasoner.session.acts import Refused
 from reasoner.session.after_work import AfterWork
 from reasoner.session.document import Verdict, Why
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.words import step_text
 from reasoner.session.workup import Workup
-from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
 from reasoner.terminal.desk import Desk
-from reasoner.terminal.listing import code_lines, merged, slip_lines
-from reasoner.terminal.pasted import offer, take_pasted
-from reasoner.terminal.picking import numbers_in, pick, pick_several
+from reasoner.terminal.listing import MORE, code_lines, merged, slip_lines
+from reasoner.terminal.pasted import take_pasted
+from reasoner.terminal.picking import numbers_in, pick_several
 from reasoner.terminal.prompting import Back
 from reasoner.terminal.prompting import ask as ask_line
-from reasoner.terminal.replies import Unclear
-from reasoner.terminal.sitting import Keep, Sitting, form_of, in_words
-from reasoner.terminal.telling import ask_frame, ask_heard, open_parts
+from reasoner.terminal.sitting import Keep, Sitting
+from reasoner.terminal.telling import ask_frame, ask_heard, ask_live, open_parts
 
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
@@ -334,9 +330,6 @@ def _complaint(sitting: Sitting) -> None:
     ask_heard(sitting)
 
 
-MORE = re.compile(r"(?:[\s,;]+(?:and )?more|\s*(?:\+|\.\.\.))\.?$", re.I)  # at the end of a list that is not all
-
-
 def _codes(sitting: Sitting) -> None:
     """All the codes in one line: what is not on it counts as absent, unless it ends with `more`."""
     desk, record = sitting.desk, sitting.workup.record
@@ -436,53 +429,7 @@ def _tools(sitting: Sitting, own: Tools | None) -> None:
 def _pasted_values(sitting: Sitting) -> None:
     """Live values that were pasted with the codes."""
     if sitting.live and sitting.workup.record.condition is None:
-        _values(sitting)
-
-
-def _values(sitting: Sitting) -> None:
-    """Live values: first the condition they were read in, then one at a time."""
-    workup, desk = sitting.workup, sitting.desk
-    readings = _readings(workup)
-    names = [n for n in workup.book.conditions if any(not c.conditions or n in c.conditions for c in readings)]
-    titles = numbered(workup.book.conditions[name].title for name in names)
-    desk.show(head("What was the car doing when they were read?"), choices(titles, desk.width))
-    number = pick(desk, "Its number, Enter: leave the values > ", len(names))
-    if number is None:
-        return
-    name = names[number - 1]
-    sitting.keep(acts.change_condition(workup, name))
-    for check in readings:
-        if not check.conditions or name in check.conditions:
-            if sitting.live:
-                offer(sitting, check, sitting.live)
-            else:
-                _value(sitting, check)
-
-
-def _readings(workup: Workup) -> list[Check]:
-    return [check for check in workup.book.checks.values() if _is_reading(workup, check)]
-
-
-def _is_reading(workup: Workup, check: Check) -> bool:
-    return check.kind == "reading" and check.measure is not None and check.name in workup.tables.check_number
-
-
-def _value(sitting: Sitting, check: Check) -> None:
-    desk, form = sitting.desk, form_of(sitting.workup, check)
-    assert check.measure is not None
-    where = " " + " ".join(f"{p}=.." for p in form.places) if len(form.places) > 1 else ""
-    while True:
-        prompt = f"{check.title}: {check.measure.quantity} in {check.measure.unit}{where}, Enter: not at hand > "
-        line = ask_line(desk, prompt, "The number as it was read. Enter: it was not.")
-        if not line:
-            return
-        try:
-            if take_answer(sitting, line, check, form):
-                return
-        except Unclear as unclear:
-            desk.say(str(unclear))
-        except Refused as refused:
-            desk.say(in_words(refused))
+        ask_live(sitting)
 
 
 def _state(sitting: Sitting) -> None:
@@ -515,9 +462,9 @@ def _state(sitting: Sitting) -> None:
             sitting.keep(acts.change_condition(sitting.workup, names[chosen[0] - 1]))
             return
         words = line.lower().replace(",", " ").split()
-        if words[0] == "f" and "f" in parts and not parts.keys() >= set(words):
+        if words[0] in ("f", "l") and words[0] in parts and not parts.keys() >= set(words):
             with suppress(Back):
-                ask_frame(sitting, line[1:].strip())
+                (ask_frame if words[0] == "f" else ask_live)(sitting, line[1:].strip())
         elif parts.keys() >= set(words):
             with suppress(Back):
                 for letter in words:
@@ -528,8 +475,10 @@ def _state(sitting: Sitting) -> None:
             desk.say(f'"{shortened(line, 20)}" is not clear: one of 1 to {len(names)}{one}.')
 
 
-def _also_known(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], None]]]:
+def _also_known(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], object]]]:
     """What can be told of this car and was not yet, by its letter."""
-    values = {"y": ("live values, such as trims", _values)}
-    told = sitting.workup.record.condition is not None or not _readings(sitting.workup)
-    return {**open_parts(sitting), **({} if told else values)}
+    none = sitting.workup.record.live or not acts.typed_words(sitting.workup)
+    values: dict[str, tuple[str, Callable[[Sitting], object]]] = (
+        {} if none else {"l": ("live values, such as trims", ask_live)}
+    )
+    return {**open_parts(sitting), **values}

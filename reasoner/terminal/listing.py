@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 
 from reasoner.measure.codes import CodeList, TypedCode, described, read_codes
@@ -11,6 +12,7 @@ from reasoner.terminal.blocks import para
 from reasoner.terminal.desk import Desk
 from reasoner.terminal.prompting import ask
 
+MORE = re.compile(r"(?:[\s,;]+(?:and )?more|\s*(?:\+|\.\.\.))\.?$", re.I)  # at the end of a list that is not all
 Listed = Mapping[str, tuple[str, ...]]  # states by code, in the order typed
 
 

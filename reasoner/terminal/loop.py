@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from enum import Enum, auto
 
@@ -30,6 +31,7 @@ from reasoner.terminal.prompting import Back, ask
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words
 from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
+from reasoner.terminal.telling import ask_live
 
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
 AGAIN = ("r", "again")
@@ -45,18 +47,26 @@ class After(Enum):
 
 
 def run(
-    workup: Workup, keep: Keep, desk: Desk, pages: Pages, fetch: Fetch = no_files, logs: Sequence[str] = ()
+    workup: Workup,
+    keep: Keep,
+    desk: Desk,
+    pages: Pages,
+    fetch: Fetch = no_files,
+    logs: Sequence[str] = (),
+    live: str = "",
 ) -> Workup:
     """Ask until the person leaves, by a word, Ctrl-C, Ctrl-D or with the terminal; then `desk.left` says how.
 
     keep: puts events where they are safe and returns the case with them; its failures are the caller's. fetch: how the
-    bytes of a log are got. logs: files to be taken in before the first question.
+    bytes of a log are got. logs: files to be taken in before the first question; live: a line of values, the same.
     """
     sitting = Sitting(Talk(workup, fetch=fetch), keep, desk, pages)
     with desk.seated():
         try:
             for file in logs:
                 _first(sitting, file)
+            if live:
+                _live_first(sitting, live)
             while True:
                 _once(sitting)
         except (Leave, KeyboardInterrupt) as leave:
@@ -73,6 +83,12 @@ def _first(sitting: Sitting, file: str) -> None:
         take_log(sitting, file, None)
     except Refused as refused:
         sitting.desk.say(in_words(refused))
+
+
+def _live_first(sitting: Sitting, line: str) -> None:
+    """Live values named when the program was started."""
+    with suppress(Back):
+        ask_live(sitting, line)
 
 
 def _once(sitting: Sitting) -> None:
@@ -197,6 +213,8 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
             return After.DECIDE if asides.tell_codes(sitting, line) else After.STAY
         if question.lists_codes and looks_pasted(line):
             return After.DECIDE if take_pasted(sitting, line) else After.SHOW
+        if asides.is_values(sitting, line):
+            return After.DECIDE if asides.tell(sitting, line, question) else After.SHOW
         check = acts.find_check(sitting.workup, question.way.check)
         if question.works_out and line.lower() in working.WORDS:
             return After.DECIDE if working.work_out(sitting, check, sitting.talk.option) else After.SHOW
@@ -219,7 +237,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     first, _, rest = line.partition(" ")
     word = "stop" if line.lower() in LEAVING else LETTERS.get(first.lower(), first.lower())
     known = word in asides.ASIDES or word == "stop"
-    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed", "log", "car")):
+    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed", "log", "car", "live")):
         return "", ""
     if first.lower() == "n" and yes_no:
         return "", ""

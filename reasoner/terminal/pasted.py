@@ -9,11 +9,9 @@ from reasoner.measure.codes import STATES
 from reasoner.measure.frames import read_pasted
 from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply
 from reasoner.measure.pids import Value
-from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
 from reasoner.session.plain import shortened
-from reasoner.session.record import fold
-from reasoner.session.words import given_text
+from reasoner.session.readings import Offer
 from reasoner.terminal.blocks import head, numbered, para, rows
 from reasoner.terminal.listing import ask_rest, code_lines, merged
 from reasoner.terminal.picking import numbers_in
@@ -36,7 +34,8 @@ def take_pasted(sitting: Sitting, line: str) -> bool:
     kept = _codes(sitting, found.replies)
     for frame in (r for r in found.replies if isinstance(r, Current) and r.frame is not None):
         desk.show(head(f"Freeze frame{f' of {frame.froze}' if frame.froze else ''}"), para(_listed(frame.values)))
-    kept = _frames(sitting, found.replies) or kept
+    frames = [v for r in found.replies if isinstance(r, Current) and r.frame is not None for v in r.values]
+    kept = ask_offers(sitting, readings.offer_frame(sitting.workup, frames), "the frame says") or kept
     sitting.live = tuple(v for r in found.replies if isinstance(r, Current) and r.frame is None for v in r.values)
     if sitting.live:
         desk.show(head("Live values"), para(_listed(sitting.live)))
@@ -76,22 +75,15 @@ def _listed(values: Iterable[Value]) -> str:
     )
 
 
-def _frames(sitting: Sitting, replies: Sequence[ControllerReply]) -> bool:
-    """What a freeze frame answers, offered."""
-    return offer_frame(
-        sitting, [v for r in replies if isinstance(r, Current) and r.frame is not None for v in r.values]
-    )
-
-
-def offer_frame(sitting: Sitting, values: Sequence[Value]) -> bool:
-    """What the values of a frame answer that nobody has told yet, to be confirmed in one line. True if any was kept."""
-    told = {given.check for given in sitting.workup.record.given}
-    found = [answer for c in frame_checks(sitting) if c.name not in told and (answer := _answer(sitting, c, values))]
-    if not found:
-        return False
-    sitting.desk.show(head("What the frame says"), rows(numbered(text for _, text in found)))
-    right = confirmed(sitting, len(found), "It was worked out from what was read; what is right counts as answered.")
-    return sitting.keep([e for n in right for e in found[n - 1][0]], f"Kept: {len(right)} of what the frame says.")
+def ask_offers(sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequence[Event] = ()) -> bool:
+    """What values that were read answer, to be confirmed in one line and kept. True if any was. say: `the frame says`.
+    before: events that are kept in any case, with those."""
+    if not offers:
+        return sitting.keep(before)
+    sitting.desk.show(head(f"What {say}"), rows(numbered(offer.text for offer in offers)))
+    right = confirmed(sitting, len(offers), "It was worked out from what was read; what is right counts as answered.")
+    sitting.keep([*before, *(offers[n - 1].answer for n in right)], f"Kept: {len(right)} of what {say}.")
+    return bool(right)
 
 
 def confirmed(sitting: Sitting, most: int, helps: str) -> list[int]:
@@ -102,57 +94,3 @@ def confirmed(sitting: Sitting, most: int, helps: str) -> list[int]:
             return [number for number in chosen if number]
         sitting.desk.say(f"{shortened(line, 20)} is not on the list: 0 to {most}.")
     return list(range(1, most + 1))
-
-
-def frame_checks(sitting: Sitting) -> list[Check]:
-    """Checks of this vehicle that a freeze frame answers."""
-    return _worked(sitting, frame=True)
-
-
-def _worked(sitting: Sitting, frame: bool) -> list[Check]:
-    """Checks of this vehicle whose computation works on a freeze frame, or on live values."""
-    found = []
-    for check in sitting.workup.book.checks.values():
-        working = readings.working_of(check)
-        if working is not None and working.frame is frame and check.name in sitting.workup.tables.check_number:
-            found.append(check)
-    return found
-
-
-def _has_what_it_needs(check: Check, worked: readings.Worked) -> bool:
-    """Whether the figure that every outcome is told by was among the values: no time since a start, no how soon."""
-    if check.computed is None or not check.computed.outcomes:
-        return True
-    named = [{within.figure for within in told if not within.kind} for told in check.computed.outcomes.values()]
-    figures = {figure.name for found in worked.finding.figures.values() for figure in found}
-    return set.intersection(*named) <= figures
-
-
-def _answer(sitting: Sitting, check: Check, values: Iterable[Value]) -> tuple[list[Event], str] | None:
-    """What values that were read say of a check, as events and in words; None where they do not suffice."""
-    working, workup = readings.working_of(check), sitting.workup
-    if working is None:
-        return None
-    inputs = readings.from_values(working, values, workup.vehicle)
-    try:
-        worked = readings.told(workup, check.name, inputs)
-    except acts.Refused:
-        return None
-    if not _has_what_it_needs(check, worked):
-        return None
-    events = acts.answer(workup, check.name, worked.weights, "sure", None, worked.reading, None, worked.inputs)
-    return events, given_text(workup, fold(workup.book, [*workup.events, *events], workup.vehicle).given[-1])
-
-
-def offer(sitting: Sitting, check: Check, values: Iterable[Value]) -> bool:
-    """What values that were read say of a check, kept if the person agrees. False where they do not suffice."""
-    answer = _answer(sitting, check, values)
-    if answer is None:
-        return False
-    events, text = answer
-    prompt, helps = f"{text}. Enter keeps it, n: not > ", "It was worked out from what was read."
-    while (line := ask(sitting.desk, prompt, helps).lower()) not in ("", "y", "yes"):
-        if line in ("n", "no"):
-            return False
-        sitting.desk.say(f"{shortened(line, 20)} is neither: Enter keeps it, n does not.")
-    return sitting.keep(events, f"Kept: {text}")

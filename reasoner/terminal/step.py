@@ -22,21 +22,23 @@ KEYS = {
     "b": "back",
     "w": "why",
     "t": "tell",
+    "l": "live",
     "o": "other",
     "c": "changed",
     "n": "note",
     "v": "verdict",
     "s": "stop",
-    "h": "help",
 }
 ORDER = ("top", "leading", "title", "facts", "care", "reach", "how", "why", "there", "instead", "answers", "keys")
 FIRST = ("care", "reach", "facts")  # read before anything is done
 LEAST = 3  # suspects on the screen, whatever else has to wait
 FACTOR = 3.0  # and all that are not less likely than the first by more than this
 FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide the range of a chance may be to be called so
+FRAME = "Or the whole frame in one line: rpm 780 load 24 ect 92 run 85 stft -12 ltft -14"
+EARLIER = 3  # earlier readings beside a question
 SELDOM = 0.05  # outcomes less likely than this are left to `why`
 UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
-LETTERS = {**KEYS, "k": "kit", "?": "help"}
+LETTERS = {**KEYS, "k": "kit", "h": "help", "?": "help"}
 
 
 @dataclass(frozen=True)
@@ -229,6 +231,8 @@ def _facts(question: Question, before: int) -> list[RenderableType]:
         blocks.append(para(f"It comes before: {question.before}. That would wipe out what this can show."))
     if way.fresh and question.condition_means:
         blocks.append(para(f"{way.condition_title.capitalize()}: {question.condition_means}"))
+    if question.earlier:
+        blocks.append(para(f"This car before: {'; '.join(question.earlier[-EARLIER:])}."))
     if before:
         times = "once" if before == 1 else f"{before} times"
         why = "again, on another occasion: a fault that comes and goes may show this time"
@@ -318,6 +322,8 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     blocks.append(choices(numbered(o.text for o in question.outcomes), width))
     if len(question.places) > 1:
         blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
+    if question.works_out and question.works_out.frame:
+        blocks.append(para(FRAME, style=QUIET))
     if question.lists_codes:
         blocks.append(para(codes, style=QUIET))
     return [*blocks, none]
@@ -340,9 +346,8 @@ def _reading_hint(question: Question) -> str:
 
 
 def key_blocks(question: Question) -> list[RenderableType]:
-    taken = yes_or_no(question)
-    names = {("note" if k == "n" and taken else k): name for k, name in KEYS.items()}
-    text = "  ".join(k if k == name else f"{k} {name}" for k, name in names.items())
+    taken = "n" if yes_or_no(question) else ""  # there it is an answer, and `note` is typed in full
+    text = "  ".join(f"{k} {name}" for k, name in KEYS.items() if k != taken)
     return [Text(text, style=QUIET)]
 
 

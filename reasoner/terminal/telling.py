@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
+from rich.console import RenderableType
+
 from reasoner.casebook.trouble import Refused
-from reasoner.measure.frozen import Frame, read_frame
+from reasoner.measure.frozen import read_frame, runs_rich
 from reasoner.measure.pids import Value
-from reasoner.session import acts, story
-from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
-from reasoner.terminal.pasted import confirmed, frame_checks, offer_frame
-from reasoner.terminal.picking import numbers_in
+from reasoner.session import acts, readings, story
+from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows, table
+from reasoner.terminal.pasted import ask_offers, confirmed
+from reasoner.terminal.picking import numbers_in, pick
 from reasoner.terminal.prompting import ask
 from reasoner.terminal.sitting import Sitting, in_words
 
@@ -85,12 +87,12 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
             unclear = f'"{(frame.unread or typed)[:40]}" is not clear; such as: P0172 load 24, coolant 92, rpm 780.'
             sitting.desk.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
             continue
-        values = [value if value.name not in frame.odd else _read_back(sitting, value, frame) for value in frame.values]
+        values = _read_back(sitting, frame.values, frame.odd)
         title = sitting.workup.book.codes[frame.code].title if frame.code in sitting.workup.book.codes else ""
         weighed = not frame.code or RICH in title.lower()
         if not weighed:
             sitting.desk.say(f"{frame.code} is no code of a rich mixture: its frame is noted, and not weighed.")
-        kept = weighed and offer_frame(sitting, values)
+        kept = weighed and ask_offers(sitting, readings.offer_frame(sitting.workup, values), "the frame says")
         put_right = "".join(f", {v.name} {v.value:g} {v.unit}" for v in values if v not in frame.values)
         note = acts.note(sitting.workup, f"freeze frame: {typed}{put_right}")
         sitting.keep(note, *(() if kept else ("Noted: the frame.",)))
@@ -99,9 +101,12 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         prompt = "Another frame, Enter: that is all > "
 
 
-def _read_back(sitting: Sitting, value: Value, frame: Frame) -> Value:
-    """A value beyond what is usual, as it was meant."""
-    said, unit = frame.odd[value.name]
+def _read_back(sitting: Sitting, values: Sequence[Value], odd: Mapping[str, tuple[str, str]]) -> tuple[Value, ...]:
+    """The values as they were meant: each one beyond what is usual is read back once."""
+    return tuple(_meant(sitting, value, *odd[value.name]) if value.name in odd else value for value in values)
+
+
+def _meant(sitting: Sitting, value: Value, said: str, unit: str) -> Value:
     word = re.split(r"[\s=:]*[+\-\u2212\d]", said, maxsplit=1)[0]
     while line := ask(
         sitting.desk, f"{said}? In {unit}. Enter: as typed, or the right value > ", "With its unit, or without."
@@ -113,19 +118,94 @@ def _read_back(sitting: Sitting, value: Value, frame: Frame) -> Value:
     return value
 
 
-PARTS: dict[str, tuple[str, str, Callable[[Sitting], None]]] = {
+LIVE = (
+    "Such as: idle +4 -14 maf 3.1 rpm 780 ect 92; 2500 +2 -6 maf 9.8; cruise 0 -4. The two numbers are short and long "
+    "trim; those of bank 2 come after a stroke (+4 -14 / 0 -2). Any value may be left out: rpm, load, ect, iat, "
+    "ambient, map, maf, rail, target, purge, rear, voltage."
+)
+
+
+def ask_live(sitting: Sitting, line: str = "") -> bool:
+    """Live values of one state or of several, side by side; what they answer is offered. True if anything was kept.
+
+    line: as typed already. Values that were pasted are taken before any are asked for.
+    """
+    desk = sitting.desk
+    if not line and not sitting.live:
+        desk.show(head("Live values"), para(LIVE, style=QUIET))
+    helps = "One line: what the car was doing, then the values, each with its name; a semicolon before the next state."
+    while True:
+        if sitting.live and not line:
+            states = [readings.LiveState(None, runs_rich(sitting.live), _known(sitting.live))]
+            sitting.live = ()
+        else:
+            line = line or ask(desk, "All in one line, Enter: leave it > ", helps)
+            if not line:
+                return False
+            try:
+                states = readings.live_states(sitting.workup, line)
+            except Refused as refused:
+                desk.say(in_words(refused))
+                line = ""
+                continue
+        break
+    known = [_in_condition(sitting, replace(s, values=_read_back(sitting, s.values, s.odd))) for s in states]
+    if any(state.condition is None for state in known):
+        return False
+    desk.show(*_side_by_side(sitting, known))
+    before, offers = readings.take_live(sitting.workup, known)
+    kept = ask_offers(sitting, offers, "they say", before)
+    if not kept:
+        sitting.said.append("Kept: the readings.")
+    return True
+
+
+def _known(values: Sequence[Value]) -> tuple[Value, ...]:
+    return tuple(value for value in values if value.value is not None)
+
+
+def _in_condition(sitting: Sitting, state: readings.LiveState) -> readings.LiveState:
+    """The state with what the car was doing then, asked for where that was not typed and is not known."""
+    if state.condition is not None:
+        return state
+    conditions = [c for c in sitting.workup.book.conditions.values() if c.typed_as]
+    sitting.desk.show(
+        head("What was the car doing when they were read?"),
+        choices(numbered(c.title for c in conditions), sitting.desk.width),
+    )
+    number = pick(sitting.desk, "Its number, Enter: leave the values > ", len(conditions))
+    return state if number is None else replace(state, condition=conditions[number - 1].name)
+
+
+def _side_by_side(sitting: Sitting, states: Sequence[readings.LiveState]) -> list[RenderableType]:
+    """The values as they were read, a column a state, beside what this car read there before."""
+    columns = [column for state in states for column in (*readings.kept_before(sitting.workup, state), state)]
+    words = {name: word for word, name in reversed(acts.typed_words(sitting.workup).items())}
+    old = [all(state is not column for state in states) for column in columns]
+    heads = [
+        f"{words.get(column.condition or '', '?')}{' before' if was else ''}"
+        + ("" if column.rich is None else ", rich" if column.rich else ", not rich")
+        for column, was in zip(columns, old, strict=True)
+    ]
+    cells = [readings.shown(column.values, len(sitting.workup.vehicle.banks)) for column in columns]
+    names = list(dict.fromkeys(name for column in cells for name in column))
+    lines = [("", *heads), *((name, *(column.get(name, "") for column in cells)) for name in names)]
+    return [head("Read as", "total below -10 %: rich"), table(lines, [QUIET])]
+
+
+PARTS: dict[str, tuple[str, str, Callable[[Sitting], object]]] = {
     "work": ("w", "work done lately", ask_work),
     "pattern": ("p", "when it happens", ask_story),
     "frame": ("f", "a freeze frame", ask_frame),
 }
 
 
-def open_parts(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], None]]]:
+def open_parts(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], object]]]:
     """What can be told of this car and was not yet, by its letter."""
     return {
         letter: (title, part)
         for kind, (letter, title, part) in PARTS.items()
-        if (frame_checks(sitting) if kind == "frame" else story.asked(sitting.workup, kind))
+        if (readings.frame_checks(sitting.workup) if kind == "frame" else story.asked(sitting.workup, kind))
     }
 
 

@@ -89,6 +89,8 @@ EXAMPLES: dict[str, dict[str, str]] = {
         "manifold": "33",
     },
     "frozen at the banks": {"short": "-12", "long": "-14", "rear": "0.7"},
+    "read at the banks": {"short": "-12", "long": "-14", "purge": "0"},
+    "temperatures when warm": {"coolant": "92", "intake": "31", "outside": "12"},
     "exhaust gas": {"co": "0.3", "co2": "15", "hc": "100", "o2": "0.3", "trim": "-20"},
     "rail hold": {"rail_before": "5", "rail_after": "4", "minutes": "10"},
     "low side hold": {"line_before": "400", "minutes": "10", "open": "300", "supply_shut": "395", "return_shut": "300"},
@@ -816,3 +818,31 @@ def test_displacement_in_cubic_inches() -> None:
     assert figure(run("airflow by litre", airflow="3.3", litres="122 cu in"), "airflow a litre").value == pytest.approx(
         figure(metric, "airflow a litre").value, rel=1e-4
     )
+
+
+def test_what_was_not_read_leaves_the_outcome_open() -> None:
+    """No outcome is told by a condition on a value that nobody typed; what was read still rules out what it can."""
+    within = {
+        "cool": (Within("coolant", -25, 70), Within("minutes", 15, None)),
+        "hot": (Within("coolant", 108, None), Within("minutes", 0, None)),
+        "fits": (Within("coolant", 75, 108), Within("minutes", 0, None)),
+    }
+    computed = Computed("x", within, "", HERE)
+
+    def warm(**figures: float) -> dict[str, float]:
+        read = [Figure(name, "", Estimate(value, 1e-6)) for name, value in figures.items()]
+        return {name: round(weight, 3) for name, weight in weigh(computed, ["fits", "cool", "hot"], read).items()}
+
+    assert warm(coolant=40, minutes=30) == {"fits": 0, "cool": 1, "hot": 0}
+    assert warm(coolant=40) == {"fits": 1, "cool": 1, "hot": 1}
+    assert warm(coolant=40, minutes=3) == {"fits": 1, "cool": 1, "hot": 1}  # what the rule does not speak of
+    idle = {"idle": (Within("load", None, 70), Within("speed", None, 5)), "pull": (Within("load", 70, None),)}
+    point = Computed("x", idle, "driving", HERE)
+
+    def driven(**figures: float) -> dict[str, float]:
+        read = [Figure(name, "", Estimate(value, 1e-6)) for name, value in figures.items()]
+        return {name: round(weight, 3) for name, weight in weigh(point, ["idle", "pull", "driving"], read).items()}
+
+    assert driven(load=24) == {"idle": 1, "pull": 0, "driving": 1}
+    assert driven(load=90) == {"idle": 0, "pull": 1, "driving": 0}
+    assert driven(load=24, speed=0) == {"idle": 1, "pull": 0, "driving": 0}

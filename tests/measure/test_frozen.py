@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.measure.frozen import NAMES, read_frame
+from reasoner.measure.frozen import NAMES, read_frame, read_live, runs_rich, totals
 from reasoner.measure.pids import PIDS
 
 
@@ -66,3 +66,74 @@ def test_what_cannot_be_and_what_is_odd() -> None:
 def test_the_loop(said: str, status: str) -> None:
     assert [(v.name, v.value) for v in read_frame(said).values] == [("fuel system 1", status)]
     assert read_frame("open loop, load 24").values == read_frame("load 24").values
+
+
+# ---- live values -----------------------------------------------------------------------------------------------------
+
+STATES = ("idle", "warm idle", "2500", "2500 rpm", "raised", "cruise", "load", "hot restart")
+
+
+def live(line: str) -> list[tuple[str, bool | None, dict[str, object]]]:
+    found = read_live(line, STATES)
+    assert not found.unread and not found.wrong, (found.unread, found.wrong)
+    return [(state.words, state.rich, {v.name: v.value for v in state.values}) for state in found.states]
+
+
+def trims(short: float, long: float, bank: int = 1) -> dict[str, object]:
+    return {f"short-term trim, bank {bank}": short, f"long-term trim, bank {bank}": long}
+
+
+def test_states_side_by_side_in_one_line() -> None:
+    assert live("idle +4 -14 maf 3.1 quiet; 2500 +2 -6, maf 9.8; warm idle: 0 -4 rich; cruise not rich map 60") == [
+        ("idle", False, {**trims(4, -14), "airflow": 3.1}),
+        ("2500", None, {**trims(2, -6), "airflow": 9.8}),
+        ("warm idle", True, trims(0, -4)),
+        ("cruise", False, {"manifold pressure, absolute": 60}),
+    ]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "idle 4 -14 / 2 -3", "idle +4 -14/+2 -3", "idle trim +4 -14 / +2 -3", "idle: trims 4, -14 / 2, -3",
+        "idle +4-14 / 2-3", "idle +4 % -14 % / 2 % -3 %", "idle stft 4 ltft -14 st2 2 lt2 -3",
+        "idle trim b2 2 -3 +4 -14",
+        "idle +4 \u221214 / 2 \u22123",
+    ],
+)  # fmt: skip
+def test_ways_of_writing_two_trims_of_two_banks(line: str) -> None:
+    assert live(line) == [("idle", None, {**trims(4, -14), **trims(2, -3, 2)})]
+
+
+def test_what_could_be_two_things_is_one() -> None:
+    """2500 is a speed after another state, and a state of its own else; `load` is a value unless a colon follows."""
+    assert live("cruise 2500 rpm +2 -4") == [("cruise", None, {"engine speed": 2500, **trims(2, -4)})]
+    assert live("idle rpm 2500 0 -3") == [("idle", None, {"engine speed": 2500, **trims(0, -3)})]
+    assert live("load: 1 -2; idle load 24") == [("load", None, trims(1, -2)), ("idle", None, {"calculated load": 24})]
+    assert live("idle ect -40 0 -3")[0][2] == {"coolant temperature": -40, **trims(0, -3)}
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("idle trim -18", "trim -18 is one number: short and long are wanted both"),
+        ("idle stft 4 stft 5", "short-term trim, bank 1 is there twice"),
+        ("idle +4 -140", "-100 to 100 %"),
+        ("cruise", "nothing stands after cruise"),
+    ],
+)
+def test_live_values_that_cannot_be(line: str, says: str) -> None:
+    assert any(says in wrong for wrong in read_live(line, STATES).wrong)
+
+
+@pytest.mark.parametrize("line", ["idle sunshine 3", "P0172 idle +4 -14", "idle -4", "x" * 5000, "1 " * 3000])
+def test_live_values_that_are_not_understood_are_given_back(line: str) -> None:
+    found = read_live(line, STATES)
+    assert found.unread or found.wrong
+
+
+def test_the_total_is_short_and_long_together_and_tells_whether_it_was_rich() -> None:
+    """Total trim = short + long; below -10 % counts as rich (common practice, no source)."""
+    states = read_live("idle +4 -14 / -8 -13; cruise 0 -10; 2500 ect 92; raised stft -20", STATES).states
+    assert totals(states[0].values) == {1: -10, 2: -21}
+    assert [runs_rich(state.values) for state in states] == [True, False, None, None]

@@ -71,11 +71,12 @@ def test_checks_that_pay_are_worked_out() -> None:
 
 @pytest.mark.parametrize("check", [c for c in book().checks.values() if c.computed], ids=lambda c: str(c.name))
 def test_its_figures_reach_every_outcome_but_those_it_cannot_know(check: Check) -> None:
-    """Every outcome is named, but for what no reading shows (no frame there): the rules then say it in words."""
+    """Every outcome is named, but for what no reading shows (no frame there), or not one reading of one moment (rich
+    while it purges, right when it does not: that takes two): the rules then say it in words."""
     assert check.computed is not None
     named = {*check.computed.outcomes, check.computed.rest} - {""}
     unnamed = [o.name for o in check.outcomes if o.name not in named]
-    assert len(unnamed) <= (1 if check.kind == "code" else 0), unnamed
+    assert len(unnamed) <= (1 if check.kind == "code" or check.computed.by == "read at the banks" else 0), unnamed
 
 
 # ---- a clear figure says much, a vague one little --------------------------------------------------------------------
@@ -272,3 +273,131 @@ def test_a_script_may_hold_inputs_instead_of_values() -> None:
     ends = [start.after(reply(start, script_of(case.events[-2:]), option)) for case in (after, bare)]
     assert np.allclose(ends[0].belief.probability, ends[1].belief.probability, atol=1e-9)
     assert all(any(g.check == "trims-by-airflow" for g in end.record.given) for end in ends)
+
+
+# ---- live values in one line -----------------------------------------------------------------------------------------
+
+QUIET = "idle +1 -4 maf 3.1 rpm 780 ect 92 iat 30 ambient 15 purge 0"
+RICH = "idle -8 -14 maf 3.3 rpm 780 ect 92 purge 0"
+
+
+def typed(workup: Workup, line: str, **more: Any) -> Workup:
+    return workup.after(readings.keep_live(workup, line, **more))
+
+
+def answers_of(workup: Workup) -> dict[str, str]:
+    """The likeliest outcome of each check, the last time it was answered, at its first place."""
+    found = {}
+    for given in workup.record.given:
+        weights = next(iter(given.values.values()))
+        found[given.check] = max(weights, key=lambda name: weights[name])
+    return found
+
+
+def test_one_line_answers_all_that_it_can_and_is_one_step() -> None:
+    start = car(metering="airflow", displacement="2.0 L", injection="port")
+    rich = typed(start, RICH)
+    assert answers_of(rich) == {
+        "trim-idle": "rich",
+        "short-vs-long": "steady",
+        "purge-at-zero": "still-rich",
+        "airflow-at-idle": "normal",
+        "live-temperatures": "right",
+    }
+    assert rich.record.rich[rich.record.present] and rich.rich_now is True
+    assert rich.record.steps == start.record.steps + 1
+    back = rich.after(acts.undo(rich))
+    assert back.record.given == () and back.record.live == ()
+    assert np.array_equal(back.belief.probability, start.belief.probability)
+
+
+def test_a_value_left_out_leaves_what_hangs_on_it_open() -> None:
+    start = car(metering="airflow", injection="port")
+    assert set(answers_of(typed(start, "idle -8 -14"))) == {"trim-idle", "short-vs-long"}
+    assert set(answers_of(typed(start, "idle ect 55"))) == {"live-temperatures"}
+    assert answers_of(typed(start, "idle rear 0.8")) == {}
+
+
+def test_it_is_the_same_as_typing_them_one_by_one() -> None:
+    start = car(metering="airflow", injection="port")
+    at_once = typed(start, "idle -8 -14")
+    one_by_one = told(start, "trim-idle", {"short": "-8", "long": "-14"})
+    one_by_one = told(one_by_one, "short-vs-long", {"short": "-8", "long": "-14"})
+    assert np.allclose(at_once.belief.probability, one_by_one.belief.probability, atol=1e-9)
+
+
+def test_states_side_by_side_are_spells_of_their_own_and_the_curve_stands_for_their_trims() -> None:
+    start = car(metering="airflow", displacement="2.0 L", injection="port")
+    after = typed(start, f"{RICH}; 2500 -1 -7 maf 10 rpm 2500; cruise 0 -4 maf 18 rpm 2200")
+    record = after.record
+    assert record.condition == "warm-idle" and [record.spells[read.spell] for read in record.live] == [
+        "warm-idle", "raised-speed", "cruise",
+    ]  # fmt: skip
+    assert [record.rich[read.spell] for read in record.live] == [True, False, False]
+    assert answers_of(after)["trims-by-airflow"] == "fades" and "trim-2500" not in answers_of(after)
+    assert next(g for g in record.given if g.check == "trims-by-airflow").spell == record.present
+    without = typed(start, "idle -8 -14; 2500 -1 -7")
+    assert {"trim-idle": "rich", "trim-2500": "normal"}.items() <= answers_of(without).items()
+
+
+def test_what_reads_otherwise_than_before_is_another_occasion_and_both_are_told() -> None:
+    """Quiet -3 % against rich -22 %: the earlier one is said where the next reading is asked, with its state."""
+    quiet = typed(car(metering="airflow", injection="port"), QUIET)
+    rich = typed(quiet, RICH)
+    assert len({given.spell for given in rich.record.given if given.check == "trim-idle"}) == 2
+    assert readings.earlier(rich, book().checks["trim-idle"]) == (
+        "total fuel trim -3 % (warm idle, not rich)",
+        "total fuel trim -22 % (warm idle, rich)",
+    )
+    before = readings.kept_before(rich, readings.LiveState("warm-idle", False, ()))
+    assert [state.rich for state in before] == [True]
+    again = typed(rich, "idle 0 -3")
+    assert [s.rich for s in readings.kept_before(again, readings.LiveState("warm-idle", False, ()))] == [True, False]
+
+
+def test_a_word_about_the_state_stands_over_the_trims() -> None:
+    start = car(injection="port")
+    assert typed(start, "idle 0 -4 rich").rich_now is True
+    assert typed(start, "idle -8 -14 not rich").record.rich[0] is False
+    assert typed(start, "idle ect 92").record.rich == {}
+
+
+def test_what_is_told_of_another_time_leaves_what_is_known_of_now() -> None:
+    """Whether it is rich now stays with the present spell when another one is put before it."""
+    start = car(injection="port")
+    start = start.after(acts.say_rich(start, True))
+    start = told(start, "short-vs-long", {"short": "-8", "long": "-14"})
+    assert typed(start, "cruise 0 -3").rich_now is True
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("idle ect -40", "not usual"),
+        ("idle +4 -14 / 0 -3", "one bank"),
+        ("sunshine 4", "is not clear"),
+        ("idle trim -18", "wanted both"),
+        ("", "is not clear"),
+    ],
+)
+def test_wrong_live_values_are_refused_in_words(line: str, says: str) -> None:
+    with pytest.raises(Refused, match=says):
+        readings.keep_live(car(), line)
+
+
+def test_without_a_word_they_are_of_the_state_the_car_is_in() -> None:
+    assert typed(car(), "-8 -14").record.live[0].spell == 0
+    vehicle, _ = vehicle_from({"layout": "inline 4"})
+    assert vehicle is not None
+    with pytest.raises(Refused, match="what was the car doing"):
+        readings.keep_live(begin(book(), vehicle), "-8 -14")
+
+
+def test_the_conversation_takes_live_values() -> None:
+    start = car(injection="port")
+    talk, events, reply_ = heard(start, {"type": "readings", "line": "idle ect -40 -8 -14", "as typed": True})
+    assert reply_ is None and answers_of(talk.workup)["live-temperatures"] == "coolant-low"
+    assert next(event["event"] for event in as_written(events)) == "readings"
+    said("told", talk.state())
+    with pytest.raises(Refused, match="not usual"):
+        heard(start, {"type": "readings", "line": "idle ect -40"})

@@ -80,10 +80,10 @@ def test_taking_in(width: int) -> None:
         "P0172 pending P9",
         "",
         "1",
-        "y",
-        "1",
+        "l",
+        "idle -4 -14 / +1 -3 ect 92",
     )
-    desk = desk_with([*lines, "1=-18 2=-2", "", "3"], width)
+    desk = desk_with([*lines, "", "3"], width)
     fields = ask_vehicle(desk, {})
     workup = case(**fields)
     intake(workup, Kept(workup), desk)

@@ -165,9 +165,9 @@ def test_all_of_it() -> None:
         "smells of petrol after a hot restart",
         "P0172 pending, P0172 permanent",
         "1",  # the fuel pressure gauge
-        "y",
-        "1",  # warm idle
-        "-18",
+        "l",
+        "idle -4 -14",
+        "",
         "3",  # hot restart now
     )
     record = kept.workup.record
@@ -181,7 +181,7 @@ def test_all_of_it() -> None:
 
 
 def test_values_read_just_now_belong_to_the_present_occasion() -> None:
-    kept, text = take_in("", "", "", "y", "1", "-18", "")
+    kept, text = take_in("", "", "", "l", "idle -4 -14", "", "")
     assert kept.workup.record.spells == ("warm-idle",)
     assert "still warm idle, as just read" in text
 
@@ -239,11 +239,12 @@ def test_a_code_no_rule_speaks_of_is_named_as_such() -> None:
     ("lines", "says"),
     [
         (["", "", "9"], "9 is not on the list: 1 to 1."),
-        (["", "", "", "maybe"], '"maybe" is not clear: one of 1 to 3, or of y.'),
-        (["", "", "", "y", "9"], "9 is not on the list: 1 to 2."),
-        (["", "", "", "y", "1 2"], "1 2 is not on the list: 1 to 2, one of them."),
-        (["", "", "", "y", "1", "-180"], "-100 to 100"),
-        (["", "", "", "y w"], '"y w" is not clear: one of 1 to 3, or of y.'),
+        (["", "", "", "maybe"], '"maybe" is not clear: one of 1 to 3, or of l.'),
+        (["", "", "", "l", "-4 -14", "9"], "9 is not on the list: 1 to 2."),
+        (["", "", "", "l", "idle -4 -180"], "-100 to 100"),
+        (["", "", "", "l", "idle -4"], "is not clear. (such as: idle +4 -14"),
+        (["", "", "", "l idle trim -18"], "short and long are wanted both"),
+        (["", "", "", "w"], '"w" is not clear: one of 1 to 3, or of l.'),
     ],
 )
 def test_a_wrong_entry_is_said_and_asked_again(lines: list[str], says: str) -> None:

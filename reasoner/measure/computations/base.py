@@ -22,7 +22,8 @@ Compute = Callable[[Inputs, Setting], Result]
 class Computation:
     """name: as in rules. at: the places it finds something about. says: what it is for, in a line.
 
-    frame: its live quantities are those of a freeze frame.
+    frame: its live quantities are those of a freeze frame. picked: it has many figures, of which those are said that
+    a check goes by.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Computation:
     asks: tuple[Ask, ...]
     work: Compute
     frame: bool = False
+    picked: bool = False
 
     def run(self, texts: Mapping[str, str], setting: Setting) -> Finding | tuple[Trouble, ...]:
         """The finding of inputs as typed, or everything that is wrong with them. Never raises."""

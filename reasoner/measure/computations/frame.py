@@ -1,6 +1,8 @@
-"""A freeze frame: where it was stored, and what its values say, each of one moment in which it showed."""
+"""Values of one moment: a freeze frame, where it was stored and what it says; and live ones as they are read off."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.computations.base import LITRES, Computation, Result
@@ -91,20 +93,31 @@ def _idle_air(given: Inputs) -> float | None:
     return max(ratios, key=lambda ratio: max(ratio, 1 / ratio), default=None)
 
 
-def _banks(given: Inputs, setting: Setting) -> Result:
+def _at_banks(given: Inputs, setting: Setting) -> Mapping[int, tuple[Figure, ...]]:
     by_place: dict[int, tuple[Figure, ...]] = {}
     for place in setting.places(At.BANK):
         found = {name: given.by_place(name)[place] for name in BANKS if place in given.by_place(name)}
         figures = (Figure(name, BANKS[name][1], Estimate(value, BANKS[name][4])) for name, value in found.items())
         if found:
             by_place[place] = tuple(figures)
+    return by_place
+
+
+def _banks(given: Inputs, setting: Setting) -> Result:
+    by_place = _at_banks(given, setting)
     if not by_place:
         return Trouble("", "no bank has a value", "such as short -12, long -14")
     return Finding(by_place, ("the frame as it was stored",), WHEN, SURE)
 
 
 FROZEN_POINT = Computation(
-    "frozen point", At.ENGINE, "Where a freeze frame was stored, from its values.", _asks(FROZEN), _point, frame=True
+    "frozen point",
+    At.ENGINE,
+    "Where a freeze frame was stored, from its values.",
+    _asks(FROZEN),
+    _point,
+    frame=True,
+    picked=True,
 )
 FROZEN_VALUES = Computation(
     "frozen values",
@@ -113,6 +126,7 @@ FROZEN_VALUES = Computation(
     (*_asks({**ALONE, **RAIL, **AIR, **FROZEN}), LITRES),
     _values,
     frame=True,
+    picked=True,
 )
 FROZEN_BANKS = Computation(
     "frozen at the banks",
@@ -121,4 +135,70 @@ FROZEN_BANKS = Computation(
     _asks(BANKS, At.BANK),
     _banks,
     frame=True,
+    picked=True,
+)
+
+# ---- live values -----------------------------------------------------------------------------------------------------
+
+TOTAL_ERROR = 3.0  # % of a total trim as it is read off, which swings; judgement
+WATCH = ("One look at values that swing: read them once they have settled.",)
+LEARNED = ("The long-term trim is what was learned in earlier minutes and drives, the short-term one is now.",)
+REGULATED = ("A warm engine's coolant is at its thermostat's value, mostly 80 to 105 °C (common practice).",)
+WARM_SURE = ("Sensors of one car agree within some degrees; errors are judgement.",)
+
+
+def _read_banks(given: Inputs, setting: Setting) -> Result:
+    by_place = dict(_at_banks(given, setting))
+    if not by_place:
+        return Trouble("", "no bank has a value", "such as short +4, long -14")
+    purge = _figures(given, {"purge": ALONE["purge"]})
+    for place, figures in by_place.items():
+        known = {figure.name: figure.value for figure in figures}
+        if {"short", "long"} <= set(known):
+            total = Estimate(known["short"] + known["long"], TOTAL_ERROR)
+            by_place[place] = (Figure("total fuel trim", "%", total), *figures, *purge)
+    return Finding(by_place, ("as read; total: short-term + long-term trim",), LEARNED, WATCH)
+
+
+def _warm(given: Inputs, setting: Setting) -> Result:
+    coolant, intake, outside = (given.get(name) for name in ("coolant", "intake", "outside"))
+    figures = [Figure("coolant", "°C", Estimate(coolant, 2.0))] if coolant is not None else []
+    if intake is not None and outside is not None:
+        figures.append(Figure("intake over outside", "°C", Estimate(intake - outside, 2.0)))
+    if not figures:
+        return Trouble("", "coolant, or intake and outside air are wanted", "such as 92 °C")
+    return Finding({0: tuple(figures)}, ("as read",), REGULATED, WARM_SURE)
+
+
+def _live(name: str, say: str, row: tuple[str, str, float, float, float], at: At = At.ENGINE) -> Ask:
+    live, unit, low, high, _ = row
+    return Ask(name, say, unit, low, high, at, live=(live,))
+
+
+READ_BANKS = Computation(
+    "read at the banks",
+    At.BANK,
+    "Short-term and long-term trim, bank by bank, with the purge then.",
+    (
+        _live("short", "Short-term trim", BANKS["short"], At.BANK),
+        _live("long", "Long-term trim", BANKS["long"], At.BANK),
+        _live("purge", "Commanded purge at that moment", ALONE["purge"]),
+    ),
+    _read_banks,
+    picked=True,
+)
+READ_WARM = Computation(
+    "temperatures when warm",
+    At.ENGINE,
+    "Coolant, and intake air against the air outside, fully warm.",
+    tuple(
+        Ask(name, say, "°C", -40.0, 215.0, live=(live,))
+        for name, say, live in (
+            ("coolant", "Coolant", "coolant temperature"),
+            ("intake", "Intake air", "intake air temperature"),
+            ("outside", "Air outside", "ambient temperature"),
+        )
+    ),
+    _warm,
+    picked=True,
 )

@@ -21,6 +21,8 @@ WHERE = {
     "frozen point": ("frame", "FROZEN_POINT"),
     "frozen values": ("frame", "FROZEN_VALUES"),
     "frozen at the banks": ("frame", "FROZEN_BANKS"),
+    "read at the banks": ("frame", "READ_BANKS"),
+    "temperatures when warm": ("frame", "READ_WARM"),
     "exhaust gas": ("gas", "EXHAUST_GAS"),
     "rail hold": ("hold", "RAIL_HOLD"),
     "low side hold": ("hold", "LOW_SIDE_HOLD"),

@@ -10,13 +10,13 @@ from functools import partial
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.computations.base import ETHANOL, LITRES, Computation, Result, fuel_of, numbered
 from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
+from reasoner.measure.frozen import NORMAL
 from reasoner.measure.fuel import Fuel, grams_a_second
 from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit, needed, shapes
 from reasoner.measure.uncertain import Estimate
 from reasoner.rulebook.model import At
 
 REGIONS = {"idle": "idle", "raised": "2500 rpm without load", "cruise": "a steady cruise", "load": "load"}
-NORMAL = 10.0  # % either way; common practice, no source
 FILLING = 80.0  # %, where airflow is worked out from pressure and it is not said; Heywood 1988 ch. 6, from memory
 EXCHANGED = 9.0  # by how much chi squared has to improve before banks are said to be exchanged: three standard errors
 TRIMS = ("short-term trim, bank {}", "long-term trim, bank {}")

@@ -62,7 +62,7 @@ RAIL_TARGET = Computation(
     "Rail pressure against its target, and its sensor at rest.",
     (
         Ask("rail", "Rail pressure", "MPa", 0, 60, needed=True, live=("rail pressure, absolute",)),
-        Ask("target", "Its target at the same moment", "MPa", 0.2, 60, needed=True),
+        Ask("target", "Its target at the same moment", "MPa", 0.2, 60, needed=True, live=("rail pressure, commanded",)),
         Ask("at rest", "What the sensor reads after a night, key on", "MPa", -1, 60),
         Ask("low side", "Low-side pressure then (pump off and gone: 0)", "MPa", 0, 2),
     ),
