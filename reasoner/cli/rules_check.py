@@ -17,7 +17,11 @@ COUNTED = ("faults", "checks", "conditions", "cautions", "repairs", "codes", "so
 
 @click.command(epilog="Example: reasoner rules check --rules my-rules")
 @loading.rules_option
-@click.option("--strict", is_flag=True, help="Warnings fail too; also warn of rules that no solved case has tried.")
+@click.option(
+    "--strict",
+    is_flag=True,
+    help="Warnings fail too, those about your own files; also of rules that no solved case has tried.",
+)
 @click.option(
     "--solved",
     type=click.Path(path_type=Path, exists=True, file_okay=False),
@@ -41,6 +45,8 @@ def command(
     notes = Notebook()
     book = loading.read(rules_paths, notes)
     found = notes.problems or (() if book is None else _warnings(book, notes, strict, solved))
+    if book is not None and strict and rules_paths[:1] == (shipped.folder("rules"),) and book.over:
+        found = tuple(problem for problem in found if problem.place.file in book.over)  # a shop answers for its own
     if as_json:
         say_json([_plain(problem) for problem in found], indent=2)
     else:

@@ -14,11 +14,14 @@ from reasoner.rulebook.fields import NAME, ONE, object_of
 from reasoner.rulebook.read import FORMAT
 from reasoner.rulebook.shapes import Shape
 
+CLOSED = ("conditions", "tools")  # few and stable: a name that is not there is marked, as a slip is likelier
+
 
 def schema(known: Mapping[str, Iterable[str]] | None = None) -> Shape:
     """The schema of one rule file. known: the names that are there already, by section.
 
     An entry of a known name may say only what it changes, and editors offer the names; every other entry must be whole.
+    A condition or a tool that is not known is marked: whoever adds one makes the schema anew, from rules that have it.
     """
     there = {section: sorted(names) for section, names in (known or {}).items()}
     sections = {section: _section(section, there.get(section, [])) for section in SECTIONS}
@@ -33,26 +36,37 @@ def schema(known: Mapping[str, Iterable[str]] | None = None) -> Shape:
             **sections,
         },
         "additionalProperties": False,
-        "$defs": {section: _name(section, there.get(section, [])) for section in SECTIONS},
+        "$defs": {section: _name(section, there.get(section, [])) for section in SECTIONS}
+        | {_changed(section): _partly(_entry(section)) for section in SECTIONS if there.get(section)},
     }
 
 
 def _name(section: str, known: list[str]) -> Shape:
-    pattern = shapes.text_like((CODE if section == "codes" else NAME).pattern)
-    return {
-        "description": f"the name of a {ONE[section]}",
-        **shapes.either(*([{"enum": known}] if known else []), pattern),
-    }
+    names = [{"enum": known}] if known else []
+    free = [] if known and section in CLOSED else [_pattern(section)]
+    return {"description": f"the name of a {ONE[section]}", **shapes.either(*names, *free)}
+
+
+def _pattern(section: str) -> Shape:
+    return shapes.text_like((CODE if section == "codes" else NAME).pattern)
 
 
 def _section(section: str, known: list[str]) -> Shape:
-    whole = shapes.TEXT if section == "codes" else object_of(SECTIONS[section].keys)
+    """Entries by name; one of a known name by the shape that all of them share, said once (`$defs`)."""
     return {
         "type": "object",
-        "propertyNames": {"$ref": f"#/$defs/{section}"},
-        "properties": dict.fromkeys(known, _partly(whole)),
-        "additionalProperties": whole,
+        "propertyNames": _pattern(section) if section in CLOSED else {"$ref": f"#/$defs/{section}"},
+        "properties": {name: {"$ref": f"#/$defs/{_changed(section)}"} for name in known},
+        "additionalProperties": _entry(section),
     }
+
+
+def _entry(section: str) -> Shape:
+    return shapes.TEXT if section == "codes" else object_of(SECTIONS[section].keys)
+
+
+def _changed(section: str) -> str:
+    return f"changed-{section}"
 
 
 def _partly(whole: Shape) -> Shape:

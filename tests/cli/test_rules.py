@@ -111,6 +111,20 @@ def test_warnings_fail_only_when_strict(reasoner: Run) -> None:
     assert "no solved case answers" in found.stderr
 
 
+def test_strict_judges_a_shops_own_files_only(reasoner: Run, tmp_path: Path) -> None:
+    """What no solved case has tried of the shipped rules is nothing that a shop could mend."""
+    own = tmp_path / "own.yaml"
+    own.write_text("format: 1\nsettings: {hour costs: 90}\n", encoding="utf-8")
+    found = reasoner("rules", "check", "--strict", "--rules", str(own))
+    assert found.returncode == exits.FINE, found.stderr
+    tool = "checks: {new-look: {name: New look, kind: look, ask: 'Is it so?', outcomes: {n: no, y: yes}, sees: ever, "
+    tool += "otherwise: {y: 5 %}, given: {purge-valve-leaks: {y: 60 %}}, minutes: 5, source: judgement}}\n"
+    own.write_text("format: 1\n" + tool, encoding="utf-8")
+    found = reasoner("rules", "check", "--strict", "--rules", str(own))
+    assert found.returncode == exits.PROBLEMS and 'no solved case answers "new-look"' in found.stderr
+    assert "own.yaml" in found.stderr and "checks-readings.yaml" not in found.stderr
+
+
 def test_solved_cases_of_the_shop_count(reasoner: Run, tmp_path: Path) -> None:
     """A case that ends with the fault, and answers the check, has tried them; one that is still open has not."""
     base = ("--strict", "--only-rules", "--rules", str(BOOKS / "base"))
