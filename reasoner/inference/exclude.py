@@ -1,4 +1,5 @@
-"""What speaks against a cause, whatever speaks for it: for excluding things, which a belief alone does not do.
+"""What speaks against a cause, whatever speaks for it: for excluding things, which a belief alone does not do. And what
+could speak for one.
 
 A belief that a cause is unlikely may only say that another fits better. Excluded is what was looked for and not seen.
 """
@@ -44,3 +45,15 @@ def can_speak_against(tables: Tables, check: int, causes: Sequence[int]) -> floa
         shows = tables.shows[own][:, here].max(axis=1)
         seen = shows * seen + 1.0 - shows
     return float(np.minimum(1.0, seen) @ tables.prior[own] / tables.prior[own].sum())
+
+
+def can_speak_for(tables: Tables, check: int, causes: Sequence[int]) -> float:
+    """By how much more likely these causes make the answer that speaks most for them, against nothing to see (a factor,
+    1 and more; mean over the causes as they are before any answer), in the condition in which they show most often."""
+    table, own = tables.checks[check], list(causes)
+    most = (table.rows / table.rows[0]).max(axis=1)[table.index[own]].max(axis=1)
+    if not table.steady:
+        here = list(table.conditions) or list(range(len(tables.conditions)))
+        shows = tables.shows[own][:, here].max(axis=1)
+        most = shows * most + 1.0 - shows
+    return float(most @ tables.prior[own] / tables.prior[own].sum())

@@ -13,7 +13,7 @@ from functools import cached_property
 from math import log10
 
 from reasoner.inference.evidence import Spell
-from reasoner.inference.exclude import can_speak_against, spoken_against
+from reasoner.inference.exclude import can_speak_against, can_speak_for, spoken_against
 from reasoner.inference.weight import left_out, moved
 from reasoner.network.tables import Array
 from reasoner.repair.choices import Stake, free
@@ -89,7 +89,8 @@ class Guards:
             if name in stake.tables.check_number and name not in self.known.answered:
                 found.append(Missing("answered", name, 0.0, self._quickest({name}), guard.because))
         if guard.beyond and not self._beyond(job, guard.beyond):
-            checks = self._quickest(_looks_beyond(stake, guard.beyond, self._at_one(job)))
+            looks = _looks_beyond(stake, guard.beyond, self._at_one(job))
+            checks = self._telling(looks, self._mended(job))
             found.append(Missing("beyond", "", stake.jobs.get(job, 0.0), checks, guard.because))
         return found
 
@@ -113,7 +114,7 @@ class Guards:
             return []
         if self._spoken_for(direct, own):
             return []
-        return [Missing("looked", fault, sum(stake.chances[c] for c in own), self._quickest(direct))]
+        return [Missing("looked", fault, sum(stake.chances[c] for c in own), self._telling(direct, own))]
 
     def _not_known_which(self, job: Job) -> list[Missing]:
         """Work at several places, most likely for one of them, where nobody has looked which."""
@@ -158,6 +159,20 @@ class Guards:
         """Causes that a job mends."""
         needs = enumerate(self.stake.needs)
         return [c for c, need in needs if need.repair == job.repair and need.places <= job.places]
+
+    def _telling(self, checks: Collection[str], causes: Sequence[int]) -> tuple[str, ...]:
+        """Of these checks, those whose answer can speak for these causes as much as it takes, the most decibans a
+        minute first; the quickest if none can."""
+        tables = self.stake.tables
+        own = [c for c in causes if tables.prior[c] > 0]
+        if not own:
+            return self._quickest(checks)
+        speaks = {
+            n: 10 * log10(can_speak_for(tables, tables.check_number[n], own)) for n in self._unanswered if n in checks
+        }
+        enough = [n for n in speaks if speaks[n] >= self.stake.book.settings.afterwards.speaks_from]
+        found = sorted(enough, key=lambda n: self.stake.book.checks[n].minutes / speaks[n])
+        return tuple(found[:SUGGESTED]) or self._quickest(checks)
 
     def _quickest(self, names: Collection[str]) -> tuple[str, ...]:
         """The quickest of these that can be made and that nobody has answered yet."""

@@ -17,6 +17,7 @@ from reasoner.inference.evidence import Spell, reaches_far, without, would_repla
 from reasoner.inference.expected import expected_tables
 from reasoner.inference.gain import gain
 from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates
+from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.choices import Stake
@@ -83,6 +84,9 @@ class Workup:
         answered = {check for check, _ in (*self._asked(), *unclear)}
         done = self._done({check for check, _ in unclear})
         barred = {tables.check_number[n] for n in record.passed if n in tables.check_number}
+        if record.codes_complete and not record.codes:  # a frame is stored with a code and goes with it
+            computed = ((n, self.book.checks[check.name].computed) for n, check in enumerate(tables.checks))
+            barred |= {n for n, working in computed if working is not None and COMPUTATIONS[working.by].frame}
         # What another answer stands for in the whole case would not be counted in any spell.
         barred |= {
             other

@@ -261,8 +261,9 @@ def with_consumers(b: Bench) -> There:
 @sees("fan-or-gauge")
 def fan_or_gauge(b: Bench) -> There:
     x = b.car.broken
-    lost = x.coolant_ohms and b.car.acts.jumps
-    return "yes" if likely(b, 0.6 if lost else 0.3 if x.coolant_ohms or x.earth_shift else 0.02) else "no"
+    if x.coolant_ohms and b.car.acts.jumps and likely(b, 0.6):
+        return "fan" if likely(b, 0.5) else "gauge"
+    return "gauge" if likely(b, 0.3 if x.coolant_ohms or x.earth_shift else 0.02) else "no"
 
 
 @sees("down-on-power")
@@ -499,7 +500,9 @@ def short_vs_long(b: Bench) -> There:
 def banks_opposite(b: Bench) -> There:
     s = b.state if b.state.running else b.with_(point=IDLE, coolant=90.0)
     coded = {"P0172", "P0174"} <= set(b.past.codes) or {"P0171", "P0175"} <= set(b.past.codes)
-    return "opposite" if coded or (max(s.trim) > 0.1 and min(s.trim) < -0.1) else "no"
+    if coded or (max(s.trim) > 0.15 and min(s.trim) < -0.15):
+        return "opposite"
+    return "shared" if max(s.trim) > 0.05 and min(s.trim) < -0.05 else "no"
 
 
 @sees("trim-follows-purge")

@@ -142,3 +142,14 @@ def test_a_poor_earth_takes_the_meter_least_where_its_voltage_is_high() -> None:
     )
     assert factor["fades"] < poor["fades"] < leak["fades"]
     assert leak["flat"] < poor["flat"] < factor["flat"]
+
+
+def test_a_bad_contact_reads_cold_long_before_it_reads_open() -> None:
+    """2 to 9 kOhm in series with a sensor at 90 degrees: 20 down to -20, which a frame takes for a cold engine. So a
+    contact that comes and goes is not known by -40 alone."""
+    hot = resistance(90)
+    read = [reads(hot + added) for added in (2000, 9000)]
+    assert read == [pytest.approx(20, abs=5), pytest.approx(-13, abs=8)]
+    book = rules()
+    frame = [chance(book, "frame-coolant", o, "coolant-sensor-intermittent") for o in ("cool", "impossible")]
+    assert min(frame) > 0.25

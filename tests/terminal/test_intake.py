@@ -456,6 +456,13 @@ def test_no_frame_closes_every_question_about_one() -> None:
     assert {"freeze-frame", "freeze-frame-start"} <= set(kept.workup.record.passed)
 
 
+def test_without_a_code_there_is_no_frame_to_ask_about() -> None:
+    kept, _ = take_in("", "none", "", "", workup=shipped())
+    tables, barred = kept.workup.tables, kept.workup.situation.barred
+    assert {"freeze-frame", "frame-trims", "frame-coolant"} <= {tables.checks[n].name for n in barred}
+    assert not shipped().situation.barred
+
+
 def test_back_and_help_at_every_prompt_of_the_intake() -> None:
     """b takes back what the question before it kept, and asks that again; h explains; q leaves with all kept."""
     desk, kept = desk_with(["smells", "h", "b", "shakes", "none", "q"]), Kept(case())
