@@ -128,7 +128,13 @@ def _ways(
 
     best = sorted(rates.values(), reverse=True)[:SHORTLIST]
     least = best[-1] if len(best) == SHORTLIST else 0.0
-    repeats = [o for o in choices if o.times > 1 and most(o) / o.cost > max(least, rates.get(o.check, 0.0))]
+
+    def may(option: Option) -> bool:
+        """Whether it can be one of the best, or the best way to do its check."""
+        enough = option.cost * max(least, rates.get(option.check, 0.0))
+        return open_bits > enough and most(option) > enough
+
+    repeats = [o for o in choices if o.times > 1 and may(o)]
     ways = [
         option._replace(gain=gained)
         for option, gained in zip((*once_each, *repeats), (*bits, *_bits(tables, now, repeats)), strict=True)

@@ -8,7 +8,7 @@ is worked out by believing each (`inference.foresee`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -23,15 +23,22 @@ ROUND = 12  # decimals to which rows are the same
 
 
 def expected_tables(
-    tables: Tables, belief: Belief, right: float, unsure: Mapping[int, float] = MappingProxyType({})
+    tables: Tables,
+    belief: Belief,
+    right: float,
+    unsure: Mapping[int, float] = MappingProxyType({}),
+    only: Collection[int] | None = None,
 ) -> Tables:
     """The tables for what comes next, as it will be reported: right with this chance.
 
-    unsure: the same of single checks that were hard to tell; what made it so is there the next time too.
+    unsure: the same of single checks that were hard to tell; what made it so is there the next time too. only: the
+    checks that are wanted of it (None: all).
     """
     said = as_reported(tables, right)
     checks = list(said.checks)
     for number, weights, showing, quiet, share in _looked_at(tables, belief):
+        if only is not None and number not in only:
+            continue
         table = _after(tables.checks[number], belief.probability, weights, showing, quiet, share)
         sure = unsure.get(number, right)
         wrong = (1.0 - sure) / max(1, len(table.outcomes) - 1)

@@ -52,7 +52,10 @@ class Stake:
     @cached_property
     def needs(self) -> list[Job]:
         """What mends each cause."""
-        return [needed(self.book, cause) for cause in self.tables.causes]
+        if "needs" not in self.made:
+            self.made["needs"] = [needed(self.book, cause) for cause in self.tables.causes]
+        found: list[Job] = self.made["needs"]
+        return found
 
     @cached_property
     def harms(self) -> list[float]:

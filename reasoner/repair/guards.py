@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import log10
 
+from reasoner.inference.belief import by_fault
 from reasoner.inference.evidence import Spell
 from reasoner.inference.exclude import can_speak_against, can_speak_for, spoken_against
 from reasoner.inference.weight import left_out, moved
@@ -142,13 +143,18 @@ class Guards:
         """Whether the answers of these checks, together, speak for these causes: where several agree, no single one is
         needed."""
         stake = self.stake
-        if checks.isdisjoint(self.known.answered):
+        given = checks & self._answered
+        if not given:
             return False
-        if checks not in self._without:
-            numbers = {stake.tables.check_number[name] for name in checks}
-            self._without[checks] = left_out(stake.tables, self.known.spells, numbers)
+        if given not in self._without:
+            numbers = {stake.tables.check_number[name] for name in given}
+            self._without[given] = left_out(stake.tables, self.known.spells, numbers)
         after = stake.book.settings.afterwards
-        return moved(stake.now.probability, self._without[checks], causes) >= after.speaks_from
+        return moved(stake.now.probability, self._without[given], causes) >= after.speaks_from
+
+    @cached_property
+    def _answered(self) -> frozenset[str]:
+        return frozenset(self.known.answered)
 
     @cached_property
     def _without(self) -> dict[frozenset[str], Array]:
@@ -190,8 +196,9 @@ class Guards:
 def missing_for_watching(stake: Stake) -> tuple[Missing, ...]:
     """Risks of driving on that are too high for doing nothing yet."""
     found: dict[str, float] = {}
-    for cause, chance in zip(stake.tables.causes, stake.chances, strict=True):
-        for harm in driving_on(stake.book, cause.fault, stake.prices.watch):
+    chances = by_fault(stake.tables, stake.now.probability).tolist()
+    for fault, chance in zip(stake.tables.faults, chances, strict=True):
+        for harm in driving_on(stake.book, fault, stake.prices.watch):
             found[harm.risk.name] = found.get(harm.risk.name, 0.0) + chance * harm.chance
     limits = {risk.name: risk.not_above for risk in stake.book.risks.values() if risk.not_above is not None}
     return tuple(Missing("driving", n, p, (), "") for n, p in found.items() if n in limits and p > limits[n])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from reasoner.measure.finding import listed
 from reasoner.network.graph import Cause
@@ -39,6 +40,11 @@ def needed(book: Rulebook, cause: Cause) -> Job:
 
 def cylinders(numbers: Iterable[int]) -> frozenset[str]:
     """Numbers of cylinders as names of places."""
+    return _cylinders(frozenset(numbers))
+
+
+@lru_cache(maxsize=256)
+def _cylinders(numbers: frozenset[int]) -> frozenset[str]:
     return frozenset(f"cylinder {n}" for n in numbers)
 
 

@@ -46,7 +46,16 @@ class Outlook:
 
     @cached_property
     def stake(self) -> Stake:
-        return replace(self.bare, doubts=lambda work: self._doubt(self.missing(work)))
+        return replace(self.bare, doubts=self._doubts)
+
+    def _doubts(self, work: Works) -> float:
+        if work not in self._known_doubts:
+            self._known_doubts[work] = self._doubt(self.missing(work))
+        return self._known_doubts[work]
+
+    @cached_property
+    def _known_doubts(self) -> dict[Works, float]:
+        return {}
 
     def _doubt(self, items: Iterable[Missing]) -> float:
         """Chance that a work is in vain for what is missing. Unlikely things that nobody has excluded add up; that the

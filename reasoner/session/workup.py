@@ -174,7 +174,7 @@ class Workup:
 
     def _told(self, left: Belief, spell: int, check: int) -> float:
         """Bits that an answer's check was expected to tell, from what is believed without it."""
-        shows, tables = left.showed(spell), expected_tables(self.tables, left, self._right)
+        shows, tables = left.showed(spell), expected_tables(self.tables, left, self._right, only=(check,))
         return gain(tables, tables.checks[check], left.probability * shows, left.probability * (1.0 - shows))
 
     def _asked(self) -> list[tuple[int, int | None]]:
