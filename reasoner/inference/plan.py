@@ -86,7 +86,9 @@ class Situation:
     avoided: conditions that cannot be brought about. lacking: tools not at hand.
     instead: by (check, in a new spell): what it would take the place of.
     answered: checks answered or passed over at any time (opens gates). visited: conditions that have had a spell: a
-    new one has to be brought about in full, as going out and straight back in makes none.
+    new one has to be brought about in full, as going out and straight back in makes none. named: conditions in which
+    it happens, as the owner or a freeze frame says, and in which nobody has looked: that is done on any car, so what it
+    costs to get there is no reason against it.
     """
 
     showing: Array
@@ -100,6 +102,7 @@ class Situation:
     answered: frozenset[int] = frozenset()
     visited: frozenset[int] = frozenset()
     instead: Mapping[tuple[int, bool], Instead] = field(default_factory=dict)
+    named: frozenset[int] = frozenset()
 
     @property
     def probability(self) -> Array:
@@ -161,11 +164,13 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
     """The option with its minutes, money, hazards and cost from where the case stands, gates included."""
     check = tables.checks[option.check]
     minutes, wait, hazards, money = check.minutes, check.wait, check.hazards, check.money
-    first = _first(tables, now, check.after)
+    first, due = _first(tables, now, check.after), 0.0
     if option.fresh and option.condition is not None:
-        start = _start(tables, now, option.condition)
-        minutes += float(tables.reach[start, option.condition, 0])
-        wait += float(tables.reach[start, option.condition, 1])
+        there = tables.reach[_start(tables, now, option.condition), option.condition]
+        if option.condition in now.named:
+            due = float(there[0]) + costs.waiting(wait + float(there[1])) - costs.waiting(wait)
+        minutes += float(there[0])
+        wait += float(there[1])
         hazards += int(tables.condition_hazards[option.condition])
         if first is None:
             first = _first(tables, now, tables.gates[option.condition])
@@ -179,7 +184,7 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
         hazards += tables.checks[first].hazards
     ready = check.provokes and option.check in now.answered  # done at another place before: no more to get ready for
     danger = 0.0 if ready else costs.hazard_minutes * min(hazards, 2)
-    work = costs.asking_minutes + minutes + costs.waiting(wait) + danger
+    work = costs.asking_minutes + minutes + costs.waiting(wait) - due + danger
     cost = {"time": work, "money": money + work / 60.0 * costs.hour_costs, "gain": 1.0}[costs.by]
     return Option(
         option.check,
@@ -272,6 +277,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
         done=kept | {(option.check, option.place), *((other, None) for other in check.stands_for)},
         answered=now.answered | {option.check},
         visited=now.visited if condition is None else now.visited | {condition},
+        named=now.named - {condition},
         instead={(other, False): Instead(*before, told) for other in finer},
     )
     for outcome in np.argsort(-chance, kind="stable"):

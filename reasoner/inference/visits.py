@@ -88,7 +88,7 @@ def _best(
     probability = now.probability
     showing, quiet = np.ones((len(shows), 1)), np.ones((1, 1))
     taken: list[Option] = []
-    cost, best = 0.0, None
+    cost, price, best = 0.0, 0.0, None
     for own, option in looks:
         by_pattern, of = patterns(tables.checks[option.check], None, EACH)
         if showing.shape[1] * by_pattern.shape[1] > MOST_JOINT or len(taken) == MOST_LOOKS:
@@ -100,8 +100,12 @@ def _best(
         if best is not None and bits / spent <= best.rate:
             continue
         showing, quiet, cost = more, more_quiet, spent
+        saves = float("nan")
+        if stakes is not None:
+            here = option if not taken else priced(tables, now, costs, option._replace(fresh=False))
+            price += stakes.price(here, costs)
+            saves = stakes.least(probability) - price - float((stakes.losses @ joint).min(axis=0).sum())
         taken.append(option)
-        saves = float("nan") if stakes is None else _saves(stakes, probability, joint, taken, cost, costs)
         best = Visit(tuple(taken), bits, cost, saves)
     return best if best is not None and len(best.looks) > 1 else None
 
@@ -110,11 +114,3 @@ def _joint(one: Array, other: Array) -> Array:
     """(C, A * B) from (C, A) and (C, B)."""
     found: Array = (one[:, :, None] * other[:, None, :]).reshape(len(one), -1)
     return found
-
-
-def _saves(
-    stakes: Stakes, probability: Array, joint: Array, looks: Sequence[Option], cost: float, costs: Costs
-) -> float:
-    """Money that a visit saves: the loss of the best act now, less that of the best once all its outcomes are known."""
-    price = stakes.price(looks[0], costs) * cost / looks[0].cost
-    return stakes.least(probability) - price - float((stakes.losses @ joint).min(axis=0).sum())

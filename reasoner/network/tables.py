@@ -298,7 +298,7 @@ def _check(
         conditions=tuple(conditions[n] for n in check.conditions),
         stands_for=frozenset(numbers[n] for n in check.stands_for if n in numbers),
         after=tuple(numbers[n] for n in check.after if n in numbers),
-        minutes=check.minutes,
+        minutes=book.settings.work(check),
         wait=check.wait,
         money=check.money,
         hazards=_hazards(book, check.cautions),

@@ -135,6 +135,12 @@ CHECK = table(
     Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
     Key("owners say", map_of(text, list_of(text), "outcomes, and how owners say them"), default=NOTHING, by_name=True),
+    Key(
+        "happens in",
+        map_of(text, list_of(name_of("conditions")), "outcomes, and the conditions that each names"),
+        default=NOTHING,
+        by_name=True,
+    ),
     Key("while rich", text, default=""),
     Key("intake", choice("work", "pattern", "also"), default=""),
     AFTER_WORK,
@@ -169,6 +175,7 @@ def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> N
     values["given"] = _given(desk, given, says) if given is not None else NOTHING
     _owners_say(desk, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
     _while_rich(desk, node, names, values["sees"])
+    _happens_in(desk, node, names)
     if values["measure"] is not None:
         values["measure"] = _measure(desk, values["measure"], says.outcomes)
     if values["computed"] is not None:
@@ -195,6 +202,14 @@ def _owners_say(desk: Desk, node: Node, outcomes: tuple[str, ...], fits: bool) -
         elif not fits:
             mend = "delete it, or give the check `at: engine` and `sees: ever`"
             desk.notes.note("wrong-level", name, "what an owner says is about the whole car, whenever it was", mend)
+
+
+def _happens_in(desk: Desk, node: Node, outcomes: tuple[str, ...]) -> None:
+    """What names conditions is an outcome."""
+    written = node.get("happens in") if isinstance(node, Map) else None
+    for name, _ in written.pairs if isinstance(written, Map) else ():
+        if name.value not in outcomes:
+            _unknown_outcome(desk, name, outcomes)
 
 
 def _while_rich(desk: Desk, node: Node, outcomes: tuple[str, ...], sees: Sees | None) -> None:

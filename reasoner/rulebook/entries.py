@@ -270,6 +270,7 @@ SETTINGS = table(
     Key("looks dearer", number("times", 1), default=1.5),
     Key("hazard minutes", minutes, paste="hazard minutes: 15"),
     Key("asking minutes", minutes, paste="asking minutes: 1"),
+    Key("owner minutes", minutes, default=0.0),
     Key("hour costs", money, default=60.0),
     Key("shows unless said", frequency, paste="shows unless said: seldom"),
     Key("activity varies", number("natural logarithms of the odds", 0, 3), default=0.7),

@@ -444,7 +444,8 @@ class Check:
     provokes: brings the fault on at the place it is done to; done place by place.
     after: checks to be done first. leaves: the condition the car is in afterwards ("" = unchanged).
     after_work: asked only after one of these repairs (empty: always). computed: how its outcome is worked out.
-    owners_say: outcome -> phrases by which it is heard in a complaint.
+    owners_say: outcome -> phrases by which it is heard in a complaint. happens_in: outcome -> conditions in which, by
+    that, it happens.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
     intake: told with others of its kind before the first question: work, pattern, also ("" = by itself).
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
@@ -480,6 +481,7 @@ class Check:
     intake: str = ""
     while_rich: str = ""
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    happens_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -522,8 +524,8 @@ class Settings:
     likely as the next the first cause is then to be, where causes alone are compared.
     least_gain: bits a check must bring for every quarter of an hour it costs. waiting_counts: share of a waiting
     minute that counts; waiting_most: minutes that one wait counts at the most. hazard_minutes: what a hazardous step
-    costs on top. asking_minutes: what any question costs. looks_dearer: how much dearer a bit becomes on the way than
-    it is now. hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
+    costs on top. asking_minutes: what any question costs; owner_minutes: what one to the owner costs besides, who has
+    gone by then. looks_dearer: how much dearer a bit becomes on the way than it is now. hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
     shows_unless_said: showing frequency where nothing is written. activity_varies: how far cars with the same fault
     differ in how often it shows (standard deviation of the log odds). same_again: chance that a second look at the same
     thing in the same state sees only again what the first one saw. same_everywhere: chance that what a check shows at
@@ -548,10 +550,15 @@ class Settings:
     same_everywhere: float = 0.25
     waiting_most: float = 20.0
     looks_dearer: float = 1.5
+    owner_minutes: float = 0.0
 
     def waiting(self, minutes: float) -> float:
         """Minutes that a wait counts."""
         return min(self.waiting_counts * minutes, self.waiting_most)
+
+    def work(self, check: Check) -> float:
+        """Minutes of work that a check takes by itself."""
+        return check.minutes + (self.owner_minutes if check.kind == "told" else 0.0)
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ def effort(workup: Workup, upto: int | None = None, only: Collection[int] | None
         for given in own:
             check = workup.book.checks[given.check]
             if check.name not in done or check.provokes:
-                total += Spent(check.minutes, check.wait, check.money)
+                total += Spent(workup.book.settings.work(check), check.wait, check.money)
             done.add(check.name)
         if own or here is None:
             here = k if k is not None else len(tables.conditions)

@@ -109,7 +109,22 @@ class Workup:
                 tables.condition_number[n] for n in set(record.spells) if n is not None and n in tables.condition_number
             ),
             instead=self._instead(done),
+            named=self._named(),
         )
+
+    def _named(self) -> frozenset[int]:
+        """Conditions in which it happens, by what was told and read, and in which nobody has looked."""
+        record, book, numbers = self.record, self.book, self.tables.condition_number
+        named = {
+            condition
+            for given in record.given
+            for value in given.values.values()
+            for outcome, conditions in book.checks[given.check].happens_in.items()
+            if value[outcome] >= max(value.values())
+            for condition in conditions
+        }
+        looked = {record.spells[given.spell] for given in record.given if given.asked}
+        return frozenset(numbers[name] for name in named - looked if name in numbers)
 
     def _done(self, unclear: set[int]) -> set[tuple[int, int | None]]:
         """(check, place) of what is not asked again in the present spell; place None: all of them. unclear: checks that
