@@ -64,7 +64,7 @@ def rank(
         if stakes and compared and not any(o.saves > little for o in (*best, *found[compared:])):
             # No single look changes what is done: look two steps ahead from more of them before that is believed.
             best += _looked_ahead(tables, now, found[compared:SEARCHED], found[:SHORTLIST], costs, stakes)
-        best.sort(key=lambda o: _order(tables, now, o, little))
+        best.sort(key=lambda o: _order(tables, now, o, little, stakes is not None))
     known = {o.check for o in best}
     return _gentlest_first([*best, *(o for o in found if o.check not in known)], stakes.little if stakes else 0.0)
 
@@ -87,10 +87,13 @@ def _with_visits(
     return list(kept.values())
 
 
-def _order(tables: Tables, now: Situation, option: Option, little: float) -> tuple[bool, int, float]:
+def _order(
+    tables: Tables, now: Situation, option: Option, little: float, by_savings: bool
+) -> tuple[bool, int, float, float]:
     """What the decision hangs on first; of that, what needs the fault to show while it shows (at each place before the
-    whole engine); then by the best rate of one step, two, or a visit."""
-    return not option.saves > little, _can_wait(tables, now, option), -option.ahead
+    whole engine); then what saves most, by one step, two, a visit, or by going on at the best rate of these."""
+    saves = option.saves if by_savings and option.saves > little else 0.0
+    return not option.saves > little, _can_wait(tables, now, option), -saves, -option.ahead
 
 
 def _can_wait(tables: Tables, now: Situation, option: Option) -> int:

@@ -46,6 +46,7 @@ class Option(NamedTuple):
     first: a check that has to be done before (its evidence would be destroyed), or None.
     minutes: work, set-up included; wait: waiting; cost: as `Costs` counts it. gain: bits. ahead: what ranked it among
     the best few (see `choose`). saves: money that it is expected to save, against acting now (nan: not worked out).
+    due: minutes of the trip that are spent whatever is chosen (see `Situation.named`); the cost is without them.
     """
 
     check: int
@@ -62,6 +63,7 @@ class Option(NamedTuple):
     gain: float = 0.0
     ahead: float = float("nan")
     saves: float = float("nan")
+    due: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,6 +200,7 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
         money,
         hazards,
         cost,
+        due=due,
     )
 
 

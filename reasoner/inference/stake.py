@@ -49,7 +49,7 @@ class Stakes:
 
     def price(self, option: Option, costs: Costs) -> float:
         """Money that a look costs: work, the part of the waiting that counts, and what it uses up."""
-        minutes = costs.asking_minutes + option.minutes + costs.waiting(option.wait)
+        minutes = costs.asking_minutes + option.minutes + costs.waiting(option.wait) - option.due
         return option.money + minutes / 60.0 * self.hour
 
     def after(self, check: int) -> Stakes:

@@ -525,7 +525,8 @@ class Settings:
     least_gain: bits a check must bring for every quarter of an hour it costs. waiting_counts: share of a waiting
     minute that counts; waiting_most: minutes that one wait counts at the most. hazard_minutes: what a hazardous step
     costs on top. asking_minutes: what any question costs; owner_minutes: what one to the owner costs besides, who has
-    gone by then. looks_dearer: how much dearer a bit becomes on the way than it is now. hour_costs: money for an hour, where money is what counts. afterwards: what follows a verdict.
+    gone by then. looks_dearer: how much dearer a bit becomes on the way than it is now. hour_costs: money for an hour,
+    where money is what counts. afterwards: what follows a verdict.
     shows_unless_said: showing frequency where nothing is written. activity_varies: how far cars with the same fault
     differ in how often it shows (standard deviation of the log odds). same_again: chance that a second look at the same
     thing in the same state sees only again what the first one saw. same_everywhere: chance that what a check shows at

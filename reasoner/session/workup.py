@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import Self
 
 from reasoner.casebook.events import Event, FactsTold, Undone
-from reasoner.inference.belief import Belief, believe, by_fault
+from reasoner.inference.belief import Belief, believe, by_class, by_fault
 from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, reaches_far, without, would_replace
 from reasoner.inference.expected import expected_tables
@@ -28,6 +28,7 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session.car import known_car
 from reasoner.session.record import Record, fold, spells_of
 
+LEADS = 0.5  # more likely than not
 PLAIN = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
 
 
@@ -113,7 +114,10 @@ class Workup:
         )
 
     def _named(self) -> frozenset[int]:
-        """Conditions in which it happens, by what was told and read, and in which nobody has looked."""
+        """Conditions in which it happens, by what was told and read, and in which nobody has looked. None once one
+        repair leads: from then on a look has to earn its trip."""
+        if by_class(self.tables, self.belief.probability).max() >= LEADS:
+            return frozenset()
         record, book, numbers = self.record, self.book, self.tables.condition_number
         named = {
             condition
