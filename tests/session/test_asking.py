@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from reasoner.inference.foresee import foresee
 from reasoner.inference.gain import marks
-from reasoner.inference.plan import Option
-from reasoner.session import acts
+from reasoner.inference.plan import Option, priced
+from reasoner.session import acts, story
 from reasoner.session.asking import now_due, question, way
+from reasoner.session.document import Way
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 from tests.session.test_promises import fresh
@@ -115,3 +118,63 @@ def test_a_forecast_is_what_the_answer_brings_and_on_the_mean_what_is_believed(a
         assert then.belief.probability == pytest.approx(likeliest.probability, abs=1e-9)
         held += 1
     assert held >= 5
+
+
+def from_complaint(name: str, text: str, most: int) -> list[Way]:
+    """What is asked first on a car that idles warm, of which nothing is known but a rich code and the complaint; every
+    look finds what a sound part shows."""
+    workup = fresh(name)
+    workup = workup.after(story.tell_heard(workup, story.heard(workup, text)))
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["stored"])]))
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    found = []
+    while len(found) < most and (best := workup.look) is not None:
+        asked = question(workup, best)
+        found.append(asked.way)
+        values = dict.fromkeys(asked.places, asked.outcomes[0].name)
+        workup = workup.after(acts.answer(workup, asked.way.check, values, option=now_due(workup, best)))
+    return found
+
+
+COMPLAINTS = {
+    "black smoke when pulling hard, uphill": ("three", {"load"}),
+    "it runs rough for the first minutes after a cold start": ("port four", {"cold-start", "warm-up"}),
+    "the lamp comes on at a steady speed": ("port four", {"cruise"}),
+    "it stumbles after filling up": ("four", {"after-refuelling"}),
+}
+
+
+@pytest.mark.parametrize("text", COMPLAINTS)
+def test_the_condition_of_the_complaint_is_looked_at_early(text: str) -> None:
+    """Whoever is told of a complaint goes and sees it: within the first ten questions the car is brought into a
+    condition that the owner names, and more than one look is made there."""
+    name, named = COMPLAINTS[text]
+    asked = from_complaint(name, text, 16)
+    there = [n for n, one in enumerate(asked) if one.condition in named]
+    assert there and there[0] < 10
+    assert len(there) > 1
+
+
+def test_a_trip_that_is_made_on_any_car_is_no_reason_against_a_look() -> None:
+    """Its minutes are told all the same, and count again once the condition was visited, or one repair leads."""
+    workup = fresh("three")
+    workup = workup.after(story.tell_heard(workup, story.heard(workup, "black smoke under load")))
+    number, trim = workup.tables.condition_number["load"], workup.tables.check_number["trim-load"]
+    assert workup.situation.named == {number}
+    told = priced(workup.tables, workup.situation, workup.costs, Option(trim, number, True))
+    here = priced(workup.tables, workup.situation, workup.costs, Option(trim, number, False))
+    plain = priced(
+        workup.tables, replace(workup.situation, named=frozenset()), workup.costs, Option(trim, number, True)
+    )
+    assert (told.minutes, told.wait, told.hazards) == (plain.minutes, plain.wait, plain.hazards)
+    assert told.cost == pytest.approx(here.cost) and plain.cost == pytest.approx(told.cost + told.due)
+    looked = workup.after(acts.answer(workup, "trim-load", {1: "normal"}, option=told))
+    assert not looked.situation.named
+    assert replace(workup, events=looked.events[:-2]).situation.named == {number}
+
+
+def test_a_question_to_the_owner_costs_more_than_a_look_at_a_display() -> None:
+    workup = fresh("four")
+    minutes = {table.name: table.minutes for table in workup.tables.checks}
+    assert minutes["happens-in-damp"] == workup.book.settings.owner_minutes > 0
+    assert minutes["frame-loop"] == 0
