@@ -42,6 +42,7 @@ class PlainCheck:
     needs: frozenset[str] = frozenset()
     weight: float = 1e12
     alike: float = 0.0
+    together: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ def make_tables(model: Plain, vehicle: Vehicle | None = None) -> Tables:
 def plainly(tables: Tables) -> Tables:
     """The same tables for cars that do not differ in how often a fault shows, every look being news: what a library
     for Bayesian networks can be told."""
-    checks = tuple(replace(c, again=np.zeros(len(c.rows)), alike=0.0) for c in tables.checks)
+    checks = tuple(replace(c, again=np.zeros(len(c.rows)), alike=0.0, together=0.0) for c in tables.checks)
     nodes = np.ones((len(tables.prior), 1))
     return replace(tables, sigma=0.0, acts=tables.shows[..., None], nodes=nodes, checks=checks)
 
@@ -165,6 +166,7 @@ def check_table(check: PlainCheck, same_again: float = 0.0) -> CheckTable:
         hazards=check.hazards,
         needs=check.needs,
         leaves=None,
+        together=check.together,
     )
 
 

@@ -308,7 +308,7 @@ def _once_for_all(work: Callable[[Tables, Looks, Array], Array]) -> Callable[[Ta
 def _steady(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C) log likelihood of looks to which the state does not matter."""
     check = tables.checks[looks.check]
-    if len(looks.spells) == 1 and not check.alike:
+    if len(looks.spells) == 1 and not (check.alike or check.together):
         found = _once(rows, looks.weights[0], check.index)
     else:
         ones = np.ones((1, len(looks.spells)))
@@ -321,7 +321,7 @@ def _alone(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C, 2) log likelihood of a look, showing and quiet."""
     check = tables.checks[looks.check]
     index = check.index
-    if check.alike:
+    if check.alike or check.together:
         states = np.array([[1.0], [0.0]])
         return likelihood(check, looks.weights, states, 1.0 - states, rows)[..., check.patterns[1], :]
     found = _once(rows, looks.weights[0], index)

@@ -12,7 +12,8 @@ wrong by the same at every look, which makes looks alike too: see `CheckTable.ag
 
 Of a check that looks at several places, what is seen where there is nothing to see is, with chance `alike`, one draw
 for all of them: a fault of the whole engine of which such a check says nothing may do the same to every cylinder, and
-is then spoken against once and not by each cylinder anew.
+is then spoken against once and not by each cylinder anew. Of a check that looks at both banks the same holds, with
+chance `together`, of what is seen while a cause shows that does the same to both: one clean bank clears it.
 
 A look is a likelihood for each outcome (virtual evidence). For looks i with likelihoods w_i the two draws (a, b) have
 the chance row[a] row[b] and the likelihood product over i of (w_i[a] + w_i[b]) / 2: exact, and in no order.
@@ -84,7 +85,15 @@ def likelihood(check: CheckTable, looks: Array, showing: Array, quiet: Array, ro
     if check.alike:
         same = _same_everywhere(first[..., 0, :], kinds, looks, showing + quiet, quiet)
         nothing = np.logaddexp(np.log1p(-check.alike) + nothing, np.log(check.alike) + same)
-    return placed(by_row, kinds) + nothing
+    found = placed(by_row, kinds)
+    both = (kinds[:, 0] > 0) & (kinds == kinds[:, :1]).all(axis=1)
+    if check.together and both.any():
+        each = np.tensordot(showing, np.log(np.maximum(looks, TINY)), 1).sum(axis=1)  # (S, m)
+        same = _one_draw(rows[..., kinds[both, 0], :], each)
+        found[..., both, :] = np.logaddexp(
+            np.log1p(-check.together) + found[..., both, :], np.log(check.together) + same
+        )
+    return found + nothing
 
 
 def _same_everywhere(row: Array, kinds: Index, looks: Array, times: Array, quiet: Array) -> Array:
@@ -99,6 +108,14 @@ def _same_everywhere(row: Array, kinds: Index, looks: Array, times: Array, quiet
     peak = each.max(axis=-1)
     with np.errstate(divide="ignore"):
         found: Array = np.log(np.einsum("usm,...m->...us", np.exp(each - peak[..., None]), row)) + peak
+    return found
+
+
+def _one_draw(rows: Array, each: Array) -> Array:
+    """(..., U, S) log likelihood of looks that all see one draw. rows: (..., U, m); each: (S, m) their log weights."""
+    peak = each.max(axis=-1)
+    with np.errstate(divide="ignore"):
+        found: Array = np.log(np.einsum("sm,...um->...us", np.exp(each - peak[:, None]), rows)) + peak
     return found
 
 

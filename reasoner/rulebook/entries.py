@@ -276,6 +276,7 @@ SETTINGS = table(
     Key("activity varies", number("natural logarithms of the odds", 0, 3), default=0.7),
     Key("same again", percent(0, 100), default=0.67),
     Key("same everywhere", percent(0, 100), default=0.25),
+    Key("same at banks", percent(0, 100), default=0.0),
     Key("afterwards", afterwards.read_afterwards, by_name=True, default=Afterwards()),
     *ORIGIN,
 )

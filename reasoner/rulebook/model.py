@@ -530,7 +530,8 @@ class Settings:
     shows_unless_said: showing frequency where nothing is written. activity_varies: how far cars with the same fault
     differ in how often it shows (standard deviation of the log odds). same_again: chance that a second look at the same
     thing in the same state sees only again what the first one saw. same_everywhere: chance that what a check shows at
-    several places, with nothing to see there, is the same at all of them.
+    several places, with nothing to see there, is the same at all of them; same_at_banks: the same of both banks, of
+    what they show while a fault of the whole engine does.
     """
 
     report_right: Mapping[str, float]
@@ -552,6 +553,7 @@ class Settings:
     waiting_most: float = 20.0
     looks_dearer: float = 1.5
     owner_minutes: float = 0.0
+    same_at_banks: float = 0.0
 
     def waiting(self, minutes: float) -> float:
         """Minutes that a wait counts."""

@@ -75,6 +75,7 @@ def _check(tables: Tables, check: CheckTable, written: Check) -> dict[str, Any]:
         "hazards": check.hazards,
         "quiet": check.rows[0].tolist(),
         "alike": check.alike,
+        "together": check.together,
         "rows": [
             {
                 "probabilities": row.tolist(),

@@ -83,8 +83,15 @@ class Car:
         for p in range(len(table.places)) if place is None else (place,):
             row = table.rows[table.index[self.cause, p] if showing else 0]
             when = () if table.ever else spell
-            found[p] = _draw(row.tolist(), self._dice(thing, p, *when))
+            die = 0 if showing and self._together(table, spell) else p
+            found[p] = _draw(row.tolist(), self._dice(thing, die, *when))
         return found
+
+    def _together(self, table: CheckTable, spell: Spelled) -> bool:
+        """Whether both banks show the same in a spell: of what does the same to both."""
+        if not table.together or len(set(table.index[self.cause].tolist())) > 1:
+            return False
+        return self._dice("together", self.world.same[table.name], *spell).random() < table.together
 
     def reported(
         self, table: CheckTable, there: Mapping[int, int], spell: Spelled, right: Mapping[str, float]

@@ -82,11 +82,14 @@ def told(model: Plain, cause: int, spells: list[SlowSpell], states: tuple[bool, 
                     things.setdefault((number, place, row(model.checks[number], cause, place, showing)), []).append(w)
     found = 1.0
     nothing: dict[int, list[float]] = {}
+    both: dict[int, list[float]] = {}
     for (number, _, its_row), looks in things.items():
         check = model.checks[number]
         again = model.same_again + (1 - model.same_again) / (check.weight + 1)
         if its_row == check.otherwise:
             nothing.setdefault(number, []).append(lasting(its_row, looks, again))
+        elif check.together and set(check.given[cause]) == {its_row}:
+            both.setdefault(number, []).append(lasting(its_row, looks, again))
         else:
             found *= lasting(its_row, looks, again)
     for number, each in nothing.items():
@@ -94,6 +97,11 @@ def told(model: Plain, cause: int, spells: list[SlowSpell], states: tuple[bool, 
         own = [w for (n, _, r), ws in things.items() if n == number and r == check.otherwise for w in ws if w]
         same = sum(p * prod(w[o] for w in own) for o, p in enumerate(check.otherwise))
         found *= (1 - check.alike) * prod(each) + check.alike * same
+    for number, each in both.items():
+        check, its_row = model.checks[number], model.checks[number].given[cause][0]
+        own = [w for (n, _, r), ws in things.items() if n == number and r == its_row for w in ws if w]
+        same = sum(p * prod(w[o] for w in own) for o, p in enumerate(its_row))
+        found *= (1 - check.together) * prod(each) + check.together * same
     return found
 
 

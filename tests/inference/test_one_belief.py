@@ -37,6 +37,7 @@ def random_case(seed: int, spells: int = 4, same_again: float | None = None) -> 
         replace(c, weight=rng.choice((4.0, 8.0, 20.0)), alike=rng.choice((0.0, 0.25, 0.9)) * (len(c.given[0]) > 1))
         for c in model.checks
     )
+    checks = tuple(replace(c, together=rng.choice((0.0, 0.3, 0.8)) * (len(c.given[0]) > 1)) for c in checks)
     model = replace(model, sigma=rng.choice((0.0, 0.7, 1.2)), same_again=again, checks=checks)
     found: list[SlowSpell] = []
     used: set[int] = set()
@@ -273,3 +274,46 @@ def test_what_was_hard_to_tell_is_no_easier_to_tell_again() -> None:
         shows = case.shows[:, 0]
         bits.append(gain(case, case.checks[0], now.probability * shows, now.probability * (1 - shows)))
     assert bits[1] < 0.6 * bits[0]
+
+
+RICH, CLEAN = (0.1, 0.9), (0.9, 0.1)
+
+
+def two_banks(together: float) -> Tables:
+    """A fault of the whole engine, one of bank 1, one of bank 2; rich nine times in ten where and while it shows."""
+    given = ((RICH, RICH), (RICH, CLEAN), (CLEAN, RICH))
+    trims = PlainCheck("trims", CLEAN, given, ever=False, together=together)
+    return make_tables(plain([0.5, 0.25, 0.25], [trims], shows=[(0.7,)] * 3))
+
+
+def test_a_clean_bank_beside_a_rich_one_clears_what_does_the_same_to_both() -> None:
+    """By hand, while it shows: rich beside clean is 0.2 * 0.9 * 0.1 under a fault of the whole engine, for 0.9 * 0.1 of
+    two draws; 0.9 * 0.9 under one of that bank. While quiet it is 0.1 * 0.9 under any."""
+    quiet = 0.3 * 0.09
+    for together, whole in ((0.0, 0.7 * 0.09), (0.8, 0.7 * 0.2 * 0.09)):
+        p = believe(two_banks(together), [spell(seen(two_banks(together), "trims", 1, 0))]).probability
+        weights = np.array([0.5 * (whole + quiet), 0.25 * (0.7 * 0.81 + quiet), 0.25 * (0.7 * 0.01 + quiet)])
+        assert p == pytest.approx(weights / weights.sum(), abs=1e-12)
+
+
+@given(st.sampled_from((0, 1)), st.sampled_from((0, 1)), st.floats(0.0, 1.0))
+@settings(max_examples=30, deadline=None)
+def test_one_bank_by_itself_tells_what_it_always_did(bank: int, outcome: int, together: float) -> None:
+    looks = [None, None]
+    looks[bank] = outcome  # type: ignore[call-overload]
+    found, plainly_ = (
+        believe(two_banks(b), [spell(seen(two_banks(b), "trims", *looks))]).probability for b in (together, 0.0)
+    )
+    assert found == pytest.approx(plainly_, abs=1e-12)
+
+
+@given(st.floats(0.0, 1.0))
+@settings(max_examples=30, deadline=None)
+def test_what_is_expected_of_both_banks_is_what_is_believed(together: float) -> None:
+    tables = two_banks(together)
+    now = believe(tables, [Spell(0)])
+    mean: np.ndarray = np.zeros(3)
+    for outcomes in product((0, 1), repeat=2):
+        then = believe(tables, [spell(seen(tables, "trims", *outcomes))])
+        mean = mean + np.exp(then.log_evidence - now.log_evidence) * then.probability
+    assert mean == pytest.approx(now.probability, abs=1e-12)

@@ -146,13 +146,22 @@ def beliefs(tables: dict[str, Any], spells: list[Spell]) -> tuple[dict[str, floa
                     p *= act[u] if shown else 1 - act[u]
                 chance += p
             nothing: dict[str, tuple[float, list[Weights]]] = {}
+            both: dict[tuple[str, int], tuple[float, list[Weights]]] = {}
             for (name, _, number), (row, looks) in things.items():
                 likelihood = thing(row["probabilities"], row["again"], looks)
+                everywhere = set(tables["by name"][name]["showing"][cause["name"]]) == {number}
                 if number == 0:
                     so_far = nothing.get(name, (1.0, []))
                     nothing[name] = so_far[0] * likelihood, so_far[1] + looks
+                elif everywhere:
+                    so_far = both.get((name, number), (1.0, []))
+                    both[name, number] = so_far[0] * likelihood, so_far[1] + looks
                 else:
                     chance *= likelihood
+            for (name, number), (apart, looks) in both.items():
+                check = tables["by name"][name]
+                same = sum(p * prod(w[a] for w in looks) for a, p in enumerate(check["rows"][number]["probabilities"]))
+                chance *= (1 - check["together"]) * apart + check["together"] * same
             for name, (apart, looks) in nothing.items():
                 check = tables["by name"][name]
                 same = sum(p * prod(w[a] for w in looks) for a, p in enumerate(check["quiet"]))
