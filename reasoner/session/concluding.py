@@ -115,7 +115,7 @@ def answer_origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, 
 def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     """What is concluded now, and how firmly: what `decide` recommends, in the same words."""
     # What follows a verdict is not loaded for a first question.
-    from reasoner.session.deciding import concluded, kind_of, mends_most, missing_text, title
+    from reasoner.session.deciding import concluded, kind_of, mended_too, mends_most, missing_text, title
 
     tables, book = workup.tables, workup.book
     now, decision = belief(workup), concluded(workup)
@@ -137,9 +137,10 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     took = spent(workup)
     useful = [o for o in workup.ranked if o.gain >= workup.costs.least_gain][:ALTERNATIVES]
     course = title(decision, best)
+    too = mended_too(decision, lead.fault, STAYS_OPEN) if kind == "settled" else []
     return Verdict(
         kind=kind,
-        sentence=_sentence(workup, kind, lead, fault, course, best.cures),
+        sentence=_sentence(workup, kind, lead, fault, course, best.cures, too),
         course=course,
         choice=best.kind,
         cures=best.cures,
@@ -172,10 +173,15 @@ def unsure(workup: Workup, told: Sequence[Reason]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(r.text for r in told if r.text in doubtful and abs(r.decibans) >= PERCEPTIBLE))
 
 
-def _sentence(workup: Workup, kind: str, lead: Suspect, fault: Suspect, course: str, cures: float) -> str:
-    """The verdict in one sentence; each way of stopping says so in its own words."""
+def _sentence(
+    workup: Workup, kind: str, lead: Suspect, fault: Suspect, course: str, cures: float, too: Sequence[str]
+) -> str:
+    """The verdict in one sentence; each way of stopping says so in its own words. too: faults that are mended alike."""
     if kind == "settled":
         what = named(workup, lead.fault, lead.where) if fault.where else f"{fault.title}; at which place is not known"
+        if too:
+            others = " or ".join(workup.book.faults[name].title for name in too)
+            what += f". Or {others}: the same work mends it"
         return f"{what}. What to do is settled at {percent(cures)}: {course}."
     best = f"The best now: {course}" + (f" ({percent(cures)} that this cures it)." if cures else ".")
     if kind == "watch":

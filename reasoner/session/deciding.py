@@ -97,6 +97,16 @@ def mends_most(decision: Decision) -> int:
     return max(own, key=mends.__getitem__)
 
 
+def mended_too(decision: Decision, fault: str, least: float) -> list[str]:
+    """Other faults that the recommended work mends where they are it, at least so likely; the likeliest first."""
+    book, causes = decision.workup.book, decision.workup.tables.causes
+    found: dict[str, float] = {}
+    for cause, chance in zip(causes, decision.stake.chances, strict=True):
+        if cause.fault != fault:
+            found[cause.fault] = found.get(cause.fault, 0.0) + chance * mended(book, cause, decision.best.work)
+    return sorted((name for name, chance in found.items() if chance >= least), key=lambda name: -found[name])
+
+
 def document(decision: Decision, case: str = "") -> DecisionDoc:
     best = decision.best
     hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best])

@@ -15,10 +15,19 @@ from reasoner.history.car import vehicle_of
 from reasoner.inference.belief import believe, by_class
 from reasoner.inference.choose import gains
 from reasoner.inference.evidence import Spell
+from reasoner.inference.gain import class_entropy
 from reasoner.inference.plan import options
 from reasoner.session import acts
-from reasoner.session.concluding import answer_origin, belief, next_document, out_of_reach, proposals, verdict
-from reasoner.session.deciding import decide, title
+from reasoner.session.concluding import (
+    _sentence,
+    answer_origin,
+    belief,
+    next_document,
+    out_of_reach,
+    proposals,
+    verdict,
+)
+from reasoner.session.deciding import concluded, decide, mended_too, title
 from reasoner.session.document import Verdict
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup, begin
@@ -50,6 +59,20 @@ def to_the_end(workup: Workup) -> Workup:
     while workup.look is not None:
         workup = workup.after(acts.pass_over(workup, workup.tables.checks[workup.look.check].name, "not-now"))
     return workup
+
+
+def test_two_faults_with_one_remedy_are_not_told_apart_and_both_are_said() -> None:
+    """An injector that leaks when shut and one that leaks hot are renewed alike: nothing is left open between them."""
+    workup = half_way()
+    twins = ("injector-leaks@cylinder-3", "injector-leaks-after-soak@cylinder-3")
+    prior = np.array([100.0 * (c.name in twins) for c in workup.tables.causes]) + workup.tables.prior
+    workup = replace(workup, tables=replace(workup.tables, prior=prior / prior.sum()), events=())
+    assert class_entropy(workup.tables, workup.belief.probability) < 0.3
+    decision = concluded(workup)
+    assert mended_too(decision, "injector-leaks", 0.03) == ["injector-leaks-after-soak"]
+    now = belief(workup)
+    said = _sentence(workup, "settled", now.leading[0], now.faults[0], "do it", 0.9, ["injector-leaks-after-soak"])
+    assert "Injector leaks only after a hot soak: the same work mends it" in said
 
 
 def leaks_somewhere() -> Workup:
