@@ -153,3 +153,15 @@ def test_a_bad_contact_reads_cold_long_before_it_reads_open() -> None:
     book = rules()
     frame = [chance(book, "frame-coolant", o, "coolant-sensor-intermittent") for o in ("cool", "impossible")]
     assert min(frame) > 0.25
+
+
+def test_a_rail_sensor_low_by_the_same_amount_enriches_idle_most() -> None:
+    """2 MPa less shown than there is, at targets of 6, 8 and 18 MPa (idle, 2500 rpm, load; from memory): flow goes with
+    the root of pressure, so a third of it is left under load. One whose slope is wrong gives the same share everywhere."""
+    idle, raised, load = (((target + 2) / target) ** 0.5 - 1 for target in (6, 8, 18))
+    assert [round(100 * x) for x in (idle, raised, load)] == [15, 12, 5]
+    book = rules()
+    low, factor = (
+        chance(book, "trims-by-airflow", "fades-with-load", f) for f in ("rail-sensor-low", "airflow-meter-high")
+    )
+    assert low > 4 * factor
