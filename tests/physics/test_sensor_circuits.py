@@ -157,7 +157,7 @@ def test_a_bad_contact_reads_cold_long_before_it_reads_open() -> None:
 
 def test_a_rail_sensor_low_by_the_same_amount_enriches_idle_most() -> None:
     """2 MPa less shown than there is, at targets of 6, 8 and 18 MPa (idle, 2500 rpm, load; from memory): flow goes with
-    the root of pressure, so a third of it is left under load. One whose slope is wrong gives the same share everywhere."""
+    the root of pressure, so a third of it is left under load. A wrong slope gives the same share everywhere."""
     idle, raised, load = (((target + 2) / target) ** 0.5 - 1 for target in (6, 8, 18))
     assert [round(100 * x) for x in (idle, raised, load)] == [15, 12, 5]
     book = rules()
