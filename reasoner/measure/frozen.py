@@ -92,6 +92,11 @@ PARTS = re.compile(
     rf"(?<!\w)(({'|'.join(sorted(NAMES, key=len, reverse=True))}) ?(?:b|bank ?)?([12](?=[ =:]))? ?[=:]? ?"
     rf"([+\-\u2212]?\d+(?:[.,]\d+)?) ?({_WRITTEN})?)(?! ?[=:]? ?[+\-]?\d)(?![\w.])"
 )
+_NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
+BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
+    rf"(?<!\w)(stft|ltft|st|lt|short|long)(?:[ =:]+|(?=[+\-\u2212]))({_NUMBER}) ?%?"
+    rf"(?: ?/ ?| (?=[+\-\u2212]))({_NUMBER})(?![\w.])"
+)
 LOOP = re.compile(
     r"(open|closed) loop(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load|overrun|fuel cut|fault))?"
 )
@@ -114,12 +119,13 @@ class Frame:
 
 
 def read_frame(line: str) -> Frame:
-    """The values of one frame. Never raises."""
+    """The values of one frame; `stft -11 -12` or `-11 / -12` are both banks. Never raises."""
     text = " ".join(line.lower().replace(";", ",").split())
     code = CODE.search(text)
     rest = text if code is None else text.replace(code[0], " ")
     status = LOOP.search(rest)
     rest = LOOP.sub(" ", rest)
+    rest = BOTH_BANKS.sub(r"\g<1>1 \g<2> \g<1>2 \g<3>", rest)
     values, wrong, odd = _loop(status), list[str](), dict[str, tuple[str, str]]()
     for match in PARTS.finditer(rest):
         whole, said, bank, number, unit = match.groups()
@@ -156,7 +162,6 @@ class Live:
     wrong: tuple[str, ...] = ()
 
 
-_NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
 _PAIR = rf"({_NUMBER}) ?%?(?:[ ,]+|(?=[+\-\u2212]))({_NUMBER}) ?%?(?![\w.])"
 _BARE = r"^ ?|(?<=[\d%] )(?=[+\-\u2212]|0 [+\-\u2212])"  # first, or with signs
 _NAMED = r"(?<!\w)trims? ?(?:(?:b|bank ?)([12])(?=[ =:]))? ?[=:]? ?"

@@ -109,7 +109,7 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
 _SAID: tuple[tuple[str, str, str], ...] = (
     (r"no return(?: line)?|returnless", "return line", "no"),
     (r"return(?: line)?", "return line", "yes"),
-    (r"port(?: and| \+|\+) ?direct|direct and port|dual(?: injection)?", "injection", "dual"),
+    (r"port(?: and| \+|\+)? ?direct|direct(?: and| \+|\+)? ?port|dual(?: injection)?", "injection", "dual"),
     (r"port(?: injection)?", "injection", "port"),
     (r"direct(?: injection)?", "injection", "direct"),
     (r"not charged|no turbo|natural(?:ly aspirated)?|n/?a", "charging", "natural"),

@@ -68,6 +68,12 @@ def _several_sensors_possible(fields: Mapping[str, str]) -> bool:
     return vehicle is not None and not (vehicle.layout.startswith("inline") and vehicle.cylinders < 5)
 
 
+def _either_number(fields: Mapping[str, str]) -> bool:
+    """A long inline engine has one upstream sensor as often as two; a V or a flat one has what its layout says."""
+    vehicle, _ = vehicle_from({k: v for k, v in fields.items() if k == "layout"})
+    return vehicle is not None and vehicle.layout.startswith("inline") and _several_sensors_possible(fields)
+
+
 def _two_banks(fields: Mapping[str, str]) -> bool:
     """Two upstream sensors: then it matters which cylinders each watches, and makers number them differently."""
     vehicle, _ = vehicle_from({k: v for k, v in fields.items() if k in ("layout", "upstream sensors")})
@@ -162,7 +168,8 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
         if ask.key == "layout" and line and (whole := _whole(desk, line)) is not None:
             if whole:
                 fields |= {"banks": "", "upstream sensors": "", **whole}
-                said |= whole.keys() | {a.key for a in VEHICLE if a.key != "banks"}
+                unsaid = {"banks", "upstream sensors"} if _either_number(whole) else {"banks"}
+                said |= whole.keys() | {a.key for a in VEHICLE if a.key not in unsaid}
                 asked.append(number)
                 number += 1
             continue

@@ -54,6 +54,16 @@ def test_what_cannot_be_and_what_is_odd() -> None:
 
 
 @pytest.mark.parametrize(
+    "line", ["stft -11 -12 ltft -14 -9", "stft -11 / -12, ltft -14/-9", "st=-11 % -12 % lt -14 % / -9 %"]
+)
+def test_two_numbers_behind_one_trim_are_both_banks(line: str) -> None:
+    frame = read_frame(line)
+    said = {value.name: value.value for value in frame.values}
+    names = [f"{term}-term trim, bank {bank}" for term in ("short", "long") for bank in (1, 2)]
+    assert said == dict(zip(names, (-11, -12, -14, -9), strict=True)) and not frame.unread
+
+
+@pytest.mark.parametrize(
     ("said", "status"),
     [
         ("closed loop", "closed loop"),

@@ -94,6 +94,21 @@ def test_numbers_words_and_beginnings() -> None:
     assert "198000 km; an upstream sensor each for cylinders 1-3-5 and 2-4-6." in " ".join(text.split())
 
 
+@pytest.mark.parametrize(
+    ("line", "asked"),
+    [
+        ("inline 6 direct", True),
+        ("straight 6 port turbo", True),
+        ("inline 6 port, 2 sensors", False),
+        ("V6 port", False),
+    ],
+)
+def test_a_long_inline_engine_in_one_line_is_asked_for_its_sensors(line: str, asked: bool) -> None:
+    fields, text = ask(line, *(["2", "1 2 3 / 4 5 6"] if asked else [""]))
+    assert ("Sensors before the catalyst" in text) == asked
+    assert fields["upstream sensors"] == ("" if "V6" in line else "2")
+
+
 @pytest.mark.parametrize(("layout", "asked"), [("inline 4", False), ("inline 6", True), ("flat 4", True), ("V8", True)])
 def test_sensors_are_asked_where_it_matters(layout: str, asked: bool) -> None:
     _, text = ask(layout, *[""] * 6)
