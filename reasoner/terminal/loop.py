@@ -173,16 +173,16 @@ def _rich_asked(sitting: Sitting, question: Question) -> bool:
         return False
     helps = "By trims, lambda or tailpipe, at this moment. It is remembered until the car does something else."
     here = sitting.condition_title(sitting.workup.record.condition)
-    prompt = f"Is it rich now ({here})? Enter: yes, n: no, d: can't tell > "
+    prompt = f"Is it rich now ({here})? y: yes, n: no, Enter: can't tell > "
     for line in sitting.said:
         sitting.desk.say(line)
     sitting.said.clear()
     try:
         while (line := ask(sitting.desk, prompt, helps).lower()) not in ("", "y", "yes", "n", "no", "d", "0"):
-            sitting.desk.say(f"{shortened(line, 20)} is not clear: Enter for yes, n, or d.")
+            sitting.desk.say(f"{shortened(line, 20)} is not clear: y, n, or Enter for can't tell.")
     except Back:
         return asides.back(sitting, "", question)
-    if line in ("d", "0"):
+    if line in ("", "d", "0"):
         sitting.cannot_see.add(present)
         return False
     rich = line not in ("n", "no")

@@ -507,20 +507,32 @@ def at_warm_idle() -> Workup:
     return garage().begin(vehicle, [ALL_CODES, WARM])
 
 
-def pinching(workup: Workup) -> str:
+def to_a_rich_one(workup: Workup) -> tuple[list[str], str]:
+    """What is typed to come to a check that needs a rich mixture, and its name: nothing where it is proposed first."""
     names = [workup.tables.checks[option.check].name for option in workup.ranked]
-    fresh = [option.fresh for option in workup.ranked]
-    return str(1 + next(n for n, name in enumerate(names) if name == "purge-pinched" and not fresh[n]))
+    needs = [bool(book().checks[name].while_rich) and not o.fresh for name, o in zip(names, workup.ranked, strict=True)]
+    if needs[0]:
+        return [], names[0]
+    number = names.index("purge-pinched")
+    assert needs[number]
+    return [f"o {number + 1}"], names[number]
+
+
+def not_seen(workup: Workup) -> list[str]:
+    """What is typed to come to the first question, whether or not that needs a rich mixture."""
+    return [] if to_a_rich_one(workup)[0] else [""]
 
 
 def test_whether_it_is_rich_is_one_key_and_an_answer_where_it_is_not() -> None:
     workup = at_warm_idle()
-    kept, text, _ = sit(f"o {pinching(workup)}", "purple", "n", "", "s", workup=workup)
+    typed, name = to_a_rich_one(workup)
+    kept, text, _ = sit(*typed, "purple", "n", "", "s", workup=workup)
     now = kept.workup
-    assert "Is it rich now (warm idle)? Enter: yes, n: no, d: can't tell" in " ".join(text.split())
+    assert "Is it rich now (warm idle)? y: yes, n: no, Enter: can't tell" in " ".join(text.split())
     assert "purple is not clear" in text and "Kept: it is not rich now." in text
-    [given] = [g for g in now.record.given if g.check == "purge-pinched"]
-    assert max(given.values[0], key=given.values[0].__getitem__) == "not-rich" and now.rich_now is False
+    [given] = [g for g in now.record.given if g.check == name]
+    [weights] = given.values.values()
+    assert max(weights, key=weights.__getitem__) == book().checks[name].while_rich and now.rich_now is False
     needs = {n for name, n in now.tables.check_number.items() if book().checks[name].while_rich}
     assert needs and all((n, None) in now.situation.done for n in needs)
     assert not any(o.check in needs and not o.fresh for o in now.ranked)
@@ -532,16 +544,18 @@ def test_whether_it_is_rich_is_one_key_and_an_answer_where_it_is_not() -> None:
 
 def test_rich_is_remembered_for_as_long_as_the_car_does_the_same() -> None:
     workup = at_warm_idle()
-    kept, text, _ = sit(f"o {pinching(workup)}", "", "2", "s", workup=workup)
+    kept, text, _ = sit(*to_a_rich_one(workup)[0], "y", "2", "s", workup=workup)
     assert kept.workup.record.rich and kept.workup.rich_now is True
     again = replace(kept.workup)
-    _, text, _ = sit(f"o {pinching(workup)}", "s", workup=again)
+    _, text, _ = sit(*to_a_rich_one(again)[0], "s", workup=again)
     assert "Is it rich now" not in text
 
 
-def test_who_cannot_tell_is_not_asked_again_and_nothing_is_kept_by_it() -> None:
+@pytest.mark.parametrize("said", ["", "d"])
+def test_who_cannot_tell_is_not_asked_again_and_nothing_is_kept_by_it(said: str) -> None:
+    """Enter says nothing that was not seen: it is the key for whoever only wants the screen again."""
     workup = at_warm_idle()
-    kept, text, _ = sit(f"o {pinching(workup)}", "d", "0", "s", workup=workup)
+    kept, text, _ = sit(*to_a_rich_one(workup)[0], said, "0", "s", workup=workup)
     assert text.count("Is it rich now") == 1 and not kept.workup.record.rich
 
 
@@ -554,12 +568,13 @@ def test_another_program_says_it_too() -> None:
 
 def test_other_checks_by_a_word() -> None:
     workup = at_warm_idle()
-    _, text, _ = sit("o purge", "", "o zebra", "s", workup=workup)
+    _, text, _ = sit(*not_seen(workup), "o purge", "", "o zebra", "s", workup=workup)
     listed = text.split("OTHER CHECKS")[1].split("Its number")[0]
     assert "Purge hose pinched" in listed and "Oil level" not in listed
     assert 'None of the checks to choose from speaks of "zebra"' in flat(text)
 
 
 def test_a_frame_is_told_at_any_question() -> None:
-    kept, _, _ = sit("t P0172 stft -12 ltft -14 purge 0", "", "s", workup=at_warm_idle())
+    workup = at_warm_idle()
+    kept, _, _ = sit(*not_seen(workup), "t P0172 stft -12 ltft -14 purge 0", "", "s", workup=workup)
     assert {given.check for given in kept.workup.record.given} == {"frame-trims", "frame-purge"}
