@@ -92,10 +92,11 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         weighed = not frame.code or RICH in title.lower()
         if not weighed:
             sitting.desk.say(f"{frame.code} is no code of a rich mixture: its frame is noted, and not weighed.")
-        kept = weighed and ask_offers(sitting, readings.offer_frame(sitting.workup, values), "the frame says")
         put_right = "".join(f", {v.name} {v.value:g} {v.unit}" for v in values if v not in frame.values)
         note = acts.note(sitting.workup, f"freeze frame: {typed}{put_right}")
-        sitting.keep(note, *(() if kept else ("Noted: the frame.",)))
+        offers = readings.offer_frame(sitting.workup, values) if weighed else []
+        if not ask_offers(sitting, offers, "the frame says", note):  # in one step, so that b takes all of it back
+            sitting.said.append("Noted: the frame.")
         if only:
             return
         prompt = "Another frame, Enter: that is all > "
