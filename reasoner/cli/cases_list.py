@@ -16,7 +16,7 @@ from reasoner.casebook import store
 from reasoner.casebook.index import Row, rows, shown
 from reasoner.cli import caseroom, exits
 from reasoner.cli.options import cases_option
-from reasoner.cli.say import say
+from reasoner.cli.say import say, say_long
 
 LONGEST = 32  # characters up to which a column is made as wide as its longest text
 
@@ -67,8 +67,10 @@ def print_rows(found: Sequence[Row], folder: Path, as_json: bool) -> None:
             say(f"{row.name}: damaged: {row.trouble}", err=True)
         else:
             lines.append(_cut(f"{row.name:<{named}}  {row.opened[:10]:<10}  {row.state:<{state}}  {row.title}", width))
-    if lines:
+    if as_json and lines:
         say("\n".join(lines))
+    else:
+        say_long(lines)
 
 
 def _cut(line: str, width: int | None) -> str:

@@ -9,7 +9,7 @@ import click
 
 from reasoner.cli import loading
 from reasoner.cli.kinds import Choice
-from reasoner.cli.say import say, say_json
+from reasoner.cli.say import say, say_json, say_long
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook
 
@@ -34,8 +34,7 @@ def command(section: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:
         say_json([{"name": n, "title": t, "is": marks[m]} for n, t, m in rows])
         return
     width = max((len(name) for name, _, _ in rows), default=0)
-    for name, title, mark in rows:
-        say(f"{mark or ' '} {name:{width}}  {title}".rstrip())
+    say_long([f"{mark or ' '} {name:{width}}  {title}".rstrip() for name, title, mark in rows])
 
 
 def _title(entry: object) -> str:

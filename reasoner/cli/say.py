@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import sys
+from collections.abc import Sequence
 from dataclasses import asdict, is_dataclass
+from shutil import get_terminal_size
 from typing import Any
 
 import click
@@ -14,6 +17,29 @@ from reasoner.session.plain import harmless
 def say(text: str = "", err: bool = False, nl: bool = True) -> None:
     """Print text; control characters and escape sequences in it are made visible. nl: end the line."""
     click.echo(harmless(text), err=err, nl=nl)
+
+
+def say_long(lines: Sequence[str]) -> None:
+    """Print many lines; at a terminal a screen at a time, as long as more is wanted."""
+    size = get_terminal_size()
+    room = size.lines - 1 if sys.stdin.isatty() and sys.stdout.isatty() else None
+    used = 0
+    for line in lines:
+        takes = 1 + (len(line) - 1) // max(1, size.columns) if line else 1
+        if room is not None and used and used + takes > room:
+            if not _more():
+                return
+            used = 0
+        say(line)
+        used += takes
+
+
+def _more() -> bool:
+    try:
+        return input("Enter: more, q: enough > ").strip().lower() in ("", "m", "more", "y")
+    except EOFError:
+        say()
+        return False
 
 
 def say_json(document: Any, indent: int | None = None) -> None:

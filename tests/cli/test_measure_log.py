@@ -51,6 +51,7 @@ def test_as_json_and_as_a_picture(log: Path, tmp_path: Path) -> None:
 def test_columns_proposed_and_used(log: Path, tmp_path: Path) -> None:
     status, out, _ = run("columns", log)
     assert status == exits.FINE
+    assert set(json.loads(run("columns", log, "--json")[1])) == {"columns"}
     mapping = tmp_path / "columns.yaml"
     mapping.write_text(out, encoding="utf-8")
     with_mapping = json.loads(run("log", log, "--json", "--columns", mapping)[1])

@@ -56,6 +56,23 @@ def test_the_line_printed_on_leaving_goes_on(tmp_path: Path) -> None:
     assert "stumbles when hot" in (tmp_path / "shop" / "my car.yaml").read_text()
 
 
+def test_a_long_list_is_shown_a_screen_at_a_time_and_may_be_left() -> None:
+    """With 24 lines; a list that fits, or goes to a file, is not held up."""
+    whole = subprocess.run(
+        [sys.executable, "-m", "reasoner", "rules", "list"], capture_output=True, encoding="utf-8", timeout=300
+    ).stdout.splitlines()
+    run = at_terminal("rules", "list")
+    run.expect("Enter: more, q: enough > ")
+    assert run.before.splitlines() == whole[:23]
+    run.sendline("")
+    run.expect("Enter: more, q: enough > ")
+    assert run.before.splitlines()[-1] == whole[45]
+    run.sendline("q")
+    run.expect(pexpect.EOF)
+    run.close()
+    assert run.exitstatus == 0
+
+
 def test_beginning_anew_names_the_case_that_was_left_open(tmp_path: Path) -> None:
     """Somebody who was interrupted types the same command again: the answers are in the case of before."""
     shop = tmp_path / "shop"
