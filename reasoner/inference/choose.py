@@ -25,6 +25,7 @@ from reasoner.inference.plan import (
     replaced,
     settled,
     states,
+    worth,
 )
 from reasoner.inference.stake import Stakes, values
 from reasoner.inference.sweep import swept
@@ -64,6 +65,8 @@ def rank(
         if stakes and compared and not any(o.saves > little for o in (*best, *found[compared:])):
             # No single look changes what is done: look two steps ahead from more of them before that is believed.
             best += _looked_ahead(tables, now, found[compared:SEARCHED], found[:SHORTLIST], costs, stakes)
+        known = {o.check for o in best}
+        best += [o for o in _perishable(tables, now, found[compared:], costs, stakes) if o.check not in known]
         best.sort(key=lambda o: _order(tables, now, o, little, stakes is not None))
     known = {o.check for o in best}
     return _gentlest_first([*best, *(o for o in found if o.check not in known)], stakes.little if stakes else 0.0)
@@ -94,6 +97,18 @@ def _order(
     whole engine); then what saves most, by one step, two, a visit, or by going on at the best rate of these."""
     saves = option.saves if by_savings and option.saves > little else 0.0
     return not option.saves > little, _can_wait(tables, now, option), -saves, -option.ahead
+
+
+def _perishable(
+    tables: Tables, now: Situation, found: Iterable[Option], costs: Costs, stakes: Stakes | None
+) -> list[Option]:
+    """Of the rest the best looks that need the fault to show, here, while it most likely does, and that are worth their
+    cost: what can be asked at any time is never compared without them."""
+    caught = [o for o in found if o.times == 1 and _can_wait(tables, now, o) < 2 and worth(o, costs)][:COMPARED]
+    rated = [o._replace(ahead=o.gain / o.cost) for o in caught]
+    if stakes is None:
+        return rated
+    return [o._replace(saves=max(o.saves, _by_the_bit(now, tables, o, o.ahead, stakes, costs))) for o in rated]
 
 
 def _can_wait(tables: Tables, now: Situation, option: Option) -> int:

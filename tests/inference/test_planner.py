@@ -388,3 +388,17 @@ def test_the_same_case_gives_the_same_order() -> None:
     tables = three_tables()
     now = situation(tables, (spell(condition=0),))
     assert [o.check for o in rank(tables, now, Costs())] == [o.check for o in rank(tables, now, Costs())]
+
+
+def test_a_fault_that_was_caught_is_looked_at_before_what_can_be_asked_at_any_time() -> None:
+    """Nine questions tell more for their minute than the look does for its ten, and can wait. While it is quiet they
+    come first."""
+    talk = [yes_no(f"asked-{i}", [0.8, 0.2], minutes=1.0) for i in range(9)]
+    look = yes_no("look", [0.95, 0.05], otherwise=(0.5, 0.5), ever=False, minutes=10.0)
+    tables = make_tables(plain([0.5, 0.5], [*talk, look], shows=[(0.5,)] * 2))
+    caught, quiet = (
+        replace(situation(tables, (Spell(0),)), showing=np.full(2, p / 2), quiet=np.full(2, (1 - p) / 2))
+        for p in (0.95, 0.3)
+    )
+    first = [tables.checks[rank(tables, now, BARE)[0].check].name for now in (caught, quiet)]
+    assert first[0] == "look" and first[1] != "look"
