@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from reasoner.repair.sheet import CautionDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.report.lines import WIDTH, columns, head, page, para, section
 from reasoner.session.plain import clean
@@ -56,19 +58,22 @@ def step_text(line: LineDoc, width: int = WIDTH) -> list[str]:
 
 
 def caution_ahead(s: SheetDoc, caution: CautionDoc) -> str:
-    """Before the work begins: its beginning where the whole stands above a step, else the whole."""
+    """Before the work begins: what it is about, where the whole stands above a step; else the whole."""
     steps = [line.number for part in s.sections for line in part.lines if caution.number in line.full]
-    return f"{first_sentence(caution.say)} (in full above step {steps[0]})" if steps else caution.say
+    return f"{about(caution)} (in full: step {steps[0]})" if steps else caution.say
 
 
 def caution_above(line: LineDoc, caution: CautionDoc) -> str:
-    """In full above the first step that needs it; later its beginning."""
-    return caution.say if caution.number in line.full else first_sentence(caution.say)
-
-
-def first_sentence(text: str) -> str:
-    first, dot, _ = text.partition(". ")
+    """In full above the first step that needs it; later its first sentence."""
+    if caution.number in line.full:
+        return caution.say
+    first, dot, _ = caution.say.partition(". ")
     return f"{first}{dot.strip()}"
+
+
+def about(caution: CautionDoc) -> str:
+    """The beginning of a caution, up to what is to be done about it."""
+    return re.split(r"[:;.](?=\s)", caution.say, maxsplit=1)[0].rstrip(".")
 
 
 def _box(done: bool) -> str:

@@ -250,7 +250,7 @@ def missing_text(book: Rulebook, item: Missing) -> str:
     if item.kind == "driving":
         risk = book.risks[item.name]
         return f"driving on is too dangerous ({risk.title})"
-    return f"so far only a pressure that does not hold points to that place{settle}"
+    return f"what points to that place so far is not enough to pay for a part{settle}"
 
 
 def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
