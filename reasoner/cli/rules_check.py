@@ -97,7 +97,7 @@ def _explain(name: str) -> None:
         meant = near(name, LINTS)
         message = f'no warning is called "{name}"'
         raise click.UsageError(f'{message}; did you mean "{meant}"?' if meant else f"{message}: {choices_of(LINTS)}.")
-    say(f"{name}\n\n{(LINTS[name].__doc__ or '').strip()}\n\nTo mend it: {LINTS[name].MEND}.")
+    say(f"{name}\n\n{LINTS[name].manual.strip()}\n\nTo mend it: {LINTS[name].mend}.")
 
 
 def _plain(problem: Problem) -> dict[str, object]:

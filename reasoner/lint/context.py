@@ -1,10 +1,11 @@
-"""What a lint looks at: the rules, the tables they make for a handful of vehicles, and the solved cases."""
+"""What a lint is, and what it looks at: the rules, the tables they make for a handful of vehicles, and solved cases."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from inspect import getdoc
 from itertools import product
 from typing import Any
 
@@ -76,6 +77,28 @@ class Context:
     def faults(self) -> Iterator[Fault]:
         """All but the one that stands for anything else: it has nothing of its own to be wrong."""
         return (fault for fault in self.book.faults.values() if not fault.anything_else)
+
+
+@dataclass(frozen=True)
+class Lint:
+    """One check of a rule base. manual: what it minds, with a good and a bad snippet of rules.
+
+    strict: runs only when it is asked for.
+    """
+
+    name: str
+    title: str
+    mend: str
+    manual: str
+    check: Callable[[Context], Iterable[Finding]]
+    strict: bool = False
+
+
+def lint(
+    name: str, title: str, mend: str, strict: bool = False
+) -> Callable[[Callable[[Context], Iterable[Finding]]], Lint]:
+    """Makes a lint of a function: what it yields are the problems of this kind, its docstring is the manual."""
+    return lambda check: Lint(name, title, mend, f"{getdoc(check) or ''}\n", check, strict)
 
 
 def statements(check: Check) -> Iterator[tuple[str, Statement]]:

@@ -3,71 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Protocol, cast
 
-from reasoner.lint import (
-    adds_up,
-    borrowed,
-    confirmed,
-    dear,
-    hazards,
-    in_a_case,
-    never_reached,
-    never_shows,
-    no_vehicle,
-    outcomes,
-    proof,
-    repeats,
-    stands_for_less,
-    tells_nothing,
-    told_apart,
-    unused,
-)
-from reasoner.lint.context import Context, Finding
+from reasoner.lint import checks, entries, faults, numbers
+from reasoner.lint.context import Context, Finding, Lint
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Problem
 
-
-class Lint(Protocol):
-    """One check of a rule base: a module. Its docstring is its manual, with a good and a bad snippet.
-
-    A module with STRICT runs only when it is asked for.
-    """
-
-    ID: str
-    TITLE: str
-    MEND: str
-    __doc__: str | None
-
-    def check(self, context: Context) -> Iterable[Finding]: ...
-
-
-_MODULES = (
-    no_vehicle,
-    never_shows,
-    told_apart,
-    confirmed,
-    tells_nothing,
-    outcomes,
-    adds_up,
-    repeats,
-    stands_for_less,
-    never_reached,
-    hazards,
-    proof,
-    dear,
-    unused,
-    borrowed,
-    in_a_case,
-)
-LINTS: Mapping[str, Lint] = {module.ID: cast(Lint, module) for module in _MODULES}
+LINTS: Mapping[str, Lint] = {
+    found.name: found
+    for subject in (faults, checks, numbers, entries)
+    for found in vars(subject).values()
+    if isinstance(found, Lint)
+}
 IDLE = "idle-waiver"
 
 
 def run(context: Context, lines: Mapping[str, Sequence[str]], strict: bool = False) -> tuple[Problem, ...]:
     """Every warning, sorted by place. lines: the text of each file read. strict: also what only strictness minds."""
-    asked = {name: lint for name, lint in LINTS.items() if strict or not getattr(lint, "STRICT", False)}
+    asked = {name: lint for name, lint in LINTS.items() if strict or not lint.strict}
     waived, found = context.book.waived, set[Problem]()
     idle = {
         (*entry, name) for entry, reasons in waived.items() for name in reasons if name not in LINTS or name in asked
@@ -77,7 +31,7 @@ def run(context: Context, lines: Mapping[str, Sequence[str]], strict: bool = Fal
             if name in waived.get((finding.section, finding.name), {}):
                 idle.discard((finding.section, finding.name, name))
             else:
-                found.add(_problem(finding, name, lint.MEND, lines))
+                found.add(_problem(finding, name, lint.mend, lines))
     found |= {_problem(finding, IDLE, "delete it from `waive`", lines) for finding in _idle(context.book, sorted(idle))}
     return tuple(sorted(found))
 

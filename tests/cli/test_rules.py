@@ -162,7 +162,7 @@ def test_every_warning_is_explained(reasoner: Run, name: str) -> None:
     found = reasoner("rules", "check", "--explain", name)
     assert found.returncode == exits.FINE
     assert found.stdout.startswith(name) and "Good:" in found.stdout and "Bad:" in found.stdout
-    assert LINTS[name].MEND in found.stdout
+    assert LINTS[name].mend in found.stdout
 
 
 def test_a_misspelt_warning(reasoner: Run) -> None:

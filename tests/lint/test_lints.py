@@ -39,7 +39,7 @@ def warned(*over: Path, strict: bool = True) -> tuple[Problem, ...]:
 
 def snippets(name: str) -> tuple[str, str]:
     """The good and the bad book in a lint's docstring."""
-    found = re.fullmatch(r".*?\nGood:\n\n(.*?)\nBad:\n\n(.*)", LINTS[name].__doc__ or "", re.S)
+    found = re.fullmatch(r".*?\nGood:\n\n(.*?)\nBad:\n\n(.*)", LINTS[name].manual, re.S)
     assert found, f"{name}: a docstring ends with Good:, a book, Bad:, a book"
     return dedent(found[1]), dedent(found[2])
 
