@@ -13,7 +13,7 @@ from reasoner.cli.say import say, say_json
 from reasoner.measure.asks import Ask, Setting, Trouble
 from reasoner.measure.computations.base import Computation
 from reasoner.measure.finding import Finding
-from reasoner.measure.placed import how_many
+from reasoner.measure.reading import how_many
 from reasoner.rulebook.model import At
 
 WIDEST = 100

@@ -12,8 +12,17 @@ import click
 from reasoner.cli import exits
 from reasoner.cli.say import say, say_json
 from reasoner.measure.codes import described
-from reasoner.measure.frames import Pasted, read_pasted
-from reasoner.measure.obd import ClearedReply, Codes, ControllerReply, Current, MonitorResult, Monitors, RefusedReply
+from reasoner.measure.obd import (
+    ClearedReply,
+    Codes,
+    ControllerReply,
+    Current,
+    MonitorResult,
+    Monitors,
+    Pasted,
+    RefusedReply,
+    read_pasted,
+)
 from reasoner.measure.pids import Readiness, Value
 
 LONGEST = 1_000_000  # characters

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from reasoner.measure.slip import Slip, as_typed
+from reasoner.measure.reading import Slip, as_typed
 from reasoner.rulebook.near import near
 
 STORED, PENDING, PERMANENT = "stored", "pending", "permanent"

@@ -8,8 +8,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from reasoner.measure.soften import between
-from reasoner.measure.uncertain import SHOWN, Estimate
+from reasoner.measure.uncertain import SHOWN, Estimate, between
 from reasoner.measure.units import SHOWN_WITHOUT
 
 MEANS = "4 +- 1 means between 3 and 5, in 19 cases of 20."  # said once on a page that has such figures

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reasoner.measure.air import filling
 from reasoner.measure.asks import Setting
 from reasoner.measure.computations.air import COLD_SOAK, PRESSURE, WEATHER
 from reasoner.measure.computations.air import OUTSIDE as OUTSIDE_AIR
@@ -20,8 +19,8 @@ from reasoner.measure.computations.cylinders import misfire_figures
 from reasoner.measure.computations.hold import RAIL_HOLD
 from reasoner.measure.computations.watched import SLOW, watched
 from reasoner.measure.finding import Figure, Finding
-from reasoner.measure.soften import between
-from reasoner.measure.uncertain import SHOWN, Estimate
+from reasoner.measure.fuel import filling
+from reasoner.measure.uncertain import SHOWN, Estimate, between
 from reasoner.scanlog.amounts import Fits
 from reasoner.scanlog.columns import AIRFLOW, BAROMETER, COOLANT, INTAKE, MANIFOLD, OUTSIDE, PEDAL, SPEED, THROTTLE
 from reasoner.scanlog.conditions import COLD, HOT, Conditions, Phase, Run

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from reasoner.measure import units
-from reasoner.measure.slip import as_typed
+from reasoner.measure.reading import as_typed
 from reasoner.scanlog.tongues import english
 
 # ---- what a log can hold ---------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reasoner.measure.air import GAS_CONSTANT, KELVIN
+from reasoner.measure.fuel import GAS_CONSTANT, KELVIN
 from reasoner.measure.uncertain import Estimate
 from reasoner.scanlog import rolling
 from reasoner.scanlog.columns import (

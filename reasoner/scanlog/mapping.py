@@ -12,7 +12,7 @@ import json
 import textwrap
 
 from reasoner.measure import units
-from reasoner.measure.slip import as_typed
+from reasoner.measure.reading import as_typed
 from reasoner.rulebook.located import Map, Node, Text, parse_bytes
 from reasoner.rulebook.near import choices_of, near
 from reasoner.rulebook.problem import Notebook, Problem

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reasoner.measure.air import GAS_CONSTANT, KELVIN
+from reasoner.measure.fuel import GAS_CONSTANT, KELVIN
 from reasoner.scanlog import rolling
 from reasoner.scanlog.columns import (
     ABSOLUTE_LOAD,

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reasoner.measure import units
-from reasoner.measure.slip import as_typed
+from reasoner.measure.reading import as_typed
 from reasoner.scanlog import clock, numerals
 from reasoner.scanlog.columns import (
     BY_NAME,

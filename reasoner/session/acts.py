@@ -26,8 +26,8 @@ from reasoner.casebook.events import (
 )
 from reasoner.casebook.trouble import Refused as Refused
 from reasoner.inference.plan import Option
-from reasoner.measure.carried import Carried
-from reasoner.measure.soften import soften
+from reasoner.measure.uncertain import soften
+from reasoner.measure.weigh import Carried
 from reasoner.network.equipment import following
 from reasoner.network.vehicle import with_facts
 from reasoner.rulebook.model import Check
@@ -69,7 +69,7 @@ def answer(
 
     values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was seen
     in; nothing was brought about for it then. A condition other than the present one makes a spell of its own.
-    inputs: as typed, of what it was worked out from. figures: by place, of what was read (see `measure.carried`); other
+    inputs: as typed, of what it was worked out from. figures: by place, of what was read (see `measure.weigh`); other
     rules weigh it again by them.
     """
     check = find_check(workup, name)

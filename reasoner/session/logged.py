@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING
 from reasoner.casebook.events import Answered, Event, LogTaken
 from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take as read_input
-from reasoner.measure.carried import Carried, to_carry, weigh_carried
 from reasoner.measure.computations.base import LITRES
 from reasoner.measure.finding import Figure, plus_minus
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
+from reasoner.measure.weigh import Carried, to_carry, weigh_carried
 from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session.acts import Refused

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from reasoner.casebook.events import Event, PutAway, WorkTaken
 from reasoner.inference.plan import Option
-from reasoner.measure.carried import Carried
 from reasoner.measure.codes import read_codes
+from reasoner.measure.weigh import Carried
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session import acts, logged, readings, wellformed
 from reasoner.session.acts import Refused

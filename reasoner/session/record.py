@@ -26,8 +26,7 @@ from reasoner.casebook.events import (
 )
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.measure.asks import Setting
-from reasoner.measure.carried import weigh_carried
-from reasoner.measure.weigh import WorkedOut, work_out
+from reasoner.measure.weigh import WorkedOut, weigh_carried, work_out
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Check, Rulebook

@@ -12,8 +12,8 @@ from rich.text import Text
 
 from reasoner.inference.plan import Option
 from reasoner.measure.codes import read_codes
-from reasoner.measure.frames import looks_pasted
 from reasoner.measure.frozen import read_frame, read_live
+from reasoner.measure.obd import looks_pasted
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session import acts
 from reasoner.session.acts import Refused

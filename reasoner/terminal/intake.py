@@ -13,7 +13,7 @@ from datetime import date
 from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import KEPT_BESIDE, Event
 from reasoner.measure.codes import read_codes
-from reasoner.measure.frames import looks_pasted
+from reasoner.measure.obd import looks_pasted
 from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from, vehicle_words
 from reasoner.rulebook.model import At
 from reasoner.session import acts

@@ -9,7 +9,7 @@ from enum import Enum, auto
 
 from reasoner.casebook.events import PutAway
 from reasoner.measure.codes import read_codes
-from reasoner.measure.frames import looks_pasted
+from reasoner.measure.obd import looks_pasted
 from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief, proposals

@@ -6,8 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from reasoner.casebook.events import Event
 from reasoner.measure.codes import STATES
-from reasoner.measure.frames import read_pasted
-from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply
+from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply, read_pasted
 from reasoner.measure.pids import Value
 from reasoner.session import acts, readings
 from reasoner.session.plain import shortened

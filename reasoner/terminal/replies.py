@@ -13,9 +13,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from reasoner.measure.placed import placed_measure
-from reasoner.measure.reading import Reading, read_measure
-from reasoner.measure.slip import Slip
+from reasoner.measure.reading import Reading, Slip, placed_measure, read_measure
 from reasoner.rulebook.model import Measure
 from reasoner.session.document import OutcomeDoc
 from reasoner.session.plain import shortened

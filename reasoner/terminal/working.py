@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from rich.console import RenderableType
 
 from reasoner.inference.plan import Option
-from reasoner.measure.asks import Ask, Inputs, Trouble, take
-from reasoner.measure.point import EXAMPLE, OperatingPoint
+from reasoner.measure.asks import EXAMPLE, Ask, Inputs, OperatingPoint, Trouble, take
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
 from reasoner.session.acts import Refused

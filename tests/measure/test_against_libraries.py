@@ -12,31 +12,31 @@ from typing import Any
 
 import pytest
 
-from reasoner.measure.air import air_flow
 from reasoner.measure.fuel import (
     ETHANOL,
+    EXPANSION,
     ISO_OCTANE,
+    MODULUS,
     MOLAR_VOLUME,
     PETROL,
-    Fuel,
-    blend,
-    flow_at,
-    pressure_for,
-    pressure_trim,
-    volume_needed,
-)
-from reasoner.measure.gas import WATER_GAS, exhaust, lambda_of
-from reasoner.measure.hold import (
-    EXPANSION,
-    MODULUS,
     PRESSURES,
     SOFTER,
     TEMPERATURES,
+    WATER_GAS,
     WIDER,
+    Fuel,
+    air_flow,
+    blend,
     bulk_modulus,
+    exhaust,
     expansion,
+    flow_at,
+    lambda_of,
     leak_after_cooling,
+    pressure_for,
+    pressure_trim,
     temperature_pull,
+    volume_needed,
 )
 from reasoner.measure.uncertain import Estimate
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.measure.codes import STATES, CodeList, Control, control, described, nearest, read_codes
-from reasoner.measure.slip import SHOWN
+from reasoner.measure.reading import SHOWN
 
 ALL = frozenset(STATES)
 

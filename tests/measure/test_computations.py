@@ -14,12 +14,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reasoner.measure.asks import Setting, Trouble
+from reasoner.measure.asks import OperatingPoint, Setting, Trouble, read_point
 from reasoner.measure.computations.cylinders import DROP, FLOW, LEAK, TRIM
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Figure, Finding, Kinds, Scale, plus_minus, times
-from reasoner.measure.point import OperatingPoint, read_point
-from reasoner.measure.slip import Slip
+from reasoner.measure.reading import Slip
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh
 from reasoner.rulebook.computed import SIGNATURES

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reasoner.measure.frames import Pasted, crc, looks_pasted, read_pasted
-from reasoner.measure.obd import Codes, Current, RefusedReply
+from reasoner.measure.obd import Codes, Current, Pasted, RefusedReply, crc, looks_pasted, read_pasted
 
 
 def codes(found: Pasted) -> list[str]:

@@ -11,14 +11,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.air import air_flow, filling, sensor_trim, temperature_trim
 from reasoner.measure.fuel import (
     ETHANOL,
     ISO_OCTANE,
     PETROL,
     Fuel,
+    air_flow,
     blend,
     blend_trim,
+    filling,
     flow_at,
     fuel_flow,
     grams_a_second,
@@ -26,6 +27,8 @@ from reasoner.measure.fuel import (
     per_injection,
     pressure_for,
     pressure_trim,
+    sensor_trim,
+    temperature_trim,
     volume_needed,
 )
 from reasoner.measure.uncertain import Estimate, through

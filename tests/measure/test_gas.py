@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.fuel import OXYGEN_IN_AIR, Fuel
-from reasoner.measure.gas import exhaust, lambda_of
+from reasoner.measure.fuel import OXYGEN_IN_AIR, Fuel, exhaust, lambda_of
 from reasoner.measure.uncertain import Estimate
 
 PLAIN = Fuel(1.85)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from reasoner.measure.hold import (
+from reasoner.measure.fuel import (
     MODULUS,
     PRESSURES,
     SOFTER,

@@ -18,7 +18,7 @@ from reasoner.measure.obd import (
     read_reply,
 )
 from reasoner.measure.pids import PIDS, readiness
-from reasoner.measure.slip import Slip
+from reasoner.measure.reading import Slip
 
 
 def codes(text: str) -> list[str]:

@@ -8,9 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.placed import Placed, place_values, placed_measure
-from reasoner.measure.reading import Reading, read, read_measure
-from reasoner.measure.slip import Slip
+from reasoner.measure.reading import Placed, Reading, Slip, place_values, placed_measure, read, read_measure
 from reasoner.measure.units import alike, convert, find
 from reasoner.rulebook.model import Band, Measure
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.soften import FLOOR, between, soften
+from reasoner.measure.uncertain import FLOOR, between, soften
 from reasoner.rulebook.model import Band, Measure
 
 

@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from reasoner.measure.soften import soften
+from reasoner.measure.uncertain import soften
 from reasoner.network.tables import Tables
 from reasoner.rulebook.model import Check, Rulebook
 from tests.model.__main__ import _book

@@ -9,7 +9,7 @@ import pytest
 
 from reasoner.cli.measure_log import plain
 from reasoner.inference.interval import wilson
-from reasoner.measure.soften import soften
+from reasoner.measure.uncertain import soften
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import LogDocument, Proposed

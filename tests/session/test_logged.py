@@ -17,8 +17,8 @@ import yaml
 from reasoner.casebook.events import Event
 from reasoner.casebook.shape import wrong_with
 from reasoner.inference.evidence import counted
-from reasoner.measure.carried import weigh_carried
-from reasoner.measure.soften import between
+from reasoner.measure.uncertain import between
+from reasoner.measure.weigh import weigh_carried
 from reasoner.session import acts, logged
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from reasoner.measure.air import filling, sensor_trim, temperature_trim
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.computations.base import LITRES, Computation, Result
 from reasoner.measure.finding import Figure, Finding, percent
+from reasoner.measure.fuel import filling, sensor_trim, temperature_trim
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.rulebook.model import At
 

@@ -7,7 +7,7 @@ import math
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.computations.base import Computation, Result
 from reasoner.measure.finding import Figure, Finding, Scale, plus_minus
-from reasoner.measure.hold import SOFTER, bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
+from reasoner.measure.fuel import SOFTER, bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
 from reasoner.measure.trims import leak_for
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.rulebook.model import At
