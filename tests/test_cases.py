@@ -10,9 +10,9 @@ import pytest
 
 from reasoner.casebook.events import Closed, Event, Finished
 from reasoner.casebook.shape import Case, load_sound
-from reasoner.history.car import vehicle_of
 from reasoner.history.replay import Grade, replay
 from reasoner.history.story import story
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
 from reasoner.inference.plan import worth
 from reasoner.repair.rounds import parted

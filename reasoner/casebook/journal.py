@@ -1,25 +1,134 @@
-"""A case while it is worked on: every event is on disk before `append` returns, and nothing on disk is ever rewritten.
-
-Only what was cut off while being written is touched: a last line that is no whole event becomes a comment before the
-next event is written.
-"""
+"""A case while it is worked on: one program a case, every event on disk before `append` returns, nothing rewritten."""
 
 from __future__ import annotations
 
 import errno
 import os
+import re
+import stat
 import sys
 from collections.abc import Iterable, Mapping
 from contextlib import ExitStack, suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
-from reasoner.casebook import lock
 from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, FileRead, open_regular, parse, read
-from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
-from reasoner.casebook.whole_file import write_new
-from reasoner.casebook.writing import RawEvent, event_line, head_text
+from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error, visible
+from reasoner.casebook.writing import RawEvent, event_line, head_text, write_new
+
+# ---- One program a case ----------------------------------------------------------------------------------------------
+# A lock of the operating system on a file beside the case.
+#
+# The system drops the lock with the program that holds it, however that ends, so a lock file left lying blocks
+# nobody. The file says who holds it; it is removed when the lock is given back.
+
+HELD = {errno.EAGAIN, errno.EACCES, errno.EDEADLK}  # what the system says when somebody else has the lock
+FLAGS = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+
+if sys.platform == "win32":
+    import msvcrt
+
+    FAR = 1 << 30  # a byte nobody reads: locked bytes cannot be read by others there
+
+    def _claim(fd: int) -> None:
+        os.lseek(fd, FAR, os.SEEK_SET)
+        msvcrt.locking(fd, msvcrt.LK_NBLCK, 1)
+        os.lseek(fd, 0, os.SEEK_SET)
+
+else:
+    import fcntl
+
+    def _claim(fd: int) -> None:
+        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+@dataclass(frozen=True)
+class Lock:
+    """A lock that is held until `release`, or the end of the program."""
+
+    path: Path
+    fd: int
+
+    def release(self) -> None:
+        # Removed while still held, where the system allows that: else it could be the next holder's.
+        if sys.platform != "win32":
+            with suppress(OSError):
+                os.unlink(self.path)
+        with suppress(OSError):
+            os.close(self.fd)
+        if sys.platform == "win32":
+            with suppress(OSError):  # refused where somebody has it open
+                os.unlink(self.path)
+
+
+def lock_case(case: Path) -> Lock:
+    """The lock of a case file. Raises TakenError where another program has it, CasebookError where none can be had."""
+    path = case.with_name(case.name + ".lock")
+    while True:
+        with as_casebook_error(case, "the case cannot be locked"):
+            fd = os.open(path, FLAGS, 0o666)
+        try:
+            if not stat.S_ISREG(os.fstat(fd).st_mode):
+                raise CasebookError("its lock is no file", f"delete {case.name}.lock", case)
+            _claim_or_say(fd, case)
+            if _is_still(fd, path):
+                _sign(fd)
+                return Lock(path, fd)
+        except BaseException:
+            os.close(fd)
+            raise
+        os.close(fd)  # its holder has just removed it
+
+
+def hold(fd: int, case: Path) -> None:
+    """Claim the case file itself too, until it is closed: a second name of it (a hard link) has a lock file of its own.
+
+    Raises TakenError where another program has it under another name.
+    """
+    _claim_or_say(fd, case)
+
+
+def _claim_or_say(fd: int, case: Path) -> None:
+    try:
+        _claim(fd)
+    except OSError as error:
+        if error.errno in HELD:
+            mend = "finish there first; what was answered there is kept"
+            raise TakenError(f"another program has this case open{_holder(fd)}", mend, case) from None
+        mend = "keep the cases on a disk of this machine: --cases DIR"
+        raise CasebookError("this disk cannot lock files", mend, case) from error
+
+
+def _is_still(fd: int, path: Path) -> bool:
+    """Whether the locked file is the one that others would find."""
+    try:
+        return os.path.samestat(os.fstat(fd), os.stat(path))
+    except OSError:
+        return False
+
+
+def _sign(fd: int) -> None:
+    """Say who holds the lock. Only for the message to others, so a full disk does not matter."""
+    with suppress(OSError):
+        os.ftruncate(fd, 0)
+        os.write(fd, f"{os.getpid()} since {datetime.now():%Y-%m-%d %H:%M:%S}\n".encode())
+
+
+def _holder(fd: int) -> str:
+    found = None
+    with suppress(OSError):
+        os.lseek(fd, 0, os.SEEK_SET)
+        found = re.fullmatch(rb"([0-9]+) since ([0-9: -]+)\n", os.read(fd, 100))
+    return f" (process {found[1].decode()}, since {found[2].decode()})" if found else ""
+
+
+# ---- A case while it is worked on ------------------------------------------------------------------------------------
+# Every event is on disk before append returns, and nothing on disk is ever rewritten.
+#
+# Only what was cut off while being written is touched: a last line that is no whole event becomes a comment before
+# the next event is written.
 
 BINARY = getattr(os, "O_BINARY", 0)
 ON = os.O_RDWR | os.O_APPEND
@@ -33,7 +142,7 @@ class Journal:
     case: what was in the file when it was opened, with notes on what had to be mended.
     """
 
-    def __init__(self, fd: int, held: lock.Lock, path: Path, case: CaseFile) -> None:
+    def __init__(self, fd: int, held: Lock, path: Path, case: CaseFile) -> None:
         self.path, self.case = path, case
         self._fd, self._lock = fd, held
         self._indent = ""
@@ -125,14 +234,14 @@ def create(path: Path, head: Mapping[str, object], events: Iterable[RawEvent] = 
     path = path.parent.resolve() / path.name
     case, _ = parse(data, path)  # a head that could not be read again is not written
     with ExitStack() as undo:
-        held = lock.take(path)
+        held = lock_case(path)
         undo.callback(held.release)
         with as_casebook_error(path, "the case cannot be begun"):
             write_new(path, data)
             undo.callback(_remove, path)
             fd = os.open(path, ON)
             undo.callback(os.close, fd)
-            lock.hold(fd, path)
+            hold(fd, path)
             flush_folder(path.parent)
         journal = Journal(fd, held, path, case)
         journal._end = len(data)
@@ -145,11 +254,11 @@ def resume(path: Path) -> Journal:
     path = Path(os.path.realpath(path))
     with ExitStack() as undo:
         os.close(open_regular(path, ON))  # no lock file beside something that is no case
-        held = lock.take(path)
+        held = lock_case(path)
         undo.callback(held.release)
         fd = open_regular(path, ON)
         undo.callback(os.close, fd)
-        lock.hold(fd, path)
+        hold(fd, path)
         reading = read(fd, path)
         journal = Journal(fd, held, path, reading.case)
         with as_casebook_error(path, "the case cannot be gone on with"):

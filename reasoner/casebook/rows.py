@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from reasoner.casebook import plain
+from reasoner.casebook import casefile
 from reasoner.casebook.casefile import CONFLICT, FORBIDDEN
 from reasoner.casebook.trouble import CasebookError, visible
 
@@ -137,8 +137,8 @@ def _headings(cells: list[str], path: Path, number: int) -> list[str]:
 
 def _yaml(text: str, path: Path) -> Rows:
     try:
-        found = plain.read(text, typed=False)
-    except plain.PlainError as error:
+        found = casefile.read_plain(text, typed=False)
+    except casefile.PlainError as error:
         raise CasebookError(error.message, error.mend, path, error.line + 1) from None
     if not isinstance(found, list) or not found:
         raise CasebookError("this is no list of rows", "write `- {heading: value, ...}`, one for each row", path, 1)

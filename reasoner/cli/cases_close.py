@@ -46,7 +46,7 @@ def command(
     A case can be gone on with after it was closed, and closed again; the last closing counts.
     """
     from reasoner.casebook import store
-    from reasoner.history.car import vehicle_of
+    from reasoner.history.trace import vehicle_of
     from reasoner.session.acts import Refused
     from reasoner.session.chapters import Garage, close_case
 

@@ -92,7 +92,7 @@ def command(
 
 def _no_longer_counted(book: Rulebook, found: Case, correction: Sequence[Event]) -> tuple[str, ...]:
     """Nothing where the vehicle could not be read before: nothing counted then."""
-    from reasoner.history.car import no_longer_counted, vehicle_of
+    from reasoner.history.trace import no_longer_counted, vehicle_of
     from reasoner.session.workup import begin
 
     try:

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from reasoner.casebook import plain, store
+from reasoner.casebook import casefile, store
 from reasoner.casebook.events import Answered, written
 from reasoner.casebook.rows import RefusedLine, read_rows
 from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
@@ -96,10 +96,10 @@ def _said(columns: Path | None) -> Any:
     with as_casebook_error(columns, "the columns cannot be read"):
         data = columns.read_bytes()
     try:
-        return plain.read(data.decode("utf-8-sig"), typed=False)
+        return casefile.read_plain(data.decode("utf-8-sig"), typed=False)
     except UnicodeDecodeError:
         raise CasebookError("not UTF-8 text", "save it as UTF-8", columns) from None
-    except plain.PlainError as error:
+    except casefile.PlainError as error:
         raise CasebookError(error.message, error.mend, columns, error.line + 1) from None
 
 

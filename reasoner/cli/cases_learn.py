@@ -11,7 +11,7 @@ import click
 
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError
-from reasoner.casebook.whole_file import write_whole
+from reasoner.casebook.writing import write_whole
 from reasoner.cli import caseroom, exits, loading, shipped, workers
 from reasoner.cli.cases_replay import alike_together
 from reasoner.cli.kinds import CASE

@@ -17,10 +17,9 @@ from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
-from reasoner.history.car import vehicle_of
-from reasoner.history.differing import changed_values
 from reasoner.history.overlay import SOURCE
-from reasoner.history.replay import Replayed, replay
+from reasoner.history.replay import Replayed, changed_values, replay
+from reasoner.history.trace import vehicle_of
 from reasoner.session.chapters import Garage
 
 LEARNED = """Note: the changed rules hold numbers learned from closed cases. On those same cases

@@ -28,9 +28,9 @@ def command(
 
     The beliefs are those of today's rules; `cases replay` compares them with what was said then.
     """
-    from reasoner.history.car import vehicle_of
     from reasoner.history.replay import replay
     from reasoner.history.story import story
+    from reasoner.history.trace import vehicle_of
     from reasoner.report.story_text import story_blocks
     from reasoner.session.chapters import Garage
 

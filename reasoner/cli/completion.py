@@ -35,7 +35,7 @@ def command(ctx: click.Context, shell: str, install: bool) -> None:
     if not install:
         say(text)
         return
-    from reasoner.casebook.whole_file import write_whole
+    from reasoner.casebook.writing import write_whole
 
     path = Path(os.path.expanduser("~")) / PLACES[shell]
     try:

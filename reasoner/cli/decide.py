@@ -16,7 +16,7 @@ from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.session.decision_doc import DecisionDoc
 
 

@@ -12,7 +12,7 @@ from reasoner.casebook.events import Answered, Event, OutcomeSeen
 from reasoner.casebook.shape import load_sound
 from reasoner.cli import loading, shipped
 from reasoner.cli.kinds import Choice
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.rulebook.model import Check
 from reasoner.session.script import Script, begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin

@@ -23,7 +23,7 @@ from reasoner.cli.kinds import CASE, Choice
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.repair.prices import Shop

@@ -17,7 +17,7 @@ from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
 from reasoner.cli.say import say
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.prices import Prices

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from reasoner.casebook import plain
+from reasoner.casebook import casefile
 from reasoner.cli import exits
 from reasoner.cli.measure_log import contents
 from reasoner.cli.say import say, say_json
@@ -30,6 +30,6 @@ def command(file: Path, as_json: bool) -> None:
         say(no_log_text(proposed, file.name, shutil.get_terminal_size().columns), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     if as_json:
-        say_json(plain.read(proposed))
+        say_json(casefile.read_plain(proposed))
         return
     say(proposed, nl=False)

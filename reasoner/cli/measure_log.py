@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from reasoner.casebook.whole_file import write_whole
+from reasoner.casebook.writing import write_whole
 from reasoner.cli import exits
 from reasoner.cli.say import say, say_json
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from reasoner.casebook.trouble import as_casebook_error
-from reasoner.casebook.whole_file import write_whole
+from reasoner.casebook.writing import write_whole
 from reasoner.cli import caseroom, loading
 from reasoner.cli.kinds import CASE
 from reasoner.cli.options import cases_option

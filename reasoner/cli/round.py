@@ -16,7 +16,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.say import say
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.repair import rounds
 from reasoner.repair.jobs import Work
 from reasoner.repair.prices import Prices

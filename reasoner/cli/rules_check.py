@@ -91,7 +91,7 @@ def _solved(book: Rulebook, folders: tuple[Path, ...]) -> Mapping[str, frozenset
 
 def _explain(name: str) -> None:
     from reasoner.lint.run import LINTS
-    from reasoner.rulebook.near import choices_of, near
+    from reasoner.rulebook.problem import choices_of, near
 
     if name not in LINTS:
         meant = near(name, LINTS)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from reasoner.casebook.whole_file import write_new
+from reasoner.casebook.writing import write_new
 from reasoner.cli import exits
 from reasoner.cli.kinds import Choice
 from reasoner.cli.say import say
@@ -24,7 +24,7 @@ def command(kind: str, name: str | None, to: Path | None) -> None:
     Until something is written for every REPLACE ME in it, the rules are refused.
     """
     from reasoner.rulebook.fields import NAME, REPLACE
-    from reasoner.rulebook.skeleton import skeleton
+    from reasoner.rulebook.schema import skeleton
 
     if name is not None and not NAME.fullmatch(name):
         raise click.UsageError(f'"{name}" cannot be a name: lower case letters, digits and dashes, a letter first.')

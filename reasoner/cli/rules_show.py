@@ -12,7 +12,7 @@ from reasoner.cli.kinds import RULE
 from reasoner.cli.say import say, say_json
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook, Trail, Written
-from reasoner.rulebook.near import choices_of, near
+from reasoner.rulebook.problem import choices_of, near
 
 WIDTH = 100  # of the text; places stand on lines of their own
 

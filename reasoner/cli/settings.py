@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.whole_file import write_new
+from reasoner.casebook.writing import write_new
 from reasoner.cli import caseroom, exits, loading, shop
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json

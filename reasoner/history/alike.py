@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from math import log2
 
 from reasoner.casebook.shape import Case
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.evidence import Evidence
 from reasoner.network.tables import CheckTable, Tables
 from reasoner.session.chapters import Chapter, Garage, found_in

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import Answered
 from reasoner.casebook.shape import Case
-from reasoner.history.car import vehicle_of
 from reasoner.history.story import TOLD, Story, story
-from reasoner.history.trace import trace
+from reasoner.history.trace import trace, vehicle_of
 from reasoner.inference.belief import believe, by_fault
 from reasoner.repair.prices import Prices
 from reasoner.repair.proof import ProofDoc

@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 from math import log2
 
 from reasoner.casebook.shape import Case
-from reasoner.history.car import vehicle_of
 from reasoner.history.overlay import ELSEWHERE, HERE, OTHERWISE, Learned, overlaid
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
 from reasoner.inference.counting import counts
 from reasoner.inference.dirichlet import rate_after, worth

@@ -11,7 +11,7 @@ from itertools import groupby
 
 from reasoner.casebook.writing import quoted
 from reasoner.rulebook.model import Check, Fault, Frequency, Origin, Place, Rulebook, Statement, Trail
-from reasoner.rulebook.scale import parse
+from reasoner.rulebook.quantity import how_often
 
 SOURCE = "own-cases"  # the key of the bibliography that learned statements name
 HERE, ELSEWHERE, OTHERWISE = "here", "elsewhere", "otherwise"
@@ -86,7 +86,7 @@ def _check(check: Check, one: Learned) -> Check:
 
 def _frequency(value: float) -> Frequency:
     text = percent_text(value)
-    return Frequency(text, parse(text)[0], LEARNED)
+    return Frequency(text, how_often(text)[0], LEARNED)
 
 
 def percent_text(value: float) -> str:

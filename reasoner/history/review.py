@@ -13,10 +13,9 @@ from math import log2
 from statistics import median
 
 from reasoner.casebook.shape import Case
-from reasoner.history.car import vehicle_of
 from reasoner.history.learning import LEAST
 from reasoner.history.replay import Ending, Said, ended, said_then
-from reasoner.history.trace import Trace, trace
+from reasoner.history.trace import Trace, trace, vehicle_of
 from reasoner.inference.belief import by_class
 from reasoner.inference.interval import wilson
 from reasoner.inference.scoring import Score, score

@@ -22,8 +22,7 @@ from reasoner.casebook.events import (
     Undone,
 )
 from reasoner.casebook.shape import Case
-from reasoner.history.car import vehicle_of
-from reasoner.history.trace import trace
+from reasoner.history.trace import trace, vehicle_of
 from reasoner.inference.belief import believe, by_class, by_fault, leader
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled

@@ -1,7 +1,4 @@
-"""How the belief of a case moved: after the codes, and after every answer, under some rules.
-
-The numbers are those that a session with these rules has at the same step, to the last bit.
-"""
+"""How the belief of a case moved, after the codes and after every answer; and the vehicle of a case on disk."""
 
 from __future__ import annotations
 
@@ -9,14 +6,47 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from reasoner.casebook.correcting import vehicle_fields
 from reasoner.casebook.events import CodesRead, Event
+from reasoner.casebook.shape import Case
+from reasoner.casebook.trouble import CasebookError
 from reasoner.inference.belief import by_class
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.inference.trail import trail
 from reasoner.network.tables import Array
+from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.session.record import code_answers, standing
+from reasoner.session.words import given_text
 from reasoner.session.workup import Workup
+
+# ---- The vehicle of a case on disk, and what putting it right takes away ---------------------------------------------
+
+
+def vehicle_of(case: Case) -> Vehicle:
+    """The vehicle of a case, as last put right. Raises CasebookError."""
+    vehicle, mistakes = vehicle_from(vehicle_fields(case))
+    if vehicle is None:
+        raise CasebookError(f"the vehicle cannot be read: {mistakes[0].message}", mistakes[0].mend, case.path)
+    return vehicle
+
+
+def no_longer_counted(before: Workup, after: Workup) -> tuple[str, ...]:
+    """The answers of a case that counted before its vehicle was put right, and do not now, each with its step: checks
+    that the car cannot be asked, and places that it has not got."""
+    left = {given.number: set(given.values) for given in after.record.given if given.check in after.tables.check_number}
+    found = []
+    for given in before.record.given:
+        gone = {place: said for place, said in given.values.items() if place not in left.get(given.number, ())}
+        if gone and given.check in before.tables.check_number:
+            found.append(f"step {given.step}, {given_text(before, replace(given, values=gone))}")
+    return tuple(found)
+
+
+# ---- How the belief of a case moved ----------------------------------------------------------------------------------
+# After the codes, and after every answer, under some rules.
+#
+# The numbers are those that a session with these rules has at the same step, to the last bit.
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,8 +13,8 @@ from reasoner.inference.apart import Telling, telling
 from reasoner.network.graph import build, family_line
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
-from reasoner.rulebook.filters import PROPERTIES, passes
 from reasoner.rulebook.model import Check, Fault, Filter, Place, Rulebook, Statement
+from reasoner.rulebook.parts import PROPERTIES, passes
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from reasoner.lint import checks, entries, faults, numbers
 from reasoner.lint.context import Context, Finding, Lint
 from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.near import choices_of, near
-from reasoner.rulebook.problem import Problem
+from reasoner.rulebook.problem import Problem, choices_of, near
 
 LINTS: Mapping[str, Lint] = {
     found.name: found

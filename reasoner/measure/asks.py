@@ -10,7 +10,7 @@ from reasoner.measure.fuel import air_flow
 from reasoner.measure.reading import LONGEST_READING, Reading, Slip, as_typed, place_values, read
 from reasoner.measure.units import find
 from reasoner.rulebook.model import At
-from reasoner.rulebook.near import near
+from reasoner.rulebook.problem import near
 
 # ---- An operating point as a person types it -------------------------------------------------------------------------
 # 3.1 g/s 750 rpm, or without an air meter 32 kPa 700 rpm 40 C.

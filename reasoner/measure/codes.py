@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from reasoner.measure.reading import Slip, as_typed
-from reasoner.rulebook.near import near
+from reasoner.rulebook.problem import near
 
 STORED, PENDING, PERMANENT = "stored", "pending", "permanent"
 STATES = (STORED, PENDING, PERMANENT)  # services 03, 07 and 0A of SAE J1979

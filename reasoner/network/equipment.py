@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from reasoner.network.vehicle import Vehicle
-from reasoner.rulebook.filters import PROPERTIES, passes
 from reasoner.rulebook.model import Equipment, Filter, Rulebook
+from reasoner.rulebook.parts import PROPERTIES, passes
 
 Fitted = Mapping[str, Equipment]
 

@@ -21,8 +21,8 @@ import networkx as nx
 from reasoner.network.equipment import Fitted, factor, told_already
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.afterwards import ANY_WORK
-from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import At, Check, Fault, Filter, Frequency, Rulebook, Statement
+from reasoner.rulebook.parts import passes
 
 Node = tuple[str, str]
 NOTHING_SAID: Fitted = {}

@@ -11,15 +11,15 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from reasoner.rulebook import filters
+from reasoner.rulebook import parts
 from reasoner.rulebook.located import Map, Text, load, parse_bytes
 from reasoner.rulebook.model import Filter, Rulebook
 from reasoner.rulebook.problem import Mark, Notebook, Problem
 from reasoner.rulebook.quantity import KM_PER_MILE
 
 # Properties a person states; the words are those of rule filters, which also know what follows from the layout.
-PROPERTIES = {name: values for name, values in filters.PROPERTIES.items() if name not in ("layout", "sensors")}
-LAYOUTS = filters.PROPERTIES["layout"]
+PROPERTIES = {name: values for name, values in parts.PROPERTIES.items() if name not in ("layout", "sensors")}
+LAYOUTS = parts.PROPERTIES["layout"]
 DEFAULTS = {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
 KEYS = (
     "name",
@@ -35,7 +35,7 @@ KEYS = (
 LITRES_PER_CUBIC_INCH = 0.016387064  # exact: international inch, NIST SP 811 (2008) B.8
 LITRES = (0.3, 10.0)  # of an engine
 YEARS = (1960, 2100)  # of a car with a rich code
-FACTS = (*filters.EQUIPMENT, "displacement", "model year", "distance")  # may become known while a case goes on
+FACTS = (*parts.EQUIPMENT, "displacement", "model year", "distance")  # may become known while a case goes on
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
         )
     year = values.get("model year")
     if year is not None and re.fullmatch(r"\d{4}", year) and YEARS[0] <= int(year) <= YEARS[1]:
-        properties[filters.YEAR] = year
+        properties[parts.YEAR] = year
     elif year is not None:
         mistakes.append(Mistake("model year", f'"{year}" is no model year', "four digits, such as 2014"))
     distance = _distance(values.get("distance"), mistakes)

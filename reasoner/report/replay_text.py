@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from reasoner.history.differing import Changed, Reweighed
-from reasoner.history.replay import Ending, Grade, Replayed, Said
+from reasoner.history.replay import Changed, Ending, Grade, Replayed, Reweighed, Said
 from reasoner.report.shapes import QUIET, columns, count, head, item, para
 from reasoner.session.plain import clean, effort_text, shortened
 from reasoner.session.words import percent

@@ -35,7 +35,6 @@ from reasoner.rulebook.fields import (
 )
 from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Frequency, Measure, Origin, Outcome, Sees, Statement
-from reasoner.rulebook.near import near
 from reasoner.rulebook.parts import (
     EVERY_VEHICLE,
     NAMED,
@@ -48,7 +47,7 @@ from reasoner.rulebook.parts import (
     read_place,
     tool_names,
 )
-from reasoner.rulebook.problem import Spot, shorten
+from reasoner.rulebook.problem import Spot, near, shorten
 from reasoner.rulebook.shapes import Shaped, shape_of
 
 ONLY = "only"  # of `while rich`: no outcome says that it is not

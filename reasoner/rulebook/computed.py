@@ -14,8 +14,7 @@ from reasoner.rulebook import quantity, shapes
 from reasoner.rulebook.fields import Desk, as_map
 from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Computed, Measure, Within
-from reasoner.rulebook.near import choices_of, near
-from reasoner.rulebook.problem import Unreadable, shorten
+from reasoner.rulebook.problem import Unreadable, choices_of, near, shorten
 
 REST = "the rest"
 

@@ -13,11 +13,10 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from reasoner.rulebook import quantity, scale, shapes
+from reasoner.rulebook import quantity, shapes
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Frequency, Place
-from reasoner.rulebook.near import choices_of, levels_of, near
-from reasoner.rulebook.problem import Notebook, Spot, Unreadable, shorten
+from reasoner.rulebook.problem import Notebook, Spot, Unreadable, choices_of, levels_of, near, shorten
 from reasoner.rulebook.shapes import Shape, Shaped, shape_of
 
 NAME = re.compile(r"[a-z][a-z0-9-]*")
@@ -260,8 +259,10 @@ def _yes(text: str) -> bool:
 yes_no = parsed(_yes, shapes.words(("yes", "no")))
 
 
-OFTEN = shapes.either(shapes.words(scale.WORDS), shapes.text_like(quantity.PERCENT), shapes.text_like(scale.COUNT))
-_often = parsed(scale.parse, OFTEN)
+OFTEN = shapes.either(
+    shapes.words(quantity.WORDS), shapes.text_like(quantity.PERCENT), shapes.text_like(quantity.COUNT)
+)
+_often = parsed(quantity.how_often, OFTEN)
 
 
 def _frequency(desk: Desk, node: Node) -> Frequency | None:

@@ -13,8 +13,7 @@ from reasoner.rulebook.entries import SECTIONS, SETTINGS
 from reasoner.rulebook.fields import LEFTOVER, ONE, Key
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Place, Trail, Written
-from reasoner.rulebook.near import choices_of, near
-from reasoner.rulebook.problem import Notebook
+from reasoner.rulebook.problem import Notebook, choices_of, near
 
 KEYS: dict[str, Mapping[str, Key]] = {
     **{name: section.keys for name, section in SECTIONS.items()},

@@ -14,8 +14,7 @@ import textwrap
 from reasoner.measure import units
 from reasoner.measure.reading import as_typed
 from reasoner.rulebook.located import Map, Node, Text, parse_bytes
-from reasoner.rulebook.near import choices_of, near
-from reasoner.rulebook.problem import Notebook, Problem
+from reasoner.rulebook.problem import Notebook, Problem, choices_of, near
 from reasoner.scanlog import reading
 from reasoner.scanlog.columns import BY_NAME, DATE, TIME, ColumnUse, Key, fits
 from reasoner.scanlog.reading import Columns, NoLog, lines_of

@@ -27,8 +27,8 @@ from reasoner.repair.jobs import Work
 from reasoner.repair.prices import Prices
 from reasoner.repair.proof import ProofDoc, proof_document
 from reasoner.repair.rounds import parted, rounds_of
-from reasoner.rulebook.filters import passes
 from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.parts import passes
 from reasoner.session.car import known_car
 from reasoner.session.workup import Workup, begin
 

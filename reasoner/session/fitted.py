@@ -10,8 +10,8 @@ from collections.abc import Iterable
 
 from reasoner.inference.belief import by_fault, ordered
 from reasoner.inference.plan import Option
-from reasoner.rulebook.filters import PROPERTIES
 from reasoner.rulebook.model import Equipment, Filter
+from reasoner.rulebook.parts import PROPERTIES
 from reasoner.session.document import FactDoc
 from reasoner.session.workup import Workup
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from reasoner.rulebook.near import near
+from reasoner.rulebook.problem import near
 
 Schema = Mapping[str, Any]
 MOST = 1e12  # no reading, weight or price comes near it; a case on disk holds no larger number

@@ -24,18 +24,13 @@ from reasoner.session.finding import find
 from reasoner.session.plain import effort_text, harmless, shortened
 from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
-from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, numbered, para, rows, table
-from reasoner.terminal.facts import car
-from reasoner.terminal.listing import MORE, ask_rest, code_lines, merged, slip_lines
-from reasoner.terminal.logs import take_log
-from reasoner.terminal.pasted import take_pasted
-from reasoner.terminal.picking import numbers_in, pick, pick_several
-from reasoner.terminal.prompting import ask
+from reasoner.terminal.pasted import MORE, ask_rest, code_lines, merged, slip_lines, take_log, take_pasted
+from reasoner.terminal.picking import ask, numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
-from reasoner.terminal.sitting import Sitting, form_of, in_words
+from reasoner.terminal.sitting import Sitting, form_of, in_words, take_answer
 from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
-from reasoner.terminal.telling import ask_frame, ask_live
+from reasoner.terminal.telling import ask_frame, ask_live, car
 
 Aside = Callable[[Sitting, str, Question | None], bool]
 

@@ -25,11 +25,9 @@ from reasoner.session.words import step_text
 from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
 from reasoner.terminal.desk import Desk
-from reasoner.terminal.listing import MORE, code_lines, merged, slip_lines
-from reasoner.terminal.pasted import take_pasted
-from reasoner.terminal.picking import numbers_in, pick_several
-from reasoner.terminal.prompting import Back
-from reasoner.terminal.prompting import ask as ask_line
+from reasoner.terminal.pasted import MORE, code_lines, merged, slip_lines, take_pasted
+from reasoner.terminal.picking import Back, numbers_in, pick_several
+from reasoner.terminal.picking import ask as ask_line
 from reasoner.terminal.sitting import Keep, Sitting
 from reasoner.terminal.telling import ask_frame, ask_heard, ask_live, open_parts
 

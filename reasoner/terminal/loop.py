@@ -20,18 +20,14 @@ from reasoner.session.protocol import Talk
 from reasoner.session.words import PASSES
 from reasoner.session.workup import Workup
 from reasoner.terminal import asides, working
-from reasoner.terminal.answering import take_answer
 from reasoner.terminal.blocks import numbered
 from reasoner.terminal.desk import Desk, Leave
-from reasoner.terminal.facts import ask_fact, has_none
-from reasoner.terminal.logs import take_log
-from reasoner.terminal.pasted import take_pasted
-from reasoner.terminal.picking import pick, pick_several
-from reasoner.terminal.prompting import Back, ask
+from reasoner.terminal.pasted import take_log, take_pasted
+from reasoner.terminal.picking import Back, ask, pick, pick_several
 from reasoner.terminal.replies import Unclear
-from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words
+from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words, take_answer
 from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
-from reasoner.terminal.telling import ask_live
+from reasoner.terminal.telling import ask_fact, ask_live, has_none
 
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
 AGAIN = ("r", "again")

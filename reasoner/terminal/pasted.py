@@ -1,21 +1,78 @@
-"""Raw replies pasted where codes are asked: decoded, said, kept as codes, and offered as answers where they can be."""
+"""What comes off a reader or a tool at the screen: codes as typed, raw replies as pasted, a log of a drive."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import PurePath
 
 from reasoner.casebook.events import Event
-from reasoner.measure.codes import STATES
+from reasoner.measure.codes import STATES, CodeList, TypedCode, described, read_codes
+from reasoner.measure.finding import MEANS
 from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply, read_pasted
 from reasoner.measure.pids import Value
-from reasoner.session import acts, readings
-from reasoner.session.plain import shortened
+from reasoner.session import acts, logged, readings
+from reasoner.session.document import Question
+from reasoner.session.plain import harmless, shortened
 from reasoner.session.readings import Offer
+from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import head, numbered, para, rows
-from reasoner.terminal.listing import ask_rest, code_lines, merged
-from reasoner.terminal.picking import numbers_in
-from reasoner.terminal.prompting import ask
+from reasoner.terminal.desk import Desk
+from reasoner.terminal.picking import Back, ask, numbers_in
 from reasoner.terminal.sitting import Sitting
+
+# ---- Codes as a person types them off the reader ---------------------------------------------------------------------
+# Read, what could not be taken said, completeness asked.
+
+MORE = re.compile(r"(?:[\s,;]+(?:and )?more|\s*(?:\+|\.\.\.))\.?$", re.I)  # at the end of a list that is not all
+Listed = Mapping[str, tuple[str, ...]]  # states by code, in the order typed
+
+
+def slip_lines(listed: CodeList) -> list[str]:
+    """One clear line for everything that could not be taken."""
+    lines = [slip.line for slip in listed.slips[:3]]
+    return lines + ([f"And {len(listed.slips) - 3} more of that kind."] if len(listed.slips) > 3 else [])
+
+
+def code_lines(workup: Workup, codes: Iterable[str]) -> list[str]:
+    """Each code with its name; of one these rules do not have, whose it is."""
+    known = workup.book.codes
+    return [
+        f"{code} {known[code].title}" if code in known else f"{described(code)}. No rule speaks of it."
+        for code in codes
+    ]
+
+
+def merged(codes: Listed, typed: Iterable[TypedCode]) -> dict[str, tuple[str, ...]]:
+    """The codes with those typed, each with all the states it was ever said to be in."""
+    found = dict(codes)
+    for one in typed:
+        found[one.code] = tuple(sorted({*found.get(one.code, ()), *one.states}))
+    return found
+
+
+def ask_rest(desk: Desk, workup: Workup, codes: Listed) -> tuple[dict[str, tuple[str, ...]], bool]:
+    """Whether these are all the reader shows: only then does a code that is not there count as absent.
+
+    Further codes may be typed or pasted there, a line each: the codes with those, and the answer.
+    """
+    found = dict(codes)
+    while True:
+        prompt = f"Is that all it shows ({shortened(', '.join(found), 40)})? Enter: yes, n: there may be more > "
+        line = ask(desk, prompt, "Only then does a code that is not there count as absent. Or type the further codes.")
+        if line.lower() in ("", "y", "yes", "n", "no"):
+            return found, line.lower() not in ("n", "no")
+        listed = read_codes(line)
+        if not listed.codes:
+            desk.say(f'"{shortened(line, 20)}" is not clear: Enter for yes, n for no, or further codes.')
+            continue
+        for told in (*slip_lines(listed), *code_lines(workup, (c.code for c in listed.codes))):
+            desk.show(para(told))
+        found = merged(found, listed.codes)
+
+
+# ---- Raw replies pasted where codes are asked ------------------------------------------------------------------------
+# Decoded, said, kept as codes, and offered as answers where they can be.
 
 ASKED_BY = {state: service - 0x40 for service, state in STATE_OF.items()}
 
@@ -93,3 +150,48 @@ def confirmed(sitting: Sitting, most: int, helps: str) -> list[int]:
             return [number for number in chosen if number]
         sitting.desk.say(f"{shortened(line, 20)} is not on the list: 0 to {most}.")
     return list(range(1, most + 1))
+
+
+# ---- A scan log at the screen ----------------------------------------------------------------------------------------
+# Read, what was understood read back, then kept as one step or not.
+
+FILE = "The path of a text file with a header and one row a sample, from where the program was started."
+LITRES = "With it the log's air is held against what the engine can take; Enter leaves that out."
+KEEPS = "The answers above become one step of the case, which back takes back; n leaves the case as it is."
+
+
+def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
+    """Take in the log of a file. Raises Refused where it is none; nothing has changed then, nor after going back."""
+    try:
+        return _taken(sitting, rest)
+    except Back:
+        sitting.desk.say("Not kept.")
+        return False
+
+
+def _taken(sitting: Sitting, rest: str) -> bool:
+    desk, workup = sitting.desk, sitting.workup
+    file = (rest or ask(desk, "File of the log, or Enter > ", FILE)).strip().strip("\"'")
+    if not file:
+        return False
+    content, columns = sitting.talk.fetch(file)
+    litres = (
+        ""
+        if logged.displacement_known(workup)
+        else ask(desk, "Displacement of the engine in L, Enter: not known > ", LITRES)
+    )
+    log, *answered = logged.take(workup, content, PurePath(file).name, columns, litres.strip())
+    says = [("-", harmless(line)) for line in log.says]
+    answers = logged.understood(workup, [log, *answered])
+    listed = rows(numbered(map(harmless, answers)))
+    desk.page(
+        head("The log says", MEANS.rstrip(".")),
+        rows(says),
+        head("As answers", "each in a spell of its own time"),
+        listed,
+    )
+    count = f"{len(answers)} answer{'s' * (len(answers) != 1)}"
+    if ask(desk, f"Enter keeps {count} as one step, n: not > ", KEEPS).lower() not in ("", "y", "yes"):
+        desk.say("Not kept.")
+        return False
+    return sitting.keep([log, *answered], f"Kept: the log {harmless(log.file)}: {count}. Back takes all of it back.")

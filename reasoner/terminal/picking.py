@@ -1,4 +1,4 @@
-"""Numbers picked from a list on the screen."""
+"""A line asked for within something, and numbers picked from a list: h explains, b goes back, q keeps and leaves."""
 
 from __future__ import annotations
 
@@ -6,8 +6,35 @@ from collections.abc import Callable, Sequence
 from contextlib import nullcontext, suppress
 
 from reasoner.session.plain import shortened
-from reasoner.terminal.desk import Desk
-from reasoner.terminal.prompting import Back, ask
+from reasoner.terminal.desk import Desk, Leave
+
+# ---- A line asked for within something -------------------------------------------------------------------------------
+# H explains it, b goes back, q keeps everything and leaves. The same everywhere.
+
+HELP = ("h", "help", "?")
+BACK = ("b", "back")
+QUIT = ("q", "quit")
+
+
+class Back(Exception):
+    """The person goes back from where something was asked; nothing was kept by it."""
+
+
+def ask(desk: Desk, prompt: str, helps: str) -> str:
+    """One line. helps: what is wanted here, said at h. Raises Back at b, Leave at q."""
+    while True:
+        line = desk.ask(prompt)
+        word = line.lower()
+        if word in BACK:
+            raise Back
+        if word in QUIT:
+            raise Leave("stop")
+        if word not in HELP:
+            return line
+        desk.say(f"{helps} b: back. q: keep everything and leave.")
+
+
+# ---- Numbers picked from a list on the screen ------------------------------------------------------------------------
 
 
 def numbers_in(line: str, most: int, least: int = 1) -> list[int] | None:

@@ -15,8 +15,8 @@ from reasoner.session.readings import Worked
 from reasoner.session.record import setting_of
 from reasoner.session.words import given_text, percent, places_of
 from reasoner.terminal.blocks import CARE, KEY, head, para, rows, table
-from reasoner.terminal.prompting import Back
-from reasoner.terminal.prompting import ask as ask_line
+from reasoner.terminal.picking import Back
+from reasoner.terminal.picking import ask as ask_line
 from reasoner.terminal.sitting import Sitting, in_words
 
 WORDS = ("m", "measure")

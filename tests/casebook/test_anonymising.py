@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from reasoner.casebook.anonymising import anonymous, rounded
 from reasoner.casebook.casefile import CaseFile, load
 from reasoner.casebook.shape import sound, wrong_with
-from reasoner.history.car import vehicle_of
-from reasoner.history.trace import trace
+from reasoner.history.trace import trace, vehicle_of
 from tests.casebook.small import plain_data
 from tests.shipped import garage, some
 

@@ -11,7 +11,7 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.casebook import journal, plain
+from reasoner.casebook import casefile, journal
 from reasoner.casebook.casefile import load, parse
 from reasoner.casebook.writing import head_text
 from tests.casebook.small import ANSWER, HEAD, NOTE, events
@@ -32,7 +32,7 @@ class NoLabels(yaml.SafeDumper):
 @given(events, st.sampled_from([True, False, None]))
 def test_events_that_pyyaml_wrote_are_read_as_written(event: dict[str, Any], flow: bool | None) -> None:
     text = yaml.dump([event], Dumper=NoLabels, sort_keys=False, default_flow_style=flow)
-    assert repr(plain.read(text)) == repr([event])
+    assert repr(casefile.read_plain(text)) == repr([event])
 
 
 @pytest.mark.parametrize(
@@ -62,8 +62,8 @@ def test_events_that_pyyaml_wrote_are_read_as_written(event: dict[str, Any], flo
     ],
 )
 def test_words_stay_words(text: str, value: object) -> None:
-    assert repr(plain.read(f"a: {text}")) == repr({"a": value})
-    untyped = plain.read(f"a: {text}", typed=False)
+    assert repr(casefile.read_plain(f"a: {text}")) == repr({"a": value})
+    untyped = casefile.read_plain(f"a: {text}", typed=False)
     assert isinstance(untyped, dict) and isinstance(untyped["a"], str | list)
 
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.casebook import journal, lock, store
+from reasoner.casebook import journal, store
 from reasoner.casebook.casefile import LARGEST, load, load_ends, parse
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import event_line, head_text
@@ -230,7 +230,7 @@ def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: 
     expected |= {"link to nothing": expected["nothing"], "too large": "larger than 8 MB, which no case is"}
     write(tmp_path, ANSWER, name="good")
     if kind != "too large":  # no lock file is made beside something that is no case, in /dev least of all
-        monkeypatch.delattr(lock, "take")
+        monkeypatch.delattr(journal, "lock_case")
     for use in (load, load_ends, journal.resume):
         with pytest.raises(CasebookError) as refused:
             use(path)

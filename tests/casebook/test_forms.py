@@ -14,11 +14,11 @@ from reasoner.casebook import journal
 from reasoner.casebook.events import Noted
 from reasoner.casebook.index import row_of
 from reasoner.casebook.shape import KINDS, load_sound
-from reasoner.history.car import vehicle_of
 from reasoner.history.learning import lesson
 from reasoner.history.replay import Grade, replay
 from reasoner.history.review import judge
 from reasoner.history.story import story
+from reasoner.history.trace import vehicle_of
 from reasoner.session.chapters import found_in
 from tests.shipped import garage
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.casebook import journal, lock
+from reasoner.casebook import journal
 from reasoner.casebook.casefile import load
 from reasoner.casebook.trouble import CasebookError, TakenError
 from tests.casebook.small import ANSWER, HEAD, NOTE, write
@@ -84,7 +84,7 @@ def test_twice_in_one_program(tmp_path: Path) -> None:
 
 def test_a_lock_file_removed_by_its_holder_meanwhile(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Between our opening the file and locking it: ours would then be a lock that nobody else can see."""
-    path, real = tmp_path / "a.yaml", lock._claim
+    path, real = tmp_path / "a.yaml", journal._claim
     calls: list[int] = []
 
     def claim(fd: int) -> None:
@@ -93,11 +93,11 @@ def test_a_lock_file_removed_by_its_holder_meanwhile(tmp_path: Path, monkeypatch
         calls.append(fd)
         real(fd)
 
-    monkeypatch.setattr(lock, "_claim", claim)
-    held = lock.take(path)
+    monkeypatch.setattr(journal, "_claim", claim)
+    held = journal.lock_case(path)
     assert len(calls) == 2
     with pytest.raises(TakenError):
-        lock.take(path)
+        journal.lock_case(path)
     held.release()
 
 

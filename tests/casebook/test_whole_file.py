@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.casebook.whole_file import write_new, write_whole
+from reasoner.casebook.writing import write_new, write_whole
 
 KILLS = int(os.environ.get("REASONER_KILLS", "10"))
 OLD = "old\n" * 100_000
@@ -70,7 +70,7 @@ def test_a_disk_without_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
 CHILD = """
 import sys
 from pathlib import Path
-from reasoner.casebook.whole_file import write_new, write_whole
+from reasoner.casebook.writing import write_new, write_whole
 kind, path = sys.argv[1], Path(sys.argv[2])
 print("begun", flush=True)
 for number in range(10_000):

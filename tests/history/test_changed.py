@@ -15,10 +15,10 @@ from reasoner.casebook.correcting import correct_vehicle, standing
 from reasoner.casebook.events import KEPT_BESIDE, Answered, Event, Finished, Undone
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.alike import looks
-from reasoner.history.car import no_longer_counted, vehicle_of
 from reasoner.history.replay import replay
 from reasoner.history.review import judge, review
 from reasoner.history.story import story
+from reasoner.history.trace import no_longer_counted, vehicle_of
 from reasoner.repair import rounds
 from reasoner.rulebook.model import At, Rulebook
 from reasoner.session import acts, after_work

@@ -154,9 +154,9 @@ def test_a_mapping_that_makes_no_sense_is_refused(said: Any) -> None:
 
 
 def test_the_example_of_a_mapping_is_one() -> None:
-    from reasoner.casebook.plain import read
+    from reasoner.casebook.casefile import read_plain
 
-    said = read(EXAMPLE, typed=False)
+    said = read_plain(EXAMPLE, typed=False)
     assert isinstance(said, dict)
     headings = [*said["columns"].values(), *said["answers"].values()]
     assert mapping_of(said, headings).words["check"] == {"plug check": "plugs-after-clearing"}

@@ -12,9 +12,9 @@ import pytest
 
 from reasoner.casebook.events import Closed, Event
 from reasoner.casebook.shape import Case, load_sound
-from reasoner.history.car import vehicle_of
 from reasoner.history.learning import UNPROVEN, Lesson, Total, held_out, learn, lesson, log_score
 from reasoner.history.overlay import SOURCE, Learned, as_rules, overlaid
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
 from reasoner.inference.dirichlet import worth
 from reasoner.inference.perturb import perturbed

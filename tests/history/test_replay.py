@@ -13,10 +13,8 @@ import pytest
 from reasoner.casebook.correcting import correct_answer
 from reasoner.casebook.events import Answered
 from reasoner.casebook.shape import load_sound
-from reasoner.history.car import vehicle_of
-from reasoner.history.differing import changed_values, reweighed
-from reasoner.history.replay import Ending, Grade, replay
-from reasoner.history.trace import trace
+from reasoner.history.replay import Ending, Grade, changed_values, replay, reweighed
+from reasoner.history.trace import trace, vehicle_of
 from reasoner.inference.plan import worth
 from reasoner.inference.weight import log_odds
 from reasoner.network.tables import compile_tables

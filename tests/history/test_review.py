@@ -9,9 +9,9 @@ import pytest
 
 from reasoner.casebook.events import Closed
 from reasoner.casebook.shape import load_sound
-from reasoner.history.car import vehicle_of
 from reasoner.history.replay import Ending, Grade, Said
 from reasoner.history.review import CheckTold, ClosedCase, Judged, calibration, judge, review, share
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
 from reasoner.inference.weight import log_odds

@@ -18,8 +18,8 @@ from reasoner.rulebook.layers import as_text
 from reasoner.rulebook.located import read_text
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import show
+from reasoner.rulebook.quantity import WORDS
 from reasoner.rulebook.read import collect, read_rules
-from reasoner.rulebook.scale import WORDS
 
 HERE = Path(__file__).parent
 SMALL = HERE / "small"

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from reasoner.rulebook.entries import SECTIONS, SETTINGS
-from reasoner.rulebook.filters import PROPERTIES
 from reasoner.rulebook.located import Map, Node, read_file
 from reasoner.rulebook.model import At, Band, Filter, Place, Reach, Rulebook, Sees, Within
+from reasoner.rulebook.parts import PROPERTIES
 from reasoner.rulebook.problem import RulesRefused, show
+from reasoner.rulebook.quantity import WORDS
 from reasoner.rulebook.read import collect, read_rules
-from reasoner.rulebook.scale import WORDS
 
 HERE = Path(__file__).parent
 SMALL = HERE / "small"

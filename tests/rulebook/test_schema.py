@@ -16,8 +16,8 @@ import yaml
 
 from reasoner.rulebook.entries import SECTIONS, SETTINGS
 from reasoner.rulebook.fields import ONE
+from reasoner.rulebook.quantity import WORDS
 from reasoner.rulebook.read import read_rules
-from reasoner.rulebook.scale import WORDS
 from reasoner.rulebook.schema import schema
 
 HERE = Path(__file__).parent

@@ -10,7 +10,7 @@ import pytest
 from reasoner.rulebook.entries import SECTIONS
 from reasoner.rulebook.problem import show
 from reasoner.rulebook.read import collect, read_rules
-from reasoner.rulebook.skeleton import skeleton
+from reasoner.rulebook.schema import skeleton
 
 SMALL = Path(__file__).parent / "small"
 

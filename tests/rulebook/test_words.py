@@ -8,11 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.rulebook import quantity, scale
-from reasoner.rulebook.filters import passes
+from reasoner.rulebook import quantity
 from reasoner.rulebook.model import Filter, Place
-from reasoner.rulebook.near import choices_of, levels_of, near
-from reasoner.rulebook.problem import Problem, Unreadable, shorten, show
+from reasoner.rulebook.parts import passes
+from reasoner.rulebook.problem import Problem, Unreadable, choices_of, levels_of, near, shorten, show
 
 # ---- how often -------------------------------------------------------------------------------------------------------
 
@@ -26,11 +25,11 @@ from reasoner.rulebook.problem import Problem, Unreadable, shorten, show
         ("100 %", 1.0, None),
         ("7 of 9", 7 / 9, 9),
         ("0 of 4", 0.0, 4),
-        (" almost   never ", scale.WORDS["almost never"], None),
+        (" almost   never ", quantity.WORDS["almost never"], None),
     ],
 )
 def test_frequencies(text: str, value: float, cases: float | None) -> None:
-    assert scale.parse(text) == (pytest.approx(value), cases)
+    assert quantity.how_often(text) == (pytest.approx(value), cases)
 
 
 def test_words_have_the_published_numbers() -> None:
@@ -42,13 +41,13 @@ def test_words_have_the_published_numbers() -> None:
         "occasionally": 20.0, "seldom": 10.2, "rarely": 7.2, "very seldom": 4.9, "very rarely": 3.0,
         "almost never": 2.9, "never": 0.3,
     }  # fmt: skip
-    assert {word: 100 * value for word, value in scale.WORDS.items()} == pytest.approx(published)
+    assert {word: 100 * value for word, value in quantity.WORDS.items()} == pytest.approx(published)
 
 
 def test_every_word_is_a_probability_and_none_is_certain() -> None:
-    assert all(0 < value < 1 for value in scale.WORDS.values())
-    assert all(scale.parse(word) == (value, None) for word, value in scale.WORDS.items())
-    assert list(scale.WORDS.values()) == sorted(scale.WORDS.values(), reverse=True)
+    assert all(0 < value < 1 for value in quantity.WORDS.values())
+    assert all(quantity.how_often(word) == (value, None) for word, value in quantity.WORDS.items())
+    assert list(quantity.WORDS.values()) == sorted(quantity.WORDS.values(), reverse=True)
 
 
 @pytest.mark.parametrize(
@@ -74,15 +73,15 @@ def test_every_word_is_a_probability_and_none_is_certain() -> None:
 )
 def test_what_is_no_frequency_says_what_would_be(text: str, mend: str) -> None:
     with pytest.raises(Unreadable) as caught:
-        scale.parse(text)
+        quantity.how_often(text)
     assert mend in caught.value.mend
 
 
 @given(st.integers(0, 1000), st.integers(1, 1000))
 def test_percentages_and_counts_are_what_they_say(one: int, other: int) -> None:
-    assert scale.parse(f"{one / 10:g} %") == (pytest.approx(one / 1000), None)
+    assert quantity.how_often(f"{one / 10:g} %") == (pytest.approx(one / 1000), None)
     seen, of = min(one, other), max(one, other)
-    value, cases = scale.parse(f"{seen} of {of}")
+    value, cases = quantity.how_often(f"{seen} of {of}")
     assert 0 <= value <= 1 and cases == of
     assert abs(value - seen / of) <= 1 / of  # a count is drawn towards the middle by at most one case
 
@@ -90,7 +89,7 @@ def test_percentages_and_counts_are_what_they_say(one: int, other: int) -> None:
 @given(st.text(max_size=12) | st.from_regex(r"[0-9., %of]{0,12}", fullmatch=True))
 def test_any_text_is_a_probability_or_unreadable(text: str) -> None:
     try:
-        value, cases = scale.parse(text)
+        value, cases = quantity.how_often(text)
     except Unreadable as wrong:
         assert wrong.message and wrong.mend
     else:

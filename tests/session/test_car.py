@@ -12,8 +12,8 @@ from reasoner.casebook.shape import read_event
 from reasoner.network.equipment import chance, following
 from reasoner.network.graph import share
 from reasoner.network.vehicle import Vehicle, vehicle_from, with_facts
-from reasoner.rulebook.filters import EQUIPMENT, PROPERTIES
 from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.parts import EQUIPMENT, PROPERTIES
 from reasoner.session import acts, fitted
 from reasoner.session.acts import Refused
 from reasoner.session.after_work import gone_on, resume

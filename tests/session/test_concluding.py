@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from reasoner.casebook.shape import load_sound
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import believe, by_class
 from reasoner.inference.choose import gains
 from reasoner.inference.evidence import Spell

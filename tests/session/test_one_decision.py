@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from reasoner.casebook.shape import load_sound
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.repair.guards import looking_at
 from reasoner.session.concluding import verdict
 from reasoner.session.deciding import concluded, decide, document, title

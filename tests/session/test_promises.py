@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from reasoner.casebook.shape import load_sound
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.inference.plan import worth
 from reasoner.network.vehicle import vehicle_from
-from reasoner.rulebook.filters import passes
+from reasoner.rulebook.parts import passes
 from reasoner.session import acts
 from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import next_document, proposals, spent, verdict

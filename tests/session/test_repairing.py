@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from reasoner.casebook import plain
+from reasoner.casebook import casefile
 from reasoner.casebook.events import Event, Finished, JobTaken, Ticked, Undone, WorkTaken
 from reasoner.casebook.shape import load_sound
 from reasoner.network.vehicle import vehicle_from
@@ -29,7 +29,7 @@ from tests.shipped import book
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
-STORIES: dict[str, Any] = plain.read((HERE / "after_work.yaml").read_text(encoding="utf-8"))  # type: ignore[assignment]
+STORIES: dict[str, Any] = casefile.read_plain((HERE / "after_work.yaml").read_text(encoding="utf-8"))  # type: ignore[assignment]
 
 
 class Car:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from reasoner.casebook.shape import load_sound
-from reasoner.history.car import vehicle_of
+from reasoner.history.trace import vehicle_of
 from reasoner.session.concluding import belief
 from reasoner.session.document import Question
 from reasoner.session.protocol import Talk
