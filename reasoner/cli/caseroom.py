@@ -75,6 +75,6 @@ def fine() -> bool:
     """Whether what is shown may have block characters in it."""
     import sys
 
-    from reasoner.report.pictures import fine
+    from reasoner.report.lines import fine
 
     return fine(sys.stdout)

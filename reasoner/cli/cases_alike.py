@@ -49,7 +49,7 @@ def command(
     if as_json:
         say_json(found)
         return
-    from reasoner.report.alike_text import alike_blocks
+    from reasoner.report.cases_text import alike_blocks
 
     caseroom.show(alike_blocks(found, caseroom.fine()))
 

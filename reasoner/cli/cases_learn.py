@@ -83,7 +83,7 @@ def command(
             }
         )
     else:
-        from reasoner.report.learning_text import learning_blocks
+        from reasoner.report.rules_text import learning_blocks
 
         caseroom.show(learning_blocks(learned, len(used), unproven, left_out, helped))
         if write is not None and learned:

@@ -72,7 +72,7 @@ def command(
         for one in found:
             say_json({**asdict(one), "worse": one.worse})
     elif found:
-        from reasoner.report.replay_text import replay_blocks
+        from reasoner.report.cases_text import replay_blocks
 
         caseroom.show(replay_blocks(found, differ))
     if changed and SOURCE in books[-1].sources:

@@ -43,7 +43,7 @@ def command(cases: tuple[str, ...], cases_dir: str | None, rules_paths: tuple[Pa
     if as_json:
         say_json(done_all)
     else:
-        from reasoner.report.review_text import review_blocks
+        from reasoner.report.rules_text import review_blocks
 
         caseroom.show(review_blocks(done_all, caseroom.fine()))
     if damaged:

@@ -31,7 +31,7 @@ def command(
     from reasoner.history.replay import replay
     from reasoner.history.story import story
     from reasoner.history.trace import vehicle_of
-    from reasoner.report.story_text import story_blocks
+    from reasoner.report.cases_text import story_blocks
     from reasoner.session.chapters import Garage
 
     with caseroom.refusing():

@@ -38,7 +38,7 @@ def command(
     For each: what it costs now, how likely it cures, how likely the car comes back, and what that is expected to cost.
     The recommended one is the cheapest for which nothing is missing; what it hangs on is said.
     """
-    from reasoner.report.decision_text import decision_text
+    from reasoner.report.work_text import decision_text
     from reasoner.session import after_work, deciding
 
     book = loading.rules(rules_paths)

@@ -49,9 +49,9 @@ def command(
     system status and whatever else there is. Columns are known by the standard's words and units.
     """
     from reasoner.measure.fuel import blend
+    from reasoner.report.lines import fine
     from reasoner.report.log_svg import log_svg
     from reasoner.report.log_text import log_text, no_log_text
-    from reasoner.report.pictures import fine
     from reasoner.scanlog.analysis import Engine, analyse
     from reasoner.scanlog.conditions import RULE_NAMES
     from reasoner.scanlog.reading import NoLog

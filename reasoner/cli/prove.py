@@ -102,7 +102,7 @@ def command(
 
 def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
     """The whole plan; after something was told, where it stands now."""
-    from reasoner.report.proof_text import proof_text, standing_text
+    from reasoner.report.work_text import proof_text, standing_text
 
     if as_json:
         say_json(as_data(document))

@@ -124,7 +124,7 @@ def command(
         head = {"cars": cars, "seed": seed, "perturb": perturb, "vehicle": setting.vehicle.title}
         say_json({**head, "sides": [{**asdict(one), "runs": details[one.name]} for one in shown]})
         return
-    from reasoner.report.trial_text import trial_blocks
+    from reasoner.report.rules_text import trial_blocks
 
     how = f"{HOW[perturb]}; {setting.vehicle.title}; seed {seed}"
     caseroom.show(trial_blocks(shown, how, caseroom.fine()))

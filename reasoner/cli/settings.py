@@ -16,7 +16,7 @@ from reasoner.cli import caseroom, exits, loading, shop
 from reasoner.cli.options import cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.repair.prices import Shop, example, shop_of, usual_shop
-from reasoner.report.lines import para
+from reasoner.report.lines import paragraph
 from reasoner.rulebook.located import load
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Notebook
@@ -116,7 +116,7 @@ def command(
         value = (
             f"{row.value} ({f'line {row.line}' if row.line else row.unsaid})" if row.line or row.unsaid else row.value
         )
-        say("\n".join(para(value, 2, f"{row.name:<{wide}} ")))
+        say("\n".join(paragraph(value, 2, f"{row.name:<{wide}} ")))
 
 
 def _rows(found: Shop, book: Rulebook) -> Iterator[Row]:

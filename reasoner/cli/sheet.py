@@ -18,7 +18,7 @@ from reasoner.cli.sheet_steps import ask_values, in_full, open_boxes, walk_throu
 from reasoner.repair import rounds
 from reasoner.repair.jobs import Work
 from reasoner.repair.sheet import SheetDoc, sheet_document, sheet_of
-from reasoner.report.lines import para
+from reasoner.report.lines import paragraph
 from reasoner.session import deciding
 from reasoner.session.acts import Refused
 from reasoner.session.decision_doc import as_data
@@ -120,7 +120,7 @@ def _take(on: Round, kind: str) -> None:
         raise Refused(f'there is no such choice now: "{kind}"', "reasoner decide shows those there are")
     lacking = decision.missing[choice.kind]
     for item in lacking:
-        say("\n".join(para(f"Not recommended yet: {deciding.missing_text(on.book, item)}.", 0)), err=True)
+        say("\n".join(paragraph(f"Not recommended yet: {deciding.missing_text(on.book, item)}.", 0)), err=True)
     on.keep(rounds.take(on.workup, choice, on.work))
 
 
@@ -140,7 +140,7 @@ def _document(on: Round) -> SheetDoc:
 
 def _show(on: Round, html: Path | None, as_json: bool) -> None:
     from reasoner.report.sheet_html import sheet_html
-    from reasoner.report.sheet_text import sheet_text
+    from reasoner.report.work_text import sheet_text
 
     document = _document(on)
     if html is not None:
@@ -157,7 +157,7 @@ def _show(on: Round, html: Path | None, as_json: bool) -> None:
 
 def _show_next(on: Round, again: str, values: bool) -> None:
     """What was changed in one line, and the next open step with its cautions above it."""
-    from reasoner.report.sheet_text import step_text, values_text
+    from reasoner.report.work_text import step_text, values_text
 
     document = _document(on)
     if values:
@@ -182,9 +182,9 @@ def _say_finished(on: Round, work: Work, again: str, with_settings: str) -> None
     say(f"The work is done: {document.done} of {document.boxes} boxes ticked.")
     if document.done < document.boxes:
         numbers = dict.fromkeys(str(line.number) for _, line in open_boxes(document))
-        say("\n".join(para(f"Not ticked: step {', '.join(numbers)}.", 2, "!")))
+        say("\n".join(paragraph(f"Not ticked: step {', '.join(numbers)}.", 2, "!")))
     for slip in (slip for part in document.sections for slip in part.slips):
-        say("\n".join(para(f"Calibration values: {slip}.", 2, "!")))
+        say("\n".join(paragraph(f"Calibration values: {slip}.", 2, "!")))
     say("From here the case is about the car after the work.")
     say(f"What must be seen, and how often: reasoner prove {again}")
     say(f"Whether anything is wrong with it now: reasoner diagnose {with_settings}")

@@ -32,7 +32,7 @@ def in_full(line: LineDoc) -> LineDoc:
 
 def walk_through(on: Round) -> None:
     """Every open box in turn: its step with the cautions above it, the blanks, then done or later."""
-    from reasoner.report.sheet_text import step_text
+    from reasoner.report.work_text import step_text
 
     names = [name for name, _ in open_boxes(sheet_document(on.workup, _work(on)))]
     at, shown = 0, 0

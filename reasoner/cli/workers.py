@@ -127,6 +127,6 @@ def watched(found: Iterator[T], total: int, title: str) -> Iterator[T]:
     if not title or total <= FEW or not sys.stderr.isatty():
         yield from found
         return
-    from reasoner.report.progress import bar
+    from reasoner.report.shapes import progress
 
-    yield from bar(found, total, title, sys.stderr)
+    yield from progress(found, total, title, sys.stderr)

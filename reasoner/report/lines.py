@@ -1,14 +1,18 @@
-"""Plain text in lines: for files, pipes and paper. No styles, nothing but spaces for layout."""
+"""Plain text in lines, for files, pipes and paper: paragraphs, columns, and small pictures of numbers in characters."""
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
+from typing import TextIO
+
+# ---- Plain text in lines ---------------------------------------------------------------------------------------------
+# For files, pipes and paper. No styles, nothing but spaces for layout.
 
 WIDTH = 80
 
 
-def para(text: str, indent: int = 2, sign: str = "", width: int = WIDTH) -> list[str]:
+def paragraph(text: str, indent: int = 2, sign: str = "", width: int = WIDTH) -> list[str]:
     """A paragraph, wrapped; `sign` stands in front of its first line, and the rest is set in under it."""
     first = " " * indent + (f"{sign} " if sign else "")
     rest = " " * len(first)
@@ -17,21 +21,21 @@ def para(text: str, indent: int = 2, sign: str = "", width: int = WIDTH) -> list
     ]
 
 
-def head(title: str, width: int = WIDTH) -> list[str]:
+def heading(title: str, width: int = WIDTH) -> list[str]:
     """A heading, after an empty line."""
     return ["", *textwrap.wrap(title.upper(), width)]
 
 
-def items(texts: Iterable[str], sign: str = "-", indent: int = 2, width: int = WIDTH) -> list[str]:
-    return [line for text in texts for line in para(text, indent, sign, width)]
+def listed(texts: Iterable[str], sign: str = "-", indent: int = 2, width: int = WIDTH) -> list[str]:
+    return [line for text in texts for line in paragraph(text, indent, sign, width)]
 
 
 def section(title: str, texts: Sequence[str], sign: str = "-", width: int = WIDTH) -> list[str]:
     """A heading with its items; nothing where there are none."""
-    return [*head(title, width), *items(texts, sign, width=width)] if texts else []
+    return [*heading(title, width), *listed(texts, sign, width=width)] if texts else []
 
 
-def columns(rows: Iterable[Sequence[str]], right: frozenset[int] = frozenset(), indent: int = 2) -> list[str]:
+def in_columns(rows: Iterable[Sequence[str]], right: frozenset[int] = frozenset(), indent: int = 2) -> list[str]:
     """Rows as columns two spaces apart; `right`: the numbers of those set to the right."""
     table = [list(row) for row in rows]
     widths = [max(len(row[i]) for row in table) for i in range(len(table[0]))] if table else []
@@ -44,3 +48,39 @@ def columns(rows: Iterable[Sequence[str]], right: frozenset[int] = frozenset(), 
 
 def page(lines: Iterable[str]) -> str:
     return "\n".join(lines).strip("\n") + "\n"
+
+
+# ---- Small pictures of numbers in text -------------------------------------------------------------------------------
+# A bar, a row of steps. With block characters, or in plain ASCII.
+
+EIGHTHS = " ▏▎▍▌▋▊▉█"
+LEVELS = "▁▂▃▄▅▆▇█"
+RISING = "_.-=+*#@"  # rising, for streams without the others
+
+
+def fine(out: TextIO) -> bool:
+    """Whether a stream can show block characters."""
+    try:
+        (EIGHTHS + LEVELS).encode(out.encoding or "ascii")
+    except (LookupError, UnicodeEncodeError):
+        return False
+    return True
+
+
+def bar(share: float, width: int = 10, blocks: bool = True) -> str:
+    """A share in 0..1 as a bar of `width` characters."""
+    share = min(1.0, max(0.0, share))
+    if not blocks:
+        full = round(share * width)
+        return "#" * full + "." * (width - full)
+    eighths = round(share * width * 8)
+    whole, rest = divmod(eighths, 8)
+    return ("█" * whole + (EIGHTHS[rest] if rest else "")).ljust(width)
+
+
+def steps(shares: Sequence[float], width: int = 60, blocks: bool = True) -> str:
+    """Shares in 0..1 one after another, a character each; of more than `width`, evenly chosen ones and the last."""
+    marks = LEVELS if blocks else RISING
+    if len(shares) > width:
+        shares = [shares[round(i * (len(shares) - 1) / (width - 1))] for i in range(width)]
+    return "".join(marks[min(len(marks) - 1, int(min(1.0, max(0.0, s)) * len(marks)))] for s in shares)

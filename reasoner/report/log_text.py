@@ -1,18 +1,170 @@
-"""A log's document as a page a person reads: what it says, pictures, states, how often, answers, what was read."""
+"""A log's document as a page a person reads, with its two pictures in characters."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 from reasoner.measure.finding import MEANS
-from reasoner.report.lines import columns, head, items, page, para, section
-from reasoner.report.log_charts import drive_chart, flow_chart
+from reasoner.report.lines import heading, in_columns, listed, page, paragraph, section, steps
 from reasoner.scanlog.amounts import Line
-from reasoner.scanlog.document import BankFacts, FileFacts, LogDocument
+from reasoner.scanlog.document import BankFacts, Cloud, FileFacts, LogDocument, Picture, Track
 from reasoner.scanlog.reading import NoLog
 from reasoner.scanlog.shapes import NONE
 from reasoner.scanlog.words import amount, family_words, minutes, plus_minus
 from reasoner.session.plain import clean
+
+# ---- A log's two pictures in characters ------------------------------------------------------------------------------
+# The drive over time with spells shaded, and trim against airflow.
+#
+# Block characters where the stream can show them, plain ASCII elsewhere; what a mark means is said beside it.
+
+HIGHEST, LOWEST, ROW = 30.0, -45.0, 5.0  # % of trim that a picture shows at most, and in each of its rows
+MARGIN = 6  # characters left of the picture
+SHADE, PLAIN_SHADE = "░", ":"
+SURE = 0.5  # probability that is drawn as showing
+TURNS = (2, 3, 5, 10, 20, 30, 50, 100, 200)  # g/s marked under the picture, where they lie in it
+# One letter for each phase; those that begin alike are told apart by capitals.
+LETTERS = {
+    "engine off": " ",
+    "stopped a moment": ",",
+    "cold soaked": "_",
+    "hot soak": "_",
+    "cold start": "C",
+    "warm up": "w",
+    "hot restart": "H",
+    "after refuelling": "F",
+    "warm idle": "i",
+    "long idle": "I",
+    "raised speed": "r",
+    "cruise": "c",
+    "load": "L",
+    "overrun": "o",
+    "driving": ".",
+}
+
+
+def drive_chart(picture: Picture, track: Track, width: int = 80, blocks: bool = True) -> list[str]:
+    """Trim over time, a column a stretch of time; spells shaded, what the engine did below."""
+    wide = max(20, width - MARGIN)
+    cuts = _cuts(len(picture.time), wide)
+    trims = [_mean(track.trim[a:b]) for a, b in cuts]
+    shows = [(_mean(track.showing[a:b]) or 0.0) > SURE for a, b in cuts]
+    shade = SHADE if blocks else PLAIN_SHADE
+    rows = _rows(trims)
+    lines = []
+    for top in rows:
+        cells = []
+        for trim, show in zip(trims, shows, strict=True):
+            here = trim is not None and _within(trim, rows) == top
+            cells.append(("#" if show else "*") if here else shade if show else "-" if top == 0.0 else " ")
+        lines.append(_axis(top) + "".join(cells).rstrip())
+    letters = "".join(LETTERS.get(_common(picture.phases[a:b]), "?") for a, b in cuts)
+    lines.append(" " * MARGIN + letters.rstrip())
+    flows = [_mean(picture.airflow[a:b]) for a, b in cuts]
+    known = [f for f in flows if f is not None]
+    if known:
+        most = max(known)
+        lines.append("air ".rjust(MARGIN) + steps([(f or 0.0) / most for f in flows], len(flows), blocks).rstrip())
+    lines.append(_times(picture, cuts))
+    used = sorted({p for a, b in cuts for p in [_common(picture.phases[a:b])] if LETTERS.get(p, "").strip()})
+    lines += _wrapped(["trim in %", f"# while it shows (shaded {shade})", "* else"], width)
+    lines += _wrapped([f"{LETTERS[p]} {p}" for p in used], width)
+    if known:
+        lines.append(" " * MARGIN + f"air: up to {max(known):.0f} g/s")
+    return lines
+
+
+def flow_chart(cloud: Cloud, width: int = 80) -> list[str]:
+    """Trim against airflow (logarithmic), moments and the fitted lines."""
+    points = [p for p in cloud.points if p.airflow > 0]
+    if not points:
+        return []
+    wide = max(20, min(width, 90) - MARGIN)
+    flows = sorted(p.airflow for p in points)
+    low, high = flows[len(flows) // 100], max(flows[-1 - len(flows) // 100], 1.2 * flows[0])
+    scale = (wide - 1) / math.log(high / low)
+    rows = _rows([p.trim for p in points])
+    cells = {top: [" "] * wide for top in rows}
+    cells[0.0] = ["-"] * wide
+    for p in sorted(points, key=lambda p: p.showing):
+        x = round(scale * math.log(p.airflow / low))
+        if 0 <= x < wide:
+            cells[_within(p.trim, rows)][x] = "#" if p.showing else "*"
+    for state, curve in cloud.lines:
+        for flow, trim in curve:
+            x = round(scale * math.log(max(flow, low) / low))
+            if 0 <= x < wide:
+                cells[_within(trim, rows)][x] = "s" if state == "showing" else "q"
+    lines = [_axis(top) + "".join(cells[top]).rstrip() for top in rows]
+    marks = [" "] * (wide + 4)
+    for m in TURNS:
+        x = round(scale * math.log(m / low))
+        if 0 <= x < wide - 2:
+            marks[x : x + len(str(m))] = str(m)
+    lines.append("g/s ".rjust(MARGIN) + "".join(marks)[:wide].rstrip())
+    told = {"showing": "s line through those", "quiet": "q line through these"}
+    return lines + _wrapped(["# while it shows", "* quiet", *(told[state] for state, _ in cloud.lines)], width)
+
+
+def _rows(trims: Sequence[float | None]) -> list[float]:
+    """Rows from the highest trim to the lowest, a row of room around them, zero always among them."""
+    known = [t for t in trims if t is not None]
+    high = min(HIGHEST, max([_row(t) for t in known] + [0.0]) + ROW)
+    low = max(LOWEST, min([_row(t) for t in known] + [0.0]) - ROW)
+    return [high - i * ROW for i in range(round((high - low) / ROW) + 1)]
+
+
+def _row(trim: float) -> float:
+    return ROW * math.floor(trim / ROW + 0.5) + 0.0
+
+
+def _within(trim: float, rows: Sequence[float]) -> float:
+    """The row that a trim falls into; what lies beyond falls into the outermost."""
+    return min(rows[0], max(rows[-1], _row(trim)))
+
+
+def _axis(trim: float) -> str:
+    return (f"{trim:+.0f} |" if trim else "0 |").rjust(MARGIN)
+
+
+def _cuts(length: int, wide: int) -> list[tuple[int, int]]:
+    columns = min(length, wide)
+    edges = [round(i * length / columns) for i in range(columns + 1)] if columns else []
+    return list(pairwise(edges))
+
+
+def _mean(values: Sequence[float | None]) -> float | None:
+    known = [v for v in values if v is not None]
+    return sum(known) / len(known) if known else None
+
+
+def _common(words: Sequence[str]) -> str:
+    return max(sorted(set(words)), key=words.count)
+
+
+def _times(picture: Picture, cuts: Sequence[tuple[int, int]]) -> str:
+    """Minutes of the log under every tenth column."""
+    marks = [" "] * (len(cuts) + 8)
+    for column in range(0, len(cuts), 12):
+        text = f"{picture.time[cuts[column][0]] / 60:.0f}"
+        marks[column : column + len(text)] = text
+    return "min ".rjust(MARGIN) + "".join(marks).rstrip()
+
+
+def _wrapped(parts: Sequence[str], width: int) -> list[str]:
+    lines, line = [], ""
+    for part in parts:
+        if line and len(line) + 3 + len(part) > width - MARGIN:
+            lines.append(line)
+            line = ""
+        line += ("   " if line else "") + part
+    return [" " * MARGIN + one for one in [*lines, line] if one]
+
+
+# ---- A log's document as a page a person reads -----------------------------------------------------------------------
+# What it says, pictures, states, how often, answers, what was read.
 
 NARROWEST, WIDEST = 60, 120
 CHANGES = {"switches": "at once", "creeps": "slowly"}
@@ -28,13 +180,13 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
     """
     d, width = clean(document), min(WIDEST, max(NARROWEST, width))
     lines = [
-        *para(
+        *paragraph(
             f"{d.name}: {minutes(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. {MEANS}",
             0,
             width=width,
         ),
-        *head("What it says"),
-        *items(d.says, width=width),
+        *heading("What it says"),
+        *listed(d.says, width=width),
         *_how_sure(d.banks, width),
         *section("What is wrong with the file: nothing is made of it", _defects(d.file), width=width),
         *section("What is missing", d.lacks, width=width),
@@ -43,12 +195,12 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
     ]
     if not everything:
         return page(
-            [*lines, "", *para("`--all` prints pictures, conditions, every answer, every column.", 0, width=width)]
+            [*lines, "", *paragraph("`--all` prints pictures, conditions, every answer, every column.", 0, width=width)]
         )
     for track in d.picture.tracks:
-        lines += [*head(f"The drive, bank {track.bank}"), *drive_chart(d.picture, track, width, blocks)]
+        lines += [*heading(f"The drive, bank {track.bank}"), *drive_chart(d.picture, track, width, blocks)]
     for cloud in d.picture.clouds:
-        lines += [*head(f"Trim against airflow, bank {cloud.bank}"), *flow_chart(cloud, width)]
+        lines += [*heading(f"Trim against airflow, bank {cloud.bank}"), *flow_chart(cloud, width)]
     for bank in d.banks:
         lines += _spells(bank, width)
     lines += _conditions(d)
@@ -70,8 +222,10 @@ def _how_sure(banks: Iterable[BankFacts], width: int) -> list[str]:
                 )
     lines = []
     for row in rows:
-        lines += para("  ".join(part for part in (*row[:3], f"({row[3]})" if row[3] else "") if part), 2, width=width)
-    return [*head("How sure: kinds of error against each other"), *lines] if rows else []
+        lines += paragraph(
+            "  ".join(part for part in (*row[:3], f"({row[3]})" if row[3] else "") if part), 2, width=width
+        )
+    return [*heading("How sure: kinds of error against each other"), *lines] if rows else []
 
 
 def _defects(file: FileFacts) -> list[str]:
@@ -87,8 +241,8 @@ def _first(file: FileFacts, why: str) -> str:
 def no_log_text(refused: NoLog, name: str, width: int = 80) -> str:
     """Why nothing could be read of a file."""
     r, width = clean(refused), min(WIDEST, max(NARROWEST, width))
-    lines = para(f"{clean(name)} cannot be read: {r.why}.", 0, width=width)
-    lines += para(f"What would mend it: {r.mend}.", width=width)
+    lines = paragraph(f"{clean(name)} cannot be read: {r.why}.", 0, width=width)
+    lines += paragraph(f"What would mend it: {r.mend}.", width=width)
     lines += [f"  line {one.line}: {one.why}: {one.stood}" for one in r.refused.first[:SHOWN]]
     lines += [f"  column `{use.header}`: {use.note or use.key}" for use in r.uses[:SHOWN]]
     return "\n".join(lines)
@@ -103,7 +257,7 @@ def _readings(banks: Iterable[BankFacts]) -> list[str]:
         for state, line in sides:
             if line is not None:
                 rows.append(_line(f"bank {bank.number}{f', {state}' if both else ''}", line))
-    return [*head("What the trims read"), *columns(rows)] if len(rows) > 1 else []
+    return [*heading("What the trims read"), *in_columns(rows)] if len(rows) > 1 else []
 
 
 def _spells(bank: BankFacts, width: int) -> list[str]:
@@ -122,11 +276,11 @@ def _spells(bank: BankFacts, width: int) -> list[str]:
             )
             for s in sorted([*bank.spells, *bank.creeping], key=lambda s: s.start)
         ]
-        lines = [*head(f"Spells, bank {bank.number}"), *columns(spells, frozenset({0, 1, 2, 3}))]
+        lines = [*heading(f"Spells, bank {bank.number}"), *in_columns(spells, frozenset({0, 1, 2, 3}))]
     said = f"Closed loop {100 * bank.closed:.0f} % of running time, from {bank.how}."
     if bank.multiplied is not None and bank.added is not None:
         said += f" Median of short and long together: {bank.multiplied:+.1f} % multiplied, {bank.added:+.1f} % added."
-    return [*lines, *para(said, width=width)]
+    return [*lines, *paragraph(said, width=width)]
 
 
 def _line(name: str, line: Line) -> tuple[str, ...]:
@@ -148,7 +302,7 @@ def _occurrences(banks: Iterable[BankFacts]) -> list[str]:
                     f"{100 * o.low:.0f} to {100 * o.high:.0f} %",
                 )
             )
-    return [*head("How often it showed"), *columns(rows, frozenset({1, 2, 3, 4}))] if len(rows) > 1 else []
+    return [*heading("How often it showed"), *in_columns(rows, frozenset({1, 2, 3, 4}))] if len(rows) > 1 else []
 
 
 def _conditions(d: LogDocument) -> list[str]:
@@ -165,7 +319,12 @@ def _conditions(d: LogDocument) -> list[str]:
         for r in d.runs
     ]
     times = [(t.phase, minutes(t.seconds), "once" if t.stretches == 1 else f"{t.stretches} times") for t in d.times]
-    lines = [*head("Runs and conditions"), *columns(rows, frozenset({1, 2})), "", *columns(times, frozenset({1, 2}))]
+    lines = [
+        *heading("Runs and conditions"),
+        *in_columns(rows, frozenset({1, 2})),
+        "",
+        *in_columns(times, frozenset({1, 2})),
+    ]
     return lines
 
 
@@ -177,31 +336,33 @@ def _answers(d: LogDocument, width: int) -> list[str]:
         if said:
             run = f"run {spell.run}, " if spell.run else ""
             state = "" if spell.probability is None else f"{spell.state}, "
-            lines += para(f"spell {spell.number}: {spell.condition}, {run}{state}{minutes(spell.seconds)}", width=width)
-            lines += items(said, indent=6, width=width)
+            lines += paragraph(
+                f"spell {spell.number}: {spell.condition}, {run}{state}{minutes(spell.seconds)}", width=width
+            )
+            lines += listed(said, indent=6, width=width)
     if not lines:
         return []
-    return [*head("Answers that a case could take"), *lines, *para(d.together, width=width)]
+    return [*heading("Answers that a case could take"), *lines, *paragraph(d.together, width=width)]
 
 
 def _file(file: FileFacts, width: int) -> list[str]:
-    lines = [*head("What was read"), *para(f"{file.separator} between cells, {file.encoding}.", width=width)]
-    lines += items(file.notes, width=width)
+    lines = [*heading("What was read"), *paragraph(f"{file.separator} between cells, {file.encoding}.", width=width)]
+    lines += listed(file.notes, width=width)
     used = "; ".join(f"{u.header} as {u.key}{f' in {u.unit}' if u.unit else ''}" for u in file.used)
-    lines += para(used, width=width)
+    lines += paragraph(used, width=width)
     assumed = [u.header for u in file.used if u.unit_from == "assumed" and u.unit]
     if assumed:
-        lines += para(f"No unit given, the standard's taken: {', '.join(assumed)}.", width=width)
+        lines += paragraph(f"No unit given, the standard's taken: {', '.join(assumed)}.", width=width)
     unused = [f"{u.header} ({u.note})" if u.note else u.header for u in file.unused]
     if unused:
         more = f" and {len(unused) - SHOWN} more" if len(unused) > SHOWN else ""
-        lines += para(f"Not used: {'; '.join(unused[:SHOWN])}{more}.", width=width)
+        lines += paragraph(f"Not used: {'; '.join(unused[:SHOWN])}{more}.", width=width)
     if file.refused.counts:
-        lines += head("Refused")
-        lines += columns([(str(n), why) for why, n in file.refused.counts], frozenset({0}))
+        lines += heading("Refused")
+        lines += in_columns([(str(n), why) for why, n in file.refused.counts], frozenset({0}))
         for one in file.refused.first[:SHOWN]:
             where = f"line {one.line}" if one.line else "in the column"
-            lines += para(f"{where}: {one.why}: {one.stood}", 4, width=width)
+            lines += paragraph(f"{where}: {one.why}: {one.stood}", 4, width=width)
     return lines
 
 

@@ -1,12 +1,19 @@
-"""The few shapes that what is shown of cases is made of. Styles only repeat what the words already say."""
+"""The few shapes that what is shown of cases is made of, and a bar that fills while many are worked through."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from time import monotonic
+from typing import TextIO, TypeVar
 
+from rich.console import Console
 from rich.padding import Padding
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
+
+# ---- The few shapes that what is shown of cases is made of -----------------------------------------------------------
+# Styles only repeat what the words already say.
 
 HEAD, QUIET, CARE = "bold", "dim", "bold red"  # readable on dark and light
 
@@ -51,3 +58,28 @@ def columns(
 def count(number: float, what: str) -> str:
     """`1 answer`, `3 answers`, `2.5 cases`."""
     return f"{number:g} {what}" + ("" if number == 1 else "s")
+
+
+# ---- A bar that fills while many things are worked through -----------------------------------------------------------
+
+T = TypeVar("T")
+
+EVERY = 0.1  # seconds between two pictures
+
+
+def progress(found: Iterator[T], total: int, title: str, out: TextIO) -> Iterator[T]:
+    """The same things one by one, with how many are done, and how long the rest may take; gone at the end.
+
+    Drawn as things come, by no thread of its own: processes started meanwhile would take over what it had locked.
+    """
+    parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*parts, console=Console(file=out), transient=True, auto_refresh=False) as shown:
+        task = shown.add_task(title, total=total)
+        shown.refresh()
+        drawn = monotonic()
+        for one in found:
+            yield one
+            shown.advance(task)
+            if monotonic() - drawn > EVERY:
+                shown.refresh()
+                drawn = monotonic()

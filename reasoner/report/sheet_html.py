@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from html import escape
 
 from reasoner.repair.sheet import FigureDoc, LineDoc, SectionDoc, SheetDoc
-from reasoner.report.sheet_text import FOREWORD, caution_above, caution_ahead
+from reasoner.report.work_text import FOREWORD, caution_above, caution_ahead
 from reasoner.session.plain import clean
 
 STYLE = """

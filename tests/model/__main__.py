@@ -99,7 +99,7 @@ def show(found: list[Played], book: Rulebook, seed: int) -> None:
     """The trial's own table, then what it does not say: right in fault and place over all cars, and firm and wrong."""
     from rich.console import Console
 
-    from reasoner.report.trial_text import trial_blocks
+    from reasoner.report.rules_text import trial_blocks
 
     runs = [one.run for one in found]
     console = Console(width=120)

@@ -11,8 +11,8 @@ import pytest
 from reasoner.inference.weight import weigh
 from reasoner.repair.guards import Known, Missing, excluders, missing, missing_for_watching, speakers
 from reasoner.repair.prices import usual
-from reasoner.report.decision_text import decision_text
 from reasoner.report.text import write
+from reasoner.report.work_text import decision_text
 from reasoner.rulebook.model import Guard
 from reasoner.session import acts, deciding
 from reasoner.session.concluding import verdict

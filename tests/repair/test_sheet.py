@@ -12,7 +12,7 @@ import pytest
 from reasoner.repair.jobs import Work
 from reasoner.repair.sheet import SheetDoc, called_for, sheet_document, sheet_for
 from reasoner.report.sheet_html import sheet_html
-from reasoner.report.sheet_text import sheet_text
+from reasoner.report.work_text import sheet_text
 from reasoner.rulebook.model import Repair, Sheet
 from tests.repair.cars import HERE, book, car, job
 

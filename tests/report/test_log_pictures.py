@@ -8,9 +8,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from reasoner.report.log_charts import drive_chart, flow_chart
 from reasoner.report.log_svg import log_svg
-from reasoner.report.log_text import log_text, no_log_text
+from reasoner.report.log_text import drive_chart, flow_chart, log_text, no_log_text
 from reasoner.scanlog.analysis import analyse
 from reasoner.scanlog.document import LogDocument
 from reasoner.scanlog.reading import NoLog

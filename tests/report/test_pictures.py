@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.report.pictures import EIGHTHS, bar, fine, steps
+from reasoner.report.lines import EIGHTHS, bar, fine, steps
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from reasoner.repair.prices import usual
 from reasoner.repair.proof import ProofDoc, may_close, proof_document
 from reasoner.repair.rounds import rounds_of
 from reasoner.repair.sheet import sheet_for
-from reasoner.report.proof_text import proof_text
+from reasoner.report.work_text import proof_text
 from reasoner.session import acts, after_work
 from reasoner.session.acts import Refused
 from reasoner.session.words import places_of
