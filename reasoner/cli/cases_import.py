@@ -14,7 +14,7 @@ from reasoner.casebook.events import Answered, written
 from reasoner.casebook.rows import RefusedLine, read_rows
 from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
 from reasoner.cli import caseroom, exits, keeper, loading
-from reasoner.cli.options import cases_option
+from reasoner.cli.kinds import cases_option
 from reasoner.cli.say import say, say_json
 
 
@@ -29,7 +29,7 @@ from reasoner.cli.say import say, say_json
 @click.option("--try", "only_try", is_flag=True, help="Say what would be made and what is refused; make nothing.")
 @click.option("--example", is_flag=True, help="Print an example of a file for --columns, and end.")
 @click.option("--json", "as_json", is_flag=True, help="What was made and what was refused, as one JSON document.")
-def command(
+def cases_import_command(
     table: Path | None,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],

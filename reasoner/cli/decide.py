@@ -12,8 +12,7 @@ from reasoner.casebook import store
 from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
-from reasoner.cli.kinds import CASE
-from reasoner.cli.options import cases_option
+from reasoner.cli.kinds import CASE, cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.history.trace import vehicle_of
@@ -26,7 +25,7 @@ from reasoner.session.decision_doc import DecisionDoc
 @loading.rules_option
 @settings_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-def command(
+def decide_command(
     case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],

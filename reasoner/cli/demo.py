@@ -1,22 +1,67 @@
-"""`reasoner demo`: an invented shop's case, played through the real loop."""
+"""A script of answers played through the real session, step by step; and `reasoner demo`, which does so."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
+from typing import TextIO
 
 import click
 
 from reasoner.casebook.events import Answered, Event, OutcomeSeen
 from reasoner.casebook.shape import load_sound
-from reasoner.cli import loading, shipped
+from reasoner.cli import loading, shop
+from reasoner.cli.keeper import Keeper
 from reasoner.cli.kinds import Choice
 from reasoner.history.trace import vehicle_of
 from reasoner.rulebook.model import Check
-from reasoner.session.script import Script, begin_with, reply, script_of
+from reasoner.session import acts
+from reasoner.session.asking import now_due
+from reasoner.session.concluding import belief, verdict
+from reasoner.session.script import Script, begin_with, intake_events, reply, script_of
+from reasoner.session.words import given_text, named, percent
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk, Leave
+
+# ---- A script of answers played through the real session -------------------------------------------------------------
+# Every step in one or two lines, then the verdict.
+
+MOST_STEPS = 80
+
+
+def run(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper], None]) -> None:
+    """Intake from the script (where the case is new), then each proposed check answered from it, to the verdict.
+
+    take_logs: takes scan logs in, between the two.
+    """
+    from reasoner.report.text import write
+
+    if not kept.workup.record.steps:
+        for event in script.intake:
+            kept.keep(intake_events(kept.workup, event))
+    print(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}. Answered from a script.", file=out)
+    take_logs(kept)
+    for _ in range(MOST_STEPS):
+        workup = kept.workup
+        option = workup.look
+        if option is None:
+            break
+        before = len(workup.record.given)
+        workup = kept.keep(reply(workup, script, option))
+        lead = belief(workup, ranges=False).leading[0]
+        leads = f"{named(workup, lead.fault, lead.where)} {percent(lead.probability)}"
+        given = workup.record.given[before:]
+        check = workup.tables.checks[now_due(workup, option).check]
+        said = given_text(workup, given[0]) if given else f"{workup.book.checks[check.name].title}: can't tell"
+        print(f"{workup.record.steps:3}  {said}\n     -> {leads}", file=out)
+    document = verdict(kept.workup)
+    kept.keep(acts.conclude(kept.workup, document))
+    write(document, out)
+
+
+# ---- reasoner demo ---------------------------------------------------------------------------------------------------
+# An invented shop's case, played through the real loop.
 
 CASE = "estate-hot-restart"
 
@@ -24,7 +69,7 @@ CASE = "estate-hot-restart"
 @click.command(epilog="Example: reasoner demo")
 @click.option("--color", type=Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
 @click.option("--fast", is_flag=True, help="Run through, without waiting for Enter at each step.")
-def command(color: str, fast: bool) -> None:
+def demo_command(color: str, fast: bool) -> None:
     """See an invented shop's case played through the real question loop. Nothing is kept.
 
     The shop, the car and every answer are invented; the rules and the reasoning are the real ones. At a terminal it
@@ -33,7 +78,7 @@ def command(color: str, fast: bool) -> None:
     from reasoner.report.text import Pages
     from reasoner.terminal import loop
 
-    case = load_sound(shipped.folder("cases") / f"{CASE}.yaml")
+    case = load_sound(shop.shipped_folder("cases") / f"{CASE}.yaml")
     script = script_of(case.events)
     workup = begin_with(begin(loading.rules(()), vehicle_of(case)), script)
     desk = Hand.over(Desk.of_process(os.environ, color), workup, script, fast)  # type: ignore[arg-type]

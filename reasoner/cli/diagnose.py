@@ -17,10 +17,9 @@ from reasoner.casebook import store
 from reasoner.casebook.events import Finished
 from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import converse, exits, keeper, loading, scanlogs, shipped
+from reasoner.cli import converse, exits, keeper, loading, scanlogs, shop
 from reasoner.cli.keeper import Keeper
-from reasoner.cli.kinds import CASE, Choice
-from reasoner.cli.options import cases_option
+from reasoner.cli.kinds import CASE, Choice, cases_option
 from reasoner.cli.say import say
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.history.trace import vehicle_of
@@ -74,7 +73,7 @@ distance: 198000 km         # or mi
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of that conversation, and end.")
 @click.option("--vehicle-example", is_flag=True, help="Print an example of a vehicle file, and end.")
 @click.option("--color", type=Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
-def command(
+def diagnose_command(
     case: str | None,
     vehicle_path: Path | None,
     cases_dir: str | None,
@@ -97,7 +96,7 @@ def command(
     Every answer is on disk before the next question is asked. Leave at any time; start again with the same name.
     """
     if schema:
-        say((shipped.PACKAGE / "session" / "protocol.schema.json").read_text(encoding="utf-8"), nl=False)
+        say((shop.PACKAGE / "session" / "protocol.schema.json").read_text(encoding="utf-8"), nl=False)
         return
     if vehicle_example:
         say(VEHICLE_EXAMPLE, nl=False)
@@ -234,7 +233,7 @@ def _new(wish: Wish) -> Wish:
 
 def _unattended(wish: Wish, answers: Path, brought: Brought) -> None:
     """Play the answers of a case file through the real session, keeping a case of its own."""
-    from reasoner.cli.unattended import run
+    from reasoner.cli.demo import run
 
     given = load_sound(answers)
     with wish.opened(lambda: vehicle_of(given)) as kept:

@@ -1,14 +1,34 @@
-"""What arguments can be: choices that suggest the near one, and names that a shell completes. Loads nothing heavy."""
+"""What arguments can be: choices that suggest the near one, names that a shell completes, an option many share."""
 
 from __future__ import annotations
 
 import os
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 from click.shell_completion import CompletionItem
+
+# ---- Options that several commands share -----------------------------------------------------------------------------
+# Imports nothing but click.
+
+Command = Callable[..., Any]
+
+
+def cases_option(command: Command) -> Command:
+    """--cases DIR."""
+    return click.option(
+        "--cases",
+        "cases_dir",
+        metavar="DIR",
+        help="Where the cases are kept (else REASONER_CASES, else your system's folder for data).",
+    )(command)
+
+
+# ---- What arguments can be -------------------------------------------------------------------------------------------
+# Choices that suggest the near one, and names that a shell completes. Loads nothing heavy.
 
 KEY = re.compile(r"^  ([a-z][a-z0-9-]*):", re.MULTILINE)
 SECTION = re.compile(r"^([a-z][a-z ]*):", re.MULTILINE)
@@ -56,9 +76,9 @@ class RuleName(click.ParamType):  # type: ignore[type-arg]
         self.section = section
 
     def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-        from reasoner.cli import shipped
+        from reasoner.cli import shop
 
-        found = {name for path in sorted(shipped.folder("rules").glob("*.yaml")) for name in self._names(path)}
+        found = {name for path in sorted(shop.shipped_folder("rules").glob("*.yaml")) for name in self._names(path)}
         return [CompletionItem(name) for name in sorted(found) if name.startswith(incomplete)]
 
     def _names(self, path: Path) -> list[str]:

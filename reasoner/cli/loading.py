@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from reasoner.cli import exits, shipped, shop
+from reasoner.cli import exits, shop
 from reasoner.cli.say import say
 from reasoner.network.vehicle import Vehicle, read_vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
@@ -76,7 +76,7 @@ def read(layers: Sequence[Path], notes: Notebook) -> Rulebook | None:
     Shipped files are shown as `rules/NAME.yaml`, the shop's as they were named.
     """
     lowest, *over = layers
-    book = gather([lowest], shipped.folder("rules").parent, over, notes)
+    book = gather([lowest], shop.shipped_folder("rules").parent, over, notes)
     return None if notes.problems else book
 
 

@@ -1,4 +1,4 @@
-"""`reasoner measure log`: what a log of a drive says."""
+"""`reasoner measure log` and `columns`: what a log of a drive says, and what its columns are."""
 
 from __future__ import annotations
 
@@ -11,9 +11,13 @@ from typing import Any
 
 import click
 
+from reasoner.casebook import casefile
 from reasoner.casebook.writing import write_whole
 from reasoner.cli import exits
 from reasoner.cli.say import say, say_json
+
+# ---- reasoner measure log --------------------------------------------------------------------------------------------
+# What a log of a drive says.
 
 
 @click.command(epilog="Example: reasoner measure log drive.csv --svg drive.svg")
@@ -32,7 +36,7 @@ from reasoner.cli.say import say, say_json
 @click.option("--svg", "svg_path", type=click.Path(path_type=Path), metavar="FILE", help="Write the pictures there.")
 @click.option("--all", "everything", is_flag=True, help="Also pictures, conditions, every answer, every column.")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
-def command(
+def measure_log_command(
     file: Path,
     columns_path: Path | None,
     litres: float | None,
@@ -69,7 +73,7 @@ def command(
         except OSError as error:
             raise click.ClickException(f"{svg_path}: {(error.strerror or str(error)).lower()}") from None
     if as_json:
-        say_json(plain(document))
+        say_json(plain_log(document))
         return
     say(log_text(document, shutil.get_terminal_size().columns, fine(sys.stdout), everything), nl=False)
 
@@ -85,12 +89,12 @@ def contents(file: Path) -> bytes:
         raise click.ClickException(f"{refused.message} ({refused.mend})") from None
 
 
-def plain(value: Any) -> Any:
+def plain_log(value: Any) -> Any:
     """A document as JSON takes it: dataclasses as objects, what is no finite number as null."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        return {f.name: plain_log(getattr(value, f.name)) for f in dataclasses.fields(value)}
     if isinstance(value, tuple | list):
-        return [plain(v) for v in value]
+        return [plain_log(v) for v in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
@@ -105,3 +109,29 @@ def _columns(path: Path) -> Any:
         report(problems)
         raise click.exceptions.Exit(exits.PROBLEMS)
     return columns
+
+
+# ---- reasoner measure columns ----------------------------------------------------------------------------------------
+# What the columns of a log are, proposed.
+
+
+@click.command(epilog="Example: reasoner measure columns drive.csv > columns.yaml")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.csv")
+@click.option("--json", "as_json", is_flag=True, help="The same mapping as one JSON document.")
+def measure_columns_command(file: Path, as_json: bool) -> None:
+    """Propose what the columns of a log are, as a mapping to be looked through once and kept.
+
+    Put right what is wrong in it, then give it to `reasoner measure log --columns` with every log of that recorder.
+    """
+    from reasoner.report.log_text import no_log_text
+    from reasoner.scanlog.mapping import propose
+    from reasoner.scanlog.reading import NoLog
+
+    proposed = propose(contents(file), file.name)
+    if isinstance(proposed, NoLog):
+        say(no_log_text(proposed, file.name, shutil.get_terminal_size().columns), err=True)
+        raise click.exceptions.Exit(exits.PROBLEMS)
+    if as_json:
+        say_json(casefile.read_plain(proposed))
+        return
+    say(proposed, nl=False)

@@ -31,7 +31,7 @@ LONGEST = 1_000_000  # characters
 @click.command(epilog='Example: reasoner measure replies "43 01 01 72" "41 06 5A 07 66"')
 @click.argument("replies", nargs=-1, metavar="[HEX]...")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
-def command(replies: tuple[str, ...], as_json: bool) -> None:
+def measure_replies_command(replies: tuple[str, ...], as_json: bool) -> None:
     """Raw replies of the services 01, 02, 03, 06, 07 and 0A as codes, readiness, freeze frame and values.
 
     HEX is one reply, in quotes; without any they are read from standard input, one a line. Addresses, lengths and

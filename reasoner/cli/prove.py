@@ -9,9 +9,8 @@ from pathlib import Path
 import click
 
 from reasoner.cli import loading
-from reasoner.cli.kinds import CASE, CONDITION, Choice
-from reasoner.cli.options import cases_option
-from reasoner.cli.round import Round, by_name, on_case, take_back
+from reasoner.cli.kinds import CASE, CONDITION, Choice, cases_option
+from reasoner.cli.round import Round, by_name, on_case, take_back_told
 from reasoner.cli.say import say, say_json
 from reasoner.repair import rounds
 from reasoner.repair.jobs import STATES
@@ -51,7 +50,7 @@ from reasoner.session.decision_doc import as_data
 @click.option("--not-in-rules", is_flag=True, help="With --close: the fault is in your own words.")
 @click.option("--back", is_flag=True, help="Take back the last thing told in this case, first of all.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-def command(
+def prove_command(
     case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
@@ -76,7 +75,7 @@ def command(
 
     def do(on: Round) -> None:
         if back:
-            take_back(on)
+            take_back_told(on)
         work = on.work
         if work is None or work.finished is None:
             raise Refused("there is no finished work to prove", "reasoner sheet CASE --finished says that it is done")

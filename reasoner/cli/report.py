@@ -9,8 +9,7 @@ import click
 from reasoner.casebook.trouble import as_casebook_error
 from reasoner.casebook.writing import write_whole
 from reasoner.cli import caseroom, loading
-from reasoner.cli.kinds import CASE
-from reasoner.cli.options import cases_option
+from reasoner.cli.kinds import CASE, cases_option
 from reasoner.cli.say import say
 from reasoner.cli.settings import settings_option, shop_settings
 
@@ -23,7 +22,7 @@ from reasoner.cli.settings import settings_option, shop_settings
 @click.option("--html", "html", type=click.Path(path_type=Path), required=True, metavar="FILE", help="Write it here.")
 @click.option("--customer", is_flag=True, help="Only the page for the customer.")
 @click.option("--log", "log", type=click.Path(path_type=Path), metavar="FILE", help="A logged drive to picture in it.")
-def command(
+def report_command(
     case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],

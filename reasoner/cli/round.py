@@ -93,7 +93,7 @@ def _note(notes: Sequence[str]) -> None:
         say(f"Note: {note}.", err=True)
 
 
-def take_back(on: Round) -> None:
+def take_back_told(on: Round) -> None:
     """Take back the last thing told, and say what it was."""
     [back] = rounds.take_back(on.events)
     own = (event for event in standing(on.events) if not isinstance(event, KEPT_BESIDE))

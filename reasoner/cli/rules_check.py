@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from reasoner.cli import exits, loading, shipped
+from reasoner.cli import exits, loading, shop
 from reasoner.cli.say import say, say_json
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Notebook, Problem
@@ -31,7 +31,7 @@ COUNTED = ("faults", "checks", "conditions", "cautions", "repairs", "codes", "so
 )
 @click.option("--explain", metavar="WARNING", help="What a warning means, with a good and a bad example, and end.")
 @click.option("--json", "as_json", is_flag=True, help="What was found, as one JSON document on standard output.")
-def command(
+def rules_check_command(
     rules_paths: tuple[Path, ...], strict: bool, solved: tuple[Path, ...], explain: str | None, as_json: bool
 ) -> None:
     """Read the rules and say what is wrong with them: first mistakes, then warnings.
@@ -45,7 +45,7 @@ def command(
     notes = Notebook()
     book = loading.read(rules_paths, notes)
     found = notes.problems or (() if book is None else _warnings(book, notes, strict, solved))
-    if book is not None and strict and rules_paths[:1] == (shipped.folder("rules"),) and book.over:
+    if book is not None and strict and rules_paths[:1] == (shop.shipped_folder("rules"),) and book.over:
         found = tuple(problem for problem in found if problem.place.file in book.over)  # a shop answers for its own
     if as_json:
         say_json([_plain(problem) for problem in found], indent=2)
@@ -66,7 +66,7 @@ def _warnings(book: Rulebook, notes: Notebook, strict: bool, solved: tuple[Path,
     from reasoner.lint.context import context_of
     from reasoner.lint.run import run
 
-    cases = _solved(book, (shipped.folder("cases"), *solved)) if strict else None
+    cases = _solved(book, (shop.shipped_folder("cases"), *solved)) if strict else None
     return run(context_of(book, cases), notes.lines, strict)
 
 

@@ -84,7 +84,7 @@ class TrialSetting:
 )
 @click.option("--jobs", type=click.IntRange(0), default=0, help="Processes (0: one for each processor).")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document, with every car.")
-def command(
+def rules_trial_command(
     rules_paths: tuple[Path, ...],
     vehicle_path: Path | None,
     cars: int,

@@ -1,17 +1,25 @@
-"""The one way from a command to the screen: text in which a terminal finds nothing to obey, and JSON in plain ASCII."""
+"""The one way from a command to the screen: harmless text, JSON in plain ASCII; and a fault of this program told."""
 
 from __future__ import annotations
 
 import json
+import platform
 import sys
+import tempfile
+import traceback
 from collections.abc import Sequence
 from dataclasses import asdict, is_dataclass
+from pathlib import Path
 from shutil import get_terminal_size
 from typing import Any
 
 import click
 
+from reasoner import __version__
 from reasoner.session.plain import harmless
+
+# ---- The one way from a command to the screen ------------------------------------------------------------------------
+# Text in which a terminal finds nothing to obey, and JSON in plain ASCII.
 
 
 def say(text: str = "", err: bool = False, nl: bool = True) -> None:
@@ -46,3 +54,29 @@ def say_json(document: Any, indent: int | None = None) -> None:
     """Print a document (a dataclass or plain values) as JSON. What is not ASCII is escaped (RFC 8259, section 7)."""
     plain = asdict(document) if is_dataclass(document) and not isinstance(document, type) else document
     click.echo(json.dumps(plain, ensure_ascii=True, indent=indent).replace("\x7f", "\\u007f"))
+
+
+# ---- A fault of this program -----------------------------------------------------------------------------------------
+# One line for the person, the details in a file to pass on.
+
+
+def crash_report(error: Exception) -> str:
+    """Write the details beside the system's temporary files; return what to tell the person."""
+    text = "\n".join(
+        [
+            "# A fault of reasoner",
+            "",
+            f"version {__version__}, Python {platform.python_version()}, {platform.platform()}",
+            f"command: {' '.join(sys.argv[1:])}",
+            "",
+            *("    " + line.rstrip("\n") for part in traceback.format_exception(error) for line in part.splitlines()),
+            "",
+        ]
+    )
+    line = f"Error: this is a fault of the program, not yours ({type(error).__name__}: {error}). All answers are kept."
+    try:
+        with tempfile.NamedTemporaryFile("w", prefix="reasoner-", suffix=".md", delete=False, encoding="utf-8") as file:
+            file.write(text)
+        return f"{line}\nDetails to pass on: {Path(file.name)}"
+    except OSError:
+        return line

@@ -13,7 +13,7 @@ import click
 from reasoner.casebook import store
 from reasoner.casebook.writing import write_new
 from reasoner.cli import caseroom, exits, loading, shop
-from reasoner.cli.options import cases_option
+from reasoner.cli.kinds import cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.repair.prices import Shop, example, shop_of, usual_shop
 from reasoner.report.lines import paragraph
@@ -72,7 +72,7 @@ class Row:
 @settings_option
 @click.option("--write", is_flag=True, help="Write a settings file to fill in, where none is yet.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-def command(
+def settings_command(
     cases_dir: str | None, rules_paths: tuple[Path, ...], settings_path: Path | None, write: bool, as_json: bool
 ) -> None:
     """Show what holds in this shop, and where from: tools, usual car, prices, currency, cases, own rules.

@@ -1,9 +1,4 @@
-"""Where a shop keeps its own rules and its settings, and which rules lie over which.
-
-The folder for a user's settings: XDG Base Directory Specification (freedesktop.org) on Linux and its kin;
-`~/Library/Application Support` on macOS (Apple, File System Programming Guide); the known folder RoamingAppData on
-Windows (Microsoft, KNOWNFOLDERID).
-"""
+"""Where the shipped rules and cases are, where a shop keeps its own and its settings, and which lie over which."""
 
 from __future__ import annotations
 
@@ -12,13 +7,28 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from reasoner.cli import shipped
+# ---- Where the rules and the solved cases are ------------------------------------------------------------------------
+# Beside the package in a checkout, inside it when installed from a wheel.
+
+PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def shipped_folder(name: str) -> Path:
+    """`rules` or `cases`."""
+    installed = PACKAGE / "shipped" / name
+    return installed if installed.is_dir() else PACKAGE.parent / name
+
+
+# ---- Where a shop keeps its own rules and its settings, and which rules lie over which -------------------------------
+# The folder for a user's settings: XDG Base Directory Specification (freedesktop.org) on Linux and its kin;
+# `~/Library/Application Support` on macOS (Apple, File System Programming Guide); the known folder RoamingAppData on
+# Windows (Microsoft, KNOWNFOLDERID).
 
 VARIABLE = "REASONER_RULES"
 SETTINGS = "REASONER_SETTINGS"
 
 
-def folder(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
+def shop_folder(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
     """The default place of a shop's own rules, there or not. None where nobody knows a home."""
     own = _own(environ, platform)
     return own / "rules" if own else None
@@ -53,7 +63,7 @@ def _own(environ: Mapping[str, str], platform: str) -> Path | None:
     return Path(home, *usual, "reasoner") if home else None
 
 
-def standing(environ: Mapping[str, str], platform: str = sys.platform) -> list[Path]:
+def standing_rules(environ: Mapping[str, str], platform: str = sys.platform) -> list[Path]:
     """The shop's rules that are used without being named, lowest first.
 
     REASONER_RULES names them, several parted as in PATH; set to nothing it means none. Else the default place, if
@@ -62,11 +72,11 @@ def standing(environ: Mapping[str, str], platform: str = sys.platform) -> list[P
     said = environ.get(VARIABLE)
     if said is not None:
         return [Path(part) for part in said.split(os.pathsep) if part]
-    usual = folder(environ, platform)
+    usual = shop_folder(environ, platform)
     return [usual] if usual is not None and usual.is_dir() and any(usual.glob("*.y*ml")) else []
 
 
 def layers(named: Sequence[Path], only: bool, environ: Mapping[str, str]) -> tuple[Path, ...]:
     """All the rules to use, lowest first, each once: shipped, standing, named. only: nothing but the named ones."""
-    chosen = [*named] if only else [shipped.folder("rules"), *standing(environ), *named]
+    chosen = [*named] if only else [shipped_folder("rules"), *standing_rules(environ), *named]
     return tuple({path.resolve(): path for path in reversed(chosen)}.values())[::-1]

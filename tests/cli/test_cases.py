@@ -17,8 +17,7 @@ from click.testing import CliRunner
 from reasoner.casebook.events import Closed
 from reasoner.casebook.shape import load_sound
 from reasoner.cli import exits
-from reasoner.cli.cases import TABLE
-from reasoner.cli.main import cli
+from reasoner.cli.main import CASES_COMMANDS, cli
 from tests.cli.conftest import Run
 from tests.shipped import CASES, some
 
@@ -80,7 +79,7 @@ def reasoner(environ: dict[str, str]) -> Run:
 # ---- the group -------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", TABLE)
+@pytest.mark.parametrize("name", CASES_COMMANDS)
 def test_every_command_has_help_with_an_example(reasoner: Run, name: str) -> None:
     found = reasoner("cases", name, "--help")
     assert found.returncode == exits.FINE

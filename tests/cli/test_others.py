@@ -6,10 +6,11 @@ import re
 import shutil
 from pathlib import Path
 
+import click
 import pytest
 
 from reasoner.cli import exits
-from reasoner.cli.main import TABLE
+from reasoner.cli.main import COMMANDS
 from tests.cli.conftest import Run
 
 ROOT = Path(__file__).parent.parent.parent
@@ -17,12 +18,12 @@ ROOT = Path(__file__).parent.parent.parent
 
 def commands() -> list[tuple[str, ...]]:
     """Every command and sub-command there is."""
-    from importlib import import_module
+    from reasoner.cli.main import cli
 
     found: list[tuple[str, ...]] = [()]
-    for name, (module, _) in TABLE.items():
+    for name in COMMANDS:
         found.append((name,))
-        command = import_module(f"reasoner.cli.{module}").command
+        command = cli.get_command(click.Context(cli), name)
         found += [(name, sub) for sub in getattr(command, "table", {})]
     return found
 

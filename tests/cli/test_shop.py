@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.cli import shipped, shop
+from reasoner.cli import shop
 
 
 @pytest.mark.parametrize(
@@ -33,20 +33,20 @@ from reasoner.cli import shipped, shop
     ],
 )
 def test_the_default_place(platform: str, environ: dict[str, str], expected: str | None) -> None:
-    found = shop.folder(environ, platform)
+    found = shop.shop_folder(environ, platform)
     assert (None if found is None else found.as_posix()) == expected
 
 
 def test_the_default_place_counts_only_when_there_is_something_in_it(tmp_path: Path) -> None:
     environ = {"HOME": str(tmp_path)}
-    assert shop.standing(environ, "linux") == []
+    assert shop.standing_rules(environ, "linux") == []
     place = tmp_path / ".config" / "reasoner" / "rules"
     place.mkdir(parents=True)
-    assert shop.standing(environ, "linux") == []
+    assert shop.standing_rules(environ, "linux") == []
     (place / "notes.txt").write_text("no rules", encoding="utf-8")
-    assert shop.standing(environ, "linux") == []
+    assert shop.standing_rules(environ, "linux") == []
     (place / "own.yml").write_text("tools: {}", encoding="utf-8")  # misnamed: to be said, not to be passed over
-    assert shop.standing(environ, "linux") == [place]
+    assert shop.standing_rules(environ, "linux") == [place]
 
 
 def test_the_variable_goes_before_the_default_place(tmp_path: Path) -> None:
@@ -54,15 +54,15 @@ def test_the_variable_goes_before_the_default_place(tmp_path: Path) -> None:
     place.mkdir(parents=True)
     (place / "own.yaml").write_text("tools: {}", encoding="utf-8")
     home = {"HOME": str(tmp_path)}
-    assert shop.standing(home, "linux") == [place]
-    assert shop.standing(home | {"REASONER_RULES": ""}, "linux") == []
+    assert shop.standing_rules(home, "linux") == [place]
+    assert shop.standing_rules(home | {"REASONER_RULES": ""}, "linux") == []
     several = os.pathsep.join(["one", "two"])
-    assert shop.standing(home | {"REASONER_RULES": several}, "linux") == [Path("one"), Path("two")]
+    assert shop.standing_rules(home | {"REASONER_RULES": several}, "linux") == [Path("one"), Path("two")]
 
 
 def test_what_lies_over_what() -> None:
     environ = {"REASONER_RULES": "standing"}
-    base = shipped.folder("rules")
+    base = shop.shipped_folder("rules")
     one, two = Path("one"), Path("two")
     assert shop.layers((), False, environ) == (base, Path("standing"))
     assert shop.layers((one, two), False, environ) == (base, Path("standing"), one, two)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from reasoner.cli.measure_log import plain
+from reasoner.cli.measure_log import plain_log
 from reasoner.report.log_svg import log_svg
 from reasoner.report.log_text import log_text, no_log_text
 from reasoner.scanlog.analysis import Engine, analyse
@@ -40,7 +40,7 @@ def read_and_shown(content: bytes, columns: Columns | None = None) -> LogDocumen
         page = log_text(found)
         assert not [c for c in page if not c.isprintable() and c != "\n"]
         assert log_svg(found).startswith("<svg")
-        json.loads(json.dumps(plain(found), allow_nan=False))
+        json.loads(json.dumps(plain_log(found), allow_nan=False))
     return found
 
 

@@ -7,7 +7,7 @@ import json
 
 import pytest
 
-from reasoner.cli.measure_log import plain
+from reasoner.cli.measure_log import plain_log
 from reasoner.inference.interval import wilson
 from reasoner.measure.uncertain import soften
 from reasoner.scanlog.analysis import Engine, analyse
@@ -194,7 +194,7 @@ def test_the_document_is_plain_and_the_same_every_time() -> None:
     content = csv(drive(7, Setting(minutes=(8.0,), start=85.0)))
     one, two = analyse(content), analyse(content)
     assert one == two
-    json.dumps(plain(one), allow_nan=False)
+    json.dumps(plain_log(one), allow_nan=False)
 
 
 def test_wilson_range() -> None:

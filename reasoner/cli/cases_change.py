@@ -1,4 +1,4 @@
-"""`reasoner cases correct`: something in a case put right, with its reason."""
+"""`reasoner cases close`, `correct` and `anonymise`: a case ended, put right, or copied to be given away."""
 
 from __future__ import annotations
 
@@ -8,16 +8,75 @@ from pathlib import Path
 
 import click
 
-from reasoner.casebook import correcting
+from reasoner.casebook import casefile, correcting, journal, store
+from reasoner.casebook.anonymising import anonymous
 from reasoner.casebook.events import Answered, Event, OutcomeSeen, written
 from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
-from reasoner.cli.kinds import CASE, Choice
-from reasoner.cli.options import cases_option
+from reasoner.cli.kinds import CASE, Choice, cases_option
 from reasoner.cli.say import say, say_json
+from reasoner.repair.jobs import STATES
 from reasoner.rulebook.model import Rulebook
+
+# ---- reasoner cases close --------------------------------------------------------------------------------------------
+# What it was, and how firmly that is known.
+
+
+@click.command(
+    epilog="Example: reasoner cases close estate-hot-restart --state proven --fault injector-leaks-after-soak"
+    ' --where "cylinder 3" --confirmed-by "wet tip seen after a hot soak"'
+)
+@click.argument("case", type=CASE)
+@cases_option
+@loading.rules_option
+@click.option("--state", type=Choice(STATES), required=True, help="How firmly it is known to be over.")
+@click.option("--fault", default="", help="What it was, by its name in the rules.")
+@click.option("--where", default="", help="Where: `cylinder 3`, `bank 1`; nothing for the whole engine.")
+@click.option("--confirmed-by", "confirmed", default="", help="What confirmed it.")
+@click.option("--not-in-rules", is_flag=True, help="The rules do not have this fault; it is kept in your words.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def cases_close_command(
+    case: str,
+    cases_dir: str | None,
+    rules_paths: tuple[Path, ...],
+    state: str,
+    fault: str,
+    where: str,
+    confirmed: str,
+    not_in_rules: bool,
+    as_json: bool,
+) -> None:
+    """Close CASE: what it was, how firmly that is known, what confirmed it. Without a verdict or a fault: `given up`.
+
+    A case can be gone on with after it was closed, and closed again; the last closing counts.
+    """
+    from reasoner.casebook import store
+    from reasoner.history.trace import vehicle_of
+    from reasoner.session.acts import Refused
+    from reasoner.session.chapters import Garage, close_case
+
+    with caseroom.refusing():
+        path = store.find(caseroom.folder(cases_dir)[0], case)
+        book = loading.rules(rules_paths)
+        with resume(path) as journal:
+            found = sound(journal.case)
+            try:
+                events = close_case(
+                    Garage(book), vehicle_of(found), found.events, state, fault, where, confirmed, not_in_rules
+                )
+            except Refused as refused:
+                raise CasebookError(refused.message, refused.mend, path) from None
+            journal.append(*(written(event, keeper.now()) for event in events))
+    if as_json:
+        say_json({"case": path.stem, "state": state, "fault": fault, "where": where, "confirmed_by": confirmed})
+        return
+    say(f"{path.stem}: {state}" + (f", {fault}" + (f", {where}" if where else "") if fault else "") + ".")
+
+
+# ---- reasoner cases correct ------------------------------------------------------------------------------------------
+# Something in a case put right, with its reason.
 
 
 @click.command(
@@ -41,7 +100,7 @@ from reasoner.rulebook.model import Rulebook
 )
 @click.option("--because", required=True, help="Why. Kept with the case.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-def command(
+def cases_correct_command(
     case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
@@ -141,3 +200,40 @@ def _answer(
     how = sure or given[0].sure
     put = {int(place): said for place, said in values.items()}
     return correcting.correct_answer(events, step, given[0].check, put, how, because)
+
+
+# ---- reasoner cases anonymise ----------------------------------------------------------------------------------------
+# A copy of a case that can be given away.
+
+
+@click.command(epilog="Example: reasoner cases anonymise estate-hot-restart --to copies/estate.yaml")
+@click.argument("case", type=CASE)
+@cases_option
+@click.option(
+    "--to", type=click.Path(path_type=Path), required=True, metavar="FILE", help="The file to write; a new one."
+)
+@click.option(
+    "--keep-words", is_flag=True, help="Keep complaint, reasons and confirmation, for you to read over first."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def cases_anonymise_command(case: str, cases_dir: str | None, to: Path, keep_words: bool, as_json: bool) -> None:
+    """Write a copy of CASE that can be given away: what was seen, done and found, and nothing of who and when.
+
+    The vehicle's name, notes, readings, values of parts and all free text go; times are moved to one fixed day, and
+    distance is rounded. What was left out is counted, so that nothing goes or stays unseen.
+    """
+    with caseroom.refusing():
+        path = store.find(caseroom.folder(cases_dir)[0], case)
+        found = casefile.load(path)
+        sound(found)
+        name = store.safe_name(to.name)
+        done = anonymous(found, name, keep_words)
+        journal.create(to.with_name(name + store.SUFFIX), done.head, done.events).close()
+    if as_json:
+        say_json({"file": str(to.with_name(name + store.SUFFIX)), "left_out": dict(done.dropped)})
+        return
+    say(f"Written to {to.with_name(name + store.SUFFIX)}.")
+    for what, count in done.dropped.items():
+        say(f"  left out: {what}" + (f" ({count} times)" if count > 1 else ""))
+    if keep_words:
+        say("Its words were kept: read them before you give it away. Names in them are not known to the program.")

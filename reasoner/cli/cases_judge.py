@@ -1,7 +1,8 @@
-"""`reasoner cases learn`: what closed cases would change in the rules."""
+"""`reasoner cases replay`, `review` and `learn`: what solved cases say of the rules."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -9,18 +10,148 @@ from typing import Any
 
 import click
 
+from reasoner.casebook.index import rows
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import write_whole
-from reasoner.cli import caseroom, exits, loading, shipped, workers
-from reasoner.cli.cases_replay import alike_together
-from reasoner.cli.kinds import CASE
-from reasoner.cli.options import cases_option
+from reasoner.cli import caseroom, exits, loading, shop, workers
+from reasoner.cli.kinds import CASE, cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.history.learning import Helped, Lesson, Total, held_out, learn, lesson
 from reasoner.history.overlay import SOURCE, as_rules
+from reasoner.history.replay import Replayed, changed_values, replay
+from reasoner.history.review import ClosedCase, judge, review
+from reasoner.history.trace import vehicle_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Garage
+
+# ---- reasoner cases replay -------------------------------------------------------------------------------------------
+# Recorded cases under the rules of today or others.
+
+LEARNED = """Note: the changed rules hold numbers learned from closed cases. On those same cases
+they look better than they are; `cases learn` tells what they do on others."""
+
+
+@click.command(epilog="Example: reasoner cases replay --rules my-rules")
+@click.argument("cases", nargs=-1, type=CASE)
+@cases_option
+@click.option(
+    "--rules",
+    "changed",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Changed rules, to be laid over today's and held beside them.",
+)
+@click.option("--asked-again", is_flag=True, help="Also let today's rules choose the checks, answered from the case.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def cases_replay_command(
+    cases: tuple[str, ...], cases_dir: str | None, changed: tuple[Path, ...], asked_again: bool, as_json: bool
+) -> None:
+    """Weigh the recorded answers of CASES (names, or folders; else all) under today's rules.
+
+    With --rules also under those rules laid over today's, side by side: same verdict? sooner or later? which answer
+    weighs otherwise, by which rule? Status 1 where a case does worse than before by what was found in it, so that a
+    change of rules can be tried before it is made.
+    """
+    today = shop.layers((), False, os.environ)
+    beside = [shop.layers(changed, False, os.environ)] if changed else []
+    found: list[Replayed] = []
+    damaged = 0
+    books = [loading.rules(layers) for layers in (today, *beside)]
+    differ = changed_values(books[0], books[-1])
+    with caseroom.refusing():
+        folder, _ = caseroom.folder(cases_dir)
+        paths = caseroom.named(folder, cases)
+        if not paths:
+            raise CasebookError("there are no cases to replay", "say where they are: --cases DIR", folder)
+        ordered = alike_together(folder, paths)
+        for _path, done in workers.each(_replayed, ordered, [today, *beside], asked_again, "replaying"):
+            if isinstance(done, CasebookError):
+                say(f"damaged: {done.one_line}", err=True)
+                damaged += 1
+            else:
+                found += done
+    order = {path.stem: number for number, path in enumerate(paths)}
+    found.sort(key=lambda one: (order[one.case], one.part))
+    if as_json:
+        for one in found:
+            say_json({**asdict(one), "worse": one.worse})
+    elif found:
+        from reasoner.report.cases_text import replay_blocks
+
+        caseroom.show(replay_blocks(found, differ))
+    if changed and SOURCE in books[-1].sources:
+        say(LEARNED, err=True)
+    if damaged or any(one.worse for one in found):
+        raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _replayed(case: Case, garages: Sequence[Garage], asked_again: Any) -> tuple[Replayed, ...]:
+    changed = garages[1] if len(garages) > 1 else None
+    return replay(case.path.stem, vehicle_of(case), case.events, garages[0], changed, bool(asked_again))
+
+
+def alike_together(folder: Path, paths: Sequence[Path]) -> list[Path]:
+    """The cases with like vehicles one after another, as they share their tables; of a few, as they come."""
+    if len(paths) <= workers.FEW:
+        return list(paths)
+    vehicles = {row.name: row.vehicle or {} for row in rows(folder)}
+
+    def key(path: Path) -> list[str]:
+        fields = vehicles.get(path.stem, {}) if path.parent == folder else {}
+        return [f"{k}={v}" for k, v in sorted(fields.items(), key=_layout_first) if k not in ("name", "firing order")]
+
+    return sorted(paths, key=lambda path: (key(path), path.name))
+
+
+def _layout_first(pair: tuple[str, str]) -> tuple[bool, str]:
+    return pair[0] == "distance", pair[0]  # the distance last: most rules do not look at it
+
+
+# ---- reasoner cases review -------------------------------------------------------------------------------------------
+# All closed cases together.
+
+
+@click.command(epilog="Example: reasoner cases review")
+@click.argument("cases", nargs=-1, type=CASE)
+@cases_option
+@loading.rules_option
+@click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
+def cases_review_command(
+    cases: tuple[str, ...], cases_dir: str | None, rules_paths: tuple[Path, ...], as_json: bool
+) -> None:
+    """Look over all closed cases (or CASES): how often the verdict was right, whether it was as sure as it should have
+    been, minutes by fault, checks that misled and checks that were worth it, and what the rules did not have.
+    """
+    with caseroom.refusing():
+        folder, _ = caseroom.folder(cases_dir)
+        paths = alike_together(folder, caseroom.named(folder, cases))
+        found: list[ClosedCase | None] = []
+        damaged = 0
+        for _path, done in workers.each(_judged, paths, [rules_paths], title="looking over"):
+            if isinstance(done, CasebookError):
+                say(f"damaged, and left out: {done.one_line}", err=True)
+                damaged += 1
+            else:
+                found.append(done)
+    done_all = review(found)
+    if as_json:
+        say_json(done_all)
+    else:
+        from reasoner.report.rules_text import review_blocks
+
+        caseroom.show(review_blocks(done_all, caseroom.fine()))
+    if damaged:
+        raise click.exceptions.Exit(exits.PROBLEMS)
+
+
+def _judged(case: Case, garages: Sequence[Garage], _: Any) -> ClosedCase | None:
+    return judge(case, garages[0])
+
+
+# ---- reasoner cases learn --------------------------------------------------------------------------------------------
+# What closed cases would change in the rules.
 
 HELD_OUT = 200  # of more cases, so many are held out, evenly chosen
 
@@ -38,7 +169,7 @@ HELD_OUT = 200  # of more cases, so many are held out, evenly chosen
 )
 @click.option("--write", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="Write the rule file.")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
-def command(
+def cases_learn_command(
     cases: tuple[str, ...],
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
@@ -154,7 +285,7 @@ def _without_learned(layers: Sequence[Path]) -> tuple[workers.Layers, str]:
     if SOURCE not in book.sources:
         return tuple(layers), ""
     file = book.sources[SOURCE].place.file
-    meant = {Path(file).resolve(), (shipped.folder("rules").parent / file).resolve()}  # as it is shown
+    meant = {Path(file).resolve(), (shop.shipped_folder("rules").parent / file).resolve()}  # as it is shown
     rest: list[Path] = []
     for layer in layers:
         inside = sorted(layer.glob("*.yaml")) if layer.is_dir() else [layer]
