@@ -133,7 +133,7 @@ def _always(given: Inputs) -> bool:
 class Ask:
     """One input. say: the question. at: a number for each place of this kind. needed: nothing can be done without.
 
-    point: an operating point (see `point.py`) instead of a number. pairs: two numbers are added (short and long trim).
+    point: an operating point (see above) instead of a number. pairs: two numbers are added (short and long trim).
     car: a fact about the car, the same all through a case. live: names of the standard's quantities (`pids.py`) that
     together give it; a name with `{}` stands for the number of the bank. wanted: whether it is worth asking after what
     was given so far.
