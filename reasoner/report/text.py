@@ -73,6 +73,7 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
         _rule(_title(v)),
         Text(glued(v.sentence), style=HEAD),
         *_how_sure(v),
+        *_not_explained(v),
         *_conflict(v),
         *_to_do(v),
         *_why_in_short(v),
@@ -95,6 +96,13 @@ def _how_sure(v: Verdict) -> list[RenderableType]:
     if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault and elsewhere:
         lines.append((f"and that on {v.lead.where}", _chance(v.lead)))
     return [_table(lines)]
+
+
+def _not_explained(v: Verdict) -> list[RenderableType]:
+    if not v.not_explained:
+        return []
+    told = "of another fault, or of one long gone: see to it as well"
+    return [_head("Not explained by it", CARE, told), *(_item("-", text) for text in v.not_explained)]
 
 
 def _conflict(v: Verdict) -> list[RenderableType]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from reasoner.inference import span
 from reasoner.inference.belief import by_cylinder, by_fault, leader, ordered
 from reasoner.inference.choose import rank
@@ -152,6 +154,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         would_change=tuple(way(workup, o) for o in useful),
         out_of_reach=out_of_reach(workup),
         unsure=unsure(workup, all_reasons),
+        not_explained=not_explained(workup, cause),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
         driving_on=entry.driving_on,
         repair=repair.name,
@@ -171,6 +174,24 @@ def unsure(workup: Workup, told: Sequence[Reason]) -> tuple[str, ...]:
     """Answers that were not sure and yet move the cause in question, the strongest first."""
     doubtful = {given_text(workup, g) for g in workup.record.given if g.sure != "sure"}
     return tuple(dict.fromkeys(r.text for r in told if r.text in doubtful and abs(r.decibans) >= PERCEPTIBLE))
+
+
+def not_explained(workup: Workup, cause: int) -> tuple[str, ...]:
+    """Codes told that are no likelier under this cause than on a sound car, though some other cause sets them: each
+    with its meaning. So a second fault is not forgotten because the first is settled."""
+    tables, book = workup.tables, workup.book
+    enough = 10 ** (book.settings.afterwards.speaks_from / 10)
+    found = []
+    for code, _ in workup.record.codes:
+        most = np.ones(len(tables.causes))
+        for table in tables.checks:
+            engine = table.places == ("engine",)
+            for number in range(len(table.places)):
+                if code in book.checks[table.name].codes.get(0 if engine else number + 1, ()):
+                    most = np.maximum(most, table.rows[table.index[:, number], 1] / table.rows[0, 1])
+        if most[cause] < enough <= most.max():
+            found.append(code)
+    return tuple(f"{code} {book.codes[code].title}" if code in book.codes else code for code in found)
 
 
 def _sentence(

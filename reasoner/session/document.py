@@ -193,9 +193,9 @@ class Verdict:
     (nothing is wrong now, or it is over), nothing-worth or stopped.
 
     course: what is recommended, in the words of `decide`; choice: its kind there; cures: the chance that it does.
-    unsure: answers that were not sure, which a second look would make count for more. wanted_first: what should
-    be known before that is done, and is not. minutes_spent, waiting_spent:
-    what was asked and answered took, by the rules' minutes.
+    unsure: answers that were not sure, which a second look would make count for more. not_explained: codes that what is
+    concluded does not set and another fault would. wanted_first: what should be known before that is done, and is not.
+    minutes_spent, waiting_spent: what was asked and answered took, by the rules' minutes.
     """
 
     kind: str
@@ -211,6 +211,7 @@ class Verdict:
     would_change: tuple[Way, ...]
     out_of_reach: tuple[Way, ...]
     unsure: tuple[str, ...]
+    not_explained: tuple[str, ...]
     surprise: SurpriseDoc
     driving_on: str
     repair: str

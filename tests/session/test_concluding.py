@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from reasoner.casebook.events import CodeRead, CodesRead
 from reasoner.casebook.shape import load_sound
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import believe, by_class
@@ -17,12 +18,14 @@ from reasoner.inference.choose import gains
 from reasoner.inference.evidence import Spell
 from reasoner.inference.gain import class_entropy
 from reasoner.inference.plan import options
+from reasoner.network.vehicle import vehicle_from
 from reasoner.session import acts
 from reasoner.session.concluding import (
     _sentence,
     answer_origin,
     belief,
     next_document,
+    not_explained,
     out_of_reach,
     proposals,
     verdict,
@@ -32,6 +35,7 @@ from reasoner.session.document import Verdict
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup, begin
 from tests.repair.cars import answered, car, small_car
+from tests.shipped import garage
 
 
 @cache
@@ -233,3 +237,15 @@ def test_one_may_go_on_past_a_verdict() -> None:
         workup = answered(workup, workup.tables.checks[workup.look.check].name)
     assert isinstance(next_document(workup), Verdict)
     assert not isinstance(next_document(workup, go_on=True), Verdict)
+
+
+def test_a_code_that_the_verdict_does_not_explain_is_named() -> None:
+    """A thermostat's code beside an injector that leaks: no injector sets it. Its own cylinder's misfire is."""
+    vehicle, _ = vehicle_from({"injection": "port", "metering": "airflow"})
+    assert vehicle is not None
+    codes = tuple(CodeRead(code, ("stored",)) for code in ("P0172", "P0303", "P0128", "P1234"))
+    workup = garage().begin(vehicle, [CodesRead(step=1, codes=codes)])
+    numbers = workup.tables.cause_number
+    leak, thermostat = numbers["port-injector-leaks:cylinder 3"], numbers["thermostat-open"]
+    assert [text.split()[0] for text in not_explained(workup, leak)] == ["P0128"]
+    assert [text.split()[0] for text in not_explained(workup, thermostat)] == ["P0172", "P0303"]
