@@ -11,7 +11,7 @@ from collections.abc import Collection, Sequence
 import numpy as np
 
 from reasoner.inference.evidence import Spell, answer_likelihood, chance_showing, counted, provoked
-from reasoner.network.tables import Array, Tables
+from reasoner.network.tables import Array, CheckTable, Tables
 
 
 def spoken_against(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
@@ -57,3 +57,9 @@ def can_speak_for(tables: Tables, check: int, causes: Sequence[int]) -> float:
         shows = tables.shows[own][:, here].max(axis=1)
         most = shows * most + 1.0 - shows
     return float(most @ tables.prior[own] / tables.prior[own].sum())
+
+
+def likelier(table: CheckTable, place: int, outcome: int) -> Array:
+    """(C,): how much likelier each cause, while it shows, makes an outcome at a place than nothing to see does."""
+    found: Array = table.rows[table.index[:, place], outcome] / table.rows[0, outcome]
+    return found

@@ -113,9 +113,10 @@ class Guards:
         direct = looking_at(stake, fault)
         if not direct:
             return []
-        if self._spoken_for(direct, own):
-            return []
-        return [Missing("looked", fault, sum(stake.chances[c] for c in own), self._telling(direct, own))]
+        checks = self._telling(direct, own)
+        if self._spoken_for(direct, own) or (not checks and not direct.isdisjoint(self.known.answered)):
+            return []  # seen; or looked at in every way there is, and what is believed is believed all the same
+        return [Missing("looked", fault, sum(stake.chances[c] for c in own), checks)]
 
     def _not_known_which(self, job: Job) -> list[Missing]:
         """Work at several places, most likely for one of them, where nobody has looked which."""

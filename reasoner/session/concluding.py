@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from reasoner.inference import span
 from reasoner.inference.belief import by_cylinder, by_fault, leader, ordered
 from reasoner.inference.choose import rank
+from reasoner.inference.exclude import likelier
 from reasoner.inference.plan import Option, worth
 from reasoner.inference.surprise import surprise
 from reasoner.inference.weight import weigh
@@ -183,13 +182,13 @@ def not_explained(workup: Workup, cause: int) -> tuple[str, ...]:
     enough = 10 ** (book.settings.afterwards.speaks_from / 10)
     found = []
     for code, _ in workup.record.codes:
-        most = np.ones(len(tables.causes))
+        most = [1.0] * len(tables.causes)
         for table in tables.checks:
             engine = table.places == ("engine",)
             for number in range(len(table.places)):
                 if code in book.checks[table.name].codes.get(0 if engine else number + 1, ()):
-                    most = np.maximum(most, table.rows[table.index[:, number], 1] / table.rows[0, 1])
-        if most[cause] < enough <= most.max():
+                    most = [max(pair) for pair in zip(most, likelier(table, number, 1), strict=True)]
+        if most[cause] < enough <= max(most):
             found.append(code)
     return tuple(f"{code} {book.codes[code].title}" if code in book.codes else code for code in found)
 
