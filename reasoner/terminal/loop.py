@@ -291,7 +291,7 @@ def _concluded(sitting: Sitting, document: Verdict) -> None:
     sitting.said.clear()
     sitting.pages.verdict(document, desk)
     while True:
-        line = desk.ask("g go on asking, w why, b back, t tell, k kit, c changed, n note, s stop > ")
+        line = desk.ask("g go on, w why, b back, t tell, l live, k kit, c changed, n note, s stop > ")
         word, rest = _command(line)
         try:
             if word == "stop":
@@ -308,7 +308,7 @@ def _concluded(sitting: Sitting, document: Verdict) -> None:
                 if asides.ASIDES[word](sitting, rest, None):
                     return
             else:
-                desk.say("One of the letters: g, w, b, t, k, c, n or s. What was answered is kept in any case.")
+                desk.say("One of the letters: g, w, b, t, l, k, c, n or s. What was answered is kept in any case.")
         except Back:
             continue
         except Refused as refused:
