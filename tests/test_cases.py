@@ -75,8 +75,9 @@ def test_case_ends_at_the_fault_and_the_place_that_were_found(path: Path) -> Non
 
 def test_cases_differ_in_faults_and_vehicles() -> None:
     assert len(CASES) >= 65
-    assert len({read(path)[2][0].fault for path in SOLVED}) >= 50
-    vehicles = [vehicle_of(read(path)[0]) for path in CASES]
+    cases = [load_sound(path) for path in CASES]
+    assert len({e.fault for case in cases for e in case.events if isinstance(e, Closed) and e.fault}) >= 50
+    vehicles = [vehicle_of(case) for case in cases]
     assert {v.layout for v in vehicles} >= {"inline 3", "inline 4", "inline 6", "V 6", "V 8", "flat 4", "flat 6"}
     assert {v.properties["injection"] for v in vehicles} == {"port", "direct", "dual"}
     assert any(v.layout == "inline 6" and len(v.banks) == 2 for v in vehicles)

@@ -136,7 +136,9 @@ def condition(
     cautions: Sequence[str] = (),
 ) -> Condition:
     ways = {n: Reach(*way) for n, way in (came_from or {}).items()}
-    return Condition(name, name, "", "", Reach(minutes, wait), ways, True, (), tuple(cautions), tuple(after), origin())
+    return Condition(
+        name, name, "", "", Reach(minutes, wait), ways, True, (), tuple(cautions), tuple(after), (), origin()
+    )
 
 
 def book(
