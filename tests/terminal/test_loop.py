@@ -383,7 +383,7 @@ def test_back_from_the_verdict_reopens_the_question() -> None:
 
 def test_at_the_verdict_anything_else_gets_one_line() -> None:
     kept, text, _ = sit("purple", "", "s", workup=settled())
-    assert text.count("One of the letters: g, w, b, t, k, c, n or s.") == 2
+    assert text.count("One of the letters: g, w, b, t, l, k, c, n or s.") == 2
     assert kept.kinds()[-1] == "stop"
 
 
