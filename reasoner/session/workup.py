@@ -86,8 +86,8 @@ class Workup:
         done = self._done({check for check, _ in unclear})
         barred = {tables.check_number[n] for n in record.passed if n in tables.check_number}
         if record.codes_complete and not record.codes:  # a frame is stored with a code and goes with it
-            computed = ((n, self.book.checks[check.name].computed) for n, check in enumerate(tables.checks))
-            barred |= {n for n, working in computed if working is not None and COMPUTATIONS[working.by].frame}
+            read = ((n, self.book.checks[check.name]) for n, check in enumerate(tables.checks))
+            barred |= {n for n, c in read if c.kind == "code" and c.computed and COMPUTATIONS[c.computed.by].frame}
         # What another answer stands for in the whole case would not be counted in any spell.
         barred |= {
             other
