@@ -94,7 +94,7 @@ def _courses(chapter: Chapter) -> tuple[Course, ...]:
     moved = trace(chapter.workup)
     if not moved.beliefs:
         return ()
-    tables, book = chapter.workup.tables, chapter.workup.book
+    tables, book = moved.tables, chapter.workup.book
     after, beliefs = dict(zip(moved.points, moved.beliefs, strict=True)), [moved.before]
     for number, event in enumerate(moved.events):
         if isinstance(event, TOLD):

@@ -73,7 +73,7 @@ def lesson(case: Case, garage: Garage) -> Lesson:
         if 0 in found.chapters:
             fault = found.fault if found.known else _spare(book)
             came[_share(fault, injection)] = weight
-            tables = chapters[0].workup.tables
+            tables = chapters[0].workup.ruled
             for each, chance in zip(tables.faults, by_fault(tables, tables.prior), strict=True):
                 expected[_share(each, injection)] = weight * float(chance)
             pairs = book.faults[fault].pairs
@@ -114,7 +114,7 @@ def _added(sums: Numbers | None, more: Numbers, weight: float = 1.0) -> Numbers:
 def _count(chapter: Chapter, found: Found, weight: float, sums: _Counts) -> None:
     """The counts of one chapter, under the cause that was found."""
     workup = chapter.workup
-    tables = workup.tables
+    tables = workup.ruled
     cause = tables.cause_number[found.cause]
     told = counts(tables, workup.spells, cause)
     keys = {check: row_keys(workup.book, tables.checks[check]) for check in {check for check, _ in told.rows}}

@@ -10,6 +10,8 @@ from reasoner.casebook.events import Event, Finished
 from reasoner.history.trace import Trace, trace
 from reasoner.inference.belief import by_class, leader
 from reasoner.inference.weight import log_odds, weigh
+from reasoner.network.graph import Cause
+from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in
@@ -261,8 +263,7 @@ def _read(chapters: Sequence[Chapter], found: Found | None) -> tuple[Chapter, Tr
 
 def ended(moved: Trace, found: Found | None) -> Ending:
     """Where a trace ends, held against what was found."""
-    workup, p = moved.workup, moved.last
-    tables = workup.tables
+    workup, tables, p = moved.workup, moved.tables, moved.last
     classes = by_class(tables, p)
     best = int(classes.argmax())
     cause = tables.causes[leader(tables, p, repair_class=best)]
@@ -281,13 +282,15 @@ def ended(moved: Trace, found: Found | None) -> Ending:
         answers=len(record.given),
         settled=None if settles is None else answers,
         effort=effort(workup, upto),
-        grade=None if found is None else _grade(workup, best, number, settles is not None),
+        grade=None if found is None else _grade(tables, cause, number, settles is not None),
         unread=record.unread,
     )
 
 
-def _grade(workup: Workup, best: int, number: int | None, is_settled: bool) -> Grade:
-    right = number is not None and int(workup.tables.class_of[number]) == best
+def _grade(tables: Tables, lead: Cause, number: int | None, is_settled: bool) -> Grade:
+    """Right where what leads has the repair of what was found; of two faults at once, one of the two."""
+    classes = {int(tables.class_of[tables.cause_number[each.name]]) for each in lead.each}
+    right = number is not None and int(tables.class_of[number]) in classes
     if right:
         return Grade.RIGHT if is_settled else Grade.LEADING
     return Grade.WRONG if is_settled else Grade.ASTRAY
@@ -314,7 +317,7 @@ def said_then(workup: Workup, found: Found | None) -> Said | None:
 
 
 def _same(one: Trace, other: Trace) -> bool:
-    if one.workup.tables.cause_number.keys() != other.workup.tables.cause_number.keys():
+    if one.tables.cause_number.keys() != other.tables.cause_number.keys():
         return False
     return len(one.beliefs) == len(other.beliefs) and all(
         bool((a == b).all()) for a, b in zip(one.beliefs, other.beliefs, strict=True)
@@ -326,7 +329,7 @@ def _asked_again(chapters: Sequence[Chapter], found: Found | None) -> Ending:
     there = found.chapters if found else (0,)
     own = chapters[there[0]]
     told = [e for chapter in chapters if chapter.number in there for e in chapter.events]
-    bare = Workup(own.workup.book, own.workup.vehicle, own.workup.tables, (), own.workup.by)
+    bare = Workup(own.workup.book, own.workup.vehicle, own.workup.ruled, (), own.workup.by)
     for workup in play(bare, script_of(e for e in told if not isinstance(e, Finished))):
         bare = workup
     return ended(trace(bare), found)

@@ -106,7 +106,7 @@ def _judge(name: str, chapters: Sequence[Chapter], found: Found, garage: Garage)
 
 def _told(workup: Workup, moved: Trace, found: Found) -> tuple[CheckTold, ...]:
     """What each check told of what was found."""
-    tables, book = workup.tables, workup.book
+    tables, book = moved.tables, workup.book
     number = tables.cause_number[found.cause]
     own = int(tables.class_of[number])
     gained: dict[int, float] = {}
@@ -116,7 +116,7 @@ def _told(workup: Workup, moved: Trace, found: Found) -> tuple[CheckTold, ...]:
         gained[point] = log2(max(after, LEAST) / max(before, LEAST))
         before = after
     told: dict[str, CheckTold] = {}
-    for item in weigh(tables, workup.spells):
+    for item in weigh(workup.tables, workup.spells):
         answer = item.answer
         if answer.number < 0:
             continue  # codes are read off at once, whatever they say

@@ -22,7 +22,7 @@ from reasoner.casebook.events import (
     Undone,
 )
 from reasoner.casebook.shape import Case
-from reasoner.history.trace import trace, vehicle_of
+from reasoner.history.trace import Trace, trace, vehicle_of
 from reasoner.inference.belief import believe, by_class, by_fault, leader
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
@@ -30,11 +30,11 @@ from reasoner.network.tables import Array
 from reasoner.repair.jobs import Job, in_order
 from reasoner.repair.jobs import effort as job_effort
 from reasoner.repair.prices import usual
-from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.model import AND, Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
 from reasoner.session.effort import Spent, effort
 from reasoner.session.readings import live_text
-from reasoner.session.words import act_text, given_text, percent, rich_text, state_text
+from reasoner.session.words import act_text, at_place, given_text, percent, rich_text, state_text
 from reasoner.session.workup import Workup
 
 
@@ -202,44 +202,50 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
         else:
             text = act_text(book, event)
         belief, is_settled = after.get(number, (belief, is_settled))
-        lead, chance = _lead(chapter.workup, belief)
-        of_found = _of_found(chapter.workup, belief, found)
+        lead, chance = _lead(moved, belief)
+        of_found = _of_found(moved, belief, found)
         moments.append(
             Moment(event.step, event.at, event.kind, text, condition, asked, lead, chance, of_found, is_settled)
         )
     return moments
 
 
-def _lead(workup: Workup, belief: Array) -> tuple[str, float]:
+def _lead(moved: Trace, belief: Array) -> tuple[str, float]:
     """What leads, and how likely it is: a repair at its place where one is likelier than not, else a fault whose place
     may still be open."""
-    tables = workup.tables
+    tables, book = moved.tables, moved.workup.book
     classes, faults = by_class(tables, belief), by_fault(tables, belief)
     if classes.max() > 0.5:
         cause = tables.causes[leader(tables, belief, repair_class=int(classes.argmax()))]
-        return _named(workup.book, cause.fault, cause.where), float(classes.max())
+        return _named(book, cause.fault, cause.where), float(classes.max())
     fault = int(faults.argmax())
     best = leader(tables, belief, fault=fault)
     where = tables.causes[best].where if belief[best] > 0.5 * faults[fault] else ""
-    return _named(workup.book, tables.faults[fault], where), float(faults[fault])
+    return _named(book, tables.faults[fault], where), float(faults[fault])
 
 
-def _of_found(workup: Workup, belief: Array, found: Found | None) -> float | None:
-    if found is None or found.fault not in workup.tables.faults:
+def _of_found(moved: Trace, belief: Array, found: Found | None) -> float | None:
+    """The chance of what was found, alone or beside another fault."""
+    if found is None or found.fault not in moved.tables.faults:
         return None
-    return float(by_fault(workup.tables, belief)[workup.tables.faults.index(found.fault)])
+    chances = zip(moved.tables.causes, belief.tolist(), strict=True)
+    return float(sum(p for cause, p in chances if any(each.fault == found.fault for each in cause.each)))
 
 
 def _named(book: Rulebook, fault: str, where: str) -> str:
-    title = book.faults[fault].title if fault in book.faults else f"{fault} (not in these rules)"
-    return title if where in ("engine", "") else f"{title}, {where}"
+    known = all(each in book.faults for each in fault.split(AND))
+    return at_place(book.faults[fault].title if known else f"{fault} (not in these rules)", where)
 
 
 def _verdict(book: Rulebook, event: Concluded) -> str:
-    fault, _, place = event.cause.partition("@")
-    words = place.split("-")
-    where = " and ".join([" ".join(words[:2]), *words[2:]])
-    return f"{_named(book, fault, where)}: {percent(event.probability)} ({event.what.replace('-', ' ')})"
+    names, places = [], []
+    for each in event.cause.split(AND):
+        fault, _, place = each.partition("@")
+        words = place.split("-")
+        names.append(fault)
+        places.append(" and ".join([" ".join(words[:2]), *words[2:]]))
+    what = _named(book, AND.join(names), AND.join(places))
+    return f"{what}: {percent(event.probability)} ({event.what.replace('-', ' ')})"
 
 
 def _closing(book: Rulebook, event: Closed) -> str:

@@ -13,8 +13,8 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.inference.belief import by_class
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
-from reasoner.inference.trail import trail
-from reasoner.network.tables import Array
+from reasoner.inference.trail import moved
+from reasoner.network.tables import Array, Tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.session.record import code_answers, standing
 from reasoner.session.words import given_text
@@ -51,16 +51,17 @@ def no_longer_counted(before: Workup, after: Workup) -> tuple[str, ...]:
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """points: the numbers of the events (among those that stand) that told something. beliefs: (C,) after each."""
+    """points: the numbers of the events (among those that stand) that told something. beliefs: (C,) after each.
+
+    tables: with every pair of causes that was weighed at any point; where one was not, it has no chance.
+    """
 
     workup: Workup
+    tables: Tables
     events: tuple[Event, ...]
     points: tuple[int, ...]
+    before: Array
     beliefs: tuple[Array, ...]
-
-    @cached_property
-    def before(self) -> Array:
-        return self.workup.tables.prior
 
     @property
     def last(self) -> Array:
@@ -69,13 +70,13 @@ class Trace:
     @cached_property
     def settled(self) -> tuple[bool, ...]:
         """Whether what to do was settled at each point."""
-        tables, costs = self.workup.tables, self.workup.costs
+        tables, costs = self.tables, self.workup.costs
         return tuple(settled(tables, p, costs) for p in self.beliefs)
 
     @cached_property
     def classes(self) -> tuple[int, ...]:
         """The leading repair class at each point."""
-        return tuple(int(by_class(self.workup.tables, p).argmax()) for p in self.beliefs)
+        return tuple(int(by_class(self.tables, p).argmax()) for p in self.beliefs)
 
     def settles(self) -> int | None:
         """The first point from which on what is done at the end was settled; None where it is not settled then."""
@@ -94,7 +95,9 @@ def trace(workup: Workup) -> Trace:
     codes = {number: event for number, event in enumerate(events) if isinstance(event, CodesRead)}
     points = tuple(sorted(telling | codes.keys()))
     prefixes = _prefixes(workup, points, codes)
-    return Trace(workup, events, points, tuple(trail(workup.tables, prefixes)))
+    settings = workup.book.settings
+    found = moved(workup.ruled, prefixes, settings.two_faults, settings.two_faults_from)
+    return Trace(workup, found.tables, events, points, found.before, found.beliefs)
 
 
 def _prefixes(workup: Workup, points: Sequence[int], codes: Mapping[int, CodesRead]) -> Iterator[Sequence[Spell]]:

@@ -17,12 +17,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reasoner.inference.evidence import Spell, counted, forced, provoked
 from reasoner.inference.lasting import TINY, likelihood, placed
 from reasoner.network.tables import Array, Index, Tables
+
+if TYPE_CHECKING:
+    from reasoner.inference.pairs import Pairs
 
 WIDTH = 512  # cases of spells that share looks; judgement: a tenth of a second
 KEPT = 64  # beliefs kept, the latest ones
@@ -94,6 +98,8 @@ class Belief:
     """probability: (C,). showing: (C,), P(the present spell is showing | cause, answers).
 
     log_evidence: natural logarithm of P(answers). spells: as counted. nodes: (C, J), P(activity | cause, answers).
+    pairs: of the causes that are two at once, which come last, what holds of them in place of `nodes`, `single` and
+    `joints`; None where no pairs are weighed.
     """
 
     probability: Array
@@ -104,10 +110,14 @@ class Belief:
     case: Case
     single: tuple[Array, ...]
     joints: tuple[Joint, ...]
+    pairs: Pairs | None = None
 
     def showed(self, number: int) -> Array:
-        """(C,) P(a spell was showing | cause, answers)."""
+        """(C,) P(a spell was showing | cause, answers); of a pair, at least one of the two."""
         found: Array = (self.nodes * self._state(number)).sum(axis=1)
+        if self.pairs is not None:
+            either = 1.0 - self.pairs.showed(number)[:, -1]
+            found[-len(either) :] = either
         return found
 
     def _state(self, number: int) -> Array:
@@ -227,6 +237,9 @@ def _believe(tables: Tables, case: Case) -> Belief:
         log = log + more + lost[:, None]
     with np.errstate(divide="ignore"):
         by_cause = np.log(tables.prior) + log_sum(log)
+        pairs = _pairs(tables, case)
+        if pairs is not None:
+            by_cause[-len(pairs.log) :] = np.log(tables.prior[-len(pairs.log) :]) + pairs.log
     peak = by_cause.max()
     if not np.isfinite(peak):
         raise Contradiction("no cause allows these answers together")
@@ -242,10 +255,19 @@ def _believe(tables: Tables, case: Case) -> Belief:
         case,
         single,
         tuple(joints),
+        pairs,
     )
     showing = found.showed(len(case.spells) - 1) if case.spells else (nodes * tables.acting(None)).sum(axis=1)
     object.__setattr__(found, "showing", np.where(found.probability > 0, showing, 0.0))
     return found
+
+
+def _pairs(tables: Tables, case: Case) -> Pairs | None:
+    if not len(tables.pairs):
+        return None
+    from reasoner.inference.pairs import pair_sums  # needed now and then
+
+    return pair_sums(tables, case)
 
 
 def _nodes(log: Array, numbers: Numbers) -> Array:
@@ -262,12 +284,12 @@ def by_activity(tables: Tables, case: Case, numbers: Numbers) -> tuple[tuple[Arr
     log: Array = np.log(numbers.nodes)
     steady: Array | float = 0.0
     for looks in case.steady:
-        steady = steady + _steady(tables, looks, numbers.rows[looks.check])
+        steady = steady + of_steady(tables, looks, numbers.rows[looks.check])
     if case.steady:
         log = log + np.asarray(steady)[..., None]
     told: dict[int, Array] = {}
     for looks in case.alone:
-        both = _alone(tables, looks, numbers.rows[looks.check])
+        both = of_alone(tables, looks, numbers.rows[looks.check])
         told[looks.spells[0]] = told.get(looks.spells[0], 0.0) + both
     single = []
     for n, spell in enumerate(case.spells):
@@ -305,7 +327,7 @@ def _once_for_all(work: Callable[[Tables, Looks, Array], Array]) -> Callable[[Ta
 
 
 @_once_for_all
-def _steady(tables: Tables, looks: Looks, rows: Array) -> Array:
+def of_steady(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C) log likelihood of looks to which the state does not matter."""
     check = tables.checks[looks.check]
     if len(looks.spells) == 1 and not (check.alike or check.together):
@@ -317,7 +339,7 @@ def _steady(tables: Tables, looks: Looks, rows: Array) -> Array:
 
 
 @_once_for_all
-def _alone(tables: Tables, looks: Looks, rows: Array) -> Array:
+def of_alone(tables: Tables, looks: Looks, rows: Array) -> Array:
     """(..., C, 2) log likelihood of a look, showing and quiet."""
     check = tables.checks[looks.check]
     index = check.index
@@ -403,7 +425,7 @@ def _cases(tables: Tables, part: Part, single: Sequence[Array], numbers: Numbers
     for g, size in enumerate(sizes):
         cases = np.column_stack([np.repeat(cases, size + 1, axis=0), np.tile(np.arange(size + 1), len(cases))])
         if len(cases) > WIDTH:
-            begun = _begun(part, g + 1)
+            begun = first_groups(part, g + 1)
             share, more = weigh_part(tables, begun, single, numbers, cases)
             by_case = np.einsum("cj,cjs->cs", _nodes(log + more, numbers), share)
             p = normal(np.log(np.maximum(tables.prior, TINY)) + log_sum(log + more))
@@ -413,7 +435,7 @@ def _cases(tables: Tables, part: Part, single: Sequence[Array], numbers: Numbers
     return cases, lost
 
 
-def _begun(part: Part, groups: int) -> Part:
+def first_groups(part: Part, groups: int) -> Part:
     """A part with its first groups only."""
     shared = []
     for looks in part.shared:
@@ -469,9 +491,9 @@ def by_cylinder(tables: Tables, probability: Array) -> Array:
     """Probability that a cause sits at each cylinder, among causes that do not touch the whole engine or bank."""
     found = np.zeros(tables.vehicle.cylinders)
     for i, cause in enumerate(tables.causes):
-        if cause.where.startswith("cylinder"):
-            for cylinder in cause.cylinders:
-                found[cylinder - 1] += probability[i]
+        places = {n for each in cause.each if each.where.startswith("cylinder") for n in each.cylinders}
+        for cylinder in places:
+            found[cylinder - 1] += probability[i]
     return found
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from reasoner.inference.belief import Belief
 from reasoner.inference.evidence import as_reported
 from reasoner.inference.lasting import seen
+from reasoner.inference.pairs import on_the_mean
 from reasoner.network.tables import Array, CheckTable, Tables
 
 ROUND = 12  # decimals to which rows are the same
@@ -44,7 +45,8 @@ def expected_tables(
         wrong = (1.0 - sure) / max(1, len(table.outcomes) - 1)
         checks[number] = replace(table, rows=table.rows * (sure - wrong) + wrong)
     shows = np.einsum("cj,ckj->ck", belief.nodes, tables.acts)
-    return replace(said, checks=tuple(checks), shows=shows, nodes=belief.nodes)
+    found = replace(said, checks=tuple(checks), shows=shows, nodes=belief.nodes)
+    return found if belief.pairs is None else on_the_mean(tables, belief, found)
 
 
 def _looked_at(tables: Tables, belief: Belief) -> Iterator[tuple[int, Array, Array, Array, Array]]:

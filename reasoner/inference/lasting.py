@@ -89,7 +89,7 @@ def likelihood(check: CheckTable, looks: Array, showing: Array, quiet: Array, ro
     both = (kinds[:, 0] > 0) & (kinds == kinds[:, :1]).all(axis=1)
     if check.together and both.any():
         each = np.tensordot(showing, np.log(np.maximum(looks, TINY)), 1).sum(axis=1)  # (S, m)
-        same = _one_draw(rows[..., kinds[both, 0], :], each)
+        same = one_draw(rows[..., kinds[both, 0], :], each)
         found[..., both, :] = np.logaddexp(
             np.log1p(-check.together) + found[..., both, :], np.log(check.together) + same
         )
@@ -111,7 +111,7 @@ def _same_everywhere(row: Array, kinds: Index, looks: Array, times: Array, quiet
     return found
 
 
-def _one_draw(rows: Array, each: Array) -> Array:
+def one_draw(rows: Array, each: Array) -> Array:
     """(..., U, S) log likelihood of looks that all see one draw. rows: (..., U, m); each: (S, m) their log weights."""
     peak = each.max(axis=-1)
     with np.errstate(divide="ignore"):

@@ -9,8 +9,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reasoner.inference.belief import Numbers, believe, by_activity, log_sum, weigh_part
+from reasoner.inference.belief import Belief, Numbers, believe, by_activity, log_sum, weigh_part
 from reasoner.inference.evidence import Spell
+from reasoner.inference.lasting import TINY
 from reasoner.inference.perturb import drawn_prior, drawn_rows, drawn_showing
 from reasoner.network.activity import acts_of_many
 from reasoner.network.tables import Array, Index, Tables
@@ -21,9 +22,26 @@ LOW, HIGH = 0.05, 0.95  # nine draws in ten lie between
 
 
 def draw(tables: Tables, spells: Sequence[Spell], count: int = DRAWS) -> Array:
-    """(N, C) beliefs, one for each draw of the rules' numbers."""
+    """(N, C) beliefs, one for each draw of the rules' numbers.
+
+    Of a pair of causes the draws are not worked out anew: what a draw moves each of the two by, it moves the pair by.
+    """
+    single = tables.singles or tables
+    belief = believe(single, spells)
+    found = _weights(single, belief, count)
+    if tables.singles:
+        now = [np.log(np.maximum(b.probability, TINY)) for b in (belief, believe(tables, spells))]
+        moved = found - now[0] - (belief.log_evidence - belief.case.scale)
+        both = moved[:, tables.pairs].sum(axis=2) - np.median(moved, axis=1, keepdims=True)  # once what moves all
+        found = now[1] + np.hstack([moved, both])
+    weights = np.exp(found - found.max(axis=1, keepdims=True))
+    beliefs: Array = weights / weights.sum(axis=1, keepdims=True)
+    return beliefs
+
+
+def _weights(tables: Tables, belief: Belief, count: int) -> Array:
+    """(N, C) logs of the causes' weights, one for each draw."""
     random = np.random.default_rng(SEED)
-    belief = believe(tables, spells)
     case = belief.case
     with np.errstate(divide="ignore"):
         prior = np.log(drawn_prior(tables, count, random))
@@ -38,10 +56,8 @@ def draw(tables: Tables, spells: Sequence[Spell], count: int = DRAWS) -> Array:
     single, log = by_activity(tables, case, numbers)
     for joint in belief.joints:
         log = log + weigh_part(tables, joint.part, single, numbers, joint.cases)[1]
-    found = prior + log_sum(log)
-    weights = np.exp(found - found.max(axis=1, keepdims=True))
-    beliefs: Array = weights / weights.sum(axis=1, keepdims=True)
-    return beliefs
+    found: Array = prior + log_sum(log)
+    return found
 
 
 def _acts(each: Array, of: Index, condition: int | None) -> Array:

@@ -33,13 +33,24 @@ MOST_SPARE = 0.5  # and the most it is, whatever is written
 
 @dataclass(frozen=True)
 class Cause:
-    """A fault at a place. cylinders: those it touches (all of them for an engine fault). where: in words."""
+    """A fault at a place. cylinders: those it touches (all of them for an engine fault). where: in words.
+
+    alone: stands for anything else, or for nothing being wrong, so that nothing is beside it. members: the two of a
+    pair (see `inference.pairs`); none of any other.
+    """
 
     name: str
     fault: str
     where: str
     cylinders: frozenset[int]
     prior: float
+    alone: bool = False
+    members: tuple[Cause, ...] = ()
+
+    @property
+    def each(self) -> tuple[Cause, ...]:
+        """The two of a pair; else the cause itself."""
+        return self.members or (self,)
 
 
 def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.DiGraph:
@@ -155,11 +166,13 @@ def causes(faults: list[Fault], vehicle: Vehicle, equipment: Fitted = NOTHING_SA
     found = []
     for fault, prior in zip(faults, priors(faults, vehicle, equipment), strict=True):
         both = fault.pairs.value if fault.pairs and fault.at is At.CYLINDER else 0.0
+        alone = fault.anything_else or fault.nothing_wrong
         singles = list(places(fault.at, vehicle))
         pairs = list(combinations(range(1, vehicle.cylinders + 1), 2)) if both else []
         for where, cylinders in singles:
             suffix = "" if fault.at is At.ENGINE else "@" + where.replace(" ", "-")
-            found.append(Cause(fault.name + suffix, fault.name, where, cylinders, prior * (1 - both) / len(singles)))
+            part = prior * (1 - both) / len(singles)
+            found.append(Cause(fault.name + suffix, fault.name, where, cylinders, part, alone))
         for a, b in pairs:
             name = f"{fault.name}@cylinders-{a}-{b}"
             found.append(

@@ -6,7 +6,7 @@ Causes are sorted by repair class, so that sums over a class are sums over a sli
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import product
 
@@ -95,6 +95,8 @@ class Tables:
     class_starts: where each repair class begins among the sorted causes; class_of: (C,).
     reach: (K + 1, K, 2) minutes and waiting minutes to begin a new spell of condition k from each condition
     (the last row: from a state not known).
+    pairs: (Q, 2) the last Q causes are two faults at once: the numbers of the two of each (see `inference.pairs`).
+    singles: the tables without these; None where there are none.
     """
 
     vehicle: Vehicle
@@ -119,6 +121,8 @@ class Tables:
     condition_hazards: NDArray[np.intp]
     condition_needs: tuple[frozenset[str], ...]
     unlikeliest: float
+    pairs: Index = field(default_factory=lambda: np.zeros((0, 2), dtype=np.intp))
+    singles: Tables | None = None
 
     @cached_property
     def check_number(self) -> Mapping[str, int]:

@@ -50,11 +50,12 @@ class Stake:
         return found
 
     @cached_property
-    def needs(self) -> list[Job]:
-        """What mends each cause."""
+    def needs(self) -> list[Works]:
+        """What mends each cause: a job; of a pair the job of each of the two."""
         if "needs" not in self.made:
-            self.made["needs"] = [needed(self.book, cause) for cause in self.tables.causes]
-        found: list[Job] = self.made["needs"]
+            causes = self.tables.causes
+            self.made["needs"] = [tuple(needed(self.book, each) for each in cause.each) for cause in causes]
+        found: list[Works] = self.made["needs"]
         return found
 
     @cached_property
@@ -64,9 +65,9 @@ class Stake:
         if "harms" not in self.made:
             by_fault = {
                 name: sum(found.expected for found in driving_on(self.book, name, self.prices.watch))
-                for name in self.tables.faults
+                for name in dict.fromkeys(each.fault for cause in self.tables.causes for each in cause.each)
             }
-            self.made["harms"] = [by_fault[cause.fault] for cause in self.tables.causes]
+            self.made["harms"] = [sum(by_fault[each.fault] for each in cause.each) for cause in self.tables.causes]
         found: list[float] = self.made["harms"]
         return found
 
@@ -102,9 +103,8 @@ class Stake:
     def jobs(self) -> dict[Job, float]:
         """What may be needed, and how likely, the likeliest first. Not what stands for anything else or for nothing."""
         found: dict[Job, float] = {}
-        for cause, job, chance in zip(self.tables.causes, self.needs, self.chances, strict=True):
-            fault = self.book.faults[cause.fault]
-            if not (fault.anything_else or fault.nothing_wrong) and chance > 0:
+        for cause, jobs, chance in zip(self.tables.causes, self.needs, self.chances, strict=True):
+            for job in jobs if not cause.alone and chance > 0 else ():
                 found[job] = found.get(job, 0.0) + chance
         return dict(sorted(found.items(), key=lambda pair: -pair[1]))
 
@@ -155,16 +155,20 @@ def fate(stake: Stake, work: Sequence[Job], cause: int) -> Fate:
     fault = stake.book.faults[stake.tables.causes[cause].fault]
     if fault.nothing_wrong:
         return Fate(1.0, 0.0, 0.0)
-    need = stake.needs[cause]
-    left, cured = leaves(stake.book, work, need)
-    if fault.anything_else:
-        left, cured = need, 0.0
-    elif not left.places:
-        cured = 1.0
-    old, goes = _others(stake, work, need)
-    back, one = stake.prices.comeback, Job(need.repair, frozenset(list(need.places)[:1]))
-    later = (1 - cured) * (in_vain(stake) + stake.harms[cause] + stake.cost(left))
-    return Fate(cured, any_of(old, goes), later + old * goes * (back + stake.cost(one)))
+    back, cured, sound, still, later = stake.prices.comeback, 1.0, 1.0, 0.0, 0.0
+    for need in stake.needs[cause]:
+        left, mends = leaves(stake.book, work, need)
+        if fault.anything_else:
+            left, mends = need, 0.0
+        elif not left.places:
+            mends = 1.0
+        cured, still = cured * mends, still + (1 - mends) * stake.cost(left)
+        old, goes = _others(stake, work, need)
+        one = Job(need.repair, frozenset(list(need.places)[:1]))
+        sound *= 1 - any_of(old, goes)
+        later += old * goes * (back + stake.cost(one))
+    later += (1 - cured) * (in_vain(stake) + stake.harms[cause]) + still
+    return Fate(cured, 1 - sound, later)
 
 
 def in_vain(stake: Stake) -> float:
@@ -236,9 +240,10 @@ def _handed_on(stake: Stake) -> list[float]:
 def _right(stake: Stake, cause: int) -> float:
     """All that the right repair costs, now and later."""
     need = stake.needs[cause]
+    now = sum(stake.cost(job) for job in need)
     if stake.book.faults[stake.tables.causes[cause].fault].anything_else:
-        return stake.cost(need)
-    return stake.cost(need) + again(stake, (need,)) + fate(stake, (need,), cause).later
+        return now
+    return now + again(stake, need) + fate(stake, need, cause).later
 
 
 def known(stake: Stake) -> list[float]:
@@ -347,8 +352,8 @@ def _first_that_mends(stake: Stake, tries: Works, cause: int) -> int:
         return 0 if fault.nothing_wrong else last
     left = stake.needs[cause]
     for number, job in enumerate(tries):
-        left, _ = leaves(stake.book, (job,), left)
-        if not left.places:
+        left = tuple(leaves(stake.book, (job,), need)[0] for need in left)
+        if not any(need.places for need in left):
             return number
     return last
 
@@ -495,7 +500,9 @@ def check_cost(stake: Stake, option: Option) -> float:
 
 
 def actions(stake: Stake) -> list[Works]:
-    """What might be done once more is known: each job that may be needed, its bank, all of its kind; to hand the car
-    on."""
+    """What might be done once more is known: each job that may be needed, its bank, all of its kind; both jobs of two
+    faults at once; to hand the car on."""
     jobs = [job for job, chance in stake.jobs.items() if chance >= HARDLY]
-    return [*dict.fromkeys(work for job in jobs for work in variants(stake, job)), ()]
+    likely = zip(stake.needs, stake.chances, strict=True)
+    both = [_merged(jobs) for jobs, chance in likely if len(jobs) > 1 and chance >= HARDLY]
+    return [*dict.fromkeys((*(work for job in jobs for work in variants(stake, job)), *both)), ()]

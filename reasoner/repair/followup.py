@@ -1,6 +1,7 @@
 """What may be wrong after work: not cured, or brought in by it; or nothing.
 
-not cured    each cause as likely as it was, as far as the work does not mend it
+not cured    each cause as likely as it was, as far as the work does not mend it; of two at once, of which it mends
+             one, the other; of two of which it mends neither, half each
 brought in   of what was mended, the part in which the work goes wrong; shared among the faults that are possible
              only after such work and those it raises, at the places that were worked on (and a little beside them)
 cured        the rest: the cause that stands for nothing being wrong
@@ -9,13 +10,14 @@ cured        the rest: the cause that stands for nothing being wrong
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import prod
 
 from reasoner.network.graph import Cause, build, follows, share
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.choices import brought_in
 from reasoner.repair.jobs import Job, leaves, needed
-from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.model import AND, Rulebook
 
 
 def tables_after(book: Rulebook, vehicle: Vehicle, before: Mapping[str, float], work: Sequence[Job]) -> Tables:
@@ -28,7 +30,7 @@ def prior_after(
     book: Rulebook, vehicle: Vehicle, causes: Sequence[Cause], before: Mapping[str, float], work: Sequence[Job]
 ) -> list[float]:
     """Probability of each cause after the work, 0 or more. Rules that leave nothing possible change nothing."""
-    left = [before.get(cause.name, 0.0) * (1 - mended(book, cause, work)) for cause in causes]
+    left = _not_cured(book, causes, before, work)
     cured = max(0.0, 1 - sum(left))  # work that mends nothing may leave a rounding below 0
     shares = [sum(_share(book, vehicle, cause, causes, job) for job in work) for cause in causes]
     wrong = cured * brought_in(book, work) if any(shares) else 0.0
@@ -39,8 +41,25 @@ def prior_after(
     return after if any(after) else [before.get(cause.name, 1.0) for cause in causes]
 
 
+def _not_cured(
+    book: Rulebook, causes: Sequence[Cause], before: Mapping[str, float], work: Sequence[Job]
+) -> list[float]:
+    """How likely each cause is still there. A pair that was believed in is one or the other from here on: that both are
+    there still is weighed again by what is seen now."""
+    stays = {cause.name: 1 - mended(book, cause, work) for cause in causes}
+    left = {name: before.get(name, 0.0) * stay for name, stay in stays.items()}
+    for name, chance in before.items():
+        one, pair, other = name.partition(AND)
+        for own, beside in ((one, other), (other, one)) if pair else ():
+            if own in left:
+                left[own] += chance * stays[own] * (1 - stays.get(beside, 0.0) / 2)
+    return list(left.values())
+
+
 def mended(book: Rulebook, cause: Cause, work: Sequence[Job]) -> float:
-    """Chance that this work mends a cause."""
+    """Chance that this work mends a cause, both of a pair."""
+    if cause.members:
+        return prod(mended(book, each, work) for each in cause.members)
     if book.faults[cause.fault].anything_else:
         return 0.0
     left, by_luck = leaves(book, work, needed(book, cause))

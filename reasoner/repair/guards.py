@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import log10
 
-from reasoner.inference.belief import by_fault
 from reasoner.inference.evidence import Spell
 from reasoner.inference.exclude import can_speak_against, can_speak_for, spoken_against
 from reasoner.inference.weight import left_out, moved
@@ -109,7 +108,7 @@ class Guards:
         stake, own = self.stake, self._mended(job)
         if not own or free(stake, job):
             return []
-        fault = stake.tables.causes[max(own, key=lambda c: stake.chances[c])].fault
+        fault = stake.tables.causes[max(self._alone(own), key=lambda c: stake.chances[c])].fault
         direct = looking_at(stake, fault)
         if not direct:
             return []
@@ -121,9 +120,9 @@ class Guards:
     def _not_known_which(self, job: Job) -> list[Missing]:
         """Work at several places, most likely for one of them, where nobody has looked which."""
         stake, own = self.stake, self._mended(job)
-        fewer = [c for c in own if stake.needs[c].places < job.places]
+        fewer = [c for c in self._alone(own) if stake.needs[c][0].places < job.places]
         chance = sum(stake.chances[c] for c in fewer)
-        if len(job.places) < 2 or chance < WHICH * sum(stake.chances[c] for c in own):
+        if len(job.places) < 2 or chance < WHICH * sum(stake.chances[c] for c in self._alone(own)):
             return []
         fault = stake.tables.causes[max(fewer, key=lambda c: stake.chances[c])].fault
         direct = frozenset(name for name in looking_at(stake, fault) if stake.book.checks[name].at is At.CYLINDER)
@@ -163,9 +162,13 @@ class Guards:
         return {}
 
     def _mended(self, job: Job) -> list[int]:
-        """Causes that a job mends."""
+        """Causes that a job mends, or of which it mends one of the two."""
         needs = enumerate(self.stake.needs)
-        return [c for c, need in needs if need.repair == job.repair and need.places <= job.places]
+        return [c for c, jobs in needs if any(n.repair == job.repair and n.places <= job.places for n in jobs)]
+
+    def _alone(self, causes: Sequence[int]) -> list[int]:
+        """Those that are no pairs. What is in a pair is among them by itself too."""
+        return [c for c in causes if not self.stake.tables.causes[c].members]
 
     def _telling(self, checks: Collection[str], causes: Sequence[int]) -> tuple[str, ...]:
         """Of these checks, those whose answer can speak for these causes as much as it takes, the most decibans a
@@ -197,8 +200,11 @@ class Guards:
 def missing_for_watching(stake: Stake) -> tuple[Missing, ...]:
     """Risks of driving on that are too high for doing nothing yet."""
     found: dict[str, float] = {}
-    chances = by_fault(stake.tables, stake.now.probability).tolist()
-    for fault, chance in zip(stake.tables.faults, chances, strict=True):
+    chances: dict[str, float] = {}
+    for cause, chance in zip(stake.tables.causes, stake.chances, strict=True):
+        for each in cause.each:
+            chances[each.fault] = chances.get(each.fault, 0.0) + chance
+    for fault, chance in chances.items():
         for harm in driving_on(stake.book, fault, stake.prices.watch):
             found[harm.risk.name] = found.get(harm.risk.name, 0.0) + chance * harm.chance
     limits = {risk.name: risk.not_above for risk in stake.book.risks.values() if risk.not_above is not None}
@@ -222,7 +228,7 @@ def excluded(stake: Stake, known: Known, name: str) -> bool:
 def _causes(stake: Stake, name: str) -> list[int]:
     """Causes of a fault, or of the faults of a family."""
     own = within(stake.book, name)
-    return [number for number, cause in enumerate(stake.tables.causes) if cause.fault in own]
+    return [n for n, cause in enumerate(stake.tables.causes) if any(each.fault in own for each in cause.each)]
 
 
 def _chance(stake: Stake, name: str) -> float:

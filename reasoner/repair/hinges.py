@@ -75,7 +75,7 @@ def _varied(stake: Stake, suspect: Job, what: str, value: float) -> Stake:
     if what == "chance":
         now = stake.jobs[suspect]
         others = (1 - value) / (1 - now) if now < 1 else 0.0
-        factors = [value / now if need == suspect else others for need in stake.needs]
+        factors = [value / now if suspect in need else others for need in stake.needs]
         moved = replace(stake.now, showing=stake.now.showing * factors, quiet=stake.now.quiet * factors)
         return replace(stake, now=moved)
     if what == "part":

@@ -272,7 +272,8 @@ def suspect(before: Standing, work: Work) -> int | None:
     own = [
         number
         for number, cause in enumerate(before.tables.causes)
-        if not before.book.faults[cause.fault].nothing_wrong and mended(before.book, cause, work.jobs) > 0
+        if not (cause.members or before.book.faults[cause.fault].nothing_wrong)
+        and mended(before.book, cause, work.jobs) > 0
     ]
     return max(own, key=lambda number: chances[number], default=None)
 

@@ -17,7 +17,7 @@ from reasoner.report.lines import bar, steps
 from reasoner.report.shapes import HEAD, QUIET, columns, count, head, item, para
 from reasoner.session.effort import Spent
 from reasoner.session.plain import clean, effort_text, shortened
-from reasoner.session.words import percent
+from reasoner.session.words import at_place, percent
 
 # ---- Cases that looked alike, as blocks ------------------------------------------------------------------------------
 
@@ -226,7 +226,6 @@ def _one(one: Replayed) -> list[RenderableType]:
 
 
 def _long(ending: Ending) -> str:
-    place = "" if ending.where in ("engine", "") else f", {ending.where}"
     grade = f" {GRADES[ending.grade].capitalize()}." if ending.grade is not None else ""
     found = "" if ending.found is None else f" What was found: {percent(ending.found)}."
     took = effort_text(ending.effort.minutes, ending.effort.wait)
@@ -235,7 +234,7 @@ def _long(ending: Ending) -> str:
         if ending.settled is not None
         else f"not settled after {count(ending.answers, 'answer')} ({took})"
     )
-    return f"{ending.title}{place}, {percent(ending.chance)}, {when}.{grade}{found}"
+    return f"{at_place(ending.title, ending.where)}, {percent(ending.chance)}, {when}.{grade}{found}"
 
 
 def _reweighed(one: Reweighed) -> str:
@@ -422,7 +421,7 @@ def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableT
         )
         found += [item(text) for text in seen.answers]
     if again is not None:
-        ends = f"{again.title}{'' if again.where in ('engine', '') else ', ' + again.where}, {percent(again.chance)}"
+        ends = f"{at_place(again.title, again.where)}, {percent(again.chance)}"
         how = f"{count(again.answers, 'answer')}, {_effort(again.effort)}"
         found.append(para(f"Asked again by today's rules, answered from this case: {how}; {ends}."))
     return found

@@ -14,7 +14,7 @@ from rich.text import Text
 from reasoner.report.shapes import CARE, HEAD, QUIET, count
 from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
 from reasoner.session.plain import clean, effort_text, glued, unglued
-from reasoner.session.words import percent, range_text
+from reasoner.session.words import at_place, percent, place_text, range_text
 
 WIDEST = 100
 FOR, AGAINST, CHANGES = 2, 1, 2  # answers for and against, and checks that could change it, on the one screen
@@ -94,7 +94,7 @@ def _how_sure(v: Verdict) -> list[RenderableType]:
     lines = [(_name(v.fault, with_place=False), _chance(v.fault))]
     elsewhere = v.fault.probability - v.lead.probability > 1e-9
     if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault and elsewhere:
-        lines.append((f"and that on {v.lead.where}", _chance(v.lead)))
+        lines.append((f"and that on {place_text(v.lead.where)}", _chance(v.lead)))
     return [_table(lines)]
 
 
@@ -219,7 +219,7 @@ def times_text(decibans: float) -> str:
 
 
 def _name(suspect: Suspect, with_place: bool = True) -> str:
-    return suspect.title if not with_place or suspect.where in ("engine", "") else f"{suspect.title}, {suspect.where}"
+    return at_place(suspect.title, suspect.where if with_place else "")
 
 
 def _chance(suspect: Suspect) -> str:

@@ -277,6 +277,8 @@ SETTINGS = table(
     Key("same again", percent(0, 100), default=0.67),
     Key("same everywhere", percent(0, 100), default=0.25),
     Key("same at banks", percent(0, 100), default=0.0),
+    Key("two faults", percent(0, 50), default=0.0),
+    Key("two faults from", number("decibans", 0, 100), default=13.0),
     Key("afterwards", afterwards.read_afterwards, by_name=True, default=Afterwards()),
     *ORIGIN,
 )

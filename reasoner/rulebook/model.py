@@ -6,7 +6,7 @@ Nothing here names a particular fault, check or condition: rules are data.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 
@@ -160,6 +160,38 @@ class Fault:
     after_work: tuple[str, ...] = ()
     nothing_wrong: bool = False
     mends_itself: Frequency | None = None
+
+
+AND = " + "  # between the names, and the places, of the two faults of a pair; no name has it
+AND_ALSO = ", and also "  # and between their titles
+
+
+class Faults(dict[str, Fault]):
+    """Faults by name. A pair of faults (`one + other`) is a fault as well, made when it is asked for by its name; it is
+    not among those that are listed."""
+
+    def __missing__(self, name: str) -> Fault:
+        one, both, other = name.partition(AND)
+        if not both:
+            raise KeyError(name)
+        return _pair(name, self[one], self[other])
+
+
+def _pair(name: str, one: Fault, other: Fault) -> Fault:
+    """Two faults as one. Which repair mends it, and what it does, is asked of each of the two."""
+    second = other.title if other.title[1:2].isupper() else other.title[:1].lower() + other.title[1:]
+    driving = " ".join(dict.fromkeys(text for text in (one.driving_on, other.driving_on) if text))
+    return replace(
+        one,
+        name=name,
+        title=f"{one.title}{AND_ALSO}{second}",
+        means=f"{one.means} {other.means}".strip(),
+        acts_as=tuple(dict.fromkeys((*one.acts_as, *other.acts_as))),
+        confirmed_by=(*one.confirmed_by, *other.confirmed_by),
+        driving_on=driving,
+        pairs=None,
+        mends_itself=None,
+    )
 
 
 @dataclass(frozen=True)
@@ -531,7 +563,9 @@ class Settings:
     differ in how often it shows (standard deviation of the log odds). same_again: chance that a second look at the same
     thing in the same state sees only again what the first one saw. same_everywhere: chance that what a check shows at
     several places, with nothing to see there, is the same at all of them; same_at_banks: the same of both banks, of
-    what they show while a fault of the whole engine does.
+    what they show while a fault of the whole engine does. two_faults: share of cars with two faults at once (0: never
+    reckoned with); two_faults_from: decibans by which two have to explain the answers better than either alone before
+    they are weighed.
     """
 
     report_right: Mapping[str, float]
@@ -550,6 +584,8 @@ class Settings:
     activity_varies: float = 0.7
     same_again: float = 0.67
     same_everywhere: float = 0.25
+    two_faults: float = 0.0
+    two_faults_from: float = 13.0
     waiting_most: float = 20.0
     looks_dearer: float = 1.5
     owner_minutes: float = 0.0
@@ -606,6 +642,9 @@ class Rulebook:
     written: Mapping[Trail, Written] = field(default_factory=dict)
     waived: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
     over: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "faults", Faults(self.faults))
 
     @property
     def replaced(self) -> Mapping[Trail, Written]:

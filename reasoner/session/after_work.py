@@ -51,11 +51,11 @@ class AfterWork(Workup):
 
     def _refitted(self) -> Self:
         """What the car has not got is no cause any more; all else stays as likely as the work left it."""
-        whole, later = self.whole or self.tables, super()._refitted()
-        return later if later.tables is self.tables else replace(later, whole=whole)
+        whole, later = self.whole or self.ruled, super()._refitted()
+        return later if later.ruled is self.ruled else replace(later, whole=whole)
 
     def _tables_of(self, car: Vehicle) -> Tables:
-        whole, faults = self.whole or self.tables, self.book.faults
+        whole, faults = self.whole or self.ruled, self.book.faults
         stays = [passes(faults[c.fault].only, car.properties, car.distance_km, unknown=True) for c in whole.causes]
         if all(stays):
             return whole  # to the last bit, where a fact was taken back

@@ -13,7 +13,7 @@ from reasoner.inference.plan import Option, worth
 from reasoner.inference.surprise import surprise
 from reasoner.inference.weight import weigh
 from reasoner.network.tables import Array, CheckTable
-from reasoner.rulebook.model import Origin
+from reasoner.rulebook.model import AND, Origin
 from reasoner.session.asking import ALTERNATIVES, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
 from reasoner.session.effort import Spent, effort
@@ -49,13 +49,23 @@ def _suspect(workup: Workup, cause: int, p: float, low: float, high: float, wher
     entry = workup.tables.causes[cause]
     title = workup.book.faults[entry.fault].title
     place = entry.where if where is None else where
-    return Suspect(entry.name, entry.fault, title, place, p, min(low, p), max(high, p))
+    both = tuple(each.name for each in entry.members)
+    return Suspect(entry.name, entry.fault, title, place, p, min(low, p), max(high, p), both)
 
 
 def _faults(workup: Workup, draws: Array) -> tuple[Suspect, ...]:
     """The likeliest faults, their places summed."""
     chances = by_fault(workup.tables, workup.belief.probability)
     return tuple(_fault(workup, f, draws) for f in ordered(chances, LEADING))
+
+
+def _at_least(workup: Workup, cause: int, draws: Array) -> Suspect:
+    """A cause, alone or beside another."""
+    name = workup.tables.causes[cause].name
+    own = [n for n, c in enumerate(workup.tables.causes) if any(each.name == name for each in c.each)]
+    low, high = span.span(draws[:, own].sum(axis=1)[:, None])
+    p = float(workup.belief.probability[own].sum())
+    return _suspect(workup, cause, p, float(low[0]), float(high[0]))
 
 
 def _fault(workup: Workup, fault: int, draws: Array) -> Suspect:
@@ -116,7 +126,7 @@ def answer_origin(table: CheckTable, cause: int, weights: Sequence[tuple[float, 
 def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     """What is concluded now, and how firmly: what `decide` recommends, in the same words."""
     # What follows a verdict is not loaded for a first question.
-    from reasoner.session.deciding import concluded, kind_of, mended_too, mends_most, missing_text, title
+    from reasoner.session.deciding import at_least, concluded, kind_of, mended_too, mends_most, missing_text, title
 
     tables, book = workup.tables, workup.book
     now, decision = belief(workup), concluded(workup)
@@ -127,12 +137,13 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     if kind == "settled":
         number, draws = mends_most(decision), span.draw(tables, workup.spells)
         lead, fault = _cause(workup, number, draws), _fault(workup, int(tables.fault_of[number]), draws)
+    elif kind == "at-least":
+        lead = fault = _at_least(workup, at_least(workup)[0], span.draw(tables, workup.spells))
     elif lead.cause != fault.cause:
         lead = _cause(workup, tables.cause_number[fault.cause], span.draw(tables, workup.spells))
     cause = tables.cause_number[lead.cause]
     all_reasons = reasons(workup, cause)
-    entry = book.faults[lead.fault]
-    repair = book.repairs[entry.repair]
+    repairs = [book.repairs[book.faults[each.fault].repair] for each in tables.causes[cause].each]
     found = surprise(tables, workup.spells)
     disagreeing = tuple(answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
     took = spent(workup)
@@ -155,12 +166,12 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         unsure=unsure(workup, all_reasons),
         not_explained=not_explained(workup, cause),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
-        driving_on=entry.driving_on,
-        repair=repair.name,
-        repair_title=repair.title,
-        repair_do=repair.do,
-        repair_cautions=tuple(book.cautions[n].say for n in repair.cautions),
-        proof=tuple(book.checks[n].title for n in repair.proof if n in tables.check_number),
+        driving_on=book.faults[lead.fault].driving_on,
+        repair=AND.join(r.name for r in repairs),
+        repair_title="; ".join(r.title for r in repairs),
+        repair_do=" ".join(r.do for r in repairs),
+        repair_cautions=tuple(dict.fromkeys(book.cautions[n].say for r in repairs for n in r.cautions)),
+        proof=tuple(dict.fromkeys(book.checks[n].title for r in repairs for n in r.proof if n in tables.check_number)),
         wanted_first=tuple(missing_text(book, item) for item in decision.missing[best.kind]),
         minutes_spent=took.minutes,
         waiting_spent=took.wait,
@@ -209,6 +220,11 @@ def _sentence(
         return f"{'Nothing is wrong now' if wrong else f'{lead.title}: it is over by now'}. {best}"
     if kind == "first":
         return f"Not settled yet, but there is something to do first. {best}"
+    if kind == "at-least":
+        alone = float(workup.belief.probability[workup.tables.cause_number[lead.cause]])
+        other = percent(max(0.0, lead.probability - alone) / lead.probability)
+        there = f"{named(workup, lead.fault, lead.where)} is there: {percent(lead.probability)}"
+        return f"{there}. That another fault is there beside it: {other}. Look again when this is done. {best}"
     if kind == "place-open":
         chance = percent(fault.probability)
         return f"{fault.title}: {chance}. Which one is not settled, and no check at hand is worth its cost. {best}"

@@ -72,8 +72,8 @@ def kind_of(decision: Decision) -> str:
     """How firm a conclusion is.
 
     settled: what is recommended cures as surely as that word asks for. place-open: one fault is as sure as that, and
-    its place is not. first: something that costs nothing comes first. watch: nothing is wrong now, or it is over.
-    nothing-worth: anything else.
+    its place is not. at-least: one cause is as sure as that, alone or beside another. first: something that costs
+    nothing comes first. watch: nothing is wrong now, or it is over. nothing-worth: anything else.
     """
     workup, best = decision.workup, decision.best
     sure = workup.costs.dominates
@@ -83,7 +83,20 @@ def kind_of(decision: Decision) -> str:
         return "settled"
     if best.kind == "free":
         return "first"
+    if len(workup.tables.pairs) and at_least(workup)[1] >= sure:
+        return "at-least"
     return "place-open" if workup.fault_settled else "nothing-worth"
+
+
+def at_least(workup: Workup) -> tuple[int, float]:
+    """The single cause that is likeliest to be there, alone or beside another, and how likely that is."""
+    tables, chances = workup.tables, workup.belief.probability.tolist()
+    there: dict[str, float] = {}
+    for cause, chance in zip(tables.causes, chances, strict=True):
+        for each in cause.each if not cause.alone else ():
+            there[each.name] = there.get(each.name, 0.0) + chance
+    most = max(there, key=there.__getitem__)
+    return tables.cause_number[most], there[most]
 
 
 def mends_most(decision: Decision) -> int:

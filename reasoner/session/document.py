@@ -10,7 +10,10 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class Suspect:
-    """A cause (or a fault over all its places) with its probability and range under the rules' own uncertainty."""
+    """A cause (or a fault over all its places) with its probability and range under the rules' own uncertainty.
+
+    both: of two faults at once, the two causes; `cause`, `fault` and `where` are theirs with ` + ` between.
+    """
 
     cause: str
     fault: str
@@ -19,6 +22,7 @@ class Suspect:
     probability: float
     low: float
     high: float
+    both: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -189,8 +193,9 @@ class SurpriseDoc:
 
 @dataclass(frozen=True)
 class Verdict:
-    """kind: settled, place-open, first (something that costs nothing comes first, and the case goes on), watch
-    (nothing is wrong now, or it is over), nothing-worth or stopped.
+    """kind: settled, place-open, at-least (the lead is there, and perhaps another fault beside it), first (something
+    that costs nothing comes first, and the case goes on), watch (nothing is wrong now, or it is over), nothing-worth or
+    stopped.
 
     course: what is recommended, in the words of `decide`; choice: its kind there; cures: the chance that it does.
     unsure: answers that were not sure, which a second look would make count for more. not_explained: codes that what is

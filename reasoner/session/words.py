@@ -19,7 +19,7 @@ from reasoner.casebook.events import (
 )
 from reasoner.measure.finding import listed as listed
 from reasoner.measure.finding import percent as percent
-from reasoner.rulebook.model import At, Check, Rulebook
+from reasoner.rulebook.model import AND, AND_ALSO, At, Check, Rulebook
 from reasoner.session.record import Given, standing
 from reasoner.session.workup import Workup
 
@@ -38,8 +38,19 @@ def range_text(low: float, high: float) -> str:
 
 def named(workup: Workup, fault: str, where: str) -> str:
     """A fault at a place: `Injector leaks when shut, cylinder 3`."""
-    title = workup.book.faults[fault].title
+    return at_place(workup.book.faults[fault].title, where)
+
+
+def at_place(title: str, where: str) -> str:
+    """The title of a fault, and where it is; of two at once, of each."""
+    if AND in where:
+        return AND_ALSO.join(map(at_place, title.split(AND_ALSO), where.split(AND)))
     return title if where in ("engine", "") else f"{title}, {where}"
+
+
+def place_text(where: str) -> str:
+    """A place, or those of two faults at once that are not the whole engine."""
+    return ", ".join(each for each in where.split(AND) if each != "engine")
 
 
 def places_of(workup: Workup, check: Check) -> dict[int, str]:

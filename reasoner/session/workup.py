@@ -16,6 +16,7 @@ from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, reaches_far, without, would_replace
 from reasoner.inference.expected import expected_tables
 from reasoner.inference.gain import gain
+from reasoner.inference.pairs import chosen
 from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.network.tables import Tables, compile_tables
@@ -34,12 +35,13 @@ PLAIN = 0.9  # a chance of showing from which nobody is asked whether it does; j
 
 @dataclass(frozen=True)
 class Workup:
-    """A case now. by: what counts as cost. vehicle: with all that is known of it; stated: as it was before
-    facts were told (None: none were). prices: what the shop pays and charges (None: as the rules say)."""
+    """A case now. ruled: the tables as the rules make them, of single causes. by: what counts as cost. vehicle: with
+    all that is known of it; stated: as it was before facts were told (None: none were). prices: what the shop pays and
+    charges (None: as the rules say)."""
 
     book: Rulebook
     vehicle: Vehicle
-    tables: Tables
+    ruled: Tables
     events: tuple[Event, ...] = ()
     by: By = "time"
     stated: Vehicle | None = None
@@ -51,7 +53,17 @@ class Workup:
 
     @cached_property
     def spells(self) -> tuple[Spell, ...]:
-        return spells_of(self.book, self.record, self.tables)
+        return spells_of(self.book, self.record, self.ruled)
+
+    @cached_property
+    def tables(self) -> Tables:
+        """With pairs of causes, where no single one explains what was seen."""
+        return self.weighed(self.ruled, self.spells)
+
+    def weighed(self, tables: Tables, spells: Sequence[Spell]) -> Tables:
+        """The tables with those pairs that these spells ask for."""
+        settings = self.book.settings
+        return chosen(tables, spells, settings.two_faults, settings.two_faults_from)
 
     @cached_property
     def belief(self) -> Belief:
@@ -261,7 +273,7 @@ class Workup:
         car = known_car(stated, self.events)
         if car.fields == self.vehicle.fields:
             return self
-        return replace(self, vehicle=car, stated=stated, tables=self._tables_of(car))
+        return replace(self, vehicle=car, stated=stated, ruled=self._tables_of(car))
 
     def _tables_of(self, car: Vehicle) -> Tables:
         return compile_tables(self.book, car)

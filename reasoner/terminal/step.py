@@ -14,7 +14,7 @@ from rich.text import Text
 
 from reasoner.session.document import BeliefDoc, Move, Question, Separation, Suspect, Way
 from reasoner.session.plain import clean, effort_text, glued, harmless
-from reasoner.session.words import percent, range_text
+from reasoner.session.words import percent, place_text, range_text
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_clause, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
 
@@ -197,7 +197,8 @@ def _place(suspect: Suspect, belief: BeliefDoc) -> str:
         return "place not known"
     there = belief.all.get(suspect.cause, suspect.probability)
     only = suspect.probability - there < 1e-9  # it has no other place on this car
-    return suspect.where if only else f"{suspect.where}: {percent(there)}"
+    where = place_text(suspect.where)
+    return where if only else f"{where}: {percent(there)}"
 
 
 def way_text(way: Way) -> str:

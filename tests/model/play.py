@@ -81,6 +81,14 @@ def where(car: Car) -> str:
 
 def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
     """The car from its list of codes to where the session stops."""
+    talk, kind, steps, slips, unseen = played_through(book, car, past)
+    codes = tuple(sorted(past.codes))
+    run = _run(talk, car, number, kind, codes, tuple(steps))
+    return Played(run, car, past, tuple(slips), tuple(unseen), *_paid(talk, car, run))
+
+
+def played_through(book: Rulebook, car: Car, past: Past) -> tuple[Talk, str, list[TrialStep], list[str], list[str]]:
+    """The conversation where it stops, how that is, its steps, and what slipped and what nobody could see."""
     begun = start(book, car.profile)
     talk = Talk(begun)
     talk = _hear(talk, {"type": "complaint", "text": complaint(past)})
@@ -115,8 +123,7 @@ def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
                 slips.append(f"{asked.way.check}: {text}")
         talk = _hear(talk, message)
         steps.append(_step(before, talk, car, asked, text))
-    run = _run(talk, car, number, kind, tuple(codes), tuple(steps))
-    return Played(run, car, past, tuple(slips), tuple(unseen), *_paid(talk, car, run))
+    return talk, kind, steps, slips, unseen
 
 
 def complaint(past: Past) -> str:

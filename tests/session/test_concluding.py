@@ -70,7 +70,7 @@ def test_two_faults_with_one_remedy_are_not_told_apart_and_both_are_said() -> No
     workup = half_way()
     twins = ("injector-leaks@cylinder-3", "injector-leaks-after-soak@cylinder-3")
     prior = np.array([100.0 * (c.name in twins) for c in workup.tables.causes]) + workup.tables.prior
-    workup = replace(workup, tables=replace(workup.tables, prior=prior / prior.sum()), events=())
+    workup = replace(workup, ruled=replace(workup.tables, prior=prior / prior.sum()), events=())
     assert class_entropy(workup.tables, workup.belief.probability) < 0.3
     decision = concluded(workup)
     assert mended_too(decision, "injector-leaks", 0.03) == ["injector-leaks-after-soak"]
@@ -84,7 +84,7 @@ def leaks_somewhere() -> Workup:
     workup = small_car()
     leak = np.array([c.fault == "leak" for c in workup.tables.causes])
     prior = np.where(leak, 100.0, 1.0) * workup.tables.prior
-    return replace(workup, tables=replace(workup.tables, prior=prior / prior.sum()))
+    return replace(workup, ruled=replace(workup.tables, prior=prior / prior.sum()))
 
 
 def move(workup: Workup, cause: int) -> list[float]:
@@ -219,7 +219,7 @@ def test_a_reason_names_the_statement_that_was_used() -> None:
 def test_a_verdict_is_due_once_it_is_settled_unless_one_goes_on() -> None:
     settled = answered(small_car(), "plugs", {3: "wet"})
     third = np.array([c.where == "cylinder 3" for c in settled.tables.causes])
-    settled = replace(settled, tables=settled.tables.with_prior(np.where(third, 3.0, 1.0) * settled.tables.prior))
+    settled = replace(settled, ruled=settled.tables.with_prior(np.where(third, 3.0, 1.0) * settled.tables.prior))
     settled = to_the_end(settled)
     assert settled.settled and not proposals(settled)
     found = next_document(settled)
