@@ -37,6 +37,7 @@ IDLE = 1.3  # times the airflow at idle, up to which a moment is one of idle; ju
 READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 ZERO = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
 HIGHEST = 95.0  # percentile of airflow from which it counts as high
+TILTS = 3.0  # % of trim that a sound engine's may differ from idle to high airflow, standard deviation; judgement
 LIKELY = 0.5  # weight that a family must have against all others to be named
 MISREADS = 0.4  # upstream sensors that read wrong for each mixture that is off by a share, beforehand; judgement
 FOR_SURE = 1.96  # standard errors that a size must be above to be named
@@ -113,6 +114,19 @@ class Fits:
         if shows is None or rests is None or rests.value <= 0:
             return shows or rests
         return Estimate(shows.value - min(ZERO, rests.value), math.hypot(shows.error, rests.error))
+
+    @property
+    def beside(self) -> Estimate | None:
+        """% of fuel too much (below zero: too little) where airflow is highest, beside what fades with airflow; of what
+        comes and goes, against the quiet state. None where high airflow was not seen."""
+        shows, rests = self.showing or self.quiet, self.quiet if self.best is not None and self.best.of_state else None
+        if self.best is None or shows is None or shows.high is None or (rests is not None and rests.high is None):
+            return None
+        off = rests.high if rests is not None and rests.high is not None else Estimate(0.0, 0.0)
+        fades = self.best.at_most.value * shows.flow[0] / max(shows.flow[1], 1e-9)
+        trim = (shows.high.value - off.value - fades) / 100
+        error = math.hypot(shows.high.error, off.error, TILTS) / 100
+        return Estimate(100 * (1 / (1 + trim) - 1), 100 * error / (1 + trim) ** 2) if trim > -0.9 else None
 
     def _read(self, side: Line | None) -> Estimate | None:
         if side is None:

@@ -44,7 +44,7 @@ from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.plausibility import Doubt
 from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import LOAD as LOADED
-from reasoner.scanlog.shapes import MISREAD, NONE, PURGED, SENSED, SHARE
+from reasoner.scanlog.shapes import MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import plus_minus
 
@@ -234,7 +234,9 @@ DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time s
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
 NORMAL = "within 10 % everywhere"
-AS_TRIMS = {NONE: NORMAL, SENSED: SHARE}  # what trims over airflow look like, where that has another name
+# What trims over airflow look like, where that has another name. Vapour out of the oil comes by the second; whether a
+# leak has a wrong share beside it is told by what is left at high airflow (`Fits.beside`).
+AS_TRIMS = {NONE: NORMAL, SENSED: SHARE, OIL: TIME, MIXED: TIME}
 
 
 def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:

@@ -44,8 +44,10 @@ Taken = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all
 ZERO = 6.0
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
 WITH_LOAD = "with load"
-WIDEST, SHAPE = "widest", "shape"
+WIDEST, SCALE, SHAPE = "widest", "scale", "shape"
 MOST = 24  # spells of one log; the longest, where there are more
+SHORTEST = 20.0  # s of a condition in which it showed, from which that counts; judgement
+STARTS = ("hot restart", "after refuelling")  # phases of a log that begin with a start
 
 
 def no_files(file: str) -> tuple[bytes, Columns | None]:
@@ -96,6 +98,7 @@ def events_of(workup: Workup, document: LogDocument, mark: str) -> Taken:
     single = [f for f in _readings(workup, document) if (f.check.name, f.place, f.spell.state) not in curved]
     better = {(other, f.place, f.spell.number) for f in single for other in f.check.stands_for}
     found += [f for f in single if (f.check.name, f.place, f.spell.number) not in better]
+    found = _once(document, _both_ways(document, found))
     kept = _longest({f.spell.number: f.spell for f in found}.values())
     found = [f for f in found if f.spell.number in kept]
     if not found:
@@ -152,7 +155,10 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
             away = best.at_most
             level = Estimate(away.value + math.copysign(ZERO, away.value), away.error)
         widest = Estimate(level.value, math.hypot(SPREAD, level.error))
-        carried = {**to_carry([Figure(WIDEST, "%", widest)]), SHAPE: shape}
+        figures = [Figure(WIDEST, "%", widest)]
+        if fits is not None and fits.beside is not None:
+            figures.append(Figure(SCALE, "%", fits.beside))
+        carried = {**to_carry(figures), SHAPE: shape}
         where = "at high airflow" if likeliest == WITH_LOAD else "at idle"
         text = f"{plus_minus(widest)} % {where}, {likeliest}"
         if best is not None and comes:
@@ -160,8 +166,7 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
             text = f"{plus_minus(best.at_most)} % {where} against {against}, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
-            by_name = _weights(one)
-            if comes or max(by_name, key=lambda n: by_name[n]) != one.check.outcomes[0].name:
+            if comes or _likeliest(one) != one.check.outcomes[0].name:
                 found.append(one)
     return found
 
@@ -231,6 +236,45 @@ def _anywhere(
         if found := _fitting(workup, document, replace(proposed, spell=number), checks, carried, text):
             return found
     return []
+
+
+def _both_ways(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
+    """Without the quiet trims of a condition in which it showed too, where a curve says what showed.
+
+    The curve stands for all single trims that showed. Of a condition that was seen both ways only the quiet half would
+    be left, and speak against what came and went in it.
+    """
+    curves = {(other, f.place) for f in found if f.spell.state == "showing" for other in f.check.stands_for}
+    showed = {s.condition for s in document.spells if s.state == "showing" and s.seconds >= SHORTEST}
+    return [
+        f
+        for f in found
+        if not (f.spell.state == "quiet" and (f.check.name, f.place) in curves and f.spell.condition in showed)
+    ]
+
+
+def _once(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
+    """What a check shows counts once in a drive, in its longest spell; what is dated by a start, once a start.
+
+    Whether something that comes and goes has its day is one throw for all of a drive: that it was quiet at three idles
+    of one afternoon is hardly more than that it was quiet at one. Each other thing that a check shows is kept.
+    """
+    dated = {s.number: s.run for s in document.spells if s.phase in STARTS}
+    seen: set[tuple[str, int, str, int]] = set()
+    kept: list[_Found] = []
+    for number in (s.number for s in sorted(document.spells, key=lambda s: -s.seconds)):
+        for check in sorted({f.check.name for f in found if f.spell.number == number}):
+            group = [f for f in found if f.spell.number == number and f.check.name == check]
+            shows = {(check, f.place, _likeliest(f), dated.get(number, 0)) for f in group}
+            if not shows <= seen:
+                kept += group
+            seen |= shows
+    return kept
+
+
+def _likeliest(one: _Found) -> str:
+    by_name = _weights(one)
+    return max(by_name, key=lambda name: by_name[name])
 
 
 def _mixed(document: LogDocument, spell: SpellFacts) -> bool:
