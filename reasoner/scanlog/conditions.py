@@ -63,6 +63,7 @@ CODE = {phase: i for i, phase in enumerate(PHASES)}
 
 TURNS = 350.0  # rpm below which the engine is not running by itself
 COLD_ABOVE_AIR, COLD = 15.0, 45.0  # K above the intake air, and degC, up to which a start is cold
+SETTLED = 5.0  # K below where the coolant is regulated, from which it rises no more; a thermostat swings by a few
 HOT = 70.0  # degC; a warm-up cycle ends at 71 degC (13 CCR 1968.2(c)) or 343 K (98/69/EC), from memory
 SOAKED = (300.0, 5400.0)  # s off between which a hot start is one after a soak
 MOMENT = 120.0  # s off that are a stop at the lights, not a soak
@@ -240,7 +241,8 @@ def _first(values: Array) -> float:
 
 
 def _warm(grid: Grid, running: Flags, since_cold: Array, on: Array, runs: tuple[Run, ...]) -> tuple[Flags, float]:
-    """Coolant near where it is regulated, and a quarter of an hour since a cold start."""
+    """Coolant warm, and since a cold start either once where it is regulated, so that it rises no more, or a quarter of
+    an hour."""
     coolant = grid.get(COOLANT)
     long_enough = since_cold >= SINCE_COLD
     if coolant is None:
@@ -255,6 +257,12 @@ def _warm(grid: Grid, running: Flags, since_cold: Array, on: Array, runs: tuple[
         hot = coolant >= limit
     if regulated < HOT:  # it never gets there: a thermostat, or a short trip; a quarter of an hour must do
         return running & long_enough & (on >= SINCE_COLD), regulated
+    for r in runs:
+        with np.errstate(invalid="ignore"):
+            there = coolant[r.start : r.end] >= regulated - SETTLED
+        if there.any():
+            first = r.start + int(np.argmax(there))
+            long_enough[first : r.end] |= since_cold[first : r.end] >= STARTING
     return running & hot & long_enough, regulated
 
 
