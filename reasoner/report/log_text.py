@@ -9,6 +9,7 @@ from itertools import pairwise
 from reasoner.measure.finding import MEANS
 from reasoner.report.lines import heading, in_columns, listed, page, paragraph, section, steps
 from reasoner.scanlog.amounts import Line
+from reasoner.scanlog.columns import NOT_KNOWN
 from reasoner.scanlog.document import BankFacts, Cloud, FileFacts, LogDocument, Picture, Track
 from reasoner.scanlog.reading import NoLog
 from reasoner.scanlog.shapes import NONE
@@ -189,7 +190,7 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
         *listed(d.says, width=width),
         *_how_sure(d.banks, width),
         *section("What is wrong with the file: nothing is made of it", _defects(d.file), width=width),
-        *section("What is missing", d.lacks, width=width),
+        *section("What is missing", [*d.lacks, *_unknown(d.file)], width=width),
         *_readings(d.banks),
         *_occurrences(d.banks),
     ]
@@ -217,6 +218,8 @@ def _how_sure(banks: Iterable[BankFacts], width: int) -> list[str]:
         for shape in ranked[: 1 if ranked and ranked[0].name == NONE else KINDS]:
             if shape.weight >= LEAST_CHANCE:
                 size = amount(shape)
+                if shape is ranked[0] and shape.name != NONE and bank.fits is not None and bank.fits.best is None:
+                    size = f"{size}; not firm, or no more than its error: not named"
                 rows.append(
                     (f"bank {bank.number}", f"{100 * min(0.99, shape.weight):.0f} %", family_words(shape)[0], size)
                 )
@@ -231,6 +234,16 @@ def _how_sure(banks: Iterable[BankFacts], width: int) -> list[str]:
 def _defects(file: FileFacts) -> list[str]:
     counted = [f"{why}: {n} time{'s' if n > 1 else ''}{_first(file, why)}" for why, n in file.refused.counts]
     return [*file.defects, *counted][:SHOWN]
+
+
+def _unknown(file: FileFacts) -> list[str]:
+    """Columns whose names say nothing, which a person may know."""
+    names = [u.header for u in file.unused if u.note == NOT_KNOWN]
+    if not names:
+        return []
+    more = f" and {len(names) - SHOWN} more" if len(names) > SHOWN else ""
+    known = "`reasoner measure columns` lets you say what they are"
+    return [f"columns whose names say nothing: {', '.join(names[:SHOWN])}{more}. {known}"]
 
 
 def _first(file: FileFacts, why: str) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 
 from reasoner.measure.fuel import PETROL, millilitres_a_minute
 from reasoner.measure.uncertain import Estimate
-from reasoner.scanlog.moments import Looked
+from reasoner.scanlog.moments import RANGE, Looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags
 from reasoner.scanlog.shapes import (
@@ -208,10 +208,13 @@ def _line(fitted: Fitted, seen: Looked, here: Flags, step: float) -> Line | None
         held = np.ones(len(held), dtype=bool)
     at_idle = held & (fitted.sample.flow[here] <= IDLE)
     at_high = held & (flow >= high)
+    idles = _median(trims[at_idle], fitted.thinned)
+    if idles is not None and high < RANGE * low:
+        at_high = np.zeros(len(held), dtype=bool)  # all of it was idle
     return Line(
         float(here.sum()) * step,
         (low, high),
-        _median(trims[at_idle], fitted.thinned),
+        idles,
         _median(trims[at_high], fitted.thinned),
     )
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reasoner.measure.fuel import PETROL, Fuel
-from reasoner.scanlog import rolling, shapes, words
+from reasoner.scanlog import rolling, shapes, spells, words
 from reasoner.scanlog.amounts import Fits, Scale, fits, with_second_opinion
 from reasoner.scanlog.answers import Seen, answers, standing
 from reasoner.scanlog.columns import AIRFLOW, BEHIND, COOLANT, INTAKE, LOAD, LONG, LOOP, PURGE, ROAD, SPEED
@@ -93,7 +93,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     ranked = shapes.together([look.ranked for look in looks])
     looks = [replace(look, ranked=r) for look, r in zip(looks, ranked, strict=True)]
     looks = [_sized(even, when, air, engine, sharing, look) for look in looks]
-    spells = case_spells(even, when, [look.probability for look in looks])
+    stretches = case_spells(even, when, [look.probability for look in looks])
     most = np.fmax.reduce([look.probability for look in looks]) if looks else np.full(len(even), np.nan)
     other = others(even, when, all_banks, air, engine.litres, most)
     facts = tuple(_bank_facts(even, when, look) for look in looks)
@@ -102,7 +102,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     regulated = _regulated(even, when)
 
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
-    seen = Seen(even, when, all_banks, thinned, spells, names, air, engine.litres, belief.doubts)
+    seen = Seen(even, when, all_banks, thinned, stretches, names, air, engine.litres, belief.doubts)
     by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
     apart, while_standing = standing(seen, other)
     return LogDocument(
@@ -117,7 +117,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
         air=air.how if air is not None else "",
         together=words.TOGETHER,
         banks=facts,
-        spells=tuple(_spell_facts(s, names) for s in (*spells, *apart)),
+        spells=tuple(_spell_facts(s, names) for s in (*stretches, *apart)),
         **vars(other),
         answers=(*answers(seen, by_bank, other), *while_standing),
         picture=picture(
@@ -153,7 +153,11 @@ def _says(facts: Sequence[BankFacts], other: Others, regulated: float | None) ->
         said.append("No fuel trim was recorded: nothing can be said of the mixture.")
     named = {bank.number for bank in facts if bank.fits is not None and bank.fits.best is not None}
     seconded = tuple(b for b in other.behind if b.bank in named)  # of the others there is nothing to second
-    return said + words.other_says(replace(other, behind=seconded), regulated)
+    doubted = {
+        bank.number: s.weight for bank in facts if bank.fits for s in bank.fits.shapes if s.name == shapes.SENSED
+    }
+    told = any(bank.switching for bank in facts)
+    return said + words.other_says(replace(other, behind=seconded), regulated, doubted, told)
 
 
 def _first_look(even: Grid, when: Conditions, air: Air | None, bank: Bank, misread: Array) -> _Look:
@@ -162,6 +166,8 @@ def _first_look(even: Grid, when: Conditions, air: Air | None, bank: Bank, misre
     if len(seen.index) < LEAST:
         return _Look(bank, seen, None, 0.0, None, np.full(len(even), np.nan))
     two, one, chance = shapes.fit(seen.sample)
+    if spells.missed_while_quiet(even, seen, two):
+        two = shapes.turned(two)
     both = states(even, when, seen, two, one, chance)
     ranked = shapes.families(both.fitted)
     if both.switching and ranked[0].switching:

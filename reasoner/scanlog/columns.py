@@ -34,6 +34,7 @@ LOAD, ABSOLUTE_LOAD, THROTTLE, PEDAL = "calculated load", "absolute load", "thro
 SHORT, LONG, TOTAL, LOOP = "short-term trim", "long-term trim", "total trim", "fuel system"
 LAMBDA, LAMBDA_WANTED, SENSOR = "lambda", "lambda, commanded", "oxygen sensor"
 PURGE, LEVEL, ETHANOL, FUEL_RATE = "purge, commanded", "fuel level", "ethanol in the fuel", "fuel rate"
+NOT_KNOWN = "not known"  # the note of a column whose name says nothing
 RAIL, RAIL_WANTED, VOLTAGE, MISFIRES = "rail pressure", "rail pressure, commanded", "controller voltage", "misfires"
 IGNITION, BEHIND, CODES, LAMP = "ignition advance", "sensor behind the catalyst", "codes", "warning lamp"
 
@@ -426,7 +427,7 @@ def _best(tokens: frozenset[str], unit: units.Unit | None) -> Quantity | str:
             continue
         scores[quantity.name] = score
     if not scores:
-        return wrong or "not known"
+        return wrong or NOT_KNOWN
     most = max(scores.values())
     best = [name for name, score in scores.items() if score > most - 0.25]
     if len(best) > 1:

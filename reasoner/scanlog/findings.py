@@ -104,10 +104,11 @@ class RailFall:
 
 @dataclass(frozen=True)
 class RailGap:
-    """Actual over commanded rail pressure less 1, in %: mean with the spread of ten-second means, and the furthest off.
+    """Actual over commanded rail pressure less 1, in %: mean with the spread of ten-second means (of what comes and
+    goes: while it is quiet), and the furthest off.
 
-    idle: MPa at idle. fall: minutes until half the pressure was gone after the engine stopped, None if not seen.
-    falls: after each stop.
+    showing: the mean while the fault shows, None where nothing comes and goes. idle: MPa at idle. fall: minutes until
+    half the pressure was gone after the engine stopped, None if not seen. falls: after each stop.
     """
 
     mean: Estimate | None
@@ -115,6 +116,7 @@ class RailGap:
     idle: float | None
     fall: float | None
     falls: tuple[RailFall, ...] = ()
+    showing: Estimate | None = None
 
 
 @dataclass(frozen=True)
@@ -185,7 +187,7 @@ def others(
         purge=_purge_links(grid, conditions, banks, air),
         warming=_warmings(grid, conditions),
         lambdas=_lambda_gaps(grid, banks),
-        rail=_rail_gap(grid, conditions),
+        rail=_rail_gap(grid, conditions, probability),
         filling=_fillings(grid, conditions, litres),
         misfires=_misfires(grid, probability),
         behind=_behind(grid, banks, probability),
@@ -314,24 +316,33 @@ def lambda_off(grid: Grid, bank: int) -> Array | None:
     return None if measured is None else measured - (1.0 if wanted is None else wanted)
 
 
-def _rail_gap(grid: Grid, conditions: Conditions) -> RailGap | None:
+def _rail_gap(grid: Grid, conditions: Conditions, probability: Array) -> RailGap | None:
     """Rail pressure against what was commanded, at idle, and after the engine stopped."""
     rail = grid.get(RAIL)
     if rail is None:
         return None
-    mean = furthest = None
+    mean = furthest = showing = None
     off = rail_off(grid, conditions)
     if off is not None:
         smooth = rolling.mean(off, max(1, round(5.0 / grid.step)))
-        known = smooth[np.isfinite(smooth) & np.isfinite(off)]
-        if len(known):
-            mean = Estimate(float(np.median(known)), float(np.percentile(known, 84) - np.percentile(known, 16)) / 2)
-            furthest = float(known[np.argmax(np.abs(known))])
+        known = np.isfinite(smooth) & np.isfinite(off)
+        with np.errstate(invalid="ignore"):
+            shows = np.nan_to_num(probability) > 0.5
+        if shows[known].any() and not shows[known].all():
+            showing = _middle(smooth[known & shows])
+        if known.any():
+            mean = _middle(smooth[known & ~shows] if showing is not None else smooth[known])
+            furthest = float(smooth[known][np.argmax(np.abs(smooth[known]))])
     idle = rail[_in(conditions, IDLING)]
     idle = idle[np.isfinite(idle)]
     at_idle = float(np.median(idle)) / 1000 if len(idle) else None
     falls = _rail_falls(grid, conditions)
-    return RailGap(mean, furthest, at_idle, next((f.minutes for f in falls if f.halved), None), falls)
+    return RailGap(mean, furthest, at_idle, next((f.minutes for f in falls if f.halved), None), falls, showing)
+
+
+def _middle(values: Array) -> Estimate:
+    """Median, and half of what two of three values lie within."""
+    return Estimate(float(np.median(values)), float(np.percentile(values, 84) - np.percentile(values, 16)) / 2)
 
 
 def rail_off(grid: Grid, conditions: Conditions) -> Array | None:

@@ -201,6 +201,11 @@ def _two(one: Fitted) -> Fitted:
     return max(best, key=lambda f: f.evidence - _unlearned(f))
 
 
+def turned(fitted: Fitted) -> Fitted:
+    """Two states with the quiet one for the showing one, told apart once more."""
+    return _rounds(_turned(fitted), ROUNDS)
+
+
 def _turned(fitted: Fitted) -> Fitted:
     """With the quiet state for the showing one."""
     p = len(fitted.sample.names)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from reasoner.inference.interval import wilson
 from reasoner.scanlog import rolling
 from reasoner.scanlog.conditions import PHASES, SOAKED, Conditions, Phase, Run
+from reasoner.scanlog.findings import misfires_grown
 from reasoner.scanlog.moments import Looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
@@ -36,6 +37,7 @@ SURELY = 0.6  # probability that its first and last moment have at least: beyond
 CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s that may lie between two of them at an edge
 NEAR = 10.0  # s either side of an edge in which the trim is on its way
 SHARP = ((55.0, 0.5), (120.0, 0.75))  # s either side, and how much of the whole difference must come within them
+MISSED, MORE = 20, 5.0  # misfires, and how many times as often, that tell which of two states shows; judgement
 MOMENTS = 5  # that must lie on each side of an edge for it to be judged
 
 SWITCHES, CREEPS, STARTS, STOPS, UNSEEN = "switches", "creeps", "engine start", "engine stop", "not seen"
@@ -106,6 +108,19 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
     for s in creeping:
         everywhere[s.first : s.last] = np.minimum(everywhere[s.first : s.last], 0.5)
     return States(two, kind, everywhere, spells, creeping, "the trims come and go between two states")
+
+
+def missed_while_quiet(grid: Grid, looked: Looked, two: Fitted) -> bool:
+    """Whether the engine misfired in the leaner state, and hardly in the richer one: the oxygen of what did not burn
+    reads lean, so that the leaner state is the one that shows, however long it lasted."""
+    grown = list(misfires_grown(grid).values())
+    if not grown or not felt(two.difference, two.showing) < 0:
+        return False
+    missed = np.nansum(grown, axis=0)
+    shows = np.interp(grid.time, grid.time[looked.index], two.showing)
+    each = [(float((missed * s).sum()), max(1.0, float(s.sum()))) for s in (1 - shows, shows)]
+    (quiet, of_quiet), (showing, of_showing) = each
+    return quiet >= MISSED and quiet / of_quiet > MORE * max(1.0, showing) / of_showing
 
 
 def felt(difference: Array, showing: Array) -> float:

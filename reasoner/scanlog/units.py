@@ -17,6 +17,8 @@ from reasoner.scanlog.columns import (
     LAMBDA_WANTED,
     LOAD,
     MANIFOLD,
+    RAIL,
+    RAIL_WANTED,
     ROAD,
     SHORT,
     SINCE_START,
@@ -85,7 +87,7 @@ def switched(key: Key, values: Array, use: ColumnUse, turns: Array | None = None
         own is None
         or given is None
         or given.dimension != own.dimension
-        or quantity.name in (TIME, SINCE_START)
+        or quantity.name in (TIME, SINCE_START, RAIL, RAIL_WANTED)  # a rail's target steps by as much as units differ
         or own.dimension in ("number", "share", "voltage")
     ):
         return None

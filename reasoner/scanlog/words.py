@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from reasoner.measure import finding
 from reasoner.measure.fuel import PETROL, millilitres_a_minute
@@ -30,8 +30,11 @@ TOGETHER = (
     "Short-term and long-term trim are multiplied, (1 + short)(1 + long) - 1, where states and fits are concerned, as "
     "controllers apply them; readings proposed as answers are their sum, as when typed in. SAE J1979 gives no rule."
 )
+RAIL_AWAY = 5.0  # % off its target, or swinging about it: a step of the target is made up for in a second; judgement
+STANDS_OUT = 3.0  # times the misfires of the others, and more than so many, from which a cylinder is told apart
 AT_STOP = 10.0  # s at a stop that are worth a line; presentation
 FIRM = 0.8  # weight of a shape that is spoken of without the others; presentation
+ELSEWHERE = 3  # stretches in other conditions, without which it is not said that it showed in one only; presentation
 FAMILIES = {  # how a person is told of each: what it looks like, and how it goes
     TIME: ("fuel that comes in steadily, whatever the engine takes", "most at idle, fading as airflow rises"),
     SHARE: ("the same share at every airflow", "flat over airflow"),
@@ -96,7 +99,7 @@ def _when(name: str, bank: BankFacts, fits: Fits) -> list[str]:
             )
             if on is not None and off is not None
         ]
-        return [f"{said} Its trim: {'; '.join(read)}." if read else said]
+        return [f"{said} Its trim: {'; '.join(read)}." if read else said, *_only(name, bank)]
     line = shows or rests
     if line is None:
         return [f"{name}: {bank.why}."]
@@ -104,6 +107,18 @@ def _when(name: str, bank: BankFacts, fits: Fits) -> list[str]:
         f"{plus_minus(e, '%')} {where}" for where, e in (("at idle", line.at_idle), ("at high airflow", line.high)) if e
     ]
     return [f"{name}: {bank.why}; trim {', '.join(read)}." if read else f"{name}: {bank.why}."]
+
+
+def _only(name: str, bank: BankFacts) -> list[str]:
+    """The one condition in which it showed, where it was looked for in others too."""
+    shown = [o for o in bank.occurrences if o.shown]
+    others = sum(o.stretches for o in bank.occurrences if not o.shown)
+    if len(shown) != 1 or others < ELSEWHERE:
+        return []
+    one = shown[0]
+    return [
+        f"{name}: seen in one condition only, {one.phase} ({one.shown} of {one.stretches}; elsewhere 0 of {others})."
+    ]
 
 
 def _spans(spells: Sequence[BankSpell]) -> str:
@@ -158,7 +173,8 @@ def _shape(name: str, bank: BankFacts, fits: Fits) -> list[str]:
         return [f"{name}: without airflow it cannot be told what kind of error it is."] if seen else []
     best = fits.best
     if best is None:
-        return []
+        narrow = fits.showing is not None and fits.showing.high is None and bank.switching
+        return [f"{name}: what kind of error it is cannot be told: airflow hardly changed while it showed."] * narrow
     what, how = family_words(best)
     size = amount(best)
     sure = f"{100 * min(best.weight, 0.99):.0f} %"
@@ -171,9 +187,10 @@ def _shape(name: str, bank: BankFacts, fits: Fits) -> list[str]:
 
 
 LEAN_BEHIND, RICH_BEHIND = 0.2, 0.8  # V; common practice
+RIGHT_BEHIND = 0.4  # V, from which a catalyst is not short of fuel; common practice, no source
 
 
-def _behind_says(behind: Sequence[Behind]) -> Iterator[str]:
+def _behind_says(behind: Sequence[Behind], doubted: Mapping[int, float]) -> Iterator[str]:
     for b in behind:
         volts = b.showing or b.otherwise
         if volts is None:
@@ -181,12 +198,17 @@ def _behind_says(behind: Sequence[Behind]) -> Iterator[str]:
         other = f", {plus_minus(b.otherwise, 'V')} otherwise" if b.showing and b.otherwise else ""
         then = "while it shows" if b.showing else "in closed loop"
         read = f"Bank {b.bank}, sensor behind the catalyst: {plus_minus(volts, 'V')} {then}{other}"
-        if volts.value < LEAN_BEHIND:
+        doubt = doubted.get(b.bank, 0.0)
+        if doubt > 0.5:
+            yield f"{read}: it moved with the trims, away from right, so the upstream sensor is doubted."
+        elif volts.value < LEAN_BEHIND:
             yield f"{read}: lean behind. If fuel is taken away meanwhile, the upstream sensor reads rich falsely."
         elif volts.value > RICH_BEHIND:
             yield f"{read}: rich behind. If fuel is added meanwhile, the upstream sensor reads lean falsely."
-        elif b.showing:
+        elif b.showing and doubt < 1 - FIRM and volts.value >= RIGHT_BEHIND:
             yield f"{read}: what the trims put right is right behind too, so the upstream sensor is believed."
+        elif b.showing:
+            yield f"{read}."
 
 
 def missing_says(missing: Sequence[str], air: Air | None) -> list[str]:
@@ -218,16 +240,19 @@ MISSED = {
 }
 
 
-def other_says(other: Others, regulated: float | None) -> list[str]:
-    """The rest, where there is something to say. regulated: degC the coolant settles at, None = not known."""
+def other_says(
+    other: Others, regulated: float | None, doubted: Mapping[int, float] | None = None, told: bool = False
+) -> list[str]:
+    """The rest, where there is something to say. regulated: degC the coolant settles at, None = not known. doubted: by
+    bank, how likely its upstream sensor reads wrong. told: when it shows was told."""
     return [
-        *_behind_says(other.behind),
+        *_behind_says(other.behind, doubted or {}),
         *_purge_says(other.purge),
         *_coolant_says(other.warming, regulated),
         *_lambda_says(other.lambdas),
         *(_rail_says(other.rail) if other.rail is not None else ()),
         *_filling_says(other.filling),
-        *_misfires_say(other.misfires),
+        *_misfires_say(other.misfires, told),
         *_opposite_says(other.opposite),
     ]
 
@@ -259,9 +284,12 @@ def _lambda_says(gaps: Sequence[LambdaGap]) -> Iterator[str]:
 
 
 def _rail_says(rail: RailGap) -> Iterator[str]:
-    if rail.mean is not None and rail.furthest is not None and abs(rail.furthest) > 10:
-        off = plus_minus(rail.mean, "%")
-        yield f"Rail pressure is {off} off what is commanded, {rail.furthest:+.0f} % at the worst."
+    sides = [e for e in (rail.mean, rail.showing) if e is not None]
+    away = max((max(abs(e.value), e.error) for e in sides), default=0.0)
+    if rail.mean is not None and rail.furthest is not None and away > RAIL_AWAY and abs(rail.furthest) > 2 * RAIL_AWAY:
+        off, otherwise = plus_minus(rail.showing or rail.mean, "%"), plus_minus(rail.mean, "%")
+        when = f" while it shows, {otherwise} otherwise" if rail.showing is not None else ""
+        yield f"Rail pressure is {off} off what is commanded{when}, {rail.furthest:+.0f} % at the worst."
     for fall in rail.falls:
         if fall.halved:
             yield (
@@ -284,10 +312,19 @@ def _filling_says(fillings: Sequence[Filling]) -> Iterator[str]:
             )
 
 
-def _misfires_say(misfires: Sequence[Misfires]) -> Iterator[str]:
+def _misfires_say(misfires: Sequence[Misfires], told: bool) -> Iterator[str]:
+    """Cylinders that stand out, one by one; the rest in one line."""
+    total, rest = sum(m.count for m in misfires), 0.0
     for m in misfires:
-        if m.count:
-            yield f"Cylinder {m.cylinder}: {m.count:.0f} misfires, {m.showing:.0f} of them while it showed."
+        others = (total - m.count) / max(1, len(misfires) - 1)
+        if m.count > STANDS_OUT * max(1.0, others):
+            then = f", {m.showing:.0f} of them while it showed" if told else ""
+            yield f"Cylinder {m.cylinder}: {m.count:.0f} misfires{then}."
+        else:
+            rest += m.count
+    if rest:
+        where = "the other cylinders, none of which stands" if rest < total else "the cylinders, none of which stands"
+        yield f"Misfires: {rest:.0f} over {where} out."
 
 
 def _opposite_says(opposite: Opposite | None) -> Iterator[str]:
