@@ -242,7 +242,7 @@ AS_TRIMS = {NONE: NORMAL, SENSED: SHARE, OIL: TIME, MIXED: TIME}
 def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:
     """Everything that is seen while the engine runs, each in the spell it was seen in. fits: by bank."""
     return [
-        *_trims(seen),
+        *_trims(seen, fits),
         *_after_starts(seen),
         *_shapes(seen, fits),
         *(_purge_fitted(seen, fits) or _purged(seen, other.purge)),
@@ -257,15 +257,21 @@ def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Propose
     ]
 
 
-def _trims(seen: Seen) -> list[Proposed]:
+def _trims(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
     """Total, short-term and long-term trim of each bank in each spell, short and long added.
+
+    Not of a bank whose trims go with the purge or with a false coolant reading: these have answers of their own, and a
+    mean over moments with and without them is neither the one nor the other.
 
     What is dated by a start (warm-up, hot restart ...) holds idling and driving alike: there the idle counts, which is
     what a trim is asked for in these conditions.
     """
     found = []
+    best = {number: fit.best.name for number, fit in fits.items() if fit.best is not None}
     for spell in seen.spells:
         for bank in seen.banks:
+            if best.get(bank.number) in (PURGED, MISREAD):
+                continue
             here = spell.cells & bank.good
             if spell.phase in SINCE_START:
                 here &= seen.conditions.idles
@@ -548,13 +554,15 @@ def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
 
 
 def _richest(seen: Seen, bank: Bank) -> CaseSpell | None:
-    """The spell with a condition in which this bank's trim is lowest; one that shows before one that does not."""
-    best: tuple[bool, float, CaseSpell] | None = None
+    """The spell with a condition in which this bank's trim is lowest; one that shows before one that does not, and one
+    of a warm engine before one while it warms up: what shows in both is no matter of warming up."""
+    best: tuple[bool, bool, float, CaseSpell] | None = None
     for spell in seen.spells:
         here: Flags = spell.cells & bank.good
         if here.sum() * seen.grid.step < SHORTEST or not seen.names.get(spell.phase):
             continue
-        rank = (spell.state == SHOWING, -float(bank.summed[here].mean()))
-        if best is None or rank > best[:2]:
+        warm = spell.phase not in (Phase.COLD_START, Phase.WARM_UP)
+        rank = (spell.state == SHOWING, warm, -float(bank.summed[here].mean()))
+        if best is None or rank > best[:3]:
             best = (*rank, spell)
-    return best[2] if best else None
+    return best[3] if best else None

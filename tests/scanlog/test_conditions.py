@@ -93,6 +93,14 @@ def test_a_night_that_was_recorded() -> None:
     assert PHASES[c.phase[250]] == Phase.WARM_UP
 
 
+def test_warming_up_is_over_where_the_coolant_rises_no_more() -> None:
+    """Or after a quarter of an hour, where it is still on its way to the thermostat."""
+    for quick, then in ((0.2, Phase.WARM_IDLE), (0.06, Phase.WARM_UP)):
+        _, c = found(made(stretch(0, 1500, 800, 0, lambda i, quick=quick: min(90.0, 20 + quick * i), 0)))
+        assert PHASES[c.phase[500]] == then
+        assert PHASES[c.phase[300]] == Phase.WARM_UP
+
+
 def test_a_stop_at_the_lights_is_no_soak() -> None:
     rows = stretch(0, 1000, 2000, 50, lambda i: 90, 3000)
     rows += stretch(1000, 40, 0, 0, lambda i: 90)

@@ -9,10 +9,12 @@ import pytest
 
 from reasoner.cli.measure_log import plain_log
 from reasoner.inference.interval import wilson
-from reasoner.measure.uncertain import soften
+from reasoner.measure.uncertain import Estimate, soften
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import LogDocument, Proposed
+from reasoner.scanlog.findings import Behind, Others
+from reasoner.scanlog.words import other_says
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.scanlog.look import seen
 from tests.shipped import book
@@ -163,6 +165,49 @@ def test_lambda_rail_pressure_and_misfires() -> None:
     said = " ".join(document.says)
     assert "lambda" in said
     assert "Cylinder 3: 12 misfires" in said
+
+
+def test_misfires_of_cylinders_that_do_not_stand_out_are_one_line() -> None:
+    content = rows(",".join(f"misfires cylinder {c}" for c in (1, 2, 3)), "{slow},{slow},{slow}")
+    document = analyse(content)
+    assert isinstance(document, LogDocument)
+    assert [s for s in document.says if "isfire" in s] == ["Misfires: 36 over the cylinders, none of which stands out."]
+
+
+def test_a_target_that_steps_is_in_no_other_unit() -> None:
+    """560 psi at idle, 1245 psi on the road: what 560 would be if it went on in inches of mercury is just that."""
+    lines = ["time (s),rpm,fuel rail pressure (psi),fuel rail pressure desired (psi),SHRTFT1"]
+    for i in range(600):
+        wanted = 560 if i % 200 < 100 else 1140
+        lines.append(f"{i},{800 if wanted == 560 else 2000},{wanted + i % 3},{wanted},{i % 5 - 2}")
+    document = analyse(("\n".join(lines) + "\n").encode())
+    assert isinstance(document, LogDocument)
+    assert not [d for d in document.file.defects if "inHg" in d]
+    assert document.rail is not None and document.rail.mean is not None
+    assert document.rail.mean.value == pytest.approx(0, abs=1)
+
+
+def test_a_sensor_that_is_doubted_is_not_believed_in_the_next_line() -> None:
+    seen = Others((), (), (), None, (), (), (Behind(1, Estimate(0.2, 0.04), Estimate(0.6, 0.03)),), None, None)
+    (believed,) = other_says(seen, None)
+    (doubted,) = other_says(seen, None, {1: 0.97})
+    assert "doubted" in doubted and "believed" not in doubted and "doubted" not in believed
+
+
+def test_misfires_say_which_of_two_levels_is_the_fault() -> None:
+    """The oxygen of a cylinder that misses reads lean; without the counts the richer level would be taken for it."""
+
+    def kind(misses: bool) -> str:
+        lines, count = ["time (s),rpm,vehicle speed (km/h),coolant temperature (°C),MAF (g/s),SHRTFT1,MISF1,MISF2"], 0
+        for i in range(1500):
+            lean = i % 500 < 330
+            count += lean and misses
+            lines.append(f"{i},{760 + i % 5},0,90,{3 + 0.01 * (i % 7):.2f},{(2 if lean else -9) + i % 3},{count},0")
+        document = analyse(("\n".join(lines) + "\n").encode())
+        assert isinstance(document, LogDocument) and document.banks[0].switching
+        return document.banks[0].kind
+
+    assert (kind(False), kind(True)) == ("rich", "lean")
 
 
 def test_banks_crosswise_are_seen() -> None:
