@@ -257,15 +257,19 @@ def _once(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
     """What a check shows counts once in a drive, in its longest spell; what is dated by a start, once a start.
 
     Whether something that comes and goes has its day is one throw for all of a drive: that it was quiet at three idles
-    of one afternoon is hardly more than that it was quiet at one. Each other thing that a check shows is kept.
+    of one afternoon is hardly more than that it was quiet at one. Each other thing that a check shows is kept. Where
+    nothing showed all day, one quantity that was as it should in several conditions counts once too.
     """
+    told = any(s.state == "showing" for s in document.spells)
     dated = {s.number: s.run for s in document.spells if s.phase in STARTS}
     seen: set[tuple[str, int, str, int]] = set()
     kept: list[_Found] = []
     for number in (s.number for s in sorted(document.spells, key=lambda s: -s.seconds)):
         for check in sorted({f.check.name for f in found if f.spell.number == number}):
             group = [f for f in found if f.spell.number == number and f.check.name == check]
-            shows = {(check, f.place, _likeliest(f), dated.get(number, 0)) for f in group}
+            measure = group[0].check.measure
+            what = measure.quantity if measure is not None and not told else check
+            shows = {(what, f.place, _likeliest(f), dated.get(number, 0)) for f in group}
             if not shows <= seen:
                 kept += group
             seen |= shows
