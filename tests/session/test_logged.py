@@ -162,7 +162,9 @@ def test_a_condition_that_was_seen_both_ways_is_not_counted_as_quiet() -> None:
     showed = {s.condition for s in document.spells if s.state == "showing" and s.seconds > 60}
     quiet = {s.condition for s in document.spells if s.state == "quiet"}
     assert showed & quiet  # or there is nothing to see here
-    trims = [e for e in answers(logged.events_of(workup, document, "m")) if "total fuel trim" in e["figures"]["1"]]
+    trims = [
+        e for e in answers(logged.events_of(workup, document, "m")) if "total fuel trim" in e["figures"].get("1", {})
+    ]
     assert not [e for e in trims if e["condition"] in showed]
 
 
