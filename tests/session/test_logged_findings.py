@@ -110,8 +110,8 @@ def test_purge_is_told_where_it_was_seen() -> None:
 def test_lambda_against_what_is_commanded(lam: float, says: str) -> None:
     events = given(rows({"lambda bank 1": lam, "commanded equivalence ratio": 1.0}))
     seen = of("lambda-against-target", events)
-    assert {e["condition"] for e in seen} == {"warm-idle", "long-idle"}
-    assert {likeliest(e, "1") for e in seen} == {says}
+    assert len(seen) == 1 and seen[0]["condition"] in ("warm-idle", "long-idle")  # the same in both: once
+    assert likeliest(seen[0], "1") == says
 
 
 @pytest.mark.parametrize(("rail", "says"), [(6500, {"runs-high"}), (5050, {"follows", "sensor-off", "hunts"})])
