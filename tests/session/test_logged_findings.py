@@ -465,7 +465,6 @@ def test_purge_warm_up_and_oil_do_not_accuse_the_injectors(setting: Setting, see
     assert gained < 0.5 * (believed(leak, *names) - believed(start, *names)) + 0.07
 
 
-@pytest.mark.xfail(strict=True, reason="1.2 times as likely, where 1.7 is wanted: trims within 10 % speak against it")
 def test_a_loaded_canister_is_believed_to_be_one() -> None:
     start = car(displacement="2.0 L", **CAR)
     seen = after(Setting(minutes=(30.0,), start=85.0, canister=55.0), 300)
