@@ -342,6 +342,13 @@ def work_elsewhere(b: Bench) -> There:
     )
 
 
+@sees("rich-on-which-fuel")
+def on_which_fuel(b: Bench) -> There:
+    if b.car.broken.gas_leak:
+        return "petrol" if likely(b, 0.5) else "both"  # it comes past a shut valve, on top of the petrol
+    return "petrol" if likely(b, 0.2, "so") else "both"
+
+
 @sees("not-as-built")
 def not_as_built(b: Bench) -> There:
     if b.car.broken.gas_leak:
