@@ -116,7 +116,7 @@ def test_why_names_prior_rule_and_each_answers_weight() -> None:
     document = why(settled(), "leaky-injector@cylinder-3")
     text = flat(as_text(document))
     assert "Before any answer: 10 %. Leaks when hot." in text
-    assert "rule: rules/tiny.yaml:55:3 (judgement)" in text
+    assert "rule: rules/tiny.yaml:57:3 (judgement)" in text
     assert re.search(r"\d\d times as likely Plug colour: cylinder 3 wet", text)
     assert "the same fault, wherever it sits" in text
     assert f"{document.suspect.probability:.0%}".replace("%", " %") in text
