@@ -239,7 +239,8 @@ def _anywhere(
 
 
 def _both_ways(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
-    """Without the quiet trims of a condition in which it showed too, where a curve says what showed.
+    """Without the quiet trims of a condition in which it showed too and that were right there, where a curve says what
+    showed.
 
     The curve stands for all single trims that showed. Of a condition that was seen both ways only the quiet half would
     be left, and speak against what came and went in it.
@@ -249,7 +250,12 @@ def _both_ways(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
     return [
         f
         for f in found
-        if not (f.spell.state == "quiet" and (f.check.name, f.place) in curves and f.spell.condition in showed)
+        if not (
+            f.spell.state == "quiet"
+            and (f.check.name, f.place) in curves
+            and f.spell.condition in showed
+            and _likeliest(f) == f.check.outcomes[0].name
+        )
     ]
 
 
