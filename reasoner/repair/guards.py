@@ -112,10 +112,11 @@ class Guards:
         direct = looking_at(stake, fault)
         if not direct:
             return []
-        checks = self._telling(direct, own)
-        if self._spoken_for(direct, own) or (not checks and not direct.isdisjoint(self.known.answered)):
-            return []  # seen; or looked at in every way there is, and what is believed is believed all the same
-        return [Missing("looked", fault, sum(stake.chances[c] for c in own), checks)]
+        checks, chance = self._telling(direct, own), sum(stake.chances[c] for c in own)
+        looked = not checks and not direct.isdisjoint(self.known.answered)  # in every way there is
+        if self._spoken_for(direct, own) or (looked and chance >= stake.book.settings.dominates):
+            return []
+        return [Missing("looked", fault, chance, checks)]
 
     def _not_known_which(self, job: Job) -> list[Missing]:
         """Work at several places, most likely for one of them, where nobody has looked which."""
