@@ -85,17 +85,11 @@ def test_cases_differ_in_faults_and_vehicles() -> None:
 
 # Else one other beginning, the second or the third, for a ninth of the cases: each takes a while.
 EVERY_PATH = LONG or bool(os.environ.get("REASONER_EVERY_PATH"))
-# Asked for what the case does not hold, it looks on until quiet looks have worn the leader off: to be mended.
-WORN_OFF = {
-    ("coupe-runaway-rail", 2): "forty questions, most of which this case cannot answer; it ends at the canister"
-}
 PATHS = [
-    pytest.param(path, first, marks=pytest.mark.xfail(strict=True, reason=WORN_OFF[path.stem, first]))
-    if (path.stem, first) in WORN_OFF
-    else (path, first)
+    (path, first)
     for number, path in enumerate(SOLVED)
     for first in (range(3) if EVERY_PATH else (1 + number % 2,))
-    if EVERY_PATH or number % 9 == 0 or (path.stem, first) in WORN_OFF
+    if EVERY_PATH or number % 9 == 0
     if path not in ENDS_BEFORE  # of these the best path ends before it, too
     if path != LARGE or (EVERY_PATH and first == 0)
 ]

@@ -48,7 +48,7 @@ def test_every_question_page_is_whole(path: Path) -> None:
             page = words(last.lines)
             assert last.asks == "> " and words([document.ask]) in page
             for suspect in shown.faults[: min(LEAST, len(shown.faults))]:
-                assert suspect.title in page
+                assert suspect.title.split(", and also")[0] in page  # of a pair the rest may be folded
             assert shown.anything_else is None or shown.anything_else.title in page
             if document.reading is None:
                 assert all(words([outcome.text]) in page for outcome in document.outcomes)
