@@ -1,4 +1,4 @@
-"""Events for tests, written as they stand in a case file, and read the way a case file is read; and back again."""
+"""Events for tests, written as in a case file, and read the way a case file is read; and back again."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from reasoner.inference.belief import believe
+from reasoner.inference.belief import Belief, believe
 from reasoner.inference.evidence import Evidence, Spell, report
 from reasoner.inference.plan import Costs, Situation
 from reasoner.network import activity
@@ -196,6 +196,13 @@ def spell(*answers: Evidence, condition: int | None = 0) -> Spell:
 def posterior(tables: Tables, *answers: Evidence, condition: int | None = 0) -> np.ndarray:
     """Belief after answers that all belong to one spell."""
     return believe(tables, (Spell(condition, answers),)).probability
+
+
+def explained(tables: Tables, belief: Belief) -> np.ndarray:
+    """(Q,) decibans by which each pair of causes explains the answers better than the better of the two alone."""
+    fits = np.log(belief.probability) - np.log(tables.prior)
+    found: np.ndarray = 10 / np.log(10) * (fits[-len(tables.pairs) :] - fits[tables.pairs].max(axis=1))
+    return found
 
 
 def situation(tables: Tables, spells: Sequence[Spell] = (), **more: object) -> Situation:

@@ -92,7 +92,7 @@ def test_what_the_readme_prints_is_what_is_printed(tmp_path: Path) -> None:
     assert ran >= 5
 
 
-# ---- what comes of it ------------------------------------------------------------------------------------------------
+# ---- what follows ----------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")

@@ -130,7 +130,6 @@ def _holder(fd: int) -> str:
 # Only what was cut off while being written is touched: a last line that is no whole event becomes a comment before
 # the next event is written.
 
-BINARY = getattr(os, "O_BINARY", 0)
 ON = os.O_RDWR | os.O_APPEND
 FULL = LARGEST - 1_000_000  # bytes; the rest is room for what has to be mended, so that a case stays readable
 KEPT_ASIDE = 100_000  # characters of a line that was cut off

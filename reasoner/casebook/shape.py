@@ -1,4 +1,4 @@
-"""The door of the casebook: events as they stand in a file become those of `events`, or are refused with their line.
+"""The door of the casebook: events as written in a file become those of `events`, or are refused with their line.
 
 A file may be sound YAML and still hold an answer without an outcome, because somebody edited it. That is said here,
 once; nothing further on has to fear it. Kinds of event that are not known pass, with a note: another program may have

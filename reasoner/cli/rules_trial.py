@@ -23,7 +23,7 @@ from reasoner.trial.virtual import World
 AT_ONCE = 5  # cars a worker takes with it
 WAYS = ("ahead", "greedy", "fixed")
 HOW = {
-    "none": "the rules as they stand",
+    "none": "the rules unchanged",
     "within": "rules that are off, for each car, as far as their own weights allow",
     "beyond": "rules that are off, for each car, four times as far as their own weights allow",
 }

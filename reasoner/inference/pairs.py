@@ -398,8 +398,8 @@ def chosen(tables: Tables, spells: Sequence[Spell], share: float, least: float) 
 
 
 def _tried(tables: Tables, belief: Belief, trial: Tables) -> tuple[Array, Array]:
-    """What `explained` says of the pairs of `trial`, and how likely they are, (Q,) each. belief: in single causes,
-    which are not weighed again."""
+    """(Q,) decibans by which each pair of `trial` explains the answers better than the better of the two alone, and
+    (Q,) how likely it is. belief: in single causes, which are not weighed again."""
     with np.errstate(divide="ignore"):
         singles = np.log(belief.probability) + belief.log_evidence - belief.case.scale
         fits = singles - np.log(tables.prior)
@@ -408,14 +408,6 @@ def _tried(tables: Tables, belief: Belief, trial: Tables) -> tuple[Array, Array]
         weights = np.log(trial.prior[len(tables.prior) :]) - scale + both
     better = DECIBANS * (both - fits[trial.pairs].max(axis=1))
     return better, np.exp(weights - np.logaddexp(one.log_sum(weights), one.log_sum(singles)))
-
-
-def explained(tables: Tables, belief: Belief) -> Array:
-    """(Q,) decibans by which each pair explains the answers better than the better of the two alone."""
-    with np.errstate(divide="ignore"):
-        fits = np.log(belief.probability) - np.log(tables.prior)
-    found: Array = DECIBANS * (fits[-len(tables.pairs) :] - fits[tables.pairs].max(axis=1))
-    return found
 
 
 def _kept(tables: Tables, pairs: Sequence[tuple[int, ...]], share: float, checks: Collection[int] = ()) -> Tables:

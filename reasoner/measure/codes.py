@@ -199,8 +199,8 @@ def _like_code(token: str) -> bool:
 def nearest(token: str) -> str:
     """The code that a malformed piece most likely means, or what is missing; "" where nothing is near.
 
-    PO172 -> P0172 (letter for digit), P01722 -> P0172 (one too many), X0172 -> P0172, P172 -> P0172 (the nought
-    is not said), P017 -> `P017_`.
+    PO172 -> P0172 (letter for digit), P01722 -> P0172 (one too many), X0172 -> P0172, P172 -> P0172 (the zero
+    left out), P017 -> `P017_`.
     """
     token = "".join(c for c in token[:40].upper().translate(_LOOKALIKES) if c.isascii() and c.isalnum())
     if not token:

@@ -234,8 +234,8 @@ DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time s
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
 NORMAL = "within 10 % everywhere"
-# What trims over airflow look like, where that has another name. Vapour out of the oil comes by the second; whether a
-# leak has a wrong share beside it is told by what is left at high airflow (`Fits.beside`).
+# What trims over airflow look like, where that has another name. Vapour out of the oil comes at a steady rate; whether
+# a leak has a wrong share beside it is seen by what is left at high airflow (`Fits.beside`).
 AS_TRIMS = {NONE: NORMAL, SENSED: SHARE, OIL: TIME, MIXED: TIME}
 
 

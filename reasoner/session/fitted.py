@@ -46,12 +46,13 @@ def needed_by(workup: Workup, check: str) -> tuple[FactDoc, ...]:
 
 
 def gone(before: Workup, after: Workup) -> str:
-    """What left with a fact, in words: `out: Regulator leaks into its vacuum hose; 2 checks`."""
+    """What left with a fact, in words: `no suspect any more: Regulator leaks into its
+    vacuum hose; 2 checks fewer`."""
     faults = [before.book.faults[f].title for f in before.tables.faults if f not in after.tables.faults]
     checks = len(before.tables.check_number.keys() - after.tables.check_number.keys())
-    parts = [", ".join(faults)] if faults else []
-    parts += [f"{checks} check{'s' * (checks != 1)}"] if checks else []
-    return f"out: {'; '.join(parts)}" if parts else ""
+    parts = [f"no suspect any more: {', '.join(faults)}"] if faults else []
+    parts += [f"{checks} check{'s' * (checks != 1)} fewer"] if checks else []
+    return "; ".join(parts)
 
 
 def document(entry: Equipment) -> FactDoc:

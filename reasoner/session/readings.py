@@ -380,7 +380,7 @@ def kept_before(workup: Workup, state: LiveState) -> list[LiveState]:
 
 
 def shown(values: Sequence[Value], banks: int) -> dict[str, str]:
-    """Live values as they stand in a table: short and long trim of a bank together, with the total worked out."""
+    """Live values for a table: short and long trim of a bank together, with the total worked out."""
     found, sums = dict[str, str](), totals(values)
     known = {value.name: value.value for value in values}
     for bank, total in sums.items():

@@ -8,7 +8,7 @@ back in one go.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from reasoner.casebook.events import Event
@@ -168,14 +168,11 @@ def tell_also(workup: Workup, numbers: Sequence[int]) -> list[Event]:
     return _tell(workup, asked(workup, "also"), [rows[n - 1] for n in numbers], rest_is_none=not numbers)
 
 
-def no_frame(workup: Workup) -> list[Event]:
-    """No freeze frame is stored: nothing more is asked about one."""
-    events: list[Event] = []
-    for check in workup.book.checks.values():
-        working = readings.working_of(check)
-        if working is not None and working.frame and check.name in workup.tables.check_number:
-            events += acts.pass_over(workup, check.name, "not-now")
-    return events
+def no_frame(workup: Workup, shown: Collection[str] = ()) -> list[Event]:
+    """No freeze frame is stored, or one that shows this and no more: nothing else is asked about one. shown: checks."""
+    told = {*shown, *(given.check for given in workup.record.given)}
+    open_ones = (check.name for check in readings.frame_checks(workup) if check.name not in told)
+    return [event for name in open_ones for event in acts.pass_over(workup, name, "not-now")]
 
 
 def _tell(workup: Workup, checks: Sequence[Check], chosen: Sequence[Row], rest_is_none: bool) -> list[Event]:

@@ -81,7 +81,7 @@ def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
     if list(groups.values()) == [[0]]:
         return texts[next(iter(groups))]
     if len(groups) == 1 and len(values) == len(places) > 1:
-        return f"all {texts[next(iter(groups))]}"
+        return f"each {check.at.value} {texts[next(iter(groups))]}"
     parts = []
     ordered = sorted(groups.items(), key=lambda pair: (pair[0] == usual, len(pair[1])))
     for number, (outcome, at) in enumerate(ordered):

@@ -322,6 +322,7 @@ def care(sitting: Sitting, rest: str, question: Question | None) -> bool:
         sitting.desk.say("No cautions belong to this step.")
     else:
         sitting.desk.page(head("Take care first", style=CARE), rows([("!", t) for t in question.cautions], style=CARE))
+        sitting.desk.pause()
     return False
 
 
@@ -331,6 +332,7 @@ def how(sitting: Sitting, rest: str, question: Question | None) -> bool:
         sitting.desk.say("There is no more to say of how it is done.")
     else:
         sitting.desk.page(head("How", question.way.title), para(question.how))
+        sitting.desk.pause()
     return False
 
 

@@ -140,6 +140,13 @@ class Desk:
                 return
         self.show_lines(lines)
 
+    def pause(self) -> None:
+        """What was shown stays until Enter, where the next page would push it off a terminal. What is typed instead
+        answers that page."""
+        if self.tty:
+            line = self.ask("Enter: back to the question > ")
+            self._typed = "" if line.lower() in ("b", "back") else line
+
     def say(self, text: str) -> None:
         """One plain paragraph."""
         from rich.text import Text

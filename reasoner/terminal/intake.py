@@ -10,8 +10,6 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 
-from reasoner.casebook.correcting import standing
-from reasoner.casebook.events import KEPT_BESIDE, Event
 from reasoner.measure.codes import read_codes
 from reasoner.measure.obd import looks_pasted
 from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from, vehicle_words
@@ -21,7 +19,6 @@ from reasoner.session.after_work import AfterWork
 from reasoner.session.document import Verdict, Why
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
-from reasoner.session.words import step_text
 from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
 from reasoner.terminal.desk import Desk
@@ -29,7 +26,15 @@ from reasoner.terminal.pasted import MORE, code_lines, merged, slip_lines, take_
 from reasoner.terminal.picking import Back, numbers_in, pick_several
 from reasoner.terminal.picking import ask as ask_line
 from reasoner.terminal.sitting import Keep, Sitting
-from reasoner.terminal.telling import ask_frame, ask_heard, ask_live, open_parts
+from reasoner.terminal.telling import (
+    ask_frame,
+    ask_heard,
+    ask_live,
+    open_parts,
+    take_back,
+    take_back_last,
+    told_since,
+)
 
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
@@ -293,23 +298,11 @@ def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = Non
                 number += 1
             except Back:
                 number = next((n for n in reversed(range(number)) if stopped[n]), number)
-                _take_back(sitting, before[number])
+                take_back(sitting, before[number])
             for line in sitting.said:
                 desk.say(line)
             sitting.said.clear()
     return sitting.workup
-
-
-def _take_back(sitting: Sitting, since: int) -> None:
-    """Take back everything told after a step."""
-    while any(event.step > since and event.step for event in _standing(sitting)):
-        events = acts.undo(sitting.workup)
-        told = step_text(sitting.workup, events[0].undone)
-        sitting.keep(list(events), f"Taken back: {told or 'the last step'}")
-
-
-def _standing(sitting: Sitting) -> list[Event]:
-    return [e for e in standing(sitting.workup.events) if not isinstance(e, KEPT_BESIDE)]
 
 
 class _NoPages:
@@ -439,8 +432,8 @@ def _pasted_values(sitting: Sitting) -> None:
 
 def _state(sitting: Sitting) -> None:
     """The condition the car is in now, and whatever else is known, by letters; with values just read, Enter means the
-    same occasion."""
-    desk = sitting.desk
+    same occasion. b takes back what was told last here, one thing at a time, before it leaves."""
+    desk, since = sitting.desk, sitting.workup.record.steps
     if sitting.workup.record.condition is not None and not sitting.workup.record.given:
         return
     names: Sequence[str] = list(sitting.workup.book.conditions)
@@ -457,7 +450,16 @@ def _state(sitting: Sitting) -> None:
             desk.show(para(f"Also known?  {also}", 0))
         enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
         letters = f" (or {', '.join(parts)} first)" if parts else ""
-        line = ask_line(desk, f"Its number{letters}, Enter: {enter} > ", helps)
+        for told in sitting.said:
+            desk.say(told)
+        sitting.said.clear()
+        try:
+            line = ask_line(desk, f"Its number{letters}, Enter: {enter} > ", helps)
+        except Back:
+            if not told_since(sitting, since):
+                raise
+            take_back_last(sitting)
+            continue
         if not line:
             return
         if _more_codes(sitting, line):

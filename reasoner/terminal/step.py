@@ -307,7 +307,7 @@ def _instead(question: Question, times: bool = True) -> list[RenderableType]:
 
 def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     """The ways to answer."""
-    others = [("m", f"work it out ({question.works_out.by})")] if question.works_out else []
+    others = [("m", "work it out from readings")] if question.works_out else []
     cannot = "can't tell" if question.while_rich != "only" else "can't tell, or it is not rich now"
     none = choices([("d" if question.reading else "0", cannot), ("x", "can't do it"), *others], width)
     if question.reading:

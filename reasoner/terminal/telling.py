@@ -5,18 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from rich.console import RenderableType
 
+from reasoner.casebook.correcting import standing
+from reasoner.casebook.events import KEPT_BESIDE
 from reasoner.casebook.trouble import Refused
 from reasoner.measure.frozen import read_frame, runs_rich
 from reasoner.measure.pids import Value
+from reasoner.rulebook.model import Check
 from reasoner.session import acts, fitted, readings, story
 from reasoner.session.document import FactDoc, Question
 from reasoner.session.plain import shortened
+from reasoner.session.words import step_text
 from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows, table
 from reasoner.terminal.pasted import ask_offers, confirmed
-from reasoner.terminal.picking import ask, numbers_in, pick, pick_several
+from reasoner.terminal.picking import Back, ask, numbers_in, pick, pick_several
 from reasoner.terminal.sitting import Sitting, in_words
 
 # ---- The car as equipped, on the screen ------------------------------------------------------------------------------
@@ -145,19 +150,36 @@ def ask_work(sitting: Sitting) -> None:
 
 
 def ask_story(sitting: Sitting) -> None:
-    """When it happens: how warm, doing what, and what else it hangs on."""
-    for check in story.asked(sitting.workup, "pattern"):
-        sitting.desk.show(head(check.ask), choices(numbered(o.text for o in check.outcomes), sitting.desk.width))
-        numbers = _numbers(sitting, "Its number, or several (2 5), Enter: not known > ", len(check.outcomes), 1)
-        if numbers:
-            sitting.keep(story.tell_pattern(sitting.workup, check, numbers), f"Kept: {check.title}.")
+    """When it happens: how warm, doing what, and what else it hangs on. b goes back to the question before."""
+    patterns = story.asked(sitting.workup, "pattern")
+    parts: list[Callable[[Sitting], None]] = [partial(_ask_pattern, check=check) for check in patterns]
+    parts += [_ask_also] if story.rows_of(sitting.workup, "also") else []
+    begun: list[int] = []  # the steps there were when each question was put
+    while len(begun) < len(parts):
+        begun.append(sitting.workup.record.steps)
+        try:
+            parts[len(begun) - 1](sitting)
+        except Back:
+            begun.pop()
+            if not begun:
+                raise
+            take_back(sitting, begun.pop())
+
+
+def _ask_pattern(sitting: Sitting, check: Check) -> None:
+    sitting.desk.show(head(check.ask), choices(numbered(o.text for o in check.outcomes), sitting.desk.width))
+    numbers = _numbers(sitting, "Its number, or several (2 5), Enter: not known > ", len(check.outcomes), 1)
+    if numbers:
+        sitting.keep(story.tell_pattern(sitting.workup, check, numbers), f"Kept: {check.title}.")
+
+
+def _ask_also(sitting: Sitting) -> None:
     found = story.rows_of(sitting.workup, "also")
-    if found:
-        sitting.desk.show(head("What else it hangs on"), choices(numbered(r.text for r in found), sitting.desk.width))
-        numbers = _numbers(sitting, "Their numbers, 0 none of these, Enter: not known > ", len(found), 0)
-        if numbers:
-            told = [n for n in numbers if n]
-            sitting.keep(story.tell_also(sitting.workup, told), "Kept: what else it hangs on.")
+    sitting.desk.show(head("What else it hangs on"), choices(numbered(r.text for r in found), sitting.desk.width))
+    numbers = _numbers(sitting, "Their numbers, 0 none of these, Enter: not known > ", len(found), 0)
+    if numbers:
+        told = [n for n in numbers if n]
+        sitting.keep(story.tell_also(sitting.workup, told), "Kept: what else it hangs on.")
 
 
 FRAME = "Such as: P0172 rpm 780 load 24 ect 92 run 85 stft -12 ltft -14 map 31 purge 0. Any may be left out."
@@ -191,6 +213,8 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         put_right = "".join(f", {v.name} {v.value:g} {v.unit}" for v in values if v not in frame.values)
         note = acts.note(sitting.workup, f"freeze frame: {typed}{put_right}")
         offers = readings.offer_frame(sitting.workup, values) if weighed else []
+        if weighed:  # what it does not show is not asked about
+            note += story.no_frame(sitting.workup, [offer.answer.check for offer in offers])
         if not ask_offers(sitting, offers, "the frame says", note):  # in one step, so that b takes all of it back
             sitting.said.append("Noted: the frame.")
         if only:
@@ -304,6 +328,25 @@ def open_parts(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], obj
         for kind, (letter, title, part) in PARTS.items()
         if (readings.frame_checks(sitting.workup) if kind == "frame" else story.asked(sitting.workup, kind))
     }
+
+
+def take_back(sitting: Sitting, since: int) -> None:
+    """Take back everything told after a step."""
+    while told_since(sitting, since):
+        take_back_last(sitting)
+
+
+def take_back_last(sitting: Sitting) -> None:
+    """Take back what was told last, in one step."""
+    events = acts.undo(sitting.workup)
+    told = step_text(sitting.workup, events[0].undone)
+    sitting.keep(list(events), f"Taken back: {told or 'the last step'}")
+
+
+def told_since(sitting: Sitting, since: int) -> bool:
+    """Whether anything was told after a step, and stands."""
+    events = standing(sitting.workup.events)
+    return any(event.step > since for event in events if event.step and not isinstance(event, KEPT_BESIDE))
 
 
 def _numbers(sitting: Sitting, prompt: str, most: int, least: int) -> list[int]:

@@ -42,7 +42,7 @@ def closed(events: list[Event], fault: str = CAUSE, where: str = "cylinder 3", s
 
 
 def of(*answers: tuple[str | None, str, dict[int, str]]) -> list[Event]:
-    """Answers, each with the condition it was seen in (None: as it stands)."""
+    """Answers, each with the condition it was seen in (None: as the car is)."""
     workup = garage().begin(car())
     for condition, check, values in answers:
         if condition is not None:

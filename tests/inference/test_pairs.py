@@ -12,12 +12,12 @@ import pytest
 
 from reasoner.inference import pairs as engine
 from reasoner.inference.belief import believe
-from reasoner.inference.pairs import chosen, explained, together, with_pairs
+from reasoner.inference.pairs import chosen, together, with_pairs
 from tests.inference import slow
 from tests.inference.random_models import as_spells
 from tests.inference.slow import SlowSpell
 from tests.inference.test_one_belief import random_case
-from tests.support import Plain, make_tables, plain, seen, spell, yes_no
+from tests.support import Plain, explained, make_tables, plain, seen, spell, yes_no
 
 SHARE = 0.1
 Row = tuple[float, ...]

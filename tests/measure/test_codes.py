@@ -196,6 +196,6 @@ def test_a_very_long_text_is_read() -> None:
 
 
 @given(CODES, st.integers(2, 4))
-def test_a_letter_o_for_a_nought_is_mended(code: str, at: int) -> None:
+def test_a_letter_o_for_a_zero_is_mended(code: str, at: int) -> None:
     meant = code[:at] + "0" + code[at + 1 :]
     assert nearest(code[:at] + "O" + code[at + 1 :]) == meant

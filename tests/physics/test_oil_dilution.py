@@ -1,6 +1,6 @@
 """How much fuel the oil must hold if it is what makes the engine rich, against what a sample is said to find.
 
-What boils off by the second makes the trim: rate = trim x air / 14.6. It goes with what is there: rate = fuel / time,
+What boils off each second makes the trim: rate = trim x air / 14.6. It goes with what is there: rate = fuel / time,
 the time an hour or two with warm oil (judgement; Taylor 2021: slow below 100 degC, mostly gone at 100 to 150). 4.5
 litres of oil, idles of 2.5 to 4 g/s, trims of -8 to -22 % where it shows.
 """

@@ -94,7 +94,7 @@ def test_oil_full_of_fuel_is_rich_for_an_hour_and_then_no_more() -> None:
 def test_oil_drawn_in_burns_as_fuel_but_blue() -> None:
     """A litre of oil in 1000 km at 60 km/h is 0.014 g/s; burnt, it asks for as much air as petrol would: -6 % at idle.
 
-    So a car that comes as a rich one burns three times that, and it goes by the second; smoke and level tell it."""
+    So a car with a rich code burns three times that, at a steady rate; smoke and level tell it."""
     rate = 860.0 / (1000 / 60 * 3600)
     assert -STOICHIOMETRIC * rate / IDLE.air == pytest.approx(-0.06, abs=0.02)
     book = rules()

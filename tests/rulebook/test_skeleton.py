@@ -79,7 +79,7 @@ def test_filled_in_it_is_taken(kind: str, tmp_path: Path) -> None:
 
 
 def test_what_stands_behind_a_remark_is_right_too(tmp_path: Path) -> None:
-    """The keys that are only remarked upon can be used as they stand."""
+    """The keys that are only remarked upon can be used unchanged."""
     book = read_rules([SMALL])
     for kind in FILLED:
         for line in skeleton(kind).splitlines():

@@ -19,8 +19,8 @@ def test_no_fault_is_named_on_a_sound_engine(spec) -> None:  # type: ignore[no-u
 
 
 def test_what_the_tables_cannot_tell_apart() -> None:
-    """Of two faults that bring fuel by the second the trims show the same; misfires by cylinder part them, and a wrong
-    share shows otherwise at the trims themselves."""
+    """Of two faults that bring fuel at a steady rate the trims show the same; misfires by cylinder part them, and a
+    wrong share shows otherwise at the trims themselves."""
     port = next(e for spec in SPECS if not (e := make(spec)[0].truth.engine).direct)
     tables = car(port, None).tables
     cause = {c.fault: i for i, c in reversed(list(enumerate(tables.causes)))}

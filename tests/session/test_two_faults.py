@@ -18,7 +18,6 @@ from rich.console import Console
 
 from reasoner.history.trace import trace
 from reasoner.inference.belief import believe
-from reasoner.inference.pairs import explained
 from reasoner.repair.followup import mended, prior_after, tables_after
 from reasoner.repair.jobs import Job
 from reasoner.rulebook.model import AND
@@ -27,6 +26,7 @@ from reasoner.session.deciding import at_least, concluded, decide, kind_of
 from reasoner.session.workup import Workup
 from reasoner.terminal.step import belief_blocks
 from tests.repair.cars import answered, car
+from tests.support import explained
 
 Found = tuple[str, str | dict[int, str], str]  # check, what was seen, condition
 
