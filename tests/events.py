@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.events import Event, written
+from reasoner.casebook.events import Event, event_as_written
 from reasoner.casebook.shape import Case, read_event
 
 
@@ -15,7 +15,7 @@ def read(*raw: Mapping[str, Any]) -> list[Event]:
 
 
 def as_written(events: Iterable[Event]) -> list[dict[str, Any]]:
-    return [written(event) for event in events]
+    return [event_as_written(event) for event in events]
 
 
 def file_of(case: Case) -> CaseFile:

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from reasoner.inference.belief import Belief, believe
-from reasoner.inference.evidence import Evidence, Spell, report
+from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.inference.plan import Costs, Situation
 from reasoner.network import activity
 from reasoner.network.graph import Cause
-from reasoner.network.tables import CheckTable, Tables, again
+from reasoner.network.tables import CheckTable, Tables, chance_of_the_same
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import Origin, Place
 
@@ -154,7 +154,7 @@ def check_table(check: PlainCheck, same_again: float = 0.0) -> CheckTable:
         origins=(origin(check.weight),) * len(rows),
         index=np.array(index),
         alike=check.alike,
-        again=again((origin(check.weight),) * len(rows), same_again),
+        again=chance_of_the_same((origin(check.weight),) * len(rows), same_again),
         ever=check.ever,
         provokes=check.provokes,
         conditions=check.conditions,
@@ -185,7 +185,7 @@ def seen(tables: Tables, name: str, *outcomes: int | None, right: float = 1.0, n
     number_of, table = tables.check_number[name], tables.checks[tables.check_number[name]]
     m = len(table.outcomes)
     assert len(outcomes) == len(table.places)
-    weights = tuple(None if o is None else report(o, m, right) for o in outcomes)
+    weights = tuple(None if o is None else reported_weights(o, m, right) for o in outcomes)
     return Evidence(number_of, weights, number)
 
 

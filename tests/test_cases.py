@@ -14,7 +14,7 @@ from reasoner.history.replay import Grade, replay
 from reasoner.history.story import story
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
-from reasoner.inference.plan import worth
+from reasoner.inference.plan import worth_asking
 from reasoner.repair.rounds import parted
 from reasoner.session.chapters import Chapter, Found, closing, found_in
 from reasoner.session.script import begin_with, play, reply, script_of
@@ -102,7 +102,7 @@ def test_the_end_does_not_hang_on_the_path(path: Path, first: int) -> None:
     script = script_of(told(path))
     workup = begin_with(garage(path == WITH_SHOP_RULES).begin(vehicle_of(case)), script)
     for number in range(60):
-        choices = [o for o in workup.ranked if worth(o, workup.costs)]
+        choices = [o for o in workup.ranked if worth_asking(o, workup.costs)]
         if not choices or (number >= 4 and workup.look is None):
             break
         pick = choices[min(first + 1, len(choices) - 1)] if number < 4 else choices[0]

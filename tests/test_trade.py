@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe, by_cylinder, by_fault
-from reasoner.inference.weight import weigh
+from reasoner.inference.weight import weigh_answers
 from reasoner.network.vehicle import vehicle_from
 from reasoner.session import acts
 from reasoner.session.workup import Workup
@@ -106,7 +106,7 @@ PLUGS_PULLED_BACK, PLUGS_CLEARED = "plugs-as-found", "plugs-after-clearing"
 def odds_of(workup: Workup, fault: str, cylinder: int) -> float:
     """How far the last answer moved a fault at a cylinder, in decibans."""
     number = workup.tables.cause_number[f"{fault}@cylinder-{cylinder}"]
-    return float(weigh(workup.tables, workup.spells)[-1].decibans[number])
+    return float(weigh_answers(workup.tables, workup.spells)[-1].decibans[number])
 
 
 def test_plugs_say_little_once_fuel_was_pulled_back_and_more_after_a_cleared_idle() -> None:

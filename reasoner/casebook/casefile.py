@@ -176,11 +176,11 @@ class FileRead:
     line: int
 
 
-def load(path: Path) -> CaseFile:
+def load_case(path: Path) -> CaseFile:
     """Read a case without changing anything. Raises CasebookError."""
     fd = open_regular(path, os.O_RDONLY)
     try:
-        reading = read(fd, path)
+        reading = read_open_case(fd, path)
     finally:
         os.close(fd)
     case = reading.case
@@ -205,10 +205,10 @@ def load_ends(path: Path) -> CaseFile:
                 last = os.read(fd, WINDOW)
                 if joined := _join(first, last):
                     with suppress(CasebookError):  # then read all of it, to say in which line
-                        return parse(joined, path)[0]
+                        return parse_case(joined, path)[0]
     finally:
         os.close(fd)
-    return load(path)
+    return load_case(path)
 
 
 def _join(first: bytes, last: bytes) -> bytes:
@@ -238,17 +238,17 @@ def _regular(found: os.stat_result, path: Path) -> None:
         raise CasebookError(f"this is {kind}, not a file", "name a case file", path)
 
 
-def read(fd: int, path: Path) -> FileRead:
+def read_open_case(fd: int, path: Path) -> FileRead:
     """All of an open case file. Raises CasebookError."""
     data = read_bytes(fd, path)
     whole = data.rfind(b"\n") + 1
     try:
-        case, indent = parse(data, path)
+        case, indent = parse_case(data, path)
         return FileRead(case, indent, len(data), whole, b"", data.count(b"\n") + 1)
     except CasebookError:
         if whole in (0, len(data)):
             raise
-    case, indent = parse(data[:whole], path)  # raises where the damage is not in the last line alone
+    case, indent = parse_case(data[:whole], path)  # raises where the damage is not in the last line alone
     return FileRead(case, indent, len(data), whole, data[whole:], data.count(b"\n") + 1)
 
 
@@ -266,7 +266,7 @@ def read_bytes(fd: int, path: Path) -> bytes:
     return b"".join(pieces)
 
 
-def parse(data: bytes, path: Path) -> tuple[CaseFile, str]:
+def parse_case(data: bytes, path: Path) -> tuple[CaseFile, str]:
     """The case in these bytes, and the indent of its events. Raises CasebookError."""
     lines = _text(data, path).removesuffix("\n").split("\n")
     for number, line in enumerate(lines, start=1):

@@ -64,7 +64,7 @@ def correct_vehicle(events: Sequence[Event], fields: Mapping[str, str], because:
     return [Corrected(step=last_step(events) + 1, vehicle=dict(fields), because=_reason(because))]
 
 
-def take_back(events: Sequence[Event], step: int, because: str) -> list[Event]:
+def take_step_back(events: Sequence[Event], step: int, because: str) -> list[Event]:
     """A step as if it had not been. Raises CasebookError where there is none to take back."""
     if not any(e.step == step and not isinstance(e, KEPT_BESIDE) for e in standing(events)):
         raise CasebookError(f"there is no step {step} to take back", "`reasoner cases show` numbers the steps")

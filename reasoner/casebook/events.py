@@ -16,7 +16,7 @@ OutcomeSeen = str | Mapping[str, float]
 Figures = Mapping[str, Sequence[float | str] | Mapping[str, float]]
 
 
-def left_out(default: Any) -> Any:
+def unless_default(default: Any) -> Any:
     """A field that is written only where it says something. default: what it is where nothing is written."""
     return field(default=default, metadata={"left out": True})
 
@@ -81,12 +81,12 @@ class Answered(Event):
     check: str
     values: Mapping[int, OutcomeSeen]
     sure: str = "sure"
-    reading: str = left_out("")
+    reading: str = unless_default("")
     inputs: Mapping[str, str] = left_out_map()
     figures: Mapping[str, Figures] = left_out_map()
-    asked: bool = left_out(False)
+    asked: bool = unless_default(False)
     condition: str | None = None
-    spell: str = left_out("")
+    spell: str = unless_default("")
     apart: bool = False
 
 
@@ -153,9 +153,9 @@ class ReadingsTaken(Event):
 
     kind: ClassVar[str] = "readings"
     condition: str | None
-    rich: bool | None = left_out(None)
+    rich: bool | None = unless_default(None)
     readings: Mapping[str, str]
-    spell: str = left_out("")
+    spell: str = unless_default("")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,7 +172,7 @@ class Undone(Event):
 
     kind: ClassVar[str] = "undo"
     undone: int
-    because: str = left_out("")
+    because: str = unless_default("")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,11 +216,11 @@ class Corrected(Event):
     """What was put right afterwards: the answer to `check` in the step `corrected`, or keys of the vehicle."""
 
     kind: ClassVar[str] = "correct"
-    corrected: int = left_out(0)
-    check: str = left_out("")
+    corrected: int = unless_default(0)
+    check: str = unless_default("")
     values: Mapping[int, OutcomeSeen] = left_out_map()
-    sure: str = left_out("")
-    reading: str = left_out("")
+    sure: str = unless_default("")
+    reading: str = unless_default("")
     inputs: Mapping[str, str] = left_out_map()
     figures: Mapping[str, Figures] = left_out_map()
     vehicle: Mapping[str, str] = left_out_map()
@@ -250,8 +250,8 @@ class Ticked(Event):
 
     kind: ClassVar[str] = "tick"
     boxes: tuple[str, ...]
-    steps: Mapping[str, str] | None = left_out(None)
-    off: bool = left_out(False)
+    steps: Mapping[str, str] | None = unless_default(None)
+    off: bool = unless_default(False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -317,7 +317,7 @@ KEPT_BESIDE = (RulesUsed, Concluded, PutAway)  # events that the program keeps; 
 CALLED = {"what": "kind", "at_hand": "at hand", "confirmed_by": "confirmed by"}  # field -> key, where they differ
 
 
-def written(event: Event, at: str = "") -> dict[str, object]:
+def event_as_written(event: Event, at: str = "") -> dict[str, object]:
     """An event as it is kept in a file. at: when, where it does not say so itself.
 
     Raises TypeError for an event of a kind that is not known.

@@ -50,7 +50,7 @@ Stat = tuple[int, int, int, int]  # size, time of change, time of change of its 
 
 
 @dataclass(frozen=True)
-class Row:
+class CaseRow:
     """One case in a list. state: open, settled (a verdict was the last word), or as it was closed; `damaged`.
 
     fault, where: as found; said: the cause of the last verdict. words: complaint, notes, confirmation, for finding.
@@ -77,15 +77,15 @@ class Row:
         return said.get("name") or said.get("layout") or ""
 
 
-def rows(folder: Path, told: Callable[[int, int], None] | None = None) -> list[Row]:
+def case_rows(folder: Path, told: Callable[[int, int], None] | None = None) -> list[CaseRow]:
     """Every case of a folder, by name; damaged ones too. told: how many of how many have been looked at.
 
     Raises CasebookError where the folder cannot be listed.
     """
     names = store.names(folder)
     known = _read(folder)
-    found: list[Row] = []
-    kept: dict[str, tuple[Stat, Row]] = {}
+    found: list[CaseRow] = []
+    kept: dict[str, tuple[Stat, CaseRow]] = {}
     changed = len(known) != len(names)
     for number, name in enumerate(names):
         stat = _stat(folder / (name + store.SUFFIX))
@@ -105,15 +105,15 @@ def rows(folder: Path, told: Callable[[int, int], None] | None = None) -> list[R
     return found
 
 
-def row_of(path: Path, name: str) -> Row:
+def row_of(path: Path, name: str) -> CaseRow:
     """What the list says of one file. Never raises for what is in it."""
     try:
         return _row(name, load_sound(path))
     except CasebookError as error:
-        return Row(name, state="damaged", trouble=error.one_line)
+        return CaseRow(name, state="damaged", trouble=error.one_line)
 
 
-def _row(name: str, case: Case) -> Row:
+def _row(name: str, case: Case) -> CaseRow:
     events = standing(case.events)
     told = [e.complaint for e in events if isinstance(e, Told)]
     noted = [e.text for e in events if isinstance(e, Noted)]
@@ -121,7 +121,7 @@ def _row(name: str, case: Case) -> Row:
     codes = [code.code for e in events if isinstance(e, CodesRead) for code in e.codes]
     verdicts = [e.cause for e in events if isinstance(e, Concluded)]
     last = ended[-1] if ended else Closed(state="")
-    return Row(
+    return CaseRow(
         name=name,
         opened=case.opened,
         closed=last.at,
@@ -162,7 +162,7 @@ def _stat(path: Path) -> Stat | None:
     return found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino
 
 
-def _read(folder: Path) -> dict[str, tuple[Stat, Row]]:
+def _read(folder: Path) -> dict[str, tuple[Stat, CaseRow]]:
     """What the index says; nothing where there is none, or it is not one."""
     path = folder / NAME
     try:
@@ -176,15 +176,15 @@ def _read(folder: Path) -> dict[str, tuple[Stat, Row]]:
         return {}
 
 
-KEYS = [field.name for field in fields(Row)]
-TEXTS = sum(field.type == "str" for field in fields(Row))
+KEYS = [field.name for field in fields(CaseRow)]
+TEXTS = sum(field.type == "str" for field in fields(CaseRow))
 
 
-def _sound(cases: Mapping[str, Any]) -> Iterator[tuple[str, tuple[Stat, Row]]]:
+def _sound(cases: Mapping[str, Any]) -> Iterator[tuple[str, tuple[Stat, CaseRow]]]:
     """Entries that look as this program writes them."""
     for name, (stat, values) in cases.items():
         said = dict(zip(KEYS, values, strict=True))
-        row = Row(**{**said, "codes": tuple(said["codes"]), "notes": tuple(said["notes"])})
+        row = CaseRow(**{**said, "codes": tuple(said["codes"]), "notes": tuple(said["notes"])})
         texts = [value for value in said.values() if isinstance(value, str)]
         inside = (*(row.vehicle or {}).values(), *row.codes, *row.notes)
         if (
@@ -197,7 +197,7 @@ def _sound(cases: Mapping[str, Any]) -> Iterator[tuple[str, tuple[Stat, Row]]]:
             yield name, ((stat[0], stat[1], stat[2], stat[3]), row)
 
 
-def _write(folder: Path, kept: Mapping[str, tuple[Stat, Row]]) -> None:
+def _write(folder: Path, kept: Mapping[str, tuple[Stat, CaseRow]]) -> None:
     """Replace the index in one step. What changed just now is left out: it may change again within the same time."""
     with suppress(OSError):
         fd, probe = tempfile.mkstemp(prefix=NAME, dir=folder)
@@ -242,7 +242,7 @@ class Wanted:
     since: str = ""
     until: str = ""
 
-    def fits(self, row: Row) -> bool:
+    def fits(self, row: CaseRow) -> bool:
         if row.trouble:
             return False
         vehicle = " ".join((row.vehicle or {}).values()).lower()
@@ -260,7 +260,7 @@ class Wanted:
         )
 
 
-def shown(row: Row) -> Row:
+def inert_row(row: CaseRow) -> CaseRow:
     """A row whose texts can do nothing to a terminal."""
     plain = {key: visible(str(getattr(row, key)), 200) for key in KEYS if isinstance(getattr(row, key), str)}
     vehicle = {visible(k, 40): visible(v, 60) for k, v in (row.vehicle or {}).items()}

@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
-from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, FileRead, open_regular, parse, read
+from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, FileRead, open_regular, parse_case, read_open_case
 from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error, visible
 from reasoner.casebook.writing import RawEvent, event_line, head_text, write_new
 
@@ -203,7 +203,7 @@ class Journal:
             self._take_back()
         if os.fstat(self._fd).st_size == self._end:
             return ()
-        return self._mend(read(self._fd, self.path))
+        return self._mend(read_open_case(self._fd, self.path))
 
     def _mend(self, reading: FileRead) -> tuple[str, ...]:
         note: tuple[str, ...] = ()
@@ -231,7 +231,7 @@ def create(path: Path, head: Mapping[str, object], events: Iterable[RawEvent] = 
     begun = f"format: {FORMAT}\n{head_text(rest)}" + "".join(map(event_line, events))
     data = begun.encode()
     path = path.parent.resolve() / path.name
-    case, _ = parse(data, path)  # a head that could not be read again is not written
+    case, _ = parse_case(data, path)  # a head that could not be read again is not written
     with ExitStack() as undo:
         held = lock_case(path)
         undo.callback(held.release)
@@ -258,7 +258,7 @@ def resume(path: Path) -> Journal:
         fd = open_regular(path, ON)
         undo.callback(os.close, fd)
         hold(fd, path)
-        reading = read(fd, path)
+        reading = read_open_case(fd, path)
         journal = Journal(fd, held, path, reading.case)
         with as_casebook_error(path, "the case cannot be gone on with"):
             journal.case = replace(reading.case, notes=journal._mend(reading))

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from reasoner.casebook import events as kinds
-from reasoner.casebook.casefile import CaseFile, load
+from reasoner.casebook.casefile import CaseFile, load_case
 from reasoner.casebook.events import CALLED, Event
 from reasoner.casebook.trouble import CasebookError, visible
 from reasoner.casebook.writing import RawEvent
@@ -218,7 +218,7 @@ FIELDS = {key: name for name, key in CALLED.items()}
 
 def load_sound(path: Path) -> Case:
     """A case whose events have their shape, and whose vehicle is plain text. Raises CasebookError."""
-    return sound(load(path))
+    return sound(load_case(path))
 
 
 def sound(file: CaseFile) -> Case:

@@ -56,7 +56,7 @@ class Entry:
         return bool(self.latest) and self.latest[-1].get("event") == Closed.kind
 
 
-def folder(explicit: str | None, environ: Mapping[str, str], platform: str = sys.platform) -> tuple[Path, str]:
+def cases_folder(explicit: str | None, environ: Mapping[str, str], platform: str = sys.platform) -> tuple[Path, str]:
     """Where the cases are, and who said so. platform: as `sys.platform`. Raises CasebookError where nobody knows."""
     for said, why in ((explicit, "--cases"), (environ.get("REASONER_CASES"), "REASONER_CASES")):
         if said:
@@ -105,7 +105,7 @@ def ready(folder: Path) -> None:
                 os.unlink(probe)
 
 
-def begin(
+def begin_case_file(
     folder: Path, head: Mapping[str, object], today: date, name: str | None = None, events: Sequence[RawEvent] = ()
 ) -> journal.Journal:
     """A new case with its first events: with this name, else with the date and a number. head: as for `journal.create`,
@@ -143,7 +143,7 @@ def safe_name(name: str) -> str:
     return name
 
 
-def find(folder: Path, wanted: str) -> Path:
+def find_case(folder: Path, wanted: str) -> Path:
     """A case by its name, an unambiguous beginning of it, or the path of its file. Raises CasebookError."""
     if not wanted.isprintable() or not wanted:
         raise CasebookError(f'no case is called "{visible(wanted)}"', "see the list of cases")

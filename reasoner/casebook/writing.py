@@ -107,7 +107,7 @@ def flow(value: object, depth: int = 0) -> str:
     if isinstance(value, int):
         return int.__repr__(value)
     if isinstance(value, float):
-        return number(value)
+        return number_text(value)
     if isinstance(value, Mapping):
         pairs = {key_text(key): flow(item, depth + 1) for key, item in value.items()}
         if len(pairs) < len(value):
@@ -118,7 +118,7 @@ def flow(value: object, depth: int = 0) -> str:
     raise TypeError(f"a {type(value).__name__} is no plain value")
 
 
-def number(value: float) -> str:
+def number_text(value: float) -> str:
     """A number as JSON and YAML 1.1 both read it. Raises ValueError for one that is not finite."""
     if not math.isfinite(value):
         raise ValueError(f"{value} is no number that JSON can say")

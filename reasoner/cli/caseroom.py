@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
 
-def folder(cases_dir: str | None) -> tuple[Path, str]:
+def folder_in_use(cases_dir: str | None) -> tuple[Path, str]:
     """The folder of the cases and who said so; `reasoner cases --cases DIR show` says it too. Raises CasebookError."""
     ctx: click.Context | None = click.get_current_context(silent=True)
     while cases_dir is None and ctx is not None:
         cases_dir = ctx.params.get("cases_dir")
         ctx = ctx.parent
-    return store.folder(cases_dir, os.environ)
+    return store.cases_folder(cases_dir, os.environ)
 
 
 @contextmanager
@@ -39,7 +39,7 @@ def refusing() -> Iterator[None]:
         raise click.exceptions.Exit(exits.CASE) from None
 
 
-def named(where: Path, names: Sequence[str]) -> list[Path]:
+def case_files(where: Path, names: Sequence[str]) -> list[Path]:
     """The files of cases by their names, or of folders of cases; all of the folder where none is named.
 
     Raises CasebookError.
@@ -51,7 +51,7 @@ def named(where: Path, names: Sequence[str]) -> list[Path]:
         if os.path.isdir(name) and ("/" in name or os.sep in name or not (where / (name + store.SUFFIX)).exists()):
             found += [Path(name) / (inside + store.SUFFIX) for inside in store.names(Path(name))]
         else:
-            found.append(store.find(where, name))
+            found.append(store.find_case(where, name))
             if not os.path.lexists(found[-1]):
                 raise CasebookError(f'there is no case and no folder "{visible(name)}"', "see `reasoner cases list`")
     return list(dict.fromkeys(found))
@@ -59,10 +59,10 @@ def named(where: Path, names: Sequence[str]) -> list[Path]:
 
 def one(cases_dir: str | None, name: str) -> Case:
     """A case by its name. Raises CasebookError."""
-    return load_sound(store.find(folder(cases_dir)[0], name))
+    return load_sound(store.find_case(folder_in_use(cases_dir)[0], name))
 
 
-def show(blocks: Sequence[RenderableType], err: bool = False) -> None:
+def show_blocks(blocks: Sequence[RenderableType], err: bool = False) -> None:
     """Blocks on the screen, as wide as it is (at most 100), in colour where it may be."""
     from reasoner.terminal.desk import Desk
 
@@ -71,10 +71,10 @@ def show(blocks: Sequence[RenderableType], err: bool = False) -> None:
         click.echo(line, err=err)
 
 
-def fine() -> bool:
+def screen_shows_blocks() -> bool:
     """Whether what is shown may have block characters in it."""
     import sys
 
-    from reasoner.report.lines import fine
+    from reasoner.report.lines import stream_shows_blocks
 
-    return fine(sys.stdout)
+    return stream_shows_blocks(sys.stdout)

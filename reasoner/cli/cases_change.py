@@ -10,12 +10,12 @@ import click
 
 from reasoner.casebook import casefile, correcting, journal, store
 from reasoner.casebook.anonymising import anonymous
-from reasoner.casebook.events import Answered, Event, OutcomeSeen, written
+from reasoner.casebook.events import Answered, Event, OutcomeSeen, event_as_written
 from reasoner.casebook.journal import resume
 from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
-from reasoner.cli.kinds import CASE, Choice, cases_option
+from reasoner.cli.kinds import CASE, NearChoice, cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.repair.jobs import STATES
 from reasoner.rulebook.model import Rulebook
@@ -31,7 +31,7 @@ from reasoner.rulebook.model import Rulebook
 @click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
-@click.option("--state", type=Choice(STATES), required=True, help="How firmly it is known to be over.")
+@click.option("--state", type=NearChoice(STATES), required=True, help="How firmly it is known to be over.")
 @click.option("--fault", default="", help="What it was, by its name in the rules.")
 @click.option("--where", default="", help="Where: `cylinder 3`, `bank 1`; nothing for the whole engine.")
 @click.option("--confirmed-by", "confirmed", default="", help="What confirmed it.")
@@ -58,7 +58,7 @@ def cases_close_command(
     from reasoner.session.chapters import Garage, close_case
 
     with caseroom.refusing():
-        path = store.find(caseroom.folder(cases_dir)[0], case)
+        path = store.find_case(caseroom.folder_in_use(cases_dir)[0], case)
         book = loading.rules(rules_paths)
         with resume(path) as journal:
             found = sound(journal.case)
@@ -68,7 +68,7 @@ def cases_close_command(
                 )
             except Refused as refused:
                 raise CasebookError(refused.message, refused.mend, path) from None
-            journal.append(*(written(event, keeper.now()) for event in events))
+            journal.append(*(event_as_written(event, keeper.now()) for event in events))
     if as_json:
         say_json({"case": path.stem, "state": state, "fault": fault, "where": where, "confirmed_by": confirmed})
         return
@@ -93,7 +93,7 @@ def cases_close_command(
     metavar="OUTCOME",
     help="What it should have been: an outcome, or CYLINDER=OUTCOME (more than once; the rest as it was).",
 )
-@click.option("--sure", type=Choice(["sure", "think so", "guess"]), help="How sure; as it was, unless said.")
+@click.option("--sure", type=NearChoice(["sure", "think so", "guess"]), help="How sure; as it was, unless said.")
 @click.option("--take-back", is_flag=True, help="Take the step back altogether.")
 @click.option(
     "--vehicle", "fields", multiple=True, metavar="KEY=VALUE", help="Put the vehicle right: distance=189000 km."
@@ -124,7 +124,7 @@ def cases_correct_command(
     from reasoner.casebook import store
 
     with caseroom.refusing():
-        path = store.find(caseroom.folder(cases_dir)[0], case)
+        path = store.find_case(caseroom.folder_in_use(cases_dir)[0], case)
         book = None if take_back else loading.rules(rules_paths)
         with resume(path) as journal:
             found = sound(journal.case)
@@ -136,11 +136,11 @@ def cases_correct_command(
                 gone = _no_longer_counted(book, found, events)
             elif take_back:
                 assert step is not None
-                events = correcting.take_back(found.events, step, because)
+                events = correcting.take_step_back(found.events, step, because)
             else:
                 assert step is not None and book is not None
                 events = _answer(book, found.events, step, answers, sure, because)
-            journal.append(*(written(event, keeper.now()) for event in events))
+            journal.append(*(event_as_written(event, keeper.now()) for event in events))
     if as_json:
         say_json({"case": path.stem, "because": because, "no_longer_counted": gone})
         return
@@ -223,8 +223,8 @@ def cases_anonymise_command(case: str, cases_dir: str | None, to: Path, keep_wor
     distance is rounded. What was left out is counted, so that nothing goes or stays unseen.
     """
     with caseroom.refusing():
-        path = store.find(caseroom.folder(cases_dir)[0], case)
-        found = casefile.load(path)
+        path = store.find_case(caseroom.folder_in_use(cases_dir)[0], case)
+        found = casefile.load_case(path)
         sound(found)
         name = store.safe_name(to.name)
         done = anonymous(found, name, keep_words)

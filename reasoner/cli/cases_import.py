@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from reasoner.casebook import casefile, store
-from reasoner.casebook.events import Answered, written
+from reasoner.casebook.events import Answered, event_as_written
 from reasoner.casebook.rows import RefusedLine, read_rows
 from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
 from reasoner.cli import caseroom, exits, keeper, loading
@@ -65,7 +65,7 @@ def cases_import_command(
             say(f"Note: {note}.", err=True)
         garage = Garage(loading.rules(rules_paths))
         cases, refused_lines = read_cases(rows.lines, mapping, garage)
-        folder, _ = caseroom.folder(cases_dir)
+        folder, _ = caseroom.folder_in_use(cases_dir)
         refused_all = [*rows.refused, *refused_lines]
         made: list[dict[str, object]] = []
         for case in cases:
@@ -115,7 +115,9 @@ def _begin(folder: Path, case: Any, stamp: str) -> CasebookError | None:
     """Make a case whole, with its events, or not at all; what was wrong, if anything."""
     head = {"opened": case.opened or keeper.now(), "rules": stamp, "vehicle": dict(case.vehicle)}
     try:
-        store.begin(folder, head, datetime.now(UTC).date(), case.name, [*map(written, case.events)]).close()
+        store.begin_case_file(
+            folder, head, datetime.now(UTC).date(), case.name, [*map(event_as_written, case.events)]
+        ).close()
     except CasebookError as error:
         return error
     return None

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from reasoner.casebook.index import rows
+from reasoner.casebook.index import case_rows
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import write_whole
@@ -61,8 +61,8 @@ def cases_replay_command(
     books = [loading.rules(layers) for layers in (today, *beside)]
     differ = changed_values(books[0], books[-1])
     with caseroom.refusing():
-        folder, _ = caseroom.folder(cases_dir)
-        paths = caseroom.named(folder, cases)
+        folder, _ = caseroom.folder_in_use(cases_dir)
+        paths = caseroom.case_files(folder, cases)
         if not paths:
             raise CasebookError("there are no cases to replay", "say where they are: --cases DIR", folder)
         ordered = alike_together(folder, paths)
@@ -80,7 +80,7 @@ def cases_replay_command(
     elif found:
         from reasoner.report.cases_text import replay_blocks
 
-        caseroom.show(replay_blocks(found, differ))
+        caseroom.show_blocks(replay_blocks(found, differ))
     if changed and SOURCE in books[-1].sources:
         say(LEARNED, err=True)
     if damaged or any(one.worse for one in found):
@@ -96,7 +96,7 @@ def alike_together(folder: Path, paths: Sequence[Path]) -> list[Path]:
     """The cases with like vehicles one after another, as they share their tables; of a few, as they come."""
     if len(paths) <= workers.FEW:
         return list(paths)
-    vehicles = {row.name: row.vehicle or {} for row in rows(folder)}
+    vehicles = {row.name: row.vehicle or {} for row in case_rows(folder)}
 
     def key(path: Path) -> list[str]:
         fields = vehicles.get(path.stem, {}) if path.parent == folder else {}
@@ -125,8 +125,8 @@ def cases_review_command(
     been, minutes by fault, checks that misled and checks that were worth it, and what the rules did not have.
     """
     with caseroom.refusing():
-        folder, _ = caseroom.folder(cases_dir)
-        paths = alike_together(folder, caseroom.named(folder, cases))
+        folder, _ = caseroom.folder_in_use(cases_dir)
+        paths = alike_together(folder, caseroom.case_files(folder, cases))
         found: list[ClosedCase | None] = []
         damaged = 0
         for _path, done in workers.each(_judged, paths, [rules_paths], title="looking over"):
@@ -141,7 +141,7 @@ def cases_review_command(
     else:
         from reasoner.report.rules_text import review_blocks
 
-        caseroom.show(review_blocks(done_all, caseroom.fine()))
+        caseroom.show_blocks(review_blocks(done_all, caseroom.screen_shows_blocks()))
     if damaged:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
@@ -185,8 +185,8 @@ def cases_learn_command(
     """
     least = least / 100
     with caseroom.refusing():
-        folder, _ = caseroom.folder(cases_dir)
-        paths = caseroom.named(folder, cases)
+        folder, _ = caseroom.folder_in_use(cases_dir)
+        paths = caseroom.case_files(folder, cases)
         if write is not None and write.exists():
             raise CasebookError("there is such a file already", "choose another name", write)
         rules, left = _without_learned(rules_paths)
@@ -216,7 +216,7 @@ def cases_learn_command(
     else:
         from reasoner.report.rules_text import learning_blocks
 
-        caseroom.show(learning_blocks(learned, len(used), unproven, left_out, helped))
+        caseroom.show_blocks(learning_blocks(learned, len(used), unproven, left_out, helped))
         if write is not None and learned:
             say(f"\nWritten to {write}. `reasoner cases replay --rules {write}` tries it; it counts once it is")
             say("with the shop's rules.")
@@ -235,10 +235,10 @@ def _write(path: Path, text: str) -> None:
         raise CasebookError(message, "choose another file for --write", path) from None
 
 
-Kept = list[tuple[Path, Lesson]]
+KeptLessons = list[tuple[Path, Lesson]]
 
 
-def _gather(paths: Sequence[Path], rules: workers.Layers) -> tuple[Total, Kept, list[tuple[str, str]], int]:
+def _gather(paths: Sequence[Path], rules: workers.Layers) -> tuple[Total, KeptLessons, list[tuple[str, str]], int]:
     """The sums, the lessons of the cases to be held out, what was left out and why, and how many files are damaged."""
     total, kept, left_out, damaged = Total(), [], [], 0
     every = max(1, -(-len(paths) // HELD_OUT))
@@ -259,9 +259,9 @@ def _lesson(case: Case, garages: Sequence[Garage], _: Any) -> Lesson:
     return lesson(case, garages[0])
 
 
-def _help(kept: Kept, garage: Garage, total: Total, least: float) -> list[Helped]:
+def _help(kept: KeptLessons, garage: Garage, total: Total, least: float) -> list[Helped]:
     found = (held_out(load_sound(path), garage, total, own, least) for path, own in kept)
-    return [one for one in workers.watched(found, len(kept), "holding out") if one is not None]
+    return [one for one in workers.with_progress(found, len(kept), "holding out") if one is not None]
 
 
 def _remarks(used: int, left_out: Sequence[tuple[str, str]], helped: Sequence[Helped]) -> list[str]:

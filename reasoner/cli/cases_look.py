@@ -14,14 +14,14 @@ from typing import Any
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.index import Row, Wanted, rows, shown
+from reasoner.casebook.index import CaseRow, Wanted, case_rows, inert_row
 from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, exits, loading, workers
 from reasoner.cli.cases_judge import alike_together
 from reasoner.cli.kinds import CASE, cases_option
 from reasoner.cli.say import say, say_json, say_long
-from reasoner.history.alike import CaseLooks, looks, nearest
+from reasoner.history.alike import CaseLooks, looks_of_case, most_alike
 from reasoner.session.chapters import Garage
 
 # ---- reasoner cases list ---------------------------------------------------------------------------------------------
@@ -36,7 +36,7 @@ LONGEST = 32  # characters up to which a column is made as wide as its longest t
 def cases_list_command(cases_dir: str | None, as_json: bool) -> None:
     """List the cases: name, when opened, how each stands, vehicle. Damaged ones are listed with what is wrong."""
     with caseroom.refusing():
-        folder, why = caseroom.folder(cases_dir)
+        folder, why = caseroom.folder_in_use(cases_dir)
         found = read_query(folder)
     if not as_json:
         say(f"Cases in {folder} ({why}):", err=True)
@@ -47,7 +47,7 @@ def cases_list_command(cases_dir: str | None, as_json: bool) -> None:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
 
-def read_query(folder: Path) -> list[Row]:
+def read_query(folder: Path) -> list[CaseRow]:
     """All the rows; a line that counts up where many files have to be read for the first time."""
     tell = sys.stderr.isatty()
     counted = 0
@@ -58,18 +58,18 @@ def read_query(folder: Path) -> list[Row]:
         if tell and counted % 200 == 0:
             click.echo(f"\rreading the cases: {number} of {of}", nl=False, err=True)
 
-    found = rows(folder, told)
+    found = case_rows(folder, told)
     if tell and counted >= 200:
         click.echo("\r" + " " * 50 + "\r", nl=False, err=True)
     return found
 
 
-def print_rows(found: Sequence[Row], folder: Path, as_json: bool) -> None:
+def print_rows(found: Sequence[CaseRow], folder: Path, as_json: bool) -> None:
     lines = []
     named = min(LONGEST, max((len(row.name) for row in found), default=0))
     state = min(LONGEST, max((len(row.state) for row in found), default=0))
     width = get_terminal_size().columns if sys.stdout.isatty() else None
-    for row in map(shown, found):
+    for row in map(inert_row, found):
         if as_json:
             lines.append(json.dumps(plain_row(row, folder)))
         elif row.trouble:
@@ -87,7 +87,7 @@ def _cut(line: str, width: int | None) -> str:
     return line if width is None or len(line) <= width else line[: max(0, width - 3)] + "..."
 
 
-def plain_row(row: Row, folder: Path) -> dict[str, Any]:
+def plain_row(row: CaseRow, folder: Path) -> dict[str, Any]:
     """A row as JSON has it."""
     said = asdict(row)
     name = said.pop("name")
@@ -131,7 +131,7 @@ def cases_find_command(
             raise click.UsageError(f'{option}: "{day}" is no day; write it as 2026-03-09, 2026-03 or 2026.')
     wanted = Wanted(words, state, fault, vehicle, code, since, until)
     with caseroom.refusing():
-        folder, _ = caseroom.folder(cases_dir)
+        folder, _ = caseroom.folder_in_use(cases_dir)
         found = read_query(folder)
     fitting = [row for row in found if wanted.fits(row)]
     print_rows(fitting, folder, as_json)
@@ -188,7 +188,7 @@ def cases_show_command(
         return
     for note in found.notes:
         say(f"Note: {note}{'' if note.endswith('?') else '.'}", err=True)
-    caseroom.show(story_blocks(told, caseroom.fine(), again, every))
+    caseroom.show_blocks(story_blocks(told, caseroom.screen_shows_blocks(), again, every))
 
 
 # ---- reasoner cases alike --------------------------------------------------------------------------------------------
@@ -212,14 +212,14 @@ def cases_alike_command(
     What is rare counts more than what everybody sees. Words of complaints and notes do not count, nor which cylinder.
     """
     with caseroom.refusing():
-        folder, _ = caseroom.folder(cases_dir)
+        folder, _ = caseroom.folder_in_use(cases_dir)
         mine = caseroom.one(cases_dir, case)
         garage = Garage(loading.rules(rules_paths))
-        own = looks(mine, garage)
+        own = looks_of_case(mine, garage)
         where = among or folder
-        paths = [path for path in caseroom.named(where, ()) if path.resolve() != mine.path.resolve()]
+        paths = [path for path in caseroom.case_files(where, ()) if path.resolve() != mine.path.resolve()]
         damaged: list[str] = []
-        found = nearest(own, _sound(alike_together(where, paths), rules_paths, damaged), garage, most)
+        found = most_alike(own, _sound(alike_together(where, paths), rules_paths, damaged), garage, most)
     for line in damaged:
         say(f"damaged, and left out: {line}", err=True)
     if as_json:
@@ -227,7 +227,7 @@ def cases_alike_command(
         return
     from reasoner.report.cases_text import alike_blocks
 
-    caseroom.show(alike_blocks(found, caseroom.fine()))
+    caseroom.show_blocks(alike_blocks(found, caseroom.screen_shows_blocks()))
 
 
 def _sound(paths: Sequence[Path], rules: tuple[Path, ...], damaged: list[str]) -> Any:
@@ -239,4 +239,4 @@ def _sound(paths: Sequence[Path], rules: tuple[Path, ...], damaged: list[str]) -
 
 
 def _looks(case: Case, garages: Sequence[Garage], _: Any) -> CaseLooks:
-    return looks(case, garages[0])
+    return looks_of_case(case, garages[0])

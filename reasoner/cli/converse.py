@@ -16,7 +16,7 @@ from reasoner.session.protocol import Message, Talk, hear
 LONGEST = 1_000_000  # bytes of one message
 
 
-def read(line: bytes) -> Any:
+def read_message(line: bytes) -> Any:
     """The message on a line. Raises ValueError, and RecursionError where it is nested too deep."""
     if len(line) > LONGEST:
         raise ValueError(f"more than {LONGEST} bytes")
@@ -34,7 +34,7 @@ def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def lines(source: BinaryIO) -> Iterator[bytes]:
+def message_lines(source: BinaryIO) -> Iterator[bytes]:
     """Line by line; of one that is too long only so much that this can be seen."""
     while line := source.readline(LONGEST + 1):
         rest = line
@@ -68,11 +68,11 @@ def talk(kept: Keeper, source: BinaryIO, out: TextIO, fetch: Fetch = no_files, f
     say_state()
     for mistake in mistakes:
         say(mistake)
-    for line in lines(source):
+    for line in message_lines(source):
         if not line.strip():
             continue
         try:
-            then, events, reply = hear(here, read(line))
+            then, events, reply = hear(here, read_message(line))
             kept.keep(events)  # on disk before anything is said about it
         except Refused as refused:
             say({"type": "error", "message": refused.message, "mend": refused.mend})

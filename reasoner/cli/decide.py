@@ -43,12 +43,12 @@ def decide_command(
     book = loading.rules(rules_paths)
     prices = shop_settings(settings_path, book).prices
     try:
-        folder, _ = store.folder(cases_dir, os.environ)
-        found = load_sound(store.find(folder, case))
-        workup = after_work.resume(book, vehicle_of(found), found.events, prices=prices)
+        folder, _ = store.cases_folder(cases_dir, os.environ)
+        found = load_sound(store.find_case(folder, case))
+        workup = after_work.workup_now(book, vehicle_of(found), found.events, prices=prices)
     except CasebookError as error:
         raise keeper.refuse(error) from None
-    document = deciding.document(deciding.decide(workup), found.path.stem)
+    document = deciding.decision_document(deciding.decide(workup), found.path.stem)
     if as_json:
         say_json(document)
     else:

@@ -13,14 +13,14 @@ from reasoner.casebook.events import Answered, Event, OutcomeSeen
 from reasoner.casebook.shape import load_sound
 from reasoner.cli import loading, shop
 from reasoner.cli.keeper import Keeper
-from reasoner.cli.kinds import Choice
+from reasoner.cli.kinds import NearChoice
 from reasoner.history.trace import vehicle_of
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
 from reasoner.session.asking import now_due
 from reasoner.session.concluding import belief, verdict
 from reasoner.session.script import Script, begin_with, intake_events, reply, script_of
-from reasoner.session.words import given_text, named, percent
+from reasoner.session.words import fault_at, given_text, percent
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk, Leave
 
@@ -30,7 +30,7 @@ from reasoner.terminal.desk import Desk, Leave
 MOST_STEPS = 80
 
 
-def run(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper], None]) -> None:
+def play_script(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper], None]) -> None:
     """Intake from the script (where the case is new), then each proposed check answered from it, to the verdict.
 
     take_logs: takes scan logs in, between the two.
@@ -50,7 +50,7 @@ def run(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper],
         before = len(workup.record.given)
         workup = kept.keep(reply(workup, script, option))
         lead = belief(workup, ranges=False).leading[0]
-        leads = f"{named(workup, lead.fault, lead.where)} {percent(lead.probability)}"
+        leads = f"{fault_at(workup, lead.fault, lead.where)} {percent(lead.probability)}"
         given = workup.record.given[before:]
         check = workup.tables.checks[now_due(workup, option).check]
         said = given_text(workup, given[0]) if given else f"{workup.book.checks[check.name].title}: can't tell"
@@ -67,7 +67,7 @@ CASE = "estate-hot-restart"
 
 
 @click.command(epilog="Example: reasoner demo")
-@click.option("--color", type=Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
+@click.option("--color", type=NearChoice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
 @click.option("--fast", is_flag=True, help="Run through, without waiting for Enter at each step.")
 def demo_command(color: str, fast: bool) -> None:
     """See an invented shop's case played through the real question loop. Nothing is kept.
@@ -75,7 +75,7 @@ def demo_command(color: str, fast: bool) -> None:
     The shop, the car and every answer are invented; the rules and the reasoning are the real ones. At a terminal it
     waits for Enter at each step, and then types the answer.
     """
-    from reasoner.report.text import Pages
+    from reasoner.report.text import RichPages
     from reasoner.terminal import loop
 
     case = load_sound(shop.shipped_folder("cases") / f"{CASE}.yaml")
@@ -87,7 +87,7 @@ def demo_command(color: str, fast: bool) -> None:
         desk.say(f'"{workup.record.complaint}" Codes: {", ".join(code for code, _ in workup.record.codes)}.')
         if desk.waits:
             desk.say("Enter goes on at each step, and the answer is typed for you. q: enough.")
-        loop.run(workup, desk.keep, desk, Pages())
+        loop.run_loop(workup, desk.keep, desk, RichPages())
 
 
 class Hand(Desk):
@@ -142,10 +142,10 @@ class Hand(Desk):
         event = reply(self.workup, self.script, option)[-1]
         if not isinstance(event, Answered):
             return "0"
-        return line(self.workup.book.checks[event.check], event.values)
+        return line_as_typed(self.workup.book.checks[event.check], event.values)
 
 
-def line(check: Check, values: Mapping[int, OutcomeSeen]) -> str:
+def line_as_typed(check: Check, values: Mapping[int, OutcomeSeen]) -> str:
     """An answer as a person types it: `2`, `3=2` (the rest being the first outcome), `all=1`."""
     numbers = {o.name: n for n, o in enumerate(check.outcomes, start=1)}
     picked = {place: numbers[outcome] for place, outcome in values.items() if isinstance(outcome, str)}

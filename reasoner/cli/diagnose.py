@@ -19,7 +19,7 @@ from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import converse, exits, keeper, loading, scanlogs, shop
 from reasoner.cli.keeper import Keeper
-from reasoner.cli.kinds import CASE, Choice, cases_option
+from reasoner.cli.kinds import CASE, NearChoice, cases_option
 from reasoner.cli.say import say
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.history.trace import vehicle_of
@@ -58,7 +58,7 @@ distance: 198000 km         # or mi
 @cases_option
 @loading.rules_option
 @settings_option
-@click.option("--by", type=Choice(["time", "money", "gain"]), default="time", help="What a check should save.")
+@click.option("--by", type=NearChoice(["time", "money", "gain"]), default="time", help="What a check should save.")
 @click.option("--answers", type=click.Path(path_type=Path), metavar="FILE", help="Answer from a case file, unattended.")
 @click.option("--log", "logs", multiple=True, metavar="FILE.csv", help="Take a scan log in first; may be repeated.")
 @click.option(
@@ -72,7 +72,7 @@ distance: 198000 km         # or mi
 @click.option("--json", "as_json", is_flag=True, help="Speak one JSON object a line on standard input and output.")
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of that conversation, and end.")
 @click.option("--vehicle-example", is_flag=True, help="Print an example of a vehicle file, and end.")
-@click.option("--color", type=Choice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
+@click.option("--color", type=NearChoice(["auto", "always", "never"]), default="auto", help="Emphasis on the screen.")
 def diagnose_command(
     case: str | None,
     vehicle_path: Path | None,
@@ -111,7 +111,7 @@ def diagnose_command(
     again = [*loading.options_again(cases_dir), *settings_again(settings_path)]
     source = Brought(logs, scanlogs.fetcher(columns_path), live or "")
     try:
-        folder, why = store.folder(cases_dir, os.environ)
+        folder, why = store.cases_folder(cases_dir, os.environ)
         store.ready(folder)
         path = _existing(folder, case)
         book = loading.rules(rules_paths)
@@ -149,7 +149,7 @@ class Brought:
 
     def take(self, kept: Keeper) -> None:
         """All of it, where nobody is there to be asked."""
-        scanlogs.take_all(kept, self.files, self.fetch)
+        scanlogs.take_logs(kept, self.files, self.fetch)
         try:
             kept.keep(readings.keep_live(kept.workup, self.live) if self.live else [])
         except acts.Refused as refused:
@@ -197,7 +197,7 @@ def _existing(folder: Path, case: str | None) -> Path | None:
     if case is None:
         return None
     try:
-        return store.find(folder, case)
+        return store.find_case(folder, case)
     except CasebookError:
         store.safe_name(case)  # a name that cannot be given is refused before anything is asked
         if any(name.startswith(case) for name in store.names(folder)):
@@ -233,11 +233,11 @@ def _new(wish: Wish) -> Wish:
 
 def _unattended(wish: Wish, answers: Path, brought: Brought) -> None:
     """Play the answers of a case file through the real session, keeping a case of its own."""
-    from reasoner.cli.demo import run
+    from reasoner.cli.demo import play_script
 
     given = load_sound(answers)
     with wish.opened(lambda: vehicle_of(given)) as kept:
-        run(kept, script_of(given.events), sys.stdout, brought.take)
+        play_script(kept, script_of(given.events), sys.stdout, brought.take)
 
 
 def _work_done(kept: Keeper) -> str:
@@ -253,7 +253,7 @@ def _work_done(kept: Keeper) -> str:
 
 
 def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
-    from reasoner.report.text import Pages
+    from reasoner.report.text import RichPages
     from reasoner.terminal import intake, loop
     from reasoner.terminal.desk import Desk, Leave
 
@@ -275,7 +275,7 @@ def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
             record, workup = kept.workup.record, kept.workup
             if not record.given and record.condition is None:  # the intake was not finished
                 workup = intake.intake(workup, kept.keep, desk, _own_tools(wish.shop))
-            workup = loop.run(workup, kept.keep, desk, Pages(), brought.fetch, brought.files, brought.live)
+            workup = loop.run_loop(workup, kept.keep, desk, RichPages(), brought.fetch, brought.files, brought.live)
             if desk.left == "stop" and workup.record.verdicts:
                 name = " ".join([shlex.quote(kept.journal.path.stem), *wish.again])
                 desk.say(f"What to replace, by what it costs: reasoner decide {name}")

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from reasoner.cli import exits
-from reasoner.cli.kinds import Choice
+from reasoner.cli.kinds import NearChoice
 from reasoner.cli.say import say
 
 # ---- reasoner help ---------------------------------------------------------------------------------------------------
@@ -46,7 +46,7 @@ PLACES = {
 
 
 @click.command(epilog="Example: reasoner completion bash --install")
-@click.argument("shell", type=Choice(sorted(PLACES)))
+@click.argument("shell", type=NearChoice(sorted(PLACES)))
 @click.option("--install", is_flag=True, help="Write it where the shell looks for it, instead of printing it.")
 @click.pass_context
 def completion_command(ctx: click.Context, shell: str, install: bool) -> None:

@@ -11,7 +11,7 @@ from types import TracebackType
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.events import Event, RulesUsed, written
+from reasoner.casebook.events import Event, RulesUsed, event_as_written
 from reasoner.casebook.journal import Journal, resume
 from reasoner.casebook.shape import Case, sound
 from reasoner.casebook.trouble import CasebookError
@@ -41,7 +41,7 @@ class Keeper:
     def keep(self, events: Sequence[Event]) -> Workup:
         """Events on disk, all or none, then the case with them. Raises CasebookError; what was kept before stays."""
         if events:
-            self.notes += self.journal.append(*(written(event, now()) for event in events))
+            self.notes += self.journal.append(*(event_as_written(event, now()) for event in events))
         self.workup = self.workup.after(events)
         return self.workup
 
@@ -57,7 +57,7 @@ def new_case(
 ) -> Keeper:
     """Begin a case, under a name or under the date and a number. Raises CasebookError."""
     head = {"opened": now(), "rules": book.stamp, "vehicle": dict(vehicle.fields)}
-    journal = store.begin(folder, head, datetime.now(UTC).date(), name)
+    journal = store.begin_case_file(folder, head, datetime.now(UTC).date(), name)
     return Keeper(journal, sound(journal.case), begin(book, vehicle, by=by, prices=prices))
 
 
@@ -69,7 +69,7 @@ def open_case(path: Path, book: Rulebook, by: By = "time", prices: Prices | None
         journal = resume(path)
         undo.callback(journal.close)
         case = sound(journal.case)
-        workup = after_work.resume(book, vehicle_of(case), case.events, by, prices)
+        workup = after_work.workup_now(book, vehicle_of(case), case.events, by, prices)
         undo.pop_all()
     keeper = Keeper(journal, case, workup)
     stamps = workup.record.stamps or (case.rules,)

@@ -34,7 +34,7 @@ KEY = re.compile(r"^  ([a-z][a-z0-9-]*):", re.MULTILINE)
 SECTION = re.compile(r"^([a-z][a-z ]*):", re.MULTILINE)
 
 
-class Choice(click.Choice):  # type: ignore[type-arg]  # click before 8.2 takes no type here
+class NearChoice(click.Choice):  # type: ignore[type-arg]  # click before 8.2 takes no type here
     """As click's own; what is on no list gets the near one."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
@@ -59,7 +59,7 @@ class CaseName(click.ParamType):  # type: ignore[type-arg]
         from reasoner.casebook.trouble import CasebookError
 
         try:
-            folder, _ = store.folder(_cases_dir(ctx), os.environ)
+            folder, _ = store.cases_folder(_cases_dir(ctx), os.environ)
             return [CompletionItem(name) for name in store.names(folder) if name.startswith(incomplete)]
         except CasebookError:
             return []

@@ -14,7 +14,7 @@ from reasoner.cli import exits, shop
 from reasoner.cli.say import say
 from reasoner.network.vehicle import Vehicle, read_vehicle, vehicle_from
 from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.problem import Notebook, Problem, show
+from reasoner.rulebook.problem import Notebook, Problem, problem_text
 from reasoner.rulebook.read import gather
 
 ONLY = "only rules"
@@ -70,7 +70,7 @@ vehicle_option = click.option(
 )
 
 
-def read(layers: Sequence[Path], notes: Notebook) -> Rulebook | None:
+def read_layers(layers: Sequence[Path], notes: Notebook) -> Rulebook | None:
     """The rules of these layers, the lowest first; mistakes, and the text of every file, go to `notes`.
 
     Shipped files are shown as `rules/NAME.yaml`, the shop's as they were named.
@@ -83,11 +83,11 @@ def read(layers: Sequence[Path], notes: Notebook) -> Rulebook | None:
 def rules(layers: Sequence[Path]) -> Rulebook:
     """The rules, or every mistake in them on standard error and the status for unusable rules."""
     notes = Notebook()
-    book = read(layers or shop.layers((), False, os.environ), notes)
+    book = read_layers(layers or shop.layers((), False, os.environ), notes)
     if book is not None:
         return book
-    report(notes.problems)
-    say(f"Error: the rules have {count(notes.problems)}; none of them is used.", err=True)
+    report_problems(notes.problems)
+    say(f"Error: the rules have {count_mistakes(notes.problems)}; none of them is used.", err=True)
     raise click.exceptions.Exit(exits.RULES)
 
 
@@ -99,16 +99,16 @@ def vehicle(path: Path | None) -> Vehicle:
         return found
     found, problems = read_vehicle(path)
     if found is None:
-        report(problems)
+        report_problems(problems)
         raise click.exceptions.Exit(exits.PROBLEMS)
     return found
 
 
-def report(problems: Sequence[Problem]) -> None:
+def report_problems(problems: Sequence[Problem]) -> None:
     for problem in problems:
-        say(show(problem) + "\n", err=True)
+        say(problem_text(problem) + "\n", err=True)
 
 
-def count(problems: Sequence[Problem], one: str = "mistake") -> str:
+def count_mistakes(problems: Sequence[Problem], one: str = "mistake") -> str:
     """`one mistake`, `3 mistakes`."""
     return f"one {one}" if len(problems) == 1 else f"{len(problems)} {one}s"

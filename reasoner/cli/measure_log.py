@@ -53,7 +53,7 @@ def measure_log_command(
     system status and whatever else there is. Columns are known by the standard's words and units.
     """
     from reasoner.measure.fuel import blend
-    from reasoner.report.lines import fine
+    from reasoner.report.lines import stream_shows_blocks
     from reasoner.report.log_svg import log_svg
     from reasoner.report.log_text import log_text, no_log_text
     from reasoner.scanlog.analysis import Engine, analyse
@@ -75,7 +75,7 @@ def measure_log_command(
     if as_json:
         say_json(plain_log(document))
         return
-    say(log_text(document, shutil.get_terminal_size().columns, fine(sys.stdout), everything), nl=False)
+    say(log_text(document, shutil.get_terminal_size().columns, stream_shows_blocks(sys.stdout), everything), nl=False)
 
 
 def contents(file: Path) -> bytes:
@@ -101,12 +101,12 @@ def plain_log(value: Any) -> Any:
 
 
 def _columns(path: Path) -> Any:
-    from reasoner.cli.loading import report
+    from reasoner.cli.loading import report_problems
     from reasoner.scanlog.mapping import read_mapping
 
     columns, problems = read_mapping(contents(path), str(path))
     if columns is None:
-        report(problems)
+        report_problems(problems)
         raise click.exceptions.Exit(exits.PROBLEMS)
     return columns
 

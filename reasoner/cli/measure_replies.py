@@ -23,7 +23,7 @@ from reasoner.measure.obd import (
     RefusedReply,
     read_pasted,
 )
-from reasoner.measure.pids import Readiness, Value
+from reasoner.measure.pids import DecodedValue, Readiness
 
 LONGEST = 1_000_000  # characters
 
@@ -55,7 +55,7 @@ def _names() -> Mapping[str, str]:
     from reasoner.cli import loading, shop
     from reasoner.rulebook.problem import Notebook
 
-    book = loading.read(shop.layers((), False, os.environ), Notebook())
+    book = loading.read_layers(shop.layers((), False, os.environ), Notebook())
     return {} if book is None else {name: code.title for name, code in book.codes.items()}
 
 
@@ -96,7 +96,7 @@ def _lines(reply: ControllerReply, names: Mapping[str, str]) -> Iterator[str]:
         yield "codes, freeze frame, readiness and test results were cleared; permanent codes were not"
 
 
-def _value(value: Value) -> str:
+def _value(value: DecodedValue) -> str:
     if value.value is None:
         return f"{value.name}: not there"
     return (

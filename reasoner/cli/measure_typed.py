@@ -41,7 +41,7 @@ def computing(name: str, computations: Sequence[Computation], says: str, example
 
     def run(cylinders: int, as_json: bool, **typed: str | None) -> None:
         texts = {ask.name: text for ask in asks if (text := typed[_dashed(ask.name).replace("-", "_")]) is not None}
-        show(_done(computations, texts, cylinders), as_json)
+        show_findings(_done(computations, texts, cylinders), as_json)
 
     return click.Command(
         name, params=[*options, *engine], callback=run, help=says, epilog=f"Example: {example}", no_args_is_help=True
@@ -85,7 +85,7 @@ def _setting(computation: Computation, texts: Mapping[str, str], cylinders: int)
     return Setting(cylinders, tuple(tuple(range(b, cylinders + 1, banks)) for b in range(1, banks + 1)))
 
 
-def show(found: Mapping[str, Finding | tuple[Trouble, ...]], as_json: bool = False) -> None:
+def show_findings(found: Mapping[str, Finding | tuple[Trouble, ...]], as_json: bool = False) -> None:
     """Print what was found; what is wrong goes to standard error, a line each. Exits with a status with a name."""
     troubles = [trouble for one in found.values() if isinstance(one, tuple) for trouble in one]
     findings = {name: one for name, one in found.items() if isinstance(one, Finding)}
@@ -93,14 +93,14 @@ def show(found: Mapping[str, Finding | tuple[Trouble, ...]], as_json: bool = Fal
         if not troubles:
             say_json({name: one.document() for name, one in findings.items()})
     else:
-        say("\n".join(line for name, one in findings.items() for line in lines(name, one)), nl=bool(findings))
+        say("\n".join(line for name, one in findings.items() for line in finding_lines(name, one)), nl=bool(findings))
     for trouble in troubles:
         say(f"Error: {trouble}", err=True)
     if troubles:
         raise click.exceptions.Exit(exits.PROBLEMS)
 
 
-def lines(name: str, found: Finding) -> list[str]:
+def finding_lines(name: str, found: Finding) -> list[str]:
     """A finding as text."""
     shown = [name.upper()]
     several = len(found.figures) > 1

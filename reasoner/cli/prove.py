@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from reasoner.cli import loading
-from reasoner.cli.kinds import CASE, CONDITION, Choice, cases_option
+from reasoner.cli.kinds import CASE, CONDITION, NearChoice, cases_option
 from reasoner.cli.round import Round, by_name, on_case, take_back_told
 from reasoner.cli.say import say, say_json
 from reasoner.repair import rounds
@@ -41,7 +41,7 @@ from reasoner.session.decision_doc import as_data
     help="What one drive brought, by name; 0: it failed, and what counts in a row begins anew.",
 )
 @click.option("--cleared/--not-cleared", default=None, help="Whether codes were cleared after the work.")
-@click.option("--close", type=Choice(STATES), help="Close the case.")
+@click.option("--close", type=NearChoice(STATES), help="Close the case.")
 @click.option(
     "--fault", default="", metavar="NAME", help="With --close: the true cause as found, by its name in the rules."
 )

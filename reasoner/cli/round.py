@@ -10,7 +10,7 @@ from typing import TypeVar
 import click
 
 from reasoner.casebook import store
-from reasoner.casebook.events import KEPT_BESIDE, Event, written
+from reasoner.casebook.events import KEPT_BESIDE, Event, event_as_written
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper
@@ -26,7 +26,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.record import standing
 from reasoner.session.workup import Workup
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 
 class Round:
@@ -63,19 +63,19 @@ def on_case(
     cases_dir: str | None,
     book: Rulebook,
     tells: bool,
-    do: Callable[[Round], T],
+    do: Callable[[Round], _T],
     prices: Prices | None = None,
-) -> T:
+) -> _T:
     """Open a case, do something on it, and close it. Ends the program with a message where it cannot be done.
 
     tells: something is to be kept. A case that is only looked at is not written to, nor taken from who has it open.
     """
     try:
-        folder, _ = store.folder(cases_dir, os.environ)
-        path: Path = store.find(folder, case)
+        folder, _ = store.cases_folder(cases_dir, os.environ)
+        path: Path = store.find_case(folder, case)
         if not tells:
             found = load_sound(path)
-            workup = after_work.resume(book, vehicle_of(found), found.events, prices=prices)
+            workup = after_work.workup_now(book, vehicle_of(found), found.events, prices=prices)
             _note([*found.notes, *keeper.not_weighed(workup)])
             return do(Round(found, workup, None))
         with keeper.open_case(path, book, prices=prices) as kept:
@@ -95,12 +95,12 @@ def _note(notes: Sequence[str]) -> None:
 
 def take_back_told(on: Round) -> None:
     """Take back the last thing told, and say what it was."""
-    [back] = rounds.take_back(on.events)
+    [back] = rounds.take_last_back(on.events)
     own = (event for event in standing(on.events) if not isinstance(event, KEPT_BESIDE))
     undone = [event for event in own if event.step == back.undone]
     on.keep([back])
     for event in undone:
-        said = written(event)
+        said = event_as_written(event)
         told = [str(said[key]) for key in ("check", "boxes", "figure", "condition", "counts", "state") if key in said]
         say(f"Taken back: {', '.join([event.kind, *told])}.", err=True)
 

@@ -43,20 +43,20 @@ def rules_check_command(
     if explain is not None:
         return _explain(explain)
     notes = Notebook()
-    book = loading.read(rules_paths, notes)
+    book = loading.read_layers(rules_paths, notes)
     found = notes.problems or (() if book is None else _warnings(book, notes, strict, solved))
     if book is not None and strict and rules_paths[:1] == (shop.shipped_folder("rules"),) and book.over:
         found = tuple(problem for problem in found if problem.place.file in book.over)  # a shop answers for its own
     if as_json:
         say_json([_plain(problem) for problem in found], indent=2)
     else:
-        loading.report(found)
+        loading.report_problems(found)
     if book is None:
-        say(f"Error: {loading.count(found)}.", err=True)
+        say(f"Error: {loading.count_mistakes(found)}.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     if not as_json:
         counts = ", ".join(f"{len(getattr(book, section))} {section}" for section in COUNTED)
-        told = f"no mistakes, {loading.count(found, 'warning')}" if found else "no mistakes, no warnings"
+        told = f"no mistakes, {loading.count_mistakes(found, 'warning')}" if found else "no mistakes, no warnings"
         say(f"{len(book.files)} files: {counts}; {told}.")
     if found and strict:
         raise click.exceptions.Exit(exits.PROBLEMS)
@@ -64,10 +64,10 @@ def rules_check_command(
 
 def _warnings(book: Rulebook, notes: Notebook, strict: bool, solved: tuple[Path, ...]) -> tuple[Problem, ...]:
     from reasoner.lint.context import context_of
-    from reasoner.lint.run import run
+    from reasoner.lint.run import run_lints
 
     cases = _solved(book, (shop.shipped_folder("cases"), *solved)) if strict else None
-    return run(context_of(book, cases), notes.lines, strict)
+    return run_lints(context_of(book, cases), notes.lines, strict)
 
 
 def _solved(book: Rulebook, folders: tuple[Path, ...]) -> Mapping[str, frozenset[str]]:

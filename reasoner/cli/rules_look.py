@@ -10,7 +10,7 @@ import click
 
 from reasoner.casebook.writing import write_new
 from reasoner.cli import exits, loading
-from reasoner.cli.kinds import RULE, Choice
+from reasoner.cli.kinds import RULE, NearChoice
 from reasoner.cli.say import say, say_json, say_long
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Rulebook, Trail, Written
@@ -21,7 +21,7 @@ from reasoner.rulebook.problem import choices_of, near
 
 
 @click.command(epilog="Example: reasoner rules list checks")
-@click.argument("section", type=Choice([*ONE, "files"]), default="faults")
+@click.argument("section", type=NearChoice([*ONE, "files"]), default="faults")
 @loading.rules_option
 @click.option("--json", "as_json", is_flag=True, help="As one JSON document.")
 def rules_list_command(section: str, rules_paths: tuple[Path, ...], as_json: bool) -> None:
@@ -140,7 +140,7 @@ def _indented(text: str, margin: int) -> str:
 
 
 @click.command(epilog="Example: reasoner rules new fault purge-hose-split --to my-rules/purge-hose.yaml")
-@click.argument("kind", type=Choice(["fault", "check"]))
+@click.argument("kind", type=NearChoice(["fault", "check"]))
 @click.argument("name", required=False)
 @click.option(
     "--to", type=click.Path(path_type=Path), metavar="FILE", help="Write it to this file, which must not be there."
@@ -178,7 +178,7 @@ def rules_new_command(kind: str, name: str | None, to: Path | None) -> None:
 @click.command(epilog="Example: reasoner rules graph --about purge-valve-leaks | dot -Tsvg > purge.svg")
 @loading.rules_option
 @loading.vehicle_option
-@click.option("--format", "kind", type=Choice(["dot", "graphml", "json"]), default="dot", show_default=True)
+@click.option("--format", "kind", type=NearChoice(["dot", "graphml", "json"]), default="dot", show_default=True)
 @click.option("--about", metavar="NAME", default="", help="Only what is near the entry of this name.")
 @click.option("--steps", type=click.IntRange(1, 9), default=1, show_default=True, help="How near, with --about.")
 def rules_graph_command(
@@ -188,9 +188,9 @@ def rules_graph_command(
 
     Nodes are causes, faults, families, checks with their outcomes, conditions, repairs, cautions and tools.
     """
-    from reasoner.network.export import FORMATS, plain
+    from reasoner.network.export import FORMATS, plain_graph
 
-    graph = plain(loading.rules(rules_paths), loading.vehicle(vehicle_path), about, steps)
+    graph = plain_graph(loading.rules(rules_paths), loading.vehicle(vehicle_path), about, steps)
     if not len(graph):
         say(f'Error: nothing called "{about}" applies to this vehicle; see `reasoner rules list`.', err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
@@ -226,12 +226,12 @@ def rules_tables_command(rules_paths: tuple[Path, ...], vehicle_path: Path | Non
     (rules/README.md, Recomputing a belief).
     """
     from reasoner.network.tables import compile_tables
-    from reasoner.session.tables_doc import document
+    from reasoner.session.tables_doc import tables_document
 
     book = loading.rules(rules_paths)
     tables = compile_tables(book, loading.vehicle(vehicle_path))
     if as_json:
-        say_json(document(tables, book))
+        say_json(tables_document(tables, book))
         return
     what = f"{len(tables.causes)} causes of {len(tables.faults)} faults, {len(tables.checks)} checks"
     say(f"{tables.vehicle.title}: {what}")

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from reasoner.cli import caseroom, exits, loading, workers
-from reasoner.cli.kinds import Choice
+from reasoner.cli.kinds import NearChoice
 from reasoner.cli.say import say, say_json
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
@@ -55,7 +55,7 @@ class TrialSetting:
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="The same cars again, or others.")
 @click.option(
     "--perturb",
-    type=Choice(list(HOW)),
+    type=NearChoice(list(HOW)),
     default="within",
     show_default=True,
     help="How far each car's truth is off the rules: not at all, within their own weights, or beyond.",
@@ -63,7 +63,7 @@ class TrialSetting:
 @click.option(
     "--choose",
     "ways",
-    type=Choice(WAYS),
+    type=NearChoice(WAYS),
     multiple=True,
     help="How the next check is chosen: as in a case (ahead), by gain for its cost alone (greedy), or by a fixed list."
     " More than once: side by side.",
@@ -117,7 +117,7 @@ def rules_trial_command(
         parts = [side.way] if len(chosen) > 1 or not against else []
         parts += ["changed" if side.layers != rules_paths else "today"] if against else []
         name = ", ".join(parts)
-        runs = list(workers.watched(_runs(setting, side, cars, jobs), cars, f"trying {name}"))
+        runs = list(workers.with_progress(_runs(setting, side, cars, jobs), cars, f"trying {name}"))
         shown.append(trialled(name, runs, books[side.layers]))
         details[name] = [_brief(run) for run in runs]
     if as_json:
@@ -127,7 +127,7 @@ def rules_trial_command(
     from reasoner.report.rules_text import trial_blocks
 
     how = f"{HOW[perturb]}; {setting.vehicle.title}; seed {seed}"
-    caseroom.show(trial_blocks(shown, how, caseroom.fine()))
+    caseroom.show_blocks(trial_blocks(shown, how, caseroom.screen_shows_blocks()))
 
 
 def read_order(path: Path, book: Rulebook) -> tuple[tuple[str, str], ...]:
@@ -200,5 +200,5 @@ def _several(numbers: Sequence[int]) -> list[trial.TrialRun]:
     found = []
     for number in numbers:
         world = trial.world_of(_here["world"], setting.perturb, setting.seed, number)
-        found.append(trial.run(_here["start"], world, setting.seed, number, _here["choose"]))
+        found.append(trial.run_car(_here["start"], world, setting.seed, number, _here["choose"]))
     return found

@@ -28,7 +28,7 @@ def fetcher(columns: Path | None) -> Fetch:
     return fetch
 
 
-def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
+def take_logs(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
     """Take logs in unattended, and print what each says of the checks.
 
     What cannot be read is said in a line, and ends it; what was kept stays.
@@ -37,7 +37,7 @@ def take_all(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
         try:
             content, columns = fetch(file)
             before = kept.workup
-            log, *answers = logged.take(before, content, PurePath(file).name, columns)
+            log, *answers = logged.take_log(before, content, PurePath(file).name, columns)
             kept.keep([log, *answers])
             say(f"{log.step:3}  The log {log.file} answers:")
             for line in logged.understood(before, [log, *answers]):

@@ -17,7 +17,7 @@ from reasoner.cli.kinds import cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.repair.prices import Shop, example, shop_of, usual_shop
 from reasoner.report.lines import paragraph
-from reasoner.rulebook.located import load
+from reasoner.rulebook.located import load_bytes
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Notebook
 
@@ -39,11 +39,11 @@ def shop_settings(path: Path | None, book: Rulebook) -> Shop:
     if where is None or (path is None and shop.SETTINGS not in os.environ and not os.path.lexists(where)):
         return usual_shop(book)
     notes = Notebook()
-    content = load(where, str(where), notes)
+    content = load_bytes(where, str(where), notes)
     found, problems = (None, notes.problems) if content is None else shop_of(content, str(where), book)
     if found is None:
-        loading.report(problems)
-        say(f"Error: the settings have {loading.count(problems)}; nothing was done.", err=True)
+        loading.report_problems(problems)
+        say(f"Error: the settings have {loading.count_mistakes(problems)}; nothing was done.", err=True)
         raise click.exceptions.Exit(exits.PROBLEMS)
     return found
 
@@ -57,7 +57,7 @@ USUAL = "the rules' usual figure"
 
 
 @dataclass(frozen=True)
-class Row:
+class SettingRow:
     """One setting. line: where the file says it; 0: it does not, and `unsaid` says what that means."""
 
     name: str
@@ -90,7 +90,7 @@ def settings_command(
     there = where is not None and os.path.lexists(where)
     rows = list(_rows(found, book))
     with caseroom.refusing():
-        cases, cases_why = store.folder(cases_dir, os.environ)
+        cases, cases_why = store.cases_folder(cases_dir, os.environ)
     own = [str(path) for path in rules_paths if path != rules_paths[0]]
     if as_json:
         say_json(
@@ -109,8 +109,8 @@ def settings_command(
     else:
         say("There is no settings file yet" + (f"; it would be {where} ({why})." if where else "."))
         say("To write one to fill in: reasoner settings --write")
-    rows.append(Row("cases", f"{cases} ({cases_why})", 0))
-    rows.append(Row("own rules", ", ".join(own) or "none", 0))
+    rows.append(SettingRow("cases", f"{cases} ({cases_why})", 0))
+    rows.append(SettingRow("own rules", ", ".join(own) or "none", 0))
     wide = max(len(row.name) for row in rows)
     for row in rows:
         value = (
@@ -119,26 +119,26 @@ def settings_command(
         say("\n".join(paragraph(value, 2, f"{row.name:<{wide}} ")))
 
 
-def _rows(found: Shop, book: Rulebook) -> Iterator[Row]:
+def _rows(found: Shop, book: Rulebook) -> Iterator[SettingRow]:
     """Every setting in words: what was said, or what is taken in its place."""
     titles, prices, lines = {t.name: t.title for t in book.tools.values()}, found.prices, found.lines
     tools = "asked for each car" if found.tools is None else "; ".join(titles[n] for n in found.tools) or "none"
-    yield Row("uncommon tools here", tools, lines.get("tools", 0))
+    yield SettingRow("uncommon tools here", tools, lines.get("tools", 0))
     missing = "; ".join(titles[n] for n in found.lacking) or "none"
-    yield Row("common tools missing", missing, lines.get("tools missing", 0))
+    yield SettingRow("common tools missing", missing, lines.get("tools missing", 0))
     car = ", ".join(f"{key} {value}" for key, value in found.car.items()) or "asked for each car"
-    yield Row("usual car", car, lines.get("car", 0))
-    yield Row("currency", prices.currency or "none said", lines.get("currency", 0))
-    yield Row("an hour of work", f"{prices.hour:g}", lines.get("hour", 0), USUAL)
-    yield Row("a car that comes back", f"{prices.comeback:g}", lines.get("comeback costs", 0), USUAL)
-    yield Row("counts as coming back", f"within {prices.within:g} km", lines.get("comeback within", 0), USUAL)
-    yield Row("driven when nothing is done", f"{prices.watch:g} km", lines.get("watch for", 0), USUAL)
+    yield SettingRow("usual car", car, lines.get("car", 0))
+    yield SettingRow("currency", prices.currency or "none said", lines.get("currency", 0))
+    yield SettingRow("an hour of work", f"{prices.hour:g}", lines.get("hour", 0), USUAL)
+    yield SettingRow("a car that comes back", f"{prices.comeback:g}", lines.get("comeback costs", 0), USUAL)
+    yield SettingRow("counts as coming back", f"within {prices.within:g} km", lines.get("comeback within", 0), USUAL)
+    yield SettingRow("driven when nothing is done", f"{prices.watch:g} km", lines.get("watch for", 0), USUAL)
     own = {name: value for name, value in prices.parts.items() if name in prices.said}
     said = ", ".join(f"{name} {value:g}" for name, value in own.items())
     others = f"{len(prices.parts) - len(own)} at the rules' usual price"
-    yield Row("parts", "; ".join(filter(None, (said, others))), lines.get("parts", 0))
+    yield SettingRow("parts", "; ".join(filter(None, (said, others))), lines.get("parts", 0))
     access = ", ".join(f"{name} {value:g}" for name, value in prices.access.items()) or "none said"
-    yield Row("minutes to get there", access, lines.get("access minutes", 0))
+    yield SettingRow("minutes to get there", access, lines.get("access minutes", 0))
 
 
 def _write(where: Path | None, book: Rulebook) -> None:

@@ -11,12 +11,12 @@ import click
 
 from reasoner.casebook.writing import write_whole
 from reasoner.cli import loading
-from reasoner.cli.kinds import CASE, Choice, cases_option
+from reasoner.cli.kinds import CASE, NearChoice, cases_option
 from reasoner.cli.round import Round, by_number, on_case, take_back_told
 from reasoner.cli.say import say, say_json
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.repair import rounds
-from reasoner.repair.calibration import plain
+from reasoner.repair.calibration import plain_value
 from reasoner.repair.jobs import VALUES, Work
 from reasoner.repair.sheet import LineDoc, RepairSheet, SheetDoc, sheet_document, sheet_of
 from reasoner.report.lines import paragraph
@@ -45,14 +45,14 @@ def in_full(line: LineDoc) -> LineDoc:
 
 def walk_through(on: Round) -> None:
     """Every open box in turn: its step with the cautions above it, the blanks, then done or later."""
-    from reasoner.report.work_text import step_text
+    from reasoner.report.work_text import step_lines
 
     names = [name for name, _ in open_boxes(sheet_document(on.workup, _work(on)))]
     at, shown = 0, 0
     while at < len(names):
         line = _line(on, names[at])
         if line.number != shown:
-            say("\n".join(["", *step_text(in_full(line))]))
+            say("\n".join(["", *step_lines(in_full(line))]))
             shown = line.number
             key = _figures(on, line)
         else:
@@ -101,10 +101,10 @@ def ask_values(on: Round) -> None:
                 _keep(on, key, cylinder, value)
     for cylinder in cylinders:
         first, second = (typed.get(cylinder, "") for typed in (_work(on).first, _work(on).second))
-        if first and second and plain(first) != plain(second):
+        if first and second and plain_value(first) != plain_value(second):
             say(f"cylinder {cylinder}: {first}, then {second}. Look at the part once more.", err=True)
             if value := _typed(f"  cylinder {cylinder}"):
-                _keep(on, "first" if plain(value) == plain(second) else "second", cylinder, value)
+                _keep(on, "first" if plain_value(value) == plain_value(second) else "second", cylinder, value)
 
 
 def _keep(on: Round, key: str, cylinder: int, value: str) -> None:
@@ -148,7 +148,7 @@ TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn", "free")
 @cases_option
 @loading.rules_option
 @settings_option
-@click.option("--take", type=Choice(TAKES), help="Take up the work of this choice (see `reasoner decide`).")
+@click.option("--take", type=NearChoice(TAKES), help="Take up the work of this choice (see `reasoner decide`).")
 @click.option("--tick", multiple=True, metavar="BOX", help='Check off a box, such as 3 or "4 cylinder 2"; repeatable.')
 @click.option("--untick", multiple=True, metavar="BOX", help="Take a mark away again.")
 @click.option(
@@ -232,13 +232,13 @@ def sheet_command(
 
 def _take(on: Round, kind: str) -> None:
     decision = deciding.decide(on.workup)
-    choice = deciding.chosen(decision, kind)
+    choice = deciding.choice_of_kind(decision, kind)
     if choice is None:
         raise Refused(f'there is no such choice now: "{kind}"', "reasoner decide shows those there are")
     lacking = decision.missing[choice.kind]
     for item in lacking:
         say("\n".join(paragraph(f"Not recommended yet: {deciding.missing_text(on.book, item)}.", 0)), err=True)
-    on.keep(rounds.take(on.workup, choice, on.work))
+    on.keep(rounds.take_choice(on.workup, choice, on.work))
 
 
 def _figure(text: str) -> tuple[int, str, str]:
@@ -274,12 +274,12 @@ def _show(on: Round, html: Path | None, as_json: bool) -> None:
 
 def _show_next(on: Round, again: str, values: bool) -> None:
     """What was changed in one line, and the next open step with its cautions above it."""
-    from reasoner.report.work_text import step_text, values_text
+    from reasoner.report.work_text import step_lines, value_lines
 
     document = _document(on)
     if values:
         wrong = [slip for part in document.sections for slip in part.slips]
-        lines = [text for part in document.sections if part.values for text in values_text(part)]
+        lines = [text for part in document.sections if part.values for text in value_lines(part)]
         say("\n".join(lines).lstrip("\n"))
         right = f"\nTo put one right: reasoner sheet {again} --first 3=VALUE --second 3=VALUE"
         say(right if wrong else "\nTyped in twice, and nothing looks wrong.")
@@ -289,7 +289,7 @@ def _show_next(on: Round, again: str, values: bool) -> None:
     if line is None:
         say(f"When the work is done: reasoner sheet {again} --finished")
         return
-    say("\n".join(["", *step_text(in_full(line))]))
+    say("\n".join(["", *step_lines(in_full(line))]))
     say(f"\nOne by one: reasoner sheet {again} --steps")
 
 

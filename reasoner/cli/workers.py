@@ -20,22 +20,22 @@ from reasoner.session.chapters import Garage
 FEW = 24  # starting processes takes as long as this many cases
 AT_ONCE = 40  # cases a worker takes with it
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 R = TypeVar("R")
-CaseJob = Callable[..., T]  # case, the garages (one for each set of rules), options -> what comes back
+CaseJob = Callable[..., _T]  # case, the garages (one for each set of rules), options -> what comes back
 Layers = tuple[Path, ...]
 
 _here: dict[str, Any] = {}
 
 
 def each(
-    job: CaseJob[T],
+    job: CaseJob[_T],
     paths: Sequence[Path],
     rules: Sequence[Layers],
     options: Any = None,
     title: str = "",
     workers: int = 0,
-) -> Iterator[tuple[Path, T | CasebookError]]:
+) -> Iterator[tuple[Path, _T | CasebookError]]:
     """A job done for every case, in order; the error instead where a file is damaged. rules: sets of layers.
 
     job: a function of a module, so that another process can find it. workers: 0 = one for each processor.
@@ -45,12 +45,12 @@ def each(
     if found is None:
         garages = [Garage(loading.rules(layers)) for layers in rules]
         found = (_done(job, path, garages, options) for path in paths)
-    yield from watched(found, len(paths), title)
+    yield from with_progress(found, len(paths), title)
 
 
 def _spread(
-    job: CaseJob[T], paths: Sequence[Path], rules: Sequence[Layers], options: Any, count: int
-) -> Iterator[tuple[Path, T | CasebookError]]:
+    job: CaseJob[_T], paths: Sequence[Path], rules: Sequence[Layers], options: Any, count: int
+) -> Iterator[tuple[Path, _T | CasebookError]]:
     for layers in rules:
         loading.rules(layers)  # a mistake in the rules is said here, once
     pieces = [(job, paths[i : i + AT_ONCE], options) for i in range(0, len(paths), AT_ONCE)]
@@ -110,11 +110,11 @@ def _begin(rules: Sequence[Layers]) -> None:
     _here["garages"] = [Garage(loading.rules(layers)) for layers in rules]
 
 
-def _several(job: CaseJob[T], paths: Sequence[Path], options: Any) -> list[tuple[Path, T | CasebookError]]:
+def _several(job: CaseJob[_T], paths: Sequence[Path], options: Any) -> list[tuple[Path, _T | CasebookError]]:
     return [_done(job, path, _here["garages"], options) for path in paths]
 
 
-def _done(job: CaseJob[T], path: Path, garages: Sequence[Garage], options: Any) -> tuple[Path, T | CasebookError]:
+def _done(job: CaseJob[_T], path: Path, garages: Sequence[Garage], options: Any) -> tuple[Path, _T | CasebookError]:
     try:
         case: Case = load_sound(path)
         return path, job(case, garages, options)
@@ -122,7 +122,7 @@ def _done(job: CaseJob[T], path: Path, garages: Sequence[Garage], options: Any) 
         return path, CasebookError(error.message, error.mend, error.path or path, error.line)
 
 
-def watched(found: Iterator[T], total: int, title: str) -> Iterator[T]:
+def with_progress(found: Iterator[_T], total: int, title: str) -> Iterator[_T]:
     """The same, with a bar on standard error where that is a terminal and it takes a while."""
     if not title or total <= FEW or not sys.stderr.isatty():
         yield from found

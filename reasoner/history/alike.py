@@ -25,7 +25,7 @@ from reasoner.session.concluding import answer_text
 ROOM = 8.0  # bits; so many have to agree before two cases count as half alike. Presentation: it moves no belief
 REASONS = 4
 
-Key = tuple[str, str]  # a check, and the condition it was seen in ("" where that does not matter)
+CheckInCondition = tuple[str, str]  # a check, and the condition it was seen in ("" where that does not matter)
 
 
 @dataclass(frozen=True)
@@ -43,14 +43,14 @@ class CaseLooks:
 
     case: str
     vehicle: str
-    seen: Mapping[Key, Sight]
+    seen: Mapping[CheckInCondition, Sight]
     fault: str
     where: str
     state: str
 
 
 @dataclass(frozen=True)
-class Shared:
+class SharedLook:
     """Something seen in both cases. other: what the other saw, where that differs. bits: how much it counts."""
 
     text: str
@@ -71,8 +71,8 @@ class Likeness:
     state: str
     alike: float
     both: int
-    agrees: tuple[Shared, ...]
-    differs: tuple[Shared, ...]
+    agrees: tuple[SharedLook, ...]
+    differs: tuple[SharedLook, ...]
 
 
 @dataclass(frozen=True)
@@ -85,13 +85,13 @@ class Alike:
     looked_at: int
 
 
-def looks(case: Case, garage: Garage) -> CaseLooks:
+def looks_of_case(case: Case, garage: Garage) -> CaseLooks:
     """What was seen in a case, in the chapters in which what was found was there. Raises CasebookError."""
     vehicle = vehicle_of(case)
     chapters = garage.chapters(vehicle, case.events)
     found = next(iter(found_in(chapters)), None)
     there = found.chapters if found else (0,)
-    seen: dict[Key, Sight] = {}
+    seen: dict[CheckInCondition, Sight] = {}
     for chapter in chapters:
         if chapter.number in there:
             _look(chapter, seen)
@@ -99,7 +99,7 @@ def looks(case: Case, garage: Garage) -> CaseLooks:
     return CaseLooks(case.path.stem, vehicle.title, seen, fault, where, state)
 
 
-def _look(chapter: Chapter, seen: dict[Key, Sight]) -> None:
+def _look(chapter: Chapter, seen: dict[CheckInCondition, Sight]) -> None:
     workup = chapter.workup
     tables = workup.tables
     for spell in workup.belief.spells:
@@ -139,19 +139,19 @@ def _chance(tables: Tables, table: CheckTable, condition: int | None, outcome: i
     return float(tables.prior @ (shows * showing + (1 - shows) * table.rows[0, outcome]))
 
 
-def compare(one: CaseLooks, other: CaseLooks) -> tuple[float, int, tuple[Shared, ...], tuple[Shared, ...]]:
+def compare(one: CaseLooks, other: CaseLooks) -> tuple[float, int, tuple[SharedLook, ...], tuple[SharedLook, ...]]:
     """How alike, how many things both looked at, what agrees and what differs, the most first."""
     agrees, differs = [], []
     for key in sorted(one.seen.keys() & other.seen.keys()):  # in one order, so that the sums are the same every time
         mine, its = one.seen[key], other.seen[key]
         bits = min(mine.bits, its.bits)
         if _agree(mine, its):
-            agrees.append(Shared(mine.text, "", key[1], bits))
+            agrees.append(SharedLook(mine.text, "", key[1], bits))
         else:
-            differs.append(Shared(mine.text, its.text, key[1], bits))
+            differs.append(SharedLook(mine.text, its.text, key[1], bits))
     for_it, against = sum(s.bits for s in agrees), sum(s.bits for s in differs)
 
-    def most(found: list[Shared]) -> tuple[Shared, ...]:
+    def most(found: list[SharedLook]) -> tuple[SharedLook, ...]:
         return tuple(sorted(found, key=lambda s: (-s.bits, s.text))[:REASONS])
 
     return for_it / (for_it + against + ROOM), len(agrees) + len(differs), most(agrees), most(differs)
@@ -164,7 +164,7 @@ def _agree(one: Sight, other: Sight) -> bool:
     return all(a == b or not a or not b for (_, a), (_, b) in zip(one.what, other.what, strict=True))
 
 
-def nearest(mine: CaseLooks, others: Iterable[CaseLooks], garage: Garage, most: int = 5) -> Alike:
+def most_alike(mine: CaseLooks, others: Iterable[CaseLooks], garage: Garage, most: int = 5) -> Alike:
     """The solved cases most like one."""
     found: list[Likeness] = []
     count = 0

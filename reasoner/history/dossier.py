@@ -31,7 +31,7 @@ SMALL = 0.08  # a suspect that never got so far is not drawn
 
 
 @dataclass(frozen=True)
-class Course:
+class SuspectCourse:
     """One suspect's chance after each thing told. title: of the fault, its places together."""
 
     title: str
@@ -39,7 +39,7 @@ class Course:
 
 
 @dataclass(frozen=True)
-class Taken:
+class DatedReading:
     """One reading as it was typed or logged. showing: the chance that the fault showed then, as it is believed at the
     end of that part.
     """
@@ -58,12 +58,12 @@ class Dossier:
     now. work, decision, proof: None where there is none yet. readings: those with a number, in order."""
 
     story: Story
-    courses: tuple[tuple[Course, ...], ...]
+    courses: tuple[tuple[SuspectCourse, ...], ...]
     verdict: Verdict
     decision: DecisionDoc | None
     work: tuple[SheetDoc, ...]
     proof: ProofDoc | None
-    readings: tuple[Taken, ...]
+    readings: tuple[DatedReading, ...]
     currency: str
 
 
@@ -81,7 +81,7 @@ def dossier(case: Case, garage: Garage, prices: Prices) -> Dossier:
         story=story(case, garage),
         courses=tuple(_courses(chapter) for chapter in chapters),
         verdict=concluding.verdict(before, stopped=True),
-        decision=None if work else deciding.document(deciding.decide(last, prices)),
+        decision=None if work else deciding.decision_document(deciding.decide(last, prices)),
         work=tuple(sheets),
         proof=after_work.standing_now(last, events) if work and work[-1].finished is not None else None,
         readings=tuple(reading for chapter in chapters for reading in _readings(chapter)),
@@ -89,7 +89,7 @@ def dossier(case: Case, garage: Garage, prices: Prices) -> Dossier:
     )
 
 
-def _courses(chapter: Chapter) -> tuple[Course, ...]:
+def _courses(chapter: Chapter) -> tuple[SuspectCourse, ...]:
     """The suspects that led or came near it, the likeliest at the end first."""
     moved = trace(chapter.workup)
     if not moved.beliefs:
@@ -104,10 +104,10 @@ def _courses(chapter: Chapter) -> tuple[Course, ...]:
     far = sorted(range(len(tables.faults)), key=lambda f: (-columns[f][-1], -max(columns[f])))
     high = sorted(far, key=lambda f: -max(columns[f]))[:DRAWN]
     shown = [f for f in far if f in high and max(columns[f]) >= SMALL]
-    return tuple(Course(book.faults[tables.faults[f]].title, columns[f]) for f in shown)
+    return tuple(SuspectCourse(book.faults[tables.faults[f]].title, columns[f]) for f in shown)
 
 
-def _readings(chapter: Chapter) -> Iterator[Taken]:
+def _readings(chapter: Chapter) -> Iterator[DatedReading]:
     """Readings with a number, in the order they were taken."""
     workup = chapter.workup
     book, record = workup.book, workup.record
@@ -127,7 +127,7 @@ def _readings(chapter: Chapter) -> Iterator[Taken]:
                 if spell not in showing:
                     showing[spell] = _showing(workup, number)
                 where = places.get(int(place), "") if len(places) > 1 else ""
-                yield Taken(name, str(figure[2]), where, float(figure[0]), title, showing[spell])
+                yield DatedReading(name, str(figure[2]), where, float(figure[0]), title, showing[spell])
 
 
 def _showing(workup: Workup, number: int) -> float:

@@ -20,7 +20,7 @@ from reasoner.history.overlay import ELSEWHERE, HERE, OTHERWISE, Learned, overla
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
 from reasoner.inference.counting import counts
-from reasoner.inference.dirichlet import rate_after, worth
+from reasoner.inference.dirichlet import prior_worth, rate_after
 from reasoner.network.tables import CheckTable
 from reasoner.rulebook.model import Rulebook, Trail
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
@@ -30,8 +30,8 @@ UNPROVEN = 0.5  # what a case counts in which the cure was not proven. Judgement
 LEAST = 1e-12  # a probability no smaller than this is scored: work may have left none
 NAMED = 12  # cases that are named behind a number; of more, only how many there are
 
-Numbers = tuple[float, ...]
-RuleNumbers = tuple[Numbers, float]  # a distribution of the rules, and how many cases it is worth
+Amounts = tuple[float, ...]
+RuleNumbers = tuple[Amounts, float]  # a distribution of the rules, and how many cases it is worth
 
 
 @dataclass(frozen=True)
@@ -97,15 +97,15 @@ class _Counts:
     """Counts by number of the rules, and what the rules say there."""
 
     def __init__(self) -> None:
-        self.sums: dict[Trail, Numbers] = {}
+        self.sums: dict[Trail, Amounts] = {}
         self.said: dict[Trail, RuleNumbers] = {}
 
-    def add(self, key: Trail, said: RuleNumbers, more: Numbers, weight: float) -> None:
+    def add(self, key: Trail, said: RuleNumbers, more: Amounts, weight: float) -> None:
         self.sums[key] = _added(self.sums.get(key), more, weight)
         self.said.setdefault(key, said)
 
 
-def _added(sums: Numbers | None, more: Numbers, weight: float = 1.0) -> Numbers:
+def _added(sums: Amounts | None, more: Amounts, weight: float = 1.0) -> Amounts:
     if sums is None:
         return tuple(weight * n for n in more)
     return tuple(s + weight * n for s, n in zip(sums, more, strict=True))
@@ -153,7 +153,7 @@ class Total:
     cases: how many there are (of a share: in which it could have been found). weights: the cases that count, and how
     much."""
 
-    counts: dict[Trail, Numbers] = field(default_factory=dict)
+    counts: dict[Trail, Amounts] = field(default_factory=dict)
     said: dict[Trail, RuleNumbers] = field(default_factory=dict)
     came: dict[Trail, float] = field(default_factory=dict)
     expected: dict[Trail, float] = field(default_factory=dict)
@@ -202,14 +202,14 @@ def _in_order(book: Rulebook) -> Iterator[Trail]:
     yield from (("checks", name) for name in book.checks)
 
 
-def _learned(book: Rulebook, key: Trail, counts: Numbers, total: Total) -> Learned:
+def _learned(book: Rulebook, key: Trail, counts: Amounts, total: Total) -> Learned:
     before, weight = total.said[key]
     if key[0] == "checks":
         names = tuple(outcome.name for outcome in book.checks[key[1]].outcomes)
     else:
         names = ("shows", "quiet") if key[2] == "shows" else ("both", "one")
     seen = tuple(max(0.0, n) for n in counts)  # a hair below 0 where a case was taken out
-    after = _rounded(worth(before, weight).after(seen).mean, rest=0 if key[0] == "checks" else 1)
+    after = _rounded(prior_worth(before, weight).after(seen).mean, rest=0 if key[0] == "checks" else 1)
     behind, cases = tuple(total.behind.get(key, ())), total.cases[key]
     return Learned(key, names, before, after, weight, seen, behind, cases)
 

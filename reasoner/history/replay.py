@@ -9,14 +9,14 @@ from enum import IntEnum
 from reasoner.casebook.events import Event, Finished
 from reasoner.history.trace import Trace, trace
 from reasoner.inference.belief import by_class, leader
-from reasoner.inference.weight import log_odds, weigh
+from reasoner.inference.weight import log_odds, weigh_answers
 from reasoner.network.graph import Cause
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in
 from reasoner.session.concluding import PERCEPTIBLE, answer_origin, answer_text
-from reasoner.session.effort import Spent, effort
+from reasoner.session.effort import Spent, effort_spent
 from reasoner.session.script import play, script_of
 from reasoner.session.workup import Workup
 
@@ -72,7 +72,7 @@ def _weights(workup: Workup, cause: str) -> dict[tuple[int, str], _Weight]:
     fault = tables.causes[number].fault
     prior = float(log_odds(tables.prior)[number])
     found = {(0, ""): _Weight("before any answer", prior, (_share_place(book, fault, workup.vehicle),))}
-    for item in weigh(tables, workup.spells):
+    for item in weigh_answers(tables, workup.spells):
         answer, condition = item.answer, workup.belief.spells[item.spell].condition
         table = tables.checks[answer.check]
         seen = str(answer_origin(table, number, answer.weights).place)
@@ -281,7 +281,7 @@ def ended(moved: Trace, found: Found | None) -> Ending:
         found=None if number is None else float(p[number]),
         answers=len(record.given),
         settled=None if settles is None else answers,
-        effort=effort(workup, upto),
+        effort=effort_spent(workup, upto),
         grade=None if found is None else _grade(tables, cause, number, settles is not None),
         unread=record.unread,
     )

@@ -19,10 +19,10 @@ from reasoner.history.trace import Trace, trace, vehicle_of
 from reasoner.inference.belief import by_class
 from reasoner.inference.interval import wilson
 from reasoner.inference.scoring import Score, score
-from reasoner.inference.weight import weigh
+from reasoner.inference.weight import weigh_answers
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
 from reasoner.session.concluding import answer_text
-from reasoner.session.effort import effort
+from reasoner.session.effort import effort_spent
 from reasoner.session.workup import Workup
 
 MISLED = 3.0  # decibans against what was found; twice as likely to be something else
@@ -86,7 +86,7 @@ def judge(case: Case, garage: Garage) -> ClosedCase | None:
 def _judge(name: str, chapters: Sequence[Chapter], found: Found, garage: Garage) -> Judged:
     own = chapters[found.chapters[-1]]
     moved = trace(own.workup)
-    took = sum((effort(chapters[n].workup) for n in found.chapters), start=effort(own.workup, only=()))
+    took = sum((effort_spent(chapters[n].workup) for n in found.chapters), start=effort_spent(own.workup, only=()))
     fault = garage.book.faults.get(found.fault)
     return Judged(
         case=name,
@@ -116,7 +116,7 @@ def _told(workup: Workup, moved: Trace, found: Found) -> tuple[CheckTold, ...]:
         gained[point] = log2(max(after, LEAST) / max(before, LEAST))
         before = after
     told: dict[str, CheckTold] = {}
-    for item in weigh(workup.tables, workup.spells):
+    for item in weigh_answers(workup.tables, workup.spells):
         answer = item.answer
         if answer.number < 0:
             continue  # codes are read off at once, whatever they say
@@ -238,7 +238,7 @@ def review(found: Iterable[ClosedCase | None]) -> Review:
         states=tuple(Counter(one.state for one in closed).most_common()),
         judged=len(judged),
         unproven=sum(not one.proven for one in judged),
-        repair_then=share(sum(bool(s.right) for s in said), len(said)) if said else None,
+        repair_then=share_seen(sum(bool(s.right) for s in said), len(said)) if said else None,
         then=calibration([(s.chance, bool(s.exact)) for s in said]),
         today=calibration([(one.today.chance, _right(one)) for one in judged]),
         settled=calibration([(one.today.chance, _right(one)) for one in settled]),
@@ -254,7 +254,7 @@ def _right(one: Judged) -> bool:
     return one.today.grade is not None and one.today.grade >= 2
 
 
-def share(came: int, cases: int) -> Share:
+def share_seen(came: int, cases: int) -> Share:
     """A share with its 95 % range."""
     low, high = wilson(came, cases)
     return Share(came, cases, low, high)
@@ -271,9 +271,9 @@ def calibration(said: Sequence[tuple[float, bool]], bins: int = 10) -> Calibrati
         n = round(group.weight)
         number = min(int(group.forecast * bins), bins - 1)
         table.append(
-            Bin(number / bins, (number + 1) / bins, group.forecast, share(round(group.observed * n), n)),
+            Bin(number / bins, (number + 1) / bins, group.forecast, share_seen(round(group.observed * n), n)),
         )
-    return Calibration(share(sum(came), len(came)), found, tuple(table))
+    return Calibration(share_seen(sum(came), len(came)), found, tuple(table))
 
 
 def _times(judged: Sequence[Judged]) -> tuple[Time, ...]:

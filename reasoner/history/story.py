@@ -28,11 +28,11 @@ from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
 from reasoner.network.tables import Array
 from reasoner.repair.jobs import Job, in_order
-from reasoner.repair.jobs import effort as job_effort
+from reasoner.repair.jobs import job_effort as job_effort
 from reasoner.repair.prices import usual
 from reasoner.rulebook.model import AND, Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
-from reasoner.session.effort import Spent, effort
+from reasoner.session.effort import Spent, effort_spent
 from reasoner.session.readings import live_text
 from reasoner.session.words import act_text, at_place, given_text, percent, rich_text, state_text
 from reasoner.session.workup import Workup
@@ -124,7 +124,7 @@ def story(case: Case, garage: Garage) -> Story:
     founds = found_in(chapters)
     record = chapters[0].workup.record
     parts = tuple(_part(garage.book, chapter, _found_at(founds, chapter.number)) for chapter in chapters)
-    total = sum((effort(c.workup) for c in chapters), Spent())
+    total = sum((effort_spent(c.workup) for c in chapters), Spent())
     work = sum((p.work_effort for p in parts), Spent())
     hour = garage.book.settings.hour_costs
     return Story(
@@ -299,7 +299,7 @@ def hindsight(workup: Workup, found: Found) -> Hindsight | None:
         if _settles(workup, free | kept - {one.number}, right):
             kept -= {one.number}
     texts = tuple(given_text(workup, g) for g in given if g.number in kept)
-    return Hindsight(texts, effort(workup, only=kept), len(dear), effort(workup, only=dear))
+    return Hindsight(texts, effort_spent(workup, only=kept), len(dear), effort_spent(workup, only=dear))
 
 
 def _cost(workup: Workup, name: str) -> float:

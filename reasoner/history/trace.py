@@ -13,7 +13,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.inference.belief import by_class
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
-from reasoner.inference.trail import moved
+from reasoner.inference.trail import belief_moved
 from reasoner.network.tables import Array, Tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.session.record import code_answers, standing
@@ -96,7 +96,7 @@ def trace(workup: Workup) -> Trace:
     points = tuple(sorted(telling | codes.keys()))
     prefixes = _prefixes(workup, points, codes)
     settings = workup.book.settings
-    found = moved(workup.ruled, prefixes, settings.two_faults, settings.two_faults_from)
+    found = belief_moved(workup.ruled, prefixes, settings.two_faults, settings.two_faults_from)
     return Trace(workup, found.tables, events, points, found.before, found.beliefs)
 
 

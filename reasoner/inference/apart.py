@@ -15,7 +15,7 @@ import numpy as np
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 
-def seen(tables: Tables, check: CheckTable, causes: Sequence[int], condition: int | None) -> Array:
+def outcomes_seen(tables: Tables, check: CheckTable, causes: Sequence[int], condition: int | None) -> Array:
     """(N, P, m): how often each outcome is seen at each place, one look in a new spell of the condition.
 
     condition None: while the fault is showing.
@@ -63,8 +63,8 @@ def telling(tables: Tables, causes: Sequence[int]) -> Telling:
     bits, which = np.zeros((n, n)), np.full((n, n), -1, dtype=np.intp)
     says = np.zeros(len(tables.checks))
     for number, check in enumerate(tables.checks):
-        for condition in looks(tables, check):
-            found = seen(tables, check, causes, condition)
+        for condition in conditions_to_look_in(tables, check):
+            found = outcomes_seen(tables, check, causes, condition)
             pairs = even_odds(found[:, None], found[None]).max(axis=-1)
             better = pairs > bits
             bits[better], which[better] = pairs[better], number
@@ -72,7 +72,7 @@ def telling(tables: Tables, causes: Sequence[int]) -> Telling:
     return Telling(tuple(causes), bits, which, says)
 
 
-def looks(tables: Tables, check: CheckTable) -> Sequence[int | None]:
+def conditions_to_look_in(tables: Tables, check: CheckTable) -> Sequence[int | None]:
     """The conditions in which a look can differ."""
     return (None,) if check.steady else check.conditions or tuple(range(len(tables.conditions)))
 

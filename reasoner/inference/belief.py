@@ -47,7 +47,7 @@ class Looks:
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class LinkedSpells:
     """Spells that share looks. groups: spells with the same shared looks. shared: by check, its looks, one a group
     (`spells` of it are numbers of groups)."""
 
@@ -64,7 +64,7 @@ class Part:
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class SortedAnswers:
     """The answers sorted by what hangs on what. spells: as counted. steady: looks to which the state does not matter.
     alone: looks at what was looked at in one spell only. parts: the rest. scale: log of what was divided out of the
     weights of answers."""
@@ -72,7 +72,7 @@ class Case:
     spells: tuple[Spell, ...]
     steady: tuple[Looks, ...]
     alone: tuple[Looks, ...]
-    parts: tuple[Part, ...]
+    parts: tuple[LinkedSpells, ...]
     scale: float
 
     @cached_property
@@ -87,7 +87,7 @@ class Joint:
     """What is known of a part. cases: (S, G) how many of each group were showing. share: (C, J, S) chance of each case
     under each cause and activity. each: (C, J) chances of showing, spell by spell, by what was seen in it alone."""
 
-    part: Part
+    part: LinkedSpells
     cases: Index
     share: Array
     each: tuple[tuple[Array, ...], ...]
@@ -107,7 +107,7 @@ class Belief:
     log_evidence: float
     spells: tuple[Spell, ...]
     nodes: Array
-    case: Case
+    case: SortedAnswers
     single: tuple[Array, ...]
     joints: tuple[Joint, ...]
     pairs: Pairs | None = None
@@ -146,7 +146,7 @@ def believe(tables: Tables, spells: Sequence[Spell]) -> Belief:
 # ---- what hangs on what ----------------------------------------------------------------------------------------------
 
 
-def sorted_out(tables: Tables, spells: Sequence[Spell]) -> Case:
+def sorted_out(tables: Tables, spells: Sequence[Spell]) -> SortedAnswers:
     """The answers, each piece of evidence once, by what hangs on what."""
     spells = counted(tables, spells)
     where: dict[int, list[int]] = {}
@@ -169,7 +169,7 @@ def sorted_out(tables: Tables, spells: Sequence[Spell]) -> Case:
     for linked in _linked([where[c] for c in shared]):
         checks = [c for c in shared if where[c][0] in linked]
         parts.append(_part(sorted(linked), checks, given, len(spells) - 1))
-    return Case(spells, tuple(steady), tuple(alone), tuple(parts), scale)
+    return SortedAnswers(spells, tuple(steady), tuple(alone), tuple(parts), scale)
 
 
 @lru_cache(maxsize=WEIGHED)
@@ -196,7 +196,9 @@ def _linked(sets: Sequence[Sequence[int]]) -> list[set[int]]:
     return found
 
 
-def _part(numbers: Sequence[int], checks: Sequence[int], given: dict[tuple[int, int], Array], present: int) -> Part:
+def _part(
+    numbers: Sequence[int], checks: Sequence[int], given: dict[tuple[int, int], Array], present: int
+) -> LinkedSpells:
     """Spells with the same shared looks make a group; the present one is always a group of its own."""
     kinds: dict[tuple[object, ...], list[int]] = {}
     for n in numbers:
@@ -207,7 +209,7 @@ def _part(numbers: Sequence[int], checks: Sequence[int], given: dict[tuple[int, 
     for c in checks:
         own = tuple(g for g, group in enumerate(groups) if (c, group[0]) in given)
         shared.append(Looks(c, own, np.stack([given[c, groups[g][0]] for g in own])))
-    return Part(tuple(groups), tuple(shared))
+    return LinkedSpells(tuple(groups), tuple(shared))
 
 
 # ---- the sums --------------------------------------------------------------------------------------------------------
@@ -223,7 +225,7 @@ class Numbers:
     nodes: Array
 
 
-def _believe(tables: Tables, case: Case) -> Belief:
+def _believe(tables: Tables, case: SortedAnswers) -> Belief:
     checks = tables.checks
     used = {looks.check for looks in (*case.steady, *case.alone, *(s for p in case.parts for s in p.shared))}
     conditions = {spell.condition for spell in case.spells}
@@ -262,7 +264,7 @@ def _believe(tables: Tables, case: Case) -> Belief:
     return found
 
 
-def _pairs(tables: Tables, case: Case) -> Pairs | None:
+def _pairs(tables: Tables, case: SortedAnswers) -> Pairs | None:
     if not len(tables.pairs):
         return None
     from reasoner.inference.pairs import pair_sums  # needed now and then
@@ -278,7 +280,7 @@ def _nodes(log: Array, numbers: Numbers) -> Array:
     return found
 
 
-def by_activity(tables: Tables, case: Case, numbers: Numbers) -> tuple[tuple[Array, ...], Array]:
+def by_activity(tables: Tables, case: SortedAnswers, numbers: Numbers) -> tuple[tuple[Array, ...], Array]:
     """For each spell (..., C, J), the chance that it was showing by what was looked at in no other; and (..., C, J) the
     log likelihood of all that is not in a part, with the log chance of the activity."""
     log: Array = np.log(numbers.nodes)
@@ -359,7 +361,7 @@ def _once(rows: Array, weights: Array, index: Index) -> Array:
 
 
 def weigh_part(
-    tables: Tables, part: Part, single: Sequence[Array], numbers: Numbers, cases: Index
+    tables: Tables, part: LinkedSpells, single: Sequence[Array], numbers: Numbers, cases: Index
 ) -> tuple[Array, Array]:
     """(..., C, J, S) chance of each case under each cause and activity, and (..., C, J) the log likelihood of the looks
     that the spells of a part share."""
@@ -377,7 +379,7 @@ def weigh_part(
     return weights / np.maximum(total, TINY)[..., None], log
 
 
-def sum_of_looks(tables: Tables, part: Part, numbers: Numbers, cases: Index) -> Array:
+def sum_of_looks(tables: Tables, part: LinkedSpells, numbers: Numbers, cases: Index) -> Array:
     """(..., C, S) log likelihood of all shared looks in each case."""
     found: Array | float = 0.0
     for looks in part.shared:
@@ -414,7 +416,9 @@ def _how_many(each: Sequence[Array]) -> Array:
     return found
 
 
-def _cases(tables: Tables, part: Part, single: Sequence[Array], numbers: Numbers, log: Array) -> tuple[Index, Array]:
+def _cases(
+    tables: Tables, part: LinkedSpells, single: Sequence[Array], numbers: Numbers, log: Array
+) -> tuple[Index, Array]:
     """(S, G) cases, and (C,) log of what was given back. All of them, or the likeliest where they are too many: group
     after group, by sqrt(P(cause)) * P(case | cause), summed."""
     sizes = [len(group) for group in part.groups]
@@ -435,14 +439,14 @@ def _cases(tables: Tables, part: Part, single: Sequence[Array], numbers: Numbers
     return cases, lost
 
 
-def first_groups(part: Part, groups: int) -> Part:
+def first_groups(part: LinkedSpells, groups: int) -> LinkedSpells:
     """A part with its first groups only."""
     shared = []
     for looks in part.shared:
         own = tuple(g for g in looks.spells if g < groups)
         if own:
             shared.append(Looks(looks.check, own, looks.weights[: len(own)]))
-    return Part(part.groups[:groups], tuple(shared))
+    return LinkedSpells(part.groups[:groups], tuple(shared))
 
 
 def _of_one(joint: Joint, group: int, member: int) -> Array:

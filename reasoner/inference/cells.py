@@ -120,7 +120,7 @@ def _one_class(rows: Array, alike: Sequence[tuple[tuple[int, ...], int]], ways: 
     """
     table, count = np.ones((1, ways)), np.ones(1)
     for numbers, places in alike:
-        counts, log_ways = spread(rows.shape[1], places)
+        counts, log_ways = count_patterns(rows.shape[1], places)
         step = np.prod(rows[list(numbers)][None, :, :] ** counts[:, None, :], axis=2)  # (M, K)
         table = (table[:, None, :] * step[None, :, :]).reshape(-1, ways)
         count = (count[:, None] * np.rint(np.exp(log_ways))[None, :]).ravel()
@@ -147,7 +147,7 @@ def joint_table(check: CheckTable) -> tuple[Array, Index]:
 
 
 @lru_cache(maxsize=64)
-def spread(outcomes: int, times: int) -> tuple[Array, Array]:
+def count_patterns(outcomes: int, times: int) -> tuple[Array, Array]:
     """All ways to see `outcomes` kinds in `times` looks: counts (N, outcomes), log multinomial coefficients (N,)."""
 
     def share(kinds: int, left: int) -> list[list[int]]:

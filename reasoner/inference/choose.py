@@ -24,8 +24,8 @@ from reasoner.inference.plan import (
     priced,
     replaced,
     settled,
-    states,
-    worth,
+    state_chances,
+    worth_asking,
 )
 from reasoner.inference.stake import Stakes, values
 from reasoner.inference.sweep import swept
@@ -104,7 +104,7 @@ def _perishable(
 ) -> list[Option]:
     """Of the rest the best looks that need the fault to show, here, while it most likely does, and that are worth their
     cost: what can be asked at any time is never compared without them."""
-    caught = [o for o in found if o.times == 1 and _can_wait(tables, now, o) < 2 and worth(o, costs)][:COMPARED]
+    caught = [o for o in found if o.times == 1 and _can_wait(tables, now, o) < 2 and worth_asking(o, costs)][:COMPARED]
     rated = [o._replace(ahead=o.gain / o.cost) for o in caught]
     if stakes is None:
         return rated
@@ -207,13 +207,13 @@ def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[flo
         elif (instead := replaced(tables, now, option)) is not None:
             found[i] = max(0.0, gain(tables, check, instead.showing, instead.quiet, option.place) - instead.bits)
         elif len(check.places) > 1:
-            found[i] = gain(tables, check, *states(tables, now, option), option.place)
+            found[i] = gain(tables, check, *state_chances(tables, now, option), option.place)
         else:
             together.append(i)
             at.append(moments.setdefault((option.condition, option.fresh), len(moments)))
     if together:
         first = {moment: i for i, moment in zip(reversed(together), reversed(at), strict=True)}
-        showing, quiet = zip(*(states(tables, now, choices[first[m]]) for m in range(len(moments))), strict=True)
+        showing, quiet = zip(*(state_chances(tables, now, choices[first[m]]) for m in range(len(moments))), strict=True)
         checks = np.array([choices[i].check for i in together])
         bits = swept(tables, checks, np.array(at), np.array(showing), np.array(quiet))
         for i, value in zip(together, bits.tolist(), strict=True):

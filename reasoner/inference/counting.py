@@ -17,14 +17,14 @@ from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell, provoked
 from reasoner.network.tables import Array, Tables
 
-Row = tuple[int, int]  # a check, and one of its distributions
+CheckRow = tuple[int, int]  # a check, and one of its distributions
 
 
 @dataclass(frozen=True)
 class Counts:
     """rows: cases of each outcome of a distribution. shows: by condition, spells in which it was showing, and quiet."""
 
-    rows: Mapping[Row, tuple[float, ...]]
+    rows: Mapping[CheckRow, tuple[float, ...]]
     shows: Mapping[int, tuple[float, float]]
 
 
@@ -37,7 +37,7 @@ def counts(tables: Tables, spells: Sequence[Spell], cause: int) -> Counts:
     n / (1 + (n - 1) again) cases (the design effect of L. Kish, Survey Sampling, 1965; from memory). A spell counts
     towards showing where something was seen in it that hangs on that, in a condition that is known and was not forced.
     """
-    rows: dict[Row, Array] = {}
+    rows: dict[CheckRow, Array] = {}
     shows: dict[int, Array] = {}
     belief = believe(tables, spells)
     places = ((a.check, p) for s in belief.spells for a in s.answers for p, w in enumerate(a.weights) if w is not None)

@@ -42,7 +42,7 @@ class Dirichlet:
         return exp(self.log_chance(counts))
 
 
-def worth(mean: Sequence[float], cases: float) -> Dirichlet:
+def prior_worth(mean: Sequence[float], cases: float) -> Dirichlet:
     """What a rule says, worth so many cases."""
     return Dirichlet(tuple(m * cases for m in mean))
 

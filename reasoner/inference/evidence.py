@@ -32,7 +32,7 @@ class Spell:
     answers: tuple[Evidence, ...] = ()
 
 
-def report(outcome: int, count: int, right: float) -> tuple[float, ...]:
+def reported_weights(outcome: int, count: int, right: float) -> tuple[float, ...]:
     """Weights of a reported outcome, when what was reported is what was there with chance `right`."""
     rest = (1.0 - right) / (count - 1) if count > 1 else 0.0
     return tuple(right if i == outcome else rest for i in range(count))

@@ -16,7 +16,7 @@ import numpy as np
 
 from reasoner.inference.belief import Belief
 from reasoner.inference.evidence import as_reported
-from reasoner.inference.lasting import seen
+from reasoner.inference.lasting import looks_likelihood
 from reasoner.inference.pairs import on_the_mean
 from reasoner.network.tables import Array, CheckTable, Tables
 
@@ -80,9 +80,9 @@ def _after(
     mixed = np.full((len(kinds), share.shape[1]), 1e-12) * share.mean(axis=0)
     np.add.at(mixed, of, probability[:, None] * share)
     mixed /= mixed.sum(axis=1, keepdims=True)  # (U, S)
-    on = seen(check.rows, check.again, weights, showing).next
-    on[:1] = seen(check.rows[:1], check.again[:1], weights, showing + quiet).next
-    off = seen(check.rows[:1], check.again[:1], weights, quiet).next[0]
+    on = looks_likelihood(check.rows, check.again, weights, showing).next
+    on[:1] = looks_likelihood(check.rows[:1], check.again[:1], weights, showing + quiet).next
+    off = looks_likelihood(check.rows[:1], check.again[:1], weights, quiet).next[0]
     places = range(len(check.places))
     rows = np.stack([np.einsum("us,usm->um", mixed, on[kinds[:, p], :, p]) for p in places], axis=1)  # (U, P, m)
     hidden = np.stack([np.einsum("us,sm->um", mixed, off[:, p]) for p in places], axis=1)

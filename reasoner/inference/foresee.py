@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from reasoner.inference.belief import believe
-from reasoner.inference.evidence import Evidence, Spell, report, would_replace
+from reasoner.inference.evidence import Evidence, Spell, reported_weights, would_replace
 from reasoner.inference.gain import marks
 from reasoner.network.tables import Array, Tables
 
@@ -48,7 +48,7 @@ def foresee(
     for outcome, known in outcomes:
         weights: list[tuple[float, ...] | None] = [None] * len(table.places)
         for p, o in marks(table, outcome, place):
-            weights[p] = report(o, len(table.outcomes), right)
+            weights[p] = reported_weights(o, len(table.outcomes), right)
         look = Evidence(check, tuple(weights), LAST)
         after = spells if begins is None else begun(spells, begins[0])
         if table.provokes and outcome > 0 and after:

@@ -12,7 +12,7 @@ from math import comb
 
 import numpy as np
 
-from reasoner.inference.cells import cells, joint_table, negative_plogp, spread
+from reasoner.inference.cells import cells, count_patterns, joint_table, negative_plogp
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 
@@ -115,7 +115,7 @@ def _again(check: CheckTable) -> Array:
 
 def _counts(table: Array, again: Array, times: int) -> Array:
     """(U, N) chance of the counts in looks at what lasts. table: (U, O); see `inference.lasting`."""
-    counts, log_ways = spread(table.shape[1], times)
+    counts, log_ways = count_patterns(table.shape[1], times)
     kinds = np.count_nonzero(counts, axis=1)
     ways = np.exp(log_ways)
     if times == 0:
@@ -138,10 +138,10 @@ def _counts(table: Array, again: Array, times: int) -> Array:
 def _splits(outcomes: int, times: int) -> tuple[tuple[Index, Index], ...]:
     """For every number of spells that are showing: the order (N1 * N0) in which pairs of counts, of the two kinds of
     spell, that add up to the same stand together, and (N,) where each sum begins. Every sum has some."""
-    total = {tuple(row): i for i, row in enumerate(spread(outcomes, times)[0])}
+    total = {tuple(row): i for i, row in enumerate(count_patterns(outcomes, times)[0])}
     found = []
     for shown in range(times + 1):
-        one, other = spread(outcomes, shown)[0], spread(outcomes, times - shown)[0]
+        one, other = count_patterns(outcomes, shown)[0], count_patterns(outcomes, times - shown)[0]
         sums = np.array([total[tuple(a + b)] for a in one for b in other])
         order = np.argsort(sums, kind="stable")
         found.append((order, np.searchsorted(sums[order], np.arange(len(total)))))

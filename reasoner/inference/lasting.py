@@ -31,7 +31,7 @@ TINY = 1e-300
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class LooksSeen:
     """log: (..., D, S, P) log likelihood of what was seen at each place under each row.
 
     next: (..., D, S, P, m) chance of each outcome of one look more."""
@@ -40,7 +40,7 @@ class Seen:
     next: Array
 
 
-def seen(rows: Array, again: Array, weights: Array, times: Array) -> Seen:
+def looks_likelihood(rows: Array, again: Array, weights: Array, times: Array) -> LooksSeen:
     """Likelihood of looks under each row. rows: (..., D, m); again: (D,); weights: (L, P, m) of L looks, all 1 where a
     place was not looked at; times: (S, L) how often each look counts, in S cases."""
     one = np.tensordot(times, np.log(np.maximum(weights, TINY)), 1)  # (S, P, m): the same draw at every look
@@ -62,7 +62,7 @@ def seen(rows: Array, again: Array, weights: Array, times: Array) -> Seen:
         peak = higher
     total = found.sum(axis=-1)
     with np.errstate(divide="ignore"):
-        return Seen(np.log(total) + peak, found / np.maximum(total, TINY)[..., None])
+        return LooksSeen(np.log(total) + peak, found / np.maximum(total, TINY)[..., None])
 
 
 def likelihood(check: CheckTable, looks: Array, showing: Array, quiet: Array, rows: Array | None = None) -> Array:
@@ -73,10 +73,10 @@ def likelihood(check: CheckTable, looks: Array, showing: Array, quiet: Array, ro
     """
     rows = check.rows if rows is None else rows
     kinds, first, again = check.patterns[0][:-1], rows[..., :1, :], check.again[:1]
-    by_row = seen(rows, check.again, looks, showing).log
+    by_row = looks_likelihood(rows, check.again, looks, showing).log
     by_row[..., :1, :, :] = 0.0
     all_, off = (
-        seen(first, again, looks, times).log[..., 0, :, :] for times in (showing + quiet, quiet)
+        looks_likelihood(first, again, looks, times).log[..., 0, :, :] for times in (showing + quiet, quiet)
     )  # (..., S, P)
     nothing: Array | float = 0.0
     for place in range(kinds.shape[1]):

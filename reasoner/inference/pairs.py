@@ -22,9 +22,9 @@ from itertools import product
 import numpy as np
 
 from reasoner.inference import belief as one
-from reasoner.inference.belief import Belief, Case, Looks, Part
+from reasoner.inference.belief import Belief, LinkedSpells, Looks, SortedAnswers
 from reasoner.inference.evidence import Spell, forced, provoked
-from reasoner.inference.lasting import TINY, one_draw, seen
+from reasoner.inference.lasting import TINY, looks_likelihood, one_draw
 from reasoner.network.graph import Cause
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 from reasoner.rulebook.model import AND
@@ -41,7 +41,7 @@ BOTH, FIRST, SECOND, NEITHER = range(4)  # what shows
 DECIBANS = 10.0 / np.log(10.0)
 
 
-def together(sound: Array, one: Array, other: Array) -> Array:
+def shown_together(sound: Array, one: Array, other: Array) -> Array:
     """What a check shows while two faults show at one place. sound, one, other, and what is found: (..., m).
 
     Each fault takes its effect or does not, whatever the other does. Under one alone a row is a mixture: with chance
@@ -151,7 +151,7 @@ def _knows(check: CheckTable, pairs: Index, floor: float) -> CheckTable:
     rows, origins, again = check.rows, check.origins, check.again
     if both.any():
         kinds, of = np.unique(np.sort(np.stack([one[both], other[both]]), axis=0), axis=1, return_inverse=True)
-        more = np.maximum(together(rows[0], rows[kinds[0]], rows[kinds[1]]), floor)
+        more = np.maximum(shown_together(rows[0], rows[kinds[0]], rows[kinds[1]]), floor)
         index[both] = len(rows) + of.reshape(-1)
         rows = np.vstack([rows, more / more.sum(axis=1, keepdims=True)])
         origins = (*origins, *(origins[k] for k in kinds[0]))
@@ -163,12 +163,12 @@ def _knows(check: CheckTable, pairs: Index, floor: float) -> CheckTable:
 
 
 @dataclass(frozen=True, eq=False)
-class Shared:
+class SharedLooks:
     """Of a part: states: by group and spell in it, (Q, J, J, 4) chances by what was seen in that spell alone; counts:
     by group, (M, 4) how many of its spells show what; cases: (S, G), a row of `counts` for each group; share:
     (Q, J, J, S)."""
 
-    part: Part
+    part: LinkedSpells
     states: tuple[tuple[Array, ...], ...]
     counts: tuple[Index, ...]
     cases: Index
@@ -183,7 +183,7 @@ class Pairs:
     log: Array
     nodes: Array
     states: tuple[Array, ...]
-    shared: tuple[Shared, ...]
+    shared: tuple[SharedLooks, ...]
 
     def showed(self, number: int) -> Array:
         """(Q, 4) what a spell was showing."""
@@ -198,7 +198,7 @@ class Pairs:
         return self.states[number]
 
 
-def pair_sums(tables: Tables, case: Case) -> Pairs:
+def pair_sums(tables: Tables, case: SortedAnswers) -> Pairs:
     """What the answers say of the pairs."""
     first, second = tables.pairs.T
     own = np.arange(len(tables.prior) - len(first), len(tables.prior))
@@ -237,13 +237,13 @@ def _both_states(one: Array, other: Array) -> Array:
     return np.stack([one * other, one * (1.0 - other), (1.0 - one) * other, (1.0 - one) * (1.0 - other)], axis=-1)
 
 
-def _shared(tables: Tables, part: Part, states: Sequence[Array], log: Array) -> tuple[Shared, Array]:
+def _shared(tables: Tables, part: LinkedSpells, states: Sequence[Array], log: Array) -> tuple[SharedLooks, Array]:
     """A part, and (Q, J, J) the log likelihood of the looks its spells share."""
     own = tuple(tuple(states[n] for n in group) for group in part.groups)
     counts, chances = zip(*(_how_many(group) for group in own), strict=True)
     cases, chance = np.zeros((1, 0), dtype=np.intp), np.ones((*own[0][0].shape[:-1], 1))
     lost = np.zeros(len(log))
-    begun = Part(part.groups[:0], ())
+    begun = LinkedSpells(part.groups[:0], ())
     for g, (numbers, each) in enumerate(zip(counts, chances, strict=True)):
         many = len(numbers)
         cases = np.column_stack([np.repeat(cases, many, axis=0), np.tile(np.arange(many), len(cases))])
@@ -256,11 +256,11 @@ def _shared(tables: Tables, part: Part, states: Sequence[Array], log: Array) -> 
             cases, chance = cases[best], chance[..., best]
             lost -= np.log(np.maximum(by_case[:, best].sum(axis=1), TINY))
     weights, more, _ = _weighed(tables, begun, counts, cases, chance, log)
-    return Shared(part, own, tuple(counts), cases, weights), more + lost[:, None, None]
+    return SharedLooks(part, own, tuple(counts), cases, weights), more + lost[:, None, None]
 
 
 def _weighed(
-    tables: Tables, part: Part, counts: Sequence[Index], cases: Index, chance: Array, log: Array
+    tables: Tables, part: LinkedSpells, counts: Sequence[Index], cases: Index, chance: Array, log: Array
 ) -> tuple[Array, Array, Array]:
     """(Q, J, J, S) chance of each case, (Q, J, J) log likelihood, and (Q, J, J) chances of the activities."""
     told = np.zeros((len(log), len(cases)))
@@ -304,7 +304,7 @@ def _how_many(each: Sequence[Array]) -> tuple[Index, Array]:
     return np.column_stack([counts, len(each) - counts.sum(axis=1)]), chances
 
 
-def _of_one(shared: Shared, group: int, member: int) -> Array:
+def _of_one(shared: SharedLooks, group: int, member: int) -> Array:
     """(Q, J, J, 4) what one spell of a group was showing."""
     each, counts = shared.states[group], shared.counts[group]
     if len(each) == 1:
@@ -349,7 +349,7 @@ def _looks(check: CheckTable, pairs: Index, looks: Looks, times: Array) -> Array
     ):
         if where.any():
             used, at = np.unique(index[where], return_inverse=True)
-            by_row = seen(check.rows[used], check.again[used], looks.weights, made).log  # (D', S, P)
+            by_row = looks_likelihood(check.rows[used], check.again[used], looks.weights, made).log  # (D', S, P)
             which, place = np.nonzero(where)
             part = np.zeros(found.shape)
             np.add.at(part, which, by_row[at.reshape(-1), :, place])
@@ -362,7 +362,7 @@ def _looks(check: CheckTable, pairs: Index, looks: Looks, times: Array) -> Array
     kind = np.where(two, 3, np.where(second > 0, 2, np.where(first > 0, 1, 0)))  # (Q, P) what is left to row 0
     left = np.stack([every, every - on[0], every - on[1], times[..., NEITHER]])  # (4, S, L)
     row, again = check.rows[:1], check.again[:1]
-    off = np.stack([seen(row, again, looks.weights, made).log[0] for made in left])  # (4, S, P)
+    off = np.stack([looks_likelihood(row, again, looks.weights, made).log[0] for made in left])  # (4, S, P)
     places = np.arange(kind.shape[1])
     nothing = off[kind, :, places].sum(axis=1)
     if check.alike:
@@ -379,7 +379,7 @@ def _looks(check: CheckTable, pairs: Index, looks: Looks, times: Array) -> Array
 # ---- which pairs are weighed -----------------------------------------------------------------------------------------
 
 
-def chosen(tables: Tables, spells: Sequence[Spell], share: float, least: float) -> Tables:
+def tables_with_pairs(tables: Tables, spells: Sequence[Spell], share: float, least: float) -> Tables:
     """The tables with the pairs that explain the answers better than either of the two alone by `least` decibans; the
     tables as they are, where none does, or `share` (of cars with two faults) is 0."""
     if not share:
@@ -453,7 +453,7 @@ def _from_afar(tables: Tables, belief: Belief, share: float, least: float) -> li
     return sorted(found)
 
 
-def _one_by_one(tables: Tables, case: Case) -> Array:
+def _one_by_one(tables: Tables, case: SortedAnswers) -> Array:
     """(N, C) of each look by itself, the log of how much likelier it is under each cause than with nothing to see; many
     looks at the same thing count as two."""
     found = []

@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from reasoner.inference.cells import cells
-from reasoner.inference.evidence import Evidence, answer_likelihood, chance_showing, report
+from reasoner.inference.evidence import Evidence, answer_likelihood, chance_showing, reported_weights
 from reasoner.inference.gain import gain, marks
 from reasoner.network.tables import Array, CheckTable, Tables
 
@@ -216,7 +216,7 @@ def _start(tables: Tables, now: Situation, condition: int) -> int:
     return now.condition
 
 
-def states(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array]:
+def state_chances(tables: Tables, now: Situation, option: Option) -> tuple[Array, Array]:
     """P(cause, showing) and P(cause, quiet) at the moment of the look."""
     if not option.fresh or option.condition is None:
         return now.showing, now.quiet
@@ -245,7 +245,7 @@ def dominates(chances: Array, costs: Costs) -> bool:
     return bool(ordered[0] >= costs.dominates and ordered[0] >= costs.lead * second)
 
 
-def worth(option: Option, costs: Costs) -> bool:
+def worth_asking(option: Option, costs: Costs) -> bool:
     """Whether a check is worth its cost: at least `least_gain` bits, and that much per quarter of an hour."""
     if costs.by == "gain":
         return option.gain >= costs.least_gain
@@ -264,7 +264,7 @@ class Branch:
 def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
     """The joint outcomes of one look, the likeliest first."""
     check = tables.checks[option.check]
-    showing, quiet = states(tables, now, option)
+    showing, quiet = state_chances(tables, now, option)
     instead = replaced(tables, now, option)
     before = (showing, quiet) if instead is None else (instead.showing, instead.quiet)
     finer = tables.stood_for_by.get(option.check, ())
@@ -288,7 +288,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
             return
         weights: list[tuple[float, ...] | None] = [None] * len(check.places)
         for place, o in marks(check, int(outcome), option.place):
-            weights[place] = report(o, len(check.outcomes), 1.0)
+            weights[place] = reported_weights(o, len(check.outcomes), 1.0)
         if_showing, if_quiet = answer_likelihood(check, Evidence(option.check, tuple(weights)))
         then_showing = before[0] * if_showing
         then_quiet = before[1] * (if_showing if check.steady else if_quiet)

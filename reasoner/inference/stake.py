@@ -13,7 +13,7 @@ import numpy as np
 
 from reasoner.inference.cells import joint_table
 from reasoner.inference.gain import repeated
-from reasoner.inference.plan import Costs, Option, Situation, states
+from reasoner.inference.plan import Costs, Option, Situation, state_chances
 from reasoner.inference.sweep import stacked
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
@@ -139,7 +139,7 @@ def _together(tables: Tables, now: Situation, choices: Sequence[Option], stakes:
     sizes = stack.sizes[checks]
     begin = np.cumsum(sizes) - sizes
     rows = np.arange(int(sizes.sum())) + np.repeat(stack.first[checks] - begin, sizes)
-    showing, quiet = states(tables, now, choices[0])
+    showing, quiet = state_chances(tables, now, choices[0])
     if tables.checks[choices[0].check].steady:
         showing, quiet = showing + quiet, np.zeros_like(quiet)
     weights = stack.showing[rows] * showing
@@ -158,7 +158,7 @@ def _together(tables: Tables, now: Situation, choices: Sequence[Option], stakes:
 def _by_outcome(tables: Tables, now: Situation, option: Option, losses: Array) -> Array:
     """(X, O): loss of each course times the chance of each joint outcome. Causes of one pattern are summed first."""
     check = tables.checks[option.check]
-    showing, quiet = states(tables, now, option)
+    showing, quiet = state_chances(tables, now, option)
     by_pattern, of = patterns(check, option.place)
     picked = np.zeros((len(of), len(by_pattern)))
     picked[np.arange(len(of)), of] = showing + quiet if check.steady else showing

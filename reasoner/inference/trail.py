@@ -9,7 +9,7 @@ import numpy as np
 
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
-from reasoner.inference.pairs import chosen, with_pairs
+from reasoner.inference.pairs import tables_with_pairs, with_pairs
 from reasoner.network.tables import Array, Tables
 
 
@@ -28,9 +28,9 @@ class Moved:
     beliefs: tuple[Array, ...]
 
 
-def moved(tables: Tables, prefixes: Iterable[Sequence[Spell]], share: float, least: float) -> Moved:
+def belief_moved(tables: Tables, prefixes: Iterable[Sequence[Spell]], share: float, least: float) -> Moved:
     """How belief moved where pairs of causes are weighed as they are asked for. share, least: as of `pairs.chosen`."""
-    each = [(chosen(tables, spells, share, least), spells) for spells in prefixes]
+    each = [(tables_with_pairs(tables, spells, share, least), spells) for spells in prefixes]
     found = [believe(own, spells).probability for own, spells in each]
     pairs = sorted({(int(a), int(b)) for own, _ in each for a, b in own.pairs})
     if not pairs:

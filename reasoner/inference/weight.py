@@ -40,7 +40,7 @@ def log_odds(probability: Array) -> Array:
     return found
 
 
-def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
+def weigh_answers(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
     """Each answer's weight for and against each cause, all the other answers given.
 
     Order does not matter: an answer weighs what the odds lose when it is taken out.
@@ -53,13 +53,13 @@ def weigh(tables: Tables, spells: Sequence[Spell]) -> tuple[Weight, ...]:
     )
 
 
-def left_out(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
+def believed_without(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
     """(C,) what would be believed without any answer of these checks."""
     rest = [Spell(s.condition, tuple(a for a in s.answers if a.check not in checks)) for s in spells]
     return believe(tables, rest).probability
 
 
-def moved(now: Array, before: Array, causes: Sequence[int]) -> float:
+def decibans_moved(now: Array, before: Array, causes: Sequence[int]) -> float:
     """Decibans by which the odds of these causes, taken together, are higher now. now, before: (C,).
 
     Of several answers at once that is not the sum of their weights: of three looks that say the same, each is worth

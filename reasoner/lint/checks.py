@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from reasoner.inference.apart import even_odds, raises
-from reasoner.lint.context import BenchCar, Context, Finding, at, lint
+from reasoner.lint.context import BenchCar, Context, LintFinding, at, lint
 from reasoner.lint.faults import CONFIRMS
 from reasoner.network.tables import CheckTable
 from reasoner.rulebook.model import Place, Rulebook
@@ -19,7 +19,7 @@ from reasoner.rulebook.model import Place, Rulebook
     "a check that tells nothing",
     "say under `given` what it shows differently, look at the conditions it is made `in`, or take it out",
 )
-def tells_nothing(context: Context) -> Iterator[Finding]:
+def tells_nothing(context: Context) -> Iterator[LintFinding]:
     """A check that tells nothing.
 
     Whatever is wrong or not, its outcomes are as likely as ever: even between the two faults that it tells apart best,
@@ -74,7 +74,7 @@ LIKELIER = 1.5  # how many times as likely under one cause as under another: jud
     "an outcome that nothing makes likely, or no reading gives",
     "say under `given` which fault shows it, or take the outcome out",
 )
-def outcomes(context: Context) -> Iterator[Finding]:
+def outcome_unreachable(context: Context) -> Iterator[LintFinding]:
     """An outcome that nothing makes likely, or that no reading can give.
 
     Every outcome but the first is there because it is likelier under one cause than under another: half as likely again
@@ -102,11 +102,11 @@ def outcomes(context: Context) -> Iterator[Finding]:
             if bands is not None and outcome.name not in bands:
                 message = f'no reading gives the outcome "{outcome.name}" of "{name}"'
                 mend = "give it a band under `measure`"
-                yield Finding("checks", name, outcome.place, len(outcome.name), message, mend)
+                yield LintFinding("checks", name, outcome.place, len(outcome.name), message, mend)
             times = [_times(table, number) for table in tables]
             if number and times and max(times) < LIKELIER:
                 message = f'"{outcome.name}" of "{name}" is much the same whatever is wrong'
-                yield Finding("checks", name, outcome.place, len(outcome.name), message)
+                yield LintFinding("checks", name, outcome.place, len(outcome.name), message)
 
 
 def _times(table: CheckTable, outcome: int) -> float:
@@ -127,7 +127,7 @@ NOTICED = 0.02  # bits; by less nobody would notice
     "say of these faults at least as much as the other check does, or take it out of `stands for`",
     strict=True,  # it is many numbers at a time, and none of them is a slip
 )
-def stands_for_less(context: Context) -> Iterator[Finding]:
+def stands_for_less(context: Context) -> Iterator[LintFinding]:
     """A check that stands for another one and tells less than it.
 
     Once it is answered, what it stands for counts no more. Where the other says more of a fault (between the fault,
@@ -202,7 +202,7 @@ def _both(car: BenchCar, name: str, other: str) -> dict[str, tuple[float, float]
     "a check that costs more than what it proves",
     "look at its minutes and money, and at those of the repairs",
 )
-def dear(context: Context) -> Iterator[Finding]:
+def dear(context: Context) -> Iterator[LintFinding]:
     """A check that costs more than what it proves.
 
     Its minutes (at the setting `hour costs`), its waiting as far as that counts, and its money come to more than the
@@ -282,7 +282,7 @@ HAZARDS: tuple[tuple[str, str, str], ...] = (
     "a step that can hurt, without a caution",
     "name a caution that speaks of it under `cautions`, or add one",
 )
-def hazards(context: Context) -> Iterator[Finding]:
+def hazards(context: Context) -> Iterator[LintFinding]:
     """A step that can hurt, without a caution.
 
     Words in what is done, and in the tools it needs, are compared with words in its cautions, and in those of the

@@ -10,7 +10,7 @@ from itertools import product
 from typing import Any
 
 from reasoner.inference.apart import Telling, telling
-from reasoner.network.graph import build, family_line
+from reasoner.network.graph import build_graph, family_line
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import Check, Fault, Filter, Place, Rulebook, Statement
@@ -18,7 +18,7 @@ from reasoner.rulebook.parts import PROPERTIES, passes
 
 
 @dataclass(frozen=True)
-class Finding:
+class LintFinding:
     """Something to be warned of: about which entry, where to look, what it is; `mend` where the lint's own will not do.
 
     length: characters to mark.
@@ -90,13 +90,13 @@ class Lint:
     title: str
     mend: str
     manual: str
-    check: Callable[[Context], Iterable[Finding]]
+    check: Callable[[Context], Iterable[LintFinding]]
     strict: bool = False
 
 
 def lint(
     name: str, title: str, mend: str, strict: bool = False
-) -> Callable[[Callable[[Context], Iterable[Finding]]], Lint]:
+) -> Callable[[Callable[[Context], Iterable[LintFinding]]], Lint]:
     """Makes a lint of a function: what it yields are the problems of this kind, its docstring is the manual."""
     return lambda check: Lint(name, title, mend, f"{getdoc(check) or ''}\n", check, strict)
 
@@ -107,9 +107,9 @@ def statements(check: Check) -> Iterator[tuple[str, Statement]]:
     yield from check.given.items()
 
 
-def at(section: str, name: str, place: Place, message: str, mend: str = "") -> Finding:
+def at(section: str, name: str, place: Place, message: str, mend: str = "") -> LintFinding:
     """A finding at the name of an entry."""
-    return Finding(section, name, place, len(name), message, mend)
+    return LintFinding(section, name, place, len(name), message, mend)
 
 
 def context_of(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None) -> Context:
@@ -122,7 +122,7 @@ def context_of(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None
 
 
 def _car(book: Rulebook, vehicle: Vehicle, work: tuple[str, ...] = ()) -> BenchCar:
-    graph = build(book, vehicle, work)
+    graph = build_graph(book, vehicle, work)
     return BenchCar(vehicle, graph, compile_tables(book, vehicle, graph))
 
 
@@ -151,7 +151,7 @@ def vehicles(book: Rulebook) -> list[Vehicle]:
     faults = {str(only): only for only in map(possible, book.faults.values())}
     checks = {str(check.only): check.only for check in book.checks.values()}
     for fault, check in product(faults.values(), checks.values()):
-        both = together(fault, check)
+        both = pass_both(fault, check)
         if both is not None and not any(passes(both, v.properties, v.distance_km, unknown=True) for v in found):
             found.append(_passing(both))
     return found
@@ -163,7 +163,7 @@ def possible(fault: Fault) -> Filter:
     return Filter({**fault.only.values, "injection": shared}, fault.only.distance_over, fault.only.distance_under)
 
 
-def together(one: Filter, other: Filter) -> Filter | None:
+def pass_both(one: Filter, other: Filter) -> Filter | None:
     """Vehicles that pass both; None where there are none."""
     values = dict(one.values)
     for name, allowed in other.values.items():

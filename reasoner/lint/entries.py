@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from reasoner.inference.apart import even_odds
-from reasoner.lint.context import BenchCar, Context, Finding, at, lint, statements
+from reasoner.lint.context import BenchCar, Context, LintFinding, at, lint, statements
 from reasoner.repair.lineage import lineage
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Place, Rulebook
@@ -19,7 +19,7 @@ from reasoner.rulebook.model import Place, Rulebook
     "a repair without proof",
     "name checks under `proof` that are normal only when the fault is gone",
 )
-def proof(context: Context) -> Iterator[Finding]:
+def repair_without_proof(context: Context) -> Iterator[LintFinding]:
     """A repair without proof.
 
     After a repair its `proof` checks must be normal. At least one of them must show something else while the fault is
@@ -66,7 +66,7 @@ def _shows(car: BenchCar, fault: str, check: str) -> float:
     "an entry that nothing uses",
     "use it, or delete it",
 )
-def unused(context: Context) -> Iterator[Finding]:
+def unused(context: Context) -> Iterator[LintFinding]:
     """An entry that nothing uses.
 
     A source that nothing names, not even a `because`; a tool nothing needs, a caution shown before nothing, a family no
@@ -141,7 +141,7 @@ def _used(book: Rulebook) -> dict[str, set[str]]:
     "keep a solved case that goes through it",
     strict=True,
 )
-def in_a_case(context: Context) -> Iterator[Finding]:
+def in_a_case(context: Context) -> Iterator[LintFinding]:
     """A fault or a check that no solved case has tried (only with --strict).
 
     Until a real car has been through it, a rule is an opinion. It is exercised when some solved case answers the check,

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from reasoner.inference.apart import raises
-from reasoner.lint.context import Context, Finding, at, lint, possible, together
+from reasoner.lint.context import Context, LintFinding, at, lint, pass_both, possible
 
 # ---- no vehicle ------------------------------------------------------------------------------------------------------
 
@@ -16,7 +16,7 @@ from reasoner.lint.context import Context, Finding, at, lint, possible, together
     "a fault or a check for no vehicle at all",
     "look at its `only`, and at its `share` if it has one",
 )
-def no_vehicle(context: Context) -> Iterator[Finding]:
+def no_vehicle(context: Context) -> Iterator[LintFinding]:
     """A fault that no vehicle can have, or a check that applies to none.
 
     A share of 0 for every injection that its `only` allows, or a filter that excludes itself.
@@ -46,7 +46,7 @@ def no_vehicle(context: Context) -> Iterator[Finding]:
             yield at("faults", fault.name, fault.origin.place, f'no vehicle can have "{fault.name}"')
     faults = [possible(fault) for fault in context.faults]
     for name, entry in context.book.checks.items():
-        if not any(together(entry.only, only) for only in faults):
+        if not any(pass_both(entry.only, only) for only in faults):
             yield at("checks", name, entry.origin.place, f'"{name}" applies to no vehicle')
 
 
@@ -58,7 +58,7 @@ def no_vehicle(context: Context) -> Iterator[Finding]:
     "a fault that shows in no condition",
     "say under `shows`, of it or of one of its families, in which conditions it acts, and how often",
 )
-def never_shows(context: Context) -> Iterator[Finding]:
+def never_shows(context: Context) -> Iterator[LintFinding]:
     """A fault that never shows.
 
     In no condition does it act more often than where nothing is said (the setting `shows unless said`): nobody has
@@ -115,7 +115,7 @@ def never_shows(context: Context) -> Iterator[Finding]:
     "two faults that no check can tell apart",
     "say under `given` of some check how the two differ, or under `alike` of one of them why nothing does",
 )
-def told_apart(context: Context) -> Iterator[Finding]:
+def told_apart(context: Context) -> Iterator[LintFinding]:
     """Two faults that no check can tell apart.
 
     At even odds between the two, no single look, at any place and in any condition, brings as much as the setting
@@ -191,7 +191,7 @@ CONFIRMS = 2.0  # how many times likelier an outcome must be to count as confirm
     "a fault that nothing confirms",
     "name checks under `confirmed by` that have an outcome which this fault makes much likelier than others do",
 )
-def confirmed(context: Context) -> Iterator[Finding]:
+def fault_unconfirmed(context: Context) -> Iterator[LintFinding]:
     """A fault that nothing confirms.
 
     `confirmed by` names the checks that settle it. Each must have an outcome that is at least twice as likely while
@@ -227,4 +227,4 @@ def confirmed(context: Context) -> Iterator[Finding]:
                 )
             else:
                 continue
-            yield Finding("faults", fault.name, place, len(spot.text) if spot else len(fault.name), message)
+            yield LintFinding("faults", fault.name, place, len(spot.text) if spot else len(fault.name), message)

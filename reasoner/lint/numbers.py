@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from reasoner.lint.context import Context, Finding, lint, statements
-from reasoner.network.tables import distribution
+from reasoner.lint.context import Context, LintFinding, lint, statements
+from reasoner.network.tables import distribution_row
 from reasoner.rulebook.model import Check, Frequency
 
 # ---- adds up ---------------------------------------------------------------------------------------------------------
@@ -18,7 +18,7 @@ ROUNDING = 0.005  # per cent are written as whole numbers
     "likelihoods that do not add up to 100 %",
     "name every outcome that differs from `otherwise`, with less for one of them",
 )
-def adds_up(context: Context) -> Iterator[Finding]:
+def adds_up(context: Context) -> Iterator[LintFinding]:
     """Likelihoods that do not add up.
 
     Outcomes that are not named take what `otherwise` says, the first takes the rest. Where these pass 100 %, all are
@@ -56,12 +56,12 @@ def adds_up(context: Context) -> Iterator[Finding]:
     """
     floor = context.book.settings.unlikeliest
     for name, entry in context.book.checks.items():
-        base = distribution(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)
+        base = distribution_row(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)
         for subject, statement in statements(entry):
             for where, named in (("", statement.here), (" elsewhere", statement.elsewhere)):
                 if named and (said := _departs(entry, named, base, floor)):
                     message = f'"{name}" under {subject}{where}: {said}'
-                    yield Finding("checks", name, statement.origin.place, len(subject), message)
+                    yield LintFinding("checks", name, statement.origin.place, len(subject), message)
 
 
 def _departs(entry: Check, named: Mapping[str, Frequency], base: list[float], floor: float) -> str:
@@ -73,7 +73,7 @@ def _departs(entry: Check, named: Mapping[str, Frequency], base: list[float], fl
     total = sum(meant.values())
     if total <= 1 + ROUNDING and (first not in named or total >= 1 - ROUNDING):
         return ""
-    used = dict(zip((first, *others), distribution(entry, named, base, floor), strict=True))
+    used = dict(zip((first, *others), distribution_row(entry, named, base, floor), strict=True))
     changed = ", ".join(f"{o} {100 * p:.0f} % used as {100 * used[o]:.0f} %" for o, p in meant.items())
     return f"the outcomes add up to {100 * total:.0f} %: {changed}"
 
@@ -86,7 +86,7 @@ def _departs(entry: Check, named: Mapping[str, Frequency], base: list[float], fl
     "a statement that only repeats `otherwise`",
     "take it out, or say what is different",
 )
-def repeats(context: Context) -> Iterator[Finding]:
+def repeats(context: Context) -> Iterator[LintFinding]:
     """A statement that only repeats `otherwise`.
 
     It says of a fault or family what holds with nothing to see. That has a meaning only where it keeps a wider family,
@@ -105,15 +105,15 @@ def repeats(context: Context) -> Iterator[Finding]:
     """
     floor = context.book.settings.unlikeliest
     for name, entry in context.book.checks.items():
-        base = distribution(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)
+        base = distribution_row(entry, entry.otherwise.here, [floor] * len(entry.outcomes), floor)
         for subject, statement in entry.given.items():
             said = [named for named in (statement.here, statement.elsewhere) if named is not None]
-            rows = [distribution(entry, named, base, floor) for named in said]
+            rows = [distribution_row(entry, named, base, floor) for named in said]
             if any(abs(a - b) > 1e-9 for row in rows for a, b in zip(row, base, strict=True)):
                 continue
             if not _silences(context, name, subject):
                 message = f'what "{name}" says under {subject} is what it says under `otherwise`'
-                yield Finding("checks", name, statement.origin.place, len(subject), message)
+                yield LintFinding("checks", name, statement.origin.place, len(subject), message)
 
 
 def _silences(context: Context, name: str, subject: str) -> bool:
@@ -135,7 +135,7 @@ def _silences(context: Context, name: str, subject: str) -> bool:
     "a statement that is never heard",
     "take it out; or look at `acts as` of the faults it is meant for, and at what stands nearer to them",
 )
-def never_reached(context: Context) -> Iterator[Finding]:
+def never_reached(context: Context) -> Iterator[LintFinding]:
     """A statement that is never heard.
 
     The nearest statement wins: one about a family is never used where every fault of that family has a nearer one, or
@@ -157,7 +157,7 @@ def never_reached(context: Context) -> Iterator[Finding]:
         for subject, statement in entry.given.items():
             if subject not in heard:
                 message = f'what "{name}" says under {subject} is heard for no fault'
-                yield Finding("checks", name, statement.origin.place, len(subject), message)
+                yield LintFinding("checks", name, statement.origin.place, len(subject), message)
 
 
 # ---- borrowed --------------------------------------------------------------------------------------------------------
@@ -170,7 +170,7 @@ OWNED = ("share", "shows", "pairs", "more likely", "otherwise", "given", "minute
     "a changed number under the old source",
     "add whose number it is: source: practice, judgement, or a key of `sources`",
 )
-def borrowed(context: Context) -> Iterator[Finding]:
+def borrowed(context: Context) -> Iterator[LintFinding]:
     """A number of the shop's under somebody else's source.
 
     Where a shop's rules change a number of an entry whose `source` is a key of the bibliography, and do not say whose
@@ -199,4 +199,4 @@ def borrowed(context: Context) -> Iterator[Finding]:
         if order[value.place.file] > order[source.place.file] and not says_its_own:
             what = f"{key}: {part[0]}" if part else key
             message = f'`{what}` of "{name}" is changed here, and would stand under {source.text}'
-            yield Finding(section, name, value.place, len(value.text), message)
+            yield LintFinding(section, name, value.place, len(value.text), message)

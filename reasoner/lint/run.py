@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from reasoner.lint import checks, entries, faults, numbers
-from reasoner.lint.context import Context, Finding, Lint
+from reasoner.lint.context import Context, Lint, LintFinding
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Problem, choices_of, near
 
@@ -18,7 +18,7 @@ LINTS: Mapping[str, Lint] = {
 IDLE = "idle-waiver"
 
 
-def run(context: Context, lines: Mapping[str, Sequence[str]], strict: bool = False) -> tuple[Problem, ...]:
+def run_lints(context: Context, lines: Mapping[str, Sequence[str]], strict: bool = False) -> tuple[Problem, ...]:
     """Every warning, sorted by place. lines: the text of each file read. strict: also what only strictness minds."""
     asked = {name: lint for name, lint in LINTS.items() if strict or not lint.strict}
     waived, found = context.book.waived, set[Problem]()
@@ -35,7 +35,7 @@ def run(context: Context, lines: Mapping[str, Sequence[str]], strict: bool = Fal
     return tuple(sorted(found))
 
 
-def _idle(book: Rulebook, waivers: Iterable[tuple[str, str, str]]) -> Iterator[Finding]:
+def _idle(book: Rulebook, waivers: Iterable[tuple[str, str, str]]) -> Iterator[LintFinding]:
     """Waivers of what there is nothing to be warned of: they would hide the next mistake."""
     for section, entry, name in waivers:
         written = book.written[section, entry, "waive", name]
@@ -46,10 +46,10 @@ def _idle(book: Rulebook, waivers: Iterable[tuple[str, str, str]]) -> Iterator[F
             meant = near(name, LINTS)
             message = f'there is no warning called "{name}"'
             mend = f'did you mean "{meant}"?' if meant else "there are: " + choices_of(LINTS, "and")
-        yield Finding(section, entry, written.place, len(written.text), message, mend)
+        yield LintFinding(section, entry, written.place, len(written.text), message, mend)
 
 
-def _problem(finding: Finding, name: str, mend: str, lines: Mapping[str, Sequence[str]]) -> Problem:
+def _problem(finding: LintFinding, name: str, mend: str, lines: Mapping[str, Sequence[str]]) -> Problem:
     text, number = lines.get(finding.place.file, ()), finding.place.line - 1
     line = text[number] if number < len(text) else ""
     return Problem(finding.place, finding.message, finding.mend or mend, line, finding.length, name, "warning")

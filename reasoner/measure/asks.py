@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from reasoner.measure.fuel import air_flow
-from reasoner.measure.reading import LONGEST_READING, Reading, Slip, as_typed, place_values, read
-from reasoner.measure.units import find
+from reasoner.measure.reading import LONGEST_READING, Reading, Slip, as_typed, place_values, read_number
+from reasoner.measure.units import find_unit
 from reasoner.rulebook.model import At
 from reasoner.rulebook.problem import near
 
@@ -65,14 +65,14 @@ def read_point(text: str) -> OperatingPoint | Slip:
     found: dict[str, float] = {}
     for part in parts:
         typed = re.sub(r"^[-+−–]?\s?[0-9.,]+\s*", "", part)
-        unit = find(typed) if typed else None
+        unit = find_unit(typed) if typed else None
         if typed and (unit is None or unit.dimension not in _BY_DIMENSION):
             return Slip(as_typed(part), f"{wanted}, each with its unit", EXAMPLE)
         dimension = unit.dimension if unit else "rotation" if "flow" in found else "mass/time"
         name, counted, least, most = _BY_DIMENSION[dimension]
         if name in found:
             return Slip(as_typed(text), f"one number in {counted}")
-        got = read(part, counted, least, most)
+        got = read_number(part, counted, least, most)
         if not isinstance(got, Reading):
             return got
         found[name] = got.value
@@ -174,7 +174,7 @@ class Trouble:
         return self.why + (f" ({self.mend})" if self.mend else "")
 
 
-def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | OperatingPoint | Trouble:
+def take_input(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | OperatingPoint | Trouble:
     """What was typed for one input. Never raises. Nothing typed: an empty mapping."""
     if text.strip().lower() in NOT_READ:
         return {}
@@ -182,7 +182,7 @@ def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | Operati
         point = read_point(text)
         return _trouble(ask, point) if isinstance(point, Slip) else point
     if ask.at is At.ENGINE:
-        got = read(text, ask.unit, ask.least, ask.most, pairs=ask.pairs)
+        got = read_number(text, ask.unit, ask.least, ask.most, pairs=ask.pairs)
         return {0: got.value} if isinstance(got, Reading) else _trouble(ask, got)
     placed = place_values(text, ask.unit, setting.places(ask.at), ask.least, ask.most, pairs=ask.pairs)
     if placed.slips:
@@ -190,14 +190,14 @@ def take(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | Operati
     return {place: reading.value for place, reading in placed.values.items()}
 
 
-def take_all(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) -> Inputs | tuple[Trouble, ...]:
+def take_inputs(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) -> Inputs | tuple[Trouble, ...]:
     """All inputs, or everything that is wrong with them."""
     by_name = {ask.name: ask for ask in asks}
     troubles = [_unknown(name, by_name) for name in texts if name not in by_name]
     numbers: dict[str, Mapping[int, float]] = {}
     points: dict[str, OperatingPoint] = {}
     for ask in asks:
-        got = take(ask, texts.get(ask.name, ""), setting)
+        got = take_input(ask, texts.get(ask.name, ""), setting)
         if isinstance(got, Trouble):
             troubles.append(got)
         elif isinstance(got, OperatingPoint):

@@ -146,7 +146,7 @@ def _codes(page: _Page, tokens: list[str]) -> None:
         elif not state:
             last = ""
             stood = as_typed(token).encode("ascii", "backslashreplace").decode()  # a foreign letter may look right
-            page.slips.append(Slip(stood, _FORM, nearest(token)))
+            page.slips.append(Slip(stood, _FORM, nearest_code(token)))
         elif before:
             ahead = {state} if said else ahead | {state}
         elif last:
@@ -196,7 +196,7 @@ def _like_code(token: str) -> bool:
     return (len(token) > 2 and any(c.isdigit() for c in token)) or not token.isprintable()
 
 
-def nearest(token: str) -> str:
+def nearest_code(token: str) -> str:
     """The code that a malformed piece most likely means, or what is missing; "" where nothing is near.
 
     PO172 -> P0172 (letter for digit), P01722 -> P0172 (one too many), X0172 -> P0172, P172 -> P0172 (the zero

@@ -14,7 +14,7 @@ from reasoner.measure.units import SHOWN_WITHOUT
 MEANS = "4 +- 1 means between 3 and 5, in 19 cases of 20."  # said once on a page that has such figures
 
 
-class Scale(StrEnum):
+class ErrorScale(StrEnum):
     """On what scale a figure's error is taken to be Gaussian."""
 
     PLAIN = "plain"
@@ -29,7 +29,7 @@ class Figure:
     name: str
     unit: str
     estimate: Estimate
-    scale: Scale = Scale.PLAIN
+    scale: ErrorScale = ErrorScale.PLAIN
 
     @property
     def value(self) -> float:
@@ -50,7 +50,7 @@ class Figure:
         """
         a = -math.inf if low is None else self._there(low)
         b = math.inf if high is None else self._there(high)
-        if self.scale is Scale.UNTIL:
+        if self.scale is ErrorScale.UNTIL:
             a, b = (-math.inf if high is None else b), (math.inf if low is None else a)
         return between(a, b, self.estimate.value, self.estimate.error or spread)
 
@@ -58,7 +58,7 @@ class Figure:
         unit = "" if self.unit in SHOWN_WITHOUT else f" {self.unit}"
         if not self.estimate.error:
             return f"{self.value:.3g}{unit}" if math.isfinite(self.value) else "never"
-        if self.scale is Scale.PLAIN:
+        if self.scale is ErrorScale.PLAIN:
             return f"{plus_minus(self.estimate)}{unit}"
         low, high = self.bounds
         if not math.isfinite(high):
@@ -73,16 +73,16 @@ class Figure:
         }
 
     def _there(self, value: float) -> float:
-        if self.scale is Scale.PLAIN:
+        if self.scale is ErrorScale.PLAIN:
             return value
-        if self.scale is Scale.TIMES:
+        if self.scale is ErrorScale.TIMES:
             return math.log(value) if value > 0 else -math.inf
         return 1 / value if value > 0 else math.inf
 
     def _back(self, at: float) -> float:
-        if self.scale is Scale.PLAIN:
+        if self.scale is ErrorScale.PLAIN:
             return at
-        if self.scale is Scale.TIMES:
+        if self.scale is ErrorScale.TIMES:
             return math.exp(min(at, 700.0))
         return 1 / at if at > 0 else math.inf
 
@@ -135,9 +135,9 @@ class Finding:
         }
 
 
-def times(name: str, ratio: float, error: float) -> Figure:
+def ratio_figure(name: str, ratio: float, error: float) -> Figure:
     """A ratio above 0; error: standard error of its natural logarithm."""
-    return Figure(name, "times", Estimate(math.log(ratio), error), Scale.TIMES)
+    return Figure(name, "times", Estimate(math.log(ratio), error), ErrorScale.TIMES)
 
 
 def percent(chance: float) -> str:

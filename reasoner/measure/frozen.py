@@ -11,7 +11,7 @@ import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from reasoner.measure.pids import LOOPS, Value
+from reasoner.measure.pids import LOOPS, DecodedValue
 from reasoner.rulebook.quantity import KM_PER_MILE
 
 NORMAL = 10.0  # % of a total trim either way; common practice, no source
@@ -111,7 +111,7 @@ class Frame:
     wrong: what cannot be, each with what can. odd: name of a value that is not usual -> as it was typed, and its unit.
     """
 
-    values: tuple[Value, ...]
+    values: tuple[DecodedValue, ...]
     code: str
     unread: str
     wrong: tuple[str, ...] = ()
@@ -135,7 +135,7 @@ def read_frame(line: str) -> Frame:
             wrong.append(f"{whole.strip()} cannot be: {_span(kind)}")
             continue
         name = kind.name.format(bank or 1)
-        values.append(Value(name, value, kind.unit))
+        values.append(DecodedValue(name, value, kind.unit))
         if not kind.low <= value <= kind.high:
             odd[name] = (whole.strip(), unit or kind.typed)
     unread = " ".join(re.sub(r"[,\s]+", " ", PARTS.sub(" ", rest)).split())
@@ -149,7 +149,7 @@ class State:
 
     words: str
     rich: bool | None
-    values: tuple[Value, ...]
+    values: tuple[DecodedValue, ...]
     odd: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
@@ -196,7 +196,7 @@ def read_live(line: str, states: Collection[str]) -> Live:
     return Live(tuple(found), " ".join(unread), tuple(wrong))
 
 
-def totals(values: Iterable[Value]) -> dict[int, float]:
+def totals(values: Iterable[DecodedValue]) -> dict[int, float]:
     """Total trim in %, short and long, of every bank of which both are there."""
     known = {value.name: value.value for value in values}
     pairs = {bank: [known.get(name.format(bank)) for name in TRIM_NAMES] for bank in (1, 2)}
@@ -207,7 +207,7 @@ def totals(values: Iterable[Value]) -> dict[int, float]:
     }
 
 
-def runs_rich(values: Iterable[Value]) -> bool | None:
+def runs_rich(values: Iterable[DecodedValue]) -> bool | None:
     """Whether the trims say that it was rich when they were read; None where they say nothing."""
     found = totals(values)
     return min(found.values()) < -NORMAL if found else None
@@ -236,12 +236,12 @@ def _as_two(match: re.Match[str]) -> str:
     return "".join(f" stft b{place} {two[0]} ltft b{place} {two[1]} " for place, two in pairs if two[0])
 
 
-def _loop(status: re.Match[str] | None) -> list[Value]:
+def _loop(status: re.Match[str] | None) -> list[DecodedValue]:
     """Open loop without a word why is left open: it may be either of three."""
     if status is None or (status[1] == "open" and not status[2]):
         return []
     number = STATUS[status[2]] if status[1] == "open" else 16 if status[2] == "fault" else 2
-    return [Value("fuel system 1", LOOPS[number])]
+    return [DecodedValue("fuel system 1", LOOPS[number])]
 
 
 def _value(kind: _Kind, number: str, unit: str | None) -> float | None:

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 
 from reasoner.measure.codes import PENDING, PERMANENT, STORED, Control, TypedCode, control
-from reasoner.measure.pids import PIDS, Readiness, Value, readiness, word
+from reasoner.measure.pids import PIDS, DecodedValue, Readiness, readiness, word
 from reasoner.measure.reading import Slip, as_typed
 
 # ---- Pasted lines of hex -> the replies in them ----------------------------------------------------------------------
@@ -158,7 +158,7 @@ class Current:
     supported: PIDs that the car has, where the reply says so (PIDs 00, 20, 40, ...).
     """
 
-    values: tuple[Value, ...] = ()
+    values: tuple[DecodedValue, ...] = ()
     supported: tuple[int, ...] = ()
     readiness: Readiness | None = None
     frame: int | None = None
@@ -225,7 +225,7 @@ def hex_bytes(text: str) -> bytes | Slip:
     return Slip(as_typed(text), "pairs of hex digits, such as 43 01 01 72", as_typed(mended) if good else "")
 
 
-def read_reply(text: str) -> ControllerReply | Slip:
+def read_controller_reply(text: str) -> ControllerReply | Slip:
     """A reply typed as hex bytes. Never raises."""
     data = hex_bytes(text)
     return data if isinstance(data, Slip) else decode(data)
@@ -288,7 +288,7 @@ def _padding(data: bytes) -> bool:
 
 def _current(data: bytes, rest: bytes) -> Current | Slip:
     """One or more PIDs, each with its data."""
-    values: list[Value] = []
+    values: list[DecodedValue] = []
     ready, supported = None, list[int]()
     if not rest:
         return _slip(data, "a PID after 41")
@@ -313,7 +313,7 @@ def _current(data: bytes, rest: bytes) -> Current | Slip:
 
 def _frozen(data: bytes, rest: bytes) -> Current | Slip:
     """One or more PIDs, each with its frame number and data. PID 02 is the code that froze the frame."""
-    values: list[Value] = []
+    values: list[DecodedValue] = []
     froze, frame = "", None
     if not rest:
         return _slip(data, "a PID and a frame number after 42")

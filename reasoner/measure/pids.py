@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-Scale = Callable[[bytes], "float | str | None"]
+Scaling = Callable[[bytes], "float | str | None"]
 
 
 @dataclass(frozen=True)
-class Value:
+class DecodedValue:
     """One decoded quantity. value None: the vehicle says that it has none (an unused sensor)."""
 
     name: str
@@ -25,13 +25,13 @@ class Pid:
     """length: data bytes. fields: (name, unit, scale), each from all the data bytes."""
 
     length: int
-    fields: tuple[tuple[str, str, Scale], ...]
+    fields: tuple[tuple[str, str, Scaling], ...]
 
-    def decode(self, data: bytes) -> tuple[Value, ...]:
+    def decode(self, data: bytes) -> tuple[DecodedValue, ...]:
         """The quantities in exactly `length` bytes. Raises ValueError on another number of them."""
         if len(data) != self.length:
             raise ValueError(f"{self.length} data bytes, not {len(data)}")
-        return tuple(Value(name, scale(data), unit) for name, unit, scale in self.fields)
+        return tuple(DecodedValue(name, scale(data), unit) for name, unit, scale in self.fields)
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def _ratio(data: bytes) -> float:
     return word(data) * 2 / 65536
 
 
-def _one(length: int, name: str, unit: str, scale: Scale) -> Pid:
+def _one(length: int, name: str, unit: str, scale: Scaling) -> Pid:
     return Pid(length, ((name, unit, scale),))
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from reasoner.casebook.trouble import visible
-from reasoner.measure.units import AMBIGUOUS, Unit, alike, convert, find, spelled, written
+from reasoner.measure.units import AMBIGUOUS, Unit, alike, convert, find_unit, plain_unit, with_unit
 from reasoner.rulebook.model import Measure
 
 # ---- What a person typed that could not be taken ---------------------------------------------------------------------
@@ -76,7 +76,7 @@ class Reading:
     note: str = ""
 
 
-def read(
+def read_number(
     text: str, unit: str, least: float | None = None, most: float | None = None, *, pairs: bool = False
 ) -> Reading | Slip:
     """One typed number as a Reading in `unit`, or a Slip. Never raises.
@@ -84,7 +84,7 @@ def read(
     A number without a unit is in the unit asked for. least, most: the bounds it must keep, in that unit. pairs: a
     short-term and a long-term trim (`-12 + -6`, `short -12 long -6`) count as their sum.
     """
-    wanted = find(unit) or Unit(unit, "", 1.0)
+    wanted = find_unit(unit) or Unit(unit, "", 1.0)
     if len(text) > LONGEST_READING:
         return Slip(as_typed(text), _expected(unit))
     typed = " ".join(text.translate(_SIGNS).split())
@@ -100,7 +100,7 @@ def read(
 
 def read_measure(text: str, measure: Measure) -> Reading | Slip:
     """A typed number for a check's measure: its unit, its bounds; two trims are added where the quantity is a trim."""
-    return read(text, measure.unit, measure.least, measure.most, pairs=sums(measure))
+    return read_number(text, measure.unit, measure.least, measure.most, pairs=sums(measure))
 
 
 def sums(measure: Measure) -> bool:
@@ -143,24 +143,24 @@ def _one(typed: str, name: str, wanted: Unit, least: float | None, most: float |
     if not _within(taken, least, most):
         mend = "" if match["unit"].strip() else _other_unit(value, wanted, least, most)
         return Slip(as_typed(typed), _expected(name, least, most), mend)
-    note = "" if given.name == wanted.name else f"{written(value, given.name)} = {written(taken, name)}"
+    note = "" if given.name == wanted.name else f"{with_unit(value, given.name)} = {with_unit(taken, name)}"
     return Reading(taken + 0.0, name, note)
 
 
 def _given(text: str, name: str, wanted: Unit) -> Unit | Slip:
     """The unit typed behind a number; a Slip (expected, and the unit to write as mend) if it is none or a wrong one."""
     text = text.strip()
-    if not text or spelled(text).lower() in (spelled(name).lower(), spelled(name).lower() + "s"):
+    if not text or plain_unit(text).lower() in (plain_unit(name).lower(), plain_unit(name).lower() + "s"):
         return wanted
-    given = find(text)
+    given = find_unit(text)
     if given is not None and given.dimension == wanted.dimension:
         return given
     if given is not None and given.dimension == "angle" and wanted.dimension == "temperature":
         return wanted  # `90 deg` where degC was asked for
-    if spelled(text).lower() in AMBIGUOUS:
-        return Slip("", _expected(name), " or ".join(AMBIGUOUS[spelled(text).lower()]))
-    bare = _QUALIFIED.fullmatch(spelled(text))
-    pressure = find(bare[1]) if bare else None
+    if plain_unit(text).lower() in AMBIGUOUS:
+        return Slip("", _expected(name), " or ".join(AMBIGUOUS[plain_unit(text).lower()]))
+    bare = _QUALIFIED.fullmatch(plain_unit(text))
+    pressure = find_unit(bare[1]) if bare else None
     if pressure is not None and pressure.dimension == wanted.dimension == "pressure":
         counted = "counted from where the question says (absolute, or above the air)"
         return Slip("", f"{_expected(name)}, {counted}", pressure.name)
@@ -184,7 +184,7 @@ def _mended(typed: str, name: str, wanted: Unit) -> str:
         return mended
     found = _ANY_NUMBER.findall(mended)
     rest = _ANY_NUMBER.sub("", mended)
-    units = [unit for word in rest.split() if (unit := find(word)) is not None]
+    units = [unit for word in rest.split() if (unit := find_unit(word)) is not None]
     if len(found) != 1 or any(c.isnumeric() for c in rest) or any(u.dimension != wanted.dimension for u in units):
         return ""  # two numbers, a fraction, another quantity: what is meant cannot be known
     return f"{found[0]} {units[0].name if units else name}".strip()
@@ -195,7 +195,7 @@ def _other_unit(value: float, wanted: Unit, least: float | None, most: float | N
     for unit in alike(wanted) if wanted.dimension != "share" else ():  # nobody reads a trim in ppm
         taken = convert(value, unit, wanted)
         if _within(taken, least, most):
-            return f"{value:g} {unit.name}, if that is what was read off (= {written(taken, wanted.name)})"
+            return f"{value:g} {unit.name}, if that is what was read off (= {with_unit(taken, wanted.name)})"
     return ""
 
 
@@ -220,7 +220,7 @@ def _sum(
     first, second = (v.value for v in values if isinstance(v, Reading))
     if not _within(first + second, least, most):
         return Slip(as_typed(typed), f"two numbers whose sum is {_expected(name, least, most)}")
-    return Reading(first + second, name, f"sum of {written(first, name)} and {written(second, name)}")
+    return Reading(first + second, name, f"sum of {with_unit(first, name)} and {with_unit(second, name)}")
 
 
 # ---- Several typed numbers, one for each bank or cylinder ------------------------------------------------------------
@@ -301,7 +301,7 @@ def _read_all(
             slips.append(Slip(f"{place}: {as_typed(part)}", f"one number for {place}"))
             values.pop(place, None)  # which of the two is meant cannot be known
         elif part.lower() not in NOT_LOOKED:
-            got = read(part, unit, least, most, pairs=pairs)
+            got = read_number(part, unit, least, most, pairs=pairs)
             if isinstance(got, Reading):
                 values[place] = got
             else:

@@ -65,7 +65,7 @@ class Unfit:
 
 
 @dataclass(frozen=True)
-class Shape:
+class TrimShape:
     """One way of being rich by itself. size: its parameter (k, a in g/s, d in mg). weight: against the other shapes."""
 
     name: str
@@ -94,7 +94,7 @@ def trim(
     return 100.0 * ((1 - by_time * ratio / airflow - by_injection / injected) / share - 1)
 
 
-def needed(airflow: float, rpm: float, cylinders: int, ratio: float = PETROL.air_ratio) -> float:
+def fuel_needed(airflow: float, rpm: float, cylinders: int, ratio: float = PETROL.air_ratio) -> float:
     """mg of fuel needed for each injection: what `TrimReading.injected` wants."""
     return per_injection(fuel_flow(airflow, ratio), rpm, cylinders)
 
@@ -104,7 +104,7 @@ def leak_for(wanted: float, airflow: float, ratio: float = PETROL.air_ratio, den
     return millilitres_a_minute(-wanted / 100 * airflow / ratio, density)
 
 
-def fit(
+def fit_trims(
     readings: Sequence[TrimReading],
     spread: float = SPREAD,
     ratio: float = PETROL.air_ratio,
@@ -149,7 +149,7 @@ def fit(
 
 def shapes(
     readings: Sequence[TrimReading], spread: float = SPREAD, ratio: float = PETROL.air_ratio
-) -> tuple[Shape, ...]:
+) -> tuple[TrimShape, ...]:
     """Each way of being rich fitted by itself, best first: which one alone explains the trims?
 
     weight: Gaussian likelihood at its best size, all shapes having one parameter each, normalised to 1 over those that
@@ -175,7 +175,7 @@ def shapes(
         found.append((name, estimate, misfit))
     least = min(m for _, _, m in found)
     weights = [math.exp(-(m - least) / 2) for _, _, m in found]
-    ranked = [Shape(n, e, m, w / sum(weights)) for (n, e, m), w in zip(found, weights, strict=True)]
+    ranked = [TrimShape(n, e, m, w / sum(weights)) for (n, e, m), w in zip(found, weights, strict=True)]
     return tuple(sorted(ranked, key=lambda shape: shape.misfit))
 
 

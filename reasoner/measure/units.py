@@ -120,7 +120,7 @@ for _name, _unit in _EXACT.items():
     _SMALL.setdefault(_name.lower(), _unit)
 
 
-def spelled(text: str) -> str:
+def plain_unit(text: str) -> str:
     """A unit's spelling without what does not matter: blanks, dots, kinds of degree sign and of micro."""
     text = text.replace("º", "°").replace("˚", "°").replace("℃", "°C").replace("℉", "°F")
     text = unicodedata.normalize("NFKC", text).replace("³", "3").replace("²", "2")
@@ -128,9 +128,9 @@ def spelled(text: str) -> str:
 
 
 @lru_cache(256)
-def find(text: str) -> Unit | None:
+def find_unit(text: str) -> Unit | None:
     """The unit of this spelling (`kPa`, `in hg`, `g/s`, `lb per min`, `kPa/min`), or None."""
-    name = spelled(text[:40])
+    name = plain_unit(text[:40])
     if name in _EXACT:
         return _EXACT[name]
     small = name.lower()
@@ -141,7 +141,7 @@ def find(text: str) -> Unit | None:
     above, slash, below = name.partition("/")
     if not slash or not above or "/" in below:
         return None
-    top, bottom = find(above), find(below)
+    top, bottom = find_unit(above), find_unit(below)
     if top is None or bottom is None or top.offset or bottom.offset:
         return None
     return Unit(f"{top.name}/{bottom.name}", f"{top.dimension}/{bottom.dimension}", top.factor / bottom.factor)
@@ -166,7 +166,7 @@ def convert(value: float, given: Unit, wanted: Unit) -> float:
     return (value * given.factor + given.offset - wanted.offset) / wanted.factor
 
 
-def written(value: float, unit: str) -> str:
+def with_unit(value: float, unit: str) -> str:
     """`241.3 kPa`, `14 %`; four figures, which is more than a gauge shows."""
     number = f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
     return number if unit in SHOWN_WITHOUT else f"{number} {unit}"

@@ -9,7 +9,7 @@ from itertools import pairwise, product
 from math import prod
 
 from reasoner.measure.asks import Setting, Trouble
-from reasoner.measure.finding import Figure, Finding, Kinds, Scale
+from reasoner.measure.finding import ErrorScale, Figure, Finding, Kinds
 from reasoner.measure.uncertain import FLOOR, Estimate, soften
 from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Check, Computed, Measure, Within
@@ -40,10 +40,14 @@ def work_out(check: Check, texts: Mapping[str, str], setting: Setting) -> Worked
     if not isinstance(found, Finding):
         return found
     names = [outcome.name for outcome in check.outcomes]
-    return WorkedOut(found, {place: weigh(check.computed, names, figures) for place, figures in found.figures.items()})
+    return WorkedOut(
+        found, {place: weigh_figures(check.computed, names, figures) for place, figures in found.figures.items()}
+    )
 
 
-def weigh(computed: Computed, outcomes: Sequence[str], figures: Sequence[Figure | Kinds]) -> Mapping[str, float]:
+def weigh_figures(
+    computed: Computed, outcomes: Sequence[str], figures: Sequence[Figure | Kinds]
+) -> Mapping[str, float]:
     """Outcome -> likelihood weight in FLOOR..1, the largest being 1 (virtual evidence, Pearl 1988, section 2.2.2).
 
     The weight is the chance that everything the rule says of the outcome's figures holds, their errors being taken as
@@ -130,7 +134,7 @@ def _plain(one: Figure | Kinds) -> list[float | str] | dict[str, float]:
         whole = sum(one.chances.values())
         return {kind: float(f"{chance / whole:.4g}") for kind, chance in one.chances.items()}
     kept: list[float | str] = [float(f"{one.estimate.value:.5g}"), float(f"{one.estimate.error:.3g}"), one.unit]
-    return kept if one.scale is Scale.PLAIN else [*kept, str(one.scale)]
+    return kept if one.scale is ErrorScale.PLAIN else [*kept, str(one.scale)]
 
 
 def _kept_weights(check: Check, carried: Carried) -> Mapping[str, float] | None:
@@ -138,11 +142,11 @@ def _kept_weights(check: Check, carried: Carried) -> Mapping[str, float] | None:
     measure = check.measure
     if measure is not None:
         for figure in known:
-            if isinstance(figure, Figure) and figure.name == measure.quantity and figure.scale is Scale.PLAIN:
+            if isinstance(figure, Figure) and figure.name == measure.quantity and figure.scale is ErrorScale.PLAIN:
                 return _softened(measure, figure.estimate) if figure.unit == measure.unit else None
     if check.computed is None or not _takes(check, known):
         return None
-    return weigh(check.computed, [outcome.name for outcome in check.outcomes], known)
+    return weigh_figures(check.computed, [outcome.name for outcome in check.outcomes], known)
 
 
 def _takes(check: Check, known: Sequence[Figure | Kinds]) -> bool:
@@ -172,4 +176,6 @@ def _figure(name: str, said: Sequence[float | str] | Mapping[str, float]) -> Fig
     if isinstance(said, Mapping):
         return Kinds(name, {str(kind): float(chance) for kind, chance in said.items()})
     value, error, unit, *scale = said
-    return Figure(name, str(unit), Estimate(float(value), float(error)), Scale(str(scale[0])) if scale else Scale.PLAIN)
+    return Figure(
+        name, str(unit), Estimate(float(value), float(error)), ErrorScale(str(scale[0])) if scale else ErrorScale.PLAIN
+    )

@@ -12,7 +12,7 @@ from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Equipment, Filter, Rulebook
 from reasoner.rulebook.parts import PROPERTIES, passes
 
-Fitted = Mapping[str, Equipment]
+KnownEquipment = Mapping[str, Equipment]
 
 
 def following(book: Rulebook, facts: Mapping[str, str]) -> dict[str, str]:
@@ -32,7 +32,7 @@ def following(book: Rulebook, facts: Mapping[str, str]) -> dict[str, str]:
     return found
 
 
-def factor(only: Filter, vehicle: Vehicle, equipment: Fitted) -> float:
+def factor(only: Filter, vehicle: Vehicle, equipment: KnownEquipment) -> float:
     """By how much what is known of the car's equipment multiplies the share of a fault with this `only`."""
     value = 1.0
     for entry in equipment.values():
@@ -58,7 +58,7 @@ def _chance(entry: Equipment, properties: Mapping[str, str], distance_km: float 
     return entry.chance.value
 
 
-def told_already(vehicle: Vehicle, equipment: Fitted) -> frozenset[str]:
+def told_already(vehicle: Vehicle, equipment: KnownEquipment) -> frozenset[str]:
     """Checks that ask for what this car is known to have: the fact says it, and would count twice."""
     return frozenset(
         name

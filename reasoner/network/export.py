@@ -11,19 +11,19 @@ from collections.abc import Mapping
 
 import networkx as nx
 
-from reasoner.network.graph import build
+from reasoner.network.graph import build_graph
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Frequency, Rulebook, Statement
 
 SHAPES = {"fault": "box", "check": "ellipse", "family": "hexagon", "condition": "octagon", "repair": "house"}
 
 
-def plain(book: Rulebook, vehicle: Vehicle, about: str = "", steps: int = 1) -> nx.DiGraph:
+def plain_graph(book: Rulebook, vehicle: Vehicle, about: str = "", steps: int = 1) -> nx.DiGraph:
     """The graph with text only: nodes `kind name` with kind, name and title; edges with role and what was written.
 
     about: only what lies within so many steps of the entries of this name. Empty if there are none.
     """
-    graph = build(book, vehicle)
+    graph = build_graph(book, vehicle)
     found = nx.DiGraph()
     for node in graph:
         found.add_node(" ".join(node), kind=node[0], name=node[1], title=_title(book, node))

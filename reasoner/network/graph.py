@@ -18,14 +18,14 @@ from itertools import combinations
 
 import networkx as nx
 
-from reasoner.network.equipment import Fitted, factor, told_already
+from reasoner.network.equipment import KnownEquipment, factor, told_already
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.afterwards import ANY_WORK
 from reasoner.rulebook.model import At, Check, Fault, Filter, Frequency, Rulebook, Statement
 from reasoner.rulebook.parts import passes
 
-Node = tuple[str, str]
-NOTHING_SAID: Fitted = {}
+GraphNode = tuple[str, str]
+NOTHING_SAID: KnownEquipment = {}
 
 A_THOUSAND = 1000.0  # what the share of anything else is a share of
 MOST_SPARE = 0.5  # and the most it is, whatever is written
@@ -53,7 +53,7 @@ class Cause:
         return self.members or (self,)
 
 
-def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.DiGraph:
+def build_graph(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.DiGraph:
     """The graph of everything in the rules that can apply to this vehicle. work: the repairs that were done to it."""
     graph = nx.DiGraph()
 
@@ -76,7 +76,7 @@ def build(book: Rulebook, vehicle: Vehicle, work: Collection[str] = ()) -> nx.Di
             return False
         return (not entry.after_work or follows(entry.after_work, work)) and applies(entry.only)
 
-    faults = [f for f in book.faults.values() if possible(f) and share(f, vehicle) > 0]
+    faults = [f for f in book.faults.values() if possible(f) and fault_share(f, vehicle) > 0]
     for fault in faults:
         graph.add_node(("fault", fault.name), entry=fault)
         for rank, name in enumerate(fault.acts_as):
@@ -127,13 +127,13 @@ def follows(after_work: Collection[str], work: Collection[str]) -> bool:
     return bool(work) and (ANY_WORK in after_work or not set(after_work).isdisjoint(work))
 
 
-def _shows(graph: nx.DiGraph, node: Node, shows: Mapping[str, Frequency]) -> None:
+def _shows(graph: nx.DiGraph, node: GraphNode, shows: Mapping[str, Frequency]) -> None:
     for name, frequency in shows.items():
         # `any` speaks for every condition not named; it is a node of its own, so that nothing is copied.
         graph.add_edge(node, ("condition", name), role="shows", frequency=frequency)
 
 
-def share(fault: Fault, vehicle: Vehicle, equipment: Fitted = NOTHING_SAID) -> float:
+def fault_share(fault: Fault, vehicle: Vehicle, equipment: KnownEquipment = NOTHING_SAID) -> float:
     """The fault's share of rich complaints on this vehicle (relative, not yet normalised)."""
     value = fault.share[vehicle.properties["injection"]] * factor(fault.only, vehicle, equipment)
     for more in fault.more_likely:
@@ -142,13 +142,13 @@ def share(fault: Fault, vehicle: Vehicle, equipment: Fitted = NOTHING_SAID) -> f
     return value
 
 
-def priors(faults: Sequence[Fault], vehicle: Vehicle, equipment: Fitted = NOTHING_SAID) -> list[float]:
+def priors(faults: Sequence[Fault], vehicle: Vehicle, equipment: KnownEquipment = NOTHING_SAID) -> list[float]:
     """How likely each fault is, before anything is known: by its share.
 
     What stands for anything else has its share of a thousand cars, whatever the car: that a car can have few of the
     faults that are named says nothing of those that are not.
     """
-    shares = [share(fault, vehicle, equipment) for fault in faults]
+    shares = [fault_share(fault, vehicle, equipment) for fault in faults]
     spare = sum(s for s, fault in zip(shares, faults, strict=True) if fault.anything_else)
     named = sum(shares) - spare
     part = min(MOST_SPARE, spare / A_THOUSAND) if named else 1.0
@@ -158,7 +158,7 @@ def priors(faults: Sequence[Fault], vehicle: Vehicle, equipment: Fitted = NOTHIN
     ]
 
 
-def causes(faults: list[Fault], vehicle: Vehicle, equipment: Fitted = NOTHING_SAID) -> list[Cause]:
+def causes(faults: list[Fault], vehicle: Vehicle, equipment: KnownEquipment = NOTHING_SAID) -> list[Cause]:
     """Every fault at every place it can have, with its prior; a fault's share is spread evenly over its places.
 
     Where a second place has often gone too (`pairs`), that part of the share goes to the pairs of cylinders.
@@ -193,13 +193,13 @@ def places(at: At, vehicle: Vehicle) -> Iterator[tuple[str, frozenset[int]]]:
             yield f"cylinder {cylinder}", frozenset((cylinder,))
 
 
-def family_line(graph: nx.DiGraph, fault: str) -> tuple[Node, ...]:
+def family_line(graph: nx.DiGraph, fault: str) -> tuple[GraphNode, ...]:
     """The fault, then its families, nearest first: in the order written, each with its wider families after it."""
-    known: dict[str, tuple[Node, ...]] = graph.graph.setdefault("lineage", {})  # asked once for every check
+    known: dict[str, tuple[GraphNode, ...]] = graph.graph.setdefault("lineage", {})  # asked once for every check
     if fault not in known:
-        found: dict[Node, None] = {}
+        found: dict[GraphNode, None] = {}
 
-        def walk(node: Node) -> None:
+        def walk(node: GraphNode) -> None:
             if node not in found:
                 found[node] = None
                 wider = [(d["rank"], n) for _, n, d in graph.out_edges(node, data=True) if d["role"] == "acts as"]

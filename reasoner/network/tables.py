@@ -25,7 +25,7 @@ Index = NDArray[np.intp]
 MOVES = 0.02  # a row that differs by less from what a sound part shows says nothing; judgement
 
 
-def again(origins: Sequence[Origin], same_again: float) -> Array:
+def chance_of_the_same(origins: Sequence[Origin], same_again: float) -> Array:
     """(D,) chance that a second look sees what the first one saw: as a lasting fact of this car, or because the number
     of the rules is off by the same each time. A mean that is worth w cases makes two draws alike with chance
     1 / (w + 1) (Polya's urn)."""
@@ -162,7 +162,7 @@ class Tables:
 
 def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = None) -> Tables:
     """Rules and a vehicle to tables, by way of the graph."""
-    graph = g.build(book, vehicle) if graph is None else graph
+    graph = g.build_graph(book, vehicle) if graph is None else graph
 
     def repair_class(cause: g.Cause) -> tuple[str, str]:
         return book.faults[cause.fault].repair, cause.where
@@ -262,7 +262,7 @@ def _frequency_origin(frequency: Frequency, default: Origin) -> Origin:
     return Origin(default.source, frequency.cases or default.weight, frequency.place, default.because)
 
 
-def distribution(check: Check, named: Mapping[str, Frequency], base: Sequence[float], floor: float) -> list[float]:
+def distribution_row(check: Check, named: Mapping[str, Frequency], base: Sequence[float], floor: float) -> list[float]:
     """One distribution over the outcomes, from what was written.
 
     Outcomes not named keep `base`; the first outcome takes the rest unless it is named itself. Words are rough: if
@@ -297,7 +297,7 @@ def _check(
         rows=rows,
         origins=tuple(origins),
         index=index,
-        again=again(origins, book.settings.same_again),
+        again=chance_of_the_same(origins, book.settings.same_again),
         alike=book.settings.same_everywhere if len(places) > 1 else 0.0,
         ever=check.sees is Sees.EVER,
         provokes=check.provokes,
@@ -320,13 +320,13 @@ def _rows(
     """What the rules say of a check, as (rows, origins, index) of its table. places: the cylinders of each; none: the
     whole engine, which every cause touches."""
     floor = book.settings.unlikeliest
-    base = distribution(check, check.otherwise.here, [floor] * len(check.outcomes), floor)
+    base = distribution_row(check, check.otherwise.here, [floor] * len(check.outcomes), floor)
     rows: list[list[float]] = [base]
     origins = [check.otherwise.origin]
     known: dict[int, tuple[int, int]] = {}  # id of a statement -> its rows here and elsewhere
 
     def add(named: Mapping[str, Frequency], origin: Origin) -> int:
-        rows.append(distribution(check, named, base, floor))
+        rows.append(distribution_row(check, named, base, floor))
         origins.append(origin)
         return len(rows) - 1
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reasoner.rulebook import parts
-from reasoner.rulebook.located import Map, Text, load, parse_bytes
+from reasoner.rulebook.located import Map, Text, load_bytes, parse_bytes
 from reasoner.rulebook.model import Filter, Rulebook
-from reasoner.rulebook.problem import Mark, Notebook, Problem
+from reasoner.rulebook.problem import BareSpot, Notebook, Problem
 from reasoner.rulebook.quantity import KM_PER_MILE
 
 # Properties a person states; the words are those of rule filters, which also know what follows from the layout.
@@ -281,7 +281,7 @@ def _filters(book: Rulebook) -> Iterator[Filter]:
 def read_vehicle(path: Path) -> tuple[Vehicle | None, tuple[Problem, ...]]:
     """The vehicle and everything wrong with its file, each with place and mend. No vehicle where anything is wrong."""
     notes, file = Notebook(), str(path)
-    content = load(path, file, notes)
+    content = load_bytes(path, file, notes)
     tree = None if content is None else parse_bytes(content, file, notes)
     if tree is None:
         return None, notes.problems
@@ -304,5 +304,5 @@ def vehicle_in(tree: Map, notes: Notebook) -> Vehicle | None:
         spot = tree.get(mistake.key) or tree
         if mistake.unknown:
             spot = tree.key(mistake.key) or tree
-        notes.note("vehicle", Mark(spot.place, spot.length), mistake.message, mistake.mend)
+        notes.note("vehicle", BareSpot(spot.place, spot.length), mistake.message, mistake.mend)
     return vehicle

@@ -27,7 +27,7 @@ class ValueSlip:
     other: str = ""
 
 
-def plain(value: str) -> str:
+def plain_value(value: str) -> str:
     """A value as it counts: no spaces or dashes, capitals."""
     return "".join(c for c in value.upper() if c.isalnum())
 
@@ -54,7 +54,7 @@ def slips(
 
 
 def _plain(values: Values) -> dict[int, str]:
-    return {cylinder: plain(value) for cylinder, value in values.items() if plain(value)}
+    return {cylinder: plain_value(value) for cylinder, value in values.items() if plain_value(value)}
 
 
 def _moved(one: Values, other: Values, both: Sequence[int], firing_order: Sequence[int]) -> list[ValueSlip]:

@@ -17,7 +17,7 @@ from typing import Any
 from reasoner.inference.plan import Option, Situation
 from reasoner.inference.stake import First, by_cause, expected_losses, loss_table, mean
 from reasoner.network.tables import Array, Tables
-from reasoner.repair.jobs import ENGINE, Job, all_places, cost, cylinders, effort, leaves, needed
+from reasoner.repair.jobs import ENGINE, Job, all_places, cost, cylinders, job_effort, job_that_mends, leaves
 from reasoner.repair.order import Try, by_chance_over_cost
 from reasoner.repair.prices import Prices
 from reasoner.repair.risks import driving_on
@@ -54,7 +54,7 @@ class Stake:
         """What mends each cause: a job; of a pair the job of each of the two."""
         if "needs" not in self.made:
             causes = self.tables.causes
-            self.made["needs"] = [tuple(needed(self.book, each) for each in cause.each) for cause in causes]
+            self.made["needs"] = [tuple(job_that_mends(self.book, each) for each in cause.each) for cause in causes]
         found: list[Works] = self.made["needs"]
         return found
 
@@ -203,12 +203,12 @@ def brought_in(book: Rulebook, work: Iterable[Job]) -> float:
     return 1 - sound
 
 
-def again(stake: Stake, work: Sequence[Job]) -> float:
+def cost_of_comeback(stake: Stake, work: Sequence[Job]) -> float:
     """What it costs, expected, to put right what the work brought in: the car is back, and one place done again."""
     total = 0.0
     for job in work:
         one = Job(job.repair, frozenset(list(job.places)[:1]))
-        labour = effort(stake.book, stake.prices, one).minutes / 60.0 * stake.prices.hour
+        labour = job_effort(stake.book, stake.prices, one).minutes / 60.0 * stake.prices.hour
         total += brought_in(stake.book, (job,)) * (stake.prices.comeback + labour)
     return total
 
@@ -218,7 +218,7 @@ def losses(stake: Stake, work: Sequence[Job]) -> Array:
     work = tuple(work)
     key = "losses", work
     if key not in stake.made:
-        always = sum(stake.cost(job) for job in work) + again(stake, work)
+        always = sum(stake.cost(job) for job in work) + cost_of_comeback(stake, work)
         each = _handed_on(stake) if not work else [fate(stake, work, c).later for c in range(len(stake.needs))]
         stake.made[key] = by_cause([always + later for later in each])
     found: Array = stake.made[key]
@@ -243,7 +243,7 @@ def _right(stake: Stake, cause: int) -> float:
     now = sum(stake.cost(job) for job in need)
     if stake.book.faults[stake.tables.causes[cause].fault].anything_else:
         return now
-    return now + again(stake, need) + fate(stake, need, cause).later
+    return now + cost_of_comeback(stake, need) + fate(stake, need, cause).later
 
 
 def known(stake: Stake) -> list[float]:
@@ -262,13 +262,13 @@ def hand_on(stake: Stake) -> Choice:
 
 def watch(stake: Stake) -> Choice:
     """Nothing yet: what does not go away by itself is driven with, comes back, and is then met by whatever is best."""
-    first = watched(stake)
+    first = after_watching(stake)
     later, left = _mean(stake, first.costs) + _then(stake, first), _mean(stake, first.stays)
     driving = later - _then(stake, first) - left * stake.book.settings.afterwards.another_visit_costs
     return Choice("watch", (), Effort(0.0, 0.0), 0.0, 1 - left, left, 0.0, 0.0, left, later, driving)
 
 
-def watched(stake: Stake) -> First:
+def after_watching(stake: Stake) -> First:
     """What watching costs, and what of each cause is there still: it is driven with, and comes in once more."""
     stays = [1 - goes_away(stake, cause) for cause in range(len(stake.needs))]
     visit = stake.book.settings.afterwards.another_visit_costs
@@ -302,7 +302,7 @@ def do_first(stake: Stake) -> Choice | None:
     found = []
     for work in freely(stake):
         first = first_of(stake, work)
-        minutes, now = sum(effort(stake.book, stake.prices, job).minutes for job in work), first.costs[0]
+        minutes, now = sum(job_effort(stake.book, stake.prices, job).minutes for job in work), first.costs[0]
         left, later = _mean(stake, first.stays), _then(stake, first)
         found.append(Choice("free", work, Effort(minutes, 0.0), now, 1 - left, left, 0.0, 0.0, 0.0, later, 0.0))
     return min(found, key=lambda choice: choice.expected, default=None)
@@ -330,7 +330,7 @@ def losses_in_turn(stake: Stake, tries: Works) -> Array:
     if key not in stake.made:
         paid, so_far = [], 0.0
         for job in tries:
-            so_far += stake.cost(job) + again(stake, (job,))
+            so_far += stake.cost(job) + cost_of_comeback(stake, (job,))
             paid.append(so_far)
         stake.made[key] = by_cause([_in_turn(stake, tries, paid, cause) for cause in range(len(stake.needs))])
     found: Array = stake.made[key]
@@ -361,7 +361,7 @@ def _first_that_mends(stake: Stake, tries: Works, cause: int) -> int:
 # ---- all the courses -------------------------------------------------------------------------------------------------
 
 
-def choices(stake: Stake) -> tuple[Choice, ...]:
+def all_choices(stake: Stake) -> tuple[Choice, ...]:
     """Everything that can be done now, the cheapest by expected cost first."""
     found = [_worked_out(stake, kind, work) for kind, work in courses(stake).items()]
     found += [choice for choice in (do_first(stake), watch(stake), hand_on(stake)) if choice]
@@ -446,7 +446,7 @@ def _turns(stake: Stake, likely: Sequence[Job]) -> tuple[Job, ...]:
     an earlier try has done is not done again."""
     tries = []
     for number, job in enumerate(likely):
-        look = stake.cost(job) + again(stake, (job,)) + in_vain(stake)
+        look = stake.cost(job) + cost_of_comeback(stake, (job,)) + in_vain(stake)
         tries.append(Try(str(number), stake.jobs[job], look))
     found: list[Job] = []
     for job in (likely[int(each.name)] for each in by_chance_over_cost(tries)):
@@ -466,7 +466,7 @@ def expected(stake: Stake, kind: str, work: Sequence[Job]) -> float:
 
 def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
     first = at_once(kind, work)
-    efforts = [effort(stake.book, stake.prices, job) for job in first]
+    efforts = [job_effort(stake.book, stake.prices, job) for job in first]
     now = sum(stake.cost(job) for job in first)
     fates = [fate(stake, first, cause) for cause in range(len(stake.needs))]
     cures, wrong = _mean(stake, [f.cured for f in fates]), brought_in(stake.book, first)

@@ -12,17 +12,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import prod
 
-from reasoner.network.graph import Cause, build, follows, share
+from reasoner.network.graph import Cause, build_graph, fault_share, follows
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.choices import brought_in
-from reasoner.repair.jobs import Job, leaves, needed
+from reasoner.repair.jobs import Job, job_that_mends, leaves
 from reasoner.rulebook.model import AND, Rulebook
 
 
 def tables_after(book: Rulebook, vehicle: Vehicle, before: Mapping[str, float], work: Sequence[Job]) -> Tables:
     """The tables of a car that was worked on. before: probability of each cause, by name, when it was."""
-    found = compile_tables(book, vehicle, build(book, vehicle, {job.repair for job in work}))
+    found = compile_tables(book, vehicle, build_graph(book, vehicle, {job.repair for job in work}))
     return found.with_prior(prior_after(book, vehicle, found.causes, before, work))
 
 
@@ -62,7 +62,7 @@ def mended(book: Rulebook, cause: Cause, work: Sequence[Job]) -> float:
         return prod(mended(book, each, work) for each in cause.members)
     if book.faults[cause.fault].anything_else:
         return 0.0
-    left, by_luck = leaves(book, work, needed(book, cause))
+    left, by_luck = leaves(book, work, job_that_mends(book, cause))
     return by_luck if left.places else 1.0
 
 
@@ -71,7 +71,7 @@ def _share(book: Rulebook, vehicle: Vehicle, cause: Cause, causes: Sequence[Caus
     fault = book.faults[cause.fault]
     weight = book.repairs[job.repair].raises.get(fault.name, 0.0)
     if follows(fault.after_work, (job.repair,)) and not fault.nothing_wrong:
-        weight += share(fault, vehicle)
+        weight += fault_share(fault, vehicle)
     places = [other.where for other in causes if other.fault == fault.name and " and " not in other.where]
     if not weight or cause.where not in places:
         return 0.0

@@ -14,11 +14,11 @@ from math import log10
 
 from reasoner.inference.evidence import Spell
 from reasoner.inference.exclude import can_speak_against, can_speak_for, spoken_against
-from reasoner.inference.weight import left_out, moved
+from reasoner.inference.weight import believed_without, decibans_moved
 from reasoner.network.tables import Array
 from reasoner.repair.choices import Stake, free
 from reasoner.repair.jobs import Job, all_places
-from reasoner.repair.lineage import within
+from reasoner.repair.lineage import members_of
 from reasoner.repair.risks import driving_on
 from reasoner.rulebook.model import At, Check
 
@@ -149,9 +149,9 @@ class Guards:
             return False
         if given not in self._without:
             numbers = {stake.tables.check_number[name] for name in given}
-            self._without[given] = left_out(stake.tables, self.known.spells, numbers)
+            self._without[given] = believed_without(stake.tables, self.known.spells, numbers)
         after = stake.book.settings.afterwards
-        return moved(stake.now.probability, self._without[given], causes) >= after.speaks_from
+        return decibans_moved(stake.now.probability, self._without[given], causes) >= after.speaks_from
 
     @cached_property
     def _answered(self) -> frozenset[str]:
@@ -228,7 +228,7 @@ def excluded(stake: Stake, known: Known, name: str) -> bool:
 
 def _causes(stake: Stake, name: str) -> list[int]:
     """Causes of a fault, or of the faults of a family."""
-    own = within(stake.book, name)
+    own = members_of(stake.book, name)
     return [n for n, cause in enumerate(stake.tables.causes) if any(each.fault in own for each in cause.each)]
 
 
@@ -241,7 +241,7 @@ def _chance(stake: Stake, name: str) -> float:
 
 def speakers(stake: Stake, name: str) -> frozenset[str]:
     """Checks that say something of a fault or family by name, or of one that belongs to it."""
-    own = within(stake.book, name)
+    own = members_of(stake.book, name)
     return _kept(stake, ("speak", name), lambda check: not own.isdisjoint(check.given))
 
 

@@ -29,7 +29,7 @@ def base(book: Rulebook, repair: str) -> Repair:
     return book.repairs[found.all_of] if found.all_of else found
 
 
-def needed(book: Rulebook, cause: Cause) -> Job:
+def job_that_mends(book: Rulebook, cause: Cause) -> Job:
     """What mends a cause."""
     fault = book.faults[cause.fault]
     repair = book.repairs[fault.repair]
@@ -73,7 +73,7 @@ def access(book: Rulebook, prices: Prices, repair: str) -> float:
     return prices.access.get(repair, usual)
 
 
-def effort(book: Rulebook, prices: Prices, job: Job) -> Effort:
+def job_effort(book: Rulebook, prices: Prices, job: Job) -> Effort:
     """Minutes and money of a job: the first place in full, every further one as the rules and the shop say."""
     repair, count = book.repairs[job.repair], len(job.places)
     more = repair.each_more or Effort(repair.minutes, repair.money)
@@ -86,7 +86,7 @@ def cost(book: Rulebook, prices: Prices, job: Job) -> float:
     """What a job costs, parts and labour; nothing where no place is left."""
     if not job.places:
         return 0.0
-    found = effort(book, prices, job)
+    found = job_effort(book, prices, job)
     return found.money + found.minutes / 60.0 * prices.hour
 
 

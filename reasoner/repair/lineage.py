@@ -19,7 +19,7 @@ def lineage(book: Rulebook, name: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys((name, *walk(fault.acts_as if fault else book.families[name].part_of))))
 
 
-def within(book: Rulebook, name: str) -> frozenset[str]:
+def members_of(book: Rulebook, name: str) -> frozenset[str]:
     """A fault or family, and every fault and family that belongs to it."""
     made: dict[str, frozenset[str]] = book.__dict__.setdefault("_within", {})  # rules never change
     if name not in made:

@@ -16,15 +16,15 @@ from reasoner.repair.choices import (
     Choice,
     Stake,
     Works,
+    after_watching,
+    all_choices,
     at_once,
-    choices,
     doubt,
     first_of,
     freely,
     goes_away,
     known,
     test_on,
-    watched,
 )
 from reasoner.repair.guards import Guards, Known, Missing, missing_for_watching
 
@@ -79,7 +79,7 @@ class Outlook:
                 off[x] = (1.0 - left / self._doubt(items)) * doubt(stake, work)
         firsts = [first_of(stake, work) for work in freely(stake)]
         if not self.too_dangerous and any(goes_away(stake, cause) for cause in range(len(stake.needs))):
-            firsts.append(watched(stake))
+            firsts.append(after_watching(stake))
         return stakes_of(stake.table, known(stake), closes, firsts, stake.prices.hour)
 
     @cached_property
@@ -89,7 +89,7 @@ class Outlook:
 
     def choices(self, look: Option | None) -> tuple[Choice, ...]:
         """Everything that can be done now, the cheapest first; `look`: what the case would go on with."""
-        found = choices(self.stake)
+        found = all_choices(self.stake)
         if look is not None:
             found += (test_on(self.stake, look, self.stakes.least(self.stake.now.probability) - look.saves),)
         return tuple(sorted(found, key=lambda choice: choice.expected))

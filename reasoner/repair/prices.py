@@ -10,24 +10,24 @@ from typing import Any
 from reasoner.network.vehicle import vehicle_from, vehicle_in, vehicle_words
 from reasoner.rulebook.fields import (
     NOTHING,
-    Desk,
     Key,
-    as_text,
+    ReaderContext,
     distance,
     fields,
+    key_table,
     list_of,
     map_of,
     minutes,
     money,
     name_of,
-    table,
     text,
+    text_of_node,
 )
 from reasoner.rulebook.located import Map, Node, Text, parse_bytes
 from reasoner.rulebook.model import Place, Rulebook
 from reasoner.rulebook.problem import Notebook, Problem, shorten
 
-PRICES = table(
+PRICES = key_table(
     Key("currency", text),
     Key("hour", money),
     Key("parts", map_of(name_of("parts"), money, "parts, and what each costs"), default=NOTHING),
@@ -85,7 +85,7 @@ def prices_of(content: bytes, file: str, book: Rulebook) -> tuple[Prices | None,
     tree = parse_bytes(content, file, notes)
     if tree is None:
         return None, notes.problems
-    said = fields(Desk(notes, _names(book)), PRICES, tree, tree, "a list of prices")
+    said = fields(ReaderContext(notes, _names(book)), PRICES, tree, tree, "a list of prices")
     return (None if notes.problems else _prices(said, book)), notes.problems
 
 
@@ -101,7 +101,7 @@ def shop_of(content: bytes, file: str, book: Rulebook) -> tuple[Shop | None, tup
     tree = parse_bytes(content, file, notes)
     if tree is None:
         return None, notes.problems
-    said = fields(Desk(notes, _names(book)), {**PRICES, **SHOP}, tree, tree, "a settings file")
+    said = fields(ReaderContext(notes, _names(book)), {**PRICES, **SHOP}, tree, tree, "a settings file")
     if notes.problems:
         return None, notes.problems
     where = {name.value: name.place.line for name, _ in tree.pairs}
@@ -133,13 +133,13 @@ def _prices(said: Mapping[str, Any], book: Rulebook) -> Prices:
     return Prices(parts={**rules.parts, **said["parts"]}, access=said["access_minutes"], said=own, **merged)
 
 
-def _car(desk: Desk, node: Node) -> Mapping[str, str] | None:
+def _car(desk: ReaderContext, node: Node) -> Mapping[str, str] | None:
     """A car in one line, or by the keys of a vehicle file."""
     if isinstance(node, Map):
         found = vehicle_in(node, desk.notes)
         texts = {key.value: value.value for key, value in node.pairs if isinstance(value, Text)}
         return None if found is None else texts
-    words = as_text(desk, node, "a car in one line")
+    words = text_of_node(desk, node, "a car in one line")
     if words is None:
         return None
     said, unread = vehicle_words(words.value)
@@ -154,7 +154,7 @@ def _car(desk: Desk, node: Node) -> Mapping[str, str] | None:
     return None if mistakes else said
 
 
-SHOP = table(
+SHOP = key_table(
     Key("tools", list_of(name_of("tools"))),
     Key("tools missing", list_of(name_of("tools")), default=()),
     Key("car", _car, default=NOTHING),

@@ -56,7 +56,7 @@ def still_there(shows: Shows, clean: int, before: float) -> float:
     return left / (left + 1 - before)
 
 
-def needed(shows: Shows, numbers: Afterwards) -> int | None:
+def provocations_needed(shows: Shows, numbers: Afterwards) -> int | None:
     """Clean provocations until the chance that it is still there is small enough; None where nobody does so many."""
     most = int(numbers.most_provocations)
     enough = (n for n in range(most + 1) if still_there(shows, n, numbers.proof_begins_at) < numbers.proof_below)
@@ -262,7 +262,7 @@ def ways(before: Standing, work: Work) -> list[Provocation]:
         weight = tables.shows_origins[int(tables.shows_row[cause, k])].weight
         shows = shows_from(float(tables.shows[cause, k]), weight, sum(own), len(own) - sum(own))
         again = tables.reach[k, k]
-        found.append(Provocation(name, shows, needed(shows, numbers), float(again[0]), float(again[1])))
+        found.append(Provocation(name, shows, provocations_needed(shows, numbers), float(again[0]), float(again[1])))
     return found
 
 

@@ -98,7 +98,7 @@ def parted(events: Iterable[Event]) -> list[tuple[Event, ...]]:
 # ---- acts ------------------------------------------------------------------------------------------------------------
 
 
-def take(case: Standing, choice: Choice, present: Work | None = None) -> list[Event]:
+def take_choice(case: Standing, choice: Choice, present: Work | None = None) -> list[Event]:
     """A choice is taken: its work is what the sheet is about. Raises Refused where there is no work in it.
 
     present: the round under way; taking the same work again changes nothing, so that no mark on its sheet is lost.
@@ -150,7 +150,7 @@ def enter_values(
     return [ValuesTyped(step=case.record.steps + 1, first=dict(first), second=dict(second), old=dict(old))]
 
 
-def take_back(events: Sequence[Event]) -> list[Undone]:
+def take_last_back(events: Sequence[Event]) -> list[Undone]:
     """Take back the last thing told of any kind, that the work is finished too. Raises Refused where there is none."""
     steps = [e.step for e in standing(events) if e.step and not isinstance(e, KEPT_BESIDE)]
     if not steps:

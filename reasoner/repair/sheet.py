@@ -17,7 +17,7 @@ from reasoner.rulebook.model import Place, Rulebook, Step
 
 
 @dataclass(frozen=True)
-class Line:
+class SheetLine:
     """One step of the work. number: as it is checked off. cautions: names. places: checked off for each; none: once."""
 
     number: int
@@ -40,7 +40,7 @@ class SheetSection:
     job: Job
     at_hand: tuple[str, ...]
     single_use: tuple[str, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[SheetLine, ...]
     values: bool
     learned: tuple[str, ...]
 
@@ -73,7 +73,7 @@ def _section(book: Rulebook, job: Job, first: int) -> SheetSection:
     sheet = next((sheet for sheet in book.sheets.values() if repair.name in sheet.repairs), None)
     steps = sheet.steps if sheet else _sentences(book, repair.do, repair.origin.place)
     lines = tuple(
-        Line(number, step.do, step.cautions, step.figures, places if step.each else ())
+        SheetLine(number, step.do, step.cautions, step.figures, places if step.each else ())
         for number, step in enumerate(steps, start=first)
     )
     none: tuple[str, ...] = ()

@@ -12,11 +12,11 @@ from html import escape
 from itertools import groupby
 from textwrap import wrap
 
-from reasoner.history.dossier import Course, Dossier, Taken
+from reasoner.history.dossier import DatedReading, Dossier, SuspectCourse
 from reasoner.history.story import Moment, StoryPart
 from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
-from reasoner.report.drawing import apart, dot, line, path, picture, text
+from reasoner.report.drawing import apart, dot, path, svg_line, svg_picture, svg_text
 from reasoner.session.decision_doc import DecisionDoc
 from reasoner.session.document import Verdict
 from reasoner.session.plain import clean, effort_text, thousands
@@ -165,7 +165,7 @@ def _verdict(verdict: Verdict) -> Iterable[str]:
         yield f"<h3>Does not fit</h3>{_listed(verdict.surprise.disagreeing)}"
 
 
-def _part(part: StoryPart, courses: Sequence[Course], number: int) -> Iterable[str]:
+def _part(part: StoryPart, courses: Sequence[SuspectCourse], number: int) -> Iterable[str]:
     after = " after the work" if number else ""
     if number:
         done = "; ".join(part.work) or "work that these rules do not have"
@@ -198,7 +198,7 @@ def _row(moment: Moment) -> str:
     return f'<tr><td class="number">{moment.step}</td>{cells}</tr>'
 
 
-def _belief(moments: Sequence[Moment], courses: Sequence[Course], name: str, after: str) -> str:
+def _belief(moments: Sequence[Moment], courses: Sequence[SuspectCourse], name: str, after: str) -> str:
     """How likely each suspect was after each answer: one line a suspect, named at its end."""
     count = len(moments)
     across, up = WIDE - LEFT - RIGHT, HIGH - TOP - FOOT
@@ -209,24 +209,25 @@ def _belief(moments: Sequence[Moment], courses: Sequence[Course], name: str, aft
     def y(chance: float) -> float:
         return TOP + up * (1.0 - chance)
 
-    parts = [line(LEFT, y(p / 4), LEFT + across, y(p / 4)) for p in range(5)]
-    parts += [text(LEFT - 6, y(p / 4) + 4, f"{25 * p} %", "end", "small") for p in range(5)]
+    parts = [svg_line(LEFT, y(p / 4), LEFT + across, y(p / 4)) for p in range(5)]
+    parts += [svg_text(LEFT - 6, y(p / 4) + 4, f"{25 * p} %", "end", "small") for p in range(5)]
     every = max(1, -(-count // 12))
     parts += [
-        text(x(i), HIGH - FOOT + 16, str(moments[i - 1].step), "middle", "small") for i in range(1, count + 1, every)
+        svg_text(x(i), HIGH - FOOT + 16, str(moments[i - 1].step), "middle", "small")
+        for i in range(1, count + 1, every)
     ]
-    parts += [text(LEFT + across / 2, HIGH - 3, "step", "middle", "small")]
+    parts += [svg_text(LEFT + across / 2, HIGH - 3, "step", "middle", "small")]
     heights = apart([y(course.chances[-1]) + 4 for course in courses], 27.0, TOP + 8, HIGH - FOOT)
     for number, (course, height) in enumerate(zip(courses, heights, strict=True)):
         points = [(x(i), y(chance)) for i, chance in enumerate(course.chances)]
         parts.append(path(points, f"c{number}"))
         lines = wrap(course.title, LONGEST)
-        parts += [text(x(count) + 8, height + 12 * i, part, kind="small") for i, part in enumerate(lines[:2])]
+        parts += [svg_text(x(count) + 8, height + 12 * i, part, kind="small") for i, part in enumerate(lines[:2])]
     told = "; ".join(
         f"{c.title}: {percent(c.chances[0])} at first, {percent(c.chances[-1])} at the end" for c in courses
     )
     title = f"How likely each suspect was, answer by answer{after}"
-    drawn = picture(name, title, told, WIDE, HIGH, parts)
+    drawn = svg_picture(name, title, told, WIDE, HIGH, parts)
     moved = "".join(f"<li>{escape(said)}</li>" for said in _moved(moments))
     words = f"{escape(title)}. {escape(told)}." + (f" What moved the leader most: <ul>{moved}</ul>" if moved else "")
     return f'<figure><div class="scroll">{drawn}</div><figcaption>{words}</figcaption></figure>'
@@ -241,7 +242,7 @@ def _moved(moments: Sequence[Moment], most: int = 3) -> list[str]:
     return [f"step {moments[i].step}, {moments[i].text}: then {leads[i]}, {percent(chances[i])}" for i in best]
 
 
-def _readings(readings: Sequence[Taken]) -> Iterable[str]:
+def _readings(readings: Sequence[DatedReading]) -> Iterable[str]:
     if not readings:
         return
     yield "<h2>Readings</h2>"
@@ -249,7 +250,7 @@ def _readings(readings: Sequence[Taken]) -> Iterable[str]:
         yield _by_condition([r for r in readings if (r.quantity, r.unit) == (quantity, unit)], f"reading-{number}")
 
 
-def _by_condition(readings: Sequence[Taken], name: str) -> str:
+def _by_condition(readings: Sequence[DatedReading], name: str) -> str:
     """One quantity by condition: filled while the fault showed, a ring while it was quiet, pale where nobody knows."""
     quantity, unit = readings[0].quantity, readings[0].unit
     rows = list(dict.fromkeys(map(_where, readings)))
@@ -261,18 +262,21 @@ def _by_condition(readings: Sequence[Taken], name: str) -> str:
         return left + (high_end - left) * (value - low) / span
 
     height = 24 + ROW * len(rows)
-    parts = [line(x(0.0), 8, x(0.0), height - 18, "axis"), text(x(0.0), height - 4, f"0 {unit}", "middle", "small")]
+    parts = [
+        svg_line(x(0.0), 8, x(0.0), height - 18, "axis"),
+        svg_text(x(0.0), height - 4, f"0 {unit}", "middle", "small"),
+    ]
     for value in {low, high} - {0.0}:
         parts += [
-            line(x(value), 8, x(value), height - 18),
-            text(x(value), height - 4, f"{value:g} {unit}", "middle", "small"),
+            svg_line(x(value), 8, x(value), height - 18),
+            svg_text(x(value), height - 4, f"{value:g} {unit}", "middle", "small"),
         ]
     for i, row in enumerate(rows):
         at = 22 + ROW * i
-        parts.append(text(left - 12, at + 4, row[:LONGEST], "end", "small"))
+        parts.append(svg_text(left - 12, at + 4, row[:LONGEST], "end", "small"))
         parts += [dot(x(r.value), at, _mark(r.showing)) for r in readings if _where(r) == row]
     told = "; ".join(f"{_where(r)}: {r.value:g} {r.unit} ({STATES[_mark(r.showing)]})" for r in readings)
-    drawn = picture(name, f"{quantity.capitalize()} by condition", told, WIDE, height, parts)
+    drawn = svg_picture(name, f"{quantity.capitalize()} by condition", told, WIDE, height, parts)
     key = "Filled: while the fault showed. Ring: while it was quiet. Pale: not known."
     return (
         f'<figure><h3>{escape(quantity.capitalize())}</h3><div class="scroll">{drawn}</div>'
@@ -284,7 +288,7 @@ def _mark(showing: float) -> str:
     return "full" if showing >= KNOWN else "ring" if showing <= 1 - KNOWN else "faint"
 
 
-def _where(reading: Taken) -> str:
+def _where(reading: DatedReading) -> str:
     return f"{reading.condition}, {reading.place}" if reading.place else reading.condition
 
 

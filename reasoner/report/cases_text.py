@@ -10,11 +10,11 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from reasoner.history.alike import Alike, Likeness, Shared
+from reasoner.history.alike import Alike, Likeness, SharedLook
 from reasoner.history.replay import Changed, Ending, Grade, Replayed, Reweighed, Said
 from reasoner.history.story import Hindsight, Moment, Story, StoryPart
 from reasoner.report.lines import bar, steps
-from reasoner.report.shapes import HEAD, QUIET, columns, count, head, item, para
+from reasoner.report.shapes import HEAD, QUIET, columns, count, item, paragraph, title_line
 from reasoner.session.effort import Spent
 from reasoner.session.plain import clean, effort_text, shortened
 from reasoner.session.words import at_place, percent
@@ -25,10 +25,10 @@ from reasoner.session.words import at_place, percent
 def alike_blocks(document: Alike, blocks: bool = True) -> list[RenderableType]:
     a = clean(document)
     if not a.nearest:
-        return [para(f"None of {count(a.looked_at, 'solved case')} can be held against {a.case}.")]
+        return [paragraph(f"None of {count(a.looked_at, 'solved case')} can be held against {a.case}.")]
     found: list[RenderableType] = [
-        head(f"most like {a.case}", f"of {count(a.looked_at, 'solved case')}"),
-        para(
+        title_line(f"most like {a.case}", f"of {count(a.looked_at, 'solved case')}"),
+        paragraph(
             "= the same there; / otherwise there. In brackets: on how many cars with a rich code the rules expect it."
             " The rarer, the more it counts.",
             QUIET,
@@ -36,7 +36,7 @@ def alike_blocks(document: Alike, blocks: bool = True) -> list[RenderableType]:
     ]
     for one in a.nearest:
         found += _one_alike(one, blocks)
-    found += [Text(), head("what they turned out to be", "weighed by how alike")]
+    found += [Text(), title_line("what they turned out to be", "weighed by how alike")]
     found.append(
         columns([(percent(share), f"{count(n, 'case')}", title) for title, share, n in a.turned_out], right=(0,))
     )
@@ -48,10 +48,10 @@ def _one_alike(one: Likeness, blocks: bool) -> list[RenderableType]:
     return [
         Text(),
         Text(f"  {bar(one.alike, 10, blocks)} {percent(one.alike)}  {one.case}: {one.vehicle}"),
-        para(f"{one.title}{where} ({one.state}); {count(one.both, 'thing')} seen in both", indent=4),
+        paragraph(f"{one.title}{where} ({one.state}); {count(one.both, 'thing')} seen in both", indent=4),
         *(item(text, "=", 4) for text in dict.fromkeys(_seen(s) for s in one.agrees if s.bits >= 0.5)),
         *(item(text, "/", 4) for text in dict.fromkeys(_otherwise(s) for s in one.differs if s.bits >= 0.5)),
-        *([para("nothing that says much was seen in both", QUIET, 4)] if not _how_telling(one) else []),
+        *([paragraph("nothing that says much was seen in both", QUIET, 4)] if not _how_telling(one) else []),
     ]
 
 
@@ -59,11 +59,11 @@ def _how_telling(one: Likeness) -> bool:
     return any(s.bits >= 0.5 for s in (*one.agrees, *one.differs))
 
 
-def _seen(shared: Shared) -> str:
+def _seen(shared: SharedLook) -> str:
     return f"{shared.text} ({percent(2**-shared.bits)})"
 
 
-def _otherwise(shared: Shared) -> str:
+def _otherwise(shared: SharedLook) -> str:
     return f"{shared.text}; there: {_after(shared.other)}"
 
 
@@ -95,7 +95,7 @@ def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) ->
     shown = found if len(found) <= ROWS else [one for one in found if _telling(one)]
     blocks: list[RenderableType] = []
     if changed:
-        blocks.append(head("what the changed rules say otherwise"))
+        blocks.append(title_line("what the changed rules say otherwise"))
         blocks += [item(f"{c.what}: {_value(c.before)} > {_value(c.after)}  [{c.place}]") for c in changed[:VALUES]]
         blocks += _more(len(changed) - VALUES, "value")
         blocks.append(Text())
@@ -105,13 +105,13 @@ def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) ->
     if len(shown) < len(found):
         rest = len(found) - len(shown)
         which = count(rest, "other case") if shown else f"All {rest} cases"
-        blocks.append(para(f"{which} as before and right, or with nothing found."))
+        blocks.append(paragraph(f"{which} as before and right, or with nothing found."))
     for one in shown[:ROWS]:
         if _in_full(one, len(found)):
             blocks += _one(one)
     blocks += _sum(found)
     if len(found) > FULL:
-        blocks.append(para("`cases replay CASE` tells a case in full.", QUIET, 0))
+        blocks.append(paragraph("`cases replay CASE` tells a case in full.", QUIET, 0))
     return blocks
 
 
@@ -125,7 +125,7 @@ def _value(text: str) -> str:
 
 
 def _more(number: int, what: str) -> list[RenderableType]:
-    return [para(f"and {count(number, what)} more", QUIET)] if number > 0 else []
+    return [paragraph(f"and {count(number, what)} more", QUIET)] if number > 0 else []
 
 
 def _telling(one: Replayed) -> bool:
@@ -205,23 +205,23 @@ def _sooner(one: Replayed) -> str:
 def _one(one: Replayed) -> list[RenderableType]:
     blocks: list[RenderableType] = [
         Text(),
-        head(_name(one), f"found: {one.found or 'nothing'} ({one.state or 'open'})"),
+        title_line(_name(one), f"found: {one.found or 'nothing'} ({one.state or 'open'})"),
     ]
     if one.said is not None:
-        blocks.append(para(f"Said then: {one.said.cause}, {percent(one.said.chance)} ({one.said.kind})."))
-    blocks.append(para(f"Today's rules: {_long(one.today)}"))
+        blocks.append(paragraph(f"Said then: {one.said.cause}, {percent(one.said.chance)} ({one.said.kind})."))
+    blocks.append(paragraph(f"Today's rules: {_long(one.today)}"))
     if one.changed is not None:
-        blocks.append(para(f"Changed rules: {_long(one.changed)}"))
+        blocks.append(paragraph(f"Changed rules: {_long(one.changed)}"))
     if one.asked_again is not None:
-        blocks.append(para(f"Asked again: {_long(one.asked_again)}"))
+        blocks.append(paragraph(f"Asked again: {_long(one.asked_again)}"))
     if one.reweighed:
-        blocks.append(para(f"Weighs otherwise for {one.against} (today > changed, in decibans):", QUIET))
+        blocks.append(paragraph(f"Weighs otherwise for {one.against} (today > changed, in decibans):", QUIET))
         blocks += [item(_reweighed(r)) for r in one.reweighed[:SHOWN]]
         if len(one.reweighed) > SHOWN:
-            blocks.append(para(f"and {count(len(one.reweighed) - SHOWN, 'other')}", QUIET, 4))
-        blocks.append(para("3 decibans double the odds, 10 make them ten times as high.", QUIET))
+            blocks.append(paragraph(f"and {count(len(one.reweighed) - SHOWN, 'other')}", QUIET, 4))
+        blocks.append(paragraph("3 decibans double the odds, 10 make them ten times as high.", QUIET))
     if one.today.unread:
-        blocks.append(para("Not in today's rules, so not weighed: " + ", ".join(dict.fromkeys(one.today.unread))))
+        blocks.append(paragraph("Not in today's rules, so not weighed: " + ", ".join(dict.fromkeys(one.today.unread))))
     return blocks
 
 
@@ -286,9 +286,9 @@ def story_blocks(
     """
     s = clean(document)
     found: list[RenderableType] = [
-        head(f"case {s.case}", f"{s.vehicle}, opened {s.opened[:10]}"),
-        *([para(f'"{s.complaint}"')] if s.complaint else []),
-        *([para("Codes: " + ", ".join(s.codes))] if s.codes else []),
+        title_line(f"case {s.case}", f"{s.vehicle}, opened {s.opened[:10]}"),
+        *([paragraph(f'"{s.complaint}"')] if s.complaint else []),
+        *([paragraph("Codes: " + ", ".join(s.codes))] if s.codes else []),
     ]
     for number, part in enumerate(s.parts):
         found += _part(part, number, len(s.parts), blocks, every)
@@ -297,7 +297,10 @@ def story_blocks(
     found += _list("Put right afterwards", s.corrected)
     found += _list("Notes", s.notes)
     if s.unread:
-        found += [head("not in these rules"), para("Kept, and not weighed: " + ", ".join(dict.fromkeys(s.unread)))]
+        found += [
+            title_line("not in these rules"),
+            paragraph("Kept, and not weighed: " + ", ".join(dict.fromkeys(s.unread))),
+        ]
     return found
 
 
@@ -307,11 +310,11 @@ def _part(part: StoryPart, number: int, parts: int, blocks: bool, every: bool) -
         work = "; ".join(part.work) or "what these rules do not have"
         found += [
             Text(),
-            head("work was done", part.finished[:10]),
-            para(f"{work}: {_effort(part.work_effort)} by the rules' own figures."),
+            title_line("work was done", part.finished[:10]),
+            paragraph(f"{work}: {_effort(part.work_effort)} by the rules' own figures."),
         ]
     seen = _seen_since(part)
-    closed = [para(f"Closed as {part.ended}." + (f" {_sentence(part.confirmed)}" if part.confirmed else ""))]
+    closed = [paragraph(f"Closed as {part.ended}." + (f" {_sentence(part.confirmed)}" if part.confirmed else ""))]
     told = bool(part.ended) and number < parts - 1  # how the last part ended stands under its own heading
     if told and part.gone_on:
         found += [*seen, *closed]
@@ -319,10 +322,10 @@ def _part(part: StoryPart, number: int, parts: int, blocks: bool, every: bool) -
     title = "what was asked and seen" + (f", {_ordinal(number)} work" if number else "")
     if part.moments:
         rest = "at the right: how likely what leads then is"
-        found += [Text(), head(title, rest)]
+        found += [Text(), title_line(title, rest)]
         found += _moments(part.moments, blocks, every)
         found += _how_it_moved(part.moments, blocks)
-    found += [para(f"Said then: {text}") for text in dict.fromkeys(part.said)]
+    found += [paragraph(f"Said then: {text}") for text in dict.fromkeys(part.said)]
     return [*found, *seen, *(closed if told else [])]
 
 
@@ -331,9 +334,9 @@ def _seen_since(part: StoryPart) -> list[RenderableType]:
     found: list[RenderableType] = []
     if part.looked:
         told = [f"{title}: {times} times, {clean_} clean" for title, times, clean_ in part.looked]
-        found.append(para("Provoked since: " + "; ".join(told) + "."))
+        found.append(paragraph("Provoked since: " + "; ".join(told) + "."))
     if part.drives:
-        found.append(para(f"{count(part.drives, 'drive')} counted towards the proof."))
+        found.append(paragraph(f"{count(part.drives, 'drive')} counted towards the proof."))
     return found
 
 
@@ -382,40 +385,42 @@ def _how_it_moved(moments: Sequence[Moment], blocks: bool) -> list[RenderableTyp
     chances = [m.of_found for m in moments if m.of_found is not None]
     found: list[RenderableType] = []
     if any(m.settled for m in moments):
-        found.append(para("* from here on what to do was settled", QUIET))
+        found.append(paragraph("* from here on what to do was settled", QUIET))
     if chances:
         row = f"{steps(chances, blocks=blocks)}  {percent(chances[0])} to {percent(chances[-1])}"
-        found += [para("The fault that was found, answer by answer:", QUIET), Padding(Text(row), (0, 0, 0, 4))]
+        found += [paragraph("The fault that was found, answer by answer:", QUIET), Padding(Text(row), (0, 0, 0, 4))]
     return found
 
 
 def _outcome(s: Story) -> list[RenderableType]:
     last = s.parts[-1]
-    found: list[RenderableType] = [Text(), head("how it ended")]
+    found: list[RenderableType] = [Text(), title_line("how it ended")]
     if s.found:
         found += [item(f"{state}: {title}") for title, state in s.found]
     else:
-        found.append(para(_sentence(last.ended) if last.ended else "Still open."))
+        found.append(paragraph(_sentence(last.ended) if last.ended else "Still open."))
     if last.confirmed:
-        found.append(para(f"Confirmed by: {_sentence(last.confirmed)}"))
+        found.append(paragraph(f"Confirmed by: {_sentence(last.confirmed)}"))
     took = _effort(s.effort)
     work = "With the work that" if any(part.work for part in s.parts) else "That"
     return [
         *found,
-        para(f"Looking took {took}. {work} costs {s.money:.0f}, with the hour at {s.hour:.0f}. By the rules' figures."),
+        paragraph(
+            f"Looking took {took}. {work} costs {s.money:.0f}, with the hour at {s.hour:.0f}. By the rules' figures."
+        ),
     ]
 
 
 def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableType]:
     if seen is None and again is None:
         return []
-    found: list[RenderableType] = [Text(), head("in hindsight")]
+    found: list[RenderableType] = [Text(), title_line("in hindsight")]
     if seen is not None and not seen.answers:
-        found.append(para("The codes and what was told would have been enough."))
+        found.append(paragraph("The codes and what was told would have been enough."))
     elif seen is not None:
         took = f"{_effort(seen.effort)} instead of {_effort(seen.of_effort)}"
         found.append(
-            para(
+            paragraph(
                 f"With the codes and what was told, {len(seen.answers)} of {count(seen.of, 'look')} would do ({took}):"
             )
         )
@@ -423,13 +428,13 @@ def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableT
     if again is not None:
         ends = f"{at_place(again.title, again.where)}, {percent(again.chance)}"
         how = f"{count(again.answers, 'answer')}, {_effort(again.effort)}"
-        found.append(para(f"Asked again by today's rules, answered from this case: {how}; {ends}."))
+        found.append(paragraph(f"Asked again by today's rules, answered from this case: {how}; {ends}."))
     return found
 
 
 def _list(title: str, texts: Iterable[str]) -> list[RenderableType]:
     texts = list(texts)
-    return [Text(), head(title), *(item(text) for text in texts)] if texts else []
+    return [Text(), title_line(title), *(item(text) for text in texts)] if texts else []
 
 
 def _effort(effort: Spent) -> str:

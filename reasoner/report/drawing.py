@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 
-def picture(name: str, title: str, told: str, width: float, height: float, parts: Iterable[str]) -> str:
+def svg_picture(name: str, title: str, told: str, width: float, height: float, parts: Iterable[str]) -> str:
     """A whole picture with its title and a text alternative (WAI-ARIA: role img, named by both). name: unique."""
     return (
         f'<svg class="picture" viewBox="0 0 {width:g} {height:g}" role="img" aria-labelledby="{name}-t {name}-d">'
@@ -19,12 +19,12 @@ def picture(name: str, title: str, told: str, width: float, height: float, parts
     )
 
 
-def text(x: float, y: float, said: str, anchor: str = "start", kind: str = "") -> str:
+def svg_text(x: float, y: float, said: str, anchor: str = "start", kind: str = "") -> str:
     style = f' class="{kind}"' if kind else ""
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{style}>{escape(said)}</text>'
 
 
-def line(x1: float, y1: float, x2: float, y2: float, kind: str = "grid") -> str:
+def svg_line(x1: float, y1: float, x2: float, y2: float, kind: str = "grid") -> str:
     return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" class="{kind}"/>'
 
 

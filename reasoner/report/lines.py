@@ -26,13 +26,13 @@ def heading(title: str, width: int = WIDTH) -> list[str]:
     return ["", *textwrap.wrap(title.upper(), width)]
 
 
-def listed(texts: Iterable[str], sign: str = "-", indent: int = 2, width: int = WIDTH) -> list[str]:
+def bullet_lines(texts: Iterable[str], sign: str = "-", indent: int = 2, width: int = WIDTH) -> list[str]:
     return [line for text in texts for line in paragraph(text, indent, sign, width)]
 
 
 def section(title: str, texts: Sequence[str], sign: str = "-", width: int = WIDTH) -> list[str]:
     """A heading with its items; nothing where there are none."""
-    return [*heading(title, width), *listed(texts, sign, width=width)] if texts else []
+    return [*heading(title, width), *bullet_lines(texts, sign, width=width)] if texts else []
 
 
 def in_columns(rows: Iterable[Sequence[str]], right: frozenset[int] = frozenset(), indent: int = 2) -> list[str]:
@@ -58,7 +58,7 @@ LEVELS = "▁▂▃▄▅▆▇█"
 RISING = "_.-=+*#@"  # rising, for streams without the others
 
 
-def fine(out: TextIO) -> bool:
+def stream_shows_blocks(out: TextIO) -> bool:
     """Whether a stream can show block characters."""
     try:
         (EIGHTHS + LEVELS).encode(out.encoding or "ascii")

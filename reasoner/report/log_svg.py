@@ -17,7 +17,7 @@ from reasoner.scanlog.document import BankFacts, Cloud, Lane, LogDocument, Pictu
 from reasoner.scanlog.words import amount, family_words
 from reasoner.session.plain import clean
 
-Value = TypeVar("Value", bool, str)
+_Value = TypeVar("_Value", bool, str)
 
 WIDE, HIGH, LEFT = 1000, 240, 70  # of a panel and its left margin, in px
 LANE, BETWEEN = 56, 22  # height of a lane, and what lies between two
@@ -283,7 +283,7 @@ def _segments(time: Sequence[float], values: Sequence[float | None]) -> Iterable
         yield segment
 
 
-def _stretches(time: Sequence[float], values: Sequence[Value]) -> Iterable[tuple[float, float, Value]]:
+def _stretches(time: Sequence[float], values: Sequence[_Value]) -> Iterable[tuple[float, float, _Value]]:
     """(from, to, value) of each stretch of equal values; none goes on over a pause in the recording."""
     pause, start = _pause(time), 0
     for i in range(1, len(time) + 1):

@@ -7,13 +7,13 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from reasoner.measure.finding import MEANS
-from reasoner.report.lines import heading, in_columns, listed, page, paragraph, section, steps
-from reasoner.scanlog.amounts import Line
+from reasoner.report.lines import bullet_lines, heading, in_columns, page, paragraph, section, steps
+from reasoner.scanlog.amounts import TrimLine
 from reasoner.scanlog.columns import NOT_KNOWN
 from reasoner.scanlog.document import BankFacts, Cloud, FileFacts, LogDocument, Picture, Track
 from reasoner.scanlog.reading import NoLog
 from reasoner.scanlog.shapes import NONE
-from reasoner.scanlog.words import amount, family_words, minutes, plus_minus
+from reasoner.scanlog.words import amount, duration_text, family_words, with_error
 from reasoner.session.plain import clean
 
 # ---- A log's two pictures in characters ------------------------------------------------------------------------------
@@ -182,12 +182,12 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
     d, width = clean(document), min(WIDEST, max(NARROWEST, width))
     lines = [
         *paragraph(
-            f"{d.name}: {minutes(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. {MEANS}",
+            f"{d.name}: {duration_text(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. {MEANS}",
             0,
             width=width,
         ),
         *heading("What it says"),
-        *listed(d.says, width=width),
+        *bullet_lines(d.says, width=width),
         *_how_sure(d.banks, width),
         *section("What is wrong with the file: nothing is made of it", _defects(d.file), width=width),
         *section("What is missing", [*d.lacks, *_unknown(d.file)], width=width),
@@ -296,10 +296,10 @@ def _spells(bank: BankFacts, width: int) -> list[str]:
     return [*lines, *paragraph(said, width=width)]
 
 
-def _line(name: str, line: Line) -> tuple[str, ...]:
+def _line(name: str, line: TrimLine) -> tuple[str, ...]:
     flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f}"
-    idle, high = (plus_minus(e, "") if e is not None else "?" for e in (line.at_idle, line.high))
-    return name, minutes(line.seconds), flow, idle, high
+    idle, high = (with_error(e, "") if e is not None else "?" for e in (line.at_idle, line.high))
+    return name, duration_text(line.seconds), flow, idle, high
 
 
 def _occurrences(banks: Iterable[BankFacts]) -> list[str]:
@@ -309,7 +309,7 @@ def _occurrences(banks: Iterable[BankFacts]) -> list[str]:
             rows.append(
                 (
                     f"bank {bank.number}, {o.phase}",
-                    minutes(o.seconds),
+                    duration_text(o.seconds),
                     f"{100 * o.showing / o.seconds:.0f} %",
                     f"{o.shown} of {o.stretches}",
                     f"{100 * o.low:.0f} to {100 * o.high:.0f} %",
@@ -326,12 +326,14 @@ def _conditions(d: LogDocument) -> list[str]:
             _clock(r.start),
             _clock(r.end),
             began.get(r.began, r.began),
-            f"stood {minutes(r.stood)}" if r.stood is not None else "",
+            f"stood {duration_text(r.stood)}" if r.stood is not None else "",
             "tank filled before" if r.filled else "",
         )
         for r in d.runs
     ]
-    times = [(t.phase, minutes(t.seconds), "once" if t.stretches == 1 else f"{t.stretches} times") for t in d.times]
+    times = [
+        (t.phase, duration_text(t.seconds), "once" if t.stretches == 1 else f"{t.stretches} times") for t in d.times
+    ]
     lines = [
         *heading("Runs and conditions"),
         *in_columns(rows, frozenset({1, 2})),
@@ -350,9 +352,9 @@ def _answers(d: LogDocument, width: int) -> list[str]:
             run = f"run {spell.run}, " if spell.run else ""
             state = "" if spell.probability is None else f"{spell.state}, "
             lines += paragraph(
-                f"spell {spell.number}: {spell.condition}, {run}{state}{minutes(spell.seconds)}", width=width
+                f"spell {spell.number}: {spell.condition}, {run}{state}{duration_text(spell.seconds)}", width=width
             )
-            lines += listed(said, indent=6, width=width)
+            lines += bullet_lines(said, indent=6, width=width)
     if not lines:
         return []
     return [*heading("Answers that a case could take"), *lines, *paragraph(d.together, width=width)]
@@ -360,7 +362,7 @@ def _answers(d: LogDocument, width: int) -> list[str]:
 
 def _file(file: FileFacts, width: int) -> list[str]:
     lines = [*heading("What was read"), *paragraph(f"{file.separator} between cells, {file.encoding}.", width=width)]
-    lines += listed(file.notes, width=width)
+    lines += bullet_lines(file.notes, width=width)
     used = "; ".join(f"{u.header} as {u.key}{f' in {u.unit}' if u.unit else ''}" for u in file.used)
     lines += paragraph(used, width=width)
     assumed = [u.header for u in file.used if u.unit_from == "assumed" and u.unit]

@@ -12,10 +12,10 @@ from reasoner.history.learning import Helped
 from reasoner.history.overlay import ELSEWHERE, Learned, changes
 from reasoner.history.review import IDLE, Calibration, Misleading, Review, Share, Worth
 from reasoner.report.lines import bar
-from reasoner.report.shapes import QUIET, columns, count, head, item, para
+from reasoner.report.shapes import QUIET, columns, count, item, paragraph, title_line
 from reasoner.session.plain import clean, time_text
 from reasoner.session.words import percent, range_text
-from reasoner.trial.trialled import FIRM, ByFault, Kept, Trialled
+from reasoner.trial.trialled import FIRM, ByFault, CheckTally, Trialled
 
 # ---- What closed cases would change in the rules, as blocks ----------------------------------------------------------
 
@@ -32,24 +32,24 @@ def learning_blocks(
 ) -> list[RenderableType]:
     """used: cases that count; unproven: those that count half. left_out: case and why. helped: leave-one-out."""
     learned, left_out, helped = clean(list(learned)), clean(list(left_out)), clean(list(helped))
-    found: list[RenderableType] = [head("what the closed cases say", f"{count(used, 'case')} used")]
+    found: list[RenderableType] = [title_line("what the closed cases say", f"{count(used, 'case')} used")]
     if unproven:
-        found.append(para(f"{count(unproven, 'case')} of them not proven: counted half, and marked so."))
+        found.append(paragraph(f"{count(unproven, 'case')} of them not proven: counted half, and marked so."))
     for why, number in Counter(why for _, why in left_out).most_common():
         names = ", ".join(name for name, reason in left_out if reason == why)
-        found.append(para(f"{count(number, 'case')} left out, {why}: {_short(names)}"))
+        found.append(paragraph(f"{count(number, 'case')} left out, {why}: {_short(names)}"))
     if not learned:
-        return [*found, para("No number of the rules would move by as much as was asked for.")]
-    found += [Text(), head("numbers that would change", f"{len(learned)}, those that move most first")]
+        return [*found, paragraph("No number of the rules would move by as much as was asked for.")]
+    found += [Text(), title_line("numbers that would change", f"{len(learned)}, those that move most first")]
     for one in sorted(learned, key=lambda one: -one.moved)[:LESSONS_SHOWN]:
         found.append(item(f"{_what(one)}: {changes(one)}  [{_seen(one)}]"))
     if len(learned) > LESSONS_SHOWN:
-        found.append(para(f"and {count(len(learned) - LESSONS_SHOWN, 'other')}", QUIET))
-    found.append(para("The file and --json have all of them, each with the cases behind it.", QUIET))
+        found.append(paragraph(f"and {count(len(learned) - LESSONS_SHOWN, 'other')}", QUIET))
+    found.append(paragraph("The file and --json have all of them, each with the cases behind it.", QUIET))
     found += _helped(helped)
     if used < FEW_LEARNED:
         text = f"{count(used, 'case')}: few to learn from. One more may move a number back again."
-        found += [*([] if helped else [Text()]), para(text)]
+        found += [*([] if helped else [Text()]), paragraph(text)]
     return found
 
 
@@ -83,8 +83,8 @@ def _helped(helped: Sequence[Helped]) -> list[RenderableType]:
     worse = sum(one.after < one.before - 0.01 for one in helped)
     found: list[RenderableType] = [
         Text(),
-        head("would they have helped", "each case under what the others teach"),
-        para(
+        title_line("would they have helped", "each case under what the others teach"),
+        paragraph(
             f"Chance given to what was found, as a log score: {before:.3f} bits a case now, {after:.3f} with the"
             f" others' numbers (0 is certain and right, -1 is 50 %, -2 is 25 %). Better in {better} of {len(helped)},"
             f" worse in {worse}."
@@ -93,7 +93,7 @@ def _helped(helped: Sequence[Helped]) -> list[RenderableType]:
     losers = sorted((one for one in helped if one.after < one.before - 0.1), key=lambda one: one.after - one.before)
     found += [item(f"worse: {one.case}, {one.before:.2f} to {one.after:.2f}") for one in losers[:3]]
     if after < before:
-        found.append(para("They would not have helped: leave the rules as they are, or wait for more cases."))
+        found.append(paragraph("They would not have helped: leave the rules as they are, or wait for more cases."))
     return found
 
 
@@ -106,16 +106,16 @@ FEW_REVIEWED = 30  # verdicts below which nobody should lean on the table
 def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]:
     r = clean(document)
     if not r.cases:
-        return [para("No case is closed yet: `reasoner cases close` says what one was.")]
+        return [paragraph("No case is closed yet: `reasoner cases close` says what one was.")]
     states = ", ".join(f"{n} {state}" for state, n in r.states)
-    found: list[RenderableType] = [head("closed cases", f"{r.cases}: {states}")]
+    found: list[RenderableType] = [title_line("closed cases", f"{r.cases}: {states}")]
     if not r.judged:
-        return [*found, para("In none of them was anything found that a verdict could be held against.")]
+        return [*found, paragraph("In none of them was anything found that a verdict could be held against.")]
     unproven = f", {r.unproven} not proven" if r.unproven else ""
     found.append(
-        para(f"{count(r.judged, 'fault')} found in them{unproven}. Weighed by the rules of today unless said.")
+        paragraph(f"{count(r.judged, 'fault')} found in them{unproven}. Weighed by the rules of today unless said.")
     )
-    found += [Text(), head("how often right")]
+    found += [Text(), title_line("how often right")]
     found.append(columns(_rights(r)))
     title = "as said then" if r.then is not None and r.then.right.cases >= r.judged else "by today's rules"
     shown = r.then if title == "as said then" else r.today
@@ -126,9 +126,9 @@ def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]
     found += _worth("worth their time", "a bit: what was found became twice as likely", r.worth)
     found += _worth("took time and told next to nothing", "beside what was known by then", r.wasted)
     if r.not_in_rules:
-        found += [Text(), head("found, and not in the rules")]
+        found += [Text(), title_line("found, and not in the rules")]
         found += [item(f"{fault} ({where}): {case}") for case, fault, where in r.not_in_rules]
-        found.append(para("`reasoner rules new` begins a fault of your own.", QUIET))
+        found.append(paragraph("`reasoner rules new` begins a fault of your own.", QUIET))
     return found
 
 
@@ -151,7 +151,7 @@ def _share(share: Share) -> str:
 def _calibration(part: Calibration, title: str, blocks: bool) -> list[RenderableType]:
     s = part.score
     apart = count(round(100 * s.calibration_error), "point")
-    found: list[RenderableType] = [Text(), head("sure, and right", title)]
+    found: list[RenderableType] = [Text(), title_line("sure, and right", title)]
     lines = [
         (
             f"{100 * b.low:.0f} to {100 * b.high:.0f} %",
@@ -164,7 +164,7 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
     ]
     found.append(columns(lines, right=(0, 1, 2, 3), heading=("said", "mean", "right", "19 times in 20", "")))
     found.append(
-        para(
+        paragraph(
             f"On average what was said and what came are {apart} in a hundred apart."
             f" Brier score {s.brier:.3f} (0 is best; always saying 50 % gives 0.25) = reliability {s.reliability:.3f}"
             f" (rows that are off) - resolution {s.resolution:.3f} (rows that differ) + uncertainty"
@@ -172,7 +172,9 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
         )
     )
     if part.right.cases < FEW_REVIEWED:
-        found.append(para(f"{count(part.right.cases, 'verdict')}: too few to lean on; the intervals say so.", QUIET))
+        found.append(
+            paragraph(f"{count(part.right.cases, 'verdict')}: too few to lean on; the intervals say so.", QUIET)
+        )
     return found
 
 
@@ -182,10 +184,10 @@ def _times(r: Review) -> list[RenderableType]:
         for t in r.times[:REVIEWED_SHOWN]
     ]
     heading = ("", "", "half took less", "from, to")
-    found: list[RenderableType] = [Text(), head("time by fault", "work at looking, by the rules' minutes")]
+    found: list[RenderableType] = [Text(), title_line("time by fault", "work at looking, by the rules' minutes")]
     found.append(columns(lines, wrap=(0,), heading=heading))
     more = len(r.times) - REVIEWED_SHOWN
-    return [*found, *([para(f"and {count(more, 'other fault')}", QUIET)] if more > 0 else [])]
+    return [*found, *([paragraph(f"and {count(more, 'other fault')}", QUIET)] if more > 0 else [])]
 
 
 def _from_to(least: float, most: float) -> str:
@@ -195,7 +197,7 @@ def _from_to(least: float, most: float) -> str:
 def _misled(rows: Sequence[Misleading]) -> list[RenderableType]:
     if not rows:
         return []
-    found: list[RenderableType] = [Text(), head("spoke against what was found")]
+    found: list[RenderableType] = [Text(), title_line("spoke against what was found")]
     for row in rows[:REVIEWED_SHOWN]:
         cases = ", ".join(row.cases[:3]) + (f" and {len(row.cases) - 3} more" if len(row.cases) > 3 else "")
         times = f"made it {10 ** (-row.worst / 10):.0f} times less likely"
@@ -215,7 +217,7 @@ def _worth(title: str, rest: str, rows: Sequence[Worth]) -> list[RenderableType]
         for row in rows
     ]
     heading = ("", "", "told", "took", "bits a quarter hour")
-    return [Text(), head(title, rest), columns(lines, right=(2, 3, 4), wrap=(0,), heading=heading)]
+    return [Text(), title_line(title, rest), columns(lines, right=(2, 3, 4), wrap=(0,), heading=heading)]
 
 
 # ---- A trial of rules, as blocks -------------------------------------------------------------------------------------
@@ -229,9 +231,9 @@ def trial_blocks(sides: Sequence[Trialled], how: str, blocks: bool = True) -> li
     """how: what the cars were drawn from, in words."""
     sides = [clean(side) for side in sides]
     found: list[RenderableType] = [
-        head("trial", f"{count(sides[0].cars, 'virtual car')} drawn from {how}"),
+        title_line("trial", f"{count(sides[0].cars, 'virtual car')} drawn from {how}"),
         columns(_lines(sides), right=range(1, len(sides) + 1), heading=("", *(side.name for side in sides))),
-        para(
+        paragraph(
             "These cars are drawn from rules, not from a workshop: they show whether the reasoning holds together and"
             " how much it bears, not whether the rules are true.",
             QUIET,
@@ -240,7 +242,7 @@ def trial_blocks(sides: Sequence[Trialled], how: str, blocks: bool = True) -> li
     for side in sides:
         title = f": {side.name}" if len(sides) > 1 else ""
         found += _sure(side, title, blocks)
-        found += [Text(), head(f"fault by fault{title}"), _by_fault(side.faults)]
+        found += [Text(), title_line(f"fault by fault{title}"), _by_fault(side.faults)]
         found += _confused(side.faults, title)
         found += _kept(side.checks, title)
     return found
@@ -288,7 +290,7 @@ def _sure(side: Trialled, title: str, blocks: bool) -> list[RenderableType]:
         for g in side.leaders.groups
     ]
     shown = columns(lines, right=(0, 1, 2), heading=("claimed", "was right", "cars", ""))
-    return [Text(), head(f"sure, and right{title}", "the leading repair of every car"), shown]
+    return [Text(), title_line(f"sure, and right{title}", "the leading repair of every car"), shown]
 
 
 def _by_fault(faults: Sequence[ByFault]) -> RenderableType:
@@ -312,14 +314,17 @@ def _confused(faults: Sequence[ByFault], title: str) -> list[RenderableType]:
     if not pairs:
         return []
     pairs.sort(key=lambda pair: -pair[0])
-    found: list[RenderableType] = [Text(), head(f"taken for another{title}", "in a verdict, or in the lead at the end")]
+    found: list[RenderableType] = [
+        Text(),
+        title_line(f"taken for another{title}", "in a verdict, or in the lead at the end"),
+    ]
     return found + [item(f"{fault} for {other}: {times} of {cars}") for times, fault, other, cars in pairs[:CONFUSED]]
 
 
-def _kept(checks: Sequence[Kept], title: str) -> list[RenderableType]:
+def _kept(checks: Sequence[CheckTally], title: str) -> list[RenderableType]:
     """What took most time, and what did not earn it."""
 
-    def rows(some: Sequence[Kept]) -> RenderableType:
+    def rows(some: Sequence[CheckTally]) -> RenderableType:
         lines = [
             (k.title, f"{k.looks:.2f}", f"{k.minutes:.0f} min", f"{k.rate:+.2f}", f"{k.expected:.2f}")
             for k in some[:TRIED_SHOWN]
@@ -331,9 +336,9 @@ def _kept(checks: Sequence[Kept], title: str) -> list[RenderableType]:
     idle = [k for k in checks if k.rate < IDLE]
     found: list[RenderableType] = [
         Text(),
-        head(f"checks that earned their time{title}", "the longest first"),
+        title_line(f"checks that earned their time{title}", "the longest first"),
         rows(earned),
     ]
     if idle:
-        found += [Text(), head(f"and that did not{title}"), rows(idle)]
+        found += [Text(), title_line(f"and that did not{title}"), rows(idle)]
     return found

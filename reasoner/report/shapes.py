@@ -18,13 +18,13 @@ from rich.text import Text
 HEAD, QUIET, CARE = "bold", "dim", "bold red"  # readable on dark and light
 
 
-def head(title: str, rest: str = "") -> Text:
+def title_line(title: str, rest: str = "") -> Text:
     """A heading in capitals, so that it stands out without colour."""
     text = Text(title.upper(), style=HEAD)
     return text.append("  " + rest, style="not bold default") if rest else text
 
 
-def para(text: str, style: str = "", indent: int = 2) -> Padding:
+def paragraph(text: str, style: str = "", indent: int = 2) -> Padding:
     return Padding(Text(" ".join(text.split()), style=style), (0, 0, 0, indent))
 
 
@@ -62,12 +62,12 @@ def count(number: float, what: str) -> str:
 
 # ---- A bar that fills while many things are worked through -----------------------------------------------------------
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 EVERY = 0.1  # seconds between two pictures
 
 
-def progress(found: Iterator[T], total: int, title: str, out: TextIO) -> Iterator[T]:
+def progress(found: Iterator[_T], total: int, title: str, out: TextIO) -> Iterator[_T]:
     """The same things one by one, with how many are done, and how long the rest may take; gone at the end.
 
     Drawn as things come, by no thread of its own: processes started meanwhile would take over what it had locked.

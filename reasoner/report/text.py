@@ -32,14 +32,14 @@ class Pager(Protocol):
     def page(self, *blocks: RenderableType) -> None: ...
 
 
-class Pages:
+class RichPages:
     """What the question loop shows a verdict and a reason with."""
 
     def verdict(self, document: Verdict, desk: Pager) -> None:
         desk.page(*verdict_blocks(document))
 
     def why(self, document: Why, desk: Pager) -> None:
-        desk.page(*why_blocks(document))
+        desk.page(*why_page(document))
 
 
 def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = False) -> None:
@@ -57,7 +57,7 @@ def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = 
         legacy_windows=False,
         _environ={},
     )
-    for block in verdict_blocks(document) if isinstance(document, Verdict) else why_blocks(document):
+    for block in verdict_blocks(document) if isinstance(document, Verdict) else why_page(document):
         console.print(block)
     out.write("".join(line.rstrip() + "\n" for line in unglued(text.getvalue()).splitlines()))
 
@@ -162,7 +162,7 @@ def _would_change(v: Verdict) -> list[RenderableType]:
 # ---- why -------------------------------------------------------------------------------------------------------------
 
 
-def why_blocks(document: Why) -> list[RenderableType]:
+def why_page(document: Why) -> list[RenderableType]:
     """Where a suspect started, and what each answer did to it, strongest first, with the rule behind it."""
     w = clean(document)
     because = f" {w.prior_because}" if w.prior_because else ""

@@ -6,7 +6,7 @@ import re
 
 from reasoner.repair.proof import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.repair.sheet import CautionDoc, LineDoc, SectionDoc, SheetDoc
-from reasoner.report.lines import WIDTH, heading, in_columns, listed, page, paragraph, section
+from reasoner.report.lines import WIDTH, bullet_lines, heading, in_columns, page, paragraph, section
 from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc
 from reasoner.session.plain import clean, effort_text, thousands, time_text
 from reasoner.session.words import percent
@@ -123,20 +123,20 @@ def sheet_text(document: SheetDoc, width: int = WIDTH) -> str:
 def _section(part: SectionDoc, width: int) -> list[str]:
     lines = heading(part.title, width)
     lines += section("To have at hand", part.at_hand, width=width) + section("Single use", part.single_use, width=width)
-    lines += values_text(part, width) if part.values else []
+    lines += value_lines(part, width) if part.values else []
     lines += heading("Steps", width)
     for line in part.lines:
-        lines += ["", *step_text(line, width)]
+        lines += ["", *step_lines(line, width)]
     return lines + section("What the ECU has learned", part.learned, width=width)
 
 
-def values_text(part: SectionDoc, width: int = WIDTH) -> list[str]:
+def value_lines(part: SectionDoc, width: int = WIDTH) -> list[str]:
     """The values typed in, and what looks wrong with them."""
     lines = [*heading("Calibration values, by cylinder number", width), *_values(part)]
     return lines + section("Look again", part.slips, "!", width)
 
 
-def step_text(line: LineDoc, width: int = WIDTH) -> list[str]:
+def step_lines(line: LineDoc, width: int = WIDTH) -> list[str]:
     """The cautions, then the step, then its boxes and blanks."""
     found = [text for caution in line.cautions for text in paragraph(caution_above(line, caution), 2, "!", width)]
     once = len(line.boxes) == 1 and not line.boxes[0].place
@@ -227,7 +227,7 @@ def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
 
 def _provocation(p: ProvocationDoc, width: int) -> list[str]:
     lines = heading(f"Bring it about on purpose: {p.title}", width)
-    lines += listed(p.cautions, "!", width=width) + paragraph(p.how, 2, width=width)
+    lines += bullet_lines(p.cautions, "!", width=width) + paragraph(p.how, 2, width=width)
     lines += paragraph(
         f"Before the repair it showed in about {percent(p.shows)} of such tries, by the rules and by what was seen on "
         f"this car. Each takes {effort_text(p.minutes, p.waiting)}.",

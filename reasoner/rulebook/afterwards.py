@@ -6,20 +6,20 @@ from typing import Any
 
 from reasoner.rulebook.fields import (
     NOTHING,
-    Desk,
     Key,
+    ReaderContext,
     choice,
     distance,
     frequency,
     group,
+    key_table,
     list_of,
     map_of,
     minutes,
     money,
     name_of,
     number,
-    percent,
-    table,
+    percentage,
     text,
     yes_no,
 )
@@ -32,33 +32,33 @@ repair_names = list_of(name_of("repairs"))
 subjects = list_of(name_of("faults", "families"))
 
 
-EFFORT = table(Key("minutes", minutes, paste="minutes: 40"), Key("money", money, paste="money: 0"))
-GUARD = table(
+EFFORT = key_table(Key("minutes", minutes, paste="minutes: 40"), Key("money", money, paste="money: 0"))
+GUARD = key_table(
     Key("excluded", subjects, default=()),
     Key("answered", check_names, default=()),
     Key("beyond", check_names, default=()),
     Key("because", text, default=""),
 )
-LASTS = table(Key("from", distance, paste="from: 160000 km"), Key("to", distance, paste="to: 220000 km"))
-STEP = table(
+LASTS = key_table(Key("from", distance, paste="from: 160000 km"), Key("to", distance, paste="to: 220000 km"))
+STEP = key_table(
     Key("do", text, paste="do: what is done in this step"),
     Key("cautions", caution_names, default=()),
     Key("figures", list_of(text), default=()),
     Key("each", yes_no, default=False),
 )
-AFTERWARDS = table(
+AFTERWARDS = key_table(
     Key("comeback costs", money, default=Afterwards.comeback_costs),
     Key("hand on costs", money, default=Afterwards.hand_on_costs),
     Key("another visit costs", money, default=Afterwards.another_visit_costs),
-    Key("never looked at", percent(0, 90), default=Afterwards.never_looked_at),
+    Key("never looked at", percentage(0, 90), default=Afterwards.never_looked_at),
     Key("comeback within", distance, default=Afterwards.comeback_within),
     Key("watch for", distance, default=Afterwards.watch_for),
-    Key("excluded below", percent(0.1, 50), default=Afterwards.excluded_below),
+    Key("excluded below", percentage(0.1, 50), default=Afterwards.excluded_below),
     Key("speaks from", number("decibans", 0, 30), default=Afterwards.speaks_from),
-    Key("proof begins at", percent(0.1, 99.9), default=Afterwards.proof_begins_at),
-    Key("proof below", percent(0.1, 50), default=Afterwards.proof_below),
+    Key("proof begins at", percentage(0.1, 99.9), default=Afterwards.proof_begins_at),
+    Key("proof below", percentage(0.1, 50), default=Afterwards.proof_below),
     Key("most provocations", number("times", 1, 1000), default=Afterwards.most_provocations),
-    Key("beside the work", percent(0, 90), default=Afterwards.beside_the_work),
+    Key("beside the work", percentage(0, 90), default=Afterwards.beside_the_work),
 )
 GROUPS = {  # for `right key, wrong level`: keys that are not at home elsewhere too
     "`only after` of a repair": tuple(GUARD)[:-1],
@@ -85,18 +85,18 @@ REPAIR = (
     Key("raises", map_of(name_of("faults"), number("", 0), "faults, and their shares"), default=NOTHING, by_name=True),
 )
 
-PART = table(
+PART = key_table(
     NAMED,
     Key("money", money, paste="money: 100"),
     Key("lasts", group(LASTS, "`lasts`", lambda **ends: (ends["from"], ends["to"]))),
     *ORIGIN,
     WAIVE,
 )
-RISK = table(
+RISK = key_table(
     NAMED,
     Key("costs", money, paste="costs: 500"),
     Key("over", distance, paste="over: 10000 km"),
-    Key("not above", percent(0.01, 100)),
+    Key("not above", percentage(0.01, 100)),
     Key(
         "given",
         map_of(name_of("faults", "families"), frequency, "faults or families, and how often"),
@@ -106,7 +106,7 @@ RISK = table(
     *ORIGIN,
     WAIVE,
 )
-SHEET = table(
+SHEET = key_table(
     NAMED,
     Key("for", repair_names, into="repairs", paste="for: [the repairs it is about]"),
     Key("at hand", list_of(text), default=()),
@@ -117,7 +117,7 @@ SHEET = table(
     *ORIGIN,
     WAIVE,
 )
-PROOF = table(
+PROOF = key_table(
     NAMED,
     Key("say", text, paste="say: what must be seen"),
     Key("shown by", check_names, default=()),
@@ -131,14 +131,14 @@ PROOF = table(
 )
 
 
-def finish_fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_fault(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A diagnosis never has the fault that stands for nothing being wrong: it is there after work only."""
     if values["nothing_wrong"] and not values["after_work"]:
         message = "nothing can be wrong only after work"
         desk.notes.note("missing-key", node.key("nothing wrong") or name, message, "add the line\n  after work: [any]")
 
 
-def finish_repair(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_repair(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A cheaper step says what it saves and how often; nothing stands for itself."""
     for one, other in (("instead of", "cures"), ("cures", "instead of")):
         if node.key(one) and not node.key(other):
@@ -153,14 +153,14 @@ def finish_repair(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> 
         desk.notes.note("bad-number", node.key("each more") or name, message, f"at most {values['minutes']:g} minutes")
 
 
-def finish_part(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_part(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A part as its dataclass."""
     lasts = values["lasts"]
     if lasts and not 0 < lasts[0] < lasts[1]:
         desk.notes.note("bad-number", node.key("lasts") or name, "`from` is not below `to`", "swap the two")
 
 
-def finish_proof(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_proof(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A thing to be proven as its dataclass."""
     if values["least"] is not None and not values["unit"]:
         mend = "add the line\n  unit: s, or whatever is counted"

@@ -12,14 +12,15 @@ from reasoner.rulebook.fields import (
     NAME,
     NOTHING,
     OFTEN,
-    Desk,
+    FieldReader,
     Key,
-    Read,
+    ReaderContext,
     as_it_is,
     as_map,
     choice,
     fields,
     frequency,
+    key_table,
     list_of,
     map_of,
     minutes,
@@ -28,7 +29,6 @@ from reasoner.rulebook.fields import (
     number,
     object_of,
     parsed,
-    table,
     text,
     unknown_key,
     yes_no,
@@ -58,7 +58,7 @@ FAR = float("inf")
 ROUGH = 0.15  # words are rough: outcomes may add up to this much more (or less) than 1 before it is a mistake
 
 
-def _read_outcomes(desk: Desk, node: Node) -> tuple[Outcome, ...] | None:
+def _read_outcomes(desk: ReaderContext, node: Node) -> tuple[Outcome, ...] | None:
     """Outcomes with the text that is shown for each, in the order written."""
     mend = "such as {normal: as it should be, high: higher than that}; the first is what a sound car shows"
     found = as_map(desk, node, "the outcomes, each with its text", mend)
@@ -79,18 +79,18 @@ def _read_outcomes(desk: Desk, node: Node) -> tuple[Outcome, ...] | None:
 
 
 _TEXTS = {"minProperties": 2, "maxProperties": MOST_OUTCOMES}
-read_outcomes = Shaped(_read_outcomes, {**shapes.named(shapes.text_like(NAME.pattern), shapes.TEXT), **_TEXTS})
+read_outcomes = Shaped(_read_outcomes, {**shapes.map_shape(shapes.text_like(NAME.pattern), shapes.TEXT), **_TEXTS})
 
 
-def _read_measure(desk: Desk, node: Node) -> dict[str, Any] | None:
+def _read_measure(desk: ReaderContext, node: Node) -> dict[str, Any] | None:
     found = as_map(desk, node, "quantity, unit, bands and spread")
     return None if found is None else fields(desk, MEASURE, found, found, "`measure`") | {"spot": found}
 
 
 _band = parsed(quantity.band, shapes.text_like(quantity.BAND))
-BANDS = shapes.named(shapes.text_like(NAME.pattern), shape_of(_band))
-SEEN = shapes.named(shapes.text_like(NAME.pattern), OFTEN)  # outcomes, and how often each is seen
-MEASURE = table(
+BANDS = shapes.map_shape(shapes.text_like(NAME.pattern), shape_of(_band))
+SEEN = shapes.map_shape(shapes.text_like(NAME.pattern), OFTEN)  # outcomes, and how often each is seen
+MEASURE = key_table(
     Key("quantity", text, paste="quantity: what is read"),
     Key("unit", text, paste='unit: "%"'),
     Key("bands", as_it_is, wanted=BANDS, paste="bands: {low: below 3, normal: above 3}"),
@@ -98,17 +98,17 @@ MEASURE = table(
     Key("from", number(), into="least"),
     Key("to", number(), into="most"),
 )
-read_measure = Shaped(_read_measure, object_of(MEASURE))
-OWN = table(*(replace(key, paste="") for key in ORIGIN))
+measure_reader = Shaped(_read_measure, object_of(MEASURE))
+OWN = key_table(*(replace(key, paste="") for key in ORIGIN))
 PLACED = (
     Key("here", as_it_is, paste="here: {one outcome: often}", wanted=SEEN),
     Key("elsewhere", as_it_is, wanted=SEEN),
 )
-STATEMENT = table(*PLACED) | OWN
+STATEMENT = key_table(*PLACED) | OWN
 SUBJECT = name_of("faults", "families")
-GIVEN = shapes.named(shape_of(SUBJECT), {**object_of(STATEMENT, others=OFTEN), "required": []})
-codes: Read = map_of(read_place, list_of(name_of("codes", also=("any",))), "places and their codes")
-CHECK = table(
+GIVEN = shapes.map_shape(shape_of(SUBJECT), {**object_of(STATEMENT, others=OFTEN), "required": []})
+read_codes: FieldReader = map_of(read_place, list_of(name_of("codes", also=("any",))), "places and their codes")
+CHECK = key_table(
     NAMED,
     Key("kind", choice(*KINDS), paste="kind: look"),
     Key("ask", text, paste="ask: What is asked?"),
@@ -129,8 +129,8 @@ CHECK = table(
     Key("after", check_names, default=()),
     Key("provokes", yes_no, default=False),
     Key("leaves", name_of("conditions"), default=""),
-    Key("codes", codes, default=NOTHING, by_name=True),
-    Key("measure", read_measure),
+    Key("codes", read_codes, default=NOTHING, by_name=True),
+    Key("measure", measure_reader),
     Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
     Key("owners say", map_of(text, list_of(text), "outcomes, and how owners say them"), default=NOTHING, by_name=True),
@@ -148,7 +148,7 @@ CHECK = table(
 )
 
 
-def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_check(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """What needs several values at once: statements, bands and codes speak of the outcomes and of the place."""
     where = At(values["at"] or "engine")
     values["at"], values["sees"] = where, values["sees"] and Sees(values["sees"])
@@ -169,7 +169,7 @@ def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> N
     says = _Says(values["source"] or "judgement", values["weight"], values["because"], names, where)
     otherwise, given = values["otherwise"], values["given"]
     if otherwise is not None:
-        named = distribution(desk, otherwise, says.outcomes)
+        named = read_distribution(desk, otherwise, says.outcomes)
         values["otherwise"] = Statement(named, None, _origin(desk, says, NOTHING, (named,), otherwise))
     values["given"] = _given(desk, given, says) if given is not None else NOTHING
     _owners_say(desk, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
@@ -178,10 +178,10 @@ def finish_check(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> N
     if values["measure"] is not None:
         values["measure"] = _measure(desk, values["measure"], says.outcomes)
     if values["computed"] is not None:
-        values["computed"] = computed.read(desk, values["computed"], names, where, values["measure"])
+        values["computed"] = computed.read_computed(desk, values["computed"], names, where, values["measure"])
 
 
-def _codes(desk: Desk, node: Map, values: dict[str, Any], where: At) -> None:
+def _codes(desk: ReaderContext, node: Map, values: dict[str, Any], where: At) -> None:
     """Codes by number of the place; every place must be of the kind that the check looks at."""
     written = node.get("codes")
     for key, _ in written.pairs if isinstance(written, Map) else ():
@@ -192,7 +192,7 @@ def _codes(desk: Desk, node: Map, values: dict[str, Any], where: At) -> None:
     values["codes"] = {number_: codes for (_, number_), codes in (values["codes"] or NOTHING).items()}
 
 
-def _owners_say(desk: Desk, node: Node, outcomes: tuple[str, ...], fits: bool) -> None:
+def _owners_say(desk: ReaderContext, node: Node, outcomes: tuple[str, ...], fits: bool) -> None:
     """Words of owners are of outcomes, and of what is remembered of the whole car. fits: whether the check is."""
     written = node.get("owners say") if isinstance(node, Map) else None
     for name, _ in written.pairs if isinstance(written, Map) else ():
@@ -203,7 +203,7 @@ def _owners_say(desk: Desk, node: Node, outcomes: tuple[str, ...], fits: bool) -
             desk.notes.note("wrong-level", name, "what an owner says is about the whole car, whenever it was", mend)
 
 
-def _happens_in(desk: Desk, node: Node, outcomes: tuple[str, ...]) -> None:
+def _happens_in(desk: ReaderContext, node: Node, outcomes: tuple[str, ...]) -> None:
     """What names conditions is an outcome."""
     written = node.get("happens in") if isinstance(node, Map) else None
     for name, _ in written.pairs if isinstance(written, Map) else ():
@@ -211,7 +211,7 @@ def _happens_in(desk: Desk, node: Node, outcomes: tuple[str, ...]) -> None:
             _unknown_outcome(desk, name, outcomes)
 
 
-def _while_rich(desk: Desk, node: Node, outcomes: tuple[str, ...], sees: Sees | None) -> None:
+def _while_rich(desk: ReaderContext, node: Node, outcomes: tuple[str, ...], sees: Sees | None) -> None:
     """`only`, or the outcome that says that it is not rich."""
     said = node.get("while rich") if isinstance(node, Map) else None
     if not isinstance(said, Text):
@@ -238,7 +238,7 @@ class _Says:
     at: At
 
 
-def distribution(desk: Desk, node: Node, outcomes: tuple[str, ...]) -> Mapping[str, Frequency]:
+def read_distribution(desk: ReaderContext, node: Node, outcomes: tuple[str, ...]) -> Mapping[str, Frequency]:
     """The outcomes named, with how often each is seen. Only what was written."""
     found = as_map(desk, node, "outcomes, and how often each is seen", f"such as {{{outcomes[-1]}: seldom}}")
     if found is None:
@@ -260,7 +260,7 @@ def distribution(desk: Desk, node: Node, outcomes: tuple[str, ...]) -> Mapping[s
     return named
 
 
-def _unknown_outcome(desk: Desk, name: Text, outcomes: tuple[str, ...]) -> None:
+def _unknown_outcome(desk: ReaderContext, name: Text, outcomes: tuple[str, ...]) -> None:
     if name.value in desk.levels.get("a check", ()) and not near(name.value, outcomes):
         unknown_key(desk, name, outcomes, "a list of outcomes")
         return
@@ -269,7 +269,7 @@ def _unknown_outcome(desk: Desk, name: Text, outcomes: tuple[str, ...]) -> None:
     desk.notes.note("unknown-name", name, f'the check has no outcome "{shorten(name.value)}"', mend)
 
 
-def _given(desk: Desk, node: Node, says: _Says) -> Mapping[str, Statement]:
+def _given(desk: ReaderContext, node: Node, says: _Says) -> Mapping[str, Statement]:
     found = as_map(desk, node, "faults or families, and what is seen under each")
     named: dict[str, Statement] = {}
     for name, value in found.pairs if found else ():
@@ -282,7 +282,7 @@ def _given(desk: Desk, node: Node, says: _Says) -> Mapping[str, Statement]:
     return named
 
 
-def _statement(desk: Desk, name: Text, node: Node, says: _Says) -> Statement | None:
+def _statement(desk: ReaderContext, name: Text, node: Node, says: _Says) -> Statement | None:
     """Outcomes, or `here` and `elsewhere` with outcomes; beside them who says so, where it is not as for the check."""
     found = as_map(desk, node, "outcomes, and how often each is seen", f"such as {{{says.outcomes[-1]}: often}}")
     if found is None:
@@ -296,10 +296,10 @@ def _statement(desk: Desk, name: Text, node: Node, says: _Says) -> Statement | N
             desk.notes.note("wrong-level", key, message, f"write here: {{{key.value}: ...}}")
         return None
     values = fields(desk, STATEMENT if placed else OWN, _only(found, lambda k: k not in loose), name, "a statement")
-    here = distribution(desk, values.get("here") or _only(found, lambda k: k in loose), says.outcomes)
+    here = read_distribution(desk, values.get("here") or _only(found, lambda k: k in loose), says.outcomes)
     elsewhere = None
     if values.get("elsewhere"):
-        elsewhere = distribution(desk, values["elsewhere"], says.outcomes)
+        elsewhere = read_distribution(desk, values["elsewhere"], says.outcomes)
         if says.at is At.ENGINE:
             message = "a check of the whole engine has no elsewhere"
             mend = "delete it, or give the check `at: bank` or `at: cylinder`"
@@ -312,7 +312,7 @@ def _only(found: Map, wanted: Callable[[Text], bool]) -> Map:
 
 
 def _origin(
-    desk: Desk, says: _Says, own: Mapping[str, Any], said: tuple[Mapping[str, Frequency], ...], spot: Spot
+    desk: ReaderContext, says: _Says, own: Mapping[str, Any], said: tuple[Mapping[str, Frequency], ...], spot: Spot
 ) -> Origin:
     """Who says so: the statement itself, else the check. Weight: stated, else counted, else by the kind of source.
 
@@ -333,7 +333,7 @@ def _origin(
 # ---- readings --------------------------------------------------------------------------------------------------------
 
 
-def _measure(desk: Desk, values: dict[str, Any], outcomes: tuple[str, ...]) -> Measure | None:
+def _measure(desk: ReaderContext, values: dict[str, Any], outcomes: tuple[str, ...]) -> Measure | None:
     spot, least, most = values["spot"], values["least"], values["most"]
     if least is not None and most is not None and least >= most:
         desk.notes.note("bad-number", spot.key("from"), "`from` is not less than `to`", "swap the two")
@@ -352,7 +352,9 @@ def _measure(desk: Desk, values: dict[str, Any], outcomes: tuple[str, ...]) -> M
     return Measure(values["quantity"], values["unit"], tuple(b for _, b in bands), values["spread"], least, most)
 
 
-def _no_gaps(desk: Desk, spot: Spot, bands: list[tuple[Text, Band]], least: float | None, most: float | None) -> None:
+def _no_gaps(
+    desk: ReaderContext, spot: Spot, bands: list[tuple[Text, Band]], least: float | None, most: float | None
+) -> None:
     """Every reading from `least` to `most` must fall into exactly one band."""
     start, end = -FAR if least is None else least, FAR if most is None else most
     ranges = []
@@ -375,7 +377,7 @@ def _no_gaps(desk: Desk, spot: Spot, bands: list[tuple[Text, Band]], least: floa
         _gap(desk, spot, reached, end)
 
 
-def _gap(desk: Desk, spot: Spot, low: float, high: float) -> None:
+def _gap(desk: ReaderContext, spot: Spot, low: float, high: float) -> None:
     mend = "let the bands touch, and the first and the last be open or end at `from` and `to`"
     desk.notes.note("bad-bands", spot, f"no band holds readings {_range(low, high)}", mend)
 

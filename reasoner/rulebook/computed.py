@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from reasoner.rulebook import quantity, shapes
-from reasoner.rulebook.fields import Desk, as_map
+from reasoner.rulebook.fields import ReaderContext, as_map
 from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Computed, Measure, Within
 from reasoner.rulebook.problem import Unreadable, choices_of, near, shorten
@@ -84,8 +84,10 @@ SIGNATURES: Mapping[str, Signature] = {
 }
 
 _FIGURE = {"anyOf": [shapes.text_like(quantity.BAND), shapes.TEXT]}
-_OUTCOMES = shapes.named(shapes.TEXT, {"anyOf": [{"const": REST}, {"type": "object", "additionalProperties": _FIGURE}]})
-SHAPE: shapes.Shape = {
+_OUTCOMES = shapes.map_shape(
+    shapes.TEXT, {"anyOf": [{"const": REST}, {"type": "object", "additionalProperties": _FIGURE}]}
+)
+SHAPE: shapes.JsonShape = {
     "anyOf": [
         {"enum": list(SIGNATURES)},
         {
@@ -99,7 +101,9 @@ SHAPE: shapes.Shape = {
 }
 
 
-def read(desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Measure | None) -> Computed | None:
+def read_computed(
+    desk: ReaderContext, node: Node, outcomes: tuple[str, ...], at: At, measure: Measure | None
+) -> Computed | None:
     """The key's value; None with everything wrong noted.
 
     A name alone takes the bands of the check's own `measure`, on the computation's main figure.
@@ -130,7 +134,7 @@ def read(desk: Desk, node: Node, outcomes: tuple[str, ...], at: At, measure: Mea
     return Computed(name.value, found, rest, name.place)
 
 
-def _by_measure(desk: Desk, name: Text, signature: Signature, measure: Measure | None) -> Computed | None:
+def _by_measure(desk: ReaderContext, name: Text, signature: Signature, measure: Measure | None) -> Computed | None:
     figure, unit = signature.main
     if measure is None:
         mend = f"say which figures mean which outcome, such as {{{name.value}: {{outcome: {{{figure}: below 1}}}}}}"
@@ -148,7 +152,7 @@ def _by_measure(desk: Desk, name: Text, signature: Signature, measure: Measure |
 
 
 def _outcomes(
-    desk: Desk, node: Node, signature: Signature, outcomes: tuple[str, ...]
+    desk: ReaderContext, node: Node, signature: Signature, outcomes: tuple[str, ...]
 ) -> tuple[dict[str, tuple[Within, ...]], str]:
     mend = f"such as {{{outcomes[-1]}: {{{signature.main[0]}: above 1}}, {outcomes[0]}: {REST}}}"
     body = as_map(desk, node, "outcomes, and the figures that mean them", mend)
@@ -168,7 +172,7 @@ def _outcomes(
     return found, rest
 
 
-def _figures(desk: Desk, node: Node, signature: Signature) -> tuple[Within, ...]:
+def _figures(desk: ReaderContext, node: Node, signature: Signature) -> tuple[Within, ...]:
     body = as_map(desk, node, "figures and their ranges", f"such as {{{signature.main[0]}: above 1}}, or {REST}")
     found: list[Within] = []
     for name, value in body.pairs if body else ():
@@ -183,7 +187,7 @@ def _figures(desk: Desk, node: Node, signature: Signature) -> tuple[Within, ...]
     return tuple(found)
 
 
-def _kind(desk: Desk, node: Node, kinds: tuple[str, ...]) -> str:
+def _kind(desk: ReaderContext, node: Node, kinds: tuple[str, ...]) -> str:
     if isinstance(node, Text) and node.value in kinds:
         return node.value
     if isinstance(node, Text):
@@ -193,7 +197,7 @@ def _kind(desk: Desk, node: Node, kinds: tuple[str, ...]) -> str:
     return ""
 
 
-def _range(desk: Desk, node: Node) -> Band | None:
+def _range(desk: ReaderContext, node: Node) -> Band | None:
     if not isinstance(node, Text):
         desk.notes.note("bad-shape", node, "a range is wanted here", "such as `below -10`, `-10 to 10`, `above 10`")
         return None
@@ -204,7 +208,7 @@ def _range(desk: Desk, node: Node) -> Band | None:
         return None
 
 
-def _unknown(desk: Desk, spot: Text, known: Any, what: str) -> None:
+def _unknown(desk: ReaderContext, spot: Text, known: Any, what: str) -> None:
     meant = near(spot.value, known)
     mend = f'did you mean "{meant}"?' if meant else f"known: {choices_of(known, 'and')}"
     desk.notes.note("unknown-name", spot, f'no {what} is called "{shorten(spot.value)}"', mend)

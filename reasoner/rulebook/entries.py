@@ -12,21 +12,21 @@ from reasoner.rulebook.checks import CHECK, MEASURE, STATEMENT, finish_check
 from reasoner.rulebook.fields import (
     NOTHING,
     ONE,
-    Desk,
     Key,
+    ReaderContext,
     as_map,
     choice,
     fields,
     frequency,
     group,
+    key_table,
     list_of,
     map_of,
     minutes,
     money,
     name_of,
     number,
-    percent,
-    table,
+    percentage,
     text,
     yes_no,
 )
@@ -79,12 +79,12 @@ CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")  # ISO 15031-6 / SAE J2012: a lette
 MEAN_OF_ALL = ("shows", "acts as", "pairs")  # what the fault that stands for anything else does not say itself
 
 
-def _condition(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _condition(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     values["reach"] = Reach(values.pop("minutes"), values.pop("wait"))
     values["engine_runs"] = values.pop("engine") == "runs"
 
 
-def _fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _fault(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     if node.key("at") is None and not values["anything_else"]:
         desk.notes.note("missing-key", name, 'a fault needs "at"', "add the line\n  at: cylinder")
     if values["alike"] and name.value in values["alike"]:
@@ -106,7 +106,7 @@ def _fault(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
     values["share"] = {kind: share.get(kind, 0.0) for kind in INJECTION}
 
 
-def _equipment(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _equipment(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     named = tuple(key.replace(" ", "-") for key in EQUIPMENT)
     if name.value not in named:
         desk.notes.note("bad-name", name, f'no vehicle has "{name.value}"', "one of: " + ", ".join(named))
@@ -114,7 +114,7 @@ def _equipment(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> Non
         desk.notes.note("missing-key", name, "`among` needs a `chance` for all the others", "add chance: 20 %")
 
 
-def _nothing_more(desk: Desk, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _nothing_more(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """Its keys say it all."""
 
 
@@ -124,13 +124,13 @@ class Section:
 
     make: Callable[..., Any]
     keys: Mapping[str, Key]
-    finish: Callable[[Desk, Text, Map, dict[str, Any]], None] = _nothing_more
+    finish: Callable[[ReaderContext, Text, Map, dict[str, Any]], None] = _nothing_more
 
 
 SECTIONS: dict[str, Section] = {
     "conditions": Section(
         Condition,
-        table(
+        key_table(
             NAMED,
             MEANS,
             Key("bring about", text, paste="bring about: what to do to get there"),
@@ -149,7 +149,7 @@ SECTIONS: dict[str, Section] = {
     ),
     "families": Section(
         Family,
-        table(
+        key_table(
             NAMED,
             MEANS,
             Key("part of", family_names, default=()),
@@ -160,7 +160,7 @@ SECTIONS: dict[str, Section] = {
     ),
     "faults": Section(
         Fault,
-        table(
+        key_table(
             NAMED,
             MEANS,
             Key("at", choice(*At)),
@@ -189,7 +189,7 @@ SECTIONS: dict[str, Section] = {
     "checks": Section(Check, CHECK, finish_check),
     "repairs": Section(
         Repair,
-        table(
+        key_table(
             NAMED,
             Key("do", text, paste="do: what is done"),
             Key("proof", check_names, paste="proof: [the checks that must be normal afterwards]"),
@@ -208,7 +208,7 @@ SECTIONS: dict[str, Section] = {
     "proofs": Section(Proof, afterwards.PROOF, afterwards.finish_proof),
     "cautions": Section(
         Caution,
-        table(
+        key_table(
             Key("say", text, paste="say: what to be told before the step"),
             Key("hazard", yes_no, default=False),
             *afterwards.CAUTION,
@@ -216,10 +216,10 @@ SECTIONS: dict[str, Section] = {
             WAIVE,
         ),
     ),
-    "tools": Section(Tool, table(NAMED, Key("common", yes_no, default=False), WAIVE)),
+    "tools": Section(Tool, key_table(NAMED, Key("common", yes_no, default=False), WAIVE)),
     "equipment": Section(
         Equipment,
-        table(
+        key_table(
             NAMED,
             Key("ask", text, paste="ask: one line that asks for it"),
             Key("how", text, default=""),
@@ -234,7 +234,7 @@ SECTIONS: dict[str, Section] = {
     ),
     "sources": Section(
         Source,
-        table(
+        key_table(
             Key("cite", text, paste='cite: "Author, title, year, section"'),
             Key("seen", choice("text", "abstract", "secondary", "from memory"), paste="seen: from memory"),
             WAIVE,
@@ -243,12 +243,14 @@ SECTIONS: dict[str, Section] = {
     "codes": Section(Code, {}),
 }
 
-_likely = percent(0.1, 99.9)
-REPORT_RIGHT = table(*(Key(how, _likely, into=how, paste=f"{how}: 80 %") for how in ("sure", "think so", "guess")))
-WEIGHTS = table(*(Key(k, number("cases", 0.1, 1e6), paste=f"{k}: 10") for k in ("published", "practice", "judgement")))
+_likely = percentage(0.1, 99.9)
+REPORT_RIGHT = key_table(*(Key(how, _likely, into=how, paste=f"{how}: 80 %") for how in ("sure", "think so", "guess")))
+WEIGHTS = key_table(
+    *(Key(k, number("cases", 0.1, 1e6), paste=f"{k}: 10") for k in ("published", "practice", "judgement"))
+)
 
 
-SETTINGS = table(
+SETTINGS = key_table(
     Key(
         "report right",
         group(REPORT_RIGHT, "`report right`"),
@@ -261,11 +263,11 @@ SETTINGS = table(
         by_name=True,
         paste="weights: {published: 40, practice: 20, judgement: 8}",
     ),
-    Key("unlikeliest", percent(0.001, 10), paste="unlikeliest: 0.5 %"),
-    Key("dominates", percent(50, 99.9), paste="dominates: 90 %"),
+    Key("unlikeliest", percentage(0.001, 10), paste="unlikeliest: 0.5 %"),
+    Key("dominates", percentage(50, 99.9), paste="dominates: 90 %"),
     Key("lead", number("times", 1), paste="lead: 4"),
     Key("least gain", number("bits", 0, 10), paste="least gain: 0.02"),
-    Key("waiting counts", percent(), paste="waiting counts: 15 %"),
+    Key("waiting counts", percentage(), paste="waiting counts: 15 %"),
     Key("waiting at most", minutes, into="waiting_most", default=20.0),
     Key("looks dearer", number("times", 1), default=1.5),
     Key("hazard minutes", minutes, paste="hazard minutes: 15"),
@@ -274,10 +276,10 @@ SETTINGS = table(
     Key("hour costs", money, default=60.0),
     Key("shows unless said", frequency, paste="shows unless said: seldom"),
     Key("activity varies", number("natural logarithms of the odds", 0, 3), default=0.7),
-    Key("same again", percent(0, 100), default=0.67),
-    Key("same everywhere", percent(0, 100), default=0.25),
-    Key("same at banks", percent(0, 100), default=0.0),
-    Key("two faults", percent(0, 50), default=0.0),
+    Key("same again", percentage(0, 100), default=0.67),
+    Key("same everywhere", percentage(0, 100), default=0.25),
+    Key("same at banks", percentage(0, 100), default=0.0),
+    Key("two faults", percentage(0, 50), default=0.0),
     Key("two faults from", number("decibans", 0, 100), default=13.0),
     Key("afterwards", afterwards.read_afterwards, by_name=True, default=Afterwards()),
     *ORIGIN,
@@ -297,7 +299,7 @@ LEVELS: dict[str, tuple[str, ...]] = {
 }
 
 
-def read_entry(desk: Desk, section: str, name: Text, node: Node) -> Any:
+def read_entry(desk: ReaderContext, section: str, name: Text, node: Node) -> Any:
     """One entry as its dataclass, or None when it has a mistake (all of them noted)."""
     spec, before = SECTIONS[section], len(desk.notes)
     if section == "codes":
@@ -316,7 +318,7 @@ def read_entry(desk: Desk, section: str, name: Text, node: Node) -> Any:
     return spec.make(name=name.value, **where, **values)
 
 
-def read_settings(desk: Desk, name: Text, node: Node) -> Settings | None:
+def read_settings(desk: ReaderContext, name: Text, node: Node) -> Settings | None:
     """The settings; their weights are put on the desk, as every other entry needs them."""
     before = len(desk.notes)
     body = as_map(desk, node, "the settings")

@@ -17,7 +17,7 @@ from reasoner.rulebook import quantity, shapes
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Frequency, Place
 from reasoner.rulebook.problem import Notebook, Spot, Unreadable, choices_of, levels_of, near, shorten
-from reasoner.rulebook.shapes import Shape, Shaped, shape_of
+from reasoner.rulebook.shapes import JsonShape, Shaped, shape_of
 
 NAME = re.compile(r"[a-z][a-z0-9-]*")
 REPLACE = "REPLACE ME"  # stands in skeletons for what a person has to write
@@ -60,7 +60,7 @@ OTHER_WORDS = {
 
 
 @dataclass
-class Desk:
+class ReaderContext:
     """What a reader needs: where mistakes go, which names there are (and where), what each kind of source is worth."""
 
     notes: Notebook
@@ -74,7 +74,7 @@ class Desk:
         return self.weights.get(source if source in ("practice", "judgement") else "published", 1.0)
 
 
-Read = Callable[[Desk, Node], Any]
+FieldReader = Callable[[ReaderContext, Node], Any]
 
 
 @dataclass(frozen=True)
@@ -86,28 +86,28 @@ class Key:
     """
 
     name: str
-    read: Read
+    read: FieldReader
     into: str = ""
     paste: str = ""
     default: Any = None
     by_name: bool = False
-    wanted: Shape | None = None
+    wanted: JsonShape | None = None
 
     @cached_property
     def attribute(self) -> str:
         return self.into or self.name.replace(" ", "_")
 
     @property
-    def shape(self) -> Shape:
+    def shape(self) -> JsonShape:
         return shape_of(self.read) if self.wanted is None else self.wanted
 
 
-def table(*keys: Key) -> dict[str, Key]:
+def key_table(*keys: Key) -> dict[str, Key]:
     """Keys by name."""
     return {key.name: key for key in keys}
 
 
-def object_of(keys: Mapping[str, Key], others: Shape | bool = False) -> Shape:
+def object_of(keys: Mapping[str, Key], others: JsonShape | bool = False) -> JsonShape:
     """The shape of a map with these keys; `others`: the shape of further values, if there may be any."""
     return {
         "type": "object",
@@ -117,7 +117,7 @@ def object_of(keys: Mapping[str, Key], others: Shape | bool = False) -> Shape:
     }
 
 
-def fields(desk: Desk, keys: Mapping[str, Key], node: Map, owner: Spot, level: str) -> dict[str, Any]:
+def fields(desk: ReaderContext, keys: Mapping[str, Key], node: Map, owner: Spot, level: str) -> dict[str, Any]:
     """The values of a map by attribute. What is missing and optional has its default, what is wrong has None.
 
     level: what the map is, in words (`a check`); owner: where a missing key is reported.
@@ -135,7 +135,7 @@ def fields(desk: Desk, keys: Mapping[str, Key], node: Map, owner: Spot, level: s
     return values
 
 
-def unknown_key(desk: Desk, name: Text, keys: Collection[str], level: str) -> str | None:
+def unknown_key(desk: ReaderContext, name: Text, keys: Collection[str], level: str) -> str | None:
     """Notes a key that has no place here: what it is called here, the near one, the level it belongs to, or all known.
 
     Gives the key that was most likely meant, so that reading can go on as if it had been written.
@@ -168,7 +168,7 @@ def shape(node: Node) -> str:
     return "a list" if isinstance(node, List) else "one text"
 
 
-def as_text(desk: Desk, node: Node, wanted: str = "one text") -> Text | None:
+def text_of_node(desk: ReaderContext, node: Node, wanted: str = "one text") -> Text | None:
     """The text of a node, or None with a note where it is none."""
     if not isinstance(node, Text):
         desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", "write it after the colon")
@@ -181,7 +181,7 @@ def as_text(desk: Desk, node: Node, wanted: str = "one text") -> Text | None:
     return None
 
 
-def as_map(desk: Desk, node: Node, wanted: str, mend: str = "") -> Map | None:
+def as_map(desk: ReaderContext, node: Node, wanted: str, mend: str = "") -> Map | None:
     """A node as a map, or None with a note where it is none."""
     if isinstance(node, Map):
         return node
@@ -195,19 +195,19 @@ def as_map(desk: Desk, node: Node, wanted: str, mend: str = "") -> Map | None:
     return None
 
 
-def _text(desk: Desk, node: Node) -> str | None:
-    found = as_text(desk, node)
+def _text(desk: ReaderContext, node: Node) -> str | None:
+    found = text_of_node(desk, node)
     return found.value.strip() if found else None
 
 
 text = Shaped(_text, shapes.TEXT)
 
 
-def parsed(parse: Callable[[str], Any], shape: Shape) -> Read:
+def parsed(parse: Callable[[str], Any], shape: JsonShape) -> FieldReader:
     """A reader from a parser of text that raises Unreadable."""
 
-    def read(desk: Desk, node: Node) -> Any:
-        found = as_text(desk, node)
+    def read(desk: ReaderContext, node: Node) -> Any:
+        found = text_of_node(desk, node)
         if found is None:
             return None
         try:
@@ -219,22 +219,22 @@ def parsed(parse: Callable[[str], Any], shape: Shape) -> Read:
     return Shaped(read, shape)
 
 
-def number(unit: str = "", least: float = -quantity.LARGEST, most: float = quantity.LARGEST) -> Read:
+def number(unit: str = "", least: float = -quantity.LARGEST, most: float = quantity.LARGEST) -> FieldReader:
     """A reader of a number between limits, in a unit."""
-    return parsed(lambda text: quantity.number(text, unit, least, most), shapes.number(least, most))
+    return parsed(lambda text: quantity.parse_number(text, unit, least, most), shapes.number_shape(least, most))
 
 
-def percent(least: float = 0, most: float = 100) -> Read:
+def percentage(least: float = 0, most: float = 100) -> FieldReader:
     """A reader of a percentage between limits."""
-    return parsed(lambda text: quantity.percent(text, least, most), shapes.text_like(quantity.PERCENT))
+    return parsed(lambda text: quantity.parse_percent(text, least, most), shapes.text_like(quantity.PERCENT))
 
 
-minutes = parsed(quantity.minutes, shapes.number(0, quantity.MOST_MINUTES))
-money = parsed(quantity.money, shapes.number(0, quantity.LARGEST))
-distance = parsed(quantity.distance, shapes.text_like(quantity.DISTANCE))
+minutes = parsed(quantity.parse_minutes, shapes.number_shape(0, quantity.MOST_MINUTES))
+money = parsed(quantity.parse_money, shapes.number_shape(0, quantity.LARGEST))
+distance = parsed(quantity.parse_distance, shapes.text_like(quantity.DISTANCE))
 
 
-def choice(*words: str) -> Read:
+def choice(*words: str) -> FieldReader:
     """One of these words."""
 
     def parse(text: str) -> str:
@@ -265,7 +265,7 @@ OFTEN = shapes.either(
 _often = parsed(quantity.how_often, OFTEN)
 
 
-def _frequency(desk: Desk, node: Node) -> Frequency | None:
+def _frequency(desk: ReaderContext, node: Node) -> Frequency | None:
     """A frequency as it was written, with its value."""
     found = _often(desk, node)
     if found is None or not isinstance(node, Text):
@@ -280,11 +280,11 @@ frequency = Shaped(_frequency, OFTEN)
 # ---- readers of names ------------------------------------------------------------------------------------------------
 
 
-def name_of(*sections: str, also: tuple[str, ...] = ()) -> Read:
+def name_of(*sections: str, also: tuple[str, ...] = ()) -> FieldReader:
     """The name of an entry of one of these sections, or one of the words in `also`."""
 
-    def read(desk: Desk, node: Node) -> str | None:
-        found = as_text(desk, node, "one name")
+    def read(desk: ReaderContext, node: Node) -> str | None:
+        found = text_of_node(desk, node, "one name")
         if found is None:
             return None
         if found.value in also or any(found.value in desk.known[section] for section in sections):
@@ -296,7 +296,7 @@ def name_of(*sections: str, also: tuple[str, ...] = ()) -> Read:
     return Shaped(read, shapes.either(*map(shapes.name_in, sections), *others))
 
 
-def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
+def unknown_name(desk: ReaderContext, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
     """Notes a name that no entry has, with the nearest that one has."""
     wanted = choices_of(ONE[section] for section in sections)
     title = shorten(found.value)
@@ -324,10 +324,10 @@ def unknown_name(desk: Desk, found: Text, sections: tuple[str, ...], also: tuple
 # ---- readers of lists and maps ---------------------------------------------------------------------------------------
 
 
-def list_of(read: Read) -> Read:
+def list_of(read: FieldReader) -> FieldReader:
     """A tuple, without repetitions."""
 
-    def read_list(desk: Desk, node: Node) -> tuple[Any, ...] | None:
+    def read_list(desk: ReaderContext, node: Node) -> tuple[Any, ...] | None:
         if not isinstance(node, List):
             mend = "write it as [one, two]"
             if isinstance(node, Text) and node.value:
@@ -349,23 +349,23 @@ def list_of(read: Read) -> Read:
     return Shaped(read_list, shapes.items(shape_of(read)))
 
 
-def map_of(key: Read, value: Read, wanted: str = "keys and values") -> Read:
+def map_of(key: FieldReader, value: FieldReader, wanted: str = "keys and values") -> FieldReader:
     """A map, both sides read; pairs with a mistake are left out (they have been noted)."""
 
-    def read(desk: Desk, node: Node) -> Mapping[Any, Any] | None:
+    def read(desk: ReaderContext, node: Node) -> Mapping[Any, Any] | None:
         found = as_map(desk, node, wanted)
         if found is None:
             return None
         pairs = [(key(desk, k), value(desk, v)) for k, v in found.pairs]
         return {k: v for k, v in pairs if k is not None and v is not None}
 
-    return Shaped(read, shapes.named(shape_of(key), shape_of(value)))
+    return Shaped(read, shapes.map_shape(shape_of(key), shape_of(value)))
 
 
 def group(keys: Mapping[str, Key], level: str, make: Callable[..., Any] = dict, at_place: bool = False) -> Shaped:
     """A map with these keys, as its dataclass; at_place: which knows where it was written. level: as for `fields`."""
 
-    def read(desk: Desk, node: Node) -> Any:
+    def read(desk: ReaderContext, node: Node) -> Any:
         before = len(desk.notes)
         found = as_map(desk, node, "keys and values")
         values = None if found is None else fields(desk, keys, found, found, level)
@@ -376,6 +376,6 @@ def group(keys: Mapping[str, Key], level: str, make: Callable[..., Any] = dict, 
     return Shaped(read, object_of(keys))
 
 
-def as_it_is(desk: Desk, node: Node) -> Node:
+def as_it_is(desk: ReaderContext, node: Node) -> Node:
     """The node itself, for what can only be read when its neighbours have been."""
     return node

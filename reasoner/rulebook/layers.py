@@ -125,7 +125,7 @@ def _strays(section: str, name: Text, body: Node, known: Mapping[str, Mapping[st
 # ---- what was written where ------------------------------------------------------------------------------------------
 
 
-def written(layer: Layer) -> dict[Trail, Written]:
+def values_written(layer: Layer) -> dict[Trail, Written]:
     """Every value as text with its place, and what it replaced."""
     found: dict[Trail, Written] = {}
     for section, name, body in layer.bodies():
@@ -144,14 +144,14 @@ def written(layer: Layer) -> dict[Trail, Written]:
 
 
 def _written(layer: Layer, trail: Trail, node: Node) -> Written:
-    before = tuple(Written(as_text(old), old.place) for old in layer.before.get(trail, ()))
-    return Written(as_text(node), node.place, before)
+    before = tuple(Written(text_of_value(old), old.place) for old in layer.before.get(trail, ()))
+    return Written(text_of_value(node), node.place, before)
 
 
-def as_text(node: Node) -> str:
+def text_of_value(node: Node) -> str:
     """A value on one line, as it could be written."""
     if isinstance(node, Text):
         return node.value.strip()
     if isinstance(node, List):
-        return f"[{', '.join(map(as_text, node.items))}]"
-    return f"{{{', '.join(f'{key.value}: {as_text(value)}' for key, value in node.pairs)}}}"
+        return f"[{', '.join(map(text_of_value, node.items))}]"
+    return f"{{{', '.join(f'{key.value}: {text_of_value(value)}' for key, value in node.pairs)}}}"

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import yaml
 
 from reasoner.rulebook.model import Place
-from reasoner.rulebook.problem import Mark, Notebook, Problem, shorten
+from reasoner.rulebook.problem import BareSpot, Notebook, Problem, shorten
 
 # ---- What the YAML parser says, in plain words -----------------------------------------------------------------------
 # Where the slip really is, and what would mend it.
@@ -290,20 +290,20 @@ Node = Text | List | Map
 def read_text(text: str, file: str) -> tuple[Map | None, tuple[Problem, ...]]:
     """The tree of a YAML text and what is wrong with it. No tree when it could not be read to the end."""
     notes = Notebook()
-    return parse(text, file, notes), notes.problems
+    return parse_tree(text, file, notes), notes.problems
 
 
 def read_file(path: Path, shown_as: str = "") -> tuple[Map | None, tuple[Problem, ...]]:
     """As `read_text`, from a file. A file that cannot be opened is a problem like any other."""
     notes = Notebook()
     file = shown_as or str(path)
-    content = load(path, file, notes)
+    content = load_bytes(path, file, notes)
     return (None if content is None else parse_bytes(content, file, notes)), notes.problems
 
 
-def load(path: Path, file: str, notes: Notebook) -> bytes | None:
+def load_bytes(path: Path, file: str, notes: Notebook) -> bytes | None:
     """The bytes of a file, or None with the reason noted."""
-    here = Mark(Place(file, 1))
+    here = BareSpot(Place(file, 1))
     try:
         if path.stat().st_size > LARGEST:
             notes.note("too-large", here, f"the file is larger than {LARGEST // 1_000_000} MB", "split it into several")
@@ -324,10 +324,10 @@ def parse_bytes(content: bytes, file: str, notes: Notebook) -> Map | None:
         mend = "save it as UTF-8 (the editor's Save as, Encoding)"
         notes.note("not-utf-8", _mark(before, file), "the file is not UTF-8 from here on", mend)
         return None
-    return parse(text, file, notes)
+    return parse_tree(text, file, notes)
 
 
-def parse(text: str, file: str, notes: Notebook) -> Map | None:
+def parse_tree(text: str, file: str, notes: Notebook) -> Map | None:
     """The tree of a text, mistakes going to `notes`. None when it could not be read to the end."""
     text = text.removeprefix("\ufeff")
     notes.lines[file] = BREAK.split(text)
@@ -337,7 +337,7 @@ def parse(text: str, file: str, notes: Notebook) -> Map | None:
         notes.note("control-character", _mark(text[: bad.start()], file), message, "delete it and type the place again")
         return None
     if len(text) > LARGEST:
-        notes.note("too-large", Mark(Place(file, 1)), f"longer than {LARGEST // 1_000_000} million characters")
+        notes.note("too-large", BareSpot(Place(file, 1)), f"longer than {LARGEST // 1_000_000} million characters")
         return None
     walk = _Walk(file, notes)
     try:
@@ -346,13 +346,13 @@ def parse(text: str, file: str, notes: Notebook) -> Map | None:
         return None
     except yaml.MarkedYAMLError as error:
         kind, row, column, length, message, mend = in_plain_words(error, notes.lines[file], walk.last)
-        notes.note(kind, Mark(Place(file, row + 1, column + 1), length), message, mend)
+        notes.note(kind, BareSpot(Place(file, row + 1, column + 1), length), message, mend)
         return None
 
 
-def _mark(before: str, file: str) -> Mark:
+def _mark(before: str, file: str) -> BareSpot:
     lines = BREAK.split(before)
-    return Mark(Place(file, len(lines), len(lines[-1]) + 1))
+    return BareSpot(Place(file, len(lines), len(lines[-1]) + 1))
 
 
 class _Refused(Exception):
@@ -376,7 +376,7 @@ class _Walk:
                 tree = self.node(self.next(events), events, 1)
         if tree is None or (isinstance(tree, Text) and not tree.value and not tree.quoted):
             self.notes.note(
-                "empty-file", Mark(Place(self.file, 1)), "there is nothing in this file", "fill it or delete it"
+                "empty-file", BareSpot(Place(self.file, 1)), "there is nothing in this file", "fill it or delete it"
             )
             return None
         if isinstance(tree, Map):
@@ -452,5 +452,5 @@ class _Walk:
         return max(1, int(last_column - start.column))
 
     def refuse(self, kind: str, event: Any, message: str, mend: str) -> None:
-        self.notes.note(kind, Mark(self.place(event), self.length(event, event)), message, mend)
+        self.notes.note(kind, BareSpot(self.place(event), self.length(event, event)), message, mend)
         raise _Refused

@@ -9,23 +9,23 @@ from typing import Any
 from reasoner.rulebook import shapes
 from reasoner.rulebook.fields import (
     NAME,
-    Desk,
+    FieldReader,
     Key,
-    Read,
+    ReaderContext,
     as_map,
-    as_text,
     choice,
     distance,
     fields,
     frequency,
+    key_table,
     list_of,
     map_of,
     minutes,
     name_of,
     number,
     object_of,
-    table,
     text,
+    text_of_node,
 )
 from reasoner.rulebook.located import List, Map, Node
 from reasoner.rulebook.model import Among, Filter, MoreLikely, Origin, Reach
@@ -89,11 +89,11 @@ INJECTION = PROPERTIES["injection"]
 PLACE = re.compile(r"(engine)|(bank|cylinder) ([1-9]\d?)")
 
 
-def one_or_more(*words: str) -> Read:
+def one_or_more(*words: str) -> FieldReader:
     """One of these words, or a list of them, as a tuple."""
     one, several = choice(*words), list_of(choice(*words))
 
-    def read(desk: Desk, node: Node) -> Any:
+    def read(desk: ReaderContext, node: Node) -> Any:
         if isinstance(node, List):
             return several(desk, node)
         word = one(desk, node)
@@ -102,9 +102,9 @@ def one_or_more(*words: str) -> Read:
     return Shaped(read, shapes.either(shape_of(one), shape_of(several)))
 
 
-def _as_named(desk: Desk, node: Node) -> str | None:
+def _as_named(desk: ReaderContext, node: Node) -> str | None:
     """A name of something that is not known here, such as a warning of the program."""
-    found = as_text(desk, node, "one name")
+    found = text_of_node(desk, node, "one name")
     if found is None:
         return None
     if NAME.fullmatch(found.value):
@@ -120,17 +120,17 @@ check_names, caution_names, tool_names = (list_of(name_of(section)) for section 
 family_names = list_of(name_of("families"))
 shows = map_of(name_of("conditions", also=("any",)), frequency, "conditions, and how often it acts in each")
 
-FILTER = table(
+FILTER = key_table(
     *(Key(name, one_or_more(*words)) for name, words in PROPERTIES.items()),
     Key("distance over", distance),
     Key("distance under", distance),
     Key("year over", number("", 1900, 2100)),
     Key("year under", number("", 1900, 2100)),
 )
-AMONG = FILTER | table(Key("chance", frequency, paste="chance: 20 %"))
-MORE_LIKELY = FILTER | table(Key("times", number("times", 0.001, 1000), paste="times: 2"))
-SHARES = table(*(Key(name, positive) for name in INJECTION))
-REACH = table(Key("minutes", minutes, paste="minutes: 2"), Key("wait", minutes, default=0.0))
+AMONG = FILTER | key_table(Key("chance", frequency, paste="chance: 20 %"))
+MORE_LIKELY = FILTER | key_table(Key("times", number("times", 0.001, 1000), paste="times: 2"))
+SHARES = key_table(*(Key(name, positive) for name in INJECTION))
+REACH = key_table(Key("minutes", minutes, paste="minutes: 2"), Key("wait", minutes, default=0.0))
 ORIGIN = (
     Key("source", name_of("sources", also=("practice", "judgement")), paste="source: judgement"),
     Key("weight", number("cases", 0.1, 1e6)),
@@ -141,13 +141,13 @@ NAMED = Key("name", text, into="title", paste="name: what people call it")
 MEANS = Key("means", text, paste="means: what it is, in a sentence or two")
 
 
-def origin(desk: Desk, values: dict[str, Any], spot: Spot) -> Origin:
+def origin(desk: ReaderContext, values: dict[str, Any], spot: Spot) -> Origin:
     """Takes source, weight and because out of the values."""
     source, weight, because = (values.pop(key.attribute) for key in ORIGIN)
     return Origin(source, desk.weight_of(source) if weight is None else weight, spot.place, because)
 
 
-def _read_filter(desk: Desk, node: Node) -> Filter | None:
+def _read_filter(desk: ReaderContext, node: Node) -> Filter | None:
     """`only`: properties with the values they may have, and a range of distance."""
     found = as_map(desk, node, "a property and its values", "such as {injection: direct}")
     return None if found is None else _filter(desk, found, fields(desk, FILTER, found, found, "a filter"))
@@ -156,7 +156,7 @@ def _read_filter(desk: Desk, node: Node) -> Filter | None:
 read_filter = Shaped(_read_filter, object_of(FILTER))
 
 
-def _filter(desk: Desk, spot: Spot, values: Mapping[str, Any]) -> Filter:
+def _filter(desk: ReaderContext, spot: Spot, values: Mapping[str, Any]) -> Filter:
     over, under = values["distance_over"], values["distance_under"]
     if over is not None and under is not None and over >= under:
         desk.notes.note("bad-number", spot, "no distance is over the one and under the other", "swap the two")
@@ -167,7 +167,7 @@ def _filter(desk: Desk, spot: Spot, values: Mapping[str, Any]) -> Filter:
     return Filter({name: allowed for name, allowed in named.items() if allowed}, over, under, since, until)
 
 
-def _read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
+def _read_more_likely(desk: ReaderContext, node: Node) -> MoreLikely | None:
     found = as_map(desk, node, "a property and `times`", "such as {injection: direct, times: 2}")
     if found is None:
         return None
@@ -181,7 +181,7 @@ def _read_more_likely(desk: Desk, node: Node) -> MoreLikely | None:
 read_more_likely = Shaped(_read_more_likely, object_of(MORE_LIKELY))
 
 
-def _read_among(desk: Desk, node: Node) -> Among | None:
+def _read_among(desk: ReaderContext, node: Node) -> Among | None:
     found = as_map(desk, node, "a property and `chance`", "such as {injection: direct, chance: 5 %}")
     if found is None:
         return None
@@ -192,7 +192,7 @@ def _read_among(desk: Desk, node: Node) -> Among | None:
 read_among = Shaped(_read_among, object_of(AMONG))
 
 
-def _read_share(desk: Desk, node: Node) -> Mapping[str, float] | None:
+def _read_share(desk: ReaderContext, node: Node) -> Mapping[str, float] | None:
     """One number for every injection, or one for each that is named."""
     if isinstance(node, Map):
         values = fields(desk, SHARES, node, node, "`share`")
@@ -204,7 +204,7 @@ def _read_share(desk: Desk, node: Node) -> Mapping[str, float] | None:
 read_share = Shaped(_read_share, shapes.either(shape_of(positive), object_of(SHARES)))
 
 
-def _read_reach(desk: Desk, node: Node) -> Reach | None:
+def _read_reach(desk: ReaderContext, node: Node) -> Reach | None:
     found = as_map(desk, node, "minutes and wait", "such as {minutes: 2, wait: 20}")
     return None if found is None else Reach(**fields(desk, REACH, found, found, "`from`"))
 
@@ -212,9 +212,9 @@ def _read_reach(desk: Desk, node: Node) -> Reach | None:
 read_reach = Shaped(_read_reach, object_of(REACH))
 
 
-def _read_place(desk: Desk, node: Node) -> tuple[str, int] | None:
+def _read_place(desk: ReaderContext, node: Node) -> tuple[str, int] | None:
     """`engine`, `bank 2`, `cylinder 3` as (kind, number); the engine's number is 0."""
-    found = as_text(desk, node, "a place")
+    found = text_of_node(desk, node, "a place")
     if found is None:
         return None
     match = PLACE.fullmatch(found.value)

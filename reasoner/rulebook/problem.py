@@ -12,15 +12,15 @@ from reasoner.rulebook.model import Place
 # ---- Did you mean? The nearest known word, and keys that are right but stand at the wrong level ----------------------
 
 
-def plain(word: str) -> str:
+def plain_spelling(word: str) -> str:
     """A word as far as its spelling matters: no case, no difference between space, dash and underscore."""
     return " ".join(word.lower().replace("-", " ").replace("_", " ").split())
 
 
 def near(word: str, known: Iterable[str]) -> str | None:
     """The known word that `word` most likely means, or None."""
-    by_spelling = {plain(name): name for name in known}
-    meant = plain(word)[:80]
+    by_spelling = {plain_spelling(name): name for name in known}
+    meant = plain_spelling(word)[:80]
     if meant in by_spelling:
         return by_spelling[meant]
     close = get_close_matches(meant, by_spelling, n=1, cutoff=0.7)
@@ -79,7 +79,7 @@ class RulesRefused(Exception):
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(sorted(problems))
-        super().__init__("\n".join(show(problem) for problem in self.problems))
+        super().__init__("\n".join(problem_text(problem) for problem in self.problems))
 
 
 class Spot(Protocol):
@@ -92,7 +92,7 @@ class Spot(Protocol):
 
 
 @dataclass(frozen=True)
-class Mark:
+class BareSpot:
     """A bare spot, for what is no part of a tree."""
 
     place: Place
@@ -133,7 +133,7 @@ def shorten(text: str, most: int = 40) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
-def show(problem: Problem) -> str:
+def problem_text(problem: Problem) -> str:
     """The mistake as text: where, what, the line with the spot marked, what would mend it."""
     shown = [f"{problem.place}: {problem.severity}: {problem.message}   [{problem.kind}]"]
     if problem.text_line.strip():

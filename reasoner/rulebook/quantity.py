@@ -28,7 +28,7 @@ _MINUTES = {"min": 1, "mins": 1, "minute": 1, "minutes": 1, "h": 60, "hr": 60, "
 _BAND = re.compile(BAND)
 
 
-def number(text: str, unit: str = "", least: float = -LARGEST, most: float = LARGEST) -> float:
+def parse_number(text: str, unit: str = "", least: float = -LARGEST, most: float = LARGEST) -> float:
     """A plain finite number without its unit, within bounds. `unit` is what it counts, for the messages."""
     text = " ".join(text.split())
     counted = f" of {unit}" if unit else ""
@@ -58,19 +58,19 @@ def _plainer(text: str, unit: str) -> str:
     return f"write the number alone: {value:g}"
 
 
-def minutes(text: str) -> float:
+def parse_minutes(text: str) -> float:
     """Minutes, at least 0."""
-    return number(text, "minutes", 0, MOST_MINUTES)
+    return parse_number(text, "minutes", 0, MOST_MINUTES)
 
 
-def money(text: str) -> float:
+def parse_money(text: str) -> float:
     """Money in whatever the shop counts in, at least 0."""
     if re.fullmatch(r"[^\d\s+-]+ ?\d+(?:\.\d+)?", text):
         raise Unreadable(f'"{text}" is no plain number', f"write the number alone: {text.lstrip('€$£ ')}", "bad-number")
-    return number(text, "", 0)
+    return parse_number(text, "", 0)
 
 
-def percent(text: str, least: float = 0, most: float = 100) -> float:
+def parse_percent(text: str, least: float = 0, most: float = 100) -> float:
     """`12 %` as 0.12, within bounds given in per cent."""
     text = " ".join(text.split())
     match = re.fullmatch(PERCENT, text)
@@ -84,7 +84,7 @@ def percent(text: str, least: float = 0, most: float = 100) -> float:
     return float(match[1]) / 100
 
 
-def distance(text: str) -> float:
+def parse_distance(text: str) -> float:
     """`160000 km` or `100000 mi` in km."""
     text = " ".join(text.split())
     match = _DISTANCE.fullmatch(text)
@@ -106,9 +106,9 @@ def band(text: str) -> tuple[float | None, float | None]:
     if not match:
         raise Unreadable(f'"{text[:40]}" is no range', "such as `below -10`, `-10 to 10`, `above 10`", "bad-number")
     if match[1]:
-        bound = number(match[2])
+        bound = parse_number(match[2])
         return (None, bound) if match[1] == "below" else (bound, None)
-    low, high = number(match[3]), number(match[4])
+    low, high = parse_number(match[3]), parse_number(match[4])
     if low >= high:
         raise Unreadable(f'"{text}" is empty', f"the smaller number first: `{high:g} to {low:g}`", "bad-number")
     return low, high

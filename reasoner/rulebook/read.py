@@ -8,17 +8,17 @@ from pathlib import Path
 from typing import Any
 
 from reasoner.rulebook.entries import CODE, LEVELS, SECTIONS, read_entry, read_settings
-from reasoner.rulebook.fields import LEFTOVER, NAME, ONE, Desk, unknown_key
-from reasoner.rulebook.layers import Layer, lay_over, written
-from reasoner.rulebook.located import Map, Node, Text, load, parse_bytes
+from reasoner.rulebook.fields import LEFTOVER, NAME, ONE, ReaderContext, unknown_key
+from reasoner.rulebook.layers import Layer, lay_over, values_written
+from reasoner.rulebook.located import Map, Node, Text, load_bytes, parse_bytes
 from reasoner.rulebook.model import Check, Family, Fault, Place, Rulebook
-from reasoner.rulebook.problem import Mark, Notebook, Problem, RulesRefused, choices_of, near, shorten
+from reasoner.rulebook.problem import BareSpot, Notebook, Problem, RulesRefused, choices_of, near, shorten
 
 # ---- What only shows when all the rules are there --------------------------------------------------------------------
 # Loops, and the one fault that stands for anything else.
 
 
-def no_loops(desk: Desk, families: Mapping[str, Family], checks: Mapping[str, Check]) -> None:
+def no_loops(desk: ReaderContext, families: Mapping[str, Family], checks: Mapping[str, Check]) -> None:
     """Families that are part of themselves, checks that wait for or stand for each other."""
     part_of = {name: family.part_of for name, family in families.items()}
     _no_loop(desk, families, part_of, "a family is part of itself", "take one of the steps out")
@@ -29,14 +29,14 @@ def no_loops(desk: Desk, families: Mapping[str, Family], checks: Mapping[str, Ch
 
 
 def _no_loop(
-    desk: Desk,
+    desk: ReaderContext,
     entries: Mapping[str, Family] | Mapping[str, Check],
     steps: Mapping[str, tuple[str, ...]],
     message: str,
     mend: str,
 ) -> None:
     for loop in loops(steps):
-        spot = Mark(entries[loop[0]].origin.place, len(loop[0]))
+        spot = BareSpot(entries[loop[0]].origin.place, len(loop[0]))
         desk.notes.note("loop", spot, f"{message}: {' -> '.join(loop)}", mend)
 
 
@@ -57,29 +57,29 @@ def loops(steps: Mapping[str, tuple[str, ...]]) -> Iterator[tuple[str, ...]]:
                 pending += [(wider, len(path)) for wider in reversed(steps.get(name, ()))]
 
 
-def one_spare(desk: Desk, faults: Mapping[str, Fault], checks: Mapping[str, Check], here: Place) -> None:
+def one_spare(desk: ReaderContext, faults: Mapping[str, Fault], checks: Mapping[str, Check], here: Place) -> None:
     """Exactly one fault stands for anything else, as there always is something; it says nothing of its own."""
     spare = [fault for fault in faults.values() if fault.anything_else]
     if not spare:
         mend = "add a fault with the line\n  anything else: yes"
-        desk.notes.note("missing-key", Mark(here), "no fault stands for anything else", mend)
+        desk.notes.note("missing-key", BareSpot(here), "no fault stands for anything else", mend)
     for fault in spare[1:]:
         first = spare[0].origin.place
         message = f"a second fault stands for anything else; first {spare[0].name} ({first.file}:{first.line})"
-        desk.notes.note("same-twice", Mark(fault.origin.place, len(fault.name)), message, "keep one of the two")
+        desk.notes.note("same-twice", BareSpot(fault.origin.place, len(fault.name)), message, "keep one of the two")
     for check in checks.values():
         for name in [fault.name for fault in spare if fault.name in check.given]:
             message = f"this would not be used: {name} behaves like the mean of all other faults"
-            desk.notes.note("not-used", Mark(check.given[name].origin.place, len(name)), message, "delete it")
+            desk.notes.note("not-used", BareSpot(check.given[name].origin.place, len(name)), message, "delete it")
 
 
-def one_subject_a_name(desk: Desk) -> None:
+def one_subject_a_name(desk: ReaderContext) -> None:
     """`given` names a fault or a family, so no name may be both."""
     for name, place in desk.known["faults"].items():
         other = desk.known["families"].get(name)
         if other:
             message = f'"{name}" is a family too ({other.file}:{other.line})'
-            desk.notes.note("same-twice", Mark(place, len(name)), message, "give one of them another name")
+            desk.notes.note("same-twice", BareSpot(place, len(name)), message, "give one of them another name")
 
 
 # ---- Rule files to a Rulebook ----------------------------------------------------------------------------------------
@@ -122,7 +122,7 @@ def gather(paths: Sequence[Path], shown_from: Path | None, over: Sequence[Path],
         lay_over(base, layer, notes)
     if others:
         base.stamp = hashlib.sha256("\0".join([base.stamp, *(layer.stamp for layer in others)]).encode()).hexdigest()
-    return build(base, notes)
+    return build_book(base, notes)
 
 
 # ---- files -----------------------------------------------------------------------------------------------------------
@@ -133,7 +133,7 @@ def read_layer(paths: Sequence[Path], shown_from: Path | None, notes: Notebook) 
     layer, digest, whole = Layer(), hashlib.sha256(), True
     for path, name in _files(paths, shown_from, notes):
         shown = _shown(path, shown_from)
-        content = load(path, shown, notes)
+        content = load_bytes(path, shown, notes)
         tree = None if content is None else parse_bytes(content, shown, notes)
         if content is None or tree is None:
             whole = False
@@ -149,12 +149,12 @@ def _files(paths: Sequence[Path], shown_from: Path | None, notes: Notebook) -> l
     """Each file once, with the name that goes into the stamp: the same wherever the folder lies."""
     found: dict[Path, tuple[Path, str]] = {}
     for path in paths:
-        here = Mark(Place(_shown(path, shown_from), 1))
+        here = BareSpot(Place(_shown(path, shown_from), 1))
         if path.is_dir():
             inside = sorted(p for p in path.iterdir() if not p.name.startswith("."))
             for odd in (p for p in inside if p.suffix.lower() in (".yml", ".yaml") and p.suffix != ".yaml"):
                 message = "not read: the names of rule files end in .yaml"
-                notes.note("no-rules", Mark(Place(_shown(odd, shown_from), 1)), message, f"name it {odd.stem}.yaml")
+                notes.note("no-rules", BareSpot(Place(_shown(odd, shown_from), 1)), message, f"name it {odd.stem}.yaml")
             files = [p for p in inside if p.suffix == ".yaml"]
             if not files:
                 notes.note("no-rules", here, "no rule files in this folder", "rule files are *.yaml")
@@ -165,7 +165,7 @@ def _files(paths: Sequence[Path], shown_from: Path | None, notes: Notebook) -> l
             continue
         found.update((p.resolve(), (p, p.name)) for p in files if p.resolve() not in found)
     if not paths:
-        notes.note("no-rules", Mark(Place("rules", 1)), "no rule files were named")
+        notes.note("no-rules", BareSpot(Place("rules", 1)), "no rule files were named")
     return list(found.values())
 
 
@@ -211,7 +211,7 @@ def _section(name: Text, notes: Notebook) -> str | None:
     """The section meant; of a misspelt one the entries are read all the same, so that no name seems to be missing."""
     if name.value in SECTIONS:
         return name.value
-    desk = Desk(notes, {}, levels=LEVELS)
+    desk = ReaderContext(notes, {}, levels=LEVELS)
     unknown_key(desk, name, (*SECTIONS, "settings", "format"), "a rule file")
     meant = near(name.value, SECTIONS)
     return meant
@@ -262,14 +262,14 @@ def _well_named(section: str, name: Text, body: Node, notes: Notebook) -> bool:
 # ---- the book --------------------------------------------------------------------------------------------------------
 
 
-def build(layer: Layer, notes: Notebook) -> Rulebook | None:
+def build_book(layer: Layer, notes: Notebook) -> Rulebook | None:
     """Every entry as its dataclass, every name resolved. None (and why noted) when anything is wrong."""
     known = {section: {n: text.place for n, (text, _) in found.items()} for section, found in layer.entries.items()}
-    desk = Desk(notes, known, levels=LEVELS)
+    desk = ReaderContext(notes, known, levels=LEVELS)
     here = Place(layer.files[0], 1)
     if layer.settings is None:
         missing = "no file has `settings`: the numbers of the reasoning itself"
-        notes.note("missing-key", Mark(here), missing, "add a section\n  settings:")
+        notes.note("missing-key", BareSpot(here), missing, "add a section\n  settings:")
     settings = read_settings(desk, *layer.settings) if layer.settings else None
     read = {
         section: {name: _read(layer, desk, section, text, node) for name, (text, node) in found.items()}
@@ -290,13 +290,13 @@ def build(layer: Layer, notes: Notebook) -> Rulebook | None:
         settings=settings,
         files=tuple(layer.files),
         stamp=layer.stamp,
-        written=written(layer),
+        written=values_written(layer),
         waived=desk.waived,
         over=frozenset(layer.own),
     )
 
 
-def _read(layer: Layer, desk: Desk, section: str, name: Text, node: Node) -> Any:
+def _read(layer: Layer, desk: ReaderContext, section: str, name: Text, node: Node) -> Any:
     """One entry. A mistake that shows in the layer below may come from what was laid over it."""
     before, changed = len(desk.notes), layer.changed.get((section, name.value))
     entry = read_entry(desk, section, name, node)

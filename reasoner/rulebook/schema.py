@@ -13,7 +13,7 @@ from reasoner.rulebook.model import At, Sees
 from reasoner.rulebook.problem import choices_of
 from reasoner.rulebook.quantity import WORDS
 from reasoner.rulebook.read import FORMAT
-from reasoner.rulebook.shapes import Shape
+from reasoner.rulebook.shapes import JsonShape
 
 # ---- A JSON Schema of rule files, for editors, put together from the reader's own tables of keys ---------------------
 # It knows the shape of what may be written; the reader knows more (that names exist, that outcomes fit their check,
@@ -22,7 +22,7 @@ from reasoner.rulebook.shapes import Shape
 CLOSED = ("conditions", "tools")  # few and stable: a name that is not there is marked, as a slip is likelier
 
 
-def schema(known: Mapping[str, Iterable[str]] | None = None) -> Shape:
+def schema(known: Mapping[str, Iterable[str]] | None = None) -> JsonShape:
     """The schema of one rule file. known: the names that are there already, by section.
 
     An entry of a known name may say only what it changes, and editors offer the names; every other entry must be whole.
@@ -46,17 +46,17 @@ def schema(known: Mapping[str, Iterable[str]] | None = None) -> Shape:
     }
 
 
-def _name(section: str, known: list[str]) -> Shape:
+def _name(section: str, known: list[str]) -> JsonShape:
     names = [{"enum": known}] if known else []
     free = [] if known and section in CLOSED else [_pattern(section)]
     return {"description": f"the name of a {ONE[section]}", **shapes.either(*names, *free)}
 
 
-def _pattern(section: str) -> Shape:
+def _pattern(section: str) -> JsonShape:
     return shapes.text_like((CODE if section == "codes" else NAME).pattern)
 
 
-def _section(section: str, known: list[str]) -> Shape:
+def _section(section: str, known: list[str]) -> JsonShape:
     """Entries by name; one of a known name by the shape that all of them share, said once (`$defs`)."""
     return {
         "type": "object",
@@ -66,7 +66,7 @@ def _section(section: str, known: list[str]) -> Shape:
     }
 
 
-def _entry(section: str) -> Shape:
+def _entry(section: str) -> JsonShape:
     return shapes.TEXT if section == "codes" else object_of(SECTIONS[section].keys)
 
 
@@ -74,7 +74,7 @@ def _changed(section: str) -> str:
     return f"changed-{section}"
 
 
-def _partly(whole: Shape) -> Shape:
+def _partly(whole: JsonShape) -> JsonShape:
     """The same without needing any key."""
     return {key: value for key, value in whole.items() if key != "required"}
 

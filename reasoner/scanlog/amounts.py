@@ -29,8 +29,8 @@ from reasoner.scanlog.shapes import (
     SENSED,
     SHARE,
     SOUND,
-    Family,
-    Fitted,
+    Explanation,
+    TrimFit,
 )
 
 IDLE = 1.3  # times the airflow at idle, up to which a moment is one of idle; judgement
@@ -48,7 +48,7 @@ LAGS = 0.03  # of a difference between two states that trims may still lack or o
 
 
 @dataclass(frozen=True)
-class Line:
+class TrimLine:
     """A state's trims. seconds: looked at. flow: lowest and highest airflow (g/s; tenth, ninetieth percentile).
 
     at_idle: trim (%) as read at idle airflow, None where it was not idling; high: the same at the highest airflow.
@@ -61,7 +61,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Shape:
+class SizedFamily:
     """One family. size: in `unit`, None where it cannot be said; at_most: trim (%) that it makes where it makes most.
 
     weight: against all others, 0..1. of_state: it comes and goes with the showing state. at: airflow (g/s) for which
@@ -83,14 +83,14 @@ class Fits:
     nothing that was recorded could tell one from another. spread: % of trim, a residual's. told_apart: by airflow.
     """
 
-    quiet: Line | None
-    showing: Line | None
-    shapes: tuple[Shape, ...]
+    quiet: TrimLine | None
+    showing: TrimLine | None
+    shapes: tuple[SizedFamily, ...]
     spread: float
     told_apart: bool
 
     @property
-    def best(self) -> Shape | None:
+    def best(self) -> SizedFamily | None:
         """The likeliest family; None where that is no fault, is not likely, or lies within its own error."""
         first = self.shapes[0] if self.shapes else None
         if first is None or first.name == NONE or first.weight < LIKELY:
@@ -128,7 +128,7 @@ class Fits:
         error = math.hypot(shows.high.error, off.error, TILTS) / 100
         return Estimate(100 * (1 / (1 + trim) - 1), 100 * error / (1 + trim) ** 2) if trim > -0.9 else None
 
-    def _read(self, side: Line | None) -> Estimate | None:
+    def _read(self, side: TrimLine | None) -> Estimate | None:
         if side is None:
             return None
         loaded = self.best is not None and self.best.name == LOAD
@@ -153,7 +153,7 @@ def with_second_opinion(found: Fits, odds: float) -> Fits:
 
 
 @dataclass(frozen=True)
-class Scale:
+class AirScale:
     """banks: that share the air. air_error: of the airflow, relative; None where only its proportions are known.
 
     density: kg/L; ratio: stoichiometric. speed: (n,) rpm at each moment, or None. cylinders: of the engine, or None.
@@ -172,10 +172,12 @@ class Scale:
         return Estimate(size.value * factor, size.error * factor)
 
 
-def fits(fitted: Fitted, families: Sequence[Family], seen: Looked, shows: Flags, step: float, scale: Scale) -> Fits:
+def size_families(
+    fitted: TrimFit, families: Sequence[Explanation], seen: Looked, shows: Flags, step: float, scale: AirScale
+) -> Fits:
     """families: the likeliest first. shows: (n,) moments in which the fault shows; all or none of a log with one
     state."""
-    shapes: dict[str, Shape] = {}
+    shapes: dict[str, SizedFamily] = {}
     if seen.told_apart or _one_needs_no_air(families):
         for family in families:
             if family.name in shapes:
@@ -191,12 +193,12 @@ def fits(fitted: Fitted, families: Sequence[Family], seen: Looked, shows: Flags,
     return Fits(*sides, ranked, 100 * fitted.spread, seen.told_apart)
 
 
-def _one_needs_no_air(families: Sequence[Family]) -> bool:
+def _one_needs_no_air(families: Sequence[Explanation]) -> bool:
     """Without airflow all that goes with it reads the same: only what does not can be told."""
     return families[0].name in (NONE, PURGED, COLD, MISREAD)
 
 
-def _line(fitted: Fitted, seen: Looked, here: Flags, step: float) -> Line | None:
+def _line(fitted: TrimFit, seen: Looked, here: Flags, step: float) -> TrimLine | None:
     """Readings, not coefficients: medians of the trim while idling and where airflow is highest."""
     if not here.any():
         return None
@@ -211,7 +213,7 @@ def _line(fitted: Fitted, seen: Looked, here: Flags, step: float) -> Line | None
     idles = _median(trims[at_idle], fitted.thinned)
     if idles is not None and high < RANGE * low:
         at_high = np.zeros(len(held), dtype=bool)  # all of it was idle
-    return Line(
+    return TrimLine(
         float(here.sum()) * step,
         (low, high),
         idles,
@@ -229,11 +231,11 @@ def _median(trims: Array, thinned: float) -> Estimate | None:
 
 
 def _shape(
-    family: Family, families: Sequence[Family], fitted: Fitted, seen: Looked, scale: Scale, weight: float
-) -> Shape:
+    family: Explanation, families: Sequence[Explanation], fitted: TrimFit, seen: Looked, scale: AirScale, weight: float
+) -> SizedFamily:
     """A family with its size, averaged over every explanation that has it."""
     if not family.columns:
-        return Shape(family.name, None, "", Estimate(0.0, 0.0), weight, False)
+        return SizedFamily(family.name, None, "", Estimate(0.0, 0.0), weight, False)
     sample, p = fitted.sample, len(fitted.sample.names)
     names = [sample.names[i] for i in range(p)] + [sample.names[i] for i in _twice(fitted)]
     own, alike = _own(family, families, names, p)
@@ -259,12 +261,12 @@ def _shape(
     else:
         at_most = Estimate(at_most.value, math.hypot(at_most.error, SOUND[names[own[0]].split()[0]]))
     size, unit = _named(family, at_most, columns, alike, shares, own, seen, scale)
-    return Shape(family.name, size, unit, _times(at_most, 100), weight, family.switching, at)
+    return SizedFamily(family.name, size, unit, _times(at_most, 100), weight, family.switching, at)
 
 
 def _own(
-    family: Family, families: Sequence[Family], names: Sequence[str], p: int
-) -> tuple[tuple[int, ...], list[Family]]:
+    family: Explanation, families: Sequence[Explanation], names: Sequence[str], p: int
+) -> tuple[tuple[int, ...], list[Explanation]]:
     """The coefficients that are its size, and the explanations that have it: what goes with load is all that does, with
     the bends of a sound engine, whichever of its forms fits best."""
     if family.name == LOAD:
@@ -276,11 +278,11 @@ def _own(
     return own, [f for f in families if set(own) <= set(f.columns)]
 
 
-def _twice(fitted: Fitted) -> list[int]:
+def _twice(fitted: TrimFit) -> list[int]:
     return fitted.sample.where(*AIR) if fitted.switching else []
 
 
-def _averaged(alike: Sequence[Family], shares: Sequence[float], own: Sequence[int], g: Array) -> Estimate:
+def _averaged(alike: Sequence[Explanation], shares: Sequence[float], own: Sequence[int], g: Array) -> Estimate:
     """g @ coefficients, over several explanations: their errors, and what lies between them."""
     at = list(own)
     means = [float(g @ f.mean[at]) for f in alike]
@@ -291,14 +293,14 @@ def _averaged(alike: Sequence[Family], shares: Sequence[float], own: Sequence[in
 
 
 def _named(
-    family: Family,
+    family: Explanation,
     at_most: Estimate,
     columns: Array,
-    alike: Sequence[Family],
+    alike: Sequence[Explanation],
     shares: Sequence[float],
     own: Sequence[int],
     seen: Looked,
-    scale: Scale,
+    scale: AirScale,
 ) -> tuple[Estimate | None, str]:
     """A size (of trim) in what a person measures it in: a factor, g/s of fuel, mg, or % of trim."""
     if family.name == SHARE:

@@ -10,8 +10,8 @@ import numpy as np
 
 from reasoner.measure.fuel import PETROL, Fuel
 from reasoner.scanlog import rolling, shapes, spells, words
-from reasoner.scanlog.amounts import Fits, Scale, fits, with_second_opinion
-from reasoner.scanlog.answers import Seen, answers, standing
+from reasoner.scanlog.amounts import AirScale, Fits, size_families, with_second_opinion
+from reasoner.scanlog.answers import LogSeen, answers, standing_engine
 from reasoner.scanlog.columns import AIRFLOW, BEHIND, COOLANT, INTAKE, LOAD, LONG, LOOP, PURGE, ROAD, SPEED
 from reasoner.scanlog.conditions import HOT, PHASES, SINCE_COLD, Conditions, Phase, conditions
 from reasoner.scanlog.document import (
@@ -26,11 +26,11 @@ from reasoner.scanlog.document import (
 from reasoner.scanlog.findings import Others, others, sensor_odds
 from reasoner.scanlog.moments import Air, Bank, Looked, airflow, banks, duty, looked
 from reasoner.scanlog.numerals import Array
-from reasoner.scanlog.picture import Shown, picture
+from reasoner.scanlog.picture import Shown, log_picture
 from reasoner.scanlog.plausibility import Doubt, believed
-from reasoner.scanlog.reading import Columns, LogTable, NoLog, read
+from reasoner.scanlog.reading import Columns, LogTable, NoLog, read_log
 from reasoner.scanlog.resampling import Flags, Grid, grid
-from reasoner.scanlog.spells import CaseSpell, Spell, States, case_spells, occurrences, states
+from reasoner.scanlog.spells import CaseSpell, LogSpell, States, case_spells, find_states, occurrences
 
 MOST_GAPS, DROPPED = 6, 0.001  # gaps that are listed; share of rows missing from which it is said; presentation
 LEAST = 60  # moments that count, without which a bank is not looked at further
@@ -58,7 +58,7 @@ class _Look:
     chance: float
     fits: Fits | None
     probability: Array
-    ranked: tuple[shapes.Family, ...] = ()
+    ranked: tuple[shapes.Explanation, ...] = ()
 
 
 def analyse(
@@ -73,7 +73,7 @@ def analyse(
     columns: a person's mapping (`mapping.read_mapping`). names: the caller's word for each phase, those of a rule
     base's conditions; phases without one give no answers.
     """
-    table = read(content, columns)
+    table = read_log(content, columns)
     if isinstance(table, NoLog):
         return table
     recorded = grid(table)
@@ -90,7 +90,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     all_banks = banks(even, when, air)
     sharing = engine.banks or max(1, len(all_banks))
     looks = [_first_look(even, when, air, bank, belief.misread) for bank in all_banks]
-    ranked = shapes.together([look.ranked for look in looks])
+    ranked = shapes.weigh_both_banks([look.ranked for look in looks])
     looks = [replace(look, ranked=r) for look, r in zip(looks, ranked, strict=True)]
     looks = [_sized(even, when, air, engine, sharing, look) for look in looks]
     stretches = case_spells(even, when, [look.probability for look in looks])
@@ -102,9 +102,9 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
     regulated = _regulated(even, when)
 
     thinned = {look.bank.number: look.states.fitted.thinned for look in looks if look.states is not None}
-    seen = Seen(even, when, all_banks, thinned, stretches, names, air, engine.litres, belief.doubts)
+    seen = LogSeen(even, when, all_banks, thinned, stretches, names, air, engine.litres, belief.doubts)
     by_bank = {look.bank.number: look.fits for look in looks if look.fits is not None}
-    apart, while_standing = standing(seen, other)
+    apart, while_standing = standing_engine(seen, other)
     return LogDocument(
         name=name,
         says=tuple(_says(facts, other, regulated)),
@@ -120,7 +120,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
         spells=tuple(_spell_facts(s, names) for s in (*stretches, *apart)),
         **vars(other),
         answers=(*answers(seen, by_bank, other), *while_standing),
-        picture=picture(
+        picture=log_picture(
             even,
             when,
             air,
@@ -165,13 +165,13 @@ def _first_look(even: Grid, when: Conditions, air: Air | None, bank: Bank, misre
     seen = looked(even, when, air, bank, duty(even), misread)
     if len(seen.index) < LEAST:
         return _Look(bank, seen, None, 0.0, None, np.full(len(even), np.nan))
-    two, one, chance = shapes.fit(seen.sample)
+    two, one, chance = shapes.fit_states(seen.sample)
     if spells.missed_while_quiet(even, seen, two):
         two = shapes.turned(two)
-    both = states(even, when, seen, two, one, chance)
+    both = find_states(even, when, seen, two, one, chance)
     ranked = shapes.families(both.fitted)
     if both.switching and ranked[0].switching:
-        again = states(even, when, seen, shapes.only(both.fitted, ranked[0].kinds), one, chance)
+        again = find_states(even, when, seen, shapes.only(both.fitted, ranked[0].kinds), one, chance)
         if again.switching:
             both, ranked = again, shapes.families(again.fitted)
     return _Look(bank, seen, both, chance, None, both.probability, ranked)
@@ -183,7 +183,7 @@ def _sized(even: Grid, when: Conditions, air: Air | None, engine: Engine, sharin
     if both is None:
         return look
     rpm = even.get(SPEED)
-    scale = Scale(
+    scale = AirScale(
         sharing,
         air.error if air is not None and air.absolute else None,
         engine.fuel.air_ratio,
@@ -195,7 +195,7 @@ def _sized(even: Grid, when: Conditions, air: Air | None, engine: Engine, sharin
     def of(probability: Array) -> Fits:
         with np.errstate(invalid="ignore"):
             shows = np.nan_to_num(probability) > 0.5
-        sizes = fits(both.fitted, look.ranked, seen, shows[seen.index], even.step, scale)
+        sizes = size_families(both.fitted, look.ranked, seen, shows[seen.index], even.step, scale)
         share = next((s for s in sizes.shapes if s.name == shapes.SHARE), None)
         if share is None:
             return sizes
@@ -249,7 +249,7 @@ def _visible(even: Grid, look: _Look) -> Flags:
     return visible
 
 
-def _bank_spell(s: Spell) -> BankSpell:
+def _bank_spell(s: LogSpell) -> BankSpell:
     return BankSpell(s.start, s.end, s.began, s.ended, s.probability, 100 * s.effect)
 
 
@@ -288,7 +288,7 @@ def _defects(table: LogTable, even: Grid, doubts: Sequence[Doubt]) -> Iterator[s
     for i in (np.flatnonzero(even.fresh[1:] & np.isfinite(even.pause[1:]))[:MOST_GAPS] + 1).tolist():
         before = float(even.time[i] - even.pause[i])
         line = int(table.lines[min(len(table.lines) - 1, int(np.searchsorted(table.seconds, before)))])
-        lasted = words.minutes(float(even.pause[i]))
+        lasted = words.duration_text(float(even.pause[i]))
         yield f"nothing was recorded for {lasted} from {words.clock(before)} on (line {line})"
     short = (step > 1.8 * usual) & (step < 5 * usual)
     if len(step) and DROPPED < short.mean() < 0.2:

@@ -17,7 +17,7 @@ from reasoner.measure.computations.air import OUTSIDE as OUTSIDE_AIR
 from reasoner.measure.computations.air import SOAKED as AGREE
 from reasoner.measure.computations.cylinders import misfire_figures
 from reasoner.measure.computations.hold import RAIL_HOLD
-from reasoner.measure.computations.watched import SLOW, watched
+from reasoner.measure.computations.watched import SLOW, noted_time
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.fuel import filling
 from reasoner.measure.uncertain import SHOWN, Estimate, between
@@ -46,18 +46,18 @@ from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import LOAD as LOADED
 from reasoner.scanlog.shapes import MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
-from reasoner.scanlog.words import plus_minus
+from reasoner.scanlog.words import with_error
 
 # ---- what answers are made from, and how one is put ------------------------------------------------------------------
 
 
 ENGINE, BANK, CYLINDER = "engine", "bank", "cylinder"
 
-At = tuple[str, int]  # the kind of place, and its number
+NumberedPlace = tuple[str, int]  # the kind of place, and its number
 
 
 @dataclass(frozen=True)
-class Seen:
+class LogSeen:
     """What answers are made from."""
 
     grid: Grid
@@ -71,13 +71,13 @@ class Seen:
     doubts: Sequence[Doubt] = ()
 
 
-def longest(seen: Seen, phases: Sequence[Phase]) -> CaseSpell | None:
+def longest(seen: LogSeen, phases: Sequence[Phase]) -> CaseSpell | None:
     """The longest spell in one of these phases."""
     return max((s for s in seen.spells if s.phase in phases), key=lambda s: s.seconds, default=None)
 
 
-def number(
-    seen: Seen, quantity: str, unit: str, at: At, estimate: Estimate, spell: CaseSpell, seconds: float
+def logged_number(
+    seen: LogSeen, quantity: str, unit: str, at: NumberedPlace, estimate: Estimate, spell: CaseSpell, seconds: float
 ) -> Proposed:
     """A reading. seconds: of the moments that it was read from."""
     where = "" if at[0] == ENGINE else f", {at[0]} {at[1]}"
@@ -92,12 +92,12 @@ def number(
         phase=spell.phase,
         condition=seen.names.get(spell.phase, ""),
         seconds=seconds,
-        says=f"{quantity}{where}: {plus_minus(estimate, unit)}",
+        says=f"{quantity}{where}: {with_error(estimate, unit)}",
     )
 
 
 def figured(
-    seen: Seen, quantity: str, at: At, by: str, figures: Sequence[Figure], spell: CaseSpell, said: str
+    seen: LogSeen, quantity: str, at: NumberedPlace, by: str, figures: Sequence[Figure], spell: CaseSpell, said: str
 ) -> Proposed:
     """What a computation of the rules finds; its first figure is the value."""
     first = figures[0]
@@ -121,7 +121,13 @@ def figured(
 
 
 def weighed(
-    seen: Seen, quantity: str, at: At, weights: Mapping[str, float], spell: CaseSpell, seconds: float, said: str
+    seen: LogSeen,
+    quantity: str,
+    at: NumberedPlace,
+    weights: Mapping[str, float],
+    spell: CaseSpell,
+    seconds: float,
+    said: str,
 ) -> Proposed:
     """Outcomes in words, with how well each fits."""
     most = max(weights.values())
@@ -144,7 +150,7 @@ def weighed(
 LONG_SOAK = 6 * 3600.0  # s off, after which all is as warm as the air; common practice, no source
 
 
-def standing(seen: Seen, other: Others) -> tuple[tuple[CaseSpell, ...], list[Proposed]]:
+def standing_engine(seen: LogSeen, other: Others) -> tuple[tuple[CaseSpell, ...], list[Proposed]]:
     """The spells before a start and after a stop, and the answers in them."""
     spells: list[CaseSpell] = []
     found: list[Proposed] = []
@@ -171,14 +177,14 @@ def standing(seen: Seen, other: Others) -> tuple[tuple[CaseSpell, ...], list[Pro
         figures = _soaked(warm, run)
         if figures:
             spell = apart(warm.run, Phase.COLD_SOAKED, float(seen.grid.time[run.start]), 10.0)
-            said = "after a cold soak: " + ", ".join(f"{f.name} {plus_minus(f.estimate, f.unit)}" for f in figures)
+            said = "after a cold soak: " + ", ".join(f"{f.name} {with_error(f.estimate, f.unit)}" for f in figures)
             found.append(
                 figured(seen, "temperatures after a cold soak", (ENGINE, 0), "cold soak", figures, spell, said)
             )
     stood = longest(seen, (Phase.OFF, Phase.HOT_SOAK, Phase.COLD_SOAKED))
     if other.at_rest is not None and stood is not None:
         gap = Figure("manifold", "kPa", other.at_rest)
-        said = f"manifold less air pressure at rest: {plus_minus(gap.estimate, gap.unit)}"
+        said = f"manifold less air pressure at rest: {with_error(gap.estimate, gap.unit)}"
         quantity = "manifold less air pressure, at rest"
         found.append(figured(seen, quantity, (ENGINE, 0), "pressures at rest", (gap,), stood, said))
     return tuple(spells), found
@@ -239,7 +245,7 @@ NORMAL = "within 10 % everywhere"
 AS_TRIMS = {NONE: NORMAL, SENSED: SHARE, OIL: TIME, MIXED: TIME}
 
 
-def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:
+def answers(seen: LogSeen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:
     """Everything that is seen while the engine runs, each in the spell it was seen in. fits: by bank."""
     return [
         *_trims(seen, fits),
@@ -257,7 +263,7 @@ def answers(seen: Seen, fits: Mapping[int, Fits], other: Others) -> list[Propose
     ]
 
 
-def _trims(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+def _trims(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
     """Total, short-term and long-term trim of each bank in each spell, short and long added.
 
     Not of a bank whose trims go with the purge or with a false coolant reading: these have answers of their own, and a
@@ -283,11 +289,11 @@ def _trims(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
                 estimate = _mean(values[here], seen.grid.step, seen.thinned.get(bank.number, 10.0))
                 if estimate is not None:
                     seconds = float(here.sum()) * seen.grid.step
-                    found.append(number(seen, quantity, "%", (BANK, bank.number), estimate, spell, seconds))
+                    found.append(logged_number(seen, quantity, "%", (BANK, bank.number), estimate, spell, seconds))
     return found
 
 
-def _after_starts(seen: Seen) -> list[Proposed]:
+def _after_starts(seen: LogSeen) -> list[Proposed]:
     """Seconds in closed loop with the trim beyond -10 %, after a hot restart and after refuelling.
 
     Silent where the minutes after the start were not seen, or ended before it was known whether it stays rich.
@@ -309,14 +315,14 @@ def _after_starts(seen: Seen) -> list[Proposed]:
             last = beyond[-max(1, round(5.0 / seen.grid.step)) :]
             ended = seconds >= 3 * A_MINUTE or not last.all()
             if rich > A_MINUTE or (seconds >= A_MINUTE and ended):
-                figures = Figure("seconds rich", "s", watched(rich)), Figure("seconds lean", "s", watched(lean))
-                said = f"rich after the start, bank {bank.number}: {plus_minus(figures[0].estimate, 's')}"
+                figures = Figure("seconds rich", "s", noted_time(rich)), Figure("seconds lean", "s", noted_time(lean))
+                said = f"rich after the start, bank {bank.number}: {with_error(figures[0].estimate, 's')}"
                 quantity, place = "seconds rich after the start", (BANK, bank.number)
                 found.append(figured(seen, quantity, place, "rich after a start", figures, spell, said))
     return found
 
 
-def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+def _shapes(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
     """How each bank's trim goes with airflow, in the spell in which it is richest: what the text says, no less."""
     found = []
     for bank in seen.banks:
@@ -341,7 +347,7 @@ def _shapes(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
     return found
 
 
-def _wide_open(seen: Seen) -> list[Proposed]:
+def _wide_open(seen: LogSeen) -> list[Proposed]:
     """Airflow with the throttle wide open against the swept volume filled with the air outside.
 
     Only where throttle or accelerator say that it is open: the air itself must not choose what it is judged by.
@@ -366,7 +372,7 @@ def _wide_open(seen: Seen) -> list[Proposed]:
         one = filling(Estimate(2000 * middle, 60 * middle), seen.litres, 2000.0, pressure, Estimate(warm, 5.0))
         estimate = Estimate(100 * one.value, 100 * one.error)
         seconds = float(here.sum()) * grid.step
-        found.append(number(seen, "volumetric efficiency", "%", (ENGINE, 0), estimate, spell, seconds))
+        found.append(logged_number(seen, "volumetric efficiency", "%", (ENGINE, 0), estimate, spell, seconds))
     return found
 
 
@@ -375,7 +381,7 @@ def _opening(grid: Grid) -> Array | None:
     return next((v for v in (grid.get(THROTTLE), grid.get(PEDAL)) if v is not None), None)
 
 
-def _purge_fitted(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+def _purge_fitted(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
     """What purge makes of the trims where that is the likeliest explanation of them: of the whole log, in the longest
     spell in which it is asked for."""
     best = [f.best for f in fits.values() if f.best is not None and f.best.name == PURGED]
@@ -384,11 +390,11 @@ def _purge_fitted(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
         return []
     estimate = Estimate(float(np.mean([b.at_most.value for b in best])), max(b.at_most.error for b in best))
     figure = Figure("trim moves", "%", estimate)
-    said = f"trim with purge less without: {plus_minus(estimate, '%')}"
+    said = f"trim with purge less without: {with_error(estimate, '%')}"
     return [figured(seen, "trim with purge less without", (ENGINE, 0), "purge on and off", (figure,), spell, said)]
 
 
-def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
+def _purged(seen: LogSeen, purge: Sequence[PurgeLink]) -> list[Proposed]:
     """The trim with purge less without, by the moves of the valve in each spell; one valve serves all banks."""
     found = []
     for spell in seen.spells:
@@ -401,13 +407,13 @@ def _purged(seen: Seen, purge: Sequence[PurgeLink]) -> list[Proposed]:
             value = float(np.mean([e.value for e in per_bank]))
             estimate = Estimate(value, max(e.error for e in per_bank))  # the same moves: not independent
             figure = Figure("trim moves", "%", estimate)
-            said = f"trim with purge less without: {plus_minus(estimate, '%')}"
+            said = f"trim with purge less without: {with_error(estimate, '%')}"
             quantity = "trim with purge less without"
             found.append(figured(seen, quantity, (ENGINE, 0), "purge on and off", (figure,), spell, said))
     return found
 
 
-def _lambdas(seen: Seen) -> list[Proposed]:
+def _lambdas(seen: LogSeen) -> list[Proposed]:
     found = []
     for bank in seen.banks:
         gap = lambda_off(seen.grid, bank.number)
@@ -419,12 +425,12 @@ def _lambdas(seen: Seen) -> list[Proposed]:
                 estimate = Estimate(estimate.value, max(LAMBDA_READ, estimate.error))
                 figure = Figure("lambda off target", "lambda", estimate)
                 quantity, place = "measured less commanded lambda", (BANK, bank.number)
-                said = f"{quantity}, bank {bank.number}: {plus_minus(estimate, '')}"
+                said = f"{quantity}, bank {bank.number}: {with_error(estimate, '')}"
                 found.append(figured(seen, quantity, place, "lambda against target", (figure,), spell, said))
     return found
 
 
-def _behind(seen: Seen) -> list[Proposed]:
+def _behind(seen: LogSeen) -> list[Proposed]:
     """Voltage behind the catalyst, in each spell that is long enough for the catalyst's stored oxygen to be used up."""
     found = []
     for bank in seen.banks:
@@ -438,11 +444,11 @@ def _behind(seen: Seen) -> list[Proposed]:
                 assert middle is not None
                 estimate = Estimate(float(np.median(volts[here])), max(VOLTS_READ, middle.error))
                 place = (BANK, bank.number)
-                found.append(number(seen, "voltage behind the catalyst", "V", place, estimate, spell, seconds))
+                found.append(logged_number(seen, "voltage behind the catalyst", "V", place, estimate, spell, seconds))
     return found
 
 
-def _rail(seen: Seen) -> list[Proposed]:
+def _rail(seen: LogSeen) -> list[Proposed]:
     off = rail_off(seen.grid, seen.conditions)
     if off is None:
         return []
@@ -452,13 +458,13 @@ def _rail(seen: Seen) -> list[Proposed]:
         if len(values) * seen.grid.step >= SHORTEST:
             middle = float(np.median(values))
             figure = Figure("off target", "%", Estimate(middle, max(RAIL_READ, float(np.std(values)))))
-            said = f"rail pressure off its target: {plus_minus(figure.estimate, figure.unit)}"
+            said = f"rail pressure off its target: {with_error(figure.estimate, figure.unit)}"
             quantity = "rail pressure off command"
             found.append(figured(seen, quantity, (ENGINE, 0), "rail against target", (figure,), spell, said))
     return found
 
 
-def _misfiring(seen: Seen) -> list[Proposed]:
+def _misfiring(seen: LogSeen) -> list[Proposed]:
     """Misfires of each cylinder against the others, as they came in in each spell."""
     grown = misfires_grown(seen.grid)
     if len(grown) < 2:
@@ -475,7 +481,7 @@ def _misfiring(seen: Seen) -> list[Proposed]:
     return found
 
 
-def _opposite(seen: Seen, crosswise: Opposite | None) -> list[Proposed]:
+def _opposite(seen: LogSeen, crosswise: Opposite | None) -> list[Proposed]:
     """The share of the time that two banks went opposite ways, of all that was looked at."""
     spell = longest(seen, STEADY)
     if crosswise is None or spell is None or crosswise.seconds < 2 * A_MINUTE:
@@ -484,12 +490,12 @@ def _opposite(seen: Seen, crosswise: Opposite | None) -> list[Proposed]:
     error = math.sqrt(max(crosswise.share * (1 - crosswise.share), 0.25 / looks) / looks)
     estimate = Estimate(100 * crosswise.share, 100 * error)
     quantity = "time with the banks opposite"
-    figure, said = Figure("time opposite", "%", estimate), f"{quantity}: {plus_minus(estimate, '%')}"
+    figure, said = Figure("time opposite", "%", estimate), f"{quantity}: {with_error(estimate, '%')}"
     one = figured(seen, quantity, (ENGINE, 0), "banks against each other", (figure,), spell, said)
     return [replace(one, whole=True)]
 
 
-def _warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
+def _warm_ups(seen: LogSeen, warming: Sequence[Warming]) -> list[Proposed]:
     """Minutes from a cold start to 70 degC, where the car was driven; at least so many where it never got there."""
     found = []
     for warm in warming:
@@ -509,7 +515,7 @@ def _warm_ups(seen: Seen, warming: Sequence[Warming]) -> list[Proposed]:
     return found
 
 
-def _misread(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
+def _misread(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
     """How much of a warm-up the coolant read what it cannot be, where the mixture followed that: then it is no defect
     of the file alone."""
     if not any(fit.best is not None and fit.best.name == MISREAD for fit in fits.values()):
@@ -526,7 +532,7 @@ def _misread(seen: Seen, fits: Mapping[int, Fits]) -> list[Proposed]:
     return [figured(seen, "coolant that cannot be", (ENGINE, 0), "warming up", (figure,), spell, said)] if share else []
 
 
-def _idle(seen: Seen) -> list[Proposed]:
+def _idle(seen: LogSeen) -> list[Proposed]:
     """Airflow for each litre and manifold pressure, warm and idling."""
     spell = longest(seen, IDLING)
     if spell is None:
@@ -536,12 +542,12 @@ def _idle(seen: Seen) -> list[Proposed]:
         flow = _mean(seen.air.flow[spell.cells], seen.grid.step, 10.0)
         if flow is not None:
             estimate = Estimate(flow.value / seen.litres, max(flow.error, 0.03 * flow.value) / seen.litres)
-            found.append(number(seen, "airflow a litre", "g/s", (ENGINE, 0), estimate, spell, spell.seconds))
+            found.append(logged_number(seen, "airflow a litre", "g/s", (ENGINE, 0), estimate, spell, spell.seconds))
     if seen.grid.get(MANIFOLD) is not None:
         pressure = _mean(seen.grid.of(MANIFOLD)[spell.cells], seen.grid.step, 10.0)
         if pressure is not None:
             estimate = Estimate(pressure.value, max(1.0, pressure.error))
-            found.append(number(seen, "manifold pressure", "kPa", (ENGINE, 0), estimate, spell, spell.seconds))
+            found.append(logged_number(seen, "manifold pressure", "kPa", (ENGINE, 0), estimate, spell, spell.seconds))
     return found
 
 
@@ -553,7 +559,7 @@ def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
     return Estimate(float(values.mean()), math.hypot(READ, float(values.std()) / math.sqrt(looks)))
 
 
-def _richest(seen: Seen, bank: Bank) -> CaseSpell | None:
+def _richest(seen: LogSeen, bank: Bank) -> CaseSpell | None:
     """The spell with a condition in which this bank's trim is lowest; one that shows before one that does not, and one
     of a warm engine before one while it warms up: what shows in both is no matter of warming up."""
     best: tuple[bool, bool, float, CaseSpell] | None = None

@@ -154,7 +154,7 @@ BY_NAME = {q.name: q for q in QUANTITIES}
 
 
 @dataclass(frozen=True, order=True)
-class Key:
+class PlacedQuantity:
     """A quantity at a place: bank or cylinder from 1, 0 for the whole engine."""
 
     quantity: str
@@ -226,7 +226,7 @@ class ColumnUse:
     """
 
     header: str
-    key: Key | None
+    key: PlacedQuantity | None
     unit: str = ""
     unit_from: str = ""
     note: str = ""
@@ -252,7 +252,7 @@ def recognise(header: str) -> ColumnUse:
         return ColumnUse(shown, None, note="a third sensor of the bank: not used")
     place = {"engine": 0, "bank": place or 1}.get(quantity.at, place)
     name = unit.name if unit else quantity.unit
-    return ColumnUse(shown, Key(quantity.name, place), name, "header" if unit else "assumed")
+    return ColumnUse(shown, PlacedQuantity(quantity.name, place), name, "header" if unit else "assumed")
 
 
 def _said(text: str) -> tuple[Quantity, int, int, units.Unit | None] | str:
@@ -277,7 +277,11 @@ def _said(text: str) -> tuple[Quantity, int, int, units.Unit | None] | str:
             spot, number, words = _place(left)
             for tokens in (_words(words), _words(words) | _MEANT.get(other.dimension, frozenset())):
                 again = _best(frozenset(tokens - {"t", "n"}), other)
-                if not isinstance(again, str) and fits(other, again) and (isinstance(found, str) or found is again):
+                if (
+                    not isinstance(again, str)
+                    and unit_fits(other, again)
+                    and (isinstance(found, str) or found is again)
+                ):
                     return again, spot, number, other
     return found if isinstance(found, str) else (found, place, sensor, unit)
 
@@ -288,7 +292,7 @@ def _units_within(text: str) -> Iterator[tuple[str, units.Unit]]:
     parts = []
     for word in text.replace("_", " ").replace("-", " ").split():
         word = word.strip("[](){}<>,;:")
-        parts += [word] if units.find(word) else re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", word).split()
+        parts += [word] if units.find_unit(word) else re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", word).split()
     for length in (3, 2, 1):
         for i in range(len(parts) - length, -1, -1):
             unit = _unit_of(parts[i : i + length])
@@ -300,30 +304,32 @@ def _unit_of(parts: Sequence[str]) -> units.Unit | None:
     small = [p.lower() for p in parts]
     if len(parts) == 1:
         name = _RUN_TOGETHER.get(small[0], parts[0])
-        return None if small[0] in _NO_UNITS or name.isdigit() else units.find(name.upper() if name == "k" else name)
+        return (
+            None if small[0] in _NO_UNITS or name.isdigit() else units.find_unit(name.upper() if name == "k" else name)
+        )
     if len(parts) == 2 and small[0] in ("deg", "degree", "degrees") and small[1] in ("c", "f"):
-        return units.find(small[1])
+        return units.find_unit(small[1])
     if len(parts) == 3 and small[1] != "per":
         return None
-    unit = units.find(f"{small[0]}/{small[-1]}")
+    unit = units.find_unit(f"{small[0]}/{small[-1]}")
     return unit if unit is not None and unit.dimension in _RATES else None
 
 
 def assign(headers: Sequence[str], below: Sequence[str] = ()) -> tuple[ColumnUse, ...]:
     """Every column of a header row; the first of two that are the same quantity is used. below: a row of units."""
     uses: list[ColumnUse] = []
-    met: dict[Key, str] = {}
+    met: dict[PlacedQuantity, str] = {}
     for i, header in enumerate(headers):
         use = recognise(header)
         if use.key is not None and use.unit_from == "assumed" and i < len(below):
-            unit = units.find(below[i].strip().strip("[](){}<>"))
-            if unit is not None and fits(unit, _BY[use.key.quantity]):
+            unit = units.find_unit(below[i].strip().strip("[](){}<>"))
+            if unit is not None and unit_fits(unit, _BY[use.key.quantity]):
                 use = ColumnUse(use.header, use.key, unit.name, "row below")
         uses.append(once(use, met))
     return tuple(uses)
 
 
-def once(use: ColumnUse, met: dict[Key, str]) -> ColumnUse:
+def once(use: ColumnUse, met: dict[PlacedQuantity, str]) -> ColumnUse:
     """The use itself, or as not used where `met` (key to header) has the same quantity already."""
     if use.key is None:
         return use
@@ -333,9 +339,9 @@ def once(use: ColumnUse, met: dict[Key, str]) -> ColumnUse:
     return use
 
 
-def fits(unit: units.Unit, quantity: Quantity) -> bool:
+def unit_fits(unit: units.Unit, quantity: Quantity) -> bool:
     """Whether numbers in this unit can be this quantity."""
-    own = units.find(quantity.unit) if quantity.unit else None
+    own = units.find_unit(quantity.unit) if quantity.unit else None
     if own is None:
         return unit.dimension in ("number", "share") or unit.name == quantity.unit
     return unit.dimension == own.dimension
@@ -349,17 +355,17 @@ def _unit(text: str) -> tuple[str, units.Unit | None]:
     for match in reversed(list(_UNIT.finditer(text))):
         inside = match[1].strip()
         if inside.lower() in _PLAIN:
-            return f"{text[: match.start()]} {text[match.end() :]}".strip(), units.find("lambda")
-        unit = units.find(inside) if inside else None
+            return f"{text[: match.start()]} {text[match.end() :]}".strip(), units.find_unit("lambda")
+        unit = units.find_unit(inside) if inside else None
         if unit is None and inside.lower() in ("deg c", "deg f", "degc", "degf"):
-            unit = units.find(inside[-1])
+            unit = units.find_unit(inside[-1])
         if unit is not None:
             kept = "lambda" if unit.dimension == "number" else ""
             return f"{text[: match.start()]} {kept} {text[match.end() :]}".strip(), unit
     for cut in (r"(.*\S)[\s_]+(\S{1,8})$", r"(.*\S)\s*[,;:/]\s*(\S{1,8})$"):
         last = re.match(cut, text)
         if last and not last[2].isdigit() and len(last[1]) > 1:
-            unit = units.find("g/s" if last[2].lower() == "gps" else last[2])
+            unit = units.find_unit("g/s" if last[2].lower() == "gps" else last[2])
             letter = len(last[2]) == 1 and last[2] not in "%Vs" and "temp" not in text.lower()
             if unit is not None and unit.dimension != "number" and not letter:
                 return last[1], unit
@@ -422,7 +428,7 @@ def _best(tokens: frozenset[str], unit: units.Unit | None) -> Quantity | str:
         score = max((_score(tokens, words) for words in quantity.sets), default=0.0)
         if score <= 0.5:
             continue
-        if unit is not None and not fits(unit, quantity) and not _other_scale(quantity, unit):
+        if unit is not None and not unit_fits(unit, quantity) and not _other_scale(quantity, unit):
             wrong = f"reads like {quantity.name}, but {unit.name} is no unit of it"
             continue
         scores[quantity.name] = score

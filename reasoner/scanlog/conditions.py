@@ -275,7 +275,7 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
     ten = max(1, round(5.0 / grid.step))
     with np.errstate(invalid="ignore"):
         stands = road < STANDS if grid.get(ROAD) is not None else ~(_effort(grid) > 35)
-        steady_rpm = rolling.spread(rpm, ten) < 250
+        steady_rpm = rolling.rolling_spread(rpm, ten) < 250
         idle = stands & (rpm > TURNS) & (rpm < IDLE_SPEED)
         raised = stands & (rpm > RAISED_SPEED[0]) & (rpm < RAISED_SPEED[1]) & steady_rpm
         loaded = (load >= FULL) | (grid.of(MANIFOLD) >= 88) if grid.get(LOAD) is not None else grid.of(MANIFOLD) >= 88
@@ -286,7 +286,7 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
         overrun = ~stands & (road > MOVES) & (rpm > 1100) & _foot_off(grid) & _little_air(grid, idle)
         if len(grid) and overrun.any():
             overrun = (rolling.since(overrun, grid.time) <= RETURN) & ~stands & ~loaded
-        cruise = (road >= CRUISES) & (rolling.spread(road, ten + 2) <= 6.0) & ~loaded & ~overrun
+        cruise = (road >= CRUISES) & (rolling.rolling_spread(road, ten + 2) <= 6.0) & ~loaded & ~overrun
     phase[cruise] = CODE[Phase.CRUISE]
     phase[overrun] = CODE[Phase.OVERRUN]
     phase[loaded] = CODE[Phase.LOADED]

@@ -11,7 +11,7 @@ from reasoner.measure.finding import Figure
 from reasoner.scanlog.amounts import Fits
 from reasoner.scanlog.columns import ColumnUse
 from reasoner.scanlog.findings import Others
-from reasoner.scanlog.reading import Refused
+from reasoner.scanlog.reading import RefusedRows
 from reasoner.scanlog.spells import Occurrence
 
 
@@ -29,7 +29,7 @@ class FileFacts:
     separator: str
     used: tuple[ColumnUse, ...]
     unused: tuple[ColumnUse, ...]
-    refused: Refused
+    refused: RefusedRows
     notes: tuple[str, ...]
     defects: tuple[str, ...]
     codes: tuple[tuple[str, float], ...]
@@ -182,7 +182,7 @@ class Lane:
 
 
 @dataclass(frozen=True)
-class Mark:
+class LogMark:
     """Something that came at a moment (s): a misfire, a trouble code."""
 
     time: float
@@ -202,7 +202,7 @@ class Picture:
     tracks: tuple[Track, ...]
     clouds: tuple[Cloud, ...]
     lanes: tuple[Lane, ...]
-    marks: tuple[Mark, ...]
+    marks: tuple[LogMark, ...]
     gaps: tuple[tuple[float, float], ...]
 
 

@@ -324,7 +324,7 @@ def _rail_gap(grid: Grid, conditions: Conditions, probability: Array) -> RailGap
     mean = furthest = showing = None
     off = rail_off(grid, conditions)
     if off is not None:
-        smooth = rolling.mean(off, max(1, round(5.0 / grid.step)))
+        smooth = rolling.rolling_mean(off, max(1, round(5.0 / grid.step)))
         known = np.isfinite(smooth) & np.isfinite(off)
         with np.errstate(invalid="ignore"):
             shows = np.nan_to_num(probability) > 0.5

@@ -16,7 +16,7 @@ from reasoner.measure.reading import as_typed
 from reasoner.rulebook.located import Map, Node, Text, parse_bytes
 from reasoner.rulebook.problem import Notebook, Problem, choices_of, near
 from reasoner.scanlog import reading
-from reasoner.scanlog.columns import BY_NAME, DATE, TIME, ColumnUse, Key, fits
+from reasoner.scanlog.columns import BY_NAME, DATE, TIME, ColumnUse, PlacedQuantity, unit_fits
 from reasoner.scanlog.reading import Columns, NoLog, lines_of
 
 NOT_USED = "not used"
@@ -88,14 +88,14 @@ def _column(header: Text, node: Node, notes: Notebook) -> ColumnUse | None:
         place = int(text)
     name, unit_from = quantity.unit, "assumed"
     if "unit" in said:
-        unit = units.find(said["unit"].value)
-        if unit is None or not (fits(unit, quantity) or (quantity.unit == "%" and unit.dimension == "number")):
+        unit = units.find_unit(said["unit"].value)
+        if unit is None or not (unit_fits(unit, quantity) or (quantity.unit == "%" and unit.dimension == "number")):
             notes.note(
                 "bad-unit", said["unit"], f"no unit of {quantity.name}", f"such as {quantity.unit or 'none at all'}"
             )
             return None
         name, unit_from = unit.name, "mapping"
-    return ColumnUse(shown, Key(quantity.name, place), name, unit_from)
+    return ColumnUse(shown, PlacedQuantity(quantity.name, place), name, unit_from)
 
 
 def _seconds(node: Node, notes: Notebook) -> float | None:
@@ -137,7 +137,7 @@ def propose(content: bytes, name: str = "the log") -> str | NoLog:
             continue
         met.add(reading.plain_header(header))
         lines.append(f"  {json.dumps(_printable(header), ensure_ascii=False)}: {_proposed(use)}")
-    if plan.where(Key(TIME)) is None:
+    if plan.where(PlacedQuantity(TIME)) is None:
         lines.append("every: 1.0   # no column is the time: seconds from row to row; put in what is true")
     return "\n".join(lines) + "\n"
 

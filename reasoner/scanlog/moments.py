@@ -26,7 +26,7 @@ from reasoner.scanlog.columns import (
     SHORT,
     SPEED,
     TOTAL,
-    Key,
+    PlacedQuantity,
 )
 from reasoner.scanlog.conditions import CODE, Conditions, Phase
 from reasoner.scanlog.numerals import Array
@@ -162,7 +162,7 @@ def _steady(grid: Grid, air: Air | None, closed: Flags) -> Flags:
         logs = np.log(air.flow)
 
         def change(before: float, after: float) -> Array:
-            return rolling.spread(logs, *(max(1, round(s / grid.step)) for s in (before, after)))
+            return rolling.rolling_spread(logs, *(max(1, round(s / grid.step)) for s in (before, after)))
 
         idle = float(np.nanpercentile(air.flow[closed], 10)) if np.isfinite(air.flow[closed]).any() else math.inf
         light = ~(air.flow >= UNDER_LOAD * idle)
@@ -234,7 +234,7 @@ def _quick(grid: Grid, number: int) -> Array | None:
 
 def _frozen(grid: Grid, number: int) -> Flags:
     """Where the short-term trim stands exactly still over several samples."""
-    key = Key(SHORT, number) if grid.get(SHORT, number) is not None else Key(TOTAL, number)
+    key = PlacedQuantity(SHORT, number) if grid.get(SHORT, number) is not None else PlacedQuantity(TOTAL, number)
     values = grid.series.get(key)
     if values is None:
         return np.zeros(len(grid), dtype=bool)
@@ -243,7 +243,7 @@ def _frozen(grid: Grid, number: int) -> Flags:
         at_zero = np.abs(values) < STEP / 2
     for seconds, where in ((FROZEN, at_zero), (STILL, ~at_zero)):
         reach = max(2, round(max(seconds, FROZEN_SAMPLES * grid.every[key]) / 2 / grid.step))
-        for a, b in rolling.runs((rolling.spread(values, reach) == 0.0) & where):
+        for a, b in rolling.runs((rolling.rolling_spread(values, reach) == 0.0) & where):
             still[max(0, a - reach) : b + reach] = True
     return still
 

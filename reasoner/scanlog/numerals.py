@@ -53,10 +53,10 @@ def numbers(cells: Sequence[str]) -> tuple[Array, list[int]]:
     try:
         return _finite(np.array([float(c) if c else math.nan for c in cells], dtype=float)), []
     except ValueError:
-        return _slowly(cells, number)
+        return _slowly(cells, cell_number)
 
 
-def times(cells: Sequence[str]) -> tuple[Array, list[int], bool]:
+def cell_times(cells: Sequence[str]) -> tuple[Array, list[int], bool]:
     """As `numbers`, but clock times (`12:30:01.5`, with or without a date) as seconds; whether they were such."""
     try:
         return _finite(np.array(list(map(float, cells)), dtype=float)), [], False
@@ -76,9 +76,11 @@ def flags(cells: Sequence[str]) -> tuple[Array, list[int]]:
     return _slowly(cells, flag)
 
 
-def codes(cells: Sequence[str]) -> tuple[Array, list[int]]:
+def count_codes(cells: Sequence[str]) -> tuple[Array, list[int]]:
     """How many trouble codes a cell names; a number is taken as that many."""
-    return _slowly(cells, lambda c: float(len(named)) if (named := codes_in(c)) else 0.0 if c in _NONE else number(c))
+    return _slowly(
+        cells, lambda c: float(len(named)) if (named := codes_in(c)) else 0.0 if c in _NONE else cell_number(c)
+    )
 
 
 def codes_in(cell: str) -> list[str]:
@@ -116,7 +118,7 @@ def _slowly(cells: Sequence[str], read: object) -> tuple[Array, list[int]]:
     return values, bad
 
 
-def number(text: str) -> float | None:
+def cell_number(text: str) -> float | None:
     """`12.5`, `12,5`, `1.234,5`, `-7.8 %`, `1e3`; None if it is no number. Its unit, if any, is not looked at."""
     match = _NUMBER.fullmatch(text.translate(_SIGNS))
     if match is None:
@@ -137,7 +139,7 @@ def number(text: str) -> float | None:
 def clock_or_number(text: str) -> float | None:
     match = _TIME.fullmatch(text)
     if match is None:
-        return number(text)
+        return cell_number(text)
     day = 0
     if match["date"]:
         found = day_number(match["date"])
@@ -180,7 +182,7 @@ def flag(text: str) -> float | None:
 
 def status(text: str) -> float | None:
     """One cell of a fuel system status, as a number (its bits) or in words."""
-    value = number(text) if text[:1].isdigit() else None
+    value = cell_number(text) if text[:1].isdigit() else None
     if value is not None:
         return _STATUS_BITS.get(int(value)) if value == int(value) else None
     small = text.lower()

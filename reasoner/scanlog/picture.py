@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from reasoner.scanlog.columns import COOLANT, PURGE, RAIL, SPEED
 from reasoner.scanlog.conditions import PHASES, Conditions
-from reasoner.scanlog.document import Cloud, Lane, Mark, Picture, Point, Track
+from reasoner.scanlog.document import Cloud, Lane, LogMark, Picture, Point, Track
 from reasoner.scanlog.findings import misfires_grown
 from reasoner.scanlog.moments import Air, Bank, Looked
 from reasoner.scanlog.numerals import Array
@@ -33,7 +33,7 @@ class Shown:
     probability: Array
 
 
-def picture(
+def log_picture(
     even: Grid, when: Conditions, air: Air | None, banks: Sequence[Shown], codes: Sequence[tuple[str, float]] = ()
 ) -> Picture:
     """codes: trouble codes and when (s) they first appeared."""
@@ -53,7 +53,7 @@ def picture(
         lanes.insert(1, Lane("airflow" if air.absolute else "airflow, in proportion", "g/s", flow))
     time = tuple(round(t, 1) for t in even.time[first].tolist())
     phases = tuple(PHASES[code].value for code in when.phase[first].tolist())
-    marks = sorted([*_misfires(even), *(Mark(at, code) for code, at in codes)], key=lambda mark: mark.time)
+    marks = sorted([*_misfires(even), *(LogMark(at, code) for code, at in codes)], key=lambda mark: mark.time)
     gaps = tuple(
         (float(even.time[i - 1]), float(even.time[i]))
         for i in np.flatnonzero(even.fresh).tolist()
@@ -63,14 +63,14 @@ def picture(
     return Picture(time, phases, flow, tracks, clouds, tuple(lanes), tuple(marks), gaps)
 
 
-def _misfires(even: Grid) -> list[Mark]:
+def _misfires(even: Grid) -> list[LogMark]:
     """Where misfires came in, those of a cylinder close together as one."""
     found = []
     for cylinder, grown in misfires_grown(even).items():
         last = -TOGETHER
         for at in even.time[np.nan_to_num(grown) > 0].tolist():
             if at - last >= TOGETHER:
-                found.append(Mark(at, f"misfire {cylinder}"))
+                found.append(LogMark(at, f"misfire {cylinder}"))
             last = at
     return found[:MARKS]
 

@@ -25,7 +25,7 @@ from reasoner.scanlog.columns import (
     ROAD,
     SHORT,
     SPEED,
-    Key,
+    PlacedQuantity,
 )
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
@@ -49,7 +49,7 @@ ROSE = 3.0  # K that it must have risen by then
 class Doubt:
     """One thing about one column that cannot be. start, end: s of the log. said: in words, without the place."""
 
-    key: Key
+    key: PlacedQuantity
     said: str
     start: float
     end: float
@@ -90,11 +90,11 @@ def believed(grid: Grid) -> Believed:
     cold = _never_warms(grid, series) or _stops_warming(grid, series)
     if cold is not None:
         doubts.append(cold)
-        series[Key(COOLANT)] = np.where(grid.time >= cold.start, np.nan, series[Key(COOLANT)])
+        series[PlacedQuantity(COOLANT)] = np.where(grid.time >= cold.start, np.nan, series[PlacedQuantity(COOLANT)])
     return Believed(replace(grid, series=series), tuple(doubts), np.nan_to_num(misread))
 
 
-def _doubt(grid: Grid, key: Key, where: Flags, said: str) -> Doubt:
+def _doubt(grid: Grid, key: PlacedQuantity, where: Flags, said: str) -> Doubt:
     at = np.flatnonzero(where)
     half = grid.step / 2
     return Doubt(key, said, float(grid.time[at[0]] - half), float(grid.time[at[-1]] + half), where.sum() * grid.step)
@@ -147,7 +147,7 @@ def _carried(grid: Grid, values: Array, off: Flags) -> Array:
     return np.interp(grid.time, grid.time[good], values[good]) if good.any() else np.full(len(values), np.nan)
 
 
-def _stands_still(grid: Grid, key: Key, values: Array) -> Flags | None:
+def _stands_still(grid: Grid, key: PlacedQuantity, values: Array) -> Flags | None:
     """Where a column of a kind that never rests reads one and the same, for longer than its own pace allows, while
     engine or road speed move."""
     if key.quantity not in (*BUSY, LONG):
@@ -172,7 +172,7 @@ def _stands_still(grid: Grid, key: Key, values: Array) -> Flags | None:
     return found
 
 
-def _is_nothing(key: Key, value: float) -> bool:
+def _is_nothing(key: PlacedQuantity, value: float) -> bool:
     """A trim at zero is an open loop, a car at a standstill stands."""
     return key.quantity in (SHORT, ROAD, SPEED) and abs(value) < 0.4
 
@@ -182,10 +182,10 @@ def _moved(values: Array) -> float:
     return float(np.ptp(there)) if len(there) else 0.0
 
 
-def _stops_warming(grid: Grid, series: Mapping[Key, Array]) -> Doubt | None:
+def _stops_warming(grid: Grid, series: Mapping[PlacedQuantity, Array]) -> Doubt | None:
     """A coolant that rose and then reads one and the same to the end, to the last digit, for longer than a regulated
     engine keeps it on the road."""
-    coolant, rpm = series.get(Key(COOLANT)), grid.of(SPEED)
+    coolant, rpm = series.get(PlacedQuantity(COOLANT)), grid.of(SPEED)
     if coolant is None:
         return None
     there = np.flatnonzero(np.isfinite(coolant) & (rpm > 400))
@@ -197,12 +197,12 @@ def _stops_warming(grid: Grid, series: Mapping[Key, Array]) -> Doubt | None:
     if lasted < WARMING or _moved(rpm[first : there[-1]]) < STIRRED or _moved(coolant[there]) < 2 * ROSE:
         return None
     said = f"stands at {coolant[first]:.0f} °C to the last digit from there to the end"
-    return Doubt(Key(COOLANT), said, float(grid.time[first]), float(grid.time[there[-1]]), lasted)
+    return Doubt(PlacedQuantity(COOLANT), said, float(grid.time[first]), float(grid.time[there[-1]]), lasted)
 
 
-def _never_warms(grid: Grid, series: Mapping[Key, Array]) -> Doubt | None:
+def _never_warms(grid: Grid, series: Mapping[PlacedQuantity, Array]) -> Doubt | None:
     """A coolant that begins cold and has not moved after minutes of running."""
-    coolant, rpm = series.get(Key(COOLANT)), grid.of(SPEED)
+    coolant, rpm = series.get(PlacedQuantity(COOLANT)), grid.of(SPEED)
     if coolant is None:
         return None
     there = np.flatnonzero(np.isfinite(coolant) & (rpm > 400))
@@ -213,4 +213,4 @@ def _never_warms(grid: Grid, series: Mapping[Key, Array]) -> Doubt | None:
         return None
     span = early[0], early[-1]
     said = f"stands at {coolant[early[0]]:.0f} °C while the engine warms up"
-    return Doubt(Key(COOLANT), said, float(grid.time[span[0]]), float(grid.time[span[1]]), WARMING)
+    return Doubt(PlacedQuantity(COOLANT), said, float(grid.time[span[0]]), float(grid.time[span[1]]), WARMING)

@@ -28,7 +28,7 @@ from reasoner.scanlog.columns import (
     TIME,
     TOTAL,
     ColumnUse,
-    Key,
+    PlacedQuantity,
     assign,
     once,
     recognise,
@@ -128,7 +128,7 @@ class Refusal:
 
 
 @dataclass(frozen=True)
-class Refused:
+class RefusedRows:
     """first: the first ones in full. counts: how many for each reason, the commonest first."""
 
     first: tuple[Refusal, ...] = ()
@@ -152,9 +152,9 @@ class Ledger:
             self._first.append(Refusal(line, why, as_typed(stood)))
 
     @property
-    def refused(self) -> Refused:
+    def refused(self) -> RefusedRows:
         counts = sorted(self._counts.items(), key=lambda item: -item[1])
-        return Refused(tuple(sorted(self._first, key=lambda r: r.line)), tuple(counts))
+        return RefusedRows(tuple(sorted(self._first, key=lambda r: r.line)), tuple(counts))
 
 
 # ---- where the table begins, what separates its cells, which column is what ------------------------------------------
@@ -186,7 +186,7 @@ class Layout:
     def width(self) -> int:
         return len(self.header)
 
-    def where(self, key: Key) -> int | None:
+    def where(self, key: PlacedQuantity) -> int | None:
         return next((i for i, use in enumerate(self.uses) if use.key == key), None)
 
 
@@ -238,7 +238,7 @@ def layout_at(
 
 def mapped(header: Sequence[str], mapping: Mapping[str, ColumnUse]) -> tuple[ColumnUse, ...]:
     """The columns as a person's mapping has them; those it does not name are not used."""
-    met: dict[Key, str] = {}
+    met: dict[PlacedQuantity, str] = {}
     uses = []
     for cell in header:
         use = mapping.get(plain_header(cell), ColumnUse(as_typed(cell), None, note="not in the mapping"))
@@ -262,8 +262,8 @@ def _known(line: str, separator: str, mapping: Mapping[str, ColumnUse] | None) -
 
 def _units_row(cells: Sequence[str]) -> bool:
     filled = [c.strip().strip("[](){}<>") for c in cells if c.strip()]
-    known = sum(units.find(c) is not None for c in filled)
-    rest = [c for c in filled if units.find(c) is None]  # `1/min` would be a number too
+    known = sum(units.find_unit(c) is not None for c in filled)
+    rest = [c for c in filled if units.find_unit(c) is None]  # `1/min` would be a number too
     numbers = sum(clock_or_number(c) is not None or day_number(c) is not None for c in rest)
     return bool(filled) and not numbers and known * 2 >= len(filled)
 
@@ -286,10 +286,10 @@ def _comma(lines: Sequence[str], first: int, separator: str) -> bool:
 BLOCK = 8192  # lines read at once, so that memory beyond the result stays the same however long the log
 CHANGES = 20  # times that the columns may change within a file
 LOOKS = 500  # lines between rows that are looked at as if they were another header
-_TIME, _DATE = Key(TIME), Key(DATE)
+_TIME, _DATE = PlacedQuantity(TIME), PlacedQuantity(DATE)
 _READERS: Mapping[str, Callable[[Sequence[str]], tuple[Array, list[int]]]] = {
     LOOP: numerals.statuses,
-    CODES: numerals.codes,
+    CODES: numerals.count_codes,
     LAMP: numerals.flags,
 }
 _WORDS = re.compile(r"\s*[\"'\[(]?[A-Za-z]{2}")
@@ -306,10 +306,10 @@ class LogTable:
 
     seconds: Array
     fresh: NDArray[np.bool_]
-    series: Mapping[Key, Array]
+    series: Mapping[PlacedQuantity, Array]
     lines: NDArray[np.int64]
     uses: tuple[ColumnUse, ...]
-    refused: Refused
+    refused: RefusedRows
     notes: tuple[str, ...]
     encoding: str
     separator: str
@@ -323,7 +323,7 @@ class NoLog:
 
     why: str
     mend: str
-    refused: Refused = field(default_factory=Refused)
+    refused: RefusedRows = field(default_factory=RefusedRows)
     uses: tuple[ColumnUse, ...] = ()
 
 
@@ -338,7 +338,7 @@ class Columns:
     every: float | None = None
 
 
-def read(content: bytes, columns: Columns | None = None) -> LogTable | NoLog:
+def read_log(content: bytes, columns: Columns | None = None) -> LogTable | NoLog:
     """The table of a file's bytes."""
     text = lines_of(content)
     if isinstance(text, str):
@@ -373,7 +373,7 @@ class _Reader:
         self.ledger = Ledger()
         self.raw: list[Array] = []
         self.lines: list[NDArray[np.int64]] = []
-        self.series: dict[Key, list[Array]] = {}
+        self.series: dict[PlacedQuantity, list[Array]] = {}
         self.count = 0
         self.of_day = False
         self.uses: list[ColumnUse] = list(plan.uses)
@@ -523,7 +523,7 @@ class _Reader:
         where = self.plan.where(_TIME)
         if where is None:
             return self.timed(taken, None)
-        raw, bad, of_day = numerals.times([row[where] for row in rows])
+        raw, bad, of_day = numerals.cell_times([row[where] for row in rows])
         self.of_day = self.of_day or of_day
         raw = raw if of_day else self.timed(taken, raw, frozenset(bad))
         where_date = self.plan.where(_DATE)
@@ -540,7 +540,7 @@ class _Reader:
             return np.asarray((self.count + np.arange(len(taken))) * (self.columns.every or 1.0), dtype=float)
         where = self.plan.where(_TIME)
         use = self.plan.uses[where] if where is not None else None
-        unit = units.find(use.unit) if use is not None and use.unit_from != "assumed" else None
+        unit = units.find_unit(use.unit) if use is not None and use.unit_from != "assumed" else None
         self.note_times(taken, raw, bad)
         return raw if unit is None else raw * unit.factor
 
@@ -549,7 +549,7 @@ class _Reader:
             why = "the time cannot be read" if b in bad else "there is no time"
             self.ledger.note(taken[b] + 1, why, self.text.lines[taken[b]])
 
-    def column(self, key: Key) -> Array:
+    def column(self, key: PlacedQuantity) -> Array:
         """A quantity over all rows; its blocks are let go."""
         blocks = self.series.pop(key)
         blocks.append(np.full(self.count - sum(map(len, blocks)), np.nan))
@@ -575,7 +575,7 @@ def _lines(numbers: Sequence[int]) -> str:
     return f"line {numbers[0]}" + (f" and {len(numbers) - 1} more" if len(numbers) > 1 else "")
 
 
-def _follow(columns: dict[Key, Array], changed: Mapping[Key, int]) -> list[str]:
+def _follow(columns: dict[PlacedQuantity, Array], changed: Mapping[PlacedQuantity, int]) -> list[str]:
     """Long-term trims that hardly move change to factors where the short-term ones do."""
     notes = []
     for key in [key for key in columns if key.quantity == LONG and changed and key not in changed]:
@@ -591,8 +591,8 @@ def _follow(columns: dict[Key, Array], changed: Mapping[Key, int]) -> list[str]:
 def _converted(values: Array, use: ColumnUse) -> Array:
     """Numbers in the unit that was said, as numbers in the quantity's own."""
     assert use.key is not None
-    own = units.find(BY_NAME[use.key.quantity].unit)
-    given = units.find(use.unit) if use.unit else None
+    own = units.find_unit(BY_NAME[use.key.quantity].unit)
+    given = units.find_unit(use.unit) if use.unit else None
     if own is None or given is None or given.name == own.name or use.unit_from == "assumed":
         return values
     if given.dimension != own.dimension:
@@ -619,12 +619,12 @@ def _table(reader: _Reader) -> LogTable | NoLog:
         return NoLog("no row has a time", "a time in each row", ledger.refused, uses)
     notes = [note for note in ticks.notes if note.startswith(clock.NO_UNIT)]
     faults = [*reader.notes(), *(note for note in ticks.notes if note not in notes)]
-    series: dict[Key, Array] = {}
-    final: dict[Key, ColumnUse] = {use.key: use for use in uses if use.key is not None}
+    series: dict[PlacedQuantity, Array] = {}
+    final: dict[PlacedQuantity, ColumnUse] = {use.key: use for use in uses if use.key is not None}
     columns = {key: reader.column(key)[ticks.kept] for key in list(reader.series)}
     kept = line[ticks.kept]
-    turns = columns.get(Key(SPEED))
-    changed: dict[Key, int] = {}
+    turns = columns.get(PlacedQuantity(SPEED))
+    changed: dict[PlacedQuantity, int] = {}
     for key, values in columns.items():
         change = switched(key, values, final[key], turns)
         if change is not None:

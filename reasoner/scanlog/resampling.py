@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reasoner.scanlog.columns import LOOP, MISFIRES, SINCE_START, Key
+from reasoner.scanlog.columns import LOOP, MISFIRES, SINCE_START, PlacedQuantity
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.reading import LogTable
 
@@ -38,16 +38,16 @@ class Grid:
     step: float
     fresh: Flags
     pause: Array
-    series: Mapping[Key, Array]
-    new: Mapping[Key, Array]
-    every: Mapping[Key, float]
+    series: Mapping[PlacedQuantity, Array]
+    new: Mapping[PlacedQuantity, Array]
+    every: Mapping[PlacedQuantity, float]
     rate: float
 
     def __len__(self) -> int:
         return len(self.time)
 
     def get(self, quantity: str, place: int = 0) -> Array | None:
-        return self.series.get(Key(quantity, place))
+        return self.series.get(PlacedQuantity(quantity, place))
 
     def of(self, quantity: str, place: int = 0) -> Array:
         """The quantity, or NaN throughout where it was not recorded."""
@@ -99,7 +99,7 @@ def grid(table: LogTable) -> Grid | str:
     return Grid(time, step, fresh, pause, series, new, every, len(t) / max(float(lengths.sum()), step))
 
 
-def _cells(key: Key, at: NDArray[np.int64], v: Array, count: Array, total: int) -> Array:
+def _cells(key: PlacedQuantity, at: NDArray[np.int64], v: Array, count: Array, total: int) -> Array:
     """One value for each cell: the mean; the last sample where a mean means nothing."""
     if key.quantity in (LOOP, MISFIRES, SINCE_START):
         values = np.full(total, np.nan)

@@ -12,7 +12,7 @@ from reasoner.scanlog.numerals import Array
 Flags = NDArray[np.bool_]
 
 
-def mean(values: Array, reach: int) -> Array:
+def rolling_mean(values: Array, reach: int) -> Array:
     """Over `reach` cells either side; NaN where there is none."""
     there = np.isfinite(values)
     sums = _summed(np.where(there, values, 0.0), reach)
@@ -20,7 +20,7 @@ def mean(values: Array, reach: int) -> Array:
     return np.asarray(np.divide(sums, counts, out=np.full(len(values), np.nan), where=counts > 0.5))
 
 
-def spread(values: Array, back: int, ahead: int | None = None) -> Array:
+def rolling_spread(values: Array, back: int, ahead: int | None = None) -> Array:
     """Greatest less least over `back` cells before and `ahead` (else as many) after; NaN where there is none."""
     ahead = back if ahead is None else ahead
     high, low = np.full(len(values), -np.inf), np.full(len(values), np.inf)

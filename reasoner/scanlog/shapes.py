@@ -110,7 +110,7 @@ class Sample:
 
 
 @dataclass(frozen=True)
-class Fitted:
+class TrimFit:
     """coefficients: (p,) of the columns, then (d,) of what the showing state has more, in the columns `apart`.
 
     showing: (n,) probability. spread: of a residual. thinned: how many residuals are worth one. evidence:
@@ -159,7 +159,7 @@ class Fitted:
         return int((shows[1:] != shows[:-1]).sum()) if self.switching else 0
 
 
-def fit(sample: Sample) -> tuple[Fitted, Fitted, float]:
+def fit_states(sample: Sample) -> tuple[TrimFit, TrimFit, float]:
     """The best with two states, the best with one, and the probability (0..1) that there are two."""
     plain = _one(sample)
     two = _two(plain)
@@ -170,9 +170,9 @@ def fit(sample: Sample) -> tuple[Fitted, Fitted, float]:
 # ---- one state -------------------------------------------------------------------------------------------------------
 
 
-def _one(sample: Sample) -> Fitted:
+def _one(sample: Sample) -> TrimFit:
     n = len(sample)
-    start = Fitted(
+    start = TrimFit(
         sample, np.zeros(len(sample.names)), (), np.zeros(n), 0.03, 1.0, 0.0, 1, np.ones(n), Rates(1 / STAYS, 1 / STAYS)
     )
     for _ in range(8):
@@ -183,7 +183,7 @@ def _one(sample: Sample) -> Fitted:
 # ---- two states ------------------------------------------------------------------------------------------------------
 
 
-def _two(one: Fitted) -> Fitted:
+def _two(one: TrimFit) -> TrimFit:
     """Each kind of difference from several first guesses; the best is gone on with.
 
     The weights and the spread of one state are forgotten: it takes the moments of the other for outliers.
@@ -201,12 +201,12 @@ def _two(one: Fitted) -> Fitted:
     return max(best, key=lambda f: f.evidence - _unlearned(f))
 
 
-def turned(fitted: Fitted) -> Fitted:
+def turned(fitted: TrimFit) -> TrimFit:
     """Two states with the quiet one for the showing one, told apart once more."""
     return _rounds(_turned(fitted), ROUNDS)
 
 
-def _turned(fitted: Fitted) -> Fitted:
+def _turned(fitted: TrimFit) -> TrimFit:
     """With the quiet state for the showing one."""
     p = len(fitted.sample.names)
     c = fitted.coefficients.copy()
@@ -215,7 +215,7 @@ def _turned(fitted: Fitted) -> Fitted:
     return replace(fitted, coefficients=c, showing=1 - fitted.showing, rates=Rates(fitted.rates.off, fitted.rates.on))
 
 
-def _unlearned(fitted: Fitted) -> float:
+def _unlearned(fitted: TrimFit) -> float:
     """What speaks against the quiet state being the usual one: how far its level is from what was learned before."""
     learned = fitted.sample.learned
     if not math.isfinite(learned):
@@ -225,7 +225,7 @@ def _unlearned(fitted: Fitted) -> float:
     return 0.5 * ((level - learned) / LEARNED) ** 2
 
 
-def _guesses(one: Fitted) -> list[Array]:
+def _guesses(one: TrimFit) -> list[Array]:
     """Moments richer than a dividing line, or leaner, over half a minute: of the trim, of what purge and cold leave of
     it, of the fuel it takes away, and of the trim where airflow is high."""
     sample = one.sample
@@ -270,7 +270,7 @@ def _divide(values: Array) -> float:
     return float(ordered[int(np.argmax(between)) + 1])
 
 
-def _rounds(fitted: Fitted, rounds: int) -> Fitted:
+def _rounds(fitted: TrimFit, rounds: int) -> TrimFit:
     for number in range(rounds):
         fitted = _reweighed(replace(fitted, coefficients=_solve(fitted)))
         fitted = replace(fitted, thinned=_thinning(fitted))
@@ -287,7 +287,7 @@ def _rounds(fitted: Fitted, rounds: int) -> Fitted:
     return fitted
 
 
-def only(fitted: Fitted, kinds: Sequence[str]) -> Fitted:
+def only(fitted: TrimFit, kinds: Sequence[str]) -> TrimFit:
     """The states told apart once more, by these columns alone: a moment that cannot show the fault has no say."""
     sample = fitted.sample
     apart = tuple(sample.where(*kinds))
@@ -300,20 +300,20 @@ def only(fitted: Fitted, kinds: Sequence[str]) -> Fitted:
 # ---- least squares, robust -------------------------------------------------------------------------------------------
 
 
-def _rows(fitted: Fitted, showing: Array) -> Array:
+def _rows(fitted: TrimFit, showing: Array) -> Array:
     """(n, p + d) columns, then those in which the states differ times how likely it shows."""
     if not fitted.apart:
         return fitted.sample.columns
     return np.hstack([fitted.sample.columns, fitted.sample.columns[:, list(fitted.apart)] * showing[:, None]])
 
 
-def _solve(fitted: Fitted) -> Array:
+def _solve(fitted: TrimFit) -> Array:
     """The likeliest coefficients."""
     a, b, _ = _normal(fitted)
     return np.asarray(np.linalg.solve(a, b))
 
 
-def _prior(fitted: Fitted) -> float:
+def _prior(fitted: TrimFit) -> float:
     """What the coefficients cost: their log prior where they came to lie, and how narrowly they had to be found
     (Laplace's approximation, Bishop 2006, 4.4)."""
     a, _, free = _normal(fitted)
@@ -322,7 +322,7 @@ def _prior(fitted: Fitted) -> float:
     return float(-0.5 * np.sum((fitted.coefficients / free) ** 2) - np.log(free).sum() - 0.5 * log_det)
 
 
-def _normal(fitted: Fitted) -> tuple[Array, Array, Array]:
+def _normal(fitted: TrimFit) -> tuple[Array, Array, Array]:
     """Normal equations (matrix and right side, times the residual's variance), and every coefficient's own spread.
 
     One state may have a fault in any column; of two states one is sound.
@@ -350,14 +350,14 @@ def beyond(sample: Sample, left: Array) -> NDArray[np.bool_]:
     return np.asarray(left * sample.stop < 0)
 
 
-def _left(fitted: Fitted) -> Array:
+def _left(fitted: TrimFit) -> Array:
     """(n, 2) residuals; none where a state lies beyond the stop that the trim stands at."""
     quiet = fitted.sample.y - fitted.shared
     r = np.column_stack([quiet, quiet - fitted.difference])
     return np.where(r * fitted.sample.stop[:, None] < 0, 0.0, r)
 
 
-def _reweighed(fitted: Fitted) -> Fitted:
+def _reweighed(fitted: TrimFit) -> TrimFit:
     """With robust weights and the residuals' spread."""
     r = _left(fitted)
     robust = (FREEDOM + 1) / (FREEDOM + (r / fitted.spread) ** 2)
@@ -368,13 +368,13 @@ def _reweighed(fitted: Fitted) -> Fitted:
     return replace(fitted, weights=weights, spread=max(LEAST_SPREAD, new))
 
 
-def _log_likelihood(fitted: Fitted) -> Array:
+def _log_likelihood(fitted: TrimFit) -> Array:
     """(n, 2), Student's t; constants that are the same for both states and for any spread are left out."""
     r = _left(fitted) / fitted.spread
     return np.asarray(-0.5 * (FREEDOM + 1) * np.log1p(r**2 / FREEDOM) - math.log(fitted.spread))
 
 
-def _thinning(fitted: Fitted) -> float:
+def _thinning(fitted: TrimFit) -> float:
     """How many residuals are worth one (`thinning`): as far as their spread is made up (`LEAST_SPREAD`), the least."""
     both = _left(fitted)
     left = both[:, 0] * (1 - fitted.showing) + both[:, 1] * fitted.showing
@@ -414,7 +414,7 @@ def thinning(left: Array, gap: Array) -> float:
 
 
 @dataclass(frozen=True)
-class Family:
+class Explanation:
     """One explanation. columns: indexes of the coefficients that it frees. mean, cov: of all coefficients under it.
 
     weight: against all others, 0..1. switching: it is what the showing state has more than the quiet one. kinds: what
@@ -430,7 +430,7 @@ class Family:
     weight: float
 
 
-def families(fitted: Fitted, both: bool = False) -> tuple[Family, ...]:
+def families(fitted: TrimFit, both: bool = False) -> tuple[Explanation, ...]:
     """Every explanation of a bank's trims by itself, the likeliest first. both: that there are two states at all is one
     of the questions, so that none of them may be of the showing state. Their coefficients are those of
     `sample.names`, then those of every column of a state once more, for what the showing state has more."""
@@ -477,7 +477,7 @@ def families(fitted: Fitted, both: bool = False) -> tuple[Family, ...]:
     most = max(f[-1] for f in found)
     whole = sum(math.exp(f[-1] - most) for f in found)
     ranked = [
-        Family(n, tuple(kinds[i] for i in c), c, s, m, v, math.exp(e - most) / whole) for n, c, s, m, v, e in found
+        Explanation(n, tuple(kinds[i] for i in c), c, s, m, v, math.exp(e - most) / whole) for n, c, s, m, v, e in found
     ]
     return tuple(sorted(ranked, key=lambda f: -f.weight))
 
@@ -487,7 +487,7 @@ def _one_way(made: Array) -> bool:
     return bool(abs(made.sum()) >= ONE_WAY * np.abs(made).sum())
 
 
-def _settled(fitted: Fitted) -> Array:
+def _settled(fitted: TrimFit) -> Array:
     """1 where a moment lies well within a state, 0 where its state is open or the trims are still on their way."""
     shows = fitted.showing > 0.5
     weight = (np.abs(fitted.showing - 0.5) > 0.5 - OPEN).astype(float)
@@ -540,7 +540,7 @@ BY_CHANCE = 0.02  # that two banks have a fault each that has nothing to do with
 OF_ALL = (PURGED, OIL, COLD, MISREAD)  # what reaches every bank of an engine alike
 
 
-def together(rankings: Sequence[tuple[Family, ...]]) -> list[tuple[Family, ...]]:
+def weigh_both_banks(rankings: Sequence[tuple[Explanation, ...]]) -> list[tuple[Explanation, ...]]:
     """Explanations of two banks weighed anew as those of one engine: vapour, oil and a cold engine reach both banks, an
     injector one, a meter both. rankings: of each bank. With one bank, or more than two, as they were."""
     if len(rankings) != 2 or not all(rankings):
@@ -549,7 +549,7 @@ def together(rankings: Sequence[tuple[Family, ...]]) -> list[tuple[Family, ...]]
     return [_with(rankings[0], _joint(one, two)), _with(rankings[1], _joint(two, one))]
 
 
-def _by_name(ranked: Sequence[Family]) -> dict[str, float]:
+def _by_name(ranked: Sequence[Explanation]) -> dict[str, float]:
     """What a bank's trims say of each explanation, without what was thought of it before."""
     found = dict.fromkeys(PRIORS, 0.0)
     for family in ranked:
@@ -573,7 +573,7 @@ def _joint(mine: dict[str, float], other: dict[str, float]) -> dict[str, float]:
     return found
 
 
-def _with(ranked: Sequence[Family], weights: dict[str, float]) -> tuple[Family, ...]:
+def _with(ranked: Sequence[Explanation], weights: dict[str, float]) -> tuple[Explanation, ...]:
     """Each family's share of its name's weight."""
     total = sum(weights.values())
     before = dict.fromkeys(weights, 0.0)

@@ -22,7 +22,7 @@ from reasoner.scanlog.findings import misfires_grown
 from reasoner.scanlog.moments import Looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
-from reasoner.scanlog.shapes import Fitted, beyond
+from reasoner.scanlog.shapes import TrimFit, beyond
 
 # ---- when a fault came and went --------------------------------------------------------------------------------------
 
@@ -44,7 +44,7 @@ SWITCHES, CREEPS, STARTS, STOPS, UNSEEN = "switches", "creeps", "engine start", 
 
 
 @dataclass(frozen=True)
-class Spell:
+class LogSpell:
     """start, end: s of the log. first, last: cells (last past the end). began, ended: how its edges look.
 
     probability: mean, that it shows. seconds: looked at within it. effect: mean difference of the trim, a fraction.
@@ -69,11 +69,11 @@ class States:
     come and go too slowly. why: in words.
     """
 
-    fitted: Fitted
+    fitted: TrimFit
     kind: str
     probability: Array
-    spells: tuple[Spell, ...]
-    creeping: tuple[Spell, ...]
+    spells: tuple[LogSpell, ...]
+    creeping: tuple[LogSpell, ...]
     why: str
 
     @property
@@ -82,7 +82,9 @@ class States:
         return self.fitted.switching
 
 
-def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one: Fitted, chance: float) -> States:
+def find_states(
+    grid: Grid, conditions: Conditions, looked: Looked, two: TrimFit, one: TrimFit, chance: float
+) -> States:
     """Whether a bank has two states, and the spells of the showing one. chance: that there are two (`shapes.fit`)."""
     kind = "rich" if felt(two.difference, two.showing) < 0 else "lean"
     effect = felt(two.difference, two.showing)
@@ -110,7 +112,7 @@ def states(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, one:
     return States(two, kind, everywhere, spells, creeping, "the trims come and go between two states")
 
 
-def missed_while_quiet(grid: Grid, looked: Looked, two: Fitted) -> bool:
+def missed_while_quiet(grid: Grid, looked: Looked, two: TrimFit) -> bool:
     """Whether the engine misfired in the leaner state, and hardly in the richer one: the oxygen of what did not burn
     reads lean, so that the leaner state is the one that shows, however long it lasted."""
     grown = list(misfires_grown(grid).values())
@@ -133,7 +135,7 @@ def _mean(values: Array, weights: Array) -> float:
     return float((values * weights).sum() / total) if total > 0 else 0.0
 
 
-def _alike(looked: Looked, two: Fitted) -> float:
+def _alike(looked: Looked, two: TrimFit) -> float:
     """Share of the showing moments (those count that can show it) whose airflow, within 20 %, was seen quiet too."""
     shows = two.showing > 0.5
     if not shows.any() or shows.all():
@@ -158,7 +160,7 @@ def _everywhere(grid: Grid, conditions: Conditions, looked: Looked, showing: Arr
     return everywhere
 
 
-def _found(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, everywhere: Array) -> list[Spell]:
+def _found(grid: Grid, conditions: Conditions, looked: Looked, two: TrimFit, everywhere: Array) -> list[LogSpell]:
     with np.errstate(invalid="ignore"):
         shows = everywhere > 0.5
     for a, b in list(rolling.runs(~shows)):
@@ -182,7 +184,9 @@ def _found(grid: Grid, conditions: Conditions, looked: Looked, two: Fitted, ever
             probability = float(np.nanmean(everywhere[a:b]))
             effect = felt(two.difference[inside], two.showing[inside])
             start, stop = float(grid.time[a] - grid.step / 2), float(grid.time[b - 1] + grid.step / 2)
-            found.append(Spell(start, stop, a, b, began, ended, probability, float(inside.sum()) * grid.step, effect))
+            found.append(
+                LogSpell(start, stop, a, b, began, ended, probability, float(inside.sum()) * grid.step, effect)
+            )
     return found
 
 
@@ -200,7 +204,7 @@ class _Edge:
     inward: int
 
 
-def _edge(grid: Grid, looked: Looked, two: Fitted, everywhere: Array, edge: _Edge) -> str:
+def _edge(grid: Grid, looked: Looked, two: TrimFit, everywhere: Array, edge: _Edge) -> str:
     """How the trim goes over an edge: how much of the whole difference comes within less than two minutes.
 
     What lies between clearly quiet and clearly showing is left out. Purge is taken off. What warming up and the oil
@@ -250,7 +254,7 @@ def _zone(grid: Grid, everywhere: Array, edge: _Edge) -> tuple[float, float]:
     return float(grid.time[min(outer, len(grid) - 1)]), float(grid.time[inner])
 
 
-def _counts(spell: Spell, conditions: Conditions) -> bool:
+def _counts(spell: LogSpell, conditions: Conditions) -> bool:
     """An edge that switches; or there from the start of a run after a soak, and over before its end, however slowly it
     went; or all through such a run, by much, where the tank was not filled meanwhile."""
     if SWITCHES in (spell.began, spell.ended):

@@ -25,7 +25,7 @@ from reasoner.scanlog.columns import (
     TIME,
     TOTAL,
     ColumnUse,
-    Key,
+    PlacedQuantity,
     Quantity,
 )
 from reasoner.scanlog.numerals import Array
@@ -63,7 +63,7 @@ class Change:
     unit: str
 
 
-def switched(key: Key, values: Array, use: ColumnUse, turns: Array | None = None) -> Change | None:
+def switched(key: PlacedQuantity, values: Array, use: ColumnUse, turns: Array | None = None) -> Change | None:
     """Where a column goes on in another unit: what follows fits what came before only if it is taken as that.
 
     Trims as factors and lambda as air-fuel ratio by where their values lie; other units by the jump itself, which must
@@ -81,8 +81,8 @@ def switched(key: Key, values: Array, use: ColumnUse, turns: Array | None = None
         return change if moves else None  # a trim may well stand at one step of its scaling, 0.78 %
     if quantity.name in (LAMBDA, LAMBDA_WANTED):
         return _moved(values, there, v > 7, "air to fuel by mass", lambda x: x / PETROL_RATIO)
-    own = units.find(quantity.unit)
-    given = units.find(use.unit) if use.unit_from != "assumed" else own
+    own = units.find_unit(quantity.unit)
+    given = units.find_unit(use.unit) if use.unit_from != "assumed" else own
     if (
         own is None
         or given is None
@@ -138,7 +138,7 @@ def _moved(
     return Change(new, int(there[last + 1]), unit)
 
 
-def fahrenheit(key: Key, values: Array, use: ColumnUse) -> bool:
+def fahrenheit(key: PlacedQuantity, values: Array, use: ColumnUse) -> bool:
     """Whether a temperature without a unit can only be in degrees Fahrenheit; then all of its log are."""
     quantity = BY_NAME[key.quantity]
     finite = values[np.isfinite(values)]
@@ -150,7 +150,7 @@ def fahrenheit(key: Key, values: Array, use: ColumnUse) -> bool:
     return other is not None and other.name == "°F"
 
 
-def factors(key: Key, values: Array) -> bool:
+def factors(key: PlacedQuantity, values: Array) -> bool:
     """Whether a trim is a factor near 1."""
     finite = values[np.isfinite(values)]
     if key.quantity not in (SHORT, TOTAL) or len(finite) < 10:
@@ -158,7 +158,7 @@ def factors(key: Key, values: Array) -> bool:
     return bool(finite.min() > 0.5 and finite.max() < 1.5 and np.ptp(finite) > 0)
 
 
-def fractions(key: Key, values: Array) -> bool:
+def fractions(key: PlacedQuantity, values: Array) -> bool:
     """Whether a trim said to be per cent must be fractions: its steps are finer than per cents' and it goes nowhere.
 
     A short-term trim moves in steps of 100/128 % (SAE J1979, from memory) and over a drive by several per cent.
@@ -169,7 +169,9 @@ def fractions(key: Key, values: Array) -> bool:
     return bool(np.abs(moving).max() <= 0.6 and np.ptp(moving) > 0.02 and np.median(np.abs(moving)) < 0.39)
 
 
-def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False, as_factors: bool = False) -> Checked:
+def sane(
+    key: PlacedQuantity, values: Array, use: ColumnUse, as_fractions: bool = False, as_factors: bool = False
+) -> Checked:
     """A column (in its quantity's unit, or in whatever it is where none was said) as far as it can be.
 
     as_fractions: this log's trims are fractions (`fractions`), whatever their header says; as_factors: factors near 1.
@@ -190,7 +192,7 @@ def sane(key: Key, values: Array, use: ColumnUse, as_fractions: bool = False, as
     if use.unit_from == "assumed" and quantity.unit:
         found = _other_unit(quantity, finite)
         if found is not None:
-            own = units.find(quantity.unit)
+            own = units.find_unit(quantity.unit)
             assert own is not None
             new = (values * found.factor + found.offset - own.offset) / own.factor
             what = f"{key}: no unit is given, and {_range(finite)} cannot be {quantity.unit}: taken as {found.name}"
@@ -211,17 +213,17 @@ def _ratio(quantity: Quantity, values: Array, finite: Array, use: ColumnUse, as_
     middle = float(np.median(finite))
     if quantity.name in (LAMBDA, LAMBDA_WANTED) and 7 < middle < 25:
         note = f"{quantity.name}: an air-fuel ratio, divided by {PETROL_RATIO}"
-        return replace(_cleaned(Key(quantity.name), quantity, values / PETROL_RATIO, use), note=note)
+        return replace(_cleaned(PlacedQuantity(quantity.name), quantity, values / PETROL_RATIO, use), note=note)
     if not (quantity.at == "bank" and quantity.unit == "%"):
         return None
-    unit = units.find(use.unit)
+    unit = units.find_unit(use.unit)
     plain = use.unit_from != "assumed" and unit is not None and unit.dimension == "number"
     factor = finite.min() > 0.5 and finite.max() < 1.5 and (as_factors or np.ptp(finite) > 0)
     if factor and (plain or as_factors or use.unit_from == "assumed"):
         note = f"{quantity.name}: a factor near 1, taken as per cent above and below"
-        return replace(_cleaned(Key(quantity.name), quantity, 100.0 * (values - 1.0), use), note=note)
+        return replace(_cleaned(PlacedQuantity(quantity.name), quantity, 100.0 * (values - 1.0), use), note=note)
     if plain and np.abs(finite).max() <= 1.0:
-        return replace(_cleaned(Key(quantity.name), quantity, 100.0 * values, use), note="")
+        return replace(_cleaned(PlacedQuantity(quantity.name), quantity, 100.0 * values, use), note="")
     return None
 
 
@@ -238,7 +240,7 @@ def _impossible(quantity: Quantity, values: Array) -> Array:
     return np.asarray((values < quantity.least) | (values > quantity.most), dtype=float)
 
 
-def _cleaned(key: Key, quantity: Quantity, values: Array, use: ColumnUse) -> Checked:
+def _cleaned(key: PlacedQuantity, quantity: Quantity, values: Array, use: ColumnUse) -> Checked:
     with np.errstate(invalid="ignore"):
         wrong = (values < quantity.least) | (values > quantity.most)
     if not wrong.any():
@@ -249,7 +251,7 @@ def _cleaned(key: Key, quantity: Quantity, values: Array, use: ColumnUse) -> Che
 
 def _other_unit(quantity: Quantity, finite: Array) -> Unit | None:
     """The first likely unit in which nearly all values can be."""
-    own = units.find(quantity.unit)
+    own = units.find_unit(quantity.unit)
     if own is None:
         return None
     for unit in _candidates(own):
@@ -263,7 +265,7 @@ def _other_unit(quantity: Quantity, finite: Array) -> Unit | None:
 
 def _candidates(own: Unit) -> tuple[Unit, ...]:
     if own.name == "g/s":
-        return tuple(u for u in (units.find("lb/min"), units.find("kg/h")) if u is not None)
+        return tuple(u for u in (units.find_unit("lb/min"), units.find_unit("kg/h")) if u is not None)
     return units.alike(own)
 
 

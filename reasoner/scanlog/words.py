@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from reasoner.measure import finding
 from reasoner.measure.fuel import PETROL, millilitres_a_minute
 from reasoner.measure.uncertain import Estimate
-from reasoner.scanlog.amounts import Fits, Shape
+from reasoner.scanlog.amounts import Fits, SizedFamily
 from reasoner.scanlog.columns import AIRFLOW, BEHIND, COOLANT, INTAKE, LOAD, LONG, LOOP, PURGE, ROAD, SPEED
 from reasoner.scanlog.document import BankFacts, BankSpell
 from reasoner.scanlog.findings import (
@@ -58,7 +58,7 @@ LEANER = {
 }
 
 
-def minutes(seconds: float) -> str:
+def duration_text(seconds: float) -> str:
     """`48 s`, `13 min`, `1 h 05 min`."""
     if seconds < 90:
         return f"{seconds:.0f} s"
@@ -66,7 +66,7 @@ def minutes(seconds: float) -> str:
     return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
-def plus_minus(estimate: Estimate, unit: str) -> str:
+def with_error(estimate: Estimate, unit: str) -> str:
     """`0.048 +- 0.008 g/s`, as everywhere."""
     return f"{finding.plus_minus(estimate)} {unit}".strip()
 
@@ -89,10 +89,10 @@ def _when(name: str, bank: BankFacts, fits: Fits) -> list[str]:
     shows, rests = fits.showing, fits.quiet
     if bank.switching and shows is not None and rests is not None:
         total = sum(s.end - s.start for s in bank.spells)
-        count = f"{len(bank.spells)} times, {minutes(total)} in all" if len(bank.spells) > 1 else "once"
+        count = f"{len(bank.spells)} times, {duration_text(total)} in all" if len(bank.spells) > 1 else "once"
         said = f"{name} runs {bank.kind} now and then: {count} ({_spans(bank.spells)})."
         read = [
-            f"{where} {plus_minus(on, '%')} then, {plus_minus(off, '%')} otherwise"
+            f"{where} {with_error(on, '%')} then, {with_error(off, '%')} otherwise"
             for where, on, off in (
                 ("at idle", shows.at_idle, rests.at_idle),
                 ("at high airflow", shows.high, rests.high),
@@ -104,7 +104,7 @@ def _when(name: str, bank: BankFacts, fits: Fits) -> list[str]:
     if line is None:
         return [f"{name}: {bank.why}."]
     read = [
-        f"{plus_minus(e, '%')} {where}" for where, e in (("at idle", line.at_idle), ("at high airflow", line.high)) if e
+        f"{with_error(e, '%')} {where}" for where, e in (("at idle", line.at_idle), ("at high airflow", line.high)) if e
     ]
     return [f"{name}: {bank.why}; trim {', '.join(read)}." if read else f"{name}: {bank.why}."]
 
@@ -142,28 +142,28 @@ def _stop(name: str, bank: BankFacts) -> list[str]:
     ]
 
 
-def family_words(shape: Shape) -> tuple[str, str]:
+def family_words(shape: SizedFamily) -> tuple[str, str]:
     """What a family looks like, and how it goes; a lean one in its own words."""
     lean = shape.at_most.value > 0
     return LEANER.get(shape.name, FAMILIES[shape.name]) if lean else FAMILIES[shape.name]
 
 
-def amount(shape: Shape) -> str:
+def amount(shape: SizedFamily) -> str:
     """`0.048 +- 0.008 g/s (4.0 +- 0.6 mL/min)`, `x 1.17 +- 0.03`; "" where it cannot be said."""
     if shape.size is None:
-        return f"{plus_minus(shape.at_most, '%')} of trim where it is most" if shape.name != NONE else ""
+        return f"{with_error(shape.at_most, '%')} of trim where it is most" if shape.name != NONE else ""
     if shape.name == SHARE:
         over = Estimate(100 * (shape.size.value - 1), 100 * shape.size.error)
-        return f"{plus_minus(over, '%')} too {'much' if over.value > 0 else 'little'} fuel for the air measured"
+        return f"{with_error(over, '%')} too {'much' if over.value > 0 else 'little'} fuel for the air measured"
     if shape.name == SENSED:
-        return f"by {plus_minus(Estimate(abs(shape.size.value), shape.size.error), 'of lambda')}"
+        return f"by {with_error(Estimate(abs(shape.size.value), shape.size.error), 'of lambda')}"
     if shape.unit == "g/s" and shape.size.value > 0:
         per_minute = Estimate(*(millilitres_a_minute(v, PETROL.density) for v in (shape.size.value, shape.size.error)))
-        return f"{plus_minus(shape.size, 'g/s')} of fuel ({plus_minus(per_minute, 'mL/min')})"
+        return f"{with_error(shape.size, 'g/s')} of fuel ({with_error(per_minute, 'mL/min')})"
     if shape.unit == "g/s":
         air = Estimate(-shape.size.value * PETROL.air_ratio, shape.size.error * PETROL.air_ratio)
-        return f"{plus_minus(air, 'g/s')} of air"
-    return f"{plus_minus(shape.size, shape.unit)}{' of trim' if shape.unit == '%' else ''}"
+        return f"{with_error(air, 'g/s')} of air"
+    return f"{with_error(shape.size, shape.unit)}{' of trim' if shape.unit == '%' else ''}"
 
 
 def _shape(name: str, bank: BankFacts, fits: Fits) -> list[str]:
@@ -195,9 +195,9 @@ def _behind_says(behind: Sequence[Behind], doubted: Mapping[int, float]) -> Iter
         volts = b.showing or b.otherwise
         if volts is None:
             continue
-        other = f", {plus_minus(b.otherwise, 'V')} otherwise" if b.showing and b.otherwise else ""
+        other = f", {with_error(b.otherwise, 'V')} otherwise" if b.showing and b.otherwise else ""
         then = "while it shows" if b.showing else "in closed loop"
-        read = f"Bank {b.bank}, sensor behind the catalyst: {plus_minus(volts, 'V')} {then}{other}"
+        read = f"Bank {b.bank}, sensor behind the catalyst: {with_error(volts, 'V')} {then}{other}"
         doubt = doubted.get(b.bank, 0.0)
         if doubt > 0.5:
             yield f"{read}: it moved with the trims, away from right, so the upstream sensor is doubted."
@@ -260,7 +260,7 @@ def other_says(
 def _purge_says(links: Sequence[PurgeLink]) -> Iterator[str]:
     for p in links:
         if abs(p.difference.value) > max(2 * p.difference.error, 3):
-            moved = plus_minus(p.difference, "%")
+            moved = with_error(p.difference, "%")
             yield f"Bank {p.bank}: with the purge valve open the trim moves by {moved} ({p.moves} moves looked at)."
 
 
@@ -279,7 +279,7 @@ def _coolant_says(warming: Sequence[Warming], regulated: float | None) -> Iterat
 def _lambda_says(gaps: Sequence[LambdaGap]) -> Iterator[str]:
     for g in gaps:
         if abs(g.difference.value) > max(0.02, 2 * g.difference.error):
-            away = plus_minus(g.difference, "")
+            away = with_error(g.difference, "")
             yield f"Bank {g.bank}: measured lambda is {away} away from what is commanded, in closed loop."
 
 
@@ -287,7 +287,7 @@ def _rail_says(rail: RailGap) -> Iterator[str]:
     sides = [e for e in (rail.mean, rail.showing) if e is not None]
     away = max((max(abs(e.value), e.error) for e in sides), default=0.0)
     if rail.mean is not None and rail.furthest is not None and away > RAIL_AWAY and abs(rail.furthest) > 2 * RAIL_AWAY:
-        off, otherwise = plus_minus(rail.showing or rail.mean, "%"), plus_minus(rail.mean, "%")
+        off, otherwise = with_error(rail.showing or rail.mean, "%"), with_error(rail.mean, "%")
         when = f" while it shows, {otherwise} otherwise" if rail.showing is not None else ""
         yield f"Rail pressure is {off} off what is commanded{when}, {rail.furthest:+.0f} % at the worst."
     for fall in rail.falls:
@@ -307,7 +307,7 @@ def _filling_says(fillings: Sequence[Filling]) -> Iterator[str]:
     for f in fillings:
         if f.efficiency is not None and f.efficiency.value - 2 * f.efficiency.error > 1:
             yield (
-                f"Measured air is {plus_minus(f.efficiency, '')} of what the cylinders hold ({f.phase}): more than "
+                f"Measured air is {with_error(f.efficiency, '')} of what the cylinders hold ({f.phase}): more than "
                 "they can take at this manifold pressure."
             )
 

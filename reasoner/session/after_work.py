@@ -62,7 +62,7 @@ class AfterWork(Workup):
         return whole.with_prior([p if here else 0.0 for p, here in zip(whole.prior, stays, strict=True)])
 
 
-def resume(
+def workup_now(
     book: Rulebook, vehicle: Vehicle, events: Sequence[Event], by: By = "time", prices: Prices | None = None
 ) -> Workup:
     """A case now: as `begin`, but after finished work with what may be wrong then, and the answers since."""
@@ -72,7 +72,7 @@ def resume(
 def gone_on(workup: Workup, so_far: Sequence[Event], more: Sequence[Event]) -> Workup:
     """The case with more events. Where work is finished, or something taken back, it is read from its beginning."""
     if any(isinstance(event, Finished | Undone) for event in more):
-        return resume(workup.book, workup.stated or workup.vehicle, (*so_far, *more), workup.by, workup.prices)
+        return workup_now(workup.book, workup.stated or workup.vehicle, (*so_far, *more), workup.by, workup.prices)
     return workup.after(more)
 
 

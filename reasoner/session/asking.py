@@ -10,13 +10,13 @@ from reasoner.inference.belief import by_fault, leader, ordered
 from reasoner.inference.choose import gains
 from reasoner.inference.foresee import Foreseen, foresee
 from reasoner.inference.gain import marks
-from reasoner.inference.plan import Option, follow, options, worth
+from reasoner.inference.plan import Option, follow, options, worth_asking
 from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check, Condition
-from reasoner.session.document import Move, OutcomeDoc, Question, Reading, Separation, Way
+from reasoner.session.document import Move, OutcomeDoc, Question, ReadingDoc, Separation, Way
 from reasoner.session.fitted import open_facts
 from reasoner.session.readings import earlier, works_out
-from reasoner.session.words import any_one_text, named, places_of, values_text
+from reasoner.session.words import any_one_text, fault_at, places_of, values_text
 from reasoner.session.workup import Workup
 
 ALTERNATIVES = 3
@@ -81,7 +81,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         condition = book.conditions[tables.conditions[asked.condition]]
     names = list(check.cautions) + [n for n in (condition.cautions if condition else ()) if n not in check.cautions]
     ranked = workup.ranked if ranked is None else ranked
-    others = [o for o in ranked if o.check != option.check and worth(o, workup.costs)][:ALTERNATIVES]
+    others = [o for o in ranked if o.check != option.check and worth_asking(o, workup.costs)][:ALTERNATIVES]
     return Question(
         way=way(workup, asked),
         kind=check.kind,
@@ -90,7 +90,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         at=str(check.at),
         places={n: t for n, t in places_of(workup, check).items() if asked.place is None or n == asked.place + 1},
         outcomes=tuple(OutcomeDoc(o.name, o.text) for o in check.outcomes),
-        reading=Reading(check.measure.quantity, check.measure.unit) if check.measure else None,
+        reading=ReadingDoc(check.measure.quantity, check.measure.unit) if check.measure else None,
         cautions=tuple(book.cautions[n].say for n in names),
         bring_about=condition.bring_about if condition else "",
         condition_means=condition.means if condition else "",
@@ -115,7 +115,7 @@ def _there_too(workup: Workup, asked: Option, ranked: Sequence[Option]) -> list[
     checks = workup.tables.checks
     if asked.condition is None or checks[asked.check].steady:
         return []
-    own = [o for o in ranked if o.check != asked.check and not checks[o.check].steady and worth(o, workup.costs)]
+    own = [o for o in ranked if o.check != asked.check and not checks[o.check].steady and worth_asking(o, workup.costs)]
     return [o for o in own if (o.condition, o.fresh) == (asked.condition, asked.fresh)]
 
 
@@ -138,7 +138,7 @@ def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
         text = values_text(workup, check, seen)
         moves = _moves(workup, branch.probability)
         number = list(table.outcomes).index(next(iter(seen.values()))) + 1 if len(seen) == 1 else 0
-        separation = Separation(text, branch.chance, named(workup, fault, where), before, after, moves, number)
+        separation = Separation(text, branch.chance, fault_at(workup, fault, where), before, after, moves, number)
         key: object = branch.outcome
         if len(odd) == 1 and len(seen) > 1 and (there or where in ("", "engine")):
             key = (seen[odd[0]], fault, *(round(x, 6) for x in (branch.chance, before, after)))

@@ -14,7 +14,7 @@ from functools import cached_property, lru_cache, partial
 from reasoner.casebook.correcting import last_step, standing
 from reasoner.casebook.events import Answered, Closed, CodesRead, Event, Finished, WorkTaken
 from reasoner.inference.plan import By
-from reasoner.network.graph import build
+from reasoner.network.graph import build_graph
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.repair.followup import prior_after
@@ -97,7 +97,7 @@ class Garage:
 
     def _make(self, _: object, work: frozenset[str]) -> Tables:
         assert self._coming is not None
-        return compile_tables(self.book, self._coming, build(self.book, self._coming, work))
+        return compile_tables(self.book, self._coming, build_graph(self.book, self._coming, work))
 
     def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
         car = known_car(vehicle, events)

@@ -9,15 +9,15 @@ from reasoner.inference import span
 from reasoner.inference.belief import by_cylinder, by_fault, leader, ordered
 from reasoner.inference.choose import rank
 from reasoner.inference.exclude import likelier
-from reasoner.inference.plan import Option, worth
+from reasoner.inference.plan import Option, worth_asking
 from reasoner.inference.surprise import surprise
-from reasoner.inference.weight import weigh
+from reasoner.inference.weight import weigh_answers
 from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import AND, Origin
 from reasoner.session.asking import ALTERNATIVES, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
-from reasoner.session.effort import Spent, effort
-from reasoner.session.words import codes_text, given_text, named, percent
+from reasoner.session.effort import Spent, effort_spent
+from reasoner.session.words import codes_text, fault_at, given_text, percent
 from reasoner.session.workup import Workup
 
 LEADING = 5
@@ -102,7 +102,7 @@ def _cause(workup: Workup, number: int, draws: Array) -> Suspect:
 def reasons(workup: Workup, cause: int) -> tuple[Reason, ...]:
     """Every answer's weight for and against a cause, the strongest first."""
     found = []
-    for item in weigh(workup.tables, workup.spells):
+    for item in weigh_answers(workup.tables, workup.spells):
         table = workup.tables.checks[item.answer.check]
         origin = answer_origin(table, cause, item.answer.weights)
         text = answer_text(workup, item.answer.number, item.answer.check, item.answer.weights)
@@ -209,7 +209,9 @@ def _sentence(
 ) -> str:
     """The verdict in one sentence; each way of stopping says so in its own words. too: faults that are mended alike."""
     if kind == "settled":
-        what = named(workup, lead.fault, lead.where) if fault.where else f"{fault.title}; at which place is not known"
+        what = (
+            fault_at(workup, lead.fault, lead.where) if fault.where else f"{fault.title}; at which place is not known"
+        )
         if too:
             others = " or ".join(workup.book.faults[name].title for name in too)
             what += f". Or {others}: the same work mends it"
@@ -223,7 +225,7 @@ def _sentence(
     if kind == "at-least":
         alone = float(workup.belief.probability[workup.tables.cause_number[lead.cause]])
         other = percent(max(0.0, lead.probability - alone) / lead.probability)
-        there = f"{named(workup, lead.fault, lead.where)} is there: {percent(lead.probability)}"
+        there = f"{fault_at(workup, lead.fault, lead.where)} is there: {percent(lead.probability)}"
         return f"{there}. That another fault is there beside it: {other}. Look again when this is done. {best}"
     if kind == "place-open":
         chance = percent(fault.probability)
@@ -237,7 +239,7 @@ def _leads(workup: Workup, lead: Suspect, fault: Suspect) -> str:
     """Who leads: a fault at its place, or a fault whose place is still open."""
     if not fault.where:
         return f"{fault.title} leads at {percent(fault.probability)}, its place still open"
-    return f"{named(workup, lead.fault, lead.where)} leads at {percent(lead.probability)}"
+    return f"{fault_at(workup, lead.fault, lead.where)} leads at {percent(lead.probability)}"
 
 
 def out_of_reach(workup: Workup) -> tuple[Way, ...]:
@@ -259,7 +261,7 @@ def without_tools(workup: Workup) -> list[Option]:
 
 def spent(workup: Workup) -> Spent:
     """What was asked and answered took, getting into each condition included. What was told unasked costs nothing."""
-    return effort(workup, only={g.number for g in workup.record.given if g.asked})
+    return effort_spent(workup, only={g.number for g in workup.record.given if g.asked})
 
 
 def proposals(workup: Workup, go_on: bool = False) -> list[Option]:
@@ -267,7 +269,7 @@ def proposals(workup: Workup, go_on: bool = False) -> list[Option]:
     if go_on:
         found = rank(workup.expected, workup.situation, workup.costs)
         return [o for o in found if o.gain >= workup.costs.least_gain]
-    return [o for o in workup.ranked if o is workup.look or worth(o, workup.costs)] if workup.look else []
+    return [o for o in workup.ranked if o is workup.look or worth_asking(o, workup.costs)] if workup.look else []
 
 
 def next_document(workup: Workup, go_on: bool = False) -> Question | Verdict:

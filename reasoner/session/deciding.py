@@ -120,7 +120,7 @@ def mended_too(decision: Decision, fault: str, least: float) -> list[str]:
     return sorted((name for name, chance in found.items() if chance >= least), key=lambda name: -found[name])
 
 
-def document(decision: Decision, case: str = "") -> DecisionDoc:
+def decision_document(decision: Decision, case: str = "") -> DecisionDoc:
     best = decision.best
     hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best])
     nearest = {hinge.what: hinge for hinge in reversed(hanging)}  # of each figure, only the nearest
@@ -201,13 +201,13 @@ def short(decision: Decision, choice: Choice) -> str:
     return f"all {NUMBERS[len(places)]}" if choice.kind == "all" else "the likeliest two"
 
 
-def money(stake: Stake, value: float) -> str:
+def money_text(stake: Stake, value: float) -> str:
     return f"{thousands(value)} {stake.prices.currency}".strip()
 
 
 def _sentence(decision: Decision) -> str:
     best = decision.best
-    now, whole = money(decision.stake, best.now), money(decision.stake, best.expected)
+    now, whole = money_text(decision.stake, best.now), money_text(decision.stake, best.expected)
     later = best.expected - best.now >= 1
     cost = f"It costs {now} now, and with what may follow about {whole}." if later else f"It costs {whole}."
     said = f"{title(decision, best)}. {cost}"
@@ -283,22 +283,22 @@ def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
     if what is None and job:
         part = stake.book.parts[stake.book.repairs[job.repair].part].title
         what = f"an {part}" if part[0] in "aeiou" else f"a {part}"
-    return f"if {what} costs {more} than {money(stake, hinge.at)} (now {money(stake, hinge.now)}): {other}"
+    return f"if {what} costs {more} than {money_text(stake, hinge.at)} (now {money_text(stake, hinge.now)}): {other}"
 
 
 def _prices(stake: Stake) -> tuple[PriceDoc, ...]:
     """The figures that were reckoned with, for what may be replaced."""
     prices, book = stake.prices, stake.book
     found = [
-        PriceDoc("an hour of work", money(stake, prices.hour), "hour" in prices.said),
-        PriceDoc("a car that comes back", money(stake, prices.comeback), "comeback" in prices.said),
+        PriceDoc("an hour of work", money_text(stake, prices.hour), "hour" in prices.said),
+        PriceDoc("a car that comes back", money_text(stake, prices.comeback), "comeback" in prices.said),
         PriceDoc("coming back counts within", f"{thousands(prices.within)} km", "within" in prices.said),
         PriceDoc("driven when it is not cured", f"{thousands(prices.watch)} km", "watch" in prices.said),
     ]
     for job in list(stake.jobs)[:3]:
         repair = book.repairs[job.repair]
         if repair.part:
-            value = money(stake, prices.parts[repair.part])
+            value = money_text(stake, prices.parts[repair.part])
             found.append(PriceDoc(book.parts[repair.part].title, value, repair.part in prices.said))
         if repair.name in prices.access:
             found.append(PriceDoc(f"to get there: {repair.title}", time_text(prices.access[repair.name]), True))
@@ -317,7 +317,7 @@ def _notes(decision: Decision) -> Iterable[str]:
         yield "No check at hand would save more than it costs."
 
 
-def chosen(decision: Decision, kind: str) -> Choice | None:
+def choice_of_kind(decision: Decision, kind: str) -> Choice | None:
     """The choice of a kind; `best` for the recommended one."""
     found: Sequence[Choice] = decision.choices
     return decision.best if kind == "best" else next((choice for choice in found if choice.kind == kind), None)

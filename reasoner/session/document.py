@@ -95,7 +95,7 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Reading:
+class ReadingDoc:
     quantity: str
     unit: str
 
@@ -153,7 +153,7 @@ class Question:
     at: str
     places: dict[int, str]
     outcomes: tuple[OutcomeDoc, ...]
-    reading: Reading | None
+    reading: ReadingDoc | None
     cautions: tuple[str, ...]
     bring_about: str
     condition_means: str

@@ -21,7 +21,7 @@ class Spent:
         return Spent(self.minutes + other.minutes, self.wait + other.wait, self.money + other.money)
 
 
-def effort(workup: Workup, upto: int | None = None, only: Collection[int] | None = None) -> Spent:
+def effort_spent(workup: Workup, upto: int | None = None, only: Collection[int] | None = None) -> Spent:
     """Of all answers, of those to the event numbered `upto`, or only of some (by their numbers).
 
     The condition the car came in is taken as it was found. A spell in which nothing was done takes nothing.

@@ -13,7 +13,7 @@ _FILLER = "a an and are as at be by for from has have i in is it its my no not o
 FILLER = frozenset(_FILLER.split(" "))
 
 
-def find(workup: Workup, text: str) -> tuple[Check, ...]:
+def find_checks(workup: Workup, text: str) -> tuple[Check, ...]:
     """Checks of this vehicle that speak of the words, the best match first, at most `MOST`.
 
     A word counts more in a title or among a check's own words than in its question or its outcomes. A check that has

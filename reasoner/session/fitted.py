@@ -29,7 +29,7 @@ def open_facts(workup: Workup, option: Option | None = None) -> tuple[FactDoc, .
             needed += _named(workup, book.faults[tables.faults[number]].only)
     answered = {given.check for given in workup.record.given}
     asked = [e for e in dict.fromkeys(e.name for e in needed) if not _said(workup, book.equipment[e], answered)]
-    return tuple(document(book.equipment[name]) for name in asked)
+    return tuple(fact_document(book.equipment[name]) for name in asked)
 
 
 def on_this_car(workup: Workup) -> tuple[FactDoc, ...]:
@@ -37,12 +37,12 @@ def on_this_car(workup: Workup) -> tuple[FactDoc, ...]:
     book, tables = workup.book, workup.tables
     filters = [book.checks[c.name].only for c in tables.checks] + [book.faults[name].only for name in tables.faults]
     names = {entry.name for only in filters for entry in _named(workup, only)}
-    return tuple(document(entry) for entry in book.equipment.values() if entry.name in names)
+    return tuple(fact_document(entry) for entry in book.equipment.values() if entry.name in names)
 
 
 def needed_by(workup: Workup, check: str) -> tuple[FactDoc, ...]:
     """What a check needs the car to have."""
-    return tuple(document(entry) for entry in _named(workup, workup.book.checks[check].only))
+    return tuple(fact_document(entry) for entry in _named(workup, workup.book.checks[check].only))
 
 
 def gone(before: Workup, after: Workup) -> str:
@@ -55,7 +55,7 @@ def gone(before: Workup, after: Workup) -> str:
     return "; ".join(parts)
 
 
-def document(entry: Equipment) -> FactDoc:
+def fact_document(entry: Equipment) -> FactDoc:
     return FactDoc(entry.key, entry.title, entry.ask, entry.how, PROPERTIES[entry.key])
 
 

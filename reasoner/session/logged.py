@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from reasoner.casebook.events import Answered, Event, LogTaken
 from reasoner.measure.asks import Trouble
-from reasoner.measure.asks import take as read_input
+from reasoner.measure.asks import take_input as read_input
 from reasoner.measure.computations.base import LITRES
 from reasoner.measure.finding import Figure, plus_minus
 from reasoner.measure.trims import SPREAD
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 # How the bytes of a named log are got, and those of a person's mapping of its columns. Raises Refused.
 Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
 
-Taken = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all of one step
+LogAndAnswers = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all of one step
 
 # % of trim that a sound engine's own zero may be off: a change within a drive is as far from right as a reading that is
 # so much further off, for it cannot be the engine's own.
@@ -66,7 +66,9 @@ class _Found:
     text: str
 
 
-def take(workup: Workup, content: bytes, name: str, columns: Columns | None = None, litres: str = "") -> Taken:
+def take_log(
+    workup: Workup, content: bytes, name: str, columns: Columns | None = None, litres: str = ""
+) -> LogAndAnswers:
     """The events of one step that take a log in. Raises Refused: no log, nothing in it for this case, or known before.
 
     name: of the file, without its folder. columns: a person's mapping. litres: displacement as typed, "" = what is
@@ -88,7 +90,7 @@ def take(workup: Workup, content: bytes, name: str, columns: Columns | None = No
     return (replace(log, inputs={LITRES.name: litres}) if litres else log, *answers)
 
 
-def events_of(workup: Workup, document: LogDocument, mark: str) -> Taken:
+def events_of(workup: Workup, document: LogDocument, mark: str) -> LogAndAnswers:
     """The log and its answers, all of one step. Raises Refused if there are none.
 
     mark: what the same bytes are known by.

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
 from typing import Any, TypeVar
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 SHOWN_FOR_UNPRINTABLE = "\ufffd"
 GLUE = "\ue000"  # stands for a space at which no line is broken, while lines are laid out; nobody gets to see it
 JOINER = "\u200d"  # joins emoji; the only format character that changes no order and hides nothing
@@ -30,7 +30,7 @@ def _harmless(character: str) -> str:
     return SHOWN_FOR_UNPRINTABLE
 
 
-def clean(document: T) -> T:
+def clean(document: _T) -> _T:
     """A document (dataclasses, tuples, mappings of plain values) with every text in it harmless."""
     return _clean(document)  # type: ignore[no-any-return]
 

@@ -28,7 +28,7 @@ from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
 if TYPE_CHECKING:
-    from reasoner.session.repair_protocol import Course  # what follows a verdict is loaded when it is spoken of
+    from reasoner.session.repair_protocol import WholeCase  # what follows a verdict is loaded when it is spoken of
 
 Message = Mapping[str, Any]
 
@@ -47,10 +47,10 @@ class Talk:
     events: tuple[Event, ...] = ()
 
     @property
-    def course(self) -> Course:
-        from reasoner.session.repair_protocol import Course
+    def course(self) -> WholeCase:
+        from reasoner.session.repair_protocol import WholeCase
 
-        return Course(self.workup, self.events or self.workup.events)
+        return WholeCase(self.workup, self.events or self.workup.events)
 
     @property
     def option(self) -> Option | None:
@@ -92,17 +92,17 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
     return HANDLERS[kind](talk, message) if kind in HANDLERS else _about_the_repair(talk, kind, message)
 
 
-Reply = tuple[Talk, list[Event], dict[str, Any] | None]
+TalkReply = tuple[Talk, list[Event], dict[str, Any] | None]
 
 
-def _about_the_repair(talk: Talk, kind: str, message: Message) -> Reply:
+def _about_the_repair(talk: Talk, kind: str, message: Message) -> TalkReply:
     from reasoner.session import repair_protocol
 
     events, document = repair_protocol.HANDLERS[kind](talk.course, message)
     return (_kept(talk, events)[0] if events else talk), events, document
 
 
-def _kept(talk: Talk, events: Sequence[Event]) -> Reply:
+def _kept(talk: Talk, events: Sequence[Event]) -> TalkReply:
     all_events = (*(talk.events or talk.workup.events), *events)
     if any(isinstance(event, WorkTaken) for event in all_events):
         workup = talk.course.after(events).workup
@@ -121,7 +121,7 @@ def _meant(talk: Talk, message: Message) -> tuple[str, Option | None]:
     return name, option if name == asked else None
 
 
-def _answer(talk: Talk, message: Message) -> Reply:
+def _answer(talk: Talk, message: Message) -> TalkReply:
     name, mine = _meant(talk, message)
     sure, seen_in = message.get("sure", "sure"), message.get("seen in")
     check = acts.find_check(talk.workup, name)
@@ -167,25 +167,25 @@ def _code(said: Mapping[str, Any]) -> tuple[str, list[str]]:
     return read.codes[0].code, said.get("states") or sorted(read.codes[0].states)
 
 
-def _work_out(talk: Talk, message: Message) -> Reply:
+def _work_out(talk: Talk, message: Message) -> TalkReply:
     """What inputs would come to: nothing is kept."""
-    worked = readings.work(talk.workup, message["check"], message["inputs"])
+    worked = readings.outcome_from_inputs(talk.workup, message["check"], message["inputs"])
     weights = {str(place): dict(found) for place, found in worked.weights.items()}
     return talk, [], {"type": "worked out", "check": message["check"], "values": weights, **worked.finding.document()}
 
 
-def _log(talk: Talk, message: Message) -> Reply:
+def _log(talk: Talk, message: Message) -> TalkReply:
     file = str(message["file"])
     content, columns = talk.fetch(file)
-    return _kept(talk, logged.take(talk.workup, content, PurePath(file).name, columns))
+    return _kept(talk, logged.take_log(talk.workup, content, PurePath(file).name, columns))
 
 
-def _pass(talk: Talk, message: Message) -> Reply:
+def _pass(talk: Talk, message: Message) -> TalkReply:
     name, mine = _meant(talk, message)
     return _kept(talk, acts.pass_over(talk.workup, name, message["why"], mine))
 
 
-def _choose(talk: Talk, message: Message) -> Reply:
+def _choose(talk: Talk, message: Message) -> TalkReply:
     check = acts.find_check(talk.workup, message["check"])
     number = talk.workup.tables.check_number[check.name]
     option = next((o for o in talk.workup.ranked if o.check == number), None)
@@ -194,14 +194,14 @@ def _choose(talk: Talk, message: Message) -> Reply:
     return replace(talk, chosen=option), [], None
 
 
-def _why(talk: Talk, message: Message) -> Reply:
+def _why(talk: Talk, message: Message) -> TalkReply:
     cause = message["cause"]
     if cause not in talk.workup.tables.cause_number:
         raise Refused(f'no cause is called "{cause}"', "belief.all lists them")
     return talk, [], {"type": "why", **asdict(why(talk.workup, cause))}
 
 
-HANDLERS: dict[str, Callable[[Talk, Message], Reply]] = {
+HANDLERS: dict[str, Callable[[Talk, Message], TalkReply]] = {
     "answer": _answer,
     "work out": _work_out,
     "log": _log,

@@ -12,7 +12,7 @@ from reasoner.measure.computations.base import LITRES, Computation
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
 from reasoner.measure.frozen import TRIM_NAMES, read_live, runs_rich, totals
-from reasoner.measure.pids import LOOP_NUMBERS, Value
+from reasoner.measure.pids import LOOP_NUMBERS, DecodedValue
 from reasoner.measure.weigh import work_out
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import At, Check
@@ -35,7 +35,7 @@ class LiveState:
 
     condition: str | None
     rich: bool | None
-    values: tuple[Value, ...]
+    values: tuple[DecodedValue, ...]
     odd: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
@@ -72,7 +72,7 @@ def working_of(check: Check) -> Computation | None:
     return None if check.computed is None else COMPUTATIONS[check.computed.by]
 
 
-def work(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
+def outcome_from_inputs(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
     """The outcome of a check from its inputs (texts, numbers, or either by place). Raises Refused with all mistakes."""
     check = find_check(workup, name)
     if check.computed is None:
@@ -95,7 +95,7 @@ def work(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
 def told(workup: Workup, name: str, inputs: Mapping[str, Any]) -> Worked:
     """The same, to be kept as an answer. Raises Refused also where it tells no outcomes apart, or where a figure that
     every outcome is told by is not among them: no time since a start, no how soon."""
-    found = work(workup, name, inputs)
+    found = outcome_from_inputs(workup, name, inputs)
     lacking = _common(find_check(workup, name)) - {f.name for one in found.finding.figures.values() for f in one}
     if lacking:
         raise Refused(f"without {' and '.join(sorted(lacking))} this says nothing", "type it too, or leave the check")
@@ -154,7 +154,7 @@ def works_out(workup: Workup, check: Check) -> WorksOut | None:
     return WorksOut(working.name, working.says, inputs, working.frame)
 
 
-def from_values(working: Computation, values: Iterable[Value], vehicle: Vehicle) -> dict[str, str]:
+def from_values(working: Computation, values: Iterable[DecodedValue], vehicle: Vehicle) -> dict[str, str]:
     """Inputs of a computation that values of the standard's services give, as they would be typed."""
     numbered = (replace(v, value=float(LOOP_NUMBERS[v.value])) if v.value in LOOP_NUMBERS else v for v in values)
     known = {v.name: v for v in numbered if isinstance(v.value, float | int)}
@@ -165,7 +165,7 @@ def from_values(working: Computation, values: Iterable[Value], vehicle: Vehicle)
     return {name: text for name, text in found.items() if text}
 
 
-def _from_values(ask: Ask, known: Mapping[str, Value], setting: Setting) -> str:
+def _from_values(ask: Ask, known: Mapping[str, DecodedValue], setting: Setting) -> str:
     if ask.point:
         return " ".join(_typed(known[name]) for name in ask.live if name in known)
     texts = {}
@@ -178,14 +178,14 @@ def _from_values(ask: Ask, known: Mapping[str, Value], setting: Setting) -> str:
     return " ".join(f"{place}={text}" for place, text in texts.items())
 
 
-def _typed(value: Value) -> str:
+def _typed(value: DecodedValue) -> str:
     return f"{value.value:.5g} {value.unit}".strip()
 
 
 # ---- values read off in one go ---------------------------------------------------------------------------------------
 
 
-def offer_frame(workup: Workup, values: Sequence[Value]) -> list[Offer]:
+def offer_frame(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
     """What the values of a freeze frame say of the checks of this car that go by one and were not answered."""
     told_of = {given.check for given in workup.record.given}
     found = []
@@ -327,7 +327,7 @@ def _worked(workup: Workup) -> list[tuple[Check, Computation]]:
     return [(check, working) for check, working in pairs if working is not None]
 
 
-def _inputs(workup: Workup, check: Check, values: Sequence[Value]) -> dict[str, str]:
+def _inputs(workup: Workup, check: Check, values: Sequence[DecodedValue]) -> dict[str, str]:
     working = working_of(check)
     return {} if working is None else from_values(working, values, workup.vehicle)
 
@@ -359,7 +359,7 @@ def earlier(workup: Workup, check: Check) -> tuple[str, ...]:
         if read.spell in answered or (check.conditions and condition not in check.conditions):
             continue
         try:
-            text = work(workup, check.name, _inputs(workup, check, _values_of(read.readings))).reading
+            text = outcome_from_inputs(workup, check.name, _inputs(workup, check, _values_of(read.readings))).reading
         except Refused:
             continue
         found.append((read.step, read.spell, text))
@@ -379,7 +379,7 @@ def kept_before(workup: Workup, state: LiveState) -> list[LiveState]:
     ]
 
 
-def shown(values: Sequence[Value], banks: int) -> dict[str, str]:
+def values_by_name(values: Sequence[DecodedValue], banks: int) -> dict[str, str]:
     """Live values for a table: short and long trim of a bank together, with the total worked out."""
     found, sums = dict[str, str](), totals(values)
     known = {value.name: value.value for value in values}
@@ -397,17 +397,17 @@ def shown(values: Sequence[Value], banks: int) -> dict[str, str]:
 
 def live_text(typed: Mapping[str, str], banks: int) -> str:
     """Live values as they are kept, in one line."""
-    return "; ".join(f"{name} {text}" for name, text in shown(_values_of(typed), banks).items())
+    return "; ".join(f"{name} {text}" for name, text in values_by_name(_values_of(typed), banks).items())
 
 
-def _values_of(typed: Mapping[str, str]) -> tuple[Value, ...]:
+def _values_of(typed: Mapping[str, str]) -> tuple[DecodedValue, ...]:
     found = (_value(name, text) for name, text in typed.items())
     return tuple(value for value in found if value is not None)
 
 
-def _value(name: str, text: str) -> Value | None:
+def _value(name: str, text: str) -> DecodedValue | None:
     number, _, unit = text.partition(" ")
     try:
-        return Value(name, float(number), unit)
+        return DecodedValue(name, float(number), unit)
     except ValueError:
-        return Value(name, text) if text in LOOP_NUMBERS else None
+        return DecodedValue(name, text) if text in LOOP_NUMBERS else None

@@ -24,7 +24,7 @@ from reasoner.casebook.events import (
     Told,
     ToolsSaid,
 )
-from reasoner.inference.evidence import Evidence, Spell, report
+from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.measure.asks import Setting
 from reasoner.measure.weigh import WorkedOut, weigh_carried, work_out
 from reasoner.network.tables import Tables
@@ -47,7 +47,7 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Read:
+class LiveRead:
     """Live values as they were read: name -> number and unit. spell: its number."""
 
     step: int
@@ -79,7 +79,7 @@ class Record:
     at_hand: frozenset[str] = frozenset()
     facts: Mapping[str, str] = field(default_factory=dict)
     rich: Mapping[int, bool] = field(default_factory=dict)
-    live: tuple[Read, ...] = ()
+    live: tuple[LiveRead, ...] = ()
     notes: tuple[str, ...] = ()
     stamps: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
@@ -219,7 +219,7 @@ def _live(book: Rulebook, record: Record, event: ReadingsTaken) -> Record:
     if event.spell:
         record, spell = _apart(book, record, event.spell, event.condition)
     rich = record.rich if event.rich is None else {**record.rich, spell: event.rich}
-    return replace(record, live=(*record.live, Read(event.step, spell, event.readings)), rich=rich)
+    return replace(record, live=(*record.live, LiveRead(event.step, spell, event.readings)), rich=rich)
 
 
 def _places(check: str, places: Sequence[int]) -> str:
@@ -253,7 +253,7 @@ def weights_of(book: Rulebook, check: Check, event: Answered, setting: Setting) 
                 return None
             weights = {n: float(value.get(n, 0.0)) for n in names}
         elif value in names:
-            weights = dict(zip(names, report(names.index(value), len(names), right), strict=True))
+            weights = dict(zip(names, reported_weights(names.index(value), len(names), right), strict=True))
         else:
             return None
         found[place] = weights
@@ -279,7 +279,7 @@ def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[Evidenc
             codes = check.codes.get(0 if table.places == ("engine",) else place, ())
             hit = bool(listed & set(codes)) or ("any" in codes and bool(listed))
             known = bool(codes) and (hit or record.codes_complete)
-            weights.append(report(int(hit), len(table.outcomes), 1.0) if known else None)
+            weights.append(reported_weights(int(hit), len(table.outcomes), 1.0) if known else None)
         if any(w is not None for w in weights):
             found.append(Evidence(number, tuple(weights), number=-1))
     return found

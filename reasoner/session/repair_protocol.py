@@ -27,14 +27,14 @@ Document = dict[str, Any]
 
 
 @dataclass(frozen=True)
-class Course:
+class WholeCase:
     """A case and all its events, from the complaint on; the workup knows only those it reasons from."""
 
     workup: Workup
     events: tuple[Event, ...]
 
-    def after(self, events: Sequence[Event]) -> Course:
-        return Course(after_work.gone_on(self.workup, self.events, events), (*self.events, *events))
+    def after(self, events: Sequence[Event]) -> WholeCase:
+        return WholeCase(after_work.gone_on(self.workup, self.events, events), (*self.events, *events))
 
     @property
     def present(self) -> Work | None:
@@ -50,20 +50,20 @@ class Course:
         return self.present
 
 
-Reply = tuple[list[Event], Document | None]
+RepairReply = tuple[list[Event], Document | None]
 
 
-def sheet(course: Course) -> Document:
+def sheet(course: WholeCase) -> Document:
     """The sheet, with what is done so far. Raises Refused where no work was taken up."""
     return as_data(sheet_document(course.workup, course.work))
 
 
-def proof(course: Course) -> Document:
+def proof_reply(course: WholeCase) -> Document:
     """Raises Refused where no work is finished."""
     return as_data(after_work.standing_now(course.workup, course.events))
 
 
-def _prices(course: Course, message: Message) -> Prices | None:
+def _prices(course: WholeCase, message: Message) -> Prices | None:
     """Those of the message, in the keys of a settings file, the rest as the rules have it; None: those of the case."""
     said = message.get("prices")
     if not said:
@@ -74,56 +74,56 @@ def _prices(course: Course, message: Message) -> Prices | None:
     return prices
 
 
-def _decide(course: Course, message: Message) -> Reply:
-    return [], as_data(deciding.document(deciding.decide(course.workup, _prices(course, message))))
+def _decide(course: WholeCase, message: Message) -> RepairReply:
+    return [], as_data(deciding.decision_document(deciding.decide(course.workup, _prices(course, message))))
 
 
-def _take(course: Course, message: Message) -> Reply:
+def _take(course: WholeCase, message: Message) -> RepairReply:
     kind = str(message["choice"])
-    choice = deciding.chosen(deciding.decide(course.workup, _prices(course, message)), kind)
+    choice = deciding.choice_of_kind(deciding.decide(course.workup, _prices(course, message)), kind)
     if choice is None:
         raise Refused(f'there is no such choice now: "{kind}"', "decide lists those there are")
-    return _on_the_sheet(course, rounds.take(course.workup, choice, course.present))
+    return _on_the_sheet(course, rounds.take_choice(course.workup, choice, course.present))
 
 
-def _on_the_sheet(course: Course, events: list[Event]) -> Reply:
+def _on_the_sheet(course: WholeCase, events: list[Event]) -> RepairReply:
     return events, sheet(course.after(events))
 
 
-def _tick(course: Course, message: Message) -> Reply:
+def _tick(course: WholeCase, message: Message) -> RepairReply:
     written = sheet_of(course.workup, course.work)
     boxes = [str(box) for box in message["boxes"]]
     return _on_the_sheet(course, rounds.tick(course.workup, written, boxes, bool(message.get("off", False))))
 
 
-def _figure(course: Course, message: Message) -> Reply:
+def _figure(course: WholeCase, message: Message) -> RepairReply:
     written = sheet_of(course.workup, course.work)
     what = int(message["line"]), str(message["figure"]), str(message["value"])
     return _on_the_sheet(course, rounds.fill_in(course.workup, written, *what))
 
 
-def _values(course: Course, message: Message) -> Reply:
+def _values(course: WholeCase, message: Message) -> RepairReply:
     course.work  # noqa: B018  refuses where there is none
     typed = ({int(c): str(v) for c, v in message.get(key, {}).items()} for key in VALUES)
     return _on_the_sheet(course, rounds.enter_values(course.workup, *typed))
 
 
-def _finished(course: Course, message: Message) -> Reply:
+def _finished(course: WholeCase, message: Message) -> RepairReply:
     return rounds.finish(course.workup, course.present), None
 
 
-def _told(act: Callable[[Workup, Message], list[Event]]) -> Callable[[Course, Message], Reply]:
+def _told(act: Callable[[Workup, Message], list[Event]]) -> Callable[[WholeCase, Message], RepairReply]:
     """Something told of the car after the work; the answer is how the proof stands with it."""
 
-    def hear(course: Course, message: Message) -> Reply:
-        proof(course)  # refuses before anything is kept
+    def hear(course: WholeCase, message: Message) -> RepairReply:
+        proof_reply(course)  # refuses before anything is kept
         events = act(course.workup, message)
-        return events, proof(course.after(events))
+        return events, proof_reply(course.after(events))
 
     return hear
 
 
-def _close(course: Course, message: Message) -> Reply:
+def _close(course: WholeCase, message: Message) -> RepairReply:
     state = str(message["state"])
     if course.present is not None and course.present.finished is not None:
         may_close(after_work.standing_now(course.workup, course.events), state)
@@ -135,7 +135,7 @@ def _close(course: Course, message: Message) -> Reply:
     return events, {"type": "closed", "state": state}
 
 
-HANDLERS: dict[str, Callable[[Course, Message], Reply]] = {
+HANDLERS: dict[str, Callable[[WholeCase, Message], RepairReply]] = {
     "decide": _decide,
     "take": _take,
     "sheet": lambda course, m: ([], sheet(course)),
@@ -143,10 +143,10 @@ HANDLERS: dict[str, Callable[[Course, Message], Reply]] = {
     "figure": _figure,
     "values": _values,
     "finished": _finished,
-    "proof": lambda course, m: ([], proof(course)),
+    "proof": lambda course, m: ([], proof_reply(course)),
     "provoked": _told(lambda workup, m: rounds.provoke(workup, str(m["condition"]), bool(m["clean"]))),
     "drive": _told(lambda workup, m: rounds.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
     "cleared": _told(lambda workup, m: rounds.say_cleared(workup, bool(m["cleared"]))),
     "close": _close,
-    "take back": lambda course, m: ([*rounds.take_back(course.events)], None),
+    "take back": lambda course, m: ([*rounds.take_last_back(course.events)], None),
 }

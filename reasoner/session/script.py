@@ -99,7 +99,7 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
         return acts.pass_over(workup, table.name, "cant-tell", option)
     event = looks[used].event
     if event.inputs and workup.book.checks[table.name].computed:
-        worked = readings.work(workup, table.name, event.inputs)
+        worked = readings.outcome_from_inputs(workup, table.name, event.inputs)
         return acts.answer(workup, table.name, worked.weights, "sure", option, worked.reading, None, worked.inputs)
     values = _fitting(workup, table.name, event)
     if not values:

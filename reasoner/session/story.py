@@ -21,7 +21,7 @@ WHEN = {"before": True, "after": False}  # whether the complaint began before th
 
 
 @dataclass(frozen=True)
-class Row:
+class StoryRow:
     """One thing that can be told: an outcome of a check."""
 
     check: str
@@ -39,18 +39,18 @@ class WorkLine:
     rest: str
 
 
-def asked(workup: Workup, kind: str) -> list[Check]:
+def tellable(workup: Workup, kind: str) -> list[Check]:
     """Checks of this kind that can be told of this car and were not yet."""
     told = {given.check for given in workup.record.given}
     known = workup.tables.check_number
     return [c for c in workup.book.checks.values() if c.intake == kind and c.name in known and c.name not in told]
 
 
-def rows_of(workup: Workup, kind: str) -> list[Row]:
+def rows_of(workup: Workup, kind: str) -> list[StoryRow]:
     """Everything but `nothing of it`, over the checks of a kind."""
     return [
-        Row(check.name, outcome.name, check.title if len(check.outcomes) == 2 else outcome.text)
-        for check in asked(workup, kind)
+        StoryRow(check.name, outcome.name, check.title if len(check.outcomes) == 2 else outcome.text)
+        for check in tellable(workup, kind)
         for outcome in check.outcomes[1:]
     ]
 
@@ -63,7 +63,7 @@ FINE = frozenset(("fine", "well", "good", "ok", "okay", "normal", "perfect", "pr
 CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|except|unless)\b")
 
 
-def heard(workup: Workup, text: str) -> list[Row]:
+def heard(workup: Workup, text: str) -> list[StoryRow]:
     """What a complaint says by the rules' own words (`owners say`) and was not told yet, in the order of the rules.
 
     Each is to be confirmed. What is denied ("no smoke", "fine when cold") is not heard; a longer phrase is heard
@@ -71,7 +71,7 @@ def heard(workup: Workup, text: str) -> list[Row]:
     """
     told = {given.check for given in workup.record.given}
     clauses = [re.findall(r"[a-z0-9'-]+", clause) for clause in CLAUSES.split(text.lower().replace("\u2019", "'"))]
-    found: list[Row] = []
+    found: list[StoryRow] = []
     covered: set[str] = set()
     for check in workup.book.checks.values():
         if not check.owners_say or check.name not in workup.tables.check_number or check.name in told | covered:
@@ -116,11 +116,11 @@ def _is(wanted: str, word: str) -> bool:
     return word == wanted or (len(wanted) >= STEM and word.startswith(wanted))
 
 
-def _row(check: Check, outcome: Outcome) -> Row:
-    return Row(check.name, outcome.name, f"{check.title}: {outcome.text}")
+def _row(check: Check, outcome: Outcome) -> StoryRow:
+    return StoryRow(check.name, outcome.name, f"{check.title}: {outcome.text}")
 
 
-def tell_heard(workup: Workup, rows: Sequence[Row]) -> list[Event]:
+def tell_heard(workup: Workup, rows: Sequence[StoryRow]) -> list[Event]:
     """What was heard and is right, in one step; several outcomes of one check share the weight."""
     checks = [workup.book.checks[name] for name in dict.fromkeys(row.check for row in rows)]
     return _tell(workup, checks, rows, rest_is_none=False)
@@ -150,7 +150,7 @@ def tell_work(workup: Workup, line: WorkLine) -> list[Event]:
     """Work done lately. What was done when the complaint was there already did not bring it in: it counts as none."""
     rows = rows_of(workup, "work")
     chosen = [] if line.began_before else [rows[n - 1] for n in line.numbers]
-    events = _tell(workup, asked(workup, "work"), chosen, rest_is_none=True)
+    events = _tell(workup, tellable(workup, "work"), chosen, rest_is_none=True)
     done = [rows[n - 1].text for n in line.numbers]
     note = "; ".join(filter(None, ("work lately: " + ", ".join(done) if done else "", line.rest)))
     return [*events, *acts.note(workup, note)] if done else events
@@ -158,14 +158,14 @@ def tell_work(workup: Workup, line: WorkLine) -> list[Event]:
 
 def tell_pattern(workup: Workup, check: Check, numbers: Sequence[int]) -> list[Event]:
     """When it happens; several answers share the weight, as each was so some of the times."""
-    rows = [Row(check.name, o.name, o.text) for o in check.outcomes]
+    rows = [StoryRow(check.name, o.name, o.text) for o in check.outcomes]
     return _tell(workup, [check], [rows[n - 1] for n in numbers], rest_is_none=False)
 
 
 def tell_also(workup: Workup, numbers: Sequence[int]) -> list[Event]:
     """What else it hangs on; none chosen: on none of these."""
     rows = rows_of(workup, "also")
-    return _tell(workup, asked(workup, "also"), [rows[n - 1] for n in numbers], rest_is_none=not numbers)
+    return _tell(workup, tellable(workup, "also"), [rows[n - 1] for n in numbers], rest_is_none=not numbers)
 
 
 def no_frame(workup: Workup, shown: Collection[str] = ()) -> list[Event]:
@@ -175,7 +175,7 @@ def no_frame(workup: Workup, shown: Collection[str] = ()) -> list[Event]:
     return [event for name in open_ones for event in acts.pass_over(workup, name, "not-now")]
 
 
-def _tell(workup: Workup, checks: Sequence[Check], chosen: Sequence[Row], rest_is_none: bool) -> list[Event]:
+def _tell(workup: Workup, checks: Sequence[Check], chosen: Sequence[StoryRow], rest_is_none: bool) -> list[Event]:
     events: list[Event] = []
     for check in checks:
         mine = [row.outcome for row in chosen if row.check == check.name]

@@ -14,7 +14,7 @@ MODEL = (
 )
 
 
-def document(tables: Tables, book: Rulebook) -> dict[str, Any]:
+def tables_document(tables: Tables, book: Rulebook) -> dict[str, Any]:
     """causes with prior and places; showing probability by condition; every check's outcome probabilities; what turns
     answers, readings and codes into weights of outcomes."""
     return {

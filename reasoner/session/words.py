@@ -36,7 +36,7 @@ def range_text(low: float, high: float) -> str:
     return last if first == last else f"{first.removesuffix(' %')} to {last}"
 
 
-def named(workup: Workup, fault: str, where: str) -> str:
+def fault_at(workup: Workup, fault: str, where: str) -> str:
     """A fault at a place: `Injector leaks when shut, cylinder 3`."""
     return at_place(workup.book.faults[fault].title, where)
 
@@ -62,7 +62,7 @@ def places_of(workup: Workup, check: Check) -> dict[int, str]:
     return {0: "engine"}
 
 
-def likeliest(weights: Mapping[str, float]) -> tuple[str, ...]:
+def best_fitting(weights: Mapping[str, float]) -> tuple[str, ...]:
     """The outcomes that fit best: several where what was read leaves it open between them."""
     most = max(weights.values())
     return tuple(name for name, weight in weights.items() if weight > most * (1 - TIE))
@@ -102,7 +102,7 @@ def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: s
 def given_text(workup: Workup, given: Given) -> str:
     """An answer in words: `Plugs after clearing: cylinder 3 wet with fuel, the rest the same (think so)`."""
     check = workup.book.checks[given.check]
-    seen = {place: EITHER.join(likeliest(weights)) for place, weights in given.values.items()}
+    seen = {place: EITHER.join(best_fitting(weights)) for place, weights in given.values.items()}
     extra = f" ({given.reading})" if given.reading else ("" if given.sure == "sure" else f" ({given.sure})")
     return f"{check.title}: {values_text(workup, check, seen)}{extra}"
 

@@ -16,7 +16,7 @@ from reasoner.inference.choose import rank
 from reasoner.inference.evidence import Spell, reaches_far, without, would_replace
 from reasoner.inference.expected import expected_tables
 from reasoner.inference.gain import gain
-from reasoner.inference.pairs import chosen
+from reasoner.inference.pairs import tables_with_pairs
 from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.network.tables import Tables, compile_tables
@@ -63,7 +63,7 @@ class Workup:
     def weighed(self, tables: Tables, spells: Sequence[Spell]) -> Tables:
         """The tables with those pairs that these spells ask for."""
         settings = self.book.settings
-        return chosen(tables, spells, settings.two_faults, settings.two_faults_from)
+        return tables_with_pairs(tables, spells, settings.two_faults, settings.two_faults_from)
 
     @cached_property
     def belief(self) -> Belief:

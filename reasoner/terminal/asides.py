@@ -20,17 +20,17 @@ from reasoner.session.acts import Refused
 from reasoner.session.asking import way
 from reasoner.session.concluding import belief, verdict, why
 from reasoner.session.document import Question
-from reasoner.session.finding import find
+from reasoner.session.finding import find_checks
 from reasoner.session.plain import effort_text, harmless, shortened
 from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
-from reasoner.terminal.blocks import CARE, KEY, QUIET, choices, head, numbered, para, rows, table
+from reasoner.terminal.blocks import CARE, KEY, QUIET, choices_block, head, numbered, para, rows, table
 from reasoner.terminal.pasted import MORE, ask_rest, code_lines, merged, slip_lines, take_log, take_pasted
 from reasoner.terminal.picking import ask, numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words, take_answer
 from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
-from reasoner.terminal.telling import ask_frame, ask_live, car
+from reasoner.terminal.telling import ask_frame, ask_live, tell_car
 
 Aside = Callable[[Sitting, str, Question | None], bool]
 
@@ -74,7 +74,7 @@ def live(sitting: Sitting, rest: str, question: Question | None) -> bool:
     return ask_live(sitting, rest)
 
 
-def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
+def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Something seen that was not asked: found by words, answered, with the condition it was seen in."""
     desk = sitting.desk
     helps = "A word or two of what you saw (smell, misfire), or a code such as P0172. Enter leaves it."
@@ -93,14 +93,14 @@ def tell(sitting: Sitting, rest: str, question: Question | None) -> bool:
             return tell_codes(sitting, words)
         if looks_pasted(words):
             return take_pasted(sitting, words)
-        found = find(sitting.workup, words)
+        found = find_checks(sitting.workup, words)
         if not found:
             said, words = words, ""
             line = ask(
                 desk, f'Nothing here speaks of "{shortened(said, 24)}". Other words, n to note it, or Enter > ', helps
             )
             if line.lower() in ("n", "note"):
-                return note(sitting, said, question)
+                return note_line(sitting, said, question)
             words = line
             continue
         desk.show(head("Which of these?"), rows(numbered(f"{c.title}: {c.ask}" for c in found)))
@@ -152,7 +152,7 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
     if form.measure:
         desk.say(f"A number in {form.measure.unit}, or: " + ", ".join(o.name for o in form.outcomes))
     else:
-        desk.show(choices(numbered(o.text for o in form.outcomes), desk.width))
+        desk.show(choices_block(numbered(o.text for o in form.outcomes), desk.width))
         if len(form.places) > 1:
             desk.show(by_place(form.at, form.places, len(form.outcomes) == 2))
     if check.computed:
@@ -163,7 +163,7 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
             return False
         try:
             if check.computed and line.lower() in working.WORDS:
-                return working.work_out(sitting, check, seen_in=seen_in)
+                return working.ask_and_work_out(sitting, check, seen_in=seen_in)
             return take_answer(sitting, line, check, form, seen_in=seen_in)
         except Unclear as unclear:
             desk.say(str(unclear))
@@ -227,7 +227,7 @@ def other(sitting: Sitting, rest: str, question: Question | None) -> bool:
         desk.say("No other check has anything to say now.")
         return False
     if rest and not rest[0].isdigit():  # words: those that speak of them
-        names = {check.name for check in find(workup, rest)}
+        names = {check.name for check in find_checks(workup, rest)}
         spoken = [option for option in options if workup.tables.checks[option.check].name in names]
         if not spoken:
             desk.say(f'None of the checks to choose from speaks of "{shortened(rest, 24)}"; o alone lists them all.')
@@ -275,7 +275,7 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
     return sitting.keep(acts.change_condition(workup, name), told)
 
 
-def note(sitting: Sitting, rest: str, question: Question | None) -> bool:
+def note_line(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """A line for the case, which changes nothing else."""
     text = rest or ask(sitting.desk, "Note, or Enter > ", "A line that is kept with the case and weighs nothing.")
     sitting.keep(acts.note(sitting.workup, text), f"Noted: {shortened(text, 60)}", same_question=True)
@@ -374,14 +374,14 @@ def show_help(sitting: Sitting, rest: str, question: Question | None) -> bool:
 ASIDES: dict[str, Aside] = {
     "back": back,
     "why": why_this,
-    "tell": tell,
+    "tell": tell_seen,
     "live": live,
     "other": other,
     "changed": changed,
-    "note": note,
+    "note": note_line,
     "kit": kit,
     "tools": kit,
-    "car": car,
+    "car": tell_car,
     "verdict": so_far,
     "log": take_log,
     "care": care,

@@ -52,7 +52,7 @@ def numbered(texts: Iterable[str]) -> list[tuple[str, str]]:
     return [(str(number), text) for number, text in enumerate(texts, start=1)]
 
 
-def choices(pairs: Sequence[tuple[str, str]], width: int) -> Padding:
+def choices_block(pairs: Sequence[tuple[str, str]], width: int) -> Padding:
     """Choices with their keys: on one line where they fit, else one a line."""
     inline = "   ".join(f"{key} {text}" for key, text in pairs)
     if len(inline) + 2 > width:

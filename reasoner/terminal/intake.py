@@ -20,7 +20,7 @@ from reasoner.session.document import Verdict, Why
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.workup import Workup
-from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows
+from reasoner.terminal.blocks import QUIET, choices_block, head, numbered, para, rows
 from reasoner.terminal.desk import Desk
 from reasoner.terminal.pasted import MORE, code_lines, merged, slip_lines, take_pasted
 from reasoner.terminal.picking import Back, numbers_in, pick_several
@@ -31,8 +31,8 @@ from reasoner.terminal.telling import (
     ask_heard,
     ask_live,
     open_parts,
-    take_back,
     take_back_last,
+    take_back_since,
     told_since,
 )
 
@@ -298,7 +298,7 @@ def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = Non
                 number += 1
             except Back:
                 number = next((n for n in reversed(range(number)) if stopped[n]), number)
-                take_back(sitting, before[number])
+                take_back_since(sitting, before[number])
             for line in sitting.said:
                 desk.say(line)
             sitting.said.clear()
@@ -443,7 +443,7 @@ def _state(sitting: Sitting) -> None:
         here, parts = sitting.workup.record.condition, _also_known(sitting)
         if not shown:
             titles = numbered(sitting.workup.book.conditions[name].title for name in names)
-            desk.show(head("What is the car doing now?"), choices(titles, desk.width))
+            desk.show(head("What is the car doing now?"), choices_block(titles, desk.width))
         shown = True
         if parts:
             also = "   ".join(f"{letter} {title}" for letter, (title, _) in parts.items())

@@ -42,7 +42,7 @@ class After(Enum):
     STAY = auto()  # one line was said: just ask again
 
 
-def run(
+def run_loop(
     workup: Workup,
     keep: Keep,
     desk: Desk,
@@ -210,10 +210,10 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
         if question.lists_codes and looks_pasted(line):
             return After.DECIDE if take_pasted(sitting, line) else After.SHOW
         if asides.is_values(sitting, line):
-            return After.DECIDE if asides.tell(sitting, line, question) else After.SHOW
+            return After.DECIDE if asides.tell_seen(sitting, line, question) else After.SHOW
         check = acts.find_check(sitting.workup, question.way.check)
         if question.works_out and line.lower() in working.WORDS:
-            return After.DECIDE if working.work_out(sitting, check, sitting.talk.option) else After.SHOW
+            return After.DECIDE if working.ask_and_work_out(sitting, check, sitting.talk.option) else After.SHOW
         form = form_of(sitting.workup, check, question.places)
         return After.DECIDE if take_answer(sitting, line, check, form, sitting.talk.option) else After.STAY
     except Back:

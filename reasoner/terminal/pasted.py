@@ -10,7 +10,7 @@ from reasoner.casebook.events import Event
 from reasoner.measure.codes import STATES, CodeList, TypedCode, described, read_codes
 from reasoner.measure.finding import MEANS
 from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply, read_pasted
-from reasoner.measure.pids import Value
+from reasoner.measure.pids import DecodedValue
 from reasoner.session import acts, logged, readings
 from reasoner.session.document import Question
 from reasoner.session.plain import harmless, shortened
@@ -123,7 +123,7 @@ def _all_read(replies: Sequence[ControllerReply]) -> bool:
     return all(state in told or ASKED_BY[state] in refused for state in STATES)
 
 
-def _listed(values: Iterable[Value]) -> str:
+def _listed(values: Iterable[DecodedValue]) -> str:
     return "; ".join(
         f"{v.name} {v.value if isinstance(v.value, str) else f'{v.value:.4g}'} {v.unit}".strip()
         for v in values
@@ -137,12 +137,14 @@ def ask_offers(sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequ
     if not offers:
         return sitting.keep(before)
     sitting.desk.show(head(f"What {say}"), rows(numbered(offer.text for offer in offers)))
-    right = confirmed(sitting, len(offers), "It was worked out from what was read; what is right counts as answered.")
+    right = confirm_from_list(
+        sitting, len(offers), "It was worked out from what was read; what is right counts as answered."
+    )
     sitting.keep([*before, *(offers[n - 1].answer for n in right)], f"Kept: {len(right)} of what {say}.")
     return bool(right)
 
 
-def confirmed(sitting: Sitting, most: int, helps: str) -> list[int]:
+def confirm_from_list(sitting: Sitting, most: int, helps: str) -> list[int]:
     """Which of a list on the screen are right: all at Enter, none at 0."""
     while line := ask(sitting.desk, "Enter: right, 0: none of it, or the numbers that are right > ", helps):
         chosen = [0] if line.lower() in ("n", "no", "none") else numbers_in(line, most, 0)
@@ -180,7 +182,7 @@ def _taken(sitting: Sitting, rest: str) -> bool:
         if logged.displacement_known(workup)
         else ask(desk, "Displacement of the engine in L, Enter: not known > ", LITRES)
     )
-    log, *answered = logged.take(workup, content, PurePath(file).name, columns, litres.strip())
+    log, *answered = logged.take_log(workup, content, PurePath(file).name, columns, litres.strip())
     says = [("-", harmless(line)) for line in log.says]
     answers = logged.understood(workup, [log, *answered])
     listed = rows(numbered(map(harmless, answers)))

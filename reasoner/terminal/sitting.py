@@ -8,7 +8,7 @@ from typing import Protocol
 
 from reasoner.casebook.events import Event
 from reasoner.inference.plan import Option
-from reasoner.measure.pids import Value
+from reasoner.measure.pids import DecodedValue
 from reasoner.measure.reading import Reading
 from reasoner.rulebook.model import Check
 from reasoner.session import acts
@@ -49,7 +49,7 @@ class Sitting:
     pages: Pages
     said: list[str] = field(default_factory=list)
     known: set[str] = field(default_factory=set)
-    live: tuple[Value, ...] = ()
+    live: tuple[DecodedValue, ...] = ()
     cannot_see: set[int] = field(default_factory=set)
 
     @property

@@ -15,7 +15,7 @@ from rich.text import Text
 from reasoner.session.document import BeliefDoc, Move, Question, Separation, Suspect, Way
 from reasoner.session.plain import clean, effort_text, glued, harmless
 from reasoner.session.words import percent, place_text, range_text
-from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices, first_clause, head, numbered, para, rows, table
+from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices_block, first_clause, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
 
 KEYS = {
@@ -309,7 +309,7 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     """The ways to answer."""
     others = [("m", "work it out from readings")] if question.works_out else []
     cannot = "can't tell" if question.while_rich != "only" else "can't tell, or it is not rich now"
-    none = choices([("d" if question.reading else "0", cannot), ("x", "can't do it"), *others], width)
+    none = choices_block([("d" if question.reading else "0", cannot), ("x", "can't do it"), *others], width)
     if question.reading:
         return [
             head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else "")),
@@ -320,7 +320,7 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     blocks: list[RenderableType] = [
         head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else ""))
     ]
-    blocks.append(choices(numbered(o.text for o in question.outcomes), width))
+    blocks.append(choices_block(numbered(o.text for o in question.outcomes), width))
     if len(question.places) > 1:
         blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
     if question.works_out and question.works_out.frame:

@@ -13,14 +13,14 @@ from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import KEPT_BESIDE
 from reasoner.casebook.trouble import Refused
 from reasoner.measure.frozen import read_frame, runs_rich
-from reasoner.measure.pids import Value
+from reasoner.measure.pids import DecodedValue
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, fitted, readings, story
 from reasoner.session.document import FactDoc, Question
 from reasoner.session.plain import shortened
 from reasoner.session.words import step_text
-from reasoner.terminal.blocks import QUIET, choices, head, numbered, para, rows, table
-from reasoner.terminal.pasted import ask_offers, confirmed
+from reasoner.terminal.blocks import QUIET, choices_block, head, numbered, para, rows, table
+from reasoner.terminal.pasted import ask_offers, confirm_from_list
 from reasoner.terminal.picking import Back, ask, numbers_in, pick, pick_several
 from reasoner.terminal.sitting import Sitting, in_words
 
@@ -57,13 +57,13 @@ def has_none(sitting: Sitting, check: str) -> bool:
     return bool(facts) and _keep(sitting, {f.fact: f.values[-1] for f in facts})
 
 
-def car(sitting: Sitting, rest: str, question: Question | None) -> bool:
+def tell_car(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What is known of the car; numbers change it, `model year 2014` says a figure."""
     desk, workup = sitting.desk, sitting.workup
     key = next((key for key in TYPED if rest.lower().startswith(key)), None)
     if key is not None:
         return _tried(sitting, {key: rest[len(key) :].strip(" :=")})
-    facts = tuple(fitted.document(entry) for entry in workup.book.equipment.values())
+    facts = tuple(fitted.fact_document(entry) for entry in workup.book.equipment.values())
     if not facts:
         desk.say(f"{workup.vehicle.title}. Also: car model year 2014, car displacement 1.6 L, car distance 98000 km.")
         return False
@@ -127,7 +127,7 @@ def ask_heard(sitting: Sitting) -> None:
         return
     sitting.desk.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
-    rows_heard = [rows_heard[n - 1] for n in confirmed(sitting, len(rows_heard), helps)]
+    rows_heard = [rows_heard[n - 1] for n in confirm_from_list(sitting, len(rows_heard), helps)]
     sitting.keep(story.tell_heard(sitting.workup, rows_heard), f"Kept: {len(rows_heard)} of what was heard.")
 
 
@@ -151,7 +151,7 @@ def ask_work(sitting: Sitting) -> None:
 
 def ask_story(sitting: Sitting) -> None:
     """When it happens: how warm, doing what, and what else it hangs on. b goes back to the question before."""
-    patterns = story.asked(sitting.workup, "pattern")
+    patterns = story.tellable(sitting.workup, "pattern")
     parts: list[Callable[[Sitting], None]] = [partial(_ask_pattern, check=check) for check in patterns]
     parts += [_ask_also] if story.rows_of(sitting.workup, "also") else []
     begun: list[int] = []  # the steps there were when each question was put
@@ -163,11 +163,11 @@ def ask_story(sitting: Sitting) -> None:
             begun.pop()
             if not begun:
                 raise
-            take_back(sitting, begun.pop())
+            take_back_since(sitting, begun.pop())
 
 
 def _ask_pattern(sitting: Sitting, check: Check) -> None:
-    sitting.desk.show(head(check.ask), choices(numbered(o.text for o in check.outcomes), sitting.desk.width))
+    sitting.desk.show(head(check.ask), choices_block(numbered(o.text for o in check.outcomes), sitting.desk.width))
     numbers = _numbers(sitting, "Its number, or several (2 5), Enter: not known > ", len(check.outcomes), 1)
     if numbers:
         sitting.keep(story.tell_pattern(sitting.workup, check, numbers), f"Kept: {check.title}.")
@@ -175,7 +175,7 @@ def _ask_pattern(sitting: Sitting, check: Check) -> None:
 
 def _ask_also(sitting: Sitting) -> None:
     found = story.rows_of(sitting.workup, "also")
-    sitting.desk.show(head("What else it hangs on"), choices(numbered(r.text for r in found), sitting.desk.width))
+    sitting.desk.show(head("What else it hangs on"), choices_block(numbered(r.text for r in found), sitting.desk.width))
     numbers = _numbers(sitting, "Their numbers, 0 none of these, Enter: not known > ", len(found), 0)
     if numbers:
         told = [n for n in numbers if n]
@@ -222,12 +222,14 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         prompt = "Another frame, Enter: that is all > "
 
 
-def _read_back(sitting: Sitting, values: Sequence[Value], odd: Mapping[str, tuple[str, str]]) -> tuple[Value, ...]:
+def _read_back(
+    sitting: Sitting, values: Sequence[DecodedValue], odd: Mapping[str, tuple[str, str]]
+) -> tuple[DecodedValue, ...]:
     """The values as they were meant: each one beyond what is usual is read back once."""
     return tuple(_meant(sitting, value, *odd[value.name]) if value.name in odd else value for value in values)
 
 
-def _meant(sitting: Sitting, value: Value, said: str, unit: str) -> Value:
+def _meant(sitting: Sitting, value: DecodedValue, said: str, unit: str) -> DecodedValue:
     word = re.split(r"[\s=:]*[+\-\u2212\d]", said, maxsplit=1)[0]
     while line := ask(
         sitting.desk, f"{said}? In {unit}. Enter: as typed, or the right value > ", "With its unit, or without."
@@ -281,7 +283,7 @@ def ask_live(sitting: Sitting, line: str = "") -> bool:
     return True
 
 
-def _known(values: Sequence[Value]) -> tuple[Value, ...]:
+def _known(values: Sequence[DecodedValue]) -> tuple[DecodedValue, ...]:
     return tuple(value for value in values if value.value is not None)
 
 
@@ -292,7 +294,7 @@ def _in_condition(sitting: Sitting, state: readings.LiveState) -> readings.LiveS
     conditions = [c for c in sitting.workup.book.conditions.values() if c.typed_as]
     sitting.desk.show(
         head("What was the car doing when they were read?"),
-        choices(numbered(c.title for c in conditions), sitting.desk.width),
+        choices_block(numbered(c.title for c in conditions), sitting.desk.width),
     )
     number = pick(sitting.desk, "Its number, Enter: leave the values > ", len(conditions))
     return state if number is None else replace(state, condition=conditions[number - 1].name)
@@ -308,7 +310,7 @@ def _side_by_side(sitting: Sitting, states: Sequence[readings.LiveState]) -> lis
         + ("" if column.rich is None else ", rich" if column.rich else ", not rich")
         for column, was in zip(columns, old, strict=True)
     ]
-    cells = [readings.shown(column.values, len(sitting.workup.vehicle.banks)) for column in columns]
+    cells = [readings.values_by_name(column.values, len(sitting.workup.vehicle.banks)) for column in columns]
     names = list(dict.fromkeys(name for column in cells for name in column))
     lines = [("", *heads), *((name, *(column.get(name, "") for column in cells)) for name in names)]
     return [head("Read as", "total below -10 %: rich"), table(lines, [QUIET])]
@@ -326,11 +328,11 @@ def open_parts(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], obj
     return {
         letter: (title, part)
         for kind, (letter, title, part) in PARTS.items()
-        if (readings.frame_checks(sitting.workup) if kind == "frame" else story.asked(sitting.workup, kind))
+        if (readings.frame_checks(sitting.workup) if kind == "frame" else story.tellable(sitting.workup, kind))
     }
 
 
-def take_back(sitting: Sitting, since: int) -> None:
+def take_back_since(sitting: Sitting, since: int) -> None:
     """Take back everything told after a step."""
     while told_since(sitting, since):
         take_back_last(sitting)

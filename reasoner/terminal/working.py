@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from rich.console import RenderableType
 
 from reasoner.inference.plan import Option
-from reasoner.measure.asks import EXAMPLE, Ask, Inputs, OperatingPoint, Trouble, take
+from reasoner.measure.asks import EXAMPLE, Ask, Inputs, OperatingPoint, Trouble, take_input
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
@@ -23,7 +23,7 @@ WORDS = ("m", "measure")
 SMALL = 0.05  # outcomes with less of the weight than this are not listed
 
 
-def work_out(
+def ask_and_work_out(
     sitting: Sitting,
     check: Check,
     option: Option | None = None,
@@ -40,7 +40,7 @@ def work_out(
         if not _ask_all(sitting, working.asks, texts):
             return False
         try:
-            worked = readings.work(sitting.workup, check.name, texts)
+            worked = readings.outcome_from_inputs(sitting.workup, check.name, texts)
         except Refused as refused:
             desk.say(in_words(refused))
             ask_line(
@@ -81,7 +81,7 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
             number = asked.pop()
             continue
         typed = line or before
-        got = take(ask, typed, setting)
+        got = take_input(ask, typed, setting)
         if isinstance(got, Trouble):
             desk.say(str(got))
             continue
@@ -93,7 +93,7 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
 
 
 def _so_far(asks: tuple[Ask, ...], texts: Mapping[str, str], sitting: Sitting) -> Inputs:
-    found = {ask.name: take(ask, texts.get(ask.name, ""), setting_of(sitting.workup.vehicle)) for ask in asks}
+    found = {ask.name: take_input(ask, texts.get(ask.name, ""), setting_of(sitting.workup.vehicle)) for ask in asks}
     return Inputs(
         {name: got for name, got in found.items() if isinstance(got, Mapping)},
         {name: got for name, got in found.items() if isinstance(got, OperatingPoint)},

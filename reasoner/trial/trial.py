@@ -15,13 +15,13 @@ from reasoner.casebook.events import Event
 from reasoner.inference.belief import by_class, by_fault, leader
 from reasoner.inference.choose import rank
 from reasoner.inference.perturb import perturbed
-from reasoner.inference.plan import Option, options, priced, worth
+from reasoner.inference.plan import Option, options, priced, worth_asking
 from reasoner.repair.followup import mended
 from reasoner.session import acts
 from reasoner.session.deciding import concluded, kind_of, mends_most
 from reasoner.session.words import given_text
 from reasoner.session.workup import Workup
-from reasoner.trial.virtual import Car, World, car, outcomes, spelled
+from reasoner.trial.virtual import Car, World, outcomes_by_name, spell_key, virtual_car
 
 Perturb = Literal["none", "within", "beyond"]
 LOOSENED = {"within": 1.0, "beyond": 4.0}  # beyond: the rules are worth a quarter of the cases they claim
@@ -106,12 +106,12 @@ def world_of(world: World, perturb: Perturb, seed: int, number: int) -> World:
     return World(world.book, perturbed(world.tables, seed * 1_000_003 + number, LOOSENED[perturb]))
 
 
-def run(start: Workup, world: World, seed: int, number: int, choose: Chooser) -> TrialRun:
+def run_car(start: Workup, world: World, seed: int, number: int, choose: Chooser) -> TrialRun:
     """One car through the session that begins with `start` (no answers yet).
 
     world: what the car is drawn from; what the session's rules ask and those do not know is answered "can't tell".
     """
-    virtual = car(world, seed, number)
+    virtual = virtual_car(world, seed, number)
     codes = virtual.codes()
     workup = start.after(acts.list_codes(start, [(code, ["stored"]) for code in codes]))
     steps: list[TrialStep] = []
@@ -127,7 +127,7 @@ def run(start: Workup, world: World, seed: int, number: int, choose: Chooser) ->
 
 def answered(workup: Workup, virtual: Car, option: Option) -> list[Event]:
     """What this car shows to a proposed check; what must come before it is asked in its place."""
-    option = asked(workup, option)
+    option = as_it_is_asked(workup, option)
     name = workup.tables.checks[option.check].name
     table = virtual.world.table(name)
     if table is None or table.outcomes != workup.tables.checks[option.check].outcomes:
@@ -135,16 +135,16 @@ def answered(workup: Workup, virtual: Car, option: Option) -> list[Event]:
     record = workup.record
     if option.fresh and option.condition is not None:
         record = workup.after(acts.change_condition(workup, workup.tables.conditions[option.condition])).record
-    spell = spelled(record)
+    spell = spell_key(record)
     there = virtual.there(table, spell, option.place)
     sure, said = virtual.reported(table, there, spell, workup.book.settings.report_right)
-    events = acts.answer(workup, name, outcomes(table, said), sure, option)
+    events = acts.answer(workup, name, outcomes_by_name(table, said), sure, option)
     if table.provokes and any(there.values()):
-        virtual.brought_on.add(spelled(workup.after(events).record))
+        virtual.brought_on.add(spell_key(workup.after(events).record))
     return events
 
 
-def asked(workup: Workup, option: Option) -> Option:
+def as_it_is_asked(workup: Workup, option: Option) -> Option:
     """The option as it is really asked: one look, and a check that has to come first in its place."""
     if option.first is not None:
         first = workup.tables.checks[option.first]
@@ -163,7 +163,7 @@ def asked(workup: Workup, option: Option) -> Option:
 
 
 def _step(before: Workup, after: Workup, option: Option, virtual: Car) -> TrialStep:
-    option = asked(before, option)
+    option = as_it_is_asked(before, option)
     tables = before.tables
     condition = "" if option.condition is None else tables.conditions[option.condition]
     given = after.record.given[-1:] if len(after.record.given) > len(before.record.given) else ()
@@ -236,7 +236,7 @@ def by_rollout(workup: Workup, memory: int) -> tuple[Option | None, int]:
 def by_greed(workup: Workup, memory: int) -> tuple[Option | None, int]:
     """Gain for its cost, and no look ahead."""
     ranked = rank(workup.tables, workup.situation, workup.costs, compared=0)
-    return next((o for o in ranked if worth(o, workup.costs)), None), memory
+    return next((o for o in ranked if worth_asking(o, workup.costs)), None), memory
 
 
 def by_list(order: Sequence[tuple[str, str]]) -> Chooser:
@@ -249,7 +249,7 @@ def by_list(order: Sequence[tuple[str, str]]) -> Chooser:
 
     def choose(workup: Workup, memory: int) -> tuple[Option | None, int]:
         ranked = rank(workup.tables, workup.situation, workup.costs, compared=0)
-        if not any(worth(o, workup.costs) for o in ranked):
+        if not any(worth_asking(o, workup.costs) for o in ranked):
             return None, memory
         possible = options(workup.tables, workup.situation, workup.costs)
         while memory < len(order):

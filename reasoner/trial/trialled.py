@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import fmean, median
 
-from reasoner.history.review import QUARTER, Share, share
+from reasoner.history.review import QUARTER, Share, share_seen
 from reasoner.inference.scoring import Score, score
 from reasoner.rulebook.model import Rulebook
 from reasoner.trial.trial import TrialRun
@@ -36,7 +36,7 @@ class ByFault:
 
 
 @dataclass(frozen=True)
-class Kept:
+class CheckTally:
     """A check: how often it was made and its minutes, a car; bits by which one look helped what was right; bits for a
     quarter of an hour, and what was expected of it."""
 
@@ -70,7 +70,7 @@ class Trialled:
     claims: Score | None
     leaders: Score
     faults: tuple[ByFault, ...]
-    checks: tuple[Kept, ...]
+    checks: tuple[CheckTally, ...]
 
 
 def trialled(name: str, runs: Sequence[TrialRun], book: Rulebook) -> Trialled:
@@ -104,7 +104,7 @@ def trialled(name: str, runs: Sequence[TrialRun], book: Rulebook) -> Trialled:
 
 def _rate(came: Iterable[bool]) -> Share:
     found = list(came)
-    return share(sum(found), len(found))
+    return share_seen(sum(found), len(found))
 
 
 def _fault(fault: str, cars: Sequence[TrialRun], book: Rulebook) -> ByFault:
@@ -126,7 +126,7 @@ def _title(fault: str, book: Rulebook) -> str:
     return book.faults[fault].title if fault in book.faults else fault
 
 
-def _checks(runs: Sequence[TrialRun], book: Rulebook) -> tuple[Kept, ...]:
+def _checks(runs: Sequence[TrialRun], book: Rulebook) -> tuple[CheckTally, ...]:
     """Every check that was made, those that took most time first."""
     steps = defaultdict(list)
     for run in runs:
@@ -141,6 +141,6 @@ def _checks(runs: Sequence[TrialRun], book: Rulebook) -> tuple[Kept, ...]:
         looks = len(made) / len(runs)
         title = book.checks[check].title
         found.append(
-            Kept(check, title, looks, minutes / len(runs), bits / len(made), bits / quarters, expected / quarters)
+            CheckTally(check, title, looks, minutes / len(runs), bits / len(made), bits / quarters, expected / quarters)
         )
     return tuple(sorted(found, key=lambda kept: (-kept.minutes, kept.check)))

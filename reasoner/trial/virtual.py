@@ -141,19 +141,19 @@ class Car:
         return sorted(listed)
 
 
-def car(world: World, seed: int, number: int) -> Car:
+def virtual_car(world: World, seed: int, number: int) -> Car:
     """Car `number` of a seed."""
     name = f"{seed}/{number}"
     return Car(world, _draw(world.tables.prior.tolist(), Random(f"{name}/cause")), name)
 
 
-def spelled(record: Record) -> Spelled:
+def spell_key(record: Record) -> Spelled:
     """The present spell of a record by its condition and how many of that condition came before it."""
     condition = record.condition
     return condition, sum(name == condition for name in record.spells[: record.present])
 
 
-def outcomes(table: CheckTable, said: Mapping[int, int]) -> dict[int, str]:
+def outcomes_by_name(table: CheckTable, said: Mapping[int, int]) -> dict[int, str]:
     """Outcomes by name and by the place number a person types (0: the whole engine)."""
     engine = table.places == ("engine",)
     return {0 if engine else place + 1: table.outcomes[outcome] for place, outcome in said.items()}

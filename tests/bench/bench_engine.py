@@ -21,7 +21,7 @@ import numpy as np
 from reasoner.inference.belief import believe
 from reasoner.inference.cells import cells
 from reasoner.inference.choose import gains, rank
-from reasoner.inference.evidence import Evidence, Spell, counted, report
+from reasoner.inference.evidence import Evidence, Spell, counted, reported_weights
 from reasoner.inference.plan import Costs, options
 from reasoner.inference.span import draw
 from reasoner.inference.sweep import sweep
@@ -59,7 +59,7 @@ def answers(tables: Tables, count: int) -> tuple[Spell, ...]:
         given = []
         for i, n in enumerate(own[s :: len(own) // (count // 5) or 1][: count // 5]):
             m = len(tables.checks[n].outcomes)
-            given.append(Evidence(n, tuple(report(i % 2, m, 0.98) for _ in tables.checks[n].places)))
+            given.append(Evidence(n, tuple(reported_weights(i % 2, m, 0.98) for _ in tables.checks[n].places)))
         spells.append(Spell(condition, tuple(given)))
     return counted(tables, spells)
 

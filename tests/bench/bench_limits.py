@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from reasoner.casebook import store
-from reasoner.casebook.casefile import parse
+from reasoner.casebook.casefile import parse_case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.measure.codes import read_codes
 from reasoner.rulebook.read import collect
@@ -25,7 +25,7 @@ CASE = ROOT / "cases" / "estate-hot-restart.yaml"
 def deep_case() -> None:
     top = CASE.read_text(encoding="utf-8").partition("events:\n")[0] + "events:\n"
     try:
-        parse((top + "- " + "[" * 100_000 + "\n").encode(), Path("x.yaml"))
+        parse_case((top + "- " + "[" * 100_000 + "\n").encode(), Path("x.yaml"))
     except CasebookError:
         return
     raise AssertionError("a hundred thousand levels were read")

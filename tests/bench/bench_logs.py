@@ -10,7 +10,7 @@ import numpy as np
 
 from reasoner.scanlog.analysis import analyse
 from reasoner.scanlog.document import LogDocument
-from reasoner.scanlog.reading import LogTable, read
+from reasoner.scanlog.reading import LogTable, read_log
 from tests.scanlog.drives import Fault, Setting, csv, drive
 
 HOUR = Setting(minutes=(60.0,), canister=20.0, fault=Fault(leak=0.04, when=((900.0, 1400.0), (2000.0, 2500.0))))
@@ -38,7 +38,7 @@ def main() -> None:
         np.loadtxt(io.BytesIO(content), delimiter=",", skiprows=1)
         numpy_fast = time.perf_counter() - start
         start = time.perf_counter()
-        assert isinstance(read(content), LogTable)
+        assert isinstance(read_log(content), LogTable)
         reading = time.perf_counter() - start
         found = []
         for _ in range(3):

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.casebook.anonymising import anonymous, rounded
-from reasoner.casebook.casefile import CaseFile, load
+from reasoner.casebook.casefile import CaseFile, load_case
 from reasoner.casebook.shape import sound, wrong_with
 from reasoner.history.trace import trace, vehicle_of
 from tests.casebook.small import plain_data
@@ -67,7 +67,7 @@ def test_words_are_kept_only_where_that_is_asked_for() -> None:
 @pytest.mark.parametrize("path", some(2, 6), ids=lambda p: p.stem)
 def test_the_beliefs_of_the_copy_are_the_same(path: Path) -> None:
     """But for the distance, which is rounded: none of the shipped ones lies near a limit."""
-    file = load(path)
+    file = load_case(path)
     done = anonymous(file, "copy")
     case, copy = sound(file), sound(CaseFile(path, {"format": 1, **done.head}, done.events))
     one, other = (garage().chapters(vehicle_of(c), c.events) for c in (case, copy))

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.casebook import casefile, journal
-from reasoner.casebook.casefile import load, parse
+from reasoner.casebook.casefile import load_case, parse_case
 from reasoner.casebook.writing import head_text
 from tests.casebook.small import ANSWER, HEAD, NOTE, events
 
@@ -20,7 +20,7 @@ TOP = "format: 1\n" + head_text(HEAD)
 
 
 def case_of(text: str) -> tuple[dict[str, Any], ...]:
-    case, _ = parse((TOP + text).encode(), Path("x.yaml"))
+    case, _ = parse_case((TOP + text).encode(), Path("x.yaml"))
     return case.events  # type: ignore[return-value]
 
 
@@ -114,12 +114,12 @@ def test_what_editors_do_to_a_file(tmp_path: Path, change: str) -> None:
         text = "%YAML 1.1\n---\n" + text
     path = tmp_path / "edited.yaml"
     path.write_bytes(text.encode())
-    assert load(path).events == (ANSWER, NOTE) and load(path).notes == ()
+    assert load_case(path).events == (ANSWER, NOTE) and load_case(path).notes == ()
     with journal.resume(path) as kept:
         assert kept.case.events == (ANSWER, NOTE) and kept.case.notes == ()
         assert kept.append(ANSWER) == ()
         assert kept.append(NOTE) == ()
-    assert load(path).events == (ANSWER, NOTE, ANSWER, NOTE)
+    assert load_case(path).events == (ANSWER, NOTE, ANSWER, NOTE)
     assert yaml.safe_load(path.read_bytes())["events"] == [ANSWER, NOTE, ANSWER, NOTE]
 
 
@@ -129,7 +129,7 @@ def test_the_head_is_text_and_may_hold_more(tmp_path: Path) -> None:
         "# our shop\nformat: 1\ncase: 7\nopened: 2026-11-25 08:00\nrules: 12345678\n"
         "vehicle: {charged: no, distance: 160000}\nby: [A, 3]\nevents: # below\n"
     )
-    assert load(path).head == {
+    assert load_case(path).head == {
         "format": 1,
         "case": "7",
         "opened": "2026-11-25 08:00",

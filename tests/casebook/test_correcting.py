@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from reasoner.casebook.correcting import correct_answer, correct_vehicle, standing, take_back, vehicle_fields
+from reasoner.casebook.correcting import correct_answer, correct_vehicle, standing, take_step_back, vehicle_fields
 from reasoner.casebook.events import Answered, Corrected, Event, Told, Undone
 from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
@@ -42,7 +42,7 @@ def test_the_last_correction_counts_and_can_be_taken_back_too() -> None:
 
 
 def test_a_step_is_taken_back_with_its_reason() -> None:
-    events = [*CASE, *take_back(CASE, 2, "looked at the wrong car")]
+    events = [*CASE, *take_step_back(CASE, 2, "looked at the wrong car")]
     assert standing(events) == [TOLD, TRIM]
     assert as_written(events)[-1]["because"] == "looked at the wrong car"
 
@@ -53,8 +53,8 @@ def test_a_step_is_taken_back_with_its_reason() -> None:
         lambda: correct_answer(CASE, 3, "plugs", {1: "same"}, "sure", "x"),
         lambda: correct_answer(CASE, 9, "plugs", {1: "same"}, "sure", "x"),
         lambda: correct_answer(CASE, 2, "plugs", {1: "same"}, "sure", "  "),
-        lambda: take_back(CASE, 8, "x"),
-        lambda: take_back([*CASE, *take_back(CASE, 2, "x")], 2, "again"),
+        lambda: take_step_back(CASE, 8, "x"),
+        lambda: take_step_back([*CASE, *take_step_back(CASE, 2, "x")], 2, "again"),
         lambda: correct_vehicle(CASE, {"distance": "1 km"}, ""),
     ],
 )

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.casebook import journal, store
-from reasoner.casebook.casefile import LARGEST, load, load_ends, parse
+from reasoner.casebook.casefile import LARGEST, load_case, load_ends, parse_case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import event_line, head_text
 from tests.casebook.small import ANSWER, HEAD, NOTE, write
@@ -188,7 +188,7 @@ def test_gallery(tmp_path: Path, name: str) -> None:
     path.write_bytes(data)
     write(tmp_path, ANSWER, name="good")
     with pytest.raises(CasebookError) as refused:
-        load(path)
+        load_case(path)
     said, expected = refused.value.one_line, f"{path}:{message}"
     if message.endswith("*"):  # what follows are the words of the YAML reader, which change with its release
         assert said.startswith(expected[:-1]) and len(said) > len(expected)
@@ -231,7 +231,7 @@ def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: 
     write(tmp_path, ANSWER, name="good")
     if kind != "too large":  # no lock file is made beside something that is no case, in /dev least of all
         monkeypatch.delattr(journal, "lock_case")
-    for use in (load, load_ends, journal.resume):
+    for use in (load_case, load_ends, journal.resume):
         with pytest.raises(CasebookError) as refused:
             use(path)
         assert refused.value.message.startswith(expected[kind]), refused.value
@@ -245,14 +245,14 @@ def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: 
 def test_a_hundred_thousand_levels_are_refused(opening: str) -> None:
     for text in (TOP + "- " + opening * 100_000 + "\n", opening * 100_000 + "\n" + TOP):
         with pytest.raises(CasebookError):
-            parse(text.encode(), Path("x.yaml"))
+            parse_case(text.encode(), Path("x.yaml"))
 
 
 def test_messages_hold_no_control_characters(tmp_path: Path) -> None:
     path = tmp_path / "a\x1b[2Jb.yaml"
     path.write_text(TOP + '- {"\\u001b]0;x": 1, "\\u001b]0;x": 2}\n')
     with pytest.raises(CasebookError) as refused:
-        load(path)
+        load_case(path)
     assert "\\x1b[2J" in str(refused.value) and "\\x1b]0;x" in str(refused.value)
     assert str(refused.value).replace("\n", "").isprintable()
 
@@ -267,7 +267,7 @@ def test_any_damage_is_a_case_or_a_clear_refusal(data: st.DataObject) -> None:
         piece = data.draw(st.one_of(st.binary(max_size=8), st.sampled_from(PIECES), st.just(content[start:end] * 2)))
         content = content[:start] + piece + content[end:]
     try:
-        case, _ = parse(content, Path("x.yaml"))
+        case, _ = parse_case(content, Path("x.yaml"))
     except CasebookError as error:
         assert error.message and error.mend and error.line and "\n" not in error.one_line
         assert 1 <= error.line <= content.count(b"\n") + 1

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from reasoner.casebook import index
-from reasoner.casebook.index import Row, Wanted, row_of, rows, shown
+from reasoner.casebook.index import CaseRow, Wanted, case_rows, inert_row, row_of
 from tests.shipped import ROOT
 
 OLD = 1_600_000_000  # seconds; long before the index is written
@@ -35,7 +35,7 @@ class Reads:
         self.names: list[str] = []
         real = index.row_of
 
-        def counted(path: Path, name: str) -> Row:
+        def counted(path: Path, name: str) -> CaseRow:
             self.names.append(name)
             return real(path, name)
 
@@ -43,7 +43,7 @@ class Reads:
 
     def of(self, folder: Path) -> list[str]:
         self.names.clear()
-        rows(folder)
+        case_rows(folder)
         return list(self.names)
 
 
@@ -66,18 +66,18 @@ def test_files_are_read_once(shop: Path, reads: Reads) -> None:
     fresh = [row_of(path, path.stem) for path in sorted(shop.glob("*.yaml"))]
     assert len(reads.of(shop)) == len(fresh)
     assert reads.of(shop) == []
-    assert sorted(rows(shop), key=lambda r: r.name) == fresh
+    assert sorted(case_rows(shop), key=lambda r: r.name) == fresh
 
 
 def test_whatever_happens_to_a_file_is_seen(shop: Path, reads: Reads) -> None:
-    rows(shop)
+    case_rows(shop)
     changed = shop / "six-bank-two.yaml"
     text = changed.read_text(encoding="utf-8")
     changed.write_text(text + '- {"event": "note", "step": 60, "text": "came back"}\n', encoding="utf-8")
     assert reads.of(shop) == ["six-bank-two"]
-    assert any("came back" in row.words for row in rows(shop))
+    assert any("came back" in row.words for row in case_rows(shop))
     (shop / "six-bank-two.yaml").unlink()
-    assert reads.of(shop) == [] and "six-bank-two" not in {row.name for row in rows(shop)}
+    assert reads.of(shop) == [] and "six-bank-two" not in {row.name for row in case_rows(shop)}
     shutil.copy(ROOT / "cases" / "six-bank-two.yaml", shop / "another.yaml")
     assert reads.of(shop) == ["another"]
 
@@ -86,7 +86,7 @@ def test_a_file_of_the_same_size_and_time_is_read_all_the_same(shop: Path, reads
     """Put in place of the old one with its times: its number on the disk, or its time of change there, is another."""
     path = shop / "six-bank-two.yaml"
     old = path.stat()
-    rows(shop)
+    case_rows(shop)
     other = shop / "new"
     other.write_text(path.read_text(encoding="utf-8").replace("Second bank only", "Second bonk only"), encoding="utf-8")
     os.replace(other, path)
@@ -116,20 +116,20 @@ def test_what_was_changed_just_now_is_not_trusted(shop: Path, reads: Reads, monk
     ],
 )
 def test_a_damaged_index_costs_time_and_nothing_else(shop: Path, damage: bytes) -> None:
-    whole = rows(shop)
+    whole = case_rows(shop)
     (shop / index.NAME).write_bytes(damage.replace(b"KEYS", json.dumps(index.KEYS).encode()))
-    assert rows(shop) == whole
-    assert rows(shop) == whole
+    assert case_rows(shop) == whole
+    assert case_rows(shop) == whole
 
 
 def test_a_forged_row_is_read_anew(shop: Path) -> None:
-    whole = rows(shop)
+    whole = case_rows(shop)
     data = json.loads((shop / index.NAME).read_text())
     values = data["cases"]["six-bank-two"][1]
     for forged in (7, ["x"], None):
         values[index.KEYS.index("state")] = forged
         (shop / index.NAME).write_text(json.dumps(data))
-        assert rows(shop) == whole
+        assert case_rows(shop) == whole
 
 
 def test_no_index_where_none_can_be_written(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -137,29 +137,29 @@ def test_no_index_where_none_can_be_written(shop: Path, monkeypatch: pytest.Monk
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(index.tempfile, "mkstemp", full)
-    assert len(rows(shop)) > 10
+    assert len(case_rows(shop)) > 10
     assert not (shop / index.NAME).exists()
 
 
 def test_few_cases_need_none(tmp_path: Path) -> None:
     shutil.copy(ROOT / "cases" / "six-bank-two.yaml", tmp_path)
-    assert len(rows(tmp_path)) == 1
+    assert len(case_rows(tmp_path)) == 1
     assert not (tmp_path / index.NAME).exists()
 
 
 def test_damaged_files_have_a_row_with_one_line(shop: Path) -> None:
     (shop / "broken.yaml").write_text("<<<<<<< ours\n", encoding="utf-8")
     for _ in range(2):
-        (row,) = [row for row in rows(shop) if row.name == "broken"]
+        (row,) = [row for row in case_rows(shop) if row.name == "broken"]
         assert row.state == "damaged" and "\n" not in row.trouble and "merged" in row.trouble
 
 
 def test_hostile_text_is_shown_harmless() -> None:
-    row = shown(Row("x\x1b[2J", words="\x07", vehicle={"name": "\u202edrow"}, codes=("\x1b",), trouble="a\nb"))
+    row = inert_row(CaseRow("x\x1b[2J", words="\x07", vehicle={"name": "\u202edrow"}, codes=("\x1b",), trouble="a\nb"))
     assert "\x1b" not in repr(row).replace("\\x1b", "") and "\u202e" not in row.title and "\n" not in row.trouble
 
 
-FOUND = Row(
+FOUND = CaseRow(
     name="2026-03-09-1",
     opened="2026-03-09T08:10:00+00:00",
     state="proven",
@@ -210,4 +210,4 @@ def test_not_found(wanted: Wanted) -> None:
 
 
 def test_damaged_ones_are_never_found() -> None:
-    assert not Wanted().fits(Row("x", trouble="damaged"))
+    assert not Wanted().fits(CaseRow("x", trouble="damaged"))

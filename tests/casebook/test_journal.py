@@ -18,7 +18,7 @@ import pytest
 import yaml
 
 from reasoner.casebook import journal, store
-from reasoner.casebook.casefile import LARGEST, load
+from reasoner.casebook.casefile import LARGEST, load_case
 from reasoner.casebook.trouble import CasebookError, TakenError
 from reasoner.casebook.writing import event_line
 from tests.casebook.small import ANSWER, HEAD, NOTE, write
@@ -40,9 +40,9 @@ def test_a_case_from_beginning_to_end(tmp_path: Path) -> None:
         assert is_whole_yaml(path) == []
         kept.append(ANSWER)
         assert is_whole_yaml(path) == [ANSWER]
-        assert load(path).events == (ANSWER,), "reading needs no lock"
+        assert load_case(path).events == (ANSWER,), "reading needs no lock"
     with journal.resume(path) as kept:
-        assert kept.case == load(path)
+        assert kept.case == load_case(path)
         kept.append(NOTE)
     assert is_whole_yaml(path) == [ANSWER, NOTE]
     assert os.listdir(tmp_path) == ["kestrel.yaml"]
@@ -52,7 +52,7 @@ def test_an_existing_file_is_never_begun_anew(tmp_path: Path) -> None:
     path = write(tmp_path, ANSWER)
     with pytest.raises(TakenError, match="there is such a file already"):
         journal.create(path, HEAD)
-    assert load(path).events == (ANSWER,)
+    assert load_case(path).events == (ANSWER,)
     link = tmp_path / "link.yaml"
     link.symlink_to(tmp_path / "elsewhere.yaml")
     with pytest.raises(TakenError):
@@ -113,7 +113,7 @@ def test_an_event_that_is_no_plain_data_changes_nothing(tmp_path: Path) -> None:
                 kept.append(event)
         assert path.read_bytes() == before
         kept.append(NOTE)
-    assert load(path).events == (ANSWER, NOTE)
+    assert load_case(path).events == (ANSWER, NOTE)
 
 
 # ---- torn ends -------------------------------------------------------------------------------------------------------
@@ -129,14 +129,14 @@ def test_a_last_line_cut_off_anywhere(tmp_path: Path, length: int) -> None:
     lost = {"event": "note", "text": 'öl 😀 \x85 \\ " tail'}
     whole = (ANSWER, lost) if length >= len(LINE) - 1 else (ANSWER,)
     torn = 0 < length < len(LINE) - 1
-    before = load(path)
+    before = load_case(path)
     assert before.events == whole and bool(before.notes) == torn
     with journal.resume(path) as kept:
         assert kept.case.events == whole and bool(kept.case.notes) == torn
         assert is_whole_yaml(path) == list(whole)
         assert kept.append(NOTE) == ()
     assert is_whole_yaml(path) == [*whole, NOTE]
-    after = load(path)
+    after = load_case(path)
     assert after.events == (*whole, NOTE) and after.notes == ()
     if torn:
         assert kept.case.notes[0].startswith("line 12 was cut off while it was written, and does not count (kept")
@@ -150,7 +150,7 @@ def test_a_head_cut_off_anywhere_is_refused(tmp_path: Path, length: int) -> None
     data = path.read_bytes()
     path.write_bytes(data[:-length])
     if length == 1:  # only the line end
-        assert load(path).events == ()
+        assert load_case(path).events == ()
         return
     with pytest.raises(CasebookError, match="head"):
         journal.resume(path)
@@ -172,7 +172,7 @@ def test_rubbish_at_the_end(tmp_path: Path, tail: bytes, aside: str | None) -> N
     path = write(tmp_path, ANSWER)
     with path.open("ab") as file:
         file.write(tail)
-    assert load(path).events == (ANSWER,) and load(path).notes
+    assert load_case(path).events == (ANSWER,) and load_case(path).notes
     with journal.resume(path) as kept:
         assert kept.case.notes
         kept.append(NOTE)
@@ -278,7 +278,7 @@ def test_disk_that_cannot_even_take_back(tmp_path: Path, monkeypatch: pytest.Mon
                 with pytest.raises(CasebookError, match="reports a fault"):
                     kept.append(NOTE)
         assert path.read_bytes().startswith(before) and path.read_bytes() != before
-        assert load(path).events == (ANSWER,), "a half line does not stop anybody from reading"
+        assert load_case(path).events == (ANSWER,), "a half line does not stop anybody from reading"
         assert kept.append(NOTE) == ()
     assert is_whole_yaml(path) == [ANSWER, NOTE]
 
@@ -340,7 +340,7 @@ def test_a_disk_really_filled(tmp_path: Path) -> None:
                     kept.append({"event": "note", "number": accepted, "text": "x" * 777})
                     accepted += 1
             assert 50 < accepted < 100
-            assert [event["number"] for event in load(path).events] == list(range(accepted))
+            assert [event["number"] for event in load_case(path).events] == list(range(accepted))
             assert path.read_bytes().endswith(b"\n"), "nothing is left of the refused line"
             with pytest.raises(CasebookError, match="no case can be kept here: the disk is full"):
                 store.ready(disk)
@@ -349,7 +349,7 @@ def test_a_disk_really_filled(tmp_path: Path) -> None:
             assert not (disk / "another.yaml").exists()
         with pytest.raises(CasebookError, match="the disk is full"), journal.resume(path) as kept:
             kept.append({"event": "note", "text": "x" * 5000})
-        assert len(load(path).events) == accepted
+        assert len(load_case(path).events) == accepted
 
 
 # ---- rights ----------------------------------------------------------------------------------------------------------
@@ -405,7 +405,7 @@ def test_without_the_right_to_write(as_nobody: Path, close: Callable[[Path], Non
     finally:
         as_nobody.chmod(0o755)
         path.chmod(0o644)
-    assert load(path).events == (ANSWER,)
+    assert load_case(path).events == (ANSWER,)
     assert os.listdir(as_nobody) == ["kestrel.yaml"]
 
 
@@ -419,7 +419,7 @@ def test_rights_taken_away_while_at_work(as_nobody: Path) -> None:
         kept.append(ANSWER)
         as_nobody.chmod(0o755)
         path.chmod(0o644)
-    assert load(path).events == (ANSWER,)
+    assert load_case(path).events == (ANSWER,)
 
 
 def test_a_disk_that_can_only_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -434,7 +434,7 @@ def test_a_disk_that_can_only_be_read(tmp_path: Path, monkeypatch: pytest.Monkey
     for use in (journal.resume, lambda path: journal.create(path, HEAD)):
         with pytest.raises(CasebookError, match="the disk can only be read"):
             use(path)
-    assert load(path).events == (ANSWER,)
+    assert load_case(path).events == (ANSWER,)
 
 
 # ---- somebody else at the file ---------------------------------------------------------------------------------------
@@ -452,7 +452,7 @@ def test_the_folder_vanishes_and_comes_back(tmp_path: Path) -> None:
             journal.create(folder / "new.yaml", HEAD)
         (tmp_path / "away").rename(folder)
         assert kept.append(NOTE) == ()
-    assert load(path).events == (ANSWER, NOTE)
+    assert load_case(path).events == (ANSWER, NOTE)
 
 
 def test_an_editor_puts_a_new_file_there(tmp_path: Path) -> None:
@@ -465,7 +465,7 @@ def test_an_editor_puts_a_new_file_there(tmp_path: Path) -> None:
             kept.append(NOTE)
     with journal.resume(path) as kept:
         kept.append(NOTE)
-    assert load(path).events == (ANSWER, NOTE)
+    assert load_case(path).events == (ANSWER, NOTE)
 
 
 @pytest.mark.parametrize(
@@ -505,7 +505,7 @@ def test_a_case_stays_small_enough_to_be_read(tmp_path: Path) -> None:
         file.write(b"- {" + b"\xff" * 900_000)
     with journal.resume(path) as kept:
         kept.append(NOTE)
-    assert len(load(path).events) == 8
+    assert len(load_case(path).events) == 8
 
 
 def test_after_closing_nothing_is_written(tmp_path: Path) -> None:
@@ -515,4 +515,4 @@ def test_after_closing_nothing_is_written(tmp_path: Path) -> None:
     kept.close()
     with pytest.raises(CasebookError):
         kept.append(NOTE)
-    assert load(path).events == ()
+    assert load_case(path).events == ()

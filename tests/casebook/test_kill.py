@@ -18,7 +18,7 @@ import pytest
 import yaml
 
 from reasoner.casebook import journal
-from reasoner.casebook.casefile import load
+from reasoner.casebook.casefile import load_case
 from tests.casebook.small import HEAD
 
 ROOT = Path(__file__).parent.parent.parent
@@ -70,7 +70,7 @@ def test_nothing_accepted_is_lost(tmp_path: Path) -> None:
             path = tmp_path / f"{kill}.yaml"
             journal.create(path, HEAD).close()
         accepted = run_and_kill(path, chance.uniform(0, 0.02))
-        case = load(path)
+        case = load_case(path)
         numbers = [event["number"] for event in case.events]
         assert numbers[:accepted] == list(range(accepted)), f"kill {kill}: an accepted event is lost"
         assert len(numbers) <= accepted + 1, "at most the one that was being written is there beyond that"

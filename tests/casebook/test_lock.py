@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from reasoner.casebook import journal
-from reasoner.casebook.casefile import load
+from reasoner.casebook.casefile import load_case
 from reasoner.casebook.trouble import CasebookError, TakenError
 from tests.casebook.small import ANSWER, HEAD, NOTE, write
 
@@ -47,7 +47,7 @@ def test_two_programs_on_one_case(tmp_path: Path) -> None:
             journal.resume(path)
         holds = re.compile(rf"another program has this case open \(process {other.pid}, since \d{{4}}-[-0-9: ]+\)")
         assert holds.fullmatch(refused.value.message) and refused.value.mend
-        assert load(path).events == (ANSWER,), "reading is allowed"
+        assert load_case(path).events == (ANSWER,), "reading is allowed"
         with journal.create(tmp_path / "another.yaml", HEAD):
             pass
         print(file=other.stdin, flush=True)
@@ -56,7 +56,7 @@ def test_two_programs_on_one_case(tmp_path: Path) -> None:
             assert kept.case.events[1:] == ({"event": "note", "text": "from the other program"},)
             kept.append(NOTE)
         print(file=other.stdin, flush=True)
-    assert len(load(path).events) == 3
+    assert len(load_case(path).events) == 3
     assert sorted(os.listdir(tmp_path)) == ["another.yaml", "kestrel.yaml"]
 
 
@@ -123,7 +123,7 @@ def test_odd_things_in_place_of_the_lock(tmp_path: Path, odd: str) -> None:
             journal.resume(path)
         assert refused.value.message and refused.value.mend
     assert precious.read_text() == "not to be touched"
-    assert load(path).events == (ANSWER,)
+    assert load_case(path).events == (ANSWER,)
 
 
 def test_who_holds_it_is_not_needed(tmp_path: Path) -> None:

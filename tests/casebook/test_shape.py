@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.casebook.casefile import load
-from reasoner.casebook.events import written
+from reasoner.casebook.casefile import load_case
+from reasoner.casebook.events import event_as_written
 from reasoner.casebook.shape import SHAPES, load_sound, read_event, wrong_with
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import flow
@@ -63,13 +63,13 @@ BY_THE_PROGRAM = [
 
 @pytest.mark.parametrize("path", BY_THE_PROGRAM, ids=lambda p: p.stem)
 def test_what_the_program_wrote_is_read_and_written_again_to_the_letter(path: Path) -> None:
-    for raw in load(path).events:
-        assert flow(written(read_event(raw))) == flow(raw)
+    for raw in load_case(path).events:
+        assert flow(event_as_written(read_event(raw))) == flow(raw)
 
 
 def test_an_event_of_an_unknown_kind_is_not_written() -> None:
     with pytest.raises(TypeError):
-        written(read_event({"event": "something new"}))
+        event_as_written(read_event({"event": "something new"}))
 
 
 @given(st.dictionaries(st.sampled_from(["event", "step", "check", "values", "codes", "undone", "at"]), plain_data))

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.casebook import journal, store
-from reasoner.casebook.casefile import WINDOW, load
+from reasoner.casebook.casefile import WINDOW, load_case
 from reasoner.casebook.trouble import CasebookError, TakenError
 from tests.casebook.small import ANSWER, HEAD, NOTE, write
 
@@ -43,12 +43,12 @@ WHERE = [
 @pytest.mark.skipif(sys.platform == "win32", reason="paths as on POSIX")
 @pytest.mark.parametrize(("explicit", "environ", "platform", "where", "why"), WHERE)
 def test_where_cases_live(explicit: str | None, environ: dict[str, str], platform: str, where: str, why: str) -> None:
-    assert store.folder(explicit, environ, platform) == (Path(where), why)
+    assert store.cases_folder(explicit, environ, platform) == (Path(where), why)
 
 
 def test_a_relative_folder_is_made_absolute(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    assert store.folder("shop", {}) == (tmp_path / "shop", "--cases")
+    assert store.cases_folder("shop", {}) == (tmp_path / "shop", "--cases")
 
 
 def test_no_home(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -57,7 +57,7 @@ def test_no_home(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(Path, "home", unknown)
     with pytest.raises(CasebookError, match="home folder is not known"):
-        store.folder(None, {}, "linux")
+        store.cases_folder(None, {}, "linux")
 
 
 def test_ready_makes_the_folder_and_leaves_nothing(tmp_path: Path) -> None:
@@ -76,22 +76,24 @@ def test_ready_makes_the_folder_and_leaves_nothing(tmp_path: Path) -> None:
 def test_names_by_date_count_on(tmp_path: Path) -> None:
     folder = tmp_path / "cases"
     for number in (1, 2):
-        with store.begin(folder, REST, TODAY) as kept:
+        with store.begin_case_file(folder, REST, TODAY) as kept:
             assert kept.path.name == f"2026-11-25-{number}.yaml"
             assert kept.case.head == {"format": 1, **HEAD, "case": f"2026-11-25-{number}"}
             kept.append(ANSWER)
     (folder / "2026-11-25-9.yaml").touch()
     (folder / "2026-11-25-9-left.yaml").touch()
     (folder / "2026-11-25-1.yaml").unlink()
-    with store.begin(folder, REST, TODAY) as kept:
+    with store.begin_case_file(folder, REST, TODAY) as kept:
         assert kept.path.name == "2026-11-25-10.yaml"
-    with store.begin(folder, REST, date(2026, 11, 26)) as kept:
+    with store.begin_case_file(folder, REST, date(2026, 11, 26)) as kept:
         assert kept.path.name == "2026-11-26-1.yaml"
 
 
 def test_two_programs_begin_at_the_same_moment(tmp_path: Path) -> None:
     begun: list[journal.Journal] = []
-    threads = [threading.Thread(target=lambda: begun.append(store.begin(tmp_path, REST, TODAY))) for _ in range(8)]
+    threads = [
+        threading.Thread(target=lambda: begun.append(store.begin_case_file(tmp_path, REST, TODAY))) for _ in range(8)
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -103,11 +105,13 @@ def test_two_programs_begin_at_the_same_moment(tmp_path: Path) -> None:
 
 
 def test_a_given_name(tmp_path: Path) -> None:
-    with store.begin(tmp_path, REST, TODAY, "Kästner, blue one") as kept:
+    with store.begin_case_file(tmp_path, REST, TODAY, "Kästner, blue one") as kept:
         assert kept.path == tmp_path / "Kästner, blue one.yaml"
         assert kept.case.head["case"] == "Kästner, blue one"
     with pytest.raises(TakenError, match="there is such a file already"):
-        store.begin(tmp_path, REST, TODAY, "Ka\u0308stner, blue one.yaml")  # typed another way, and with the ending
+        store.begin_case_file(
+            tmp_path, REST, TODAY, "Ka\u0308stner, blue one.yaml"
+        )  # typed another way, and with the ending
 
 
 UNSAFE = ["", " ", ".yaml", ".hidden", "..", "a/b", "a\\b", "/etc/x", "../x", "c:x", "a*", "a?", "a|b", '"', "<a>"]
@@ -118,7 +122,7 @@ UNSAFE += ["con", "NUL", "com1.txt", "lpt¹"]
 @pytest.mark.parametrize("name", UNSAFE)
 def test_names_that_are_not_safe(tmp_path: Path, name: str) -> None:
     with pytest.raises(CasebookError) as refused:
-        store.begin(tmp_path / "cases", REST, TODAY, name)
+        store.begin_case_file(tmp_path / "cases", REST, TODAY, name)
     assert refused.value.mend and str(refused.value).replace("\n", "").isprintable()
     assert os.listdir(tmp_path) in ([], ["cases"]) and not any(files for _, _, files in os.walk(tmp_path))
 
@@ -163,7 +167,7 @@ def shop(tmp_path: Path) -> Path:
     ],
 )
 def test_find(shop: Path, wanted: str, found: str) -> None:
-    assert store.find(shop, wanted) == shop / f"{found}.yaml"
+    assert store.find_case(shop, wanted) == shop / f"{found}.yaml"
 
 
 @pytest.mark.parametrize(
@@ -184,7 +188,7 @@ def test_find(shop: Path, wanted: str, found: str) -> None:
 )
 def test_find_nothing(shop: Path, wanted: str, message: str, mend: str) -> None:
     with pytest.raises(CasebookError) as refused:
-        store.find(shop, wanted)
+        store.find_case(shop, wanted)
     assert refused.value.message == message and mend in refused.value.mend
 
 
@@ -193,13 +197,13 @@ def test_find_by_path(shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     elsewhere.mkdir()
     monkeypatch.chdir(elsewhere)
     path = write(elsewhere, NOTE, name="sent")
-    assert store.find(shop, str(path)) == path
-    assert load(store.find(shop, "./sent.yaml")).events == (NOTE,)
-    assert load(store.find(shop, "sent.yaml")).events == (NOTE,)
+    assert store.find_case(shop, str(path)) == path
+    assert load_case(store.find_case(shop, "./sent.yaml")).events == (NOTE,)
+    assert load_case(store.find_case(shop, "sent.yaml")).events == (NOTE,)
     with pytest.raises(CasebookError, match="no case is called"):
-        store.find(tmp_path / "nowhere", "sent")
+        store.find_case(tmp_path / "nowhere", "sent")
     with pytest.raises(CasebookError, match="not there"):
-        load(store.find(shop, "./gone.yaml"))
+        load_case(store.find_case(shop, "./gone.yaml"))
 
 
 # ---- listing ---------------------------------------------------------------------------------------------------------
@@ -245,10 +249,10 @@ def test_a_large_case_is_listed_from_its_ends(tmp_path: Path, indented: bool) ->
             kept.append({"event": "note", "number": number, "text": "ü" * 300})
     if indented:
         path.write_bytes(path.read_bytes().replace(b"\n- ", b"\n  - "))
-    whole = load(path).events
+    whole = load_case(path).events
     (entry,) = store.entries(tmp_path)
     assert path.stat().st_size > 2 * WINDOW
-    assert entry.head == load(path).head and entry.trouble == "" and entry.notes == ()
+    assert entry.head == load_case(path).head and entry.trouble == "" and entry.notes == ()
     assert entry.latest == whole[-len(entry.latest) :] and len(entry.latest) > 50
     assert (len(entry.latest) < len(whole)) != indented
     with path.open("ab") as file:

@@ -14,7 +14,7 @@ import pytest
 import yaml
 from hypothesis import example, given
 
-from reasoner.casebook.casefile import parse
+from reasoner.casebook.casefile import parse_case
 from reasoner.casebook.writing import LONGEST_KEY, event_line, flow, head_text
 from tests.casebook.small import HEAD, NOTE, events, heads
 
@@ -41,7 +41,7 @@ def test_a_whole_file_is_read_alike_by_all(head: Mapping[str, Any], one: dict[st
     expected = {"format": 1, **head, "events": [one, two]}
     assert same(yaml.safe_load(text), expected)
     assert same(yaml.load(text, Loader=yaml.CSafeLoader), expected)
-    case, indent = parse(text.encode(), Path("x.yaml"))
+    case, indent = parse_case(text.encode(), Path("x.yaml"))
     assert same({**case.head, "events": list(case.events)}, expected)
     assert indent == "" and case.notes == ()
 

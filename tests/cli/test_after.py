@@ -11,7 +11,7 @@ from subprocess import CompletedProcess
 import pytest
 from click.testing import CliRunner, Result
 
-from reasoner.casebook.casefile import load
+from reasoner.casebook.casefile import load_case
 from reasoner.casebook.journal import resume
 from reasoner.cli import exits
 from reasoner.cli.main import cli
@@ -74,7 +74,7 @@ def test_first_things_first(case: Path) -> None:
     for command in ("sheet", "prove"):
         found = run(command, str(case))
         assert found.exit_code == exits.PROBLEMS and "Error:" in found.stderr
-    events = load(case).events
+    events = load_case(case).events
     assert [e for e in events if e["event"] not in ("rules",)] == [
         e for e in _events(before, case) if e["event"] not in ("rules",)
     ]
@@ -83,7 +83,7 @@ def test_first_things_first(case: Path) -> None:
 def _events(content: bytes, path: Path) -> tuple[dict[str, object], ...]:
     copy = path.with_name("before.yaml")
     copy.write_bytes(content)
-    return load(copy).events  # type: ignore[return-value]
+    return load_case(copy).events  # type: ignore[return-value]
 
 
 def test_from_the_choice_to_the_closing(case: Path, tmp_path: Path) -> None:
@@ -116,11 +116,11 @@ def test_from_the_choice_to_the_closing(case: Path, tmp_path: Path) -> None:
     assert "10 of 30 s" in tally.output
     early = run("prove", str(case), "--close", "proven")
     assert early.exit_code == exits.PROBLEMS and "not proven yet" in early.stderr
-    assert not [e for e in load(case).events if e["event"] == "closed"]
+    assert not [e for e in load_case(case).events if e["event"] == "closed"]
     cause = ("--fault", "injector-leaks-after-soak", "--where", "cylinder 3", "--confirmed-by", "wet tip")
     closed = run("prove", str(case), "--close", "cured but unproven", *cause)
     assert closed.exit_code == exits.FINE
-    last = load(case).events[-1]
+    last = load_case(case).events[-1]
     assert (last["event"], last["state"], last["where"]) == ("closed", "cured but unproven", "cylinder 3")
 
 
@@ -149,10 +149,10 @@ def test_slips_are_told_and_nothing_is_kept(case: Path, arguments: tuple[str, ..
     run("sheet", str(case), "--take", "alone")
     if arguments[0] == "prove":
         run("sheet", str(case), "--finished")
-    before = load(case).events
+    before = load_case(case).events
     found = run(arguments[0], str(case), *arguments[1:])
     assert found.exit_code in (exits.PROBLEMS, exits.USAGE) and said in found.stderr
-    assert load(case).events == before
+    assert load_case(case).events == before
 
 
 def test_cases_stay_readable_by_the_list(case: Path) -> None:
@@ -183,7 +183,7 @@ def test_settings_are_used_without_being_named(
     run("report", str(case), "--html", str(tmp_path / "r.html"))
     assert "EUR" in (tmp_path / "r.html").read_text(encoding="utf-8")
     run("sheet", str(case), "--take", "best")
-    assert next(e for e in load(case).events if e["event"] == "work")["kind"] == "all"
+    assert next(e for e in load_case(case).events if e["event"] == "work")["kind"] == "all"
 
 
 def test_a_new_case_begins_with_the_shops_car_and_tools(
@@ -193,7 +193,7 @@ def test_a_new_case_begins_with_the_shops_car_and_tools(
     shop.write_text("car: V6 port 2014\ntools: [smoke-machine]\ntools missing: [multimeter]\n", encoding="utf-8")
     told = '{"type": "stop"}\n'
     reasoner("diagnose", "new", "--json", "--cases", str(tmp_path), stdin=told, REASONER_SETTINGS=str(shop))
-    found = load(tmp_path / "new.yaml")
+    found = load_case(tmp_path / "new.yaml")
     assert found.head["vehicle"]["layout"] == "v6" and found.head["vehicle"]["model year"] == "2014"
     first = found.events[0]
     assert (first["event"], first["at hand"], first["lacking"]) == ("tools", ["smoke-machine"], ["multimeter"])
@@ -242,7 +242,7 @@ def test_another_program_goes_on_with_the_same_case(case: Path, reasoner: Callab
 
 
 def events_of(case: Path, kind: str) -> list[dict[str, object]]:
-    return [dict(event) for event in load(case).events if event["event"] == kind]
+    return [dict(event) for event in load_case(case).events if event["event"] == kind]
 
 
 def test_step_by_step_saved_as_it_goes(case: Path) -> None:

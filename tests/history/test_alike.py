@@ -11,7 +11,7 @@ import pytest
 
 from reasoner.casebook.events import Told
 from reasoner.casebook.shape import Case, load_sound
-from reasoner.history.alike import ROOM, CaseLooks, Sight, compare, looks, nearest
+from reasoner.history.alike import ROOM, CaseLooks, Sight, compare, looks_of_case, most_alike
 from reasoner.session import acts
 from reasoner.session.workup import Workup
 from tests.fleet import a_case, a_vehicle
@@ -42,7 +42,7 @@ def test_what_only_one_looked_at_counts_for_nothing() -> None:
 
 
 def test_it_goes_both_ways() -> None:
-    found = [looks(load_sound(path), garage()) for path in CASES[:4]]
+    found = [looks_of_case(load_sound(path), garage()) for path in CASES[:4]]
     for one in found:
         for other in found:
             assert compare(one, other)[0] == compare(other, one)[0]
@@ -61,11 +61,11 @@ def case_of(workup: Workup, name: str = "x") -> Case:
 
 
 def test_which_cylinder_does_not_matter_but_how_many_does() -> None:
-    one = looks(case_of(workup_with("wet", 2, layout="inline 4")), garage())
-    other = looks(case_of(workup_with("wet", 5, layout="V 6")), garage())
+    one = looks_of_case(case_of(workup_with("wet", 2, layout="inline 4")), garage())
+    other = looks_of_case(case_of(workup_with("wet", 5, layout="V 6")), garage())
     assert compare(one, other)[0] > 0
     assert not compare(one, other)[3]
-    none = looks(case_of(workup_with("same", 1, layout="inline 4")), garage())
+    none = looks_of_case(case_of(workup_with("same", 1, layout="inline 4")), garage())
     assert compare(one, none)[3]
 
 
@@ -75,13 +75,13 @@ def test_surprise_is_the_chance_the_rules_give_it_before_anything_is_known() -> 
     table = workup.tables.checks[workup.tables.check_number["short-trips"]]
     chance = float(workup.tables.prior @ table.rows[table.index[:, 0], 1])
     right = book().settings.report_right["sure"]
-    (sight,) = looks(case_of(workup), garage()).seen.values()
+    (sight,) = looks_of_case(case_of(workup), garage()).seen.values()
     assert sight.bits == pytest.approx(-log2(chance) * right)
 
 
 def test_a_normal_look_in_a_quiet_spell_counts_little_against() -> None:
-    (odd,) = looks(case_of(workup_with("wet", 2, layout="inline 4")), garage()).seen.values()
-    (normal,) = looks(case_of(workup_with("same", 2, layout="inline 4")), garage()).seen.values()
+    (odd,) = looks_of_case(case_of(workup_with("wet", 2, layout="inline 4")), garage()).seen.values()
+    (normal,) = looks_of_case(case_of(workup_with("same", 2, layout="inline 4")), garage()).seen.values()
     assert normal.bits < 0.3 * odd.bits
 
 
@@ -90,14 +90,14 @@ def test_words_do_not_count() -> None:
     other = replace(
         case, events=tuple(replace(e, complaint="quite another") if isinstance(e, Told) else e for e in case.events)
     )
-    assert looks(case, garage()).seen == looks(other, garage()).seen
+    assert looks_of_case(case, garage()).seen == looks_of_case(other, garage()).seen
 
 
 def test_the_nearest_come_first_and_open_cases_are_left_out() -> None:
     paths = sorted({*some(0), UNSOLVED})
-    every = [looks(load_sound(path), garage()) for path in paths]
+    every = [looks_of_case(load_sound(path), garage()) for path in paths]
     mine = every[0]
-    found = nearest(mine, every, garage(), most=3)
+    found = most_alike(mine, every, garage(), most=3)
     assert found.looked_at == len(paths) - 2  # not itself, and not the unsolved one
     shares = [one.alike for one in found.nearest]
     assert shares == sorted(shares, reverse=True) and len(shares) == 3
@@ -112,7 +112,9 @@ def test_cars_with_the_same_fault_are_nearer_than_chance() -> None:
     truth = garage().tables(vehicle)
     hits, by_chance = 0, 0.0
     for seed in range(3, 7):
-        found = [looks(a_case(book(), vehicle, truth, seed, i, spells=6, looks=12), garage()) for i in range(120)]
-        hits += sum(nearest(one, found, garage(), most=1).nearest[0].fault == one.fault for one in found)
+        found = [
+            looks_of_case(a_case(book(), vehicle, truth, seed, i, spells=6, looks=12), garage()) for i in range(120)
+        ]
+        hits += sum(most_alike(one, found, garage(), most=1).nearest[0].fault == one.fault for one in found)
         by_chance += sum(n * (n - 1) for n in Counter(one.fault for one in found).values()) / (len(found) - 1)
     assert hits > 2 * by_chance > 0

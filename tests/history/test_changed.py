@@ -14,7 +14,7 @@ import pytest
 from reasoner.casebook.correcting import correct_vehicle, standing
 from reasoner.casebook.events import KEPT_BESIDE, Answered, Event, Finished, Undone
 from reasoner.casebook.shape import Case, load_sound
-from reasoner.history.alike import looks
+from reasoner.history.alike import looks_of_case
 from reasoner.history.replay import replay
 from reasoner.history.review import judge, review
 from reasoner.history.story import story
@@ -69,8 +69,8 @@ def every_view(case: Case, of: Garage) -> None:
     replay(case.path.stem, vehicle, case.events, of)
     judged = judge(case, of)
     review([judged] if judged else [])
-    looks(case, of)
-    workup = after_work.resume(of.book, vehicle, case.events)
+    looks_of_case(case, of)
+    workup = after_work.workup_now(of.book, vehicle, case.events)
     assert np.isfinite(workup.belief.probability).all()
     verdict(workup, stopped=True)
     Talk(workup, events=case.events).state(ranges=False)
@@ -92,12 +92,12 @@ def test_everything_can_be_taken_back_step_by_step_but_not_what_has_no_step() ->
     events: Sequence[Event] = case.events
     for _ in range(30):
         try:
-            back = rounds.take_back(events)
+            back = rounds.take_last_back(events)
         except Refused:
             break
         assert back[0].undone > 0
         events = (*events, *back)
-        after_work.resume(book(), vehicle_of(case), events).record  # noqa: B018
+        after_work.workup_now(book(), vehicle_of(case), events).record  # noqa: B018
     left = [e for e in events if isinstance(e, Undone)]
     assert len(left) == 30 or not [e for e in standing(events) if e.step and not isinstance(e, KEPT_BESIDE)]
     workup = begin(book(), vehicle_of(case), read({"event": "answer", "check": "smell", "values": {"0": "none"}}))
@@ -148,7 +148,7 @@ def test_work_that_mends_nothing_possible_leaves_the_belief_as_it_was() -> None:
     case = load_sound(ROOT / "cases" / "wagon-five-cracked-coil.yaml")
     step = next(e.step for e in case.events if isinstance(e, Finished)) - 1
     events = (*case.events, Undone(step=900, undone=step))
-    workup = after_work.resume(book(), vehicle_of(case), events)
+    workup = after_work.workup_now(book(), vehicle_of(case), events)
     assert np.isfinite(workup.belief.probability).all() and workup.tables.prior.min() >= 0
 
 

@@ -16,7 +16,7 @@ from reasoner.history.learning import UNPROVEN, Lesson, Total, held_out, learn, 
 from reasoner.history.overlay import SOURCE, Learned, as_rules, overlaid
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
-from reasoner.inference.dirichlet import worth
+from reasoner.inference.dirichlet import prior_worth
 from reasoner.inference.perturb import perturbed
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle
@@ -181,7 +181,7 @@ def test_counts_are_added_to_what_the_rule_is_worth() -> None:
             found, expected = one.seen
             assert one.after[0] == pytest.approx(one.before[0] * (weight + found) / (weight + expected), rel=1e-3)
         else:
-            exact = worth(one.before, one.weight).after(one.seen).mean
+            exact = prior_worth(one.before, one.weight).after(one.seen).mean
             assert one.after == pytest.approx(exact, abs=0.0051 if len(one.after) > 2 else 0.001)
             assert sum(one.after) == pytest.approx(1.0)
 

@@ -15,7 +15,7 @@ from reasoner.casebook.events import Answered
 from reasoner.casebook.shape import load_sound
 from reasoner.history.replay import Ending, Grade, changed_values, replay, reweighed
 from reasoner.history.trace import trace, vehicle_of
-from reasoner.inference.plan import worth
+from reasoner.inference.plan import worth_asking
 from reasoner.inference.weight import log_odds
 from reasoner.network.tables import compile_tables
 from reasoner.network.vehicle import vehicle_from
@@ -71,7 +71,7 @@ def test_a_case_is_replayed_to_the_last_bit_in_every_chapter(path: Path) -> None
     ends = [i for i, e in enumerate(case.events) if e.kind == "finished"] + [len(case.events)]
     assert len(chapters) == len(ends)
     for chapter, end in zip(chapters, ends, strict=True):
-        live = after_work.resume(book(), vehicle, case.events[:end])
+        live = after_work.workup_now(book(), vehicle, case.events[:end])
         assert np.array_equal(chapter.workup.belief.probability, live.belief.probability)
         moved = trace(chapter.workup)
         if moved.points:
@@ -232,7 +232,7 @@ def test_every_proposed_check_of_a_session_is_replayed_under_other_rules(tmp_pat
     assert vehicle is not None
     workup: Workup = begin(book(), vehicle)
     for _ in range(4):
-        option = next(o for o in workup.ranked if worth(o, workup.costs))
+        option = next(o for o in workup.ranked if worth_asking(o, workup.costs))
         workup = workup.after(acts.pass_over(workup, workup.tables.checks[option.check].name, "no-tool", option))
     (one,) = replay("x", vehicle, workup.events, shipped(), Garage(changed(tmp_path, SHOWS)))
     assert one.today.answers == 0 and found_in(garage().chapters(vehicle, workup.events)) == ()

@@ -10,7 +10,7 @@ import pytest
 from reasoner.casebook.events import Closed
 from reasoner.casebook.shape import load_sound
 from reasoner.history.replay import Ending, Grade, Said
-from reasoner.history.review import CheckTold, ClosedCase, Judged, calibration, judge, review, share
+from reasoner.history.review import CheckTold, ClosedCase, Judged, calibration, judge, review, share_seen
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
@@ -70,7 +70,7 @@ def test_forecasts_that_keep_their_word_lie_in_their_intervals() -> None:
 def test_nothing_to_judge() -> None:
     assert calibration([]) is None
     assert review([]).cases == 0
-    assert share(0, 3).low == 0
+    assert share_seen(0, 3).low == 0
 
 
 def judged(case: str, fault: str, right: bool, minutes: float, *told: CheckTold, chance: float = 0.95) -> ClosedCase:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 
-from reasoner.inference.evidence import Evidence, Spell, report
+from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from tests.inference.slow import SlowSpell
 from tests.support import Plain, PlainCheck
 
@@ -48,7 +48,7 @@ def random_weights(rng: random.Random, check: PlainCheck) -> tuple[tuple[float, 
     found: list[tuple[float, ...] | None] = []
     for _ in check.given[0]:
         looked = rng.random() < 0.8
-        found.append(report(rng.randrange(m), m, rng.choice((1.0, 0.98, 0.8, 0.6))) if looked else None)
+        found.append(reported_weights(rng.randrange(m), m, rng.choice((1.0, 0.98, 0.8, 0.6))) if looked else None)
     return tuple(found)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe
-from reasoner.inference.evidence import Evidence, Spell, counted, report
+from reasoner.inference.evidence import Evidence, Spell, counted, reported_weights
 from reasoner.inference.gain import gain
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from tests.inference.random_models import as_spells, random_model, random_spells
@@ -93,7 +93,7 @@ def random_case(tables: Tables, seed: int) -> tuple[Spell, ...]:
         for number in rng.sample(fitting, 4):
             m, places = len(tables.checks[number].outcomes), len(tables.checks[number].places)
             looked = [
-                report(rng.choice((0, 0, rng.randrange(m))), m, rng.choice((0.98, 0.98, 0.8, 0.6)))
+                reported_weights(rng.choice((0, 0, rng.randrange(m))), m, rng.choice((0.98, 0.98, 0.8, 0.6)))
                 if place == 0 or rng.random() < 0.9
                 else None
                 for place in range(places)

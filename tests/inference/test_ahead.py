@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from reasoner.inference.choose import COMPARED, FOLLOWED, rank
-from reasoner.inference.evidence import Spell, report
+from reasoner.inference.evidence import Spell, reported_weights
 from reasoner.inference.plan import Costs, Option
 from tests.inference import slow
 from tests.inference.random_models import random_check
@@ -44,7 +44,7 @@ def seen_first(model: Plain, option: Option) -> list[tuple[float, list[slow.Slow
     places, kinds = len(check.given[0]), len(check.otherwise)
     for number in range(kinds**places):
         outcomes = [number // kinds ** (places - 1 - p) % kinds for p in range(places)]
-        answer = (option.check, tuple(report(o, kinds, 1.0) for o in outcomes))
+        answer = (option.check, tuple(reported_weights(o, kinds, 1.0) for o in outcomes))
         spells: list[slow.SlowSpell] = [(0, []), (option.condition, [answer])] if option.fresh else [(0, [answer])]
         found.append((sum(slow.joint(model, spells)), spells))
     found.sort(key=lambda pair: -pair[0])

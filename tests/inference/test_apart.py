@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.inference.apart import even_odds, raises, seen, telling
+from reasoner.inference.apart import even_odds, outcomes_seen, raises, telling
 from reasoner.inference.gain import gain
 from tests.support import PlainCheck, check, make_tables, plain, yes_no
 
@@ -54,7 +54,7 @@ def test_the_best_look_is_named_and_the_best_condition_counts() -> None:
     tables = make_tables(plain((0.5, 0.5), looks, [(0.01, 0.99), (0.01, 0.99)]))
     found = telling(tables, (0, 1))
     assert tables.checks[found.check[0, 1]].name == "strong"
-    best = seen(tables, tables.checks[1], (0, 1), 1)[:, 0]
+    best = outcomes_seen(tables, tables.checks[1], (0, 1), 1)[:, 0]
     assert float(found.bits[0, 1]) == pytest.approx(mutual_information(best[0].tolist(), best[1].tolist()))
     assert found.bits[0, 1] == found.bits[1, 0] and found.bits[0, 0] == 0
 

@@ -17,7 +17,7 @@ from reasoner.inference.evidence import (
     answers_of,
     as_reported,
     counted,
-    report,
+    reported_weights,
     without,
     would_replace,
 )
@@ -310,7 +310,7 @@ def test_what_a_check_would_replace_is_what_its_answer_takes_out(seed: int, fres
         return {(i, a.check) for i, a in answers if a.check != number and any(w is not None for w in a.weights)}
 
     for number, table in enumerate(tables.checks):
-        new = Evidence(number, (report(0, len(table.outcomes), 1.0),) * len(table.places))
+        new = Evidence(number, (reported_weights(0, len(table.outcomes), 1.0),) * len(table.places))
         last = Spell(spells[-1].condition, (*spells[-1].answers, new))
         then = (*spells, spell(new)) if fresh else (*spells[:-1], last)
         foreseen = {(i, answer.check) for i, answer in would_replace(tables, spells, number, fresh)}

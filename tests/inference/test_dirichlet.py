@@ -8,7 +8,7 @@ from itertools import product
 
 import pytest
 
-from reasoner.inference.dirichlet import Dirichlet, rate_after, worth
+from reasoner.inference.dirichlet import Dirichlet, prior_worth, rate_after
 
 
 def test_beta_after_one_head() -> None:
@@ -59,9 +59,9 @@ def test_cooper_and_herskovits() -> None:
 
 
 def test_what_a_rule_is_worth_is_what_it_holds_against_cases() -> None:
-    assert worth((0.75, 0.25), 8).after((0, 0)).mean == pytest.approx((0.75, 0.25))
-    assert worth((0.75, 0.25), 8).after((2, 6)).mean == pytest.approx((0.5, 0.5))
-    assert worth((0.75, 0.25), 8).after((2, 6)).weight == pytest.approx(16)
+    assert prior_worth((0.75, 0.25), 8).after((0, 0)).mean == pytest.approx((0.75, 0.25))
+    assert prior_worth((0.75, 0.25), 8).after((2, 6)).mean == pytest.approx((0.5, 0.5))
+    assert prior_worth((0.75, 0.25), 8).after((2, 6)).weight == pytest.approx(16)
 
 
 def test_shares_with_weights_in_proportion_are_a_dirichlet() -> None:

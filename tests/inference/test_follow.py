@@ -8,7 +8,7 @@ import pytest
 
 from reasoner.inference.belief import believe
 from reasoner.inference.choose import gains
-from reasoner.inference.evidence import Evidence, Spell, report
+from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.inference.gain import entropy, marks
 from reasoner.inference.plan import Costs, Option, Situation, follow, options
 from reasoner.network.tables import Tables
@@ -21,7 +21,7 @@ def answered(tables: Tables, spells: tuple[Spell, ...], option: Option, outcome:
     table = tables.checks[option.check]
     weights: list[tuple[float, ...] | None] = [None] * len(table.places)
     for place, o in marks(table, outcome, option.place):
-        weights[place] = report(o, len(table.outcomes), 1.0)
+        weights[place] = reported_weights(o, len(table.outcomes), 1.0)
     answer = Evidence(option.check, tuple(weights))
     here = option.condition if option.fresh else spells[-1].condition
     if option.fresh or table.provokes:
@@ -87,7 +87,7 @@ def test_a_check_that_leaves_the_car_elsewhere_begins_a_spell_there(outcome: int
     tables = replace(tables, checks=(replace(tables.checks[0], leaves=1), tables.checks[1]))
     now = situation(tables, (Spell(0),), done=frozenset({(1, None)}))
     (branch,) = (b for b in follow(tables, now, Option(0, 0, False)) if b.outcome == outcome)
-    then = believe(tables, (Spell(0, (Evidence(0, (report(outcome, 2, 1.0),)),)), Spell(1)))
+    then = believe(tables, (Spell(0, (Evidence(0, (reported_weights(outcome, 2, 1.0),)),)), Spell(1)))
     assert branch.then.condition == 1
     assert branch.then.probability == pytest.approx(then.probability)
     assert branch.then.showing == pytest.approx(then.probability * then.showing)

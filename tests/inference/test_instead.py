@@ -8,7 +8,7 @@ import pytest
 
 from reasoner.inference.belief import believe
 from reasoner.inference.choose import gains
-from reasoner.inference.evidence import Evidence, Spell, report
+from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.inference.plan import Instead, Option, Situation, follow
 from reasoner.network.tables import Tables
 from tests.inference import slow
@@ -50,13 +50,13 @@ def test_what_is_believed_after_it_is_believed_without_the_other(outcome: int) -
     """How likely it comes out so hangs on everything that was seen, the rougher look too."""
     tables = make_tables(model())
     (branch,) = (b for b in follow(tables, after_rough(tables), Option(FINE, 0, False)) if b.outcome == outcome)
-    answer = Evidence(FINE, (report(outcome, 2, 1.0),))
+    answer = Evidence(FINE, (reported_weights(outcome, 2, 1.0),))
     then = believe(tables, (spell(seen(tables, "rough", 1), answer),))
     assert then.probability == pytest.approx(believe(tables, (spell(answer),)).probability)  # as counted
     assert branch.then.probability == pytest.approx(then.probability)
     assert branch.then.showing == pytest.approx(then.probability * then.showing)
-    both: slow.SlowSpell = (0, [(ROUGH, (report(1, 2, 1.0),)), (FINE, answer.weights)])
-    alone: slow.SlowSpell = (0, [(ROUGH, (report(1, 2, 1.0),))])
+    both: slow.SlowSpell = (0, [(ROUGH, (reported_weights(1, 2, 1.0),)), (FINE, answer.weights)])
+    alone: slow.SlowSpell = (0, [(ROUGH, (reported_weights(1, 2, 1.0),))])
     assert branch.chance == pytest.approx(sum(slow.joint(model(), [both])) / sum(slow.joint(model(), [alone])))
 
 

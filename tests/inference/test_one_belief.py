@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from reasoner.inference import belief as engine
 from reasoner.inference.belief import believe
-from reasoner.inference.evidence import Evidence, Spell, report
+from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.inference.expected import expected_tables
 from reasoner.inference.gain import gain, gain_repeated
 from reasoner.inference.seen_showing import seen_showing
@@ -86,7 +86,7 @@ def test_what_is_expected_of_a_look_is_what_is_believed(seed: int, number: int, 
     total, mean = 0.0, np.zeros(len(tables.prior))
     m = len(tables.checks[number].outcomes)
     for outcomes in product(range(m), repeat=len(tables.checks[number].places)):
-        look = Evidence(number, tuple(report(o, m, 0.98) for o in outcomes))
+        look = Evidence(number, tuple(reported_weights(o, m, 0.98) for o in outcomes))
         then = believe(tables, (*spells, Spell(condition, (look,))))
         chance = np.exp(then.log_evidence - now.log_evidence)
         total, mean = total + chance, mean + chance * then.probability
@@ -211,7 +211,7 @@ def test_the_gain_of_several_looks_equals_enumeration(seed: int, times: int) -> 
     m = len(check.otherwise)
     pairs: dict[tuple[object, object], float] = {}
     for outcomes in product(range(m), repeat=times):
-        spells: list[SlowSpell] = [(0, [(0, (report(o, m, 1.0),))]) for o in outcomes]
+        spells: list[SlowSpell] = [(0, [(0, (reported_weights(o, m, 1.0),))]) for o in outcomes]
         for cause, p in enumerate(slow.joint(model, spells)):
             key = model.classes[cause], outcomes
             pairs[key] = pairs.get(key, 0.0) + p

@@ -12,7 +12,7 @@ import pytest
 
 from reasoner.inference import pairs as engine
 from reasoner.inference.belief import believe
-from reasoner.inference.pairs import chosen, together, with_pairs
+from reasoner.inference.pairs import shown_together, tables_with_pairs, with_pairs
 from tests.inference import slow
 from tests.inference.random_models import as_spells
 from tests.inference.slow import SlowSpell
@@ -181,27 +181,27 @@ def drawn(rng: random.Random, outcomes: int) -> Row:
 def test_together_is_a_distribution_in_no_order_and_what_is_sound_changes_nothing(seed: int) -> None:
     rng = random.Random(seed)
     sound, one, other = (np.array(drawn(rng, 3)) for _ in range(3))
-    found = together(sound, one, other)
+    found = shown_together(sound, one, other)
     assert found.sum() == pytest.approx(1.0)
     assert (found >= 0).all()
-    assert found == pytest.approx(together(sound, other, one))
-    assert together(sound, one, sound) == pytest.approx(one)
+    assert found == pytest.approx(shown_together(sound, other, one))
+    assert shown_together(sound, one, sound) == pytest.approx(one)
     assert found == pytest.approx(in_words(tuple(sound), tuple(one), tuple(other)))
 
 
 def test_two_outcomes_that_both_make_likelier_are_a_noisy_or() -> None:
     """By its formula: 1 - p = (1 - leak) times, for each cause, (1 - p_i) / (1 - leak). Pearl 1988, from memory."""
     for leak, p, q in ((0.1, 0.6, 0.3), (0.005, 0.05, 0.05), (0.3, 0.9, 0.95)):
-        found = together(np.array([1 - leak, leak]), np.array([1 - p, p]), np.array([1 - q, q]))[1]
+        found = shown_together(np.array([1 - leak, leak]), np.array([1 - p, p]), np.array([1 - q, q]))[1]
         assert 1 - found == pytest.approx((1 - p) * (1 - q) / (1 - leak))
 
 
 def test_opposite_effects_cancel_and_equal_ones_add() -> None:
     sound, rich, lean = np.array([0.9, 0.05, 0.05]), np.array([0.2, 0.795, 0.005]), np.array([0.2, 0.005, 0.795])
-    found = together(sound, rich, lean)
+    found = shown_together(sound, rich, lean)
     assert found[1] == pytest.approx(found[2])
     assert found[0] > 2 * rich[0]
-    assert together(sound, rich, rich)[1] > rich[1]
+    assert shown_together(sound, rich, rich)[1] > rich[1]
 
 
 # ---- which are weighed -----------------------------------------------------------------------------------------------
@@ -229,29 +229,29 @@ def test_pairs_are_weighed_from_the_setting_on_and_not_below(sure: float) -> Non
     tables = make_tables(clear(sure))
     spells = (spell(seen(tables, "sign-0", 1), seen(tables, "sign-1", 1)),)
     limit = by_how_much(sure)
-    paired = chosen(tables, spells, SHARE, limit - 0.01)
+    paired = tables_with_pairs(tables, spells, SHARE, limit - 0.01)
     assert paired.pairs.tolist() == [[0, 1]]
     assert explained(paired, believe(paired, spells))[0] == pytest.approx(limit, abs=1e-6)
-    assert chosen(tables, spells, SHARE, limit + 0.01) is tables
+    assert tables_with_pairs(tables, spells, SHARE, limit + 0.01) is tables
 
 
 def test_not_reckoned_with_at_all_where_the_rules_say_so() -> None:
     tables = make_tables(clear(0.9))
     spells = (spell(seen(tables, "sign-0", 1), seen(tables, "sign-1", 1)),)
-    assert chosen(tables, spells, 0.0, 0.0) is tables
+    assert tables_with_pairs(tables, spells, 0.0, 0.0) is tables
 
 
 def test_one_sign_is_no_reason_for_two_faults() -> None:
     tables = make_tables(clear(0.9))
     for signs in ((1, 0), (0, 1), (0, 0)):
         spells = (spell(*(seen(tables, f"sign-{i}", o) for i, o in enumerate(signs))),)
-        assert chosen(tables, spells, SHARE, 3.0) is tables
+        assert tables_with_pairs(tables, spells, SHARE, 3.0) is tables
 
 
 def test_what_one_repair_mends_is_no_pair() -> None:
     tables = make_tables(replace(clear(0.9), classes=(0, 0, 1, 2)))
     spells = (spell(seen(tables, "sign-0", 1), seen(tables, "sign-1", 1)),)
-    assert chosen(tables, spells, SHARE, 3.0) is tables
+    assert tables_with_pairs(tables, spells, SHARE, 3.0) is tables
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -268,5 +268,5 @@ def test_the_look_from_afar_misses_no_pair_that_would_matter(seed: int) -> None:
         for (a, b), much, p in zip(whole.pairs, better, belief.probability[5:], strict=True)
         if much >= least and p >= 1.5 * engine.HARDLY
     }
-    found = chosen(tables, as_spells(spells), SHARE, least)
+    found = tables_with_pairs(tables, as_spells(spells), SHARE, least)
     assert wanted <= {(int(a), int(b)) for a, b in found.pairs}

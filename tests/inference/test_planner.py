@@ -12,7 +12,7 @@ import pytest
 
 from reasoner.inference.choose import gains, rank
 from reasoner.inference.evidence import Spell
-from reasoner.inference.plan import Costs, Option, dominates, options, priced, settled, worth
+from reasoner.inference.plan import Costs, Option, dominates, options, priced, settled, worth_asking
 from reasoner.network.tables import Tables
 from tests.inference.policies import (
     Policy,
@@ -378,7 +378,7 @@ def test_causes_mended_alike_settle_together() -> None:
 )
 def test_worth_its_cost(gain: float, cost: float, enough: bool) -> None:
     """So many bits, and so many for every quarter of an hour."""
-    assert worth(Option(0, None, False, gain=gain, cost=cost), Costs(least_gain=0.02)) is enough
+    assert worth_asking(Option(0, None, False, gain=gain, cost=cost), Costs(least_gain=0.02)) is enough
 
 
 # --- reproducible -----------------------------------------------------------------------------------------------------

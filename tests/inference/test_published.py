@@ -16,7 +16,7 @@ import pytest
 from reasoner.inference.belief import believe
 from reasoner.inference.gain import entropy, gain, gain_repeated
 from reasoner.inference.surprise import conflict, surprise
-from reasoner.inference.weight import decibans, weigh
+from reasoner.inference.weight import decibans, weigh_answers
 from reasoner.network.tables import Tables
 from tests.inference.policies import expected_cost, greedy, optimum, problem, rollout
 from tests.support import check, make_tables, plain, posterior, seen, spell, yes_no
@@ -300,7 +300,7 @@ def test_turing_factor() -> None:
     answer = seen(tables, "in-bed", 1)
     p = posterior(tables, answer)
     assert p[0] / p[1] == pytest.approx(2 / 3)
-    weight = weigh(tables, (spell(answer),))[0]
+    weight = weigh_answers(tables, (spell(answer),))[0]
     assert weight.decibans[0] == pytest.approx(4.259687322722811)
     assert round(weight.decibans[0], 2) == 4.26
 

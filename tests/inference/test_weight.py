@@ -10,7 +10,7 @@ import pytest
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
 from reasoner.inference.surprise import Surprise, surprise
-from reasoner.inference.weight import left_out, log_odds, moved, weigh
+from reasoner.inference.weight import believed_without, decibans_moved, log_odds, weigh_answers
 from reasoner.network.tables import Tables
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_model, random_spells
@@ -26,7 +26,7 @@ def two_causes() -> tuple[object, ...]:
 def test_weights_of_independent_answers_add_up_to_the_odds() -> None:
     """Good 1950: for two causes and answers independent given each, weights add."""
     tables, here = two_causes()
-    found = weigh(tables, (here,))  # type: ignore[arg-type]
+    found = weigh_answers(tables, (here,))  # type: ignore[arg-type]
     total = sum(w.decibans[0] for w in found)
     p = believe(tables, (here,)).probability  # type: ignore[arg-type]
     assert total == pytest.approx(10 * np.log10(p[0] / p[1]))
@@ -34,13 +34,13 @@ def test_weights_of_independent_answers_add_up_to_the_odds() -> None:
 
 def test_each_weight_is_its_likelihood_ratio() -> None:
     tables, here = two_causes()
-    found = [w.decibans[0] for w in weigh(tables, (here,))]  # type: ignore[arg-type]
+    found = [w.decibans[0] for w in weigh_answers(tables, (here,))]  # type: ignore[arg-type]
     assert found == pytest.approx([10 * np.log10(4), 10 * np.log10(0.5), 0.0])
 
 
 def test_for_two_causes_what_speaks_for_one_speaks_against_the_other() -> None:
     tables, here = two_causes()
-    for w in weigh(tables, (here,)):  # type: ignore[arg-type]
+    for w in weigh_answers(tables, (here,)):  # type: ignore[arg-type]
         assert w.decibans[0] == pytest.approx(-w.decibans[1])
 
 
@@ -48,7 +48,7 @@ def test_for_two_causes_what_speaks_for_one_speaks_against_the_other() -> None:
 def test_a_weight_is_what_the_odds_lose_without_the_answer(seed: int) -> None:
     model = random_model(seed)
     tables, spells = make_tables(model), random_spells(seed, model)
-    found = weigh(tables, as_spells(spells))
+    found = weigh_answers(tables, as_spells(spells))
     assert len(found) == sum(len(answers) for _, answers in spells)
     with_all = log_odds(believe(tables, as_spells(spells)).probability)
     at = 0
@@ -62,7 +62,7 @@ def test_a_weight_is_what_the_odds_lose_without_the_answer(seed: int) -> None:
 
 def together(tables: Tables, spells: Sequence[Spell], checks: Collection[int], causes: Sequence[int]) -> float:
     """All answers of some checks, for some causes, the answers of the other checks given."""
-    return moved(believe(tables, spells).probability, left_out(tables, spells, checks), causes)
+    return decibans_moved(believe(tables, spells).probability, believed_without(tables, spells, checks), causes)
 
 
 def test_looks_that_agree_weigh_together_what_the_odds_lose_without_all_of_them() -> None:
@@ -78,7 +78,7 @@ def test_of_one_answer_it_is_its_weight(seed: int) -> None:
     model = random_model(seed)
     tables, spells = make_tables(model), as_spells(random_spells(seed, model))
     answers = [a for s in spells for a in s.answers]
-    for weight in weigh(tables, spells):
+    for weight in weigh_answers(tables, spells):
         if sum(a.check == weight.answer.check for a in answers) == 1:
             found = [together(tables, spells, {weight.answer.check}, [c]) for c in range(len(tables.causes))]
             assert found == pytest.approx(weight.decibans.tolist(), abs=1e-8)

@@ -12,9 +12,9 @@ from textwrap import dedent
 
 import pytest
 
-from reasoner.lint.context import Context, Finding, context_of
-from reasoner.lint.run import IDLE, LINTS, run
-from reasoner.rulebook.problem import Notebook, Problem, show
+from reasoner.lint.context import Context, LintFinding, context_of
+from reasoner.lint.run import IDLE, LINTS, run_lints
+from reasoner.rulebook.problem import Notebook, Problem, problem_text
 from reasoner.rulebook.read import gather
 
 HERE = Path(__file__).parent
@@ -28,13 +28,13 @@ TRIED = frozenset(
 def opened(*over: Path) -> tuple[Context, Notebook]:
     notes = Notebook()
     book = gather([HERE / "base"], HERE, over, notes)
-    assert book is not None, "\n".join(map(show, notes.problems))
+    assert book is not None, "\n".join(map(problem_text, notes.problems))
     return context_of(book, {"a case": TRIED}), notes
 
 
 def warned(*over: Path, strict: bool = True) -> tuple[Problem, ...]:
     looked_at, notes = opened(*over)
-    return run(looked_at, notes.lines, strict)
+    return run_lints(looked_at, notes.lines, strict)
 
 
 def snippets(name: str) -> tuple[str, str]:
@@ -45,7 +45,7 @@ def snippets(name: str) -> tuple[str, str]:
 
 
 def test_the_base_is_clean() -> None:
-    assert [show(problem) for problem in warned()] == []
+    assert [problem_text(problem) for problem in warned()] == []
 
 
 def test_every_lint_has_its_books() -> None:
@@ -60,7 +60,7 @@ def test_the_books_are_those_of_the_docstring(name: str) -> None:
 
 @pytest.mark.parametrize("name", [*LINTS, IDLE])
 def test_nothing_is_said_about_the_good_book(name: str) -> None:
-    assert [show(problem) for problem in warned(BOOKS / name / "good.yaml")] == []
+    assert [problem_text(problem) for problem in warned(BOOKS / name / "good.yaml")] == []
 
 
 @pytest.mark.parametrize("name", [*LINTS, IDLE])
@@ -85,7 +85,7 @@ def test_what_is_waived_is_not_said(name: str, tmp_path: Path) -> None:
     assert warned(bad, waiver) == ()
 
 
-def named(found: list[Finding], section: str) -> list[str]:
+def named(found: list[LintFinding], section: str) -> list[str]:
     return list(dict.fromkeys(finding.name for finding in found if finding.section == section))
 
 
@@ -226,7 +226,7 @@ def test_the_shipped_rules_are_clean() -> None:
     notes = Notebook()
     book = gather([HERE.parents[1] / "rules"], HERE.parents[1], (), notes)
     assert book is not None
-    assert [show(problem) for problem in run(context_of(book), notes.lines)] == []
+    assert [problem_text(problem) for problem in run_lints(context_of(book), notes.lines)] == []
     reasons = [reason for waived in book.waived.values() for reason in waived.values()]
     reasons += [reason for fault in book.faults.values() for reason in fault.alike.values()]
     # Few beside the 280 faults and checks; one more than there were, for a car with nothing wrong any more.
@@ -243,7 +243,7 @@ def test_every_fault_and_check_of_the_shipped_rules_is_looked_at() -> None:
 
 
 def said(found: tuple[Problem, ...]) -> str:
-    return "\n\n".join(map(show, found)) + "\n"
+    return "\n\n".join(map(problem_text, found)) + "\n"
 
 
 if __name__ == "__main__":

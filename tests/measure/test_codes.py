@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.codes import STATES, CodeList, Control, control, described, nearest, read_codes
+from reasoner.measure.codes import STATES, CodeList, Control, control, described, nearest_code, read_codes
 from reasoner.measure.reading import SHOWN
 
 ALL = frozenset(STATES)
@@ -198,4 +198,4 @@ def test_a_very_long_text_is_read() -> None:
 @given(CODES, st.integers(2, 4))
 def test_a_letter_o_for_a_zero_is_mended(code: str, at: int) -> None:
     meant = code[:at] + "0" + code[at + 1 :]
-    assert nearest(code[:at] + "O" + code[at + 1 :]) == meant
+    assert nearest_code(code[:at] + "O" + code[at + 1 :]) == meant

@@ -17,10 +17,10 @@ from hypothesis import strategies as st
 from reasoner.measure.asks import OperatingPoint, Setting, Trouble, read_point
 from reasoner.measure.computations.cylinders import DROP, FLOW, LEAK, TRIM
 from reasoner.measure.computations.table import COMPUTATIONS
-from reasoner.measure.finding import Figure, Finding, Kinds, Scale, plus_minus, times
+from reasoner.measure.finding import ErrorScale, Figure, Finding, Kinds, plus_minus, ratio_figure
 from reasoner.measure.reading import Slip
 from reasoner.measure.uncertain import Estimate
-from reasoner.measure.weigh import weigh
+from reasoner.measure.weigh import weigh_figures
 from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Computed, Place, Within
 
@@ -188,13 +188,13 @@ def test_chance_of_a_range_as_the_library_has_it(value: float, error: float, low
 
 
 def test_times_and_until_are_gaussian_on_their_own_scale() -> None:
-    twice = times("x", 2.0, 0.5)
+    twice = ratio_figure("x", 2.0, 0.5)
     assert twice.chance(2.0, None) == pytest.approx(0.5)
     assert twice.chance(1.0, 4.0) == pytest.approx(2 * NormalDist().cdf(math.log(2) / 0.5) - 1)
-    until = Figure("x", "min", Estimate(0.1, 0.05), Scale.UNTIL)  # 10 min, and perhaps never
+    until = Figure("x", "min", Estimate(0.1, 0.05), ErrorScale.UNTIL)  # 10 min, and perhaps never
     assert until.value == pytest.approx(10) and until.chance(10, None) == pytest.approx(0.5)
     assert until.chance(None, 5) == pytest.approx(1 - NormalDist(0.1, 0.05).cdf(0.2))
-    never = Figure("x", "min", Estimate(-0.2, 0.01), Scale.UNTIL)
+    never = Figure("x", "min", Estimate(-0.2, 0.01), ErrorScale.UNTIL)
     assert never.chance(10, None) == pytest.approx(1.0) and str(never) == "no end to be seen"
     assert never.document()["value"] is None
 
@@ -700,7 +700,7 @@ BANDS = Computed("x", {"low": (Within("a", None, 0),), "high": (Within("a", 0, N
 
 
 def weights(value: float, error: float, computed: Computed = BANDS) -> dict[str, float]:
-    return dict(weigh(computed, ["low", "high"], [Figure("a", "", Estimate(value, error))]))
+    return dict(weigh_figures(computed, ["low", "high"], [Figure("a", "", Estimate(value, error))]))
 
 
 def test_a_vague_figure_says_little_and_a_clear_one_much() -> None:
@@ -732,7 +732,7 @@ def test_the_rest_and_what_fits_nothing() -> None:
 def test_what_was_not_read_helps_nobody() -> None:
     both = (Within("a", 5, None), Within("b", 5, None))
     computed = Computed("x", {"high": both, "odd": (Within("a", None, 5),)}, "low", HERE)
-    got = weigh(computed, ["low", "high", "odd"], [Figure("a", "", Estimate(9, 1))])
+    got = weigh_figures(computed, ["low", "high", "odd"], [Figure("a", "", Estimate(9, 1))])
     assert got == pytest.approx({"low": 1, "high": 1, "odd": 3.2e-5}, rel=0.02)
 
 
@@ -740,7 +740,7 @@ def test_kinds_weigh_as_their_chances() -> None:
     computed = Computed(
         "x", {"low": (Within("k", None, None, "one"),), "high": (Within("k", None, None, "two"),)}, "", HERE
     )
-    assert weigh(computed, ["low", "high"], [Kinds("k", {"one": 0.2, "two": 0.8})]) == pytest.approx(
+    assert weigh_figures(computed, ["low", "high"], [Kinds("k", {"one": 0.2, "two": 0.8})]) == pytest.approx(
         {"low": 0.25, "high": 1}
     )
 
@@ -830,7 +830,9 @@ def test_what_was_not_read_leaves_the_outcome_open() -> None:
 
     def warm(**figures: float) -> dict[str, float]:
         read = [Figure(name, "", Estimate(value, 1e-6)) for name, value in figures.items()]
-        return {name: round(weight, 3) for name, weight in weigh(computed, ["fits", "cool", "hot"], read).items()}
+        return {
+            name: round(weight, 3) for name, weight in weigh_figures(computed, ["fits", "cool", "hot"], read).items()
+        }
 
     assert warm(coolant=40, minutes=30) == {"fits": 0, "cool": 1, "hot": 0}
     assert warm(coolant=40) == {"fits": 1, "cool": 1, "hot": 1}
@@ -840,7 +842,9 @@ def test_what_was_not_read_leaves_the_outcome_open() -> None:
 
     def driven(**figures: float) -> dict[str, float]:
         read = [Figure(name, "", Estimate(value, 1e-6)) for name, value in figures.items()]
-        return {name: round(weight, 3) for name, weight in weigh(point, ["idle", "pull", "driving"], read).items()}
+        return {
+            name: round(weight, 3) for name, weight in weigh_figures(point, ["idle", "pull", "driving"], read).items()
+        }
 
     assert driven(load=24) == {"idle": 1, "pull": 0, "driving": 1}
     assert driven(load=90) == {"idle": 0, "pull": 1, "driving": 0}

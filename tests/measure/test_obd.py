@@ -15,20 +15,20 @@ from reasoner.measure.obd import (
     code_of,
     decode,
     hex_bytes,
-    read_reply,
+    read_controller_reply,
 )
 from reasoner.measure.pids import PIDS, readiness
 from reasoner.measure.reading import Slip
 
 
 def codes(text: str) -> list[str]:
-    got = read_reply(text)
+    got = read_controller_reply(text)
     assert isinstance(got, Codes), got
     return [c.code for c in got.codes]
 
 
 def values(text: str) -> dict[str, float | str | None]:
-    got = read_reply(text)
+    got = read_controller_reply(text)
     assert isinstance(got, Current), got
     return {v.name: v.value for v in got.values}
 
@@ -88,13 +88,13 @@ def test_lists_of_codes(reply: str, found: list[str]) -> None:
 
 def test_the_service_says_the_state() -> None:
     for reply, state in (("43 01 01 72", "stored"), ("47 01 01 72", "pending"), ("4A 01 01 72", "permanent")):
-        got = read_reply(reply)
+        got = read_controller_reply(reply)
         assert isinstance(got, Codes) and got.codes[0].states == {state}
 
 
 @pytest.mark.parametrize("reply", ["43", "43 02 01 72", "43 01 72", "43 02 01 72 03", "43 03 01 72 03 01 01"])
 def test_a_torn_list_is_not_guessed_at(reply: str) -> None:
-    got = read_reply(reply)
+    got = read_controller_reply(reply)
     assert isinstance(got, Slip) and "count" in got.expected
 
 
@@ -174,7 +174,7 @@ def test_several_in_one_reply() -> None:
     ],
 )
 def test_readiness(data: str, lamp: bool, count: int, waiting: set[str]) -> None:
-    got = read_reply("41 01 " + data)
+    got = read_controller_reply("41 01 " + data)
     assert isinstance(got, Current) and got.readiness
     assert (got.readiness.lamp, got.readiness.codes, set(got.readiness.waiting)) == (lamp, count, waiting)
     assert waiting <= set(got.readiness.supported) and not got.readiness.compression_ignition
@@ -182,36 +182,36 @@ def test_readiness(data: str, lamp: bool, count: int, waiting: set[str]) -> None
 
 def test_supported_numbers() -> None:
     """BE 1F A8 13: a much-printed example of the bits of PID 00 (from memory)."""
-    got = read_reply("41 00 BE 1F A8 13")
+    got = read_controller_reply("41 00 BE 1F A8 13")
     wanted = (0x01, 0x03, 0x04, 0x05, 0x06, 0x07, 0x0C, 0x0D, 0x0E, 0x0F, 0x10, 0x11, 0x13, 0x15, 0x1C, 0x1F, 0x20)
     assert isinstance(got, Current) and got.supported == wanted
 
 
 def test_freeze_frame() -> None:
-    got = read_reply("42 02 00 01 72 0C 00 0B B8 07 00 66")
+    got = read_controller_reply("42 02 00 01 72 0C 00 0B B8 07 00 66")
     assert isinstance(got, Current) and got.froze == "P0172" and got.frame == 0
     assert [v.value for v in got.values] == [750, -20.3125]
-    none = read_reply("42 02 00 00 00")
+    none = read_controller_reply("42 02 00 00 00")
     assert isinstance(none, Current) and none.froze == ""
 
 
 def test_misfire_counts_by_cylinder() -> None:
-    got = read_reply("46 A2 0B 24 00 05 00 00 FF FF A4 0C 24 00 64 00 00 00 32")
+    got = read_controller_reply("46 A2 0B 24 00 05 00 00 FF FF A4 0C 24 00 64 00 00 00 32")
     assert isinstance(got, Monitors)
     one, three = got.results
     assert (one.monitor, one.test, one.value, one.unit, one.passed) == ("misfire, cylinder 1", 0x0B, 5, "counts", True)
     assert (three.monitor, three.value, three.most, three.passed) == ("misfire, cylinder 3", 100, 50, False)
-    signed = read_reply("46 81 80 96 FF FE FF 00 01 00")
+    signed = read_controller_reply("46 81 80 96 FF FE FF 00 01 00")
     assert isinstance(signed, Monitors)
     assert (signed.results[0].value, signed.results[0].least, signed.results[0].most) == (-2, -256, 256)
-    which = read_reply("46 A0 F8 00 00 00")
+    which = read_controller_reply("46 A0 F8 00 00 00")
     assert isinstance(which, Monitors) and which.supported == (0xA1, 0xA2, 0xA3, 0xA4, 0xA5)
 
 
 def test_refusals_and_clearing() -> None:
-    assert read_reply("7F 03 78") == RefusedReply(3, 0x78, "wait: the reply is still to come")
-    assert read_reply("7F 0A 99") == RefusedReply(0x0A, 0x99, "reason 99")
-    assert read_reply("44") == ClearedReply()
+    assert read_controller_reply("7F 03 78") == RefusedReply(3, 0x78, "wait: the reply is still to come")
+    assert read_controller_reply("7F 0A 99") == RefusedReply(0x0A, 0x99, "reason 99")
+    assert read_controller_reply("44") == ClearedReply()
 
 
 @pytest.mark.parametrize(
@@ -235,13 +235,13 @@ def test_what_is_no_hex(text: str, mend: str) -> None:
     [("03", "begins with 43"), ("41 0C 1A", "2 data bytes"), ("41 FF 00", "FF"), ("46 01 02", "nine"), ("50", "41")],
 )
 def test_what_is_no_reply(text: str, word: str) -> None:
-    got = read_reply(text)
+    got = read_controller_reply(text)
     assert isinstance(got, Slip) and word in got.expected
 
 
 @given(st.one_of(st.text(), st.text("0123456789abcdefABCDEFoOxX ,:-\n"), st.binary(max_size=40).map(bytes.hex)))
 def test_never_raises(text: str) -> None:
-    got = read_reply(text)
+    got = read_controller_reply(text)
     assert isinstance(got, (Slip, Codes, Current, Monitors, RefusedReply, ClearedReply))
 
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.reading import Placed, Reading, Slip, place_values, placed_measure, read, read_measure
-from reasoner.measure.units import alike, convert, find
+from reasoner.measure.reading import Placed, Reading, Slip, place_values, placed_measure, read_measure, read_number
+from reasoner.measure.units import alike, convert, find_unit
 from reasoner.rulebook.model import Band, Measure
 
 TRIM = Measure(
@@ -24,13 +24,13 @@ PRESSURE = Measure("fuel pressure", "kPa", (Band("low", None, 250), Band("high",
 
 
 def value(text: str, unit: str, *bounds: float) -> float:
-    got = read(text, unit, *bounds)
+    got = read_number(text, unit, *bounds)
     assert isinstance(got, Reading), got
     return got.value
 
 
 def slip(text: str, unit: str, *bounds: float) -> Slip:
-    got = read(text, unit, *bounds)
+    got = read_number(text, unit, *bounds)
     assert isinstance(got, Slip), got
     return got
 
@@ -90,7 +90,7 @@ SP_811 = [
 
 @pytest.mark.parametrize(("given_unit", "wanted", "factor"), SP_811)
 def test_factors_of_sp_811(given_unit: str, wanted: str, factor: float) -> None:
-    one, other = find(given_unit), find(wanted)
+    one, other = find_unit(given_unit), find_unit(wanted)
     assert one and other
     assert convert(1.0, one, other) == pytest.approx(factor, rel=5e-7)
     assert convert(convert(3.7, one, other), other, one) == pytest.approx(3.7, rel=1e-14)
@@ -98,7 +98,7 @@ def test_factors_of_sp_811(given_unit: str, wanted: str, factor: float) -> None:
 
 def test_every_unit_that_others_are_alike_to_is_in_that_table() -> None:
     """Temperatures have points of their own, below; a unit alone of its kind has nothing to be converted to."""
-    held = {find(text) for one, other, _ in SP_811 for text in (one, other)}
+    held = {find_unit(text) for one, other, _ in SP_811 for text in (one, other)}
     assert {unit for one in held if one for unit in alike(one)} <= held
 
 
@@ -106,7 +106,7 @@ def test_every_unit_that_others_are_alike_to_is_in_that_table() -> None:
     ("celsius", "fahrenheit", "kelvin"), [(0, 32, 273.15), (100, 212, 373.15), (-40, -40, 233.15), (37, 98.6, 310.15)]
 )
 def test_fixed_points_of_temperature(celsius: float, fahrenheit: float, kelvin: float) -> None:
-    c, f, k = find("°C"), find("°F"), find("K")
+    c, f, k = find_unit("°C"), find_unit("°F"), find_unit("K")
     assert c and f and k
     assert convert(celsius, c, f) == pytest.approx(fahrenheit)
     assert convert(fahrenheit, f, c) == pytest.approx(celsius, abs=1e-9)
@@ -116,7 +116,7 @@ def test_fixed_points_of_temperature(celsius: float, fahrenheit: float, kelvin: 
 
 @pytest.mark.parametrize("text", ["kPa/min/s", "/min", "kPa/", "gal", "mohm", "°C/furlong"])
 def test_what_is_no_unit_or_could_be_two_is_none(text: str) -> None:
-    assert find(text) is None
+    assert find_unit(text) is None
 
 
 @pytest.mark.parametrize(
@@ -124,7 +124,7 @@ def test_what_is_no_unit_or_could_be_two_is_none(text: str) -> None:
     [("KPA", "kPa"), ("Mbar", "mbar"), ("RPM", "rpm"), ("l", "L"), ("mohms", None), ("MΩ", "Mohm"), ("ma", "mA")],
 )
 def test_capitals_matter_only_where_two_units_differ_by_them(text: str, name: str | None) -> None:
-    found = find(text)
+    found = find_unit(text)
     assert (found.name if found else None) == name
 
 
@@ -184,9 +184,9 @@ def test_numbers_as_typed(text: str, unit: str, expected: float | None) -> None:
 
 
 def test_a_conversion_is_said() -> None:
-    got = read("35 psi", "kPa")
+    got = read_number("35 psi", "kPa")
     assert isinstance(got, Reading) and got.note == "35 psi = 241.3 kPa" and got.unit == "kPa"
-    assert read("240", "kPa") == Reading(240.0, "kPa", "")
+    assert read_number("240", "kPa") == Reading(240.0, "kPa", "")
 
 
 @pytest.mark.parametrize(
@@ -333,7 +333,7 @@ BOUND = st.one_of(st.none(), st.floats(-1e6, 1e6))
 def test_never_raises_and_keeps_its_bounds(
     text: str, unit: str, least: float | None, most: float | None, pairs: bool
 ) -> None:
-    got = read(text, unit, least, most, pairs=pairs)
+    got = read_number(text, unit, least, most, pairs=pairs)
     if isinstance(got, Reading):
         assert math.isfinite(got.value) and got.unit == unit
         assert (least is None or got.value >= least) and (most is None or got.value <= most)

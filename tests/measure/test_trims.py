@@ -16,9 +16,9 @@ from reasoner.measure.trims import (
     TrimReading,
     Unfit,
     both,
-    fit,
+    fit_trims,
+    fuel_needed,
     leak_for,
-    needed,
     shapes,
     trim,
 )
@@ -32,7 +32,7 @@ def readings(flows: tuple[float, ...], trims: tuple[float, ...]) -> list[TrimRea
 
 
 def fitted(data: list[TrimReading], **more: float) -> TrimFit:
-    got = fit(data, **more)
+    got = fit_trims(data, **more)
     assert isinstance(got, TrimFit), got
     return got
 
@@ -67,7 +67,7 @@ def test_raising_the_idle_separates() -> None:
     assert leak[1] / leak[0] == pytest.approx(0.25)
     closing = [trim(m, by_injection=1, injected=mf) for m, mf in (idle, raised)]
     assert closing[1] == closing[0]
-    assert needed(3.32, 700, 4) == pytest.approx(9.75, abs=0.01) and needed(12.6, 2500, 4) == pytest.approx(
+    assert fuel_needed(3.32, 700, 4) == pytest.approx(9.75, abs=0.01) and fuel_needed(12.6, 2500, 4) == pytest.approx(
         10.36, abs=0.01
     )
 
@@ -212,14 +212,14 @@ def test_leak_for_a_trim(wanted: float, flow: float, leak: float) -> None:
 
 def test_what_cannot_be_fitted_says_what_would() -> None:
     for data in ([], readings((3,), (-20,)), readings((3, 3.2), (-20, -20)), readings((3, 12), (-100, -101))):
-        got = fit(data)
+        got = fit_trims(data)
         assert isinstance(got, Unfit) and got.why and got.mend
 
 
 @pytest.mark.parametrize("flow", [0.0, -1.0, float("nan"), float("inf")])
 def test_no_airflow_is_an_error(flow: float) -> None:
     with pytest.raises(ValueError):
-        fit([TrimReading(flow, -10), TrimReading(12, -5)])
+        fit_trims([TrimReading(flow, -10), TrimReading(12, -5)])
     with pytest.raises(ValueError):
         shapes([TrimReading(12, float("nan"))])
 

@@ -6,7 +6,7 @@ from math import comb
 
 import pytest
 
-from reasoner.network.graph import Cause, build, causes
+from reasoner.network.graph import Cause, build_graph, causes
 from reasoner.network.tables import compile_tables
 from reasoner.rulebook.model import Fault, Filter
 from tests.network.small import book, check, fault, says
@@ -84,7 +84,7 @@ def test_the_share_of_this_injection_counts() -> None:
 
 
 def names(*faults: Fault, **fields: str) -> set[str]:
-    graph = build(book(faults), a_vehicle("inline 4", **fields))
+    graph = build_graph(book(faults), a_vehicle("inline 4", **fields))
     return {name for kind, name in graph if kind == "fault"}
 
 

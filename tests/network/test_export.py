@@ -13,8 +13,8 @@ import networkx as nx
 import pydot
 import pytest
 
-from reasoner.network.export import as_dot, as_graphml, as_json, plain
-from reasoner.network.graph import build
+from reasoner.network.export import as_dot, as_graphml, as_json, plain_graph
+from reasoner.network.graph import build_graph
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from tests.support import a_vehicle
@@ -38,12 +38,12 @@ def nodes(graph: nx.DiGraph) -> dict[str, dict[str, str]]:
 
 @pytest.fixture(params=[SHIPPED, SMALL], ids=["shipped", "small"])
 def graph(request: pytest.FixtureRequest) -> nx.DiGraph:
-    return plain(book(request.param), a_vehicle())
+    return plain_graph(book(request.param), a_vehicle())
 
 
 def test_nothing_of_the_graph_is_lost(graph: nx.DiGraph) -> None:
     folder = SHIPPED if len(graph) > 100 else SMALL
-    whole = build(book(folder), a_vehicle())
+    whole = build_graph(book(folder), a_vehicle())
     assert set(graph) == {" ".join(node) for node in whole}
     assert {(a, b) for a, b in graph.edges} == {(" ".join(a), " ".join(b)) for a, b in whole.edges}
     assert all(data["title"] for _, data in graph.nodes(data=True))
@@ -81,17 +81,17 @@ def test_dot_with_quotes_and_backslashes() -> None:
 
 
 def test_what_edges_say_is_what_was_written() -> None:
-    found = edges(plain(book(SMALL), a_vehicle()))
+    found = edges(plain_graph(book(SMALL), a_vehicle()))
     assert ("fault injector-leak", "condition any", "shows", "12.5%") in found
     assert ("family leaks", "check rich-code", "speaks", "listed often; elsewhere listed rarely") in found
     assert ("cause injector-leak@cylinder-3", "fault injector-leak", "is", "") in found
 
 
 def test_about_one_entry() -> None:
-    further = plain(book(SMALL), a_vehicle(), "injector-leak", 2)
-    nearest = plain(book(SMALL), a_vehicle(), "injector-leak")
+    further = plain_graph(book(SMALL), a_vehicle(), "injector-leak", 2)
+    nearest = plain_graph(book(SMALL), a_vehicle(), "injector-leak")
     assert set(nearest) < set(further)
-    whole = nx.Graph(plain(book(SMALL), a_vehicle()))
+    whole = nx.Graph(plain_graph(book(SMALL), a_vehicle()))
     distance = nx.single_source_shortest_path_length(whole, "fault injector-leak")
     assert set(nearest) == {node for node, steps in distance.items() if steps <= 1}
-    assert len(plain(book(SMALL), a_vehicle(), "no-such-thing")) == 0
+    assert len(plain_graph(book(SMALL), a_vehicle(), "no-such-thing")) == 0

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reasoner.network.graph import build
+from reasoner.network.graph import build_graph
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import LAYOUTS, PROPERTIES
 from reasoner.rulebook.model import Rulebook
@@ -62,6 +62,6 @@ def test_every_row_says_who_said_it(tables: Tables) -> None:
 
 def test_no_cause_is_lost(rules: Rulebook) -> None:
     vehicle = a_vehicle("V 8")
-    graph = build(rules, vehicle)
+    graph = build_graph(rules, vehicle)
     names = {name for kind, name in graph if kind == "cause"}
     assert names == set(compile_tables(rules, vehicle, graph).cause_number)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from reasoner.inference.belief import believe
-from reasoner.inference.evidence import Evidence, Spell, report
-from reasoner.network.tables import Tables, compile_tables, distribution, reach_table
+from reasoner.inference.evidence import Evidence, Spell, reported_weights
+from reasoner.network.tables import Tables, compile_tables, distribution_row, reach_table
 from reasoner.rulebook.model import Caution, Check, Fault
 from tests.network.small import FLOOR, book, check, condition, family, fault, frequencies, origin, says
 from tests.support import a_vehicle
@@ -138,7 +138,7 @@ def test_a_look_at_cylinders_has_a_place_for_each(layout: str, places: int) -> N
 
 def spread(named: dict[str, float], base: tuple[float, ...] = (0.9, 0.06, 0.04), floor: float = FLOOR) -> list[float]:
     three = check("look", outcomes=["same", "dark", "wet"])
-    return distribution(three, frequencies(named), base, floor)
+    return distribution_row(three, frequencies(named), base, floor)
 
 
 @pytest.mark.parametrize(
@@ -298,6 +298,9 @@ def test_with_every_named_cause_excluded_by_its_own_test_something_else_leads() 
     rich = check("trim", {name: says({"odd": 0.9}) for name in names}, {"odd": 0.1})
     faults = [fault(name, "engine", 10.0) for name in names] + [fault("else", share=70.0, anything_else=True)]
     found = tables(faults, [rich, *own])
-    answers = [Evidence(0, (report(1, 2, 0.98),)), *(Evidence(n + 1, (report(0, 2, 0.98),)) for n in range(12))]
+    answers = [
+        Evidence(0, (reported_weights(1, 2, 0.98),)),
+        *(Evidence(n + 1, (reported_weights(0, 2, 0.98),)) for n in range(12)),
+    ]
     belief = believe(found, (Spell(None, tuple(answers)),))
     assert found.causes[int(belief.probability.argmax())].fault == "else"

@@ -9,9 +9,9 @@ from typing import NamedTuple
 import pytest
 
 from reasoner.inference.plan import Situation
-from reasoner.repair.choices import Stake, choices, courses, expected, fate, losses
+from reasoner.repair.choices import Stake, all_choices, courses, expected, fate, losses
 from reasoner.repair.followup import tables_after
-from reasoner.repair.jobs import Job, cost, effort
+from reasoner.repair.jobs import Job, cost, job_effort
 from reasoner.repair.prices import usual
 from reasoner.repair.wear import goes_within
 from reasoner.rulebook.model import Effort
@@ -125,7 +125,7 @@ def test_every_choice_matches_the_enumeration(wet: dict[int, str], distance: str
     workup = answered(answered(small_car(**fields), "plugs", wet), "hold", "falls")
     found = stake(workup)
     seen = set()
-    for choice in choices(found):
+    for choice in all_choices(found):
         if choice.kind not in ("in turn", "watch", "hand on"):
             wanted = at_once(found, as_plain(choice.work))
             here = Foreseen(
@@ -165,7 +165,7 @@ def test_one_after_the_other_matches_the_enumeration() -> None:
 
 def test_of_one_after_the_other_only_the_first_is_done_now() -> None:
     found = stake(answered(small_car(distance="90000 km"), "hold", "falls"))
-    by_kind = {choice.kind: choice for choice in choices(found)}
+    by_kind = {choice.kind: choice for choice in all_choices(found)}
     turns = by_kind["in turn"]
     now = at_once(found, as_plain(turns.work[:1]))
     assert len(turns.work) > 1
@@ -206,7 +206,7 @@ def test_one_after_the_other_does_nothing_twice() -> None:
 def test_watching_matches_the_enumeration() -> None:
     """Four in five stale values have gone by themselves; the rest is driven with, and then met by the best work."""
     found = stake(answered(small_car(distance="120000 km"), "hold", "falls"))
-    watch = next(choice for choice in choices(found) if choice.kind == "watch")
+    watch = next(choice for choice in all_choices(found) if choice.kind == "watch")
     left = [p * (0.2 if c.fault == "stale" else 1.0) for c, p in zip(found.tables.causes, found.chances, strict=True)]
     harm = sum(p * 2500 * (1 - 0.98**0.1) for c, p in zip(found.tables.causes, left, strict=True) if c.fault in LEAKS)
     after = Stake(found.book, found.tables, _scaled(found, left), found.prices)
@@ -220,7 +220,7 @@ def test_watching_matches_the_enumeration() -> None:
 
 def test_to_hand_it_on_costs_that_and_all_that_the_right_repair_costs() -> None:
     found = stake(answered(small_car(distance="120000 km"), "hold", "falls"))
-    choice = next(choice for choice in choices(found) if choice.kind == "hand on")
+    choice = next(choice for choice in all_choices(found) if choice.kind == "hand on")
     total = 0.0
     for number, (cause, p) in enumerate(zip(found.tables.causes, found.chances, strict=True)):
         repair, places = need(cause.fault, cause.where)
@@ -243,10 +243,10 @@ def test_what_costs_nothing_is_done_first_and_the_case_goes_on() -> None:
     """Stale values, where they are learned anew in 20 minutes for nothing; if that has not helped, the best."""
     workup = answered(small_car(distance="120000 km"), "hold", "holds")
     found = stake(workup)
-    assert not [c for c in choices(found) if c.kind == "free"]  # three quarters of an hour are not nothing
+    assert not [c for c in all_choices(found) if c.kind == "free"]  # three quarters of an hour are not nothing
     quick = {**found.book.repairs, LEARN: replace(found.book.repairs[LEARN], minutes=20.0)}
     found = Stake(replace(found.book, repairs=quick), found.tables, found.now, usual(workup.book))
-    choice = next(c for c in choices(found) if c.kind == "free")
+    choice = next(c for c in all_choices(found) if c.kind == "free")
     assert choice.work == (job(LEARN),) and choice.now == pytest.approx(20.0)
     stale = [p for cause, p in zip(found.tables.causes, found.chances, strict=True) if cause.fault == "stale"]
     assert choice.cures == pytest.approx(sum(stale))
@@ -280,10 +280,10 @@ def _scaled(found: Stake, chances: list[float]) -> Situation:
 
 def test_a_set_costs_the_first_and_then_less() -> None:
     found = stake(small_car())
-    assert effort(found.book, found.prices, job(INJECTOR, 3)) == Effort(150, 300)
-    assert effort(found.book, found.prices, job(INJECTOR, 1, 2, 3, 4)) == Effort(270, 1095)
+    assert job_effort(found.book, found.prices, job(INJECTOR, 3)) == Effort(150, 300)
+    assert job_effort(found.book, found.prices, job(INJECTOR, 1, 2, 3, 4)) == Effort(270, 1095)
     dear = stake(small_car(), part=340, access={INJECTOR: 200.0}, hour=90.0)
-    assert effort(dear.book, dear.prices, job(INJECTOR, 1, 2, 3, 4)) == Effort(270 + 90, 1095 + 4 * 100)
+    assert job_effort(dear.book, dear.prices, job(INJECTOR, 1, 2, 3, 4)) == Effort(270 + 90, 1095 + 4 * 100)
     assert cost(dear.book, dear.prices, job(INJECTOR, 3)) == pytest.approx(400 + 240 / 60 * 90)
     assert cost(dear.book, dear.prices, Job(INJECTOR, frozenset())) == 0
 

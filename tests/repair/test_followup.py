@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.network.graph import build
+from reasoner.network.graph import build_graph
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.repair.choices import Stake
 from reasoner.repair.followup import mended, prior_after, tables_after
@@ -78,8 +78,8 @@ def test_a_diagnosis_never_has_what_only_work_brings_in() -> None:
 
 def test_only_after_their_kind_of_work() -> None:
     vehicle = car(injection="direct").vehicle
-    after_purge = compile_tables(book(), vehicle, build(book(), vehicle, {"replace-purge-valve"}))
-    after_injector = compile_tables(book(), vehicle, build(book(), vehicle, {"replace-injector"}))
+    after_purge = compile_tables(book(), vehicle, build_graph(book(), vehicle, {"replace-purge-valve"}))
+    after_injector = compile_tables(book(), vehicle, build_graph(book(), vehicle, {"replace-injector"}))
     assert "injector-seal-scored" in after_injector.faults and "injector-seal-scored" not in after_purge.faults
     assert "hose-left-off" in after_purge.faults
     assert "injector-out-look" in after_injector.check_number
@@ -94,7 +94,7 @@ def test_every_repair_that_goes_wrong_has_something_it_can_bring_in() -> None:
         for injection in ("port", "direct"):
             vehicle = car(injection=injection).vehicle
             work = [job(repair.name, 1) if repair.each_more else job(repair.name)]
-            graph = build(book(), vehicle, {repair.name})
+            graph = build_graph(book(), vehicle, {repair.name})
             tables = compile_tables(book(), vehicle, graph)
             sound = dict.fromkeys((c.name for c in tables.causes), 0.0)
             named = next((c for c in tables.causes if mended(book(), c, work) == 1), None)

@@ -8,7 +8,7 @@ from io import StringIO
 import numpy as np
 import pytest
 
-from reasoner.inference.weight import weigh
+from reasoner.inference.weight import weigh_answers
 from reasoner.repair.guards import Known, Missing, excluders, missing, missing_for_watching, speakers
 from reasoner.repair.prices import usual
 from reasoner.report.text import write
@@ -77,7 +77,7 @@ def test_looks_at_the_place_count_together() -> None:
     least = workup.book.settings.afterwards.speaks_from
     number = int(workup.belief.probability.argmax())
     placed = workup.tables.check_number["hot-restart-misfire"]
-    single = [w.decibans[number] for w in weigh(workup.tables, workup.spells) if w.answer.check == placed]
+    single = [w.decibans[number] for w in weigh_answers(workup.tables, workup.spells) if w.answer.check == placed]
     assert workup.tables.causes[number].where == "cylinder 3" and max(single) < least
     assert ("beyond", "") not in lacking(decided(workup), "alone")
 
@@ -92,7 +92,7 @@ def test_not_while_purge_and_oil_are_not_excluded() -> None:
     assert lead > 0.85
     assert {("excluded", "purge-vapour"), ("excluded", "crankcase-vapour")} <= lacking(decision)
     assert decision.best is not None and decision.best.kind not in injectors(decision)
-    document = deciding.document(decision)
+    document = deciding.decision_document(decision)
     said = next(c.missing for c in document.choices if c.kind == "all")
     words = "nothing has spoken against vapour from the canister yet, unlikely as it is"
     assert any(text.startswith(f"{words} (to settle it: ") for text in said)
@@ -136,7 +136,7 @@ def test_what_cannot_be_known_is_said_with_the_verdict_and_holds_nothing_back() 
         workup = workup.after(acts.pass_over(workup, workup.tables.checks[workup.look.check].name, "not-now"))
     found, decision = verdict(workup), decided(workup)
     assert found.kind == "settled" and found.repair == INJECTOR
-    best = next(c for c in deciding.document(decision).choices if c.recommended)
+    best = next(c for c in deciding.decision_document(decision).choices if c.recommended)
     assert found.course == best.title and found.wanted_first == best.missing and len(found.wanted_first) == 2
     out = StringIO()
     write(found, out, width=80, colour=False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.repair.choices import Choice, Stake, choices, expected, watch
+from reasoner.repair.choices import Choice, Stake, all_choices, expected, watch
 from reasoner.repair.hinges import Hinge, hinges, varied
 from reasoner.session import deciding
 from tests.repair.cars import answered, job, small_car, stake
@@ -15,7 +15,7 @@ NEAR = 1e-4  # of the way from the value to the hinge
 
 
 def best_and_hinges(found: Stake) -> tuple[Choice, tuple[Hinge, ...]]:
-    all_of_them = choices(found)
+    all_of_them = all_choices(found)
     return all_of_them[0], hinges(found, all_of_them[0], all_of_them[1:])
 
 
@@ -42,7 +42,7 @@ WORN = answered(answered(small_car(distance="198000 km"), "plugs", {3: "wet"}), 
 def test_each_flips_where_the_break_even_says(name: str, part: int) -> None:
     found = stake(CASES[name], part=part)
     best, hanging = best_and_hinges(found)
-    works = {choice.kind: choice for choice in choices(found)}
+    works = {choice.kind: choice for choice in all_choices(found)}
     for hinge in hanging:
         step = NEAR * (hinge.at - hinge.now)
         assert cheapest(found, hinge.what, hinge.at - step, works) == best.kind, hinge
@@ -80,7 +80,7 @@ def test_all_four_unless_a_part_costs_more() -> None:
     workup = answered(small_car(distance="198000 km"), "plugs", {3: "wet"})
     workup = answered(workup, "hold", "falls")
     found = stake(workup, access={"new-injector": 300.0}, part=100)
-    by_kind = {choice.kind: choice for choice in choices(found)}
+    by_kind = {choice.kind: choice for choice in all_choices(found)}
     assert by_kind["all"].expected < by_kind["alone"].expected
     hanging = hinges(found, by_kind["all"], [by_kind["alone"]])
     hinge = next(h for h in hanging if h.what == "part")
@@ -114,7 +114,7 @@ def test_labour_flips_where_the_enumeration_says(what: str, now: float, part: fl
         one, four = (at_once(found, as_plain(work), part=part, **moved).money for work in (ONE, ALL))
         return one - four
 
-    by_kind = {choice.kind: choice for choice in choices(found)}
+    by_kind = {choice.kind: choice for choice in all_choices(found)}
     best, other = sorted((by_kind["alone"], by_kind["all"]), key=lambda choice: choice.expected)
     assert best.kind == ("all" if lead(now) > 0 else "alone")
     hanging = {h.at > h.now: h for h in hinges(found, best, [other]) if h.what == what}
@@ -142,7 +142,7 @@ def test_labour_is_said_in_one_plain_line() -> None:
         )
         return -now * zero / (here - zero)
 
-    said = deciding.document(deciding.decide(compared, found.prices)).hinges
+    said = deciding.decision_document(deciding.decide(compared, found.prices)).hinges
     hour, minutes = even("hour", HOUR), round(even("access", ACCESS))
     assert f"if an hour of work costs less than {hour:.0f} (now 60): cylinder 3 alone" in said
     getting = f"less than {minutes // 60} h {minutes % 60} min (now 1 h 50 min)"
@@ -156,4 +156,4 @@ def test_of_each_figure_only_the_nearest_is_said() -> None:
     found = hinges(decision.stake, decision.best, [c for c in decision.open if c is not decision.best])
     kinds = [hinge.what for hinge in found]
     assert len(kinds) > len(set(kinds))  # an injector may be cheaper or dearer ...
-    assert len(deciding.document(decision).hinges) == len(set(kinds))  # ... and the nearer of the two is said
+    assert len(deciding.decision_document(decision).hinges) == len(set(kinds))  # ... and the nearer of the two is said

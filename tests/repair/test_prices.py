@@ -8,7 +8,7 @@ import pytest
 
 from reasoner.measure.frozen import read_frame
 from reasoner.repair.prices import example, prices_of, shop_of, usual, usual_shop
-from reasoner.rulebook.problem import show
+from reasoner.rulebook.problem import problem_text
 from tests.repair.cars import SHIPPED, book
 
 
@@ -76,7 +76,7 @@ def test_what_is_not_said_is_the_rules() -> None:
 def test_mistakes_in_settings(text: str, said: str) -> None:
     found, problems = shop_of(text.encode(), "s.yaml", book())
     assert found is None
-    assert said in "\n".join(map(show, problems)) and str(problems[0].place).startswith("s.yaml:1:")
+    assert said in "\n".join(map(problem_text, problems)) and str(problems[0].place).startswith("s.yaml:1:")
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,7 @@ def test_mistakes_in_settings(text: str, said: str) -> None:
 def test_mistakes(text: str, said: str) -> None:
     found, problems = prices_of(text.encode(), "shop.yaml", book())
     assert found is None
-    assert said in "\n".join(map(show, problems)) and str(problems[0].place).startswith("shop.yaml:1:")
+    assert said in "\n".join(map(problem_text, problems)) and str(problems[0].place).startswith("shop.yaml:1:")
 
 
 def test_the_settings_and_the_frame_in_the_readme_are_read() -> None:

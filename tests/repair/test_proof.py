@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from reasoner.repair.proof import (
     Provocation,
     best_provocation,
-    needed,
+    provocations_needed,
     shows_from,
     still_there,
     tally,
@@ -30,7 +30,7 @@ def test_table_of_clean_cycles(shows: float, cycles: int) -> None:
     in doubt, and beginning where (1 - p) ** n <= 0.05 and a chance of 5 % that it is still there are the same thing,
     odds of 20 to 19."""
     begins = replace(NUMBERS, proof_begins_at=20 / 39, proof_below=0.05, most_provocations=50)
-    assert needed(shows_from(shows, 1e7), begins) == cycles
+    assert provocations_needed(shows_from(shows, 1e7), begins) == cycles
     assert (1 - shows) ** cycles <= 0.05 < (1 - shows) ** (cycles - 1)
 
 
@@ -69,9 +69,9 @@ def test_clean_ones_by_bayes_one_after_the_other(frequency: float, weight: float
 def test_doubt_about_how_often_it_showed_asks_for_more() -> None:
     """The same mean, known less well: more clean ones are needed (Jensen's inequality)."""
     well, badly = shows_from(0.3, 1000), shows_from(0.3, 4)
-    assert needed(well, NUMBERS) == pytest.approx(log(19) / -log(0.7), abs=1)
-    many = needed(badly, NUMBERS)
-    assert many is None or many > (needed(well, NUMBERS) or 0)
+    assert provocations_needed(well, NUMBERS) == pytest.approx(log(19) / -log(0.7), abs=1)
+    many = provocations_needed(badly, NUMBERS)
+    assert many is None or many > (provocations_needed(well, NUMBERS) or 0)
 
 
 def test_how_often_it_showed_is_the_mean_of_rule_and_case() -> None:
@@ -84,12 +84,12 @@ def test_how_often_it_showed_is_the_mean_of_rule_and_case() -> None:
 def test_what_was_seen_before_counts() -> None:
     """Seen to show four times in four hot restarts: fewer clean ones are enough."""
     by_rule, with_case = shows_from(0.25, 8), shows_from(0.25, 8, showed=4)
-    assert (needed(with_case, NUMBERS) or 99) < (needed(by_rule, NUMBERS) or 99)
+    assert (provocations_needed(with_case, NUMBERS) or 99) < (provocations_needed(by_rule, NUMBERS) or 99)
 
 
 def test_unreachable_is_said() -> None:
     seldom = shows_from(0.03, 8)
-    assert needed(seldom, NUMBERS) is None
+    assert provocations_needed(seldom, NUMBERS) is None
     assert still_there(seldom, 30, 0.5) > NUMBERS.proof_below
     way = Provocation("seldom", seldom, None, 5, 20)
     other = Provocation("never", shows_from(0.005, 8), None, 1, 1)

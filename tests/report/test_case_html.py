@@ -18,7 +18,7 @@ from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.dossier import Dossier, dossier
 from reasoner.repair.prices import usual
 from reasoner.report.case_html import case_html
-from reasoner.report.drawing import apart, picture, text
+from reasoner.report.drawing import apart, svg_picture, svg_text
 from tests.shipped import CASES, garage, some
 
 ROOT = Path(__file__).parents[2]
@@ -136,7 +136,7 @@ def test_labels_stand_apart_and_in_order(wanted: list[float], least: float) -> N
 
 
 def test_a_picture_is_named_and_escaped() -> None:
-    drawn = picture("p", "<t>", "a & b", 10, 10, [text(0, 0, "<x>")])
+    drawn = svg_picture("p", "<t>", "a & b", 10, 10, [svg_text(0, 0, "<x>")])
     assert (
         "&lt;t&gt;" in drawn and "a &amp; b" in drawn and "&lt;x&gt;" in drawn and 'aria-labelledby="p-t p-d"' in drawn
     )

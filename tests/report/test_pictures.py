@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.report.lines import EIGHTHS, bar, fine, steps
+from reasoner.report.lines import EIGHTHS, bar, steps, stream_shows_blocks
 
 
 @pytest.mark.parametrize(
@@ -49,6 +49,6 @@ def test_of_too_many_steps_the_first_and_the_last_are_shown(shares: list[float])
 
 
 def test_what_a_stream_can_show() -> None:
-    assert fine(io.TextIOWrapper(io.BytesIO(), encoding="utf-8"))
-    assert not fine(io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
-    assert not fine(io.TextIOWrapper(io.BytesIO(), encoding="latin-1"))
+    assert stream_shows_blocks(io.TextIOWrapper(io.BytesIO(), encoding="utf-8"))
+    assert not stream_shows_blocks(io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
+    assert not stream_shows_blocks(io.TextIOWrapper(io.BytesIO(), encoding="latin-1"))

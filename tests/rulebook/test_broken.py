@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.rulebook.problem import show
+from reasoner.rulebook.problem import problem_text
 from reasoner.rulebook.read import collect
 
 HERE = Path(__file__).parent
@@ -20,7 +20,7 @@ BROKEN = sorted((HERE / "broken").glob("*.yaml"))
 def said_of(path: Path) -> str:
     book, problems = collect([HERE / "small", path], shown_from=HERE)
     assert (book is None) == bool(problems)
-    return "\n\n".join(show(problem) for problem in problems) + "\n"
+    return "\n\n".join(problem_text(problem) for problem in problems) + "\n"
 
 
 def test_there_are_enough() -> None:

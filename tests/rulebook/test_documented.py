@@ -19,8 +19,8 @@ from reasoner.rulebook import afterwards, checks, parts
 from reasoner.rulebook.entries import SECTIONS, SETTINGS
 from reasoner.rulebook.fields import (
     ONE,
-    Desk,
     Key,
+    ReaderContext,
     distance,
     frequency,
     minutes,
@@ -77,10 +77,10 @@ def unquoted(cells: list[str]) -> list[str]:
     return [cells[0].strip().strip("`"), *cells[1:]]
 
 
-def desk() -> Desk:
+def desk() -> ReaderContext:
     """What a reader needs: the names of the shipped rules are known."""
     here = Place("rules", 1, 1)
-    return Desk(Notebook(), {section: dict.fromkeys(getattr(book(), section), here) for section in ONE})
+    return ReaderContext(Notebook(), {section: dict.fromkeys(getattr(book(), section), here) for section in ONE})
 
 
 EVERY = [(level, name) for level, rows in tables().items() for name in rows]

@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 
 from reasoner.rulebook.entries import SECTIONS
 from reasoner.rulebook.fields import NAME
-from reasoner.rulebook.layers import as_text
+from reasoner.rulebook.layers import text_of_value
 from reasoner.rulebook.located import read_text
 from reasoner.rulebook.model import Rulebook
-from reasoner.rulebook.problem import show
+from reasoner.rulebook.problem import problem_text
 from reasoner.rulebook.quantity import WORDS
 from reasoner.rulebook.read import collect, read_rules
 
@@ -190,7 +190,7 @@ def test_a_value_as_text_reads_back_as_itself(data: dict) -> None:  # type: igno
     tree, problems = read_text("a: " + written(data), "x.yaml")
     assert tree is not None and not problems
     node = tree.get("a")
-    assert node is not None and as_text(node) == written(data)
+    assert node is not None and text_of_value(node) == written(data)
 
 
 # ---- the gallery -----------------------------------------------------------------------------------------------------
@@ -199,7 +199,7 @@ def test_a_value_as_text_reads_back_as_itself(data: dict) -> None:  # type: igno
 def said_of(path: Path) -> str:
     book, problems = collect([SMALL], HERE, [path])
     assert (book is None) == bool(problems)
-    return "\n\n".join(show(problem) for problem in problems) + "\n"
+    return "\n\n".join(problem_text(problem) for problem in problems) + "\n"
 
 
 def test_there_are_enough() -> None:

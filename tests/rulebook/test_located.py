@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from reasoner.rulebook import located
 from reasoner.rulebook.located import List, Map, Node, Text, parse_bytes, read_file, read_text
 from reasoner.rulebook.model import Place
-from reasoner.rulebook.problem import Notebook, Problem, show
+from reasoner.rulebook.problem import Notebook, Problem, problem_text
 
 HERE = Path(__file__).parent
 RULES = sorted((HERE / "small").glob("*.yaml")) + sorted((HERE.parents[1] / "rules").glob("*.yaml"))
@@ -120,7 +120,9 @@ def test_too_large_a_file_is_not_read(tmp_path: Path) -> None:
 def test_a_file_that_is_not_there() -> None:
     found, (problem,) = read_file(Path("no-such.yaml"))
     assert found is None
-    assert show(problem) == "no-such.yaml:1:1: error: cannot be opened: no such file or directory   [cannot-open]"
+    assert (
+        problem_text(problem) == "no-such.yaml:1:1: error: cannot be opened: no such file or directory   [cannot-open]"
+    )
 
 
 def test_a_folder_is_no_file(tmp_path: Path) -> None:
@@ -137,7 +139,7 @@ def test_any_text_gives_a_tree_or_a_problem(text: str) -> None:
     found, problems = read_text(text, "x.yaml")
     assert found is not None or problems
     for problem in problems:
-        assert show(problem).startswith("x.yaml:")
+        assert problem_text(problem).startswith("x.yaml:")
         assert 1 <= problem.place.line <= len(located.BREAK.split(text))
 
 

@@ -13,7 +13,7 @@ from reasoner.rulebook.entries import SECTIONS, SETTINGS
 from reasoner.rulebook.located import Map, Node, read_file
 from reasoner.rulebook.model import At, Band, Filter, Place, Reach, Rulebook, Sees, Within
 from reasoner.rulebook.parts import PROPERTIES
-from reasoner.rulebook.problem import RulesRefused, show
+from reasoner.rulebook.problem import RulesRefused, problem_text
 from reasoner.rulebook.quantity import WORDS
 from reasoner.rulebook.read import collect, read_rules
 
@@ -30,7 +30,7 @@ def book() -> Rulebook:
 def refused(path: Path) -> list[str]:
     with pytest.raises(RulesRefused) as caught:
         read_rules([path], shown_from=path.parent)
-    return [show(problem) for problem in caught.value.problems]
+    return [problem_text(problem) for problem in caught.value.problems]
 
 
 def changed(folder: Path, file: str, old: str, new: str) -> Path:
@@ -284,7 +284,7 @@ def test_damaged_rules_are_read_or_refused(tmp_path: Path, seed: int) -> None:
         path.write_text("\n".join(lines), encoding="utf-8")
     found, problems = collect([copy])
     assert (found is None) == bool(problems)
-    assert all(show(problem) for problem in problems)
+    assert all(problem_text(problem) for problem in problems)
 
 
 # ---- the rules themselves --------------------------------------------------------------------------------------------
@@ -293,5 +293,5 @@ def test_damaged_rules_are_read_or_refused(tmp_path: Path, seed: int) -> None:
 def test_the_rule_base_is_read() -> None:
     """Without a mistake; `tests/bench/bench_limits.py` times it."""
     found, problems = collect([RULES], shown_from=RULES.parent)
-    assert found is not None, "\n".join(show(problem) for problem in problems)
+    assert found is not None, "\n".join(problem_text(problem) for problem in problems)
     assert len(found.checks) > 50

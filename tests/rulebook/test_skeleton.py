@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from reasoner.rulebook.entries import SECTIONS
-from reasoner.rulebook.problem import show
+from reasoner.rulebook.problem import problem_text
 from reasoner.rulebook.read import collect, read_rules
 from reasoner.rulebook.schema import skeleton
 
@@ -43,7 +43,7 @@ def test_every_spot_is_refused_and_nothing_else(kind: str, tmp_path: Path) -> No
     spots = {(number, line.index("REPLACE ME")) for number, line in enumerate(code, start=1) if "REPLACE ME" in line}
     marked = {(problem.place.line, problem.place.column - 1) for problem in problems}
     inside = {number for number, line in enumerate(code, start=1) if line.startswith("      ") and kind == "fault"}
-    assert {spot for spot in spots if spot[0] not in inside} <= marked, "\n".join(map(show, problems))
+    assert {spot for spot in spots if spot[0] not in inside} <= marked, "\n".join(map(problem_text, problems))
 
 
 @pytest.mark.parametrize("kind", FILLED)
@@ -89,4 +89,4 @@ def test_what_stands_behind_a_remark_is_right_too(tmp_path: Path) -> None:
                 path = tmp_path / "own.yaml"
                 path.write_text(f"{kind}s:\n  {name}:\n    {match[1]}: {match[2]}\n", encoding="utf-8")
                 found, problems = collect([SMALL], tmp_path, [path])
-                assert found is not None, "\n".join(map(show, problems))
+                assert found is not None, "\n".join(map(problem_text, problems))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from reasoner.rulebook import quantity
 from reasoner.rulebook.model import Filter, Place
 from reasoner.rulebook.parts import passes
-from reasoner.rulebook.problem import Problem, Unreadable, choices_of, levels_of, near, shorten, show
+from reasoner.rulebook.problem import Problem, Unreadable, choices_of, levels_of, near, problem_text, shorten
 
 # ---- how often -------------------------------------------------------------------------------------------------------
 
@@ -100,16 +100,16 @@ def test_any_text_is_a_probability_or_unreadable(text: str) -> None:
 
 
 def test_numbers() -> None:
-    assert quantity.number("-2.5") == -2.5
-    assert quantity.minutes("40") == 40
-    assert quantity.money("250.5") == 250.5
-    assert quantity.percent("0.5 %") == pytest.approx(0.005)
+    assert quantity.parse_number("-2.5") == -2.5
+    assert quantity.parse_minutes("40") == 40
+    assert quantity.parse_money("250.5") == 250.5
+    assert quantity.parse_percent("0.5 %") == pytest.approx(0.005)
 
 
 def test_distances() -> None:
     """A mile is 1609.344 m exactly (NIST SP 811, 2008, appendix B.8)."""
-    assert quantity.distance("160000 km") == 160000
-    assert quantity.distance("100000 mi") == pytest.approx(160934.4, rel=1e-12)
+    assert quantity.parse_distance("160000 km") == 160000
+    assert quantity.parse_distance("100000 mi") == pytest.approx(160934.4, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -122,25 +122,25 @@ def test_bands(text: str, band: tuple[float | None, float | None]) -> None:
 @pytest.mark.parametrize(
     ("parser", "text", "mend"),
     [
-        (quantity.minutes, "40 min", "write 40"),
-        (quantity.minutes, "1.5 h", "write 90"),
-        (quantity.minutes, "90 s", "write 1.5"),
-        (quantity.minutes, "-1", "at least 0"),
-        (quantity.minutes, "nan", "write digits"),
-        (quantity.minutes, "1e400", "without a unit"),
-        (quantity.minutes, "9" * 400, "at most"),
-        (quantity.number, "1,5", "write 1.5"),
-        (quantity.money, "€ 12", "alone: 12"),
-        (quantity.money, "12 EUR", "alone: 12"),
-        (quantity.money, "-3", "at least 0"),
-        (quantity.percent, "12", "write 12 %"),
-        (quantity.percent, "0.12", "write 12 %"),
-        (quantity.percent, "120 %", "from 0 % to 100 %"),
-        (quantity.percent, "often", "such as 12 %"),
-        (quantity.distance, "160000", "160000 km or 160000 mi"),
-        (quantity.distance, "160,000 km", "write 160000 km"),
-        (quantity.distance, "160 000 miles", "write 160000 mi"),
-        (quantity.distance, "far", "such as 160000 km"),
+        (quantity.parse_minutes, "40 min", "write 40"),
+        (quantity.parse_minutes, "1.5 h", "write 90"),
+        (quantity.parse_minutes, "90 s", "write 1.5"),
+        (quantity.parse_minutes, "-1", "at least 0"),
+        (quantity.parse_minutes, "nan", "write digits"),
+        (quantity.parse_minutes, "1e400", "without a unit"),
+        (quantity.parse_minutes, "9" * 400, "at most"),
+        (quantity.parse_number, "1,5", "write 1.5"),
+        (quantity.parse_money, "€ 12", "alone: 12"),
+        (quantity.parse_money, "12 EUR", "alone: 12"),
+        (quantity.parse_money, "-3", "at least 0"),
+        (quantity.parse_percent, "12", "write 12 %"),
+        (quantity.parse_percent, "0.12", "write 12 %"),
+        (quantity.parse_percent, "120 %", "from 0 % to 100 %"),
+        (quantity.parse_percent, "often", "such as 12 %"),
+        (quantity.parse_distance, "160000", "160000 km or 160000 mi"),
+        (quantity.parse_distance, "160,000 km", "write 160000 km"),
+        (quantity.parse_distance, "160 000 miles", "write 160000 mi"),
+        (quantity.parse_distance, "far", "such as 160000 km"),
         (quantity.band, "10 to -10", "`-10 to 10`"),
         (quantity.band, "over 9", "such as `below -10`"),
         (quantity.band, "below ten", "write digits"),
@@ -154,7 +154,13 @@ def test_what_is_no_quantity_says_what_would_be(parser: object, text: str, mend:
 
 @given(st.text(max_size=12) | st.from_regex(r"[0-9.,+ -]{0,12}(km|mi|%|to|below)?", fullmatch=True))
 def test_any_text_is_a_finite_number_or_unreadable(text: str) -> None:
-    for parser in (quantity.number, quantity.minutes, quantity.money, quantity.percent, quantity.distance):
+    for parser in (
+        quantity.parse_number,
+        quantity.parse_minutes,
+        quantity.parse_money,
+        quantity.parse_percent,
+        quantity.parse_distance,
+    ):
         try:
             assert math.isfinite(parser(text))
         except Unreadable as wrong:
@@ -210,18 +216,18 @@ def test_filters_by_distance() -> None:
 
 def test_a_mark_keeps_tabs() -> None:
     problem = Problem(Place("x.yaml", 3, 3), "what", "do this\nor that", "\t ab", 2, "some-kind")
-    assert show(problem) == "\n".join(
+    assert problem_text(problem) == "\n".join(
         ["x.yaml:3:3: error: what   [some-kind]", "    3 | \t ab", "      | \t ^^", "   do this", "   or that"]
     )
 
 
 def test_a_long_line_is_cut_around_the_mark() -> None:
     line = "a" * 500 + "HERE" + "b" * 500
-    shown = show(Problem(Place("x.yaml", 1, 501), "what", "", line, 4, "some-kind")).splitlines()
+    shown = problem_text(Problem(Place("x.yaml", 1, 501), "what", "", line, 4, "some-kind")).splitlines()
     start = shown[2].index("^")
     assert shown[1][start : start + 4] == "HERE" and shown[2].count("^") == 4
     assert max(map(len, shown)) < 130
 
 
 def test_no_line_no_mark() -> None:
-    assert show(Problem(Place("x.yaml", 1), "what", "", "", 1, "some-kind", "warning")).count("\n") == 0
+    assert problem_text(Problem(Place("x.yaml", 1), "what", "", "", 1, "some-kind", "warning")).count("\n") == 0

@@ -97,7 +97,7 @@ def standing(d: Drive) -> Standing:
     workup = car(d.truth.engine, d.options.get("litres"))
     given = 0
     try:
-        events = logged.take(workup, d.csv.encode(), f"{d.name}.csv")
+        events = logged.take_log(workup, d.csv.encode(), f"{d.name}.csv")
         workup, given = workup.after(events), len(events) - 1
     except Refused:
         pass

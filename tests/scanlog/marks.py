@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from reasoner.measure.fuel import PETROL
-from reasoner.scanlog.amounts import Shape
+from reasoner.scanlog.amounts import SizedFamily
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
 from reasoner.scanlog.document import BankFacts, LogDocument
@@ -91,11 +91,11 @@ def mark(d: Drive) -> Mark:
     )
 
 
-def _same_way(shape: Shape | None, t: Truth) -> bool:
+def _same_way(shape: SizedFamily | None, t: Truth) -> bool:
     return shape is None or t.trim == 0 or shape.at_most.value * t.trim > 0
 
 
-def _compared(t: Truth, shape: Shape, banks: int) -> tuple[float, float, float] | None:
+def _compared(t: Truth, shape: SizedFamily, banks: int) -> tuple[float, float, float] | None:
     """(what is said, its standard error, the truth) in one measure; None where the two are not of one kind."""
     size = shape.size
     if t.family in AT_TOP and shape.name == LOAD:

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from reasoner.measure.trims import TrimFit, TrimReading
-from reasoner.measure.trims import fit as fit_typed
+from reasoner.measure.trims import fit_trims as fit_typed
 from reasoner.scanlog import shapes
-from reasoner.scanlog.amounts import Fits, Scale, fits
+from reasoner.scanlog.amounts import AirScale, Fits, size_families
 from reasoner.scanlog.moments import Looked
 from reasoner.scanlog.shapes import LOAD, NONE, SHARE, TIME, Sample
 
@@ -35,10 +35,10 @@ def sample(flows: list[float], trims: list[float], noise: float = 0.3, seed: int
 
 
 def sized(seen: Looked, banks: int = 1) -> Fits:
-    _, one, _ = shapes.fit(seen.sample)
+    _, one, _ = shapes.fit_states(seen.sample)
     ranked = shapes.families(one)
     shows = np.full(len(seen.flow), ranked[0].name != NONE)
-    return fits(one, ranked, seen, shows, 1.0, Scale(banks, 0.0, 14.6, 0.745))
+    return size_families(one, ranked, seen, shows, 1.0, AirScale(banks, 0.0, 14.6, 0.745))
 
 
 # Worked out with T = (1 - aR/m)/k - 1, R = 14.6, 0.745 kg/L, by ordinary least squares outside this program; one error
@@ -51,7 +51,7 @@ def test_leaks_worked_out_by_hand(flows: list[float], trims: list[float], leak: 
     found = sized(sample(flows, trims))
     assert found.best is not None and found.best.name == TIME
     assert found.amount is not None
-    size = Scale(1, 0.0, 14.6, 0.745).leak(found.amount)
+    size = AirScale(1, 0.0, 14.6, 0.745).leak(found.amount)
     assert size.value == pytest.approx(leak, rel=0.12)  # what a sound engine's zero may take or add
     assert abs(size.value - leak) < 1.96 * size.error
 
@@ -100,7 +100,7 @@ def test_slow_noise_widens_the_error() -> None:
     for held in (1, 30):
         noise = np.repeat(rng.normal(0, 0.015, len(m) // held), held)
         seen = looked(m, clean + noise)
-        _, one, _ = shapes.fit(seen.sample)
+        _, one, _ = shapes.fit_states(seen.sample)
         load = seen.sample.where("load")[0]  # told by the trims alone: no engine has a zero of its own there
         errors.append(float(np.sqrt(shapes.families(one)[0].cov[load, load])))
     assert errors[1] > 1.5 * errors[0]

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.scanlog.columns import QUANTITIES, Key, assign, recognise
+from reasoner.scanlog.columns import QUANTITIES, PlacedQuantity, assign, recognise
 from reasoner.scanlog.mapping import propose, read_mapping
-from reasoner.scanlog.reading import LogTable, NoLog, read
+from reasoner.scanlog.reading import LogTable, NoLog, read_log
 
 KNOWN = [
     ("Time (s)", "time", 0, "s"),
@@ -73,7 +73,7 @@ KNOWN = [
 @pytest.mark.parametrize(("header", "quantity", "place", "unit"), KNOWN)
 def test_what_is_known(header: str, quantity: str, place: int, unit: str) -> None:
     use = recognise(header)
-    assert (use.key, use.unit) == (Key(quantity, place), unit)
+    assert (use.key, use.unit) == (PlacedQuantity(quantity, place), unit)
 
 
 # Trade words of everyday use in these languages; practice.
@@ -118,11 +118,11 @@ ABROAD = [
 @pytest.mark.parametrize(("header", "quantity", "place", "unit"), ABROAD)
 def test_names_in_other_languages(header: str, quantity: str, place: int, unit: str) -> None:
     use = recognise(header)
-    assert (use.key, use.unit) == (Key(quantity, place), unit)
+    assert (use.key, use.unit) == (PlacedQuantity(quantity, place), unit)
 
 
 def log_of(header: str, rows: list[str]) -> LogTable:
-    table = read("\n".join([header, *rows]).encode())
+    table = read_log("\n".join([header, *rows]).encode())
     assert isinstance(table, LogTable)
     return table
 
@@ -130,15 +130,15 @@ def log_of(header: str, rows: list[str]) -> LogTable:
 @pytest.mark.parametrize(
     ("header", "key", "before", "after", "same"),
     [
-        ("coolant (°C)", Key("coolant temperature"), 90.0, 194.0, 90.0),
-        ("manifold pressure (kPa)", Key("manifold pressure, absolute"), 40.0, 5.8, 40.0),
-        ("MAF (g/s)", Key("airflow"), 4.0, 14.4, 4.0),
-        ("STFT1 (%)", Key("short-term trim", 1), -8.0, 0.92, -8.0),
-        ("lambda bank 1", Key("lambda", 1), 1.0, 14.64, 1.0),
+        ("coolant (°C)", PlacedQuantity("coolant temperature"), 90.0, 194.0, 90.0),
+        ("manifold pressure (kPa)", PlacedQuantity("manifold pressure, absolute"), 40.0, 5.8, 40.0),
+        ("MAF (g/s)", PlacedQuantity("airflow"), 4.0, 14.4, 4.0),
+        ("STFT1 (%)", PlacedQuantity("short-term trim", 1), -8.0, 0.92, -8.0),
+        ("lambda bank 1", PlacedQuantity("lambda", 1), 1.0, 14.64, 1.0),
     ],
 )
 def test_a_column_that_goes_on_in_another_unit_is_said(
-    header: str, key: Key, before: float, after: float, same: float
+    header: str, key: PlacedQuantity, before: float, after: float, same: float
 ) -> None:
     wave = [0.001 * (i % 9) for i in range(200)]
     rows = [f"{i},800,{(before if i < 120 else after) + wave[i]:.5f}" for i in range(200)]
@@ -152,27 +152,27 @@ def test_one_unit_throughout_is_left_alone() -> None:
     speeds = [0, 0, 30, 60, 90, 60, 30, 0]
     table = log_of("time (s),rpm,speed (km/h)", [f"{i},800,{speeds[i // 25]}" for i in range(200)])
     assert not table.faults
-    assert table.series[Key("road speed")].max() == 90
+    assert table.series[PlacedQuantity("road speed")].max() == 90
 
 
 def test_units_in_a_row_above() -> None:
-    table = read(b"s;1/min;lb/min\ntime;n;MAF\n" + b"".join(b"%d;800;0.5\n" % i for i in range(40)))
+    table = read_log(b"s;1/min;lb/min\ntime;n;MAF\n" + b"".join(b"%d;800;0.5\n" % i for i in range(40)))
     assert isinstance(table, LogTable)
-    assert table.series[Key("airflow")][0] == pytest.approx(0.5 * 453.59237 / 60)
+    assert table.series[PlacedQuantity("airflow")][0] == pytest.approx(0.5 * 453.59237 / 60)
 
 
 def test_trims_as_factors_with_a_long_one_that_stands_still() -> None:
     rows = [f"{i},800,{0.95 + 0.01 * (i % 5):.2f},0.90" for i in range(60)]
     table = log_of("time (s),rpm,STFT1,LTFT1", rows)
-    assert table.series[Key("long-term trim", 1)][0] == pytest.approx(-10)
-    assert table.series[Key("short-term trim", 1)].min() == pytest.approx(-5)
+    assert table.series[PlacedQuantity("long-term trim", 1)][0] == pytest.approx(-10)
+    assert table.series[PlacedQuantity("short-term trim", 1)].min() == pytest.approx(-5)
 
 
 def test_codes_and_the_lamp() -> None:
     rows = [f"{i},800,{'P0172; P0175' if i > 30 else ''},{'on' if i > 30 else 'off'}" for i in range(60)]
     table = log_of("time (s),rpm,DTCs,MIL", rows)
     assert table.codes == (("P0172", 33), ("P0175", 33))
-    assert table.series[Key("warning lamp")].sum() == 29
+    assert table.series[PlacedQuantity("warning lamp")].sum() == 29
 
 
 @pytest.mark.parametrize(
@@ -228,9 +228,9 @@ def test_a_mapping_is_proposed_edited_and_read() -> None:
     columns, problems = read_mapping(edited.encode(), "columns.yaml")
     assert not problems
     assert columns is not None
-    table = read(LOG, columns)
+    table = read_log(LOG, columns)
     assert isinstance(table, LogTable)
-    assert table.series[Key("short-term trim", 2)].tolist() == [-12, -13]
+    assert table.series[PlacedQuantity("short-term trim", 2)].tolist() == [-12, -13]
 
 
 def test_what_is_proposed_can_be_read_as_it_is() -> None:
@@ -240,7 +240,7 @@ def test_what_is_proposed_can_be_read_as_it_is() -> None:
     assert isinstance(proposed, str)
     columns, problems = read_mapping(proposed.encode(), "columns.yaml")
     assert not problems
-    plain, mapped = read(log), read(log, columns)
+    plain, mapped = read_log(log), read_log(log, columns)
     assert isinstance(plain, LogTable)
     assert isinstance(mapped, LogTable)
     assert {k: v.tolist() for k, v in plain.series.items()} == {k: v.tolist() for k, v in mapped.series.items()}
@@ -248,11 +248,11 @@ def test_what_is_proposed_can_be_read_as_it_is() -> None:
 
 def test_rows_without_a_clock_need_their_distance() -> None:
     log = b"Engine speed (rpm),SHRTFT1\n" + b"800,-3\n" * 20
-    assert "no column of time" in read(log).why  # type: ignore[union-attr]
+    assert "no column of time" in read_log(log).why  # type: ignore[union-attr]
     text = b'columns:\n  "Engine speed (rpm)": {quantity: engine speed}\n  SHRTFT1: {quantity: short-term trim}\n'
     text += b"every: 0.5\n"
     columns, _ = read_mapping(text, "c.yaml")
-    table = read(log, columns)
+    table = read_log(log, columns)
     assert isinstance(table, LogTable)
     assert table.seconds.tolist() == [0.5 * i for i in range(20)]
 
@@ -280,12 +280,14 @@ def test_mistakes_in_a_mapping_have_a_place(text: str, kind: str) -> None:
 
 
 def test_quantities_have_names_and_units_that_convert() -> None:
-    from reasoner.measure.units import find
+    from reasoner.measure.units import find_unit
 
     assert len({q.name for q in QUANTITIES}) == len(QUANTITIES)
-    assert all(find(q.unit) for q in QUANTITIES if q.unit)
+    assert all(find_unit(q.unit) for q in QUANTITIES if q.unit)
     assert all(
-        recognise(q.name).key == Key(q.name, 1 if q.at == "bank" else 0) for q in QUANTITIES if q.name != "misfires"
+        recognise(q.name).key == PlacedQuantity(q.name, 1 if q.at == "bank" else 0)
+        for q in QUANTITIES
+        if q.name != "misfires"
     )
 
 

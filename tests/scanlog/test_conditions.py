@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from reasoner.scanlog.conditions import PHASES, RULE_NAMES, Conditions, Phase, conditions
-from reasoner.scanlog.reading import LogTable, read
+from reasoner.scanlog.reading import LogTable, read_log
 from reasoner.scanlog.resampling import Grid, grid
 from tests.scanlog.drives import Setting, csv, drive
 from tests.shipped import book
 
 
 def found(content: bytes | str) -> tuple[Grid, Conditions]:
-    table = read(content.encode() if isinstance(content, str) else content)
+    table = read_log(content.encode() if isinstance(content, str) else content)
     assert isinstance(table, LogTable), table
     g = grid(table)
     assert isinstance(g, Grid), g

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from reasoner.scanlog.analysis import analyse
-from reasoner.scanlog.columns import COOLANT, Key
+from reasoner.scanlog.columns import COOLANT, PlacedQuantity
 from reasoner.scanlog.document import LogDocument
 from reasoner.scanlog.plausibility import Believed, believed
-from reasoner.scanlog.reading import LogTable, read
+from reasoner.scanlog.reading import LogTable, read_log
 from reasoner.scanlog.resampling import Grid, grid
 from tests.scanlog.drives import Fault, Setting, csv
 from tests.scanlog.look import driven
@@ -39,7 +39,7 @@ COOL, AIR, STFT = at("Engine coolant"), at("Air flow"), at("Short term")
 
 
 def checked(content: bytes) -> Believed:
-    table = read(content)
+    table = read_log(content)
     assert isinstance(table, LogTable)
     even = grid(table)
     assert isinstance(even, Grid)
@@ -57,7 +57,7 @@ def test_a_coolant_that_falls_by_tens_of_kelvin_in_a_second_is_not_believed() ->
 
     found = checked(edited(falls))
     (doubt,) = found.doubts
-    assert doubt.key == Key(COOLANT) and "jumps by up to 5" in doubt.said
+    assert doubt.key == PlacedQuantity(COOLANT) and "jumps by up to 5" in doubt.said
     assert (round(doubt.start, -1), round(doubt.end, -1)) == (600, 720)
     coolant = found.grid.of(COOLANT)
     assert np.nanmin(coolant[600:720]) > 60  # what lies between

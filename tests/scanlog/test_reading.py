@@ -5,22 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reasoner.scanlog.columns import Key
-from reasoner.scanlog.reading import LogTable, NoLog, read
+from reasoner.scanlog.columns import PlacedQuantity
+from reasoner.scanlog.reading import LogTable, NoLog, read_log
 from reasoner.scanlog.resampling import Grid, grid
 
 TIME, RPM, SHORT, COOLANT, AIR = (
-    Key("time"),
-    Key("engine speed"),
-    Key("short-term trim", 1),
-    Key("coolant temperature"),
-    Key("airflow"),
+    PlacedQuantity("time"),
+    PlacedQuantity("engine speed"),
+    PlacedQuantity("short-term trim", 1),
+    PlacedQuantity("coolant temperature"),
+    PlacedQuantity("airflow"),
 )
 HEAD = "time (s),engine speed (rpm),short term fuel trim bank 1 (%),coolant temperature (°C)"
 
 
 def table(text: str | bytes) -> LogTable:
-    found = read(text.encode() if isinstance(text, str) else text)
+    found = read_log(text.encode() if isinstance(text, str) else text)
     assert isinstance(found, LogTable), found
     return found
 
@@ -50,7 +50,7 @@ def test_decimal_commas_in_quotes_between_commas() -> None:
 
 
 def test_commas_for_everything_are_refused_by_name() -> None:
-    found = read((HEAD + "\n" + "".join(f"{i},5,800,0,-{i},25,90,0\n" for i in range(20))).encode())
+    found = read_log((HEAD + "\n" + "".join(f"{i},5,800,0,-{i},25,90,0\n" for i in range(20))).encode())
     assert isinstance(found, NoLog)
     assert found.refused.counts[0] == ("commas both between and within the numbers: save it with semicolons", 20)
 
@@ -151,9 +151,9 @@ def test_imperial_units_are_converted() -> None:
     text = "time (s),MAF (lb/min),Speed (mph),ECT (°F),MAP (psi)\n" + "".join(f"{i},1,60,212,14.5\n" for i in range(10))
     series = table(text).series
     assert series[AIR][0] == pytest.approx(7.559873)
-    assert series[Key("road speed")][0] == pytest.approx(96.56064)
+    assert series[PlacedQuantity("road speed")][0] == pytest.approx(96.56064)
     assert series[COOLANT][0] == pytest.approx(100)
-    assert series[Key("manifold pressure, absolute")][0] == pytest.approx(99.97398, abs=1e-3)
+    assert series[PlacedQuantity("manifold pressure, absolute")][0] == pytest.approx(99.97398, abs=1e-3)
 
 
 def test_numbers_that_cannot_be_in_the_standards_unit_are_taken_in_another_and_said() -> None:
@@ -166,7 +166,7 @@ def test_numbers_that_cannot_be_in_the_standards_unit_are_taken_in_another_and_s
 
 
 def test_a_wrong_unit_that_is_stated_is_not_believed() -> None:
-    t = read(("time (s),coolant temperature (°C),RPM\n" + "".join(f"{i},195,800\n" for i in range(10))).encode())
+    t = read_log(("time (s),coolant temperature (°C),RPM\n" + "".join(f"{i},195,800\n" for i in range(10))).encode())
     assert isinstance(t, LogTable)
     assert COOLANT not in t.series
     assert "cannot be °C; they could be °F" in t.notes[0]
@@ -184,14 +184,14 @@ def test_trims_as_factors_and_air_fuel_ratios() -> None:
     text = "time (s),SHRTFT1,AFR\n" + "".join(f"{i},{0.80 + 0.001 * i},14.64\n" for i in range(30))
     t = table(text)
     assert t.series[SHORT][0] == pytest.approx(-20)
-    assert t.series[Key("lambda", 1)][0] == pytest.approx(1.0)
+    assert t.series[PlacedQuantity("lambda", 1)][0] == pytest.approx(1.0)
 
 
 def test_fuel_system_status_in_bits_and_words() -> None:
     """2 and 16 are closed loop, 1, 4 and 8 open (SAE J1979, PID 03; from memory)."""
     cells = ["1", "2", "4", "8", "16", "0", "Closed loop", "Open loop - load", "CL", "OL", "closed loop with a fault"]
     text = "time (s),fuel system status\n" + "".join(f"{i},{c}\n" for i, c in enumerate(cells))
-    assert table(text).series[Key("fuel system", 1)].tolist() == [0, 1, 0, 0, 1, 0, 1, 0, 1, 0, 1]
+    assert table(text).series[PlacedQuantity("fuel system", 1)].tolist() == [0, 1, 0, 0, 1, 0, 1, 0, 1, 0, 1]
 
 
 @pytest.mark.parametrize(
@@ -209,7 +209,7 @@ def test_fuel_system_status_in_bits_and_words() -> None:
     ],
 )
 def test_refusals_say_why(content: bytes, why: str) -> None:
-    found = read(content)
+    found = read_log(content)
     assert isinstance(found, NoLog)
     assert why in found.why
     assert found.mend
@@ -252,16 +252,18 @@ def test_trims_that_are_fractions_under_a_header_of_per_cent() -> None:
     rows = ["time (s),engine speed (rpm),short term fuel trim bank 1 (%),long term fuel trim bank 1 (%)"]
     steps = [(i * 7) % 23 - 15 for i in range(200)]
     rows += [f"{i},800,{n / 128:.4f},{-2 / 128:.4f}" for i, n in enumerate(steps)]
-    table = read("\n".join(rows).encode())
+    table = read_log("\n".join(rows).encode())
     assert isinstance(table, LogTable)
-    assert table.series[Key("short-term trim", 1)].tolist() == pytest.approx([100 * n / 128 for n in steps], abs=0.01)
-    assert table.series[Key("long-term trim", 1)][0] == pytest.approx(-100 * 2 / 128, abs=0.01)
+    assert table.series[PlacedQuantity("short-term trim", 1)].tolist() == pytest.approx(
+        [100 * n / 128 for n in steps], abs=0.01
+    )
+    assert table.series[PlacedQuantity("long-term trim", 1)][0] == pytest.approx(-100 * 2 / 128, abs=0.01)
     assert sum("taken as fractions" in note for note in table.notes) == 2
 
 
 def test_a_line_without_end_is_refused_at_once() -> None:
     good = "time (s),engine speed (rpm)\n" + "1," * 400_000 + "\n" + "\n".join(f"{i},800" for i in range(20))
-    table = read(good.encode())
+    table = read_log(good.encode())
     assert isinstance(table, LogTable)
     assert len(table.seconds) == 20
     assert table.refused.total == 1
@@ -270,6 +272,6 @@ def test_a_line_without_end_is_refused_at_once() -> None:
 def test_commas_within_some_of_the_numbers_are_named_too() -> None:
     """Whole numbers among them: fewer cells than twice the header's."""
     rows = "\n".join(f"{i},50,800,12,5,88" for i in range(20))
-    found = read(f"time (s),engine speed (rpm),MAF (g/s),ECT (°C)\n{rows}\n".encode())
+    found = read_log(f"time (s),engine speed (rpm),MAF (g/s),ECT (°C)\n{rows}\n".encode())
     assert isinstance(found, NoLog)
     assert found.mend.startswith("semicolons or tabs between the cells")

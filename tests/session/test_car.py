@@ -7,16 +7,16 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from reasoner.casebook.events import Answered, Event, FactsTold, Finished, JobTaken, WorkTaken, written
+from reasoner.casebook.events import Answered, Event, FactsTold, Finished, JobTaken, WorkTaken, event_as_written
 from reasoner.casebook.shape import read_event
 from reasoner.network.equipment import chance, following
-from reasoner.network.graph import share
+from reasoner.network.graph import fault_share
 from reasoner.network.vehicle import Vehicle, vehicle_from, with_facts
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.parts import EQUIPMENT, PROPERTIES
 from reasoner.session import acts, fitted
 from reasoner.session.acts import Refused
-from reasoner.session.after_work import gone_on, resume
+from reasoner.session.after_work import gone_on, workup_now
 from reasoner.session.concluding import belief, verdict
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
@@ -74,15 +74,15 @@ def test_taken_back_the_belief_is_the_same_to_the_last_bit(key: str) -> None:
         assert np.array_equal(back.belief.probability, start.belief.probability)
         assert [c.name for c in back.tables.causes] == [c.name for c in start.tables.causes]
         assert back.vehicle.fields == start.vehicle.fields
-        again = begin(BOOK, car(distance="150000 km"), [read_event(written(e)) for e in back.events])
+        again = begin(BOOK, car(distance="150000 km"), [read_event(event_as_written(e)) for e in back.events])
         assert np.array_equal(again.belief.probability, start.belief.probability)
 
 
 def test_a_case_read_again_knows_the_car_as_the_session_did() -> None:
     start = seen(garage().begin(car()), *LOOKS)
     after = seen(told(start, return_line="no", gas_conversion="yes"), ("comes-back", "again"))
-    events = [read_event(written(event)) for event in after.events]
-    for again in (begin(BOOK, car(), events), resume(BOOK, car(), events), garage().begin(car(), events)):
+    events = [read_event(event_as_written(event)) for event in after.events]
+    for again in (begin(BOOK, car(), events), workup_now(BOOK, car(), events), garage().begin(car(), events)):
         assert np.array_equal(again.belief.probability, after.belief.probability)
     assert garage().chapters(car(), events)[0].workup.vehicle.properties["gas conversion"] == "yes"
 
@@ -128,7 +128,7 @@ def test_without_facts_the_belief_is_what_the_shares_say() -> None:
     for fault in faults:
         if fault.name in there:
             ratio = by_fault[fault.name] / by_fault["purge-valve-leaks"]
-            shares = share(fault, car()) / share(BOOK.faults["purge-valve-leaks"], car())
+            shares = fault_share(fault, car()) / fault_share(BOOK.faults["purge-valve-leaks"], car())
             assert fault.anything_else or ratio == pytest.approx(shares)
 
 
@@ -155,7 +155,7 @@ def test_after_work_too() -> None:
         WorkTaken(step=step + 1, jobs=(JobTaken("replace-purge-valve", ("engine",)),)),
         Finished(step=step + 2),
     )
-    done = resume(BOOK, car(), (*start.events, *work))
+    done = workup_now(BOOK, car(), (*start.events, *work))
     after = done.after(acts.facts(done, {"rail vacuum hose": "no"}))
     found = dict(zip((c.name for c in after.tables.causes), after.belief.probability, strict=True))
     assert found["regulator-diaphragm"] == 0.0 and sum(found.values()) == pytest.approx(1)

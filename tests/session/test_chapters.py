@@ -29,7 +29,7 @@ from reasoner.repair.rounds import parted
 from reasoner.session import acts
 from reasoner.session.acts import Refused
 from reasoner.session.chapters import cause_name, close_case, closing, found_in, tried
-from reasoner.session.effort import effort
+from reasoner.session.effort import effort_spent
 from tests.events import as_written, read
 from tests.fleet import a_vehicle
 from tests.shipped import ROOT, book, garage, some
@@ -185,19 +185,19 @@ def test_effort_is_the_rules_minutes_and_the_way_between_conditions() -> None:
     workup = garage().begin(a_vehicle(layout="inline 4", injection="direct"))
     workup = workup.after(acts.change_condition(workup, "engine-off"))
     workup = workup.after(acts.answer(workup, "purge-valve-holds-vacuum", {0: "holds"}))
-    first = effort(workup)
+    first = effort_spent(workup)
     checks, tables = book().checks, workup.tables
     assert first.minutes == checks["purge-valve-holds-vacuum"].minutes  # it came in so
     workup = workup.after(acts.change_condition(workup, "hot-restart"))
     workup = workup.after(acts.answer(workup, "hot-restart-watched", {1: "normal"}))
     here, there = (tables.condition_number[n] for n in ("engine-off", "hot-restart"))
     way = tables.reach[here, there]
-    assert effort(workup).minutes == first.minutes + way[0] + checks["hot-restart-watched"].minutes
-    assert effort(workup).wait == way[1] + checks["hot-restart-watched"].wait
+    assert effort_spent(workup).minutes == first.minutes + way[0] + checks["hot-restart-watched"].minutes
+    assert effort_spent(workup).wait == way[1] + checks["hot-restart-watched"].wait
     last = workup.record.given[-1].number
-    assert effort(workup, upto=last - 1) == first
-    assert effort(workup, only={last}).minutes == checks["hot-restart-watched"].minutes + float(way[0])
-    assert effort(workup, only=()).minutes == 0
+    assert effort_spent(workup, upto=last - 1) == first
+    assert effort_spent(workup, only={last}).minutes == checks["hot-restart-watched"].minutes + float(way[0])
+    assert effort_spent(workup, only=()).minutes == 0
 
 
 # ---- stories ---------------------------------------------------------------------------------------------------------

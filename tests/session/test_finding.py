@@ -9,7 +9,7 @@ import pytest
 from reasoner.casebook.events import Answered, ConditionMet
 from reasoner.session import acts
 from reasoner.session.asking import question
-from reasoner.session.finding import find
+from reasoner.session.finding import find_checks
 from reasoner.session.words import step_text, values_text
 from tests.events import read
 from tests.terminal.desks import case
@@ -28,22 +28,22 @@ from tests.terminal.desks import case
     ],
 )
 def test_found_by_title_words_question_and_outcomes(text: str, first: str) -> None:
-    assert find(case(), text)[0].name == first
+    assert find_checks(case(), text)[0].name == first
 
 
 @pytest.mark.parametrize("text", ["", "   ", "zebra", "is the of", "\x1b[31m", "\u202e"])
 def test_nothing_is_found_by_nothing(text: str) -> None:
-    assert find(case(), text) == ()
+    assert find_checks(case(), text) == ()
 
 
 def test_more_of_the_words_come_first() -> None:
-    names = [check.name for check in find(case(), "fuel pressure")]
+    names = [check.name for check in find_checks(case(), "fuel pressure")]
     assert names[0] == "pressure" and "smell" in names
 
 
 def test_a_check_that_cannot_apply_is_not_found() -> None:
     port = case(injection="port")
-    assert all(check.name in port.tables.check_number for check in find(port, "fuel trim pressure plug smell"))
+    assert all(check.name in port.tables.check_number for check in find_checks(port, "fuel trim pressure plug smell"))
 
 
 @pytest.mark.parametrize(

@@ -49,7 +49,7 @@ def log(kind: str = "leak", seed: int = 3) -> bytes:
 
 def taken(kind: str = "leak", workup: Workup | None = None, seed: int = 3) -> Workup:
     workup = workup or car(**CAR)
-    return workup.after(logged.take(workup, log(kind, seed), "drive.csv"))
+    return workup.after(logged.take_log(workup, log(kind, seed), "drive.csv"))
 
 
 def share(workup: Workup, family: str) -> float:
@@ -178,7 +178,7 @@ def test_a_leak_that_is_gone_under_load_is_no_dirty_meter() -> None:
 def test_a_log_counts_once_until_it_is_taken_back() -> None:
     after = taken()
     with pytest.raises(Refused, match="taken in before"):
-        logged.take(after, log(), "renamed.csv")
+        logged.take_log(after, log(), "renamed.csv")
     undo = acts.undo(after)
     assert step_text(after, undo[0].undone) == "the log drive.csv, with all that it answers"
     back = after.after(undo)
@@ -189,10 +189,10 @@ def test_a_log_counts_once_until_it_is_taken_back() -> None:
 def test_banks_that_the_car_does_not_have_answer_nothing() -> None:
     content = csv(drive(3, Setting(banks=2, fault=LEAK)))
     workup = car(**CAR)
-    events = logged.take(workup, content, "two.csv")
+    events = logged.take_log(workup, content, "two.csv")
     assert {p for e in answers(events) for p in e["values"]} == {"0", "1"}
     two = car(layout="V 6", upstream_sensors="2", **CAR)
-    assert {p for e in answers(logged.take(two, content, "two.csv")) for p in e["values"]} == {"0", "1", "2"}
+    assert {p for e in answers(logged.take_log(two, content, "two.csv")) for p in e["values"]} == {"0", "1", "2"}
 
 
 def test_a_long_log_comes_to_a_bounded_number_of_spells(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -242,7 +242,7 @@ def test_a_broken_event_is_said(broken: Raw) -> None:
 )
 def test_what_is_no_log_is_refused_in_a_line(content: bytes) -> None:
     with pytest.raises(Refused) as refused:
-        logged.take(car(), content, "x.csv")
+        logged.take_log(car(), content, "x.csv")
     assert "\n" not in refused.value.message and "x.csv" in refused.value.message
 
 
@@ -255,7 +255,7 @@ def test_on_the_screen_it_is_read_back_and_kept_by_enter(monkeypatch: pytest.Mon
     from reasoner.terminal import loop
     from tests.terminal import desks
 
-    monkeypatch.setattr(desks, "run", lambda *these: loop.run(*these, fetch=fetch))
+    monkeypatch.setattr(desks, "run_loop", lambda *these: loop.run_loop(*these, fetch=fetch))
     lines = ("log gone.csv", "log there.csv", "", "n", "log there.csv", "2 L", "", "log there.csv", "b")
     kept, text, _ = sit(workup=car(**CAR), desk=desk_with(lines, height=70))
     assert "Gone.csv: no such file" in text and "THE LOG SAYS" in text and "Not kept." in text

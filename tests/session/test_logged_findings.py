@@ -33,7 +33,7 @@ V6 = {"layout": "V 6", "upstream_sensors": "2"}
 
 
 def given(content: bytes, workup: Workup | None = None, litres: str = "") -> list[Raw]:
-    events = logged.take(workup or car(**CAR), content, "made-up.csv", None, litres)
+    events = logged.take_log(workup or car(**CAR), content, "made-up.csv", None, litres)
     assert not any(wrong_with(e) for e in as_written(events))
     return answers(events)
 
@@ -297,10 +297,10 @@ def test_displacement_is_known_of_the_car_or_typed_with_the_log() -> None:
     stated = given(content, car(displacement="2.0 L", **CAR))
     (one,), (two,) = of(check, typed), of(check, stated)
     assert one["values"]["0"] == pytest.approx(two["values"]["0"], rel=0.05) and likeliest(one) == "normal"
-    events = logged.take(car(**CAR), content, "x.csv", None, "2 L")
+    events = logged.take_log(car(**CAR), content, "x.csv", None, "2 L")
     assert as_written(events)[0]["inputs"] == {"litres": "2 L"} and logged.displacement_known(car(**CAR).after(events))
     with pytest.raises(acts.Refused, match="kg"):
-        logged.take(car(**CAR), content, "x.csv", None, "2 kg")
+        logged.take_log(car(**CAR), content, "x.csv", None, "2 kg")
 
 
 @pytest.mark.parametrize(
@@ -362,7 +362,7 @@ def test_figures_go_through_a_script_of_answers() -> None:
     typed = acts.answer(
         workup, "trim-idle", read_off, reading="-18 %", figures=acts.figures_of(workup, "trim-idle", {1: -18.0})
     )
-    for case in (workup.after(typed), workup.after(logged.take(workup, log(), "drive.csv"))):
+    for case in (workup.after(typed), workup.after(logged.take_log(workup, log(), "drive.csv"))):
         kept = {json.dumps(e["figures"]) for e in answers(case.events) if "figures" in e}
         again = replayed(case)
         assert again and all(e.get("figures") for e in again)
@@ -393,7 +393,7 @@ def test_words_beside_a_reading_keep_their_place() -> None:
 
 def test_a_copy_given_away_says_the_same() -> None:
     workup = car(**CAR)
-    after = workup.after(logged.take(workup, log(), "estate of Mrs Wren.csv"))
+    after = workup.after(logged.take_log(workup, log(), "estate of Mrs Wren.csv"))
     head = {"format": 1, "case": "one", "opened": "2026-03-09T08:00:00+00:00", "rules": "x", "vehicle": dict(CAR)}
     copy = anonymous(CaseFile(Path("one.yaml"), head, tuple(as_written(after.events))), "two")
     assert "Wren" not in json.dumps(copy.events) and not any(wrong_with(e) for e in copy.events)
@@ -428,7 +428,7 @@ def believed(workup: Workup, *beginnings: str) -> float:
 
 def after(setting: Setting, seed: int) -> Workup:
     workup = car(displacement="2.0 L", **CAR)
-    return workup.after(logged.take(workup, csv(drive(seed, setting)), "made-up.csv"))
+    return workup.after(logged.take_log(workup, csv(drive(seed, setting)), "made-up.csv"))
 
 
 def test_near_the_limit_a_log_moves_the_belief_little_and_a_clear_one_much() -> None:

@@ -10,7 +10,7 @@ from reasoner.casebook.shape import load_sound
 from reasoner.history.trace import vehicle_of
 from reasoner.repair.guards import looking_at
 from reasoner.session.concluding import verdict
-from reasoner.session.deciding import concluded, decide, document, title
+from reasoner.session.deciding import concluded, decide, decision_document, title
 from reasoner.session.workup import Workup
 from tests.shipped import garage, some
 
@@ -30,7 +30,7 @@ def test_loop_and_decide_are_of_one_voice(path: Path) -> None:
     said, best = verdict(workup), concluded(workup).best
     assert (said.choice, said.course, said.cures) == (best.kind, title(first, best), best.cures)
     if workup.look is None:
-        recommended = next(choice for choice in document(first).choices if choice.recommended)
+        recommended = next(choice for choice in decision_document(first).choices if choice.recommended)
         assert (said.course, said.wanted_first) == (recommended.title, recommended.missing)
 
 

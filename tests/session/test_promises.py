@@ -11,7 +11,7 @@ import pytest
 
 from reasoner.casebook.shape import load_sound
 from reasoner.history.trace import vehicle_of
-from reasoner.inference.plan import worth
+from reasoner.inference.plan import worth_asking
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.parts import passes
 from reasoner.session import acts
@@ -48,7 +48,7 @@ def random_session(name: str, seed: int, steps: int = STEPS) -> list[tuple[Worku
     workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
     found = []
     for _ in range(steps):
-        option = next((o for o in workup.ranked if worth(o, workup.costs)), None)
+        option = next((o for o in workup.ranked if worth_asking(o, workup.costs)), None)
         if option is None:
             break
         asked = question(workup, option)

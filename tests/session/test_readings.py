@@ -222,7 +222,7 @@ def test_a_fact_about_the_car_is_asked_once() -> None:
 )
 def test_wrong_inputs_are_refused_in_words(check: str, inputs: dict[str, Any], says: str) -> None:
     with pytest.raises(Refused, match=says):
-        readings.work(car(), check, inputs)
+        readings.outcome_from_inputs(car(), check, inputs)
 
 
 # ---- other drivers ---------------------------------------------------------------------------------------------------

@@ -25,7 +25,7 @@ import pytest
 from reasoner.network.vehicle import vehicle_from
 from reasoner.session.acts import Refused
 from reasoner.session.protocol import Talk, hear
-from reasoner.session.tables_doc import document
+from reasoner.session.tables_doc import tables_document
 from reasoner.session.workup import Workup
 from tests.shipped import LONG, book, garage
 
@@ -53,7 +53,7 @@ def start(name: str) -> tuple[Workup, dict[str, Any]]:
     vehicle, mistakes = vehicle_from(VEHICLES[name])
     assert vehicle is not None, mistakes
     workup = garage().begin(vehicle)
-    tables = json.loads(json.dumps(document(workup.tables, book())))
+    tables = json.loads(json.dumps(tables_document(workup.tables, book())))
     tables["by name"] = {check["name"]: check for check in tables["checks"]}
     return workup, tables
 

@@ -43,7 +43,7 @@ class Program:
             {"layout": "inline 4", "injection": "direct", "charging": "charged", "distance": "198000 km"}
         )
         assert vehicle is not None
-        self.talk = Talk(after_work.resume(book(), vehicle, till_work()), events=till_work())
+        self.talk = Talk(after_work.workup_now(book(), vehicle, till_work()), events=till_work())
 
     def say(self, *messages: Message) -> Message:
         """The answer to the last of them; where it is the state, without it being worked out: {}."""

@@ -14,7 +14,7 @@ from reasoner.casebook.events import Event, Finished, JobTaken, Ticked, Undone, 
 from reasoner.casebook.shape import load_sound
 from reasoner.network.vehicle import vehicle_from
 from reasoner.repair import rounds
-from reasoner.repair.choices import Stake, choices
+from reasoner.repair.choices import Stake, all_choices
 from reasoner.repair.jobs import Job
 from reasoner.repair.prices import usual
 from reasoner.repair.proof import ProofDoc, may_close, proof_document
@@ -39,13 +39,13 @@ class Car:
         vehicle, mistakes = vehicle_from({k.replace("_", " "): v for k, v in fields.items()})
         assert vehicle is not None, mistakes
         self.vehicle, self.events = vehicle, list[Event]()
-        self.workup = after_work.resume(book(), vehicle, self.events)
+        self.workup = after_work.workup_now(book(), vehicle, self.events)
 
     def keep(self, events: Sequence[Event]) -> Workup:
         """Read anew where the work ends; between, a line is only added."""
         self.events += events
         anew = any(isinstance(event, Finished | Undone) for event in events)
-        self.workup = after_work.resume(book(), self.vehicle, self.events) if anew else self.workup.after(events)
+        self.workup = after_work.workup_now(book(), self.vehicle, self.events) if anew else self.workup.after(events)
         return self.workup
 
     def answer(self, check: str, seen: Mapping[str, str], condition: str = "") -> None:
@@ -113,7 +113,7 @@ def test_follow_up(story: dict[str, Any]) -> None:
         car.keep(acts.answer(workup, check.name, values, option=option if option.first is None else None))
     found = story["found"]
     assert ordered(car.chances())[0] in ([found] if isinstance(found, str) else found)
-    again = after_work.resume(book(), car.vehicle, car.events)  # the case read from its beginning says the same
+    again = after_work.workup_now(book(), car.vehicle, car.events)  # the case read from its beginning says the same
     assert again.belief.probability.tolist() == pytest.approx(car.workup.belief.probability.tolist())
     told_before = {c.name for c in book().checks.values() if c.kind == "told" and not c.after_work and not c.codes}
     assert not told_before & set(asked)  # the owner is not asked again about the complaint before the work
@@ -154,7 +154,7 @@ def test_cases_without_work_read_as_before() -> None:
         case = load_sound(path)
         vehicle, _ = vehicle_from(case.vehicle)
         assert vehicle is not None
-        one, other = begin(book(), vehicle, case.events), after_work.resume(book(), vehicle, case.events)
+        one, other = begin(book(), vehicle, case.events), after_work.workup_now(book(), vehicle, case.events)
         if not any(isinstance(event, Finished) for event in case.events):
             assert one.belief.probability.tolist() == other.belief.probability.tolist()
             assert one.record.given == other.record.given
@@ -176,13 +176,13 @@ def test_the_work_of_a_choice() -> None:
     car = a_car_with_a_leak()
     workup = car.workup
     stake = Stake(book(), workup.tables, workup.situation, usual(book()))
-    by_kind = {choice.kind: choice for choice in choices(stake)}
-    car.keep(rounds.take(workup, by_kind["all"]))
+    by_kind = {choice.kind: choice for choice in all_choices(stake)}
+    car.keep(rounds.take_choice(workup, by_kind["all"]))
     (work,) = rounds_of(book(), car.events)
     assert work.jobs == (Job("replace-injector", frozenset(f"cylinder {n}" for n in (1, 2, 3, 4))),)
     with pytest.raises(Refused, match="nothing is to be repaired"):
-        rounds.take(workup, by_kind["watch"])
-    car.keep(rounds.take(car.workup, by_kind["in turn"]))
+        rounds.take_choice(workup, by_kind["watch"])
+    car.keep(rounds.take_choice(car.workup, by_kind["in turn"]))
     assert len(rounds_of(book(), car.events)[-1].jobs) == 1  # the first of them; the others follow if it fails
 
 
@@ -267,7 +267,7 @@ def test_what_is_not_finished_is_not_proven() -> None:
 
 def test_nothing_told_is_nothing_to_take_back() -> None:
     with pytest.raises(Refused, match="nothing to take back"):
-        rounds.take_back([])
+        rounds.take_last_back([])
 
 
 def test_a_second_round_begins_from_what_is_believed_after_the_first() -> None:

@@ -34,7 +34,7 @@ def test_work_before_it_began_raises_what_such_work_brings_in_and_the_rest_is_no
     now, then = (belief(w, ranges=False).all for w in (after, before))
     wrong = [cause for cause in then if cause.startswith("injector-value-wrong")]
     assert sum(now[c] for c in wrong) > 5 * sum(then[c] for c in wrong)
-    assert story.asked(after, "work") == [] and "other workshop, 800 km, after" in after.record.notes[0]
+    assert story.tellable(after, "work") == [] and "other workshop, 800 km, after" in after.record.notes[0]
     given = {g.check: g.values[0] for g in after.record.given}
     assert max(given["recent-work-other"], key=given["recent-work-other"].__getitem__) == "none"
 
@@ -53,7 +53,7 @@ def test_several_patterns_share_the_weight() -> None:
     after = before.after(story.tell_pattern(before, check, [2, 5]))
     value = after.record.given[0].values[0]
     assert value == {**dict.fromkeys((o.name for o in check.outcomes), 0.0), "hot-restart": 0.5, "warm": 0.5}
-    assert "how-warm" not in {c.name for c in story.asked(after, "pattern")}
+    assert "how-warm" not in {c.name for c in story.tellable(after, "pattern")}
 
 
 @pytest.mark.parametrize(
@@ -119,7 +119,7 @@ def test_what_else_it_hangs_on() -> None:
     after = before.after(story.tell_also(before, [chosen]))
     assert [g.check for g in after.record.given] == ["happens-after-refuelling"]
     none = before.after(story.tell_also(before, []))
-    assert len(none.record.given) == len(story.asked(before, "also"))
+    assert len(none.record.given) == len(story.tellable(before, "also"))
 
 
 def test_told_in_one_go_is_taken_back_in_one_go() -> None:

@@ -8,12 +8,12 @@ from pathlib import Path
 
 from reasoner.casebook.events import Event
 from reasoner.network.vehicle import vehicle_from
-from reasoner.report.text import Pages
+from reasoner.report.text import RichPages
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
-from reasoner.terminal.loop import run
+from reasoner.terminal.loop import run_loop
 
 HERE = Path(__file__).parent
 TO_ANSWERS = "Enter: to the answers > "
@@ -89,6 +89,6 @@ def sit(*lines: str, workup: Workup | None = None, desk: Desk | None = None) -> 
     workup = case() if workup is None else workup
     desk = desk_with(lines) if desk is None else desk
     kept = Kept(workup)
-    left = run(workup, kept, desk, Pages())
+    left = run_loop(workup, kept, desk, RichPages())
     assert left.events == kept.workup.events
     return kept, shown(desk), desk

@@ -11,15 +11,15 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from reasoner.casebook.events import Event, written
+from reasoner.casebook.events import Event, event_as_written
 from reasoner.casebook.shape import read_event
 from reasoner.network.vehicle import vehicle_from
-from reasoner.report.text import Pages
+from reasoner.report.text import RichPages
 from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk, Leave
 from reasoner.terminal.intake import ask_vehicle, intake
-from reasoner.terminal.loop import run
+from reasoner.terminal.loop import run_loop
 
 
 def main(rules: str, journal: str, layout: str = "inline 4") -> None:
@@ -36,7 +36,7 @@ def main(rules: str, journal: str, layout: str = "inline 4") -> None:
         nonlocal workup
         with path.open("a", encoding="utf-8") as file:
             for event in new:
-                file.write(json.dumps(written(event)) + "\n")
+                file.write(json.dumps(event_as_written(event)) + "\n")
             file.flush()
             os.fsync(file.fileno())
         workup = workup.after(new)
@@ -44,7 +44,7 @@ def main(rules: str, journal: str, layout: str = "inline 4") -> None:
 
     if not events:
         intake(workup, keep, desk)
-    run(workup, keep, desk, Pages())
+    run_loop(workup, keep, desk, RichPages())
     print(f"left: {desk.left}", file=sys.stderr)
 
 

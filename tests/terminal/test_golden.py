@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from reasoner.casebook.events import Event
-from reasoner.report.text import Pages
+from reasoner.report.text import RichPages
 from reasoner.session.plain import GLUE
 from reasoner.session.workup import Workup
 from reasoner.terminal.intake import ask_vehicle, intake
-from reasoner.terminal.loop import run
+from reasoner.terminal.loop import run_loop
 from tests.terminal.desks import Kept, case, desk_with, shown
 from tests.terminal.test_loop import ALL_CODES, WARM, asking, leaking, settled
 
@@ -58,7 +58,7 @@ def test_a_sitting(name: str, width: int) -> None:
     typed = [line for line in lines if "\x1b" not in line]
     desk = desk_with(lines, width)
     desk.echo = typed == list(lines)  # what is typed is not echoed by the program where it is hostile
-    run(workup, Kept(workup), desk, Pages())
+    run_loop(workup, Kept(workup), desk, RichPages())
     text = shown(desk)
     assert "\x1b" not in text and "\x07" not in text and "\u202e" not in text
     if desk.echo:
@@ -97,7 +97,7 @@ def test_colour_adds_styles_and_nothing_else(name: str) -> None:
 
     workup, lines = SITTINGS[name]
     desk = desk_with(lines, colour=True)
-    run(workup, Kept(workup), desk, Pages())
+    run_loop(workup, Kept(workup), desk, RichPages())
     coloured = shown(desk)
     styles = set(re.findall(r"\x1b\[([0-9;]*)m", coloured))
     assert styles - {"0"}

@@ -53,10 +53,10 @@ def test_an_answer_by_number_is_kept_before_the_next_question_is_shown() -> None
     kept = Kept(asking("smell"))
     screens: list[int] = []
     kept.before = lambda events: screens.append(shown(desk).count("LIKELIEST NOW"))
-    from reasoner.report.text import Pages
-    from reasoner.terminal.loop import run
+    from reasoner.report.text import RichPages
+    from reasoner.terminal.loop import run_loop
 
-    run(kept.workup, kept, desk, Pages())
+    run_loop(kept.workup, kept, desk, RichPages())
     assert answers(kept)[0]["values"] == {"0": "yes"}
     assert screens[0] == 1  # one question had been shown when it was kept
     assert "Kept: Smell of fuel: smells of fuel" in shown(desk)
@@ -430,11 +430,11 @@ def test_a_keeper_that_fails_is_the_callers_to_handle() -> None:
     def full(events: Sequence[Event]) -> Workup:
         raise FullError
 
-    from reasoner.report.text import Pages
-    from reasoner.terminal.loop import run
+    from reasoner.report.text import RichPages
+    from reasoner.terminal.loop import run_loop
 
     with pytest.raises(FullError):
-        run(case(), full, desk_with(["2"]), Pages())
+        run_loop(case(), full, desk_with(["2"]), RichPages())
 
 
 # ---- nobody is asked twice -------------------------------------------------------------------------------------------
@@ -444,10 +444,10 @@ def test_nothing_is_asked_twice_in_a_whole_case() -> None:
     """Answering the first outcome throughout, no question comes up again for the same occasion."""
     workup = case("V 6")
     kept = Kept(workup)
-    from reasoner.report.text import Pages
+    from reasoner.report.text import RichPages
     from reasoner.session.document import Question
     from reasoner.session.protocol import Talk
-    from reasoner.terminal.loop import run
+    from reasoner.terminal.loop import run_loop
 
     for _ in range(12):
         document = Talk(kept.workup).next()
@@ -457,7 +457,7 @@ def test_nothing_is_asked_twice_in_a_whole_case() -> None:
         if document.reading:
             line = " ".join(f"{p}=0" for p in document.places) if len(document.places) > 1 else "0"
         desk = desk_with([line, "", "s"])
-        run(kept.workup, kept, desk, Pages())
+        run_loop(kept.workup, kept, desk, RichPages())
     seen = [(g.check, g.spell, tuple(g.values)) for g in kept.workup.record.given]
     assert len(seen) >= 4
     assert len(set(seen)) == len(seen)

@@ -19,7 +19,7 @@ from reasoner.session.workup import Workup, begin
 from reasoner.trial import trial
 from reasoner.trial.trial import TrialRun, TrialStep
 from reasoner.trial.trialled import trialled
-from reasoner.trial.virtual import World, car
+from reasoner.trial.virtual import World, virtual_car
 from tests.shipped import LONG, book, garage
 
 ROOT = Path(__file__).parent.parent.parent
@@ -52,7 +52,7 @@ def near(seen: int, of: int, chance: float) -> bool:
 
 def test_causes_are_drawn_as_often_as_the_rules_say() -> None:
     tables = start().tables
-    drawn = Counter(tables.faults[tables.fault_of[car(world(), 1, n).cause]] for n in range(CARS))
+    drawn = Counter(tables.faults[tables.fault_of[virtual_car(world(), 1, n).cause]] for n in range(CARS))
     chances = np.bincount(tables.fault_of, weights=tables.prior, minlength=len(tables.faults))
     for fault, chance in zip(tables.faults, chances, strict=True):
         assert near(drawn[fault], CARS, chance), fault
@@ -68,7 +68,7 @@ def test_what_it_shows_is_drawn_as_the_tables_say() -> None:
     expected = shows * table.rows[table.index[number, place]] + (1 - shows) * table.rows[0]
     seen = Counter[int]()
     for n in range(CARS):
-        one = car(world(), 1, n)
+        one = virtual_car(world(), 1, n)
         same = type(one)(one.world, number, one.name)
         seen[same.there(table, ("load", 0))[place]] += 1
     for outcome, chance in enumerate(expected):
@@ -76,7 +76,7 @@ def test_what_it_shows_is_drawn_as_the_tables_say() -> None:
 
 
 def test_a_spell_is_showing_or_quiet_for_all_that_is_looked_at_in_it() -> None:
-    one = car(world(), 3, 14)
+    one = virtual_car(world(), 3, 14)
     assert {one.showing(("warm-idle", 0)) for _ in range(5)} == {one.showing(("warm-idle", 0))}
     spells = {one.showing(("warm-idle", n)) for n in range(200)}
     chance = start().tables.shows[one.cause, start().tables.condition_number["warm-idle"]]
@@ -86,7 +86,7 @@ def test_a_spell_is_showing_or_quiet_for_all_that_is_looked_at_in_it() -> None:
 def test_the_same_car_shows_the_same_whatever_was_asked_before() -> None:
     ways = (trial.by_rollout, trial.by_greed)
     for number in range(1):
-        runs = [trial.run(start(), world(), 5, number, way) for way in ways]
+        runs = [trial.run_car(start(), world(), 5, number, way) for way in ways]
         assert len({(r.fault, r.where, r.codes) for r in runs}) == 1
         told = [{(s.check, s.text) for s in r.steps if book().checks[s.check].kind == "told"} for r in runs]
         for one in told[1:]:
@@ -100,7 +100,7 @@ def test_the_same_seed_gives_the_same_runs_and_another_gives_others() -> None:
     begun = begin(small, start().vehicle)
     cars = World(small, begun.tables)
     first, again, other = (
-        [trial.run(begun, trial.world_of(cars, "within", seed, n), seed, n, trial.by_greed) for n in range(3)]
+        [trial.run_car(begun, trial.world_of(cars, "within", seed, n), seed, n, trial.by_greed) for n in range(3)]
         for seed in (7, 7, 8)
     )
     assert first == again
@@ -194,4 +194,4 @@ def test_a_list_takes_far_longer() -> None:
 
 
 def drawn_run(number: int, way: trial.Chooser) -> TrialRun:
-    return trial.run(start(), trial.world_of(world(), "within", 11, number), 11, number, way)
+    return trial.run_car(start(), trial.world_of(world(), "within", 11, number), 11, number, way)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble, take_all
+from reasoner.measure.asks import Ask, Inputs, Setting, Trouble, take_inputs
 from reasoner.measure.finding import Finding, listed
 from reasoner.measure.fuel import PETROL, Fuel, blend
 from reasoner.measure.uncertain import Estimate
@@ -36,7 +36,7 @@ class Computation:
 
     def run(self, texts: Mapping[str, str], setting: Setting) -> Finding | tuple[Trouble, ...]:
         """The finding of inputs as typed, or everything that is wrong with them. Never raises."""
-        given = take_all(self.asks, texts, setting)
+        given = take_inputs(self.asks, texts, setting)
         if isinstance(given, tuple):
             return given
         try:
@@ -55,12 +55,12 @@ def fuel_of(given: Inputs) -> Fuel:
     return blend(given.one("ethanol", 0.0) / 100) if given.get("ethanol") else PETROL
 
 
-def within(value: float, share: float, least: float = 0.0) -> Estimate:
+def within_limit(value: float, share: float, least: float = 0.0) -> Estimate:
     """A reading whose maker's limit of error is `share` of it, or `least`, whichever is more."""
     return Estimate(value, max(abs(value) * share, least) * RECTANGULAR)
 
 
-def numbered(places: list[int], kind: str) -> str:
+def numbered_places(places: list[int], kind: str) -> str:
     """`bank 1`, `cylinders 2 and 3`."""
     return listed([f"{kind} {place}" for place in places])
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.computations.base import Computation, Result, odds
-from reasoner.measure.finding import Figure, Finding, times
+from reasoner.measure.finding import Figure, Finding, ratio_figure
 from reasoner.measure.outliers import StandsOut, counts_stand_out, leaker_and_others, stands_out
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.rulebook.model import At
@@ -30,7 +30,7 @@ def misfire_figures(counts: Mapping[int, float]) -> dict[int, tuple[Figure, ...]
     figures: dict[int, tuple[Figure, ...]] = {}
     for place, count in counts.items():
         mine, theirs = count + HALF, total - count + HALF * others
-        ratio = times("against the others", mine / (theirs / others), BURSTS * math.sqrt(1 / mine + 1 / theirs))
+        ratio = ratio_figure("against the others", mine / (theirs / others), BURSTS * math.sqrt(1 / mine + 1 / theirs))
         figures[place] = (ratio, Figure("count", "", Estimate(count, BURSTS * math.sqrt(count + HALF))))
     return figures
 

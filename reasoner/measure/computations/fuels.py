@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
-from reasoner.measure.computations.base import ETHANOL, RECTANGULAR, Computation, Result, fuel_of, within
+from reasoner.measure.computations.base import ETHANOL, RECTANGULAR, Computation, Result, fuel_of, within_limit
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import (
     HEXANE,
@@ -40,9 +40,9 @@ SENSOR = 0.01 * RECTANGULAR  # of a wideband sensor's lambda near 1; judgement
 PETROL_CARBON = 17.0  # vol-% that CO and CO2 of petrol together stay below (15.3 when all is burnt)
 
 
-def work(given: Inputs, setting: Setting) -> Result:
+def work_out_gas(given: Inputs, setting: Setting) -> Result:
     """Lambda, the trim it asks for, and what is unburnt."""
-    co, co2, hc, o2 = (within(given.one(name, 0.0), *LIMITS[name]) for name in LIMITS)
+    co, co2, hc, o2 = (within_limit(given.one(name, 0.0), *LIMITS[name]) for name in LIMITS)
     if co.value > co2.value:
         return Trouble("", f"CO {co.value:g} % with CO2 {co2.value:g} % is no engine's", "are the two exchanged?")
     if co.value + co2.value > PETROL_CARBON:
@@ -137,7 +137,7 @@ EXHAUST_GAS = Computation(
         Ask("sensor lambda", "Lambda of the upstream sensor", "lambda", 0.5, 2),
         ETHANOL,
     ),
-    work,
+    work_out_gas,
 )
 
 

@@ -6,7 +6,7 @@ import math
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
 from reasoner.measure.computations.base import Computation, Result
-from reasoner.measure.finding import Figure, Finding, Scale, plus_minus
+from reasoner.measure.finding import ErrorScale, Figure, Finding, plus_minus
 from reasoner.measure.fuel import SOFTER, bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
 from reasoner.measure.trims import leak_for
 from reasoner.measure.uncertain import Estimate, through
@@ -47,7 +47,7 @@ def rail(given: Inputs, setting: Setting) -> Result:
     emptied = after < EMPTY < before
     if emptied:
         rate = Estimate(1.5 * rate.value, math.hypot(rate.error, rate.value / 2))  # it fell faster, not known how much
-    half = Figure("time until the rail pressure has halved", "min", rate, Scale.UNTIL)
+    half = Figure("time until the rail pressure has halved", "min", rate, ErrorScale.UNTIL)
     litres = Estimate(given.one("litres of rail", RAIL), 0.0 if given.get("litres of rail") else RAIL_OFF)
     drop = through(lambda a, b: a - b, first, last)
     leak = leak_after_cooling(litres, drop, minutes, cooling, celsius, middle)

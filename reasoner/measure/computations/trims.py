@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
-from reasoner.measure.computations.base import ETHANOL, LITRES, Computation, Result, fuel_of, numbered
+from reasoner.measure.computations.base import ETHANOL, LITRES, Computation, Result, fuel_of, numbered_places
 from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
 from reasoner.measure.frozen import NORMAL
 from reasoner.measure.fuel import Fuel, grams_a_second
-from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit, needed, shapes
+from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit_trims, fuel_needed, shapes
 from reasoner.measure.uncertain import Estimate
 from reasoner.rulebook.model import At
 
@@ -74,7 +74,7 @@ class _At:
     trims: Mapping[int, float]
 
 
-def work(given: Inputs, setting: Setting) -> Result:
+def work_out_shapes(given: Inputs, setting: Setting) -> Result:
     """The shape of error of every bank, and how big it is."""
     fuel = fuel_of(given)
     found = _regions(given, setting, fuel)
@@ -118,7 +118,7 @@ def _regions(given: Inputs, setting: Setting, fuel: Fuel) -> list[_At] | Trouble
         if isinstance(air, str):
             return Trouble(f"{region} air", f"this lacks {air}", "such as 3.1 g/s 750 rpm")
         flow, off = air
-        mass = None if point.rpm is None else needed(flow, point.rpm, setting.cylinders, fuel.air_ratio)
+        mass = None if point.rpm is None else fuel_needed(flow, point.rpm, setting.cylinders, fuel.air_ratio)
         found.append(_At(region, flow, off, mass, trims))
     if found and any(at.injected is None for at in found):  # the same for all, or the shapes cannot be compared
         found = [_At(at.region, at.flow, at.off, None, at.trims) for at in found]
@@ -147,7 +147,7 @@ class _Bank:
         fits = {name: math.exp(-(misfit - least) / widen / 2) for name, misfit in misfits.items()}
         if readings[0].injected is None:
             fits["by injection"] = fits["by share"]
-        fitted = fit(readings, SPREAD, fuel.air_ratio, fuel.density)
+        fitted = fit_trims(readings, SPREAD, fuel.air_ratio, fuel.density)
         trims = [reading.trim for reading in readings]
         return cls(
             bank,
@@ -251,7 +251,7 @@ def _compared(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
     if len(rich) > 1:
         return ("Both banks are rich: look first at what they share.",)
     if rich and not _crossed(worked):
-        return (f"Only {numbered(rich, 'bank')} is rich: look at what it has for itself.",)
+        return (f"Only {numbered_places(rich, 'bank')} is rich: look at what it has for itself.",)
     return ()
 
 
@@ -304,7 +304,7 @@ TRIMS_BY_AIRFLOW = Computation(
     At.BANK,
     "How a trim changes with airflow: extra fuel at a steady rate, extra fuel with each injection, or a wrong scale.",
     ASKS,
-    work,
+    work_out_shapes,
 )
 
 
@@ -317,8 +317,8 @@ def _sum(given: Inputs, setting: Setting) -> Result:
     products = ", ".join(f"{product:.3g} %" for _, product in sums.values())
     rich = [bank for bank, (total, _) in sums.items() if total < -NORMAL]
     lean = [bank for bank, (total, _) in sums.items() if total > NORMAL]
-    means = [f"{numbered(rich, 'bank').capitalize()}: fuel is being taken away."] if rich else []
-    means += [f"{numbered(lean, 'bank').capitalize()}: fuel is being added."] if lean else []
+    means = [f"{numbered_places(rich, 'bank').capitalize()}: fuel is being taken away."] if rich else []
+    means += [f"{numbered_places(lean, 'bank').capitalize()}: fuel is being added."] if lean else []
     return Finding(
         {bank: (Figure("total fuel trim", "%", Estimate(total)),) for bank, (total, _) in sums.items()},
         ("short-term + long-term trim",),

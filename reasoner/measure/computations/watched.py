@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
-from reasoner.measure.computations.base import LITRES, Computation, Result, numbered
-from reasoner.measure.finding import Figure, Finding, times
+from reasoner.measure.computations.base import LITRES, Computation, Result, numbered_places
+from reasoner.measure.finding import Figure, Finding, ratio_figure
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.rulebook.model import At
 
@@ -77,7 +77,7 @@ def _values(given: Inputs, setting: Setting) -> Result:
         figures.append(Figure("rail off target", "%", Estimate(100 * (rail - target) / target, RAIL_ERROR)))
     air = _idle_air(given)
     if air is not None:
-        figures.append(times("idle air", air, IDLE_VARIES))
+        figures.append(ratio_figure("idle air", air, IDLE_VARIES))
     if not figures:
         return Trouble("", "none of these values says anything alone", "such as purge 0 %, fuel level 60 %")
     return Finding({0: tuple(figures)}, ("the frame as it was stored",), WHEN, SURE)
@@ -273,7 +273,7 @@ RAIL_TARGET = Computation(
 NOTED, PART = 5.0, 0.1  # s, and share of itself, standard error of a time that was watched; judgement
 
 
-def watched(seconds: float) -> Estimate:
+def noted_time(seconds: float) -> Estimate:
     """A time that was noted while watching, with its standard error."""
     return Estimate(seconds, max(NOTED, PART * seconds))
 
@@ -285,16 +285,18 @@ def _after_start(given: Inputs, setting: Setting) -> Result:
         return Trouble("at first", "more than in all", "the part of it right after the start")
     figures: dict[int, tuple[Figure, ...]] = {}
     for bank, seconds in rich.items():
-        figures[bank] = (Figure("seconds rich", "s", watched(seconds)),)
+        figures[bank] = (Figure("seconds rich", "s", noted_time(seconds)),)
         if bank in first:
             figures[bank] += (Figure("at first", "s", Estimate(first[bank], SHORT)),)
-        figures[bank] += (Figure("seconds lean", "s", watched(lean.get(bank, 0.0))),)
+        figures[bank] += (Figure("seconds lean", "s", noted_time(lean.get(bank, 0.0))),)
     long = [bank for bank, seconds in rich.items() if seconds > 60]
     burnt = [bank for bank in first if bank not in long and first[bank] > 3]
-    means = [f"{numbered(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
-    means += [f"{numbered(burnt, 'bank').capitalize()}: what had gathered burnt off."] if burnt else []
+    means = [f"{numbered_places(long, 'bank').capitalize()}: fuel goes on coming."] if long else []
+    means += [f"{numbered_places(burnt, 'bank').capitalize()}: what had gathered burnt off."] if burnt else []
     adds = [bank for bank, seconds in lean.items() if seconds > 60]
-    means += [f"{numbered(adds, 'bank').capitalize()}: fuel is added, so it was lean, or told so."] if adds else []
+    means += (
+        [f"{numbered_places(adds, 'bank').capitalize()}: fuel is added, so it was lean, or told so."] if adds else []
+    )
     return Finding(
         figures,
         ("seconds with the total trim below -10 % (lean: above +10 %) in the first minutes",),
@@ -394,8 +396,8 @@ def _lambda_off(given: Inputs, setting: Setting) -> Result:
     off = {bank: Estimate(value - target, LAMBDA_READ) for bank, value in measured.items()}
     rich = [bank for bank, one in off.items() if one.value < -LAMBDA_OFF]
     lean = [bank for bank, one in off.items() if one.value > LAMBDA_OFF]
-    means = [f"{numbered(rich, 'bank').capitalize()}: richer than the controller wants."] if rich else []
-    means += [f"{numbered(lean, 'bank').capitalize()}: leaner than the controller wants."] if lean else []
+    means = [f"{numbered_places(rich, 'bank').capitalize()}: richer than the controller wants."] if rich else []
+    means += [f"{numbered_places(lean, 'bank').capitalize()}: leaner than the controller wants."] if lean else []
     return Finding(
         {bank: (Figure("lambda off target", "lambda", one),) for bank, one in off.items()},
         ("measured lambda - commanded lambda",),
