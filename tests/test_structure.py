@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import subprocess
 import sys
 from pathlib import Path
@@ -41,6 +42,28 @@ def loaded_by(statement: str) -> set[str]:
     found = run(sys.executable, "-c", code)
     assert found.returncode == 0, found.stderr
     return set(found.stdout.split())
+
+
+# Side by side, neither room may import the other: each picks the quick parser of YAML, if there is one.
+DEFINED_TWICE = {"Loader"}
+
+
+def test_a_public_name_is_defined_once() -> None:
+    """What is found by searching for a name is the one thing of that name, whoever reads the code."""
+    where: dict[str, set[str]] = {}
+    for file in (ROOT / "reasoner").rglob("*.py"):
+        for node in ast.parse(file.read_text(encoding="utf-8")).body:
+            names: list[str] = []
+            if isinstance(node, ast.FunctionDef | ast.ClassDef):
+                names = [node.name]
+            elif isinstance(node, ast.Assign | ast.AnnAssign):
+                targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+                names = [target.id for target in targets if isinstance(target, ast.Name)]
+            for name in names:
+                where.setdefault(name, set()).add(str(file.relative_to(ROOT)))
+    assert len(where) > 1500
+    twice = {name: files for name, files in where.items() if len(files) > 1 and not name.startswith("_")}
+    assert set(twice) == DEFINED_TWICE, twice
 
 
 HEAVY = {"numpy", "networkx", "rich", "yaml"}

@@ -15,11 +15,11 @@ from typing import Any
 from reasoner.casebook.casefile import CaseFile
 from reasoner.casebook.writing import RawEvent
 
-BEGINS = datetime(2000, 1, 1, 8, 0, tzinfo=UTC)
+CLOCK_BEGINS = datetime(2000, 1, 1, 8, 0, tzinfo=UTC)
 ROUND_KM = 1000
 
 # Keys whose values are names out of the rules, places, or numbers; everything else is somebody's own words.
-KEPT = {
+KEPT_FIELDS = {
     "event", "step", "check", "values", "sure", "asked", "condition", "codes", "code", "states", "complete", "why",
     "lacking", "at hand", "undone", "stamp", "kind", "cause", "probability", "state", "fault", "where", "corrected",
     "jobs", "repair", "places", "clean", "counts", "cleared", "spell", "rich",
@@ -28,12 +28,12 @@ DROPPED_EVENTS = {"note", "tick", "figure", "log"}  # a log's answers stay, with
 MEASURED = {"layout", "upstream sensors", "banks", "firing order", "injection", "charging", "metering", "return line",
             "flex fuel", "gas recirculation", "fuel pump"}  # fmt: skip
 # A name of the rules, a place, a code, a stamp of rules. Names of people begin with a capital.
-PLAIN = re.compile(r"[a-z0-9][a-z0-9@ -]{0,79}|[PBCU][0-9A-F]{4}")
-READ = re.compile(r"[a-z0-9, -]{1,60}: [+-]?[0-9.]{1,9}( [a-zA-Z%°/]{1,6})?")  # a value off a scan tool
+PLAIN_TEXT = re.compile(r"[a-z0-9][a-z0-9@ -]{0,79}|[PBCU][0-9A-F]{4}")
+SCANNED_VALUE = re.compile(r"[a-z0-9, -]{1,60}: [+-]?[0-9.]{1,9}( [a-zA-Z%°/]{1,6})?")  # a value off a scan tool
 TELLING = re.compile(r"[A-Z0-9]{2,4}[ -]?[A-Z0-9]{2,4}[ -]?[A-Z0-9]{0,4}|\S+@\S+|\+?[0-9][0-9 /-]{5,}")
 
 
-CALLED = {  # what is left out, as a person calls it
+LEFT_OUT_AS_CALLED = {  # what is left out, as a person calls it
     "complaint": "the complaint", "confirmed by": "what confirmed it", "because": "a reason", "note": "a note",
     "first": "values of parts", "second": "values of parts", "old": "values of parts", "inputs": "what was typed",
     "reading": "a reading in words",
@@ -73,13 +73,13 @@ def anonymous(case: CaseFile, name: str, keep_words: bool = False) -> Anonymous:
     events = []
     for event in case.events:
         if event.get("event") in DROPPED_EVENTS:
-            drop(CALLED.get(event["event"], f'an event "{event["event"]}"'))
+            drop(LEFT_OUT_AS_CALLED.get(event["event"], f'an event "{event["event"]}"'))
             continue
         kept = _event(event, keep_words, drop)
         if moved := _moved(event.get("at"), start):
             kept = {"at": moved, **kept}
         events.append(kept)
-    head = {"case": name, "opened": _stamp(BEGINS), "rules": str(case.head["rules"]), "vehicle": vehicle}
+    head = {"case": name, "opened": _stamp(CLOCK_BEGINS), "rules": str(case.head["rules"]), "vehicle": vehicle}
     return Anonymous(head, tuple(events), counts)
 
 
@@ -90,22 +90,22 @@ def _event(event: RawEvent, keep_words: bool, drop: Any) -> dict[str, Any]:
             if keep_words:
                 found[key] = TELLING.sub("...", str(value))
                 continue
-            drop(CALLED.get(key, f'"{key}"'))
+            drop(LEFT_OUT_AS_CALLED.get(key, f'"{key}"'))
             if key != "confirmed by":  # an event of its kind needs it
                 found[key] = ""
         elif key in ("vehicle", "facts") and isinstance(value, Mapping):
             own = {k: v for k, v in value.items() if _of_the_car(k, v)}
             found[key] = {k: rounded(str(v)) if k == "distance" else v for k, v in own.items()}
         elif key == "readings" and isinstance(value, Mapping):
-            found[key] = {k: v for k, v in value.items() if READ.fullmatch(f"{k}: {v}")}
+            found[key] = {k: v for k, v in value.items() if SCANNED_VALUE.fullmatch(f"{k}: {v}")}
         elif key in ("first", "second", "old", "inputs", "reading"):
-            drop(CALLED.get(key, f'"{key}"'))
+            drop(LEFT_OUT_AS_CALLED.get(key, f'"{key}"'))
         elif key == "at":
             continue
-        elif (key == "figures" and _only_figures(value)) or (key in KEPT and _harmless(value)):
+        elif (key == "figures" and _only_figures(value)) or (key in KEPT_FIELDS and _harmless(value)):
             found[key] = value
         elif value is not None:
-            drop(CALLED.get(key, f'"{key}"'))
+            drop(LEFT_OUT_AS_CALLED.get(key, f'"{key}"'))
     return found
 
 
@@ -119,7 +119,7 @@ def _harmless(value: Any) -> bool:
         return all(_harmless(k) and _harmless(v) for k, v in value.items())
     if isinstance(value, Sequence) and not isinstance(value, str):
         return all(_harmless(item) for item in value)
-    return not isinstance(value, str) or not value or PLAIN.fullmatch(value) is not None
+    return not isinstance(value, str) or not value or PLAIN_TEXT.fullmatch(value) is not None
 
 
 def _only_figures(value: Any) -> bool:
@@ -155,7 +155,7 @@ def _moved(text: object, start: datetime | None) -> str:
     if found is None or start is None:
         return ""
     try:
-        return _stamp(BEGINS + timedelta(minutes=round((found - start).total_seconds() / 60)))
+        return _stamp(CLOCK_BEGINS + timedelta(minutes=round((found - start).total_seconds() / 60)))
     except OverflowError:
         return ""
 

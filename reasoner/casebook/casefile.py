@@ -16,7 +16,7 @@ from typing import Any
 import yaml
 
 from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
-from reasoner.casebook.writing import DEEPEST, RawEvent
+from reasoner.casebook.writing import DEEPEST_DATA, RawEvent
 
 # ---- YAML that a person wrote, as plain data -------------------------------------------------------------------------
 # Nothing is expanded, no words are turned into anything else.
@@ -27,7 +27,7 @@ Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 # Only what JSON and YAML 1.1 both take for a number or a word of theirs; `yes`, `12:30`, `007` and dates are text.
 NUMBER = re.compile(r"-?(?:0|[1-9][0-9]*)(?P<float>\.[0-9]+(?:[eE][-+][0-9]+)?)?")
-WORDS = {"true": True, "false": False, "null": None, "": None}
+YAML_WORDS = {"true": True, "false": False, "null": None, "": None}
 
 
 class PlainError(ValueError):
@@ -81,8 +81,8 @@ class _Walk:
             raise _refused(event, "`!` has a meaning of its own in YAML", "if it is text, put it in quotes")
         if isinstance(event, yaml.ScalarEvent):
             return self.scalar(event)
-        if depth > DEEPEST:
-            raise _refused(event, f"nested more than {DEEPEST} deep", "a bracket may be left open above")
+        if depth > DEEPEST_DATA:
+            raise _refused(event, f"nested more than {DEEPEST_DATA} deep", "a bracket may be left open above")
         if isinstance(event, yaml.SequenceStartEvent):
             items = []
             while not isinstance(event := next(self.events), yaml.SequenceEndEvent):
@@ -109,8 +109,8 @@ class _Walk:
         text = str(event.value)
         if not self.typed or not event.implicit[0]:  # quoted, or in a block
             return text
-        if text in WORDS:
-            return WORDS[text]
+        if text in YAML_WORDS:
+            return YAML_WORDS[text]
         found = NUMBER.fullmatch(text)
         if found is None:
             return text
@@ -134,13 +134,13 @@ def _refused(event: Any, message: str, mend: str) -> PlainError:
 # or several, is read too, and so are blank lines and comments between events. A file that is damaged is refused as a
 # whole, with the line; only a last line that was cut off while being written is passed over, with a note.
 
-FORMAT = 1  # the newest form of case files this program knows
+CASE_FORMAT = 1  # the newest form of case files this program knows
 WINDOW = 65_536  # bytes at each end of a large file that a list looks at
-LARGEST = 8_000_000  # bytes of one file; a hundred events take about 30,000
+LARGEST_CASE = 8_000_000  # bytes of one file; a hundred events take about 30,000
 REQUIRED = {"case": str, "opened": str, "rules": str, "vehicle": dict}
 
 # What YAML refuses, or takes for a line break where an editor does not: lines would be counted differently.
-FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]|\r(?!\n|$)")
+FORBIDDEN_IN_CASE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]|\r(?!\n|$)")
 CONFLICT = re.compile(r"(?:<{7}|\|{7}|={7}|>{7})(?: |\r?$)")
 EVENTS = re.compile(r"events:\s*(?:#.*)?")
 ITEM = re.compile(r"( *)-(?:\s|$)")
@@ -191,7 +191,7 @@ def load_case(path: Path) -> CaseFile:
 
 
 def load_ends(path: Path) -> CaseFile:
-    """As `load`, but of a large file only the head and the last events: for a list of cases. Raises CasebookError.
+    """As `load_case`, but of a large file only the head and the last events: for a list of cases. Raises CasebookError.
 
     Damage in the part that is not read goes unseen.
     """
@@ -199,7 +199,7 @@ def load_ends(path: Path) -> CaseFile:
     try:
         with as_casebook_error(path, "the case cannot be read"):
             size = os.fstat(fd).st_size
-            if 2 * WINDOW < size <= LARGEST:
+            if 2 * WINDOW < size <= LARGEST_CASE:
                 first = os.read(fd, WINDOW)
                 os.lseek(fd, size - WINDOW, os.SEEK_SET)
                 last = os.read(fd, WINDOW)
@@ -260,8 +260,8 @@ def read_bytes(fd: int, path: Path) -> bytes:
         while piece := os.read(fd, 1 << 20):
             pieces.append(piece)
             size += len(piece)
-            if size > LARGEST:
-                message = f"larger than {LARGEST // 1_000_000} MB, which no case is"
+            if size > LARGEST_CASE:
+                message = f"larger than {LARGEST_CASE // 1_000_000} MB, which no case is"
                 raise CasebookError(message, "is it another file?", path)
     return b"".join(pieces)
 
@@ -291,7 +291,7 @@ def _text(data: bytes, path: Path) -> str:
         mend = "save it as UTF-8 (the editor's Save as, Encoding)"
         line = data.count(b"\n", 0, error.start) + 1
         raise CasebookError("not UTF-8 text from here on", mend, path, line) from None
-    if bad := FORBIDDEN.search(text):
+    if bad := FORBIDDEN_IN_CASE.search(text):
         line = text.count("\n", 0, bad.start()) + 1
         if bad[0] == "\0":
             raise CasebookError("this is no text file", "is it another file, or was the disk damaged?", path, line)
@@ -307,22 +307,24 @@ def _no_events(text: str, line: int, path: Path) -> CasebookError:
     found = re.search(r"^format: *([0-9]{1,9})\s*$", text, re.MULTILINE)
     if found is None:
         return _foreign("there is no line `events:`", path)
-    if int(found[1]) != FORMAT:
+    if int(found[1]) != CASE_FORMAT:
         return _other_format(found[1], path)
     mend = "add the line `events:` at its end, or delete the file if it held no answers yet"
     return CasebookError("the head stops before the line `events:`", mend, path, line)
 
 
 def _foreign(why: str, path: Path) -> CasebookError:
-    mend = f"a case begins with `format: {FORMAT}`, `case:`, `opened:`, `rules:`, `vehicle:` and then has `events:`"
+    mend = (
+        f"a case begins with `format: {CASE_FORMAT}`, `case:`, `opened:`, `rules:`, `vehicle:` and then has `events:`"
+    )
     return CasebookError(f"this is not a case: {why}", mend, path, 1)
 
 
 def _other_format(found: str, path: Path) -> CasebookError:
     if re.fullmatch("[0-9]+", found) and found > "0":
-        message = f"written by a newer program (format {visible(found, 20)}; this one knows {FORMAT})"
+        message = f"written by a newer program (format {visible(found, 20)}; this one knows {CASE_FORMAT})"
         return CasebookError(message, "use the newer program", path, 1)
-    return CasebookError(f'"{visible(found, 20)}" is no format of cases', f"write `format: {FORMAT}`", path, 1)
+    return CasebookError(f'"{visible(found, 20)}" is no format of cases', f"write `format: {CASE_FORMAT}`", path, 1)
 
 
 def _head(text: str, path: Path) -> Mapping[str, Any]:
@@ -333,14 +335,14 @@ def _head(text: str, path: Path) -> Mapping[str, Any]:
         raise CasebookError(error.message, error.mend, path, line) from None
     if not isinstance(head, dict) or "format" not in head:
         raise _foreign("it has no `format:`", path)
-    if head["format"] != str(FORMAT):
+    if head["format"] != str(CASE_FORMAT):
         raise _other_format(str(head["format"]), path)
     for key, kind in REQUIRED.items():
         if not isinstance(head.get(key), kind):
             kinds = "text" if kind is str else "keys and values below it"
             problem = f"`{key}:` has no {kinds}" if key in head else f"`{key}:` is missing in the head"
             raise CasebookError(problem, f"write `{key}:` with {kinds} above `events:`", path, 1)
-    return {**head, "format": FORMAT}
+    return {**head, "format": CASE_FORMAT}
 
 
 def _events(lines: list[str], first: int, path: Path) -> tuple[tuple[RawEvent, ...], str]:

@@ -314,7 +314,7 @@ class Unknown(Event):
 
 
 KEPT_BESIDE = (RulesUsed, Concluded, PutAway)  # events that the program keeps; none is a step somebody takes back
-CALLED = {"what": "kind", "at_hand": "at hand", "confirmed_by": "confirmed by"}  # field -> key, where they differ
+KEY_OF_FIELD = {"what": "kind", "at_hand": "at hand", "confirmed_by": "confirmed by"}  # field -> key, where they differ
 
 
 def event_as_written(event: Event, at: str = "") -> dict[str, object]:
@@ -333,7 +333,7 @@ def event_as_written(event: Event, at: str = "") -> dict[str, object]:
         if isinstance(event, Answered) and (each.name == "apart" or (each.name == "condition" and not event.apart)):
             continue
         nothing = isinstance(event, Closed) and value == ""
-        found[CALLED.get(each.name, each.name)] = None if nothing else _plain(value)
+        found[KEY_OF_FIELD.get(each.name, each.name)] = None if nothing else _plain(value)
     if isinstance(event, Answered) and event.spell and "figures" in found:
         found["figures"] = found.pop("figures")  # last, where a log answers: a line is read by people too
     return found

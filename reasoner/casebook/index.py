@@ -39,12 +39,12 @@ from reasoner.casebook.events import (
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.casebook.trouble import CasebookError, visible
 
-NAME = ".index.json"
-FORMAT = 1
+INDEX_NAME = ".index.json"
+INDEX_FORMAT = 1
 WORTH = 100  # fewer cases are read anew each time
-SETTLES = 2_000_000_000  # nanoseconds; some disks keep times to two seconds
-LARGEST = 200_000_000  # bytes of an index; ten thousand cases take about 8,000,000
-LONGEST = 2_000  # characters of words kept for finding
+DISK_TIME_STEP = 2_000_000_000  # nanoseconds; some disks keep times to two seconds
+LARGEST_INDEX = 200_000_000  # bytes of an index; ten thousand cases take about 8,000,000
+LONGEST_WORDS = 2_000  # characters of words kept for finding
 
 Stat = tuple[int, int, int, int]  # size, time of change, time of change of its entry on the disk, its number there
 
@@ -131,7 +131,7 @@ def _row(name: str, case: Case) -> CaseRow:
         said=verdicts[-1] if verdicts else "",
         vehicle=vehicle_fields(case),
         codes=tuple(dict.fromkeys(codes)),
-        words=" / ".join(filter(None, (*told, *noted, *(e.confirmed_by for e in ended))))[:LONGEST],
+        words=" / ".join(filter(None, (*told, *noted, *(e.confirmed_by for e in ended))))[:LONGEST_WORDS],
         notes=case.notes,
     )
 
@@ -164,26 +164,26 @@ def _stat(path: Path) -> Stat | None:
 
 def _read(folder: Path) -> dict[str, tuple[Stat, CaseRow]]:
     """What the index says; nothing where there is none, or it is not one."""
-    path = folder / NAME
+    path = folder / INDEX_NAME
     try:
-        if os.path.islink(path) or os.stat(path).st_size > LARGEST:
+        if os.path.islink(path) or os.stat(path).st_size > LARGEST_INDEX:
             return {}
         data = json.loads(path.read_bytes())
-        if data["format"] != FORMAT or data["keys"] != KEYS:
+        if data["format"] != INDEX_FORMAT or data["keys"] != ROW_KEYS:
             return {}
         return dict(_sound(data["cases"]))
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
 
-KEYS = [field.name for field in fields(CaseRow)]
+ROW_KEYS = [field.name for field in fields(CaseRow)]
 TEXTS = sum(field.type == "str" for field in fields(CaseRow))
 
 
 def _sound(cases: Mapping[str, Any]) -> Iterator[tuple[str, tuple[Stat, CaseRow]]]:
     """Entries that look as this program writes them."""
     for name, (stat, values) in cases.items():
-        said = dict(zip(KEYS, values, strict=True))
+        said = dict(zip(ROW_KEYS, values, strict=True))
         row = CaseRow(**{**said, "codes": tuple(said["codes"]), "notes": tuple(said["notes"])})
         texts = [value for value in said.values() if isinstance(value, str)]
         inside = (*(row.vehicle or {}).values(), *row.codes, *row.notes)
@@ -200,19 +200,19 @@ def _sound(cases: Mapping[str, Any]) -> Iterator[tuple[str, tuple[Stat, CaseRow]
 def _write(folder: Path, kept: Mapping[str, tuple[Stat, CaseRow]]) -> None:
     """Replace the index in one step. What changed just now is left out: it may change again within the same time."""
     with suppress(OSError):
-        fd, probe = tempfile.mkstemp(prefix=NAME, dir=folder)
+        fd, probe = tempfile.mkstemp(prefix=INDEX_NAME, dir=folder)
         try:
             now = os.fstat(fd).st_mtime_ns
             if hasattr(os, "fchmod"):  # whoever may read the cases may read this
                 os.fchmod(fd, os.stat(folder).st_mode & 0o666)
             cases = {
-                name: [stat, [_plain(getattr(row, key)) for key in KEYS]]
+                name: [stat, [_plain(getattr(row, key)) for key in ROW_KEYS]]
                 for name, (stat, row) in kept.items()
-                if max(stat[1], stat[2]) < now - SETTLES
+                if max(stat[1], stat[2]) < now - DISK_TIME_STEP
             }
             with os.fdopen(fd, "wb") as file:
-                file.write(json.dumps({"format": FORMAT, "keys": KEYS, "cases": cases}).encode())
-            os.replace(probe, folder / NAME)
+                file.write(json.dumps({"format": INDEX_FORMAT, "keys": ROW_KEYS, "cases": cases}).encode())
+            os.replace(probe, folder / INDEX_NAME)
         except BaseException:
             with suppress(OSError):
                 os.unlink(probe)
@@ -262,7 +262,7 @@ class Wanted:
 
 def inert_row(row: CaseRow) -> CaseRow:
     """A row whose texts can do nothing to a terminal."""
-    plain = {key: visible(str(getattr(row, key)), 200) for key in KEYS if isinstance(getattr(row, key), str)}
+    plain = {key: visible(str(getattr(row, key)), 200) for key in ROW_KEYS if isinstance(getattr(row, key), str)}
     vehicle = {visible(k, 40): visible(v, 60) for k, v in (row.vehicle or {}).items()}
     codes, notes = (tuple(visible(text, 200) for text in texts) for texts in (row.codes, row.notes))
     return replace(row, **plain, vehicle=vehicle, codes=codes, notes=notes)

@@ -14,7 +14,15 @@ from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
-from reasoner.casebook.casefile import FORMAT, LARGEST, CaseFile, FileRead, open_regular, parse_case, read_open_case
+from reasoner.casebook.casefile import (
+    CASE_FORMAT,
+    LARGEST_CASE,
+    CaseFile,
+    FileRead,
+    open_regular,
+    parse_case,
+    read_open_case,
+)
 from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error, visible
 from reasoner.casebook.writing import RawEvent, event_line, head_text, write_new
 
@@ -131,7 +139,7 @@ def _holder(fd: int) -> str:
 # the next event is written.
 
 ON = os.O_RDWR | os.O_APPEND
-FULL = LARGEST - 1_000_000  # bytes; the rest is room for what has to be mended, so that a case stays readable
+FULL_CASE = LARGEST_CASE - 1_000_000  # bytes; the rest is room for what has to be mended, so that a case stays readable
 KEPT_ASIDE = 100_000  # characters of a line that was cut off
 
 
@@ -160,9 +168,9 @@ class Journal:
             self._look()
             notes = self._settle()
             data = "".join(self._indent + line for line in written).encode()
-            if self._end + len(data) > FULL:
+            if self._end + len(data) > FULL_CASE:
                 mend = "begin a new case for what follows"
-                raise CasebookError(f"the case would grow over {FULL // 1_000_000} MB", mend, self.path)
+                raise CasebookError(f"the case would grow over {FULL_CASE // 1_000_000} MB", mend, self.path)
             try:
                 _write(self._fd, data)
             except OSError:
@@ -228,7 +236,7 @@ def create(path: Path, head: Mapping[str, object], events: Iterable[RawEvent] = 
     file exists, CasebookError where it cannot be written.
     """
     rest = {key: value for key, value in head.items() if key != "format"}
-    begun = f"format: {FORMAT}\n{head_text(rest)}" + "".join(map(event_line, events))
+    begun = f"format: {CASE_FORMAT}\n{head_text(rest)}" + "".join(map(event_line, events))
     data = begun.encode()
     path = path.parent.resolve() / path.name
     case, _ = parse_case(data, path)  # a head that could not be read again is not written

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reasoner.casebook import casefile
-from reasoner.casebook.casefile import CONFLICT, FORBIDDEN
+from reasoner.casebook.casefile import CONFLICT, FORBIDDEN_IN_CASE
 from reasoner.casebook.trouble import CasebookError, visible
 
-SIGNS = ",;\t|"
-LARGEST = 50_000_000  # bytes
-LONGEST = 20_000  # characters of one cell
+DELIMITERS = ",;\t|"
+LARGEST_TABLE = 50_000_000  # bytes
+LONGEST_CELL = 20_000  # characters of one cell
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,8 @@ class Rows:
 
 def read_rows(data: bytes, path: Path) -> Rows:
     """The rows of a table. Raises CasebookError for what is no table at all."""
-    if len(data) > LARGEST:
-        raise CasebookError(f"larger than {LARGEST // 1_000_000} MB", "part it", path)
+    if len(data) > LARGEST_TABLE:
+        raise CasebookError(f"larger than {LARGEST_TABLE // 1_000_000} MB", "part it", path)
     text, notes = _text(data, path)
     for number, line in enumerate(text.split("\n"), start=1):
         if CONFLICT.match(line):
@@ -69,7 +69,7 @@ def _text(data: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
         text = data.decode("cp1252", errors="replace")
         notes = ("this is not UTF-8; it was read as the Western code page of Windows",)
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    if bad := FORBIDDEN.search(text):
+    if bad := FORBIDDEN_IN_CASE.search(text):
         line = text.count("\n", 0, bad.start()) + 1
         message = f"a control character (U+{ord(bad[0]):04X}) that does not belong in a table"
         raise CasebookError(message, "is it another kind of file? save the table as CSV", path, line)
@@ -79,7 +79,7 @@ def _text(data: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
 
 
 def _csv(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
-    before = csv.field_size_limit(LONGEST)  # of the whole process: what else reads tables there keeps its own
+    before = csv.field_size_limit(LONGEST_CELL)  # of the whole process: what else reads tables there keeps its own
     try:
         return _csv_rows(text, path, notes)
     finally:
@@ -124,7 +124,7 @@ def _csv_rows(text: str, path: Path, notes: tuple[str, ...]) -> Rows:
 def _sign(text: str) -> str:
     """What parts the columns: the sign that stands most often in the first line that has something in it."""
     first = next(line for line in text.split("\n") if line.strip())
-    return max(SIGNS, key=lambda sign: (first.count(sign), -SIGNS.index(sign)))
+    return max(DELIMITERS, key=lambda sign: (first.count(sign), -DELIMITERS.index(sign)))
 
 
 def _headings(cells: list[str], path: Path, number: int) -> list[str]:

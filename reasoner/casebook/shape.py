@@ -15,7 +15,7 @@ from typing import Any
 
 from reasoner.casebook import events as kinds
 from reasoner.casebook.casefile import CaseFile, load_case
-from reasoner.casebook.events import CALLED, Event
+from reasoner.casebook.events import KEY_OF_FIELD, Event
 from reasoner.casebook.trouble import CasebookError, visible
 from reasoner.casebook.writing import RawEvent
 
@@ -119,11 +119,11 @@ def _typed(value: Any) -> str:
     return str(value)
 
 
-WEIGHTS = _map_of(_text, _weight, least=1)
+OUTCOME_WEIGHTS = _map_of(_text, _weight, least=1)
 
 
 def _outcome(value: Any) -> object:
-    return WEIGHTS(value) if isinstance(value, Mapping) else _text(value)
+    return OUTCOME_WEIGHTS(value) if isinstance(value, Mapping) else _text(value)
 
 
 def _codes(value: Any) -> tuple[kinds.CodeRead, ...]:
@@ -138,7 +138,7 @@ def _jobs(value: Any) -> tuple[kinds.JobTaken, ...]:
 
 def _figure(value: Any) -> object:
     if isinstance(value, Mapping):
-        return WEIGHTS(value)
+        return OUTCOME_WEIGHTS(value)
     _need(isinstance(value, list | tuple) and len(value) in (3, 4) and list(value[3:]) in ([], ["times"], ["until"]))
     return [_number(value[0]), _number(value[1]), *map(_text, value[2:])]
 
@@ -146,7 +146,7 @@ def _figure(value: Any) -> object:
 BY_PLACE, BY_CYLINDER = _map_of(_place, _outcome), _map_of(_place, _text)
 COUNTS, TYPED = _map_of(_text, _number), _map_of(_text, _typed)
 FIGURES = _map_of(_place_text, _map_of(_text, _figure))
-WORDS: dict[Reader, str] = {
+READER_WORDS: dict[Reader, str] = {
     _text: "text",
     _text_or_none: "text, or null",
     _text_or_nothing: "text, or null",
@@ -207,10 +207,10 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.Drove, {"counts": COUNTS}),
     (kinds.Cleared, {"cleared": _yes_no}),
 )
-SHAPES: dict[str, Keys] = {kind.kind: keys for kind, keys in TYPES}
-KINDS: dict[str, type[Event]] = {kind.kind: kind for kind, _ in TYPES}
-EVERY: Keys = {"event": _text, "step?": _whole, "at?": _text}
-FIELDS = {key: name for name, key in CALLED.items()}
+EVENT_SHAPES: dict[str, Keys] = {kind.kind: keys for kind, keys in TYPES}
+EVENT_KINDS: dict[str, type[Event]] = {kind.kind: kind for kind, _ in TYPES}
+EVERY_KIND: Keys = {"event": _text, "step?": _whole, "at?": _text}
+FIELD_OF_KEY = {key: name for name, key in KEY_OF_FIELD.items()}
 
 
 # ---- a case ----------------------------------------------------------------------------------------------------------
@@ -245,7 +245,7 @@ def _unknown(file: CaseFile, number: int, kind: str) -> str:
     """A note about an event of a kind that is not known, with the nearest that is."""
     from difflib import get_close_matches  # slow to load, and seldom needed
 
-    line, near = _line(file, number), get_close_matches(kind, KINDS, 1)
+    line, near = _line(file, number), get_close_matches(kind, EVENT_KINDS, 1)
     place = f"line {line}: " if line else ""
     meant = f'; did you mean "{near[0]}"?' if near else ""
     return f'{place}"{visible(kind, 30)}" is no event that is known here, and does not count{meant}'
@@ -255,21 +255,21 @@ def read_event(raw: RawEvent) -> Event:
     """An event as one of the types of `events`. Raises ValueError, which says in words what it lacks."""
     kind = raw.get("event")
     found: dict[str, Any] = {}
-    for key, reader in {**EVERY, **SHAPES.get(kind if isinstance(kind, str) else "", {})}.items():
+    for key, reader in {**EVERY_KIND, **EVENT_SHAPES.get(kind if isinstance(kind, str) else "", {})}.items():
         name = key.removesuffix("?")
         if name in raw:
             try:
-                found[FIELDS.get(name, name)] = reader(raw[name])
+                found[FIELD_OF_KEY.get(name, name)] = reader(raw[name])
             except _Odd:
-                raise ValueError(f"`{name}` of {_called(kind)} is not {WORDS[reader]}") from None
+                raise ValueError(f"`{name}` of {_called(kind)} is not {READER_WORDS[reader]}") from None
         elif key == name:
             raise ValueError(f"{_called(kind)} has no `{name}`")
     called = found.pop("event")
-    if called not in KINDS:
+    if called not in EVENT_KINDS:
         return kinds.Unknown(called=called, **found)
     if called == kinds.Answered.kind:
         found["apart"] = "condition" in raw
-    return KINDS[called](**found)
+    return EVENT_KINDS[called](**found)
 
 
 def wrong_with(raw: RawEvent) -> str:

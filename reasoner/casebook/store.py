@@ -27,11 +27,11 @@ from reasoner.casebook.writing import RawEvent
 
 SUFFIX = ".yaml"
 LONGEST_NAME = 60  # characters; at four bytes each they leave room for endings within the usual 255 bytes
-AT_ONCE = 100  # numbers tried, where other programs begin cases at the same moment
-SHOWN = 5  # names in a message
+NAMES_TRIED = 100  # numbers tried, where other programs begin cases at the same moment
+NAMES_SHOWN = 5  # names in a message
 
 # Not in a file name, on one system or another (Microsoft, "Naming Files, Paths, and Namespaces").
-FORBIDDEN = re.compile(r'[/\\:*?"<>|]')
+FORBIDDEN_IN_NAME = re.compile(r'[/\\:*?"<>|]')
 DEVICES = re.compile(r"(?:con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(?:\..*)?", re.IGNORECASE)
 
 
@@ -119,7 +119,7 @@ def begin_case_file(
         return journal.create(folder / (name + SUFFIX), {"case": name, **head}, events)
     used = [re.fullmatch(rf"{today}-([0-9]{{1,9}})", stem) for stem in names(folder)]
     first = 1 + max((int(found[1]) for found in used if found), default=0)
-    for number in range(first, first + AT_ONCE):
+    for number in range(first, first + NAMES_TRIED):
         name = f"{today}-{number}"
         with suppress(TakenError):  # another program was quicker
             return journal.create(folder / (name + SUFFIX), {"case": name, **head}, events)
@@ -133,7 +133,7 @@ def safe_name(name: str) -> str:
         raise CasebookError("a case needs a name", "such as the date, or the customer's number")
     if len(name) > LONGEST_NAME:
         raise CasebookError(f"the name is longer than {LONGEST_NAME} characters", "choose a shorter one")
-    if bad := FORBIDDEN.search(name) or re.search(r"^[.~-]|[. ]$", name):
+    if bad := FORBIDDEN_IN_NAME.search(name) or re.search(r"^[.~-]|[. ]$", name):
         mend = "letters, digits, spaces and dashes are fine"
         raise CasebookError(f'a name cannot have "{bad[0]}" there: "{visible(name)}"', mend)
     if not name.isprintable():
@@ -163,7 +163,7 @@ def find_case(folder: Path, wanted: str) -> Path:
         raise CasebookError(f'several cases begin with "{wanted}"', f"say more: {_some(near)}", folder)
     from difflib import get_close_matches  # slow to load, and seldom needed
 
-    close = get_close_matches(wanted_name, shown, SHOWN)
+    close = get_close_matches(wanted_name, shown, NAMES_SHOWN)
     mend = f"did you mean {_some(close)}?" if close else f"there are: {_some(there)}" if there else "there are none yet"
     raise CasebookError(f'no case is called "{wanted}"', mend, folder)
 
@@ -212,5 +212,5 @@ def _by_number(name: str) -> tuple[list[tuple[int, int, str]], str]:
 
 
 def _some(names: list[str]) -> str:
-    more = f" and {len(names) - SHOWN} more" if len(names) > SHOWN else ""
-    return ", ".join(visible(name) for name in names[:SHOWN]) + more
+    more = f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else ""
+    return ", ".join(visible(name) for name in names[:NAMES_SHOWN]) + more

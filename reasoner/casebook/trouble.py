@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 # What the system says, in plain words, and what would mend it.
-REASONS: dict[int, tuple[str, str]] = {
+SYSTEM_REASONS: dict[int, tuple[str, str]] = {
     errno.ENOSPC: ("the disk is full", "make room on the disk, then go on"),
     errno.EDQUOT: ("your share of the disk is used up", "make room on the disk, then go on"),
     errno.EFBIG: ("the file may not grow any further", "raise the limit for file sizes, or begin a new case"),
@@ -72,6 +72,6 @@ def as_casebook_error(path: Path, doing: str) -> Iterator[None]:
         yield
     except OSError as error:
         spoken = (error.strerror or str(error)).lower()
-        reason, mend = REASONS.get(error.errno or 0, (spoken, "try another folder with --cases DIR"))
+        reason, mend = SYSTEM_REASONS.get(error.errno or 0, (spoken, "try another folder with --cases DIR"))
         kind = TakenError if isinstance(error, FileExistsError) else CasebookError
         raise kind(f"{doing}: {reason}", mend, path) from error

@@ -82,11 +82,21 @@ def _remove(path: Path) -> None:
 RawEvent = Mapping[str, Any]  # an event as read from a file; `shape` makes it one of `events`
 
 LONGEST_KEY = 1000  # characters of a key as written; YAML's limit is 1024
-DEEPEST = 50  # levels of nesting
+DEEPEST_DATA = 50  # levels of nesting
 ESCAPED = re.compile("[\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]")
 LONE = re.compile("[\ud800-\udfff]")  # half a character, which no UTF-8 file can hold
-BARE = re.compile(r"[A-Za-z](?:[A-Za-z0-9 _./-]*[A-Za-z0-9_/-])?")
-WORDS = {"y", "n", "yes", "no", "on", "off", "true", "false", "null"}  # what some reader takes for something else
+BARE_TEXT = re.compile(r"[A-Za-z](?:[A-Za-z0-9 _./-]*[A-Za-z0-9_/-])?")
+QUOTED_WORDS = {
+    "y",
+    "n",
+    "yes",
+    "no",
+    "on",
+    "off",
+    "true",
+    "false",
+    "null",
+}  # what some reader takes for something else
 
 
 def event_line(event: RawEvent) -> str:
@@ -98,8 +108,8 @@ def event_line(event: RawEvent) -> str:
 
 def flow(value: object, depth: int = 0) -> str:
     """Any plain value on one line. Half characters (lone surrogates) become U+FFFD."""
-    if depth > DEEPEST:
-        raise ValueError(f"nested more than {DEEPEST} deep")
+    if depth > DEEPEST_DATA:
+        raise ValueError(f"nested more than {DEEPEST_DATA} deep")
     if value is None or isinstance(value, bool):
         return {None: "null", True: "true", False: "false"}[value]
     if isinstance(value, str):
@@ -172,4 +182,4 @@ def head_value(value: object) -> str:
 
 def is_bare(text: str) -> bool:
     """Whether every reader of YAML takes it for text without quotes."""
-    return len(text) < LONGEST_KEY and BARE.fullmatch(text) is not None and text.lower() not in WORDS
+    return len(text) < LONGEST_KEY and BARE_TEXT.fullmatch(text) is not None and text.lower() not in QUOTED_WORDS

@@ -36,7 +36,7 @@ def refusing() -> Iterator[None]:
         yield
     except CasebookError as error:
         say(f"Error: {error}", err=True)
-        raise click.exceptions.Exit(exits.CASE) from None
+        raise click.exceptions.Exit(exits.CASE_UNUSABLE) from None
 
 
 def case_files(where: Path, names: Sequence[str]) -> list[Path]:

@@ -17,7 +17,7 @@ from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import caseroom, keeper, loading
 from reasoner.cli.kinds import CASE, NearChoice, cases_option
 from reasoner.cli.say import say, say_json
-from reasoner.repair.jobs import STATES
+from reasoner.repair.jobs import CLOSING_STATES
 from reasoner.rulebook.model import Rulebook
 
 # ---- reasoner cases close --------------------------------------------------------------------------------------------
@@ -31,7 +31,7 @@ from reasoner.rulebook.model import Rulebook
 @click.argument("case", type=CASE)
 @cases_option
 @loading.rules_option
-@click.option("--state", type=NearChoice(STATES), required=True, help="How firmly it is known to be over.")
+@click.option("--state", type=NearChoice(CLOSING_STATES), required=True, help="How firmly it is known to be over.")
 @click.option("--fault", default="", help="What it was, by its name in the rules.")
 @click.option("--where", default="", help="Where: `cylinder 3`, `bank 1`; nothing for the whole engine.")
 @click.option("--confirmed-by", "confirmed", default="", help="What confirmed it.")

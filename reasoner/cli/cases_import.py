@@ -44,12 +44,12 @@ def cases_import_command(
     What does not fit the rules is refused line by line, with what would mend it; the rest is kept, and the case says
     so. Status 1 where anything was refused.
     """
-    from reasoner.history.importing import EXAMPLE, mapping_of, read_cases
+    from reasoner.history.importing import EXAMPLE_COLUMNS, mapping_of, read_cases
     from reasoner.session import acts
     from reasoner.session.chapters import Garage
 
     if example:
-        say(EXAMPLE, nl=False)
+        say(EXAMPLE_COLUMNS, nl=False)
         return
     if table is None:
         raise click.UsageError("name the table: a CSV file, or a YAML list of rows.")

@@ -18,7 +18,7 @@ from reasoner.cli import caseroom, exits, loading, shop, workers
 from reasoner.cli.kinds import CASE, cases_option
 from reasoner.cli.say import say, say_json
 from reasoner.history.learning import Helped, Lesson, Total, held_out, learn, lesson
-from reasoner.history.overlay import SOURCE, as_rules
+from reasoner.history.overlay import LEARNED_SOURCE, as_rules
 from reasoner.history.replay import Replayed, changed_values, replay
 from reasoner.history.review import ClosedCase, judge, review
 from reasoner.history.trace import vehicle_of
@@ -28,7 +28,7 @@ from reasoner.session.chapters import Garage
 # ---- reasoner cases replay -------------------------------------------------------------------------------------------
 # Recorded cases under the rules of today or others.
 
-LEARNED = """Note: the changed rules hold numbers learned from closed cases. On those same cases
+LEARNED_NOTE = """Note: the changed rules hold numbers learned from closed cases. On those same cases
 they look better than they are; `cases learn` tells what they do on others."""
 
 
@@ -81,8 +81,8 @@ def cases_replay_command(
         from reasoner.report.cases_text import replay_blocks
 
         caseroom.show_blocks(replay_blocks(found, differ))
-    if changed and SOURCE in books[-1].sources:
-        say(LEARNED, err=True)
+    if changed and LEARNED_SOURCE in books[-1].sources:
+        say(LEARNED_NOTE, err=True)
     if damaged or any(one.worse for one in found):
         raise click.exceptions.Exit(exits.PROBLEMS)
 
@@ -282,9 +282,9 @@ def _remarks(used: int, left_out: Sequence[tuple[str, str]], helped: Sequence[He
 def _without_learned(layers: Sequence[Path]) -> tuple[workers.Layers, str]:
     """The layers without a file of numbers that were learned before, and the name of that file."""
     book: Rulebook = loading.rules(layers)
-    if SOURCE not in book.sources:
+    if LEARNED_SOURCE not in book.sources:
         return tuple(layers), ""
-    file = book.sources[SOURCE].place.file
+    file = book.sources[LEARNED_SOURCE].place.file
     meant = {Path(file).resolve(), (shop.shipped_folder("rules").parent / file).resolve()}  # as it is shown
     rest: list[Path] = []
     for layer in layers:

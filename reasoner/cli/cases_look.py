@@ -27,7 +27,7 @@ from reasoner.session.chapters import Garage
 # ---- reasoner cases list ---------------------------------------------------------------------------------------------
 # All cases in a table.
 
-LONGEST = 32  # characters up to which a column is made as wide as its longest text
+WIDEST_COLUMN = 32  # characters up to which a column is made as wide as its longest text
 
 
 @click.command(epilog="Example: reasoner cases list --cases ~/shop")
@@ -66,8 +66,8 @@ def read_query(folder: Path) -> list[CaseRow]:
 
 def print_rows(found: Sequence[CaseRow], folder: Path, as_json: bool) -> None:
     lines = []
-    named = min(LONGEST, max((len(row.name) for row in found), default=0))
-    state = min(LONGEST, max((len(row.state) for row in found), default=0))
+    named = min(WIDEST_COLUMN, max((len(row.name) for row in found), default=0))
+    state = min(WIDEST_COLUMN, max((len(row.state) for row in found), default=0))
     width = get_terminal_size().columns if sys.stdout.isatty() else None
     for row in map(inert_row, found):
         if as_json:

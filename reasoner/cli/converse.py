@@ -13,13 +13,13 @@ from reasoner.session.acts import Refused
 from reasoner.session.logged import Fetch, no_files
 from reasoner.session.protocol import Message, Talk, hear
 
-LONGEST = 1_000_000  # bytes of one message
+LONGEST_MESSAGE = 1_000_000  # bytes of one message
 
 
 def read_message(line: bytes) -> Any:
     """The message on a line. Raises ValueError, and RecursionError where it is nested too deep."""
-    if len(line) > LONGEST:
-        raise ValueError(f"more than {LONGEST} bytes")
+    if len(line) > LONGEST_MESSAGE:
+        raise ValueError(f"more than {LONGEST_MESSAGE} bytes")
     return json.loads(line.decode("utf-8"), parse_constant=_no_constant, object_pairs_hook=_each_once)
 
 
@@ -36,10 +36,10 @@ def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def message_lines(source: BinaryIO) -> Iterator[bytes]:
     """Line by line; of one that is too long only so much that this can be seen."""
-    while line := source.readline(LONGEST + 1):
+    while line := source.readline(LONGEST_MESSAGE + 1):
         rest = line
-        while len(rest) > LONGEST and not rest.endswith(b"\n"):
-            rest = source.readline(LONGEST + 1)
+        while len(rest) > LONGEST_MESSAGE and not rest.endswith(b"\n"):
+            rest = source.readline(LONGEST_MESSAGE + 1)
         yield line
 
 
@@ -79,7 +79,7 @@ def talk(kept: Keeper, source: BinaryIO, out: TextIO, fetch: Fetch = no_files, f
             continue
         except CasebookError as error:
             say({"type": "error", "message": error.one_line, "mend": error.mend})
-            return exits.CASE
+            return exits.CASE_UNUSABLE
         except (ValueError, RecursionError) as error:
             say({"type": "error", "message": f"this line is no JSON: {error}", "mend": "one object on one line"})
             continue

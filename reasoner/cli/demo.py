@@ -27,7 +27,7 @@ from reasoner.terminal.desk import Desk, Leave
 # ---- A script of answers played through the real session -------------------------------------------------------------
 # Every step in one or two lines, then the verdict.
 
-MOST_STEPS = 80
+MOST_SCRIPT_STEPS = 80
 
 
 def play_script(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[Keeper], None]) -> None:
@@ -42,7 +42,7 @@ def play_script(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[
             kept.keep(intake_events(kept.workup, event))
     print(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}. Answered from a script.", file=out)
     take_logs(kept)
-    for _ in range(MOST_STEPS):
+    for _ in range(MOST_SCRIPT_STEPS):
         workup = kept.workup
         option = workup.look
         if option is None:
@@ -63,7 +63,7 @@ def play_script(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[
 # ---- reasoner demo ---------------------------------------------------------------------------------------------------
 # An invented shop's case, played through the real loop.
 
-CASE = "estate-hot-restart"
+DEMO_CASE = "estate-hot-restart"
 
 
 @click.command(epilog="Example: reasoner demo")
@@ -78,7 +78,7 @@ def demo_command(color: str, fast: bool) -> None:
     from reasoner.report.text import RichPages
     from reasoner.terminal import loop
 
-    case = load_sound(shop.shipped_folder("cases") / f"{CASE}.yaml")
+    case = load_sound(shop.shipped_folder("cases") / f"{DEMO_CASE}.yaml")
     script = script_of(case.events)
     workup = begin_with(begin(loading.rules(()), vehicle_of(case)), script)
     desk = Hand.over(Desk.of_process(os.environ, color), workup, script, fast)  # type: ignore[arg-type]

@@ -288,7 +288,7 @@ def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
             raise
         say(f"\nError: {error}", err=True)
         say(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
-        raise click.exceptions.Exit(exits.CASE) from None
+        raise click.exceptions.Exit(exits.CASE_UNUSABLE) from None
     raise click.exceptions.Exit(_status(desk.left))
 
 

@@ -93,4 +93,4 @@ def not_weighed(workup: Workup) -> list[str]:
 def refuse(error: CasebookError) -> click.exceptions.Exit:
     """Say what is wrong with a case; the status to end with."""
     say(f"Error: {error}", err=True)
-    return click.exceptions.Exit(exits.CASE)
+    return click.exceptions.Exit(exits.CASE_UNUSABLE)

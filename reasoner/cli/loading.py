@@ -17,25 +17,28 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import Notebook, Problem, problem_text
 from reasoner.rulebook.read import gather
 
-ONLY = "only rules"
-NAMED = "rules options"
+ONLY_RULES = "only rules"
+RULES_NAMED = "rules options"
 
 
 def _only(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    ctx.meta[ONLY] = value
+    ctx.meta[ONLY_RULES] = value
 
 
 def _layers(ctx: click.Context, _: click.Parameter, value: tuple[Path, ...]) -> tuple[Path, ...]:
-    only = bool(ctx.meta.get(ONLY))
+    only = bool(ctx.meta.get(ONLY_RULES))
     if only and not value:
         raise click.UsageError("--only-rules leaves no rules: name some with --rules.", ctx)
-    ctx.meta[NAMED] = [*(["--only-rules"] if only else []), *(f"--rules {shlex.quote(str(path))}" for path in value)]
+    ctx.meta[RULES_NAMED] = [
+        *(["--only-rules"] if only else []),
+        *(f"--rules {shlex.quote(str(path))}" for path in value),
+    ]
     return shop.layers(value, only, os.environ)
 
 
 def options_again(cases_dir: str | None) -> list[str]:
     """The options about cases and rules as they were given, which the next command on the same case needs too."""
-    named: list[str] = click.get_current_context().meta.get(NAMED, [])
+    named: list[str] = click.get_current_context().meta.get(RULES_NAMED, [])
     return [*([f"--cases {shlex.quote(cases_dir)}"] if cases_dir else []), *named]
 
 

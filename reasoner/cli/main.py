@@ -208,7 +208,7 @@ def rules_command() -> None:
 # New objects between two runs of the collector. Reading rules makes a hundred thousand that all stay: with the usual
 # 700, looking through them again and again takes a tenth of the time to the first question and frees nothing.
 YOUNG = 50_000
-FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+DISK_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 COMMANDS = {
     "diagnose": ("diagnose:diagnose_command", "Find the cause: start a case, or go on with one."),
@@ -264,7 +264,7 @@ def main() -> None:
         status = exits.UNREAD
     except OSError as error:
         # Files are written by code that says what is wrong with them; what comes up to here is standard output.
-        if error.errno not in FULL:
+        if error.errno not in DISK_FULL:
             status = _ours(error)
         else:
             let_go()

@@ -25,7 +25,7 @@ from reasoner.measure.obd import (
 )
 from reasoner.measure.pids import DecodedValue, Readiness
 
-LONGEST = 1_000_000  # characters
+LONGEST_PASTED = 1_000_000  # characters
 
 
 @click.command(epilog='Example: reasoner measure replies "43 01 01 72" "41 06 5A 07 66"')
@@ -38,7 +38,7 @@ def measure_replies_command(replies: tuple[str, ...], as_json: bool) -> None:
     checksums around a reply may stay. A maker's own codes are named as such, not interpreted.
     """
     names = _names()
-    text = "\n".join(replies) if replies else sys.stdin.read(LONGEST)
+    text = "\n".join(replies) if replies else sys.stdin.read(LONGEST_PASTED)
     found = read_pasted(text)
     if not found.replies and not found.slips:
         raise click.UsageError("no reply was given: such as 43 01 01 72")

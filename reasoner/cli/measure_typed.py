@@ -21,7 +21,7 @@ from reasoner.rulebook.model import At
 # ---- Commands that work something out from typed readings ------------------------------------------------------------
 # Made from what the computations ask for, and printed alike.
 
-WIDEST = 100
+WIDEST_FINDING = 100
 
 
 def computing(name: str, computations: Sequence[Computation], says: str, example: str) -> click.Command:
@@ -119,7 +119,7 @@ def finding_lines(name: str, found: Finding) -> list[str]:
 
 def _wrapped(first: str, text: str) -> list[str]:
     indent = "  " + first
-    width = min(shutil.get_terminal_size().columns, WIDEST)
+    width = min(shutil.get_terminal_size().columns, WIDEST_FINDING)
     return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=" " * len(indent)) or [indent.rstrip()]
 
 
@@ -138,7 +138,7 @@ class Typed:
     help: str
 
 
-TYPED = {
+TYPED_COMMANDS = {
     "trims": Typed(
         ("trims by airflow",),
         'reasoner measure trims --idle-air "3 g/s 750 rpm" --idle-trim=-24 --raised-air "12 2500" --raised-trim=-6',
@@ -221,5 +221,5 @@ TYPED = {
 
 def typed_command(name: str) -> click.Command:
     """The command of this name."""
-    typed = TYPED[name]
+    typed = TYPED_COMMANDS[name]
     return computing(name, [COMPUTATIONS[computation] for computation in typed.computations], typed.help, typed.example)

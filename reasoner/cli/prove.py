@@ -13,7 +13,7 @@ from reasoner.cli.kinds import CASE, CONDITION, NearChoice, cases_option
 from reasoner.cli.round import Round, by_name, on_case, take_back_told
 from reasoner.cli.say import say, say_json
 from reasoner.repair import rounds
-from reasoner.repair.jobs import STATES
+from reasoner.repair.jobs import CLOSING_STATES
 from reasoner.repair.proof import ProofDoc, may_close
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
@@ -41,7 +41,7 @@ from reasoner.session.decision_doc import as_data
     help="What one drive brought, by name; 0: it failed, and what counts in a row begins anew.",
 )
 @click.option("--cleared/--not-cleared", default=None, help="Whether codes were cleared after the work.")
-@click.option("--close", type=NearChoice(STATES), help="Close the case.")
+@click.option("--close", type=NearChoice(CLOSING_STATES), help="Close the case.")
 @click.option(
     "--fault", default="", metavar="NAME", help="With --close: the true cause as found, by its name in the rules."
 )
@@ -112,9 +112,9 @@ def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
 
 def _to_type(document: ProofDoc, again: str) -> list[str]:
     """What to type now, each line whole as it works."""
-    if document.state == STATES[2]:
+    if document.state == CLOSING_STATES[2]:
         return [f"To find out why: reasoner diagnose {again}"]
-    if document.state == STATES[0]:
+    if document.state == CLOSING_STATES[0]:
         return [f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE"]
     lines = ["WHAT TO TYPE"]
     plan = document.provocation
@@ -146,5 +146,5 @@ def _not_counted(document: ProofDoc, clean: Sequence[str]) -> None:
 
 def _say_closed(state: str, fault: str, again: str) -> None:
     say(f"Closed as {state}.")
-    if not fault and state != STATES[3]:
+    if not fault and state != CLOSING_STATES[3]:
         say(f"What it was is not said: reasoner prove {again} --close {shlex.quote(state)} --fault NAME", err=True)

@@ -59,7 +59,7 @@ def _mark(book: Rulebook, section: str, name: str) -> str:
 # ---- reasoner rules show ---------------------------------------------------------------------------------------------
 # An entry, value by value.
 
-WIDTH = 100  # of the text; places stand on lines of their own
+RULES_WIDTH = 100  # of the text; places stand on lines of their own
 
 
 @click.command(epilog="Example: reasoner rules show purge-valve-leaks --rules my-rules")
@@ -132,7 +132,7 @@ def _plain(book: Rulebook, section: str, name: str) -> dict[str, object]:
 
 def _indented(text: str, margin: int) -> str:
     lead = " " * margin
-    return textwrap.fill(" ".join(text.split()), WIDTH, initial_indent=lead, subsequent_indent=lead + "    ")
+    return textwrap.fill(" ".join(text.split()), RULES_WIDTH, initial_indent=lead, subsequent_indent=lead + "    ")
 
 
 # ---- reasoner rules new ----------------------------------------------------------------------------------------------
@@ -150,10 +150,10 @@ def rules_new_command(kind: str, name: str | None, to: Path | None) -> None:
 
     Until something is written for every REPLACE ME in it, the rules are refused.
     """
-    from reasoner.rulebook.fields import NAME, REPLACE
+    from reasoner.rulebook.fields import REPLACE, RULE_NAME
     from reasoner.rulebook.schema import skeleton
 
-    if name is not None and not NAME.fullmatch(name):
+    if name is not None and not RULE_NAME.fullmatch(name):
         raise click.UsageError(f'"{name}" cannot be a name: lower case letters, digits and dashes, a letter first.')
     text = skeleton(kind, name or REPLACE)
     if to is None:

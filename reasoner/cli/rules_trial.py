@@ -20,7 +20,7 @@ from reasoner.trial import trial
 from reasoner.trial.trialled import trialled
 from reasoner.trial.virtual import World
 
-AT_ONCE = 5  # cars a worker takes with it
+CARS_AT_ONCE = 5  # cars a worker takes with it
 WAYS = ("ahead", "greedy", "fixed")
 HOW = {
     "none": "the rules unchanged",
@@ -173,7 +173,7 @@ _here: dict[str, Any] = {}
 def _runs(setting: TrialSetting, side: Side, cars: int, jobs: int) -> Iterator[trial.TrialRun]:
     """The cars in order."""
     count = jobs or os.cpu_count() or 1
-    pieces = [range(i, min(i + AT_ONCE, cars)) for i in range(0, cars, AT_ONCE)]
+    pieces = [range(i, min(i + CARS_AT_ONCE, cars)) for i in range(0, cars, CARS_AT_ONCE)]
     if count == 1 or cars <= workers.FEW:
         _begin(setting, side)
         for piece in pieces:

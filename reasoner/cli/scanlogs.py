@@ -50,13 +50,13 @@ def take_logs(kept: Keeper, files: Sequence[str], fetch: Fetch) -> None:
 
 def file_bytes(path: Path) -> bytes:
     """Raises Refused. A pipe or a device may never end, so only files are read."""
-    from reasoner.scanlog.reading import LARGEST
+    from reasoner.scanlog.reading import LARGEST_LOG
 
     try:
         if path.exists() and not path.is_file():
             raise Refused(f'"{path}" is no file', "a text file with a header and one row a sample")
-        if path.stat().st_size > LARGEST:
-            raise Refused(f'"{path}" is too large for a log', f"at most {LARGEST // 1_000_000} MB")
+        if path.stat().st_size > LARGEST_LOG:
+            raise Refused(f'"{path}" is too large for a log', f"at most {LARGEST_LOG // 1_000_000} MB")
         return path.read_bytes()
     except (OSError, ValueError) as error:
         if isinstance(error, Refused):

@@ -36,7 +36,7 @@ def shop_settings(path: Path | None, book: Rulebook) -> Shop:
     """What the shop has said: in the file named, else in that of the usual place, if there is one. Every mistake in it
     on standard error, and the status for that."""
     where = path or shop.settings_file(os.environ)[0]
-    if where is None or (path is None and shop.SETTINGS not in os.environ and not os.path.lexists(where)):
+    if where is None or (path is None and shop.SETTINGS_VARIABLE not in os.environ and not os.path.lexists(where)):
         return usual_shop(book)
     notes = Notebook()
     content = load_bytes(where, str(where), notes)
@@ -53,7 +53,7 @@ def settings_again(path: Path | None) -> list[str]:
     return [f"--settings {shlex.quote(str(path))}"] if path else []
 
 
-USUAL = "the rules' usual figure"
+USUAL_FIGURE = "the rules' usual figure"
 
 
 @dataclass(frozen=True)
@@ -129,10 +129,12 @@ def _rows(found: Shop, book: Rulebook) -> Iterator[SettingRow]:
     car = ", ".join(f"{key} {value}" for key, value in found.car.items()) or "asked for each car"
     yield SettingRow("usual car", car, lines.get("car", 0))
     yield SettingRow("currency", prices.currency or "none said", lines.get("currency", 0))
-    yield SettingRow("an hour of work", f"{prices.hour:g}", lines.get("hour", 0), USUAL)
-    yield SettingRow("a car that comes back", f"{prices.comeback:g}", lines.get("comeback costs", 0), USUAL)
-    yield SettingRow("counts as coming back", f"within {prices.within:g} km", lines.get("comeback within", 0), USUAL)
-    yield SettingRow("driven when nothing is done", f"{prices.watch:g} km", lines.get("watch for", 0), USUAL)
+    yield SettingRow("an hour of work", f"{prices.hour:g}", lines.get("hour", 0), USUAL_FIGURE)
+    yield SettingRow("a car that comes back", f"{prices.comeback:g}", lines.get("comeback costs", 0), USUAL_FIGURE)
+    yield SettingRow(
+        "counts as coming back", f"within {prices.within:g} km", lines.get("comeback within", 0), USUAL_FIGURE
+    )
+    yield SettingRow("driven when nothing is done", f"{prices.watch:g} km", lines.get("watch for", 0), USUAL_FIGURE)
     own = {name: value for name, value in prices.parts.items() if name in prices.said}
     said = ", ".join(f"{name} {value:g}" for name, value in own.items())
     others = f"{len(prices.parts) - len(own)} at the rules' usual price"
@@ -144,7 +146,9 @@ def _rows(found: Shop, book: Rulebook) -> Iterator[SettingRow]:
 def _write(where: Path | None, book: Rulebook) -> None:
     """A settings file to fill in; one that is there is left alone."""
     if where is None:
-        raise click.UsageError(f"nobody knows where it belongs: name a file with --settings, or in {shop.SETTINGS}.")
+        raise click.UsageError(
+            f"nobody knows where it belongs: name a file with --settings, or in {shop.SETTINGS_VARIABLE}."
+        )
     try:
         where.parent.mkdir(parents=True, exist_ok=True)
         write_new(where, example(book).encode())

@@ -17,7 +17,7 @@ from reasoner.cli.say import say, say_json
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.repair import rounds
 from reasoner.repair.calibration import plain_value
-from reasoner.repair.jobs import VALUES, Work
+from reasoner.repair.jobs import VALUE_SETS, Work
 from reasoner.repair.sheet import LineDoc, RepairSheet, SheetDoc, sheet_document, sheet_of
 from reasoner.report.lines import paragraph
 from reasoner.session import deciding
@@ -28,7 +28,7 @@ from reasoner.session.decision_doc import as_data
 # Step by step, and the calibration values typed in twice. Saved after every line.
 
 BACK, STOP = ("b", "back"), ("s", "stop", "q")
-KEYS = "Enter: done, l: later, b: back, s: stop"
+SHEET_KEYS = "Enter: done, l: later, b: back, s: stop"
 
 
 def open_boxes(document: SheetDoc) -> Iterator[tuple[str, LineDoc]]:
@@ -58,7 +58,7 @@ def walk_through(on: Round) -> None:
         else:
             key = ""
         place = names[at].partition(" ")[2]
-        key = key or _typed(f"{place}. {KEYS}" if place else KEYS).lower()
+        key = key or _typed(f"{place}. {SHEET_KEYS}" if place else SHEET_KEYS).lower()
         if key in STOP:
             return
         if key in BACK:
@@ -108,7 +108,7 @@ def ask_values(on: Round) -> None:
 
 
 def _keep(on: Round, key: str, cylinder: int, value: str) -> None:
-    typed = {name: {cylinder: value} if name == key else {} for name in VALUES}
+    typed = {name: {cylinder: value} if name == key else {} for name in VALUE_SETS}
     on.keep(rounds.enter_values(on.workup, **typed))
 
 

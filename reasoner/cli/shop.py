@@ -25,7 +25,7 @@ def shipped_folder(name: str) -> Path:
 # Windows (Microsoft, KNOWNFOLDERID).
 
 VARIABLE = "REASONER_RULES"
-SETTINGS = "REASONER_SETTINGS"
+SETTINGS_VARIABLE = "REASONER_SETTINGS"
 
 
 def shop_folder(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
@@ -38,9 +38,9 @@ def settings_file(environ: Mapping[str, str], platform: str = sys.platform) -> t
     """Where a shop's settings are, or would be, and who says so. REASONER_SETTINGS names the file; set to nothing, it
     means none. None too where nobody knows a home.
     """
-    said = environ.get(SETTINGS)
+    said = environ.get(SETTINGS_VARIABLE)
     if said is not None:
-        return (Path(said) if said.strip() else None), SETTINGS
+        return (Path(said) if said.strip() else None), SETTINGS_VARIABLE
     own = _own(environ, platform)
     return (own / "settings.yaml" if own else None), "default place"
 

@@ -18,7 +18,7 @@ from reasoner.cli import loading
 from reasoner.session.chapters import Garage
 
 FEW = 24  # starting processes takes as long as this many cases
-AT_ONCE = 40  # cases a worker takes with it
+CASES_AT_ONCE = 40  # cases a worker takes with it
 
 _T = TypeVar("_T")
 R = TypeVar("R")
@@ -53,7 +53,7 @@ def _spread(
 ) -> Iterator[tuple[Path, _T | CasebookError]]:
     for layers in rules:
         loading.rules(layers)  # a mistake in the rules is said here, once
-    pieces = [(job, paths[i : i + AT_ONCE], options) for i in range(0, len(paths), AT_ONCE)]
+    pieces = [(job, paths[i : i + CASES_AT_ONCE], options) for i in range(0, len(paths), CASES_AT_ONCE)]
     return pooled(_several, pieces, count, _begin, rules)
 
 

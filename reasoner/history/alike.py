@@ -23,7 +23,7 @@ from reasoner.session.chapters import Chapter, Garage, found_in
 from reasoner.session.concluding import answer_text
 
 ROOM = 8.0  # bits; so many have to agree before two cases count as half alike. Presentation: it moves no belief
-REASONS = 4
+MOST_REASONS = 4
 
 CheckInCondition = tuple[str, str]  # a check, and the condition it was seen in ("" where that does not matter)
 
@@ -152,7 +152,7 @@ def compare(one: CaseLooks, other: CaseLooks) -> tuple[float, int, tuple[SharedL
     for_it, against = sum(s.bits for s in agrees), sum(s.bits for s in differs)
 
     def most(found: list[SharedLook]) -> tuple[SharedLook, ...]:
-        return tuple(sorted(found, key=lambda s: (-s.bits, s.text))[:REASONS])
+        return tuple(sorted(found, key=lambda s: (-s.bits, s.text))[:MOST_REASONS])
 
     return for_it / (for_it + against + ROOM), len(agrees) + len(differs), most(agrees), most(differs)
 

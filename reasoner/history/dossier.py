@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import Answered
 from reasoner.casebook.shape import Case
-from reasoner.history.story import TOLD, Story, story
+from reasoner.history.story import TOLD_EVENTS, Story, story
 from reasoner.history.trace import trace, vehicle_of
 from reasoner.inference.belief import believe, by_fault
 from reasoner.repair.prices import Prices
@@ -26,8 +26,8 @@ from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
 DRAWN = 5  # suspects in a picture: more lines cannot be followed
-PLAIN = 3  # parts of a plain figure: value, standard error, unit
-SMALL = 0.08  # a suspect that never got so far is not drawn
+PLAIN_FIGURE = 3  # parts of a plain figure: value, standard error, unit
+NOT_DRAWN = 0.08  # a suspect that never got so far is not drawn
 
 
 @dataclass(frozen=True)
@@ -97,13 +97,13 @@ def _courses(chapter: Chapter) -> tuple[SuspectCourse, ...]:
     tables, book = moved.tables, chapter.workup.book
     after, beliefs = dict(zip(moved.points, moved.beliefs, strict=True)), [moved.before]
     for number, event in enumerate(moved.events):
-        if isinstance(event, TOLD):
+        if isinstance(event, TOLD_EVENTS):
             beliefs.append(after.get(number, beliefs[-1]))
     rows = [by_fault(tables, belief).tolist() for belief in beliefs]
     columns = list(zip(*rows, strict=True))
     far = sorted(range(len(tables.faults)), key=lambda f: (-columns[f][-1], -max(columns[f])))
     high = sorted(far, key=lambda f: -max(columns[f]))[:DRAWN]
-    shown = [f for f in far if f in high and max(columns[f]) >= SMALL]
+    shown = [f for f in far if f in high and max(columns[f]) >= NOT_DRAWN]
     return tuple(SuspectCourse(book.faults[tables.faults[f]].title, columns[f]) for f in shown)
 
 
@@ -122,7 +122,7 @@ def _readings(chapter: Chapter) -> Iterator[DatedReading]:
         places = places_of(workup, check)
         for place, figures in event.figures.items():
             for name, figure in figures.items():
-                if isinstance(figure, Mapping) or len(figure) != PLAIN or not isinstance(figure[0], float | int):
+                if isinstance(figure, Mapping) or len(figure) != PLAIN_FIGURE or not isinstance(figure[0], float | int):
                     continue
                 if spell not in showing:
                     showing[spell] = _showing(workup, number)

@@ -14,7 +14,7 @@ from typing import Any
 
 from reasoner.casebook.events import Answered, CodeRead, CodesRead, ConditionMet, Event, Noted, Told
 from reasoner.casebook.rows import RefusedLine, TableLine
-from reasoner.network.vehicle import KEYS as VEHICLE_KEYS
+from reasoner.network.vehicle import VEHICLE_KEYS as VEHICLE_KEYS
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import At, Check
 from reasoner.session import acts
@@ -23,11 +23,11 @@ from reasoner.session.chapters import Garage, close_case
 OF_CASE = ("case", "opened", "complaint", "codes", "state", "fault", "where", "confirmed by")
 OF_ANSWER = ("check", "outcome", "place", "condition", "sure", "note")
 WHAT = (*OF_CASE, *OF_ANSWER, *(f"vehicle {key}" for key in VEHICLE_KEYS))
-WORDS = ("check", "outcome", "condition", "sure", "state", "fault", "where")
-CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")
+COLUMN_WORDS = ("check", "outcome", "condition", "sure", "state", "fault", "where")
+CODE_CELL = re.compile(r"[PBCU][0-3][0-9A-F]{3}")
 UNSAID = "cured but unproven"  # how a case with a fault and no state is taken to have ended
 
-EXAMPLE = """\
+EXAMPLE_COLUMNS = """\
 # How the columns of a table are to be read. Left: what it is; right: the heading of your column.
 columns:
   case: Job
@@ -86,11 +86,11 @@ def mapping_of(said: Any, headings: Sequence[str], columns: Mapping[str, str] | 
     parts = {key: _texts(said.get(key, {}), key) for key in ("columns", "answers", "vehicle")}
     all_words = said.get("words", {})
     if not isinstance(all_words, Mapping):
-        raise acts.Refused("`words` holds kinds of words", f"one of {', '.join(WORDS)}, and below it your words")
+        raise acts.Refused("`words` holds kinds of words", f"one of {', '.join(COLUMN_WORDS)}, and below it your words")
     words = {kind: {k.lower(): v for k, v in _texts(all_words[kind], kind).items()} for kind in all_words}
     for kind in words:
-        if kind not in WORDS:
-            raise acts.Refused(f'"{kind}" is no kind of word', "one of: " + ", ".join(WORDS))
+        if kind not in COLUMN_WORDS:
+            raise acts.Refused(f'"{kind}" is no kind of word', "one of: " + ", ".join(COLUMN_WORDS))
     wanted = {heading: heading for heading in headings if heading in WHAT} | parts["columns"] | dict(columns or {})
     for what, heading in wanted.items():
         if what not in WHAT:
@@ -216,9 +216,9 @@ class _Case:
             return None
         said = re.split(r"[\s,;/+]+", self._said("codes").upper())
         for code in filter(None, said):
-            if not CODE.fullmatch(code):
+            if not CODE_CELL.fullmatch(code):
                 self.refuse(self.lines[0], f'"{code[:20]}" is no code', "such as P0172")
-        return tuple(CodeRead(code) for code in dict.fromkeys(said) if CODE.fullmatch(code))
+        return tuple(CodeRead(code) for code in dict.fromkeys(said) if CODE_CELL.fullmatch(code))
 
     def _close(self, vehicle: Vehicle) -> None:
         fault, where, state = self._said("fault"), self._said("where"), self._said("state").lower()

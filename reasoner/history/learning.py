@@ -27,8 +27,8 @@ from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
 from reasoner.session.workup import Workup
 
 UNPROVEN = 0.5  # what a case counts in which the cure was not proven. Judgement
-LEAST = 1e-12  # a probability no smaller than this is scored: work may have left none
-NAMED = 12  # cases that are named behind a number; of more, only how many there are
+LEAST_SCORED = 1e-12  # a probability no smaller than this is scored: work may have left none
+CASES_NAMED = 12  # cases that are named behind a number; of more, only how many there are
 
 Amounts = tuple[float, ...]
 RuleNumbers = tuple[Amounts, float]  # a distribution of the rules, and how many cases it is worth
@@ -167,7 +167,7 @@ class Total:
         self.cases.update((*one.counts, *one.expected))
         for key in (*one.counts, *one.came):
             named = self.behind.setdefault(key, [])
-            if len(named) < NAMED:
+            if len(named) < CASES_NAMED:
                 named.append(one.case if one.weight == 1.0 else f"{one.case} (half)")
 
     def without(self, one: Lesson) -> Total:
@@ -187,14 +187,14 @@ class Total:
 
 def learn(book: Rulebook, total: Total, least: float = 0.0) -> tuple[Learned, ...]:
     """The numbers that the cases move by at least so much (0.01: one point in a hundred, or a hundredth of a share)."""
-    found = [_learned(book, key, counts, total) for key, counts in total.counts.items() if sum(counts) > SEEN]
-    found += [_learned_share(book, key, total) for key, seen in total.expected.items() if seen > SEEN]
+    found = [_learned(book, key, counts, total) for key, counts in total.counts.items() if sum(counts) > SEEN_FROM]
+    found += [_learned_share(book, key, total) for key, seen in total.expected.items() if seen > SEEN_FROM]
     order = {trail: number for number, trail in enumerate(_in_order(book))}
     moved = [one for one in found if one.moved >= max(least, 1e-6)]
     return tuple(sorted(moved, key=lambda one: (order[one.trail[:2]], one.trail)))
 
 
-SEEN = 1e-6  # cases; what is left of a sum from which everything was taken again
+SEEN_FROM = 1e-6  # cases; what is left of a sum from which everything was taken again
 
 
 def _in_order(book: Rulebook) -> Iterator[Trail]:
@@ -257,4 +257,4 @@ def held_out(case: Case, garage: Garage, total: Total, own: Lesson, least: float
 
 def log_score(workup: Workup, cause: str) -> float:
     """log2 of the probability of a cause, after all answers: 0 is certain and right; the higher the better."""
-    return log2(max(LEAST, float(workup.belief.probability[workup.tables.cause_number[cause]])))
+    return log2(max(LEAST_SCORED, float(workup.belief.probability[workup.tables.cause_number[cause]])))

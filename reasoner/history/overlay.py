@@ -13,9 +13,9 @@ from reasoner.casebook.writing import quoted
 from reasoner.rulebook.model import Check, Fault, Frequency, Origin, Place, Rulebook, Statement, Trail
 from reasoner.rulebook.quantity import how_often
 
-SOURCE = "own-cases"  # the key of the bibliography that learned statements name
+LEARNED_SOURCE = "own-cases"  # the key of the bibliography that learned statements name
 HERE, ELSEWHERE, OTHERWISE = "here", "elsewhere", "otherwise"
-LEARNED = Place("learned from cases", 1)
+LEARNED_PLACE = Place("learned from cases", 1)
 
 
 @dataclass(frozen=True)
@@ -76,9 +76,11 @@ def _check(check: Check, one: Learned) -> Check:
         return replace(check, otherwise=replace(check.otherwise, here=said))
     subject, side = one.trail[3:]
     statement = check.given[subject]
-    again = statement.origin.source == SOURCE and statement.origin.place == LEARNED  # its other side was learned too
+    again = (
+        statement.origin.source == LEARNED_SOURCE and statement.origin.place == LEARNED_PLACE
+    )  # its other side was learned too
     weight = min(statement.origin.weight, weight_of(one)) if again else weight_of(one)
-    origin = Origin(SOURCE, weight, LEARNED, "")
+    origin = Origin(LEARNED_SOURCE, weight, LEARNED_PLACE, "")
     sides = {HERE: statement.here, ELSEWHERE: statement.elsewhere, side: said}
     new = Statement(sides[HERE] or {}, sides[ELSEWHERE], origin)
     return replace(check, given={**check.given, subject: new})
@@ -86,7 +88,7 @@ def _check(check: Check, one: Learned) -> Check:
 
 def _frequency(value: float) -> Frequency:
     text = percent_text(value)
-    return Frequency(text, how_often(text)[0], LEARNED)
+    return Frequency(text, how_often(text)[0], LEARNED_PLACE)
 
 
 def percent_text(value: float) -> str:
@@ -108,7 +110,7 @@ def as_rules(book: Rulebook, learned: Sequence[Learned], cite: str, remarks: Ite
     if learned:  # also where no statement names it: it marks the file, so that nothing is learned from twice
         named = any(one.trail[2] == "given" for one in learned)
         waived = [] if named else ["    waive: {unused: it marks this file}"]
-        lines += ["sources:", f"  {SOURCE}:", f"    cite: {quoted(cite)}", "    seen: text", *waived, ""]
+        lines += ["sources:", f"  {LEARNED_SOURCE}:", f"    cite: {quoted(cite)}", "    seen: text", *waived, ""]
     for section, of_section in groupby(learned, key=lambda one: one.trail[0]):
         lines.append(f"{section}:")
         for name, of_entry in groupby(of_section, key=lambda one: one.trail[1]):
@@ -154,7 +156,7 @@ def _check_lines(check: Check, learned: Sequence[Learned]) -> list[str]:
         lines += [f"      {subject}:", f"        {HERE}: {_map(new.get(HERE) or _as_was(old.here))}"]
         if ELSEWHERE in new or old.elsewhere is not None:
             lines.append(f"        {ELSEWHERE}: {_map(new.get(ELSEWHERE) or _as_was(old.elsewhere or {}))}")
-        lines += [f"        weight: {min(map(weight_of, both)):g}", f"        source: {SOURCE}"]
+        lines += [f"        weight: {min(map(weight_of, both)):g}", f"        source: {LEARNED_SOURCE}"]
     return lines
 
 

@@ -13,7 +13,7 @@ from math import log2
 from statistics import median
 
 from reasoner.casebook.shape import Case
-from reasoner.history.learning import LEAST
+from reasoner.history.learning import LEAST_SCORED
 from reasoner.history.replay import Ending, Said, ended, said_then
 from reasoner.history.trace import Trace, trace, vehicle_of
 from reasoner.inference.belief import by_class
@@ -26,9 +26,9 @@ from reasoner.session.effort import effort_spent
 from reasoner.session.workup import Workup
 
 MISLED = 3.0  # decibans against what was found; twice as likely to be something else
-SHOWN = 8
+ROWS_SHOWN = 8
 QUARTER = 15.0  # minutes
-IDLE = 0.02  # bits a quarter of an hour; what told less was not worth its time (as `least gain` of the settings)
+IDLE_GAIN = 0.02  # bits a quarter of an hour; what told less was not worth its time (as `least gain` of the settings)
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def _told(workup: Workup, moved: Trace, found: Found) -> tuple[CheckTold, ...]:
     before = float(by_class(tables, moved.before)[own])
     for point, belief in zip(moved.points, moved.beliefs, strict=True):
         after = float(by_class(tables, belief)[own])
-        gained[point] = log2(max(after, LEAST) / max(before, LEAST))
+        gained[point] = log2(max(after, LEAST_SCORED) / max(before, LEAST_SCORED))
         before = after
     told: dict[str, CheckTold] = {}
     for item in weigh_answers(workup.tables, workup.spells):
@@ -317,6 +317,6 @@ def _worth(judged: Sequence[Judged]) -> tuple[tuple[Worth, ...], tuple[Worth, ..
         for check, (of, bits, minutes) in sums.items()
         if minutes > 0
     ]
-    best = sorted((row for row in rows if row.rate >= IDLE), key=lambda row: -row.rate)
-    idle = [row for row in rows if row.rate < IDLE]
-    return tuple(best[:SHOWN]), tuple(sorted(idle, key=lambda row: -row.minutes)[:SHOWN])
+    best = sorted((row for row in rows if row.rate >= IDLE_GAIN), key=lambda row: -row.rate)
+    idle = [row for row in rows if row.rate < IDLE_GAIN]
+    return tuple(best[:ROWS_SHOWN]), tuple(sorted(idle, key=lambda row: -row.minutes)[:ROWS_SHOWN])

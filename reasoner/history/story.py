@@ -174,7 +174,12 @@ def _job(book: Rulebook, job: Job) -> str:
     return f"{title} ({places})" if places else title
 
 
-TOLD = (Answered, CodesRead, PassedOver, ReadingsTaken)  # the kinds of event that a story tells, each as a moment
+TOLD_EVENTS = (
+    Answered,
+    CodesRead,
+    PassedOver,
+    ReadingsTaken,
+)  # the kinds of event that a story tells, each as a moment
 
 
 def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
@@ -185,7 +190,7 @@ def _moments(chapter: Chapter, found: Found | None) -> list[Moment]:
     moments = []
     belief, is_settled = moved.before, False
     for number, event in enumerate(moved.events):
-        if not isinstance(event, TOLD):
+        if not isinstance(event, TOLD_EVENTS):
             continue
         condition, asked, text = "", False, ""
         if number in given:

@@ -33,12 +33,12 @@ from reasoner.inference.visits import Visit, visits
 from reasoner.network.tables import Tables
 
 COMPARED = 4  # how many of the best are followed
-SEARCHED = 12  # how many, where no single look changes what is done
+OPTIONS_SEARCHED = 12  # how many, where no single look changes what is done
 SHORTLIST = 16  # how many checks are considered after each of their outcomes
 FOLLOWED = 0.95  # share of a check's outcomes that is followed
 BRANCHES = 8  # and at most so many
 SHOWS = 0.7  # chance from which the fault is taken to show in the present spell
-NOTHING = 1e-9  # bits: below, rounding
+NO_GAIN = 1e-9  # bits: below, rounding
 
 
 def rank(
@@ -64,7 +64,7 @@ def rank(
         best = _with_visits(tables, now, best, visits(tables, now, ways, costs, stakes, least), costs, stakes)
         if stakes and compared and not any(o.saves > little for o in (*best, *found[compared:])):
             # No single look changes what is done: look two steps ahead from more of them before that is believed.
-            best += _looked_ahead(tables, now, found[compared:SEARCHED], found[:SHORTLIST], costs, stakes)
+            best += _looked_ahead(tables, now, found[compared:OPTIONS_SEARCHED], found[:SHORTLIST], costs, stakes)
         known = {o.check for o in best}
         best += [o for o in _perishable(tables, now, found[compared:], costs, stakes) if o.check not in known]
         best.sort(key=lambda o: _order(tables, now, o, little, stakes is not None))
@@ -156,7 +156,7 @@ def _ways(
     ways = [
         option._replace(gain=gained)
         for option, gained in zip((*once_each, *repeats), (*bits, *_bits(tables, now, repeats)), strict=True)
-        if gained > NOTHING
+        if gained > NO_GAIN
     ]
     if stakes is not None:  # of several looks later, where they are among the best
         once_each = _with_savings(tables, now, [o for o in ways if o.times == 1], costs, stakes)

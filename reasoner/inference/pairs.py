@@ -1,14 +1,14 @@
 """Two faults at once: pairs of causes, weighed beside single ones where no single one explains what was seen.
 
 Each of the two has an activity and, in every spell, a state of its own. While only one of them shows, a check shows
-what it shows under that one alone; while both do, see `together`. So with s, t for the states of the two
+what it shows under that one alone; while both do, see `shown_together`. So with s, t for the states of the two
 
     P(answers | pair) = sum over u, v of P(u) P(v) * sum over states of all spells of
                         product over spells of P(s | first, k, u) P(t | second, k, v) * P(answers | pair, states)
 
-exact up to `WIDTH` cases of spells that share looks, as in `belief`, and a beam beyond. Beforehand a pair is as likely
+exact up to `PAIR_WIDTH` cases of spells that share looks, as in `belief`, and a beam beyond. A pair is first as likely
 as its two shares, multiplied, make it (`with_pairs`). Pairs are weighed where the two explain the answers better than
-the better one of them alone by as many decibans as the rules ask for, and come to more than next to nothing (`chosen`).
+the better one of them alone by as many decibans as the rules ask for, and come to more than `LEAST_PAIR`.
 That is a Bayes factor: it measures how badly the answers fit any single cause of the two. The conflict of the answers
 (`inference.surprise`) says as much only in all, nothing of who would resolve it, and takes two beliefs an answer.
 """
@@ -29,14 +29,14 @@ from reasoner.network.graph import Cause
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 from reasoner.rulebook.model import AND
 
-LEADING = 12  # single causes one of which is in a pair
+PAIRED_WITH = 12  # single causes one of which is in a pair
 TRIED = 12  # pairs worked out exactly, of those that look best
-WEIGHED = 6  # and weighed
-HARDLY = 0.01  # a pair less likely than this is not; judgement
+PAIRS_WEIGHED = 6  # and weighed
+LEAST_PAIR = 0.01  # a pair less likely than this is not; judgement
 SLACK = 3.0  # decibans by which a look at a pair from afar may be off
-WIDTH = 128  # cases of spells that share looks
-LOOKS = 512  # looks kept with what they tell of pairs
-KEPT = 16  # tables with pairs, the latest ones
+PAIR_WIDTH = 128  # cases of spells that share looks
+PAIR_LOOKS_KEPT = 512  # looks kept with what they tell of pairs
+PAIR_TABLES_KEPT = 16  # tables with pairs, the latest ones
 BOTH, FIRST, SECOND, NEITHER = range(4)  # what shows
 DECIBANS = 10.0 / np.log(10.0)
 
@@ -249,10 +249,10 @@ def _shared(tables: Tables, part: LinkedSpells, states: Sequence[Array], log: Ar
         cases = np.column_stack([np.repeat(cases, many, axis=0), np.tile(np.arange(many), len(cases))])
         chance = (chance[..., :, None] * each[..., None, :]).reshape(*chance.shape[:-1], -1)
         begun = one.first_groups(part, g + 1)
-        if len(cases) > WIDTH:
+        if len(cases) > PAIR_WIDTH:
             weights, _, nodes = _weighed(tables, begun, counts, cases, chance, log)
             by_case = np.einsum("qij,qijs->qs", nodes, weights)
-            best = np.sort(np.argsort(-np.sqrt(by_case).sum(axis=0), kind="stable")[:WIDTH])
+            best = np.sort(np.argsort(-np.sqrt(by_case).sum(axis=0), kind="stable")[:PAIR_WIDTH])
             cases, chance = cases[best], chance[..., best]
             lost -= np.log(np.maximum(by_case[:, best].sum(axis=1), TINY))
     weights, more, _ = _weighed(tables, begun, counts, cases, chance, log)
@@ -282,7 +282,7 @@ def _kept_looks(tables: Tables, looks: Looks, times: Array) -> Array:
     known: dict[object, Array] = tables.__dict__.setdefault("_pair_looks", {})
     key = looks.check, looks.weights.tobytes(), times.tobytes()
     if key not in known:
-        if len(known) >= LOOKS:
+        if len(known) >= PAIR_LOOKS_KEPT:
             known.clear()
         known[key] = _looks(tables.checks[looks.check], tables.pairs, looks, times)
     return known[key]
@@ -330,7 +330,7 @@ def _looks(check: CheckTable, pairs: Index, looks: Looks, times: Array) -> Array
     """(Q, S) log likelihood of all looks at a check. times: (S, L, 4) how often each was made while what showed.
 
     What shows the same row is one thing, whichever of the two shows it, as in `lasting.likelihood`; banks are one draw
-    (`together`) where the same of the two shows the same at each, whatever the other does.
+    (`shown_together`) where the same of the two shows the same at each, whatever the other does.
     """
     both, first, second = check.index[-len(pairs) :], check.index[pairs[:, 0]], check.index[pairs[:, 1]]
     every = times.sum(axis=-1)
@@ -391,8 +391,8 @@ def tables_with_pairs(tables: Tables, spells: Sequence[Spell], share: float, lea
     used = {answer.check for spell in belief.spells for answer in spell.answers}
     trial = _kept(tables, tried, share, used)
     better, chances = _tried(tables, belief, trial)
-    enough = (better >= least) & (chances >= HARDLY)
-    best = [q for q in np.argsort(-chances, kind="stable") if enough[q]][:WEIGHED]
+    enough = (better >= least) & (chances >= LEAST_PAIR)
+    best = [q for q in np.argsort(-chances, kind="stable") if enough[q]][:PAIRS_WEIGHED]
     kept = sorted(tuple(int(c) for c in trial.pairs[q]) for q in best)
     return _kept(tables, kept, share) if kept else tables
 
@@ -414,7 +414,7 @@ def _kept(tables: Tables, pairs: Sequence[tuple[int, ...]], share: float, checks
     known: dict[object, Tables] = tables.__dict__.setdefault("_paired", {})
     key = tuple(pairs), share, frozenset(checks)
     if key not in known:
-        if len(known) >= KEPT:
+        if len(known) >= PAIR_TABLES_KEPT:
             del known[next(iter(known))]
         known[key] = with_pairs(tables, [(pair[0], pair[1]) for pair in pairs], share, checks)
     return known[key]
@@ -427,7 +427,7 @@ def _from_afar(tables: Tables, belief: Belief, share: float, least: float) -> li
     if len(fits) < 2:
         return []
     may = np.array([not cause.alone for cause in tables.causes]) & (tables.prior > 0)
-    lead = np.argsort(-np.where(may, belief.probability, -1.0), kind="stable")[:LEADING]
+    lead = np.argsort(-np.where(may, belief.probability, -1.0), kind="stable")[:PAIRED_WITH]
     both = np.zeros((len(lead), len(may)))
     for fit in fits:
         own = fit[lead, None]
@@ -444,7 +444,7 @@ def _from_afar(tables: Tables, belief: Belief, share: float, least: float) -> li
     chance -= one.log_sum(all_ + prior)
     found: dict[tuple[int, int], None] = {}
     for i in np.argsort(-chance, kind="stable"):
-        if chance[i] < np.log(HARDLY) - SLACK / DECIBANS:
+        if chance[i] < np.log(LEAST_PAIR) - SLACK / DECIBANS:
             break
         a, b = int(lead[rows[i]]), int(columns[i])
         found[min(a, b), max(a, b)] = None

@@ -15,7 +15,7 @@ import numpy as np
 from reasoner.network import activity
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
-LEAST = 1e-3  # least parameter of a Gamma distribution, so that an outcome never seen can be drawn at all
+LEAST_GAMMA = 1e-3  # least parameter of a Gamma distribution, so that an outcome never seen can be drawn at all
 
 
 def perturbed(tables: Tables, seed: int, loosened: float = 1.0) -> Tables:
@@ -33,7 +33,7 @@ def perturbed(tables: Tables, seed: int, loosened: float = 1.0) -> Tables:
 def drawn_prior(tables: Tables, count: int, random: np.random.Generator, loosened: float = 1.0) -> Array:
     """(N, C) draws of the prior."""
     weights = tables.prior_weights / loosened
-    shares = random.gamma(np.maximum(weights, LEAST), size=(count, len(weights))) / weights
+    shares = random.gamma(np.maximum(weights, LEAST_GAMMA), size=(count, len(weights))) / weights
     prior = tables.prior * np.maximum(shares, 1e-9)[:, tables.fault_of]
     found: Array = prior / prior.sum(axis=1, keepdims=True)
     return found
@@ -47,7 +47,7 @@ def drawn_showing(
     cells = np.stack([tables.shows_row.ravel().astype(float), tables.shows.ravel()])
     (numbers, values), of = np.unique(cells, axis=1, return_inverse=True)
     weights = np.array([tables.shows_origins[int(n)].weight for n in numbers]) / loosened
-    ends = np.maximum(weights * values, LEAST), np.maximum(weights * (1 - values), LEAST)
+    ends = np.maximum(weights * values, LEAST_GAMMA), np.maximum(weights * (1 - values), LEAST_GAMMA)
     drawn = random.beta(*ends, size=(count, len(values)))
     floor = tables.unlikeliest
     return np.clip(drawn, floor, 1 - floor), of.reshape(tables.shows.shape)
@@ -59,7 +59,7 @@ def drawn_rows(
     """(N, D, m) draws of a check's distributions."""
     weights = np.array([origin.weight for origin in check.origins]) / loosened
     above = np.maximum(check.rows - floor, 0.0)
-    drawn = random.gamma(np.maximum(weights[:, None] * above, LEAST), size=(count, *above.shape))
+    drawn = random.gamma(np.maximum(weights[:, None] * above, LEAST_GAMMA), size=(count, *above.shape))
     share = above.sum(axis=1, keepdims=True) / np.maximum(drawn.sum(axis=2, keepdims=True), 1e-300)
     rows = check.rows - above + share * drawn
     found: Array = rows / rows.sum(axis=2, keepdims=True)

@@ -17,7 +17,7 @@ from reasoner.inference.plan import Costs, Option, Situation, state_chances
 from reasoner.inference.sweep import stacked
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
-MOST_JOINT = 81  # joint outcomes of several places up to which each is told apart
+JOINT_TOLD_APART = 81  # joint outcomes of several places up to which each is told apart
 ODD = 1  # beyond that: as many places at most may differ from the first outcome; all others are taken together
 
 
@@ -176,7 +176,7 @@ def _by_counts(tables: Tables, now: Situation, option: Option, losses: Array) ->
     return found
 
 
-def patterns(check: CheckTable, place: int | None, most: int = MOST_JOINT) -> tuple[Array, Index]:
+def patterns(check: CheckTable, place: int | None, most: int = JOINT_TOLD_APART) -> tuple[Array, Index]:
     """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern; made once.
 
     Of more than `most` joint outcomes those with several odd places are one: less is known, so a look is never thought

@@ -29,7 +29,7 @@ class Moved:
 
 
 def belief_moved(tables: Tables, prefixes: Iterable[Sequence[Spell]], share: float, least: float) -> Moved:
-    """How belief moved where pairs of causes are weighed as they are asked for. share, least: as of `pairs.chosen`."""
+    """How belief moved, pairs of causes weighed where asked for. share, least: as in `tables_with_pairs`."""
     each = [(tables_with_pairs(tables, spells, share, least), spells) for spells in prefixes]
     found = [believe(own, spells).probability for own, spells in each]
     pairs = sorted({(int(a), int(b)) for own, _ in each for a, b in own.pairs})

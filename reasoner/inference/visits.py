@@ -18,7 +18,7 @@ from reasoner.inference.stake import Stakes, patterns
 from reasoner.network.tables import Array, Tables
 
 MOST_LOOKS = 4  # of one visit that are weighed together
-MOST_JOINT = 128  # and joint outcomes
+MOST_JOINT_IN_VISIT = 128  # and joint outcomes
 EACH = 16  # joint outcomes of one look that are told apart (see `stake.patterns`)
 
 
@@ -91,7 +91,7 @@ def _best(
     cost, price, best = 0.0, 0.0, None
     for own, option in looks:
         by_pattern, of = patterns(tables.checks[option.check], None, EACH)
-        if showing.shape[1] * by_pattern.shape[1] > MOST_JOINT or len(taken) == MOST_LOOKS:
+        if showing.shape[1] * by_pattern.shape[1] > MOST_JOINT_IN_VISIT or len(taken) == MOST_LOOKS:
             continue
         more, more_quiet = _joint(showing, by_pattern[of]), _joint(quiet, by_pattern[-1:])
         joint = probability[:, None] * (shows[:, None] * more + (1.0 - shows[:, None]) * more_quiet)

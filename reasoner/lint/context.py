@@ -117,7 +117,7 @@ def context_of(book: Rulebook, cases: Mapping[str, frozenset[str]] | None = None
     cars = [_car(book, vehicle) for vehicle in vehicles(book)]
     worked = [fault.after_work for fault in book.faults.values()]
     if any((*worked, *(check.after_work for check in book.checks.values()))):
-        cars += [_car(book, _vehicle(TYPICAL[number]), tuple(book.repairs)) for number in AFTER_WORK]
+        cars += [_car(book, _vehicle(TYPICAL[number]), tuple(book.repairs)) for number in AFTER_WORK_TRIED]
     return Context(book, tuple(cars), cases)
 
 
@@ -129,9 +129,9 @@ def _car(book: Rulebook, vehicle: Vehicle, work: tuple[str, ...] = ()) -> BenchC
 # ---- vehicles --------------------------------------------------------------------------------------------------------
 
 FEATURES = ("return line", "flex fuel", "gas recirculation")
-FIELDS = ("layout", "upstream sensors", "injection", "charging", "metering", *FEATURES, "distance")
+VEHICLE_FIELDS_TRIED = ("layout", "upstream sensors", "injection", "charging", "metering", *FEATURES, "distance")
 TYPICAL = tuple(
-    dict(zip(FIELDS, row, strict=True))
+    dict(zip(VEHICLE_FIELDS_TRIED, row, strict=True))
     for row in (
         ("inline 4", "1", "port", "natural", "airflow", "yes", "no", "yes", "210000 km"),
         ("inline 4", "1", "port", "natural", "pressure", "no", "yes", "no", "40000 km"),
@@ -142,7 +142,7 @@ TYPICAL = tuple(
     )
 )
 
-AFTER_WORK = (0, 2, 4)  # of these: looked at once more with all work done, for what only work brings in
+AFTER_WORK_TRIED = (0, 2, 4)  # of these: looked at once more with all work done, for what only work brings in
 
 
 def vehicles(book: Rulebook) -> list[Vehicle]:

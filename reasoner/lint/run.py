@@ -15,7 +15,7 @@ LINTS: Mapping[str, Lint] = {
     for found in vars(subject).values()
     if isinstance(found, Lint)
 }
-IDLE = "idle-waiver"
+IDLE_WAIVER = "idle-waiver"
 
 
 def run_lints(context: Context, lines: Mapping[str, Sequence[str]], strict: bool = False) -> tuple[Problem, ...]:
@@ -31,7 +31,9 @@ def run_lints(context: Context, lines: Mapping[str, Sequence[str]], strict: bool
                 idle.discard((finding.section, finding.name, name))
             else:
                 found.add(_problem(finding, name, lint.mend, lines))
-    found |= {_problem(finding, IDLE, "delete it from `waive`", lines) for finding in _idle(context.book, sorted(idle))}
+    found |= {
+        _problem(finding, IDLE_WAIVER, "delete it from `waive`", lines) for finding in _idle(context.book, sorted(idle))
+    }
     return tuple(sorted(found))
 
 

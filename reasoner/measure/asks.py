@@ -15,12 +15,12 @@ from reasoner.rulebook.problem import near
 # ---- An operating point as a person types it -------------------------------------------------------------------------
 # 3.1 g/s 750 rpm, or without an air meter 32 kPa 700 rpm 40 C.
 
-INTAKE = 40.0  # degC of the charge where it is not said; judgement
+USUAL_CHARGE_TEMPERATURE = 40.0  # degC of the charge where it is not said; judgement
 METERED, COMPUTED = (
     0.03,
     0.10,
 )  # share of an airflow that it may be off by (1 s.d.), as metered and from density; judgement
-EXAMPLE = "3.1 g/s 750 rpm"
+EXAMPLE_INPUT = "3.1 g/s 750 rpm"
 
 _PART = re.compile(r"[-+−–]?\s?[0-9][0-9.,]*\s*[^0-9;]*")
 # dimension -> (attribute, unit, least, most)
@@ -50,7 +50,7 @@ class OperatingPoint:
             return self.flow, METERED
         if self.rpm is None or self.pressure is None or litres is None:
             return "the displacement in litres, to work the airflow out from pressure and speed"
-        celsius = INTAKE if self.celsius is None else self.celsius
+        celsius = USUAL_CHARGE_TEMPERATURE if self.celsius is None else self.celsius
         return air_flow(litres, self.rpm, self.pressure, filling, celsius), COMPUTED
 
 
@@ -58,16 +58,16 @@ def read_point(text: str) -> OperatingPoint | Slip:
     """Quantities told apart by their units; a number without one is the airflow, a second one the speed."""
     wanted = "airflow and engine speed, or manifold pressure, speed and intake temperature"
     if len(text) > LONGEST_READING:
-        return Slip(as_typed(text), wanted, EXAMPLE)
+        return Slip(as_typed(text), wanted, EXAMPLE_INPUT)
     parts = [part.strip(" ,;/@") for part in _PART.findall(text)]
     if not parts or _PART.sub("", text).strip(" ,;"):
-        return Slip(as_typed(text), wanted, EXAMPLE)
+        return Slip(as_typed(text), wanted, EXAMPLE_INPUT)
     found: dict[str, float] = {}
     for part in parts:
         typed = re.sub(r"^[-+−–]?\s?[0-9.,]+\s*", "", part)
         unit = find_unit(typed) if typed else None
         if typed and (unit is None or unit.dimension not in _BY_DIMENSION):
-            return Slip(as_typed(part), f"{wanted}, each with its unit", EXAMPLE)
+            return Slip(as_typed(part), f"{wanted}, each with its unit", EXAMPLE_INPUT)
         dimension = unit.dimension if unit else "rotation" if "flow" in found else "mass/time"
         name, counted, least, most = _BY_DIMENSION[dimension]
         if name in found:
@@ -77,7 +77,7 @@ def read_point(text: str) -> OperatingPoint | Slip:
             return got
         found[name] = got.value
     if "flow" not in found and not {"rpm", "pressure"} <= set(found):
-        return Slip(as_typed(text), wanted, EXAMPLE)
+        return Slip(as_typed(text), wanted, EXAMPLE_INPUT)
     return OperatingPoint(**found)
 
 

@@ -15,7 +15,7 @@ from reasoner.measure.reading import Slip, as_typed
 from reasoner.rulebook.problem import near
 
 STORED, PENDING, PERMANENT = "stored", "pending", "permanent"
-STATES = (STORED, PENDING, PERMANENT)  # services 03, 07 and 0A of SAE J1979
+CODE_STATES = (STORED, PENDING, PERMANENT)  # services 03, 07 and 0A of SAE J1979
 HISTORY = "history"  # said by makers of a code that was there once; no service of its own, so none is nothing to say
 STANDARD = "SAE J2012 / ISO 15031-6"
 
@@ -67,7 +67,7 @@ class CodeList:
     @property
     def none(self) -> bool:
         """It was said that there is no code at all, which is not the same as saying nothing."""
-        return not self.codes and self.empty == frozenset(STATES)
+        return not self.codes and self.empty == frozenset(CODE_STATES)
 
 
 @dataclass
@@ -112,7 +112,7 @@ def _piece(page: _Page, piece: str) -> None:
     ]
     words = [t.lower() for t in tokens]
     if words and all(w in _NONE or w in _WORDS for w in words) and not _NONE.isdisjoint(words):
-        page.empty |= (set(_states(words)) or page.heading or set(STATES)) - {HISTORY}
+        page.empty |= (set(_states(words)) or page.heading or set(CODE_STATES)) - {HISTORY}
     elif words and all(w in _WORDS for w in words):
         _states_alone(page, words)
     else:
@@ -168,15 +168,17 @@ def _strange(page: _Page, words: list[str]) -> None:
 
 def _contradictions(page: _Page) -> None:
     """`none` beside codes, and `none` of one state only where nothing else was said."""
-    listed = set().union(*(states or STATES for states in page.codes.values()))
+    listed = set().union(*(states or CODE_STATES for states in page.codes.values()))
     both = page.empty & listed
     if both:
-        what = "none" if both == set(STATES) else f"none {' and '.join(s for s in STATES if s in both)}"
+        what = "none" if both == set(CODE_STATES) else f"none {' and '.join(s for s in CODE_STATES if s in both)}"
         page.slips.append(Slip(what, "either codes or none", f"leave `{what}` out if these codes are there"))
         page.empty -= both
-    elif page.empty and not page.codes and page.empty != set(STATES):
-        left = " and ".join(s for s in STATES if s not in page.empty)
-        page.slips.append(Slip("none " + " and ".join(s for s in STATES if s in page.empty), f"{left} too", "none"))
+    elif page.empty and not page.codes and page.empty != set(CODE_STATES):
+        left = " and ".join(s for s in CODE_STATES if s not in page.empty)
+        page.slips.append(
+            Slip("none " + " and ".join(s for s in CODE_STATES if s in page.empty), f"{left} too", "none")
+        )
 
 
 def _states(words: Iterable[str]) -> Iterator[str]:

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from reasoner.measure.uncertain import SHOWN, Estimate, between
+from reasoner.measure.uncertain import ERRORS_SHOWN, Estimate, between
 from reasoner.measure.units import SHOWN_WITHOUT
 
-MEANS = "4 +- 1 means between 3 and 5, in 19 cases of 20."  # said once on a page that has such figures
+PLUS_MINUS_MEANS = "4 +- 1 means between 3 and 5, in 19 cases of 20."  # said once on a page that has such figures
 
 
 class ErrorScale(StrEnum):
@@ -39,7 +39,7 @@ class Figure:
     @property
     def bounds(self) -> tuple[float, float]:
         """Where the true value lies in 19 cases of 20, in `unit`: two standard errors to either side."""
-        at, error = self.estimate.value, SHOWN * self.estimate.error
+        at, error = self.estimate.value, ERRORS_SHOWN * self.estimate.error
         low, high = sorted((self._back(at - error), self._back(at + error)))
         return low, high
 
@@ -160,7 +160,7 @@ def plus_minus(estimate: Estimate) -> str:
 
     To one digit (two where the first is 1 or 2), the value to the same place.
     """
-    value, error = estimate.value, SHOWN * estimate.error
+    value, error = estimate.value, ERRORS_SHOWN * estimate.error
     if not 0 < error < math.inf:
         return f"{value:.3g}"
     place = math.floor(math.log10(error))

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from reasoner.measure.pids import LOOPS, DecodedValue
 from reasoner.rulebook.quantity import KM_PER_MILE
 
-NORMAL = 10.0  # % of a total trim either way; common practice, no source
+NORMAL_TRIM = 10.0  # % of a total trim either way; common practice, no source
 TRIM_NAMES = ("short-term trim, bank {}", "long-term trim, bank {}")
 
 
@@ -54,7 +54,7 @@ _REAR = _Kind("oxygen sensor, bank {} sensor 2", "V", "V", 0, 1.275, 0, 1.1)
 _VOLTS = _Kind("controller voltage", "V", "V", 0, 65.535, 11, 15.5)
 
 # What people write -> the value meant.
-NAMES: Mapping[str, _Kind] = {
+SHORT_NAMES: Mapping[str, _Kind] = {
     **dict.fromkeys(("load", "clv"), _LOAD),
     **dict.fromkeys(("coolant", "ect", "clt"), _COOLANT),
     "rpm": _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500),
@@ -88,8 +88,8 @@ UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "%": {"%": (1, 0)},
 }
 _WRITTEN = "|".join(re.escape(u) for u in sorted({u for known in UNITS.values() for u in known}, key=len, reverse=True))
-PARTS = re.compile(
-    rf"(?<!\w)(({'|'.join(sorted(NAMES, key=len, reverse=True))}) ?(?:b|bank ?)?([12](?=[ =:]))? ?[=:]? ?"
+FRAME_PARTS = re.compile(
+    rf"(?<!\w)(({'|'.join(sorted(SHORT_NAMES, key=len, reverse=True))}) ?(?:b|bank ?)?([12](?=[ =:]))? ?[=:]? ?"
     rf"([+\-\u2212]?\d+(?:[.,]\d+)?) ?({_WRITTEN})?)(?! ?[=:]? ?[+\-]?\d)(?![\w.])"
 )
 _NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
@@ -97,11 +97,11 @@ BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
     rf"(?<!\w)(stft|ltft|st|lt|short|long)(?:[ =:]+|(?=[+\-\u2212]))({_NUMBER}) ?%?"
     rf"(?: ?/ ?| (?=[+\-\u2212]))({_NUMBER})(?![\w.])"
 )
-LOOP = re.compile(
+LOOP_WORDS = re.compile(
     r"(open|closed) loop(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load|overrun|fuel cut|fault))?"
 )
 STATUS = {"cold": 1, "not warm": 1, "load": 4, "overrun": 4, "fuel cut": 4, "fault": 8}
-CODE = re.compile(r"\b[pbcu][0-3][0-9a-f]{3}\b")
+TYPED_CODE = re.compile(r"\b[pbcu][0-3][0-9a-f]{3}\b")
 
 
 @dataclass(frozen=True)
@@ -121,15 +121,15 @@ class Frame:
 def read_frame(line: str) -> Frame:
     """The values of one frame; `stft -11 -12` or `-11 / -12` are both banks. Never raises."""
     text = " ".join(line.lower().replace(";", ",").split())
-    code = CODE.search(text)
+    code = TYPED_CODE.search(text)
     rest = text if code is None else text.replace(code[0], " ")
-    status = LOOP.search(rest)
-    rest = LOOP.sub(" ", rest)
+    status = LOOP_WORDS.search(rest)
+    rest = LOOP_WORDS.sub(" ", rest)
     rest = BOTH_BANKS.sub(r"\g<1>1 \g<2> \g<1>2 \g<3>", rest)
     values, wrong, odd = _loop(status), list[str](), dict[str, tuple[str, str]]()
-    for match in PARTS.finditer(rest):
+    for match in FRAME_PARTS.finditer(rest):
         whole, said, bank, number, unit = match.groups()
-        kind = NAMES[said]
+        kind = SHORT_NAMES[said]
         value = _value(kind, number, unit)
         if value is None or not kind.least <= value <= kind.most:
             wrong.append(f"{whole.strip()} cannot be: {_span(kind)}")
@@ -138,7 +138,7 @@ def read_frame(line: str) -> Frame:
         values.append(DecodedValue(name, value, kind.unit))
         if not kind.low <= value <= kind.high:
             odd[name] = (whole.strip(), unit or kind.typed)
-    unread = " ".join(re.sub(r"[,\s]+", " ", PARTS.sub(" ", rest)).split())
+    unread = " ".join(re.sub(r"[,\s]+", " ", FRAME_PARTS.sub(" ", rest)).split())
     return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd)
 
 
@@ -165,9 +165,9 @@ class Live:
 _PAIR = rf"({_NUMBER}) ?%?(?:[ ,]+|(?=[+\-\u2212]))({_NUMBER}) ?%?(?![\w.])"
 _BARE = r"^ ?|(?<=[\d%] )(?=[+\-\u2212]|0 [+\-\u2212])"  # first, or with signs
 _NAMED = r"(?<!\w)trims? ?(?:(?:b|bank ?)([12])(?=[ =:]))? ?[=:]? ?"
-TRIMS = re.compile(rf"(?:{_BARE}|{_NAMED}){_PAIR}(?: ?/ ?{_PAIR})?")
+TRIM_WORDS = re.compile(rf"(?:{_BARE}|{_NAMED}){_PAIR}(?: ?/ ?{_PAIR})?")
 TOTAL = re.compile(rf"{_NAMED}{_NUMBER}")
-RICH = re.compile(r"(?<!\w)(not rich|quiet|rich)(?!\w)")
+RICH_WORDS = re.compile(r"(?<!\w)(not rich|quiet|rich)(?!\w)")
 
 
 def read_live(line: str, states: Collection[str]) -> Live:
@@ -179,8 +179,8 @@ def read_live(line: str, states: Collection[str]) -> Live:
     text = " ".join(re.sub(r"[;|\n]", " , ", line.lower()).split())
     found, unread, wrong = list[State](), list[str](), list[str]()
     for words, said in _parted(text, states):
-        rich = RICH.search(said)
-        said = TRIMS.sub(_as_two, RICH.sub(" ", said).strip(" ,:"))
+        rich = RICH_WORDS.search(said)
+        said = TRIM_WORDS.sub(_as_two, RICH_WORDS.sub(" ", said).strip(" ,:"))
         if total := TOTAL.search(said):
             wrong.append(f"{total[0].strip()} is one number: short and long are wanted both, such as trim +4 -14")
             continue
@@ -210,13 +210,13 @@ def totals(values: Iterable[DecodedValue]) -> dict[int, float]:
 def runs_rich(values: Iterable[DecodedValue]) -> bool | None:
     """Whether the trims say that it was rich when they were read; None where they say nothing."""
     found = totals(values)
-    return min(found.values()) < -NORMAL if found else None
+    return min(found.values()) < -NORMAL_TRIM if found else None
 
 
 def _parted(text: str, states: Collection[str]) -> list[tuple[str, str]]:
     """The words of each state, with what follows them. A word that is also the name of a value needs a colon."""
     words = sorted(states, key=len, reverse=True)
-    named = "|".join(re.escape(word) + (":" if word in NAMES else r"(?=[ :,]|$)") for word in words)
+    named = "|".join(re.escape(word) + (":" if word in SHORT_NAMES else r"(?=[ :,]|$)") for word in words)
     marks = list(re.finditer(rf"(?<![\w.+\-\u2212])(?<!rpm )(?<!rpm: )(?:{named}):?", text)) if words else []
     ends = [*(mark.start() for mark in marks), len(text)]
     parts = [("", text[: ends[0]])]

@@ -66,7 +66,7 @@ def _filling(flow: float, litres: float, rpm: float, pressure: float, celsius: f
 # ideal gas at 25 degC and 101.325 kPa, vapour of 65 g/mol (petrol vapour near 60 to 70; from memory).
 
 CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999  # g/mol, IUPAC standard atomic weights (rounded)
-AIR = 28.965  # g/mol of dry air
+AIR_MOLAR_MASS = 28.965  # g/mol of dry air
 OXYGEN_IN_AIR = 0.2095  # mole fraction
 
 
@@ -91,7 +91,7 @@ class Fuel:
     @property
     def air_ratio(self) -> float:
         """Stoichiometric air-fuel ratio by mass. SAE J1979 counts with 14.64 for petrol, handbooks with 14.7."""
-        return self.oxygen_needed / OXYGEN_IN_AIR * AIR / self.carbon_mass
+        return self.oxygen_needed / OXYGEN_IN_AIR * AIR_MOLAR_MASS / self.carbon_mass
 
 
 PETROL = Fuel(1.87, 0.0, 0.745)  # EN 228 mid density; y from memory, 1.80 to 2.00 occurs
@@ -233,14 +233,14 @@ def _viscosity(index: float) -> float:
 # ---- vapour from the tank --------------------------------------------------------------------------------------------
 
 
-VAPOUR = 65.0  # g/mol
+VAPOUR_MOLAR_MASS = 65.0  # g/mol
 MOLAR_VOLUME = 8.314462618 * 298.15 / 101.325  # L/mol at 25 degC, 1 atm
 
 
 def vapour_flow(litres: float, share: float) -> float:
     """Fuel in g/s of a purge flow (L/min) of which `share` (0..1 by volume) is vapour. Raises ValueError outside."""
     _check(litres, share)
-    return litres * share / MOLAR_VOLUME * VAPOUR / 60.0
+    return litres * share / MOLAR_VOLUME * VAPOUR_MOLAR_MASS / 60.0
 
 
 def purge_trim(litres: float, share: float, airflow: float, ratio: float = PETROL.air_ratio) -> float:
@@ -252,13 +252,13 @@ def purge_trim(litres: float, share: float, airflow: float, ratio: float = PETRO
     _check(litres, share)
     if airflow <= 0:
         raise ValueError("the engine takes some air")
-    air = litres * (1 - share) / MOLAR_VOLUME * AIR / 60.0
+    air = litres * (1 - share) / MOLAR_VOLUME * AIR_MOLAR_MASS / 60.0
     return max(-100.0, 100.0 * (air - ratio * vapour_flow(litres, share)) / airflow)
 
 
-def neutral_share(ratio: float = PETROL.air_ratio, vapour: float = VAPOUR) -> float:
+def neutral_share(ratio: float = PETROL.air_ratio, vapour: float = VAPOUR_MOLAR_MASS) -> float:
     """Vapour share (0..1) of purge that is neither rich nor lean: its air just burns its vapour (g/mol)."""
-    return AIR / (AIR + ratio * vapour)
+    return AIR_MOLAR_MASS / (AIR_MOLAR_MASS + ratio * vapour)
 
 
 def _check(litres: float, share: float) -> None:

@@ -15,7 +15,7 @@ from reasoner.rulebook.model import Measure
 # ---- What a person typed that could not be taken ---------------------------------------------------------------------
 # A value, never an exception, so that the good rest is kept.
 
-SHOWN = 40  # characters of what stood there that are worth showing
+QUOTED_LENGTH = 40  # characters of what stood there that are worth showing
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Slip:
 
 def as_typed(text: str) -> str:
     """Text that is safe to print: control and other invisible characters as escapes, white space as one blank, cut."""
-    return visible(" ".join(text[: 4 * SHOWN].split()), SHOWN)
+    return visible(" ".join(text[: 4 * QUOTED_LENGTH].split()), QUOTED_LENGTH)
 
 
 # ---- Numbers as a person types them, in the unit that was asked for --------------------------------------------------
@@ -253,7 +253,7 @@ def place_values(
     *,
     pairs: bool = False,
 ) -> Placed:
-    """Numbers for several places, named or in order. Never raises. See `reading.read` for unit, bounds and pairs.
+    """Numbers for several places, named or in order. Never raises. See `read_number` for unit, bounds and pairs.
 
     A place marked `?` or `-` was not looked at. Unnamed numbers must be as many as there are places.
     """

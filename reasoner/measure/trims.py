@@ -153,7 +153,7 @@ def shapes(
     """Each way of being rich fitted by itself, best first: which one alone explains the trims?
 
     weight: Gaussian likelihood at its best size, all shapes having one parameter each, normalised to 1 over those that
-    could be fitted. `by injection` needs the injected mass of every reading. Raises ValueError as `fit` does.
+    could be fitted. `by injection` needs the injected mass of every reading. Raises ValueError as `fit_trims` does.
     """
     import numpy as np
 

@@ -13,7 +13,7 @@ from reasoner.rulebook.model import Measure
 # half the difference of the two results is its share, and independent shares add as squares. First order: it holds
 # where the formula is nearly straight over an error's width.
 
-SHOWN = 2.0  # standard errors that stand after +- everywhere: 19 cases of 20 (95.4 % of a normal distribution)
+ERRORS_SHOWN = 2.0  # standard errors that stand after +- everywhere: 19 cases of 20 (95.4 % of a normal distribution)
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Estimate:
     error: float = 0.0
 
     def __str__(self) -> str:
-        return f"{self.value:.3g} +- {SHOWN * self.error:.1g}" if self.error else f"{self.value:.4g}"
+        return f"{self.value:.3g} +- {ERRORS_SHOWN * self.error:.1g}" if self.error else f"{self.value:.4g}"
 
 
 Number = float | Estimate

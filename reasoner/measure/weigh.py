@@ -17,8 +17,8 @@ from reasoner.rulebook.model import Check, Computed, Measure, Within
 # ---- Figures of a computation -> how well each outcome of a check fits them ------------------------------------------
 # Clear figures say much, vague ones little.
 
-FAR = 1e9  # beyond every figure a rule speaks of
-NOTHING = 1e-9  # an error too small to matter, so that no spread of a rule is put in its place
+BEYOND_EVERY_FIGURE = 1e9  # beyond every figure a rule speaks of
+NO_ERROR = 1e-9  # an error too small to matter, so that no spread of a rule is put in its place
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,10 @@ def _anything(computed: Computed, name: str, kinds: bool) -> list[Figure | Kinds
         return [Kinds(name, {kind: 1.0}) for kind in sorted({within.kind for within in said})]
     edges = sorted({edge for within in said for edge in (within.low, within.high) if edge is not None})
     inside = [(low + high) / 2 for low, high in pairwise(edges)]
-    return [Figure(name, "", Estimate(value, NOTHING)) for value in (edges[0] - FAR, *inside, edges[-1] + FAR)]
+    return [
+        Figure(name, "", Estimate(value, NO_ERROR))
+        for value in (edges[0] - BEYOND_EVERY_FIGURE, *inside, edges[-1] + BEYOND_EVERY_FIGURE)
+    ]
 
 
 def _chance(said: Within, found: Mapping[str, Figure | Kinds], spread: float) -> float:
@@ -104,7 +107,7 @@ def _chance(said: Within, found: Mapping[str, Figure | Kinds], spread: float) ->
 # Weigh them again.
 #
 # Kept as plain values by place: `{"total fuel trim": [-26.1, 1.4, "%"]}` is a value, its standard error and its unit;
-# with a fourth part, `[0.2, 0.1, "min", "until"]`, value and error are both on that scale (`finding.Scale`);
+# with a fourth part, `[0.2, 0.1, "min", "until"]`, value and error are both on that scale (`finding.ErrorScale`);
 # `{"shape": {"by time": 0.9, "by share": 0.1}}` the chance of each kind.
 
 Carried = Mapping[str, Sequence[float | str] | Mapping[str, float]]
@@ -152,7 +155,7 @@ def _kept_weights(check: Check, carried: Carried) -> Mapping[str, float] | None:
 def _takes(check: Check, known: Sequence[Figure | Kinds]) -> bool:
     """Whether figures are of the check's computation, and its rule speaks of one of them at least.
 
-    A figure the rule speaks of and that was not found helps to tell nothing apart (`weigh`); the kind of a thing is
+    A figure the rule speaks of, not found, helps to tell nothing apart (`weigh_figures`); the kind of a thing is
     too much of it to be left open.
     """
     assert check.computed is not None

@@ -15,7 +15,7 @@ from reasoner.network.graph import build_graph
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import Frequency, Rulebook, Statement
 
-SHAPES = {"fault": "box", "check": "ellipse", "family": "hexagon", "condition": "octagon", "repair": "house"}
+NODE_SHAPES = {"fault": "box", "check": "ellipse", "family": "hexagon", "condition": "octagon", "repair": "house"}
 
 
 def plain_graph(book: Rulebook, vehicle: Vehicle, about: str = "", steps: int = 1) -> nx.DiGraph:
@@ -80,7 +80,7 @@ def as_dot(graph: nx.DiGraph) -> str:
     """The graph as DOT text."""
     lines = ["digraph rules {", "  rankdir=LR;"]
     for node, data in graph.nodes(data=True):
-        shape = SHAPES.get(data["kind"], "plaintext")
+        shape = NODE_SHAPES.get(data["kind"], "plaintext")
         lines.append(f"  {_quoted(node)} [label={_quoted(data['title'])}, shape={shape}];")
     for start, end, data in graph.edges(data=True):
         label = f"{data['role']}: {data['says']}" if data["says"] else data["role"]

@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 
 from reasoner.network import activity
 from reasoner.network import graph as g
+from reasoner.network.activity import Array as Array
 from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import At, Check, Condition, Frequency, Origin, Rulebook, Sees, Statement
 
-Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-MOVES = 0.02  # a row that differs by less from what a sound part shows says nothing; judgement
+ROW_MOVES = 0.02  # a row that differs by less from what a sound part shows says nothing; judgement
 
 
 def chance_of_the_same(origins: Sequence[Origin], same_again: float) -> Array:
@@ -358,7 +358,7 @@ def _spare_rows(rows: Array, index: Index, causes: _Causes) -> tuple[Array, Inde
     """
     unknown = np.isin(causes.fault_of, causes.spare)
     weights = np.where(unknown, 0.0, causes.prior)
-    speaks = np.abs(rows - rows[0]).sum(axis=1) > MOVES
+    speaks = np.abs(rows - rows[0]).sum(axis=1) > ROW_MOVES
     index = index.copy()
     for p in range(index.shape[1]):
         per_row = np.bincount(index[:, p], weights=weights, minlength=len(rows))[: len(speaks)] * speaks

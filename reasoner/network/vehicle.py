@@ -18,22 +18,22 @@ from reasoner.rulebook.problem import BareSpot, Notebook, Problem
 from reasoner.rulebook.quantity import KM_PER_MILE
 
 # Properties a person states; the words are those of rule filters, which also know what follows from the layout.
-PROPERTIES = {name: values for name, values in parts.PROPERTIES.items() if name not in ("layout", "sensors")}
+VEHICLE_CHOICES = {name: values for name, values in parts.PROPERTIES.items() if name not in ("layout", "sensors")}
 LAYOUTS = parts.PROPERTIES["layout"]
 DEFAULTS = {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
-KEYS = (
+VEHICLE_KEYS = (
     "name",
     "layout",
     "upstream sensors",
     "banks",
     "firing order",
-    *PROPERTIES,
+    *VEHICLE_CHOICES,
     "displacement",
     "model year",
     "distance",
 )
 LITRES_PER_CUBIC_INCH = 0.016387064  # exact: international inch, NIST SP 811 (2008) B.8
-LITRES = (0.3, 10.0)  # of an engine
+LITRES_POSSIBLE = (0.3, 10.0)  # of an engine
 YEARS = (1960, 2100)  # of a car with a rich code
 FACTS = (*parts.EQUIPMENT, "displacement", "model year", "distance")  # may become known while a case goes on
 
@@ -66,9 +66,9 @@ class Vehicle:
 def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mistake, ...]]:
     """A vehicle from its fields as text (as in a vehicle file or a case). All mistakes are returned, none raised."""
     mistakes: list[Mistake] = []
-    unknown = [key for key in fields if key not in KEYS]
+    unknown = [key for key in fields if key not in VEHICLE_KEYS]
     for key in unknown:
-        mistakes.append(Mistake(key, f'a vehicle has no "{key}"', "known: " + ", ".join(KEYS), unknown=True))
+        mistakes.append(Mistake(key, f'a vehicle has no "{key}"', "known: " + ", ".join(VEHICLE_KEYS), unknown=True))
     values = {**DEFAULTS, **{k: " ".join(v.split()) for k, v in fields.items() if k not in unknown and v.strip()}}
 
     layout = _layout(values["layout"])
@@ -79,7 +79,7 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
     banks = _banks(values, layout, cylinders, mistakes)
 
     properties: dict[str, str] = {"layout": layout}
-    for key, allowed in PROPERTIES.items():
+    for key, allowed in VEHICLE_CHOICES.items():
         if key in values:
             if values[key] in allowed:
                 properties[key] = values[key]
@@ -243,7 +243,7 @@ def _displacement(text: str | None, mistakes: list[Mistake]) -> float | None:
         number *= LITRES_PER_CUBIC_INCH if unit.startswith("cu") else 0.001
     elif not unit and number >= 100:
         number *= 0.001
-    if not LITRES[0] <= number <= LITRES[1]:
+    if not LITRES_POSSIBLE[0] <= number <= LITRES_POSSIBLE[1]:
         mistakes.append(Mistake("displacement", f'"{text}" is no displacement', "such as 2.0 L, 1998 cc or 122 cu in"))
         return None
     return number

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 Values = Mapping[int, str]  # cylinder -> value as printed
-ALIKE = str.maketrans("OQDISBZG", "00015826")  # letters that are read for digits and the other way round
+LOOK_ALIKE_LETTERS = str.maketrans("OQDISBZG", "00015826")  # letters that are read for digits and the other way round
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ def _difference(cylinder: int, one: str, other: str) -> ValueSlip:
     """How two readings of the same value differ."""
     if transposed(one, other):
         kind = "transposed"
-    elif one.translate(ALIKE) == other.translate(ALIKE):
+    elif one.translate(LOOK_ALIKE_LETTERS) == other.translate(LOOK_ALIKE_LETTERS):
         kind = "alike"
     else:
         kind = "differs"

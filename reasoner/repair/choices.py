@@ -25,8 +25,8 @@ from reasoner.repair.wear import any_of, goes_within
 from reasoner.rulebook.model import Effort, Rulebook
 
 WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out
-HARDLY = 0.002  # nor thought of once more is known
-KEPT = 64  # lists of prices of which losses are kept
+NOT_THOUGHT_OF = 0.002  # nor thought of once more is known
+LOSSES_KEPT = 64  # lists of prices of which losses are kept
 Works = tuple[Job, ...]
 
 
@@ -77,7 +77,7 @@ class Stake:
         p = self.prices
         key = id(self.book), p.hour, p.comeback, p.within, p.watch, tuple(p.parts.items()), tuple(p.access.items())
         everything: dict[Any, dict[Any, Any]] = self.tables.__dict__.setdefault("_losses", {})
-        if key not in everything and len(everything) >= KEPT:
+        if key not in everything and len(everything) >= LOSSES_KEPT:
             everything.clear()
         return everything.setdefault(key, {"rules": self.book})  # kept, so that no other rules get its number
 
@@ -502,7 +502,7 @@ def check_cost(stake: Stake, option: Option) -> float:
 def actions(stake: Stake) -> list[Works]:
     """What might be done once more is known: each job that may be needed, its bank, all of its kind; both jobs of two
     faults at once; to hand the car on."""
-    jobs = [job for job, chance in stake.jobs.items() if chance >= HARDLY]
+    jobs = [job for job, chance in stake.jobs.items() if chance >= NOT_THOUGHT_OF]
     likely = zip(stake.needs, stake.chances, strict=True)
-    both = [_merged(jobs) for jobs, chance in likely if len(jobs) > 1 and chance >= HARDLY]
+    both = [_merged(jobs) for jobs, chance in likely if len(jobs) > 1 and chance >= NOT_THOUGHT_OF]
     return [*dict.fromkeys((*(work for job in jobs for work in variants(stake, job)), *both)), ()]

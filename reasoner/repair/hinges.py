@@ -15,10 +15,10 @@ from reasoner.inference.stake import expected_losses
 from reasoner.repair.choices import Choice, Stake, expected, watch
 from reasoner.repair.jobs import Job, access
 
-FAR = 5.0  # a price is followed up to so many times what it is
+FARTHEST = 5.0  # a price is followed up to so many times what it is
 HALVINGS = 26
 BENT = ("test", "watch")
-NOTHING = 1e-9
+NO_DIFFERENCE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ def hinges(stake: Stake, best: Choice, others: Sequence[Choice]) -> tuple[Hinge,
         for end in (low, high):
             hinge = _towards(stake, suspect, what, now, end, best.kind, works)
             found += [hinge] if hinge else []
-    return tuple(sorted(found, key=lambda h: abs(h.at - h.now) / max(h.now, NOTHING)))
+    return tuple(sorted(found, key=lambda h: abs(h.at - h.now) / max(h.now, NO_DIFFERENCE)))
 
 
 def _ranges(stake: Stake, suspect: Job) -> dict[str, tuple[float, float, float]]:
@@ -60,7 +60,7 @@ def _ranges(stake: Stake, suspect: Job) -> dict[str, tuple[float, float, float]]
         values["part"] = prices.parts[repair.part]
     if repair.each_more:  # else there is nothing that a second place would save
         values["access"] = access(stake.book, prices, suspect.repair)
-    found = {what: (value, 0.0, FAR * value) for what, value in values.items()}
+    found = {what: (value, 0.0, FARTHEST * value) for what, value in values.items()}
     return {**found, "chance": (stake.jobs[suspect], 0.0, 1.0)}
 
 
@@ -103,7 +103,7 @@ def _towards(
     done: tuple[Job, ...] = ()
     for kind, work, line in lines:
         lead, left = line[0] - own[0], line[1] - own[1]
-        crossing = now + (end - now) * lead / (lead - left) if left < -NOTHING else end
+        crossing = now + (end - now) * lead / (lead - left) if left < -NO_DIFFERENCE else end
         if work != works[best] and abs(crossing - now) < abs(at - now):
             at, instead, done = crossing, kind, work
     tables = [stake.table, stake.table if what == "chance" else ends[1].table]
@@ -114,7 +114,7 @@ def _towards(
         moved = varied(stake, suspect, what, value)
         moved.__dict__["table"] = (1 - share) * tables[0] + share * tables[1]  # it is a straight line too
         line = (1 - share) * own[0] + share * own[1]
-        return "watch" if "watch" in works and watch(moved).expected < line - NOTHING else ""
+        return "watch" if "watch" in works and watch(moved).expected < line - NO_DIFFERENCE else ""
 
     if bent(at):
         at = _halved(lambda value: bool(bent(value)), now, at)

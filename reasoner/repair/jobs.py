@@ -102,8 +102,8 @@ def leaves(book: Rulebook, work: Iterable[Job], need: Job) -> tuple[Job, float]:
     return Job(need.repair, places), chance
 
 
-VALUES = ("first", "second", "old")
-STATES = ("proven", "cured but unproven", "not cured", "given up")
+VALUE_SETS = ("first", "second", "old")
+CLOSING_STATES = ("proven", "cured but unproven", "not cured", "given up")
 
 
 @dataclass(frozen=True)

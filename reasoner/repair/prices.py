@@ -9,7 +9,7 @@ from typing import Any
 
 from reasoner.network.vehicle import vehicle_from, vehicle_in, vehicle_words
 from reasoner.rulebook.fields import (
-    NOTHING,
+    EMPTY_MAP,
     Key,
     ReaderContext,
     distance,
@@ -30,9 +30,11 @@ from reasoner.rulebook.problem import Notebook, Problem, shorten
 PRICES = key_table(
     Key("currency", text),
     Key("hour", money),
-    Key("parts", map_of(name_of("parts"), money, "parts, and what each costs"), default=NOTHING),
+    Key("parts", map_of(name_of("parts"), money, "parts, and what each costs"), default=EMPTY_MAP),
     Key(
-        "access minutes", map_of(name_of("repairs"), minutes, "repairs, and the minutes to get there"), default=NOTHING
+        "access minutes",
+        map_of(name_of("repairs"), minutes, "repairs, and the minutes to get there"),
+        default=EMPTY_MAP,
     ),
     Key("comeback costs", money),
     Key("comeback within", distance),
@@ -157,7 +159,7 @@ def _car(desk: ReaderContext, node: Node) -> Mapping[str, str] | None:
 SHOP = key_table(
     Key("tools", list_of(name_of("tools"))),
     Key("tools missing", list_of(name_of("tools")), default=()),
-    Key("car", _car, default=NOTHING),
+    Key("car", _car, default=EMPTY_MAP),
 )
 
 

@@ -17,7 +17,7 @@ from reasoner.casebook.trouble import Refused
 from reasoner.inference.seen_showing import seen_showing
 from reasoner.measure.finding import percent
 from reasoner.repair.followup import mended
-from reasoner.repair.jobs import STATES, Work
+from reasoner.repair.jobs import CLOSING_STATES, Work
 from reasoner.repair.standing import Standing
 from reasoner.rulebook.model import Afterwards, Check, Proof, Source
 from reasoner.rulebook.problem import shorten
@@ -214,7 +214,7 @@ def proof_document(
     counts = tuple(_count(workup, t.proof, t.have) for t in tally(apply, work.drives))
     sound, again = _sound(workup), provocation is not None and provocation.showed
     missing = tuple(_missing(plans, seen, counts))
-    if sound < HALF:
+    if sound < SOUND_FROM:
         missing = (f"what was answered since the work leaves {percent(sound)} for nothing being wrong", *missing)
     missing = (SHOWED,) if again else missing
     return ProofDoc(
@@ -224,22 +224,26 @@ def proof_document(
         seen=seen,
         counts=counts,
         never=tuple((p.title, p.say) for p in book.proofs.values() if p.never),
-        sources=tuple(f"{s.name}: {s.cite} ({READ.get(s.seen, s.seen)})" for s in _cited(workup)),
+        sources=tuple(f"{s.name}: {s.cite} ({SOURCE_AS_READ.get(s.seen, s.seen)})" for s in _cited(workup)),
         cleared=work.cleared,
         also=tuple(also),
-        state=STATES[2] if again or sound < HALF else STATES[1] if missing else STATES[0],
+        state=CLOSING_STATES[2] if again or sound < SOUND_FROM else CLOSING_STATES[1] if missing else CLOSING_STATES[0],
         missing=missing,
     )
 
 
 def may_close(found: ProofDoc, state: str) -> None:
     """Raises Refused where a case cannot end so: proven, with something missing."""
-    if state == STATES[0] and found.missing:
+    if state == CLOSING_STATES[0] and found.missing:
         raise Refused(f"not proven yet: {found.missing[0]}", f"{len(found.missing)} things are missing")
 
 
-HALF = 0.5
-READ = {"text": "read in full", "abstract": "abstract read", "secondary": "quoted elsewhere"}  # how a source was read
+SOUND_FROM = 0.5
+SOURCE_AS_READ = {
+    "text": "read in full",
+    "abstract": "abstract read",
+    "secondary": "quoted elsewhere",
+}  # how a source was read
 SHOWED = "it has shown again since the work: find out why before anything is counted"
 
 
@@ -283,7 +287,7 @@ def _plans(before: Standing, work: Work, earlier: Sequence[tuple[Standing, Work]
     still believed to have mended. A repair of a slip in the work does not prove the first fault gone."""
     found: dict[str, ProvocationDoc] = {}
     after = [*(workup for workup, _ in earlier), before][1:]
-    still = [pair for pair, then in zip(earlier, after, strict=True) if _not_cured(then) < HALF]
+    still = [pair for pair, then in zip(earlier, after, strict=True) if _not_cured(then) < SOUND_FROM]
     for then, done in ((before, work), *still):
         plan = _provocation(then, replace(done, provoked=work.provoked))
         if plan and (plan.condition not in found or _many(plan) > _many(found[plan.condition])):

@@ -22,7 +22,7 @@ from reasoner.casebook.events import (
 )
 from reasoner.casebook.trouble import Refused
 from reasoner.repair.choices import Choice, at_once
-from reasoner.repair.jobs import VALUES, Job, Work, in_order
+from reasoner.repair.jobs import VALUE_SETS, Job, Work, in_order
 from reasoner.repair.sheet import RepairSheet, sheet_for
 from reasoner.repair.standing import Standing
 from reasoner.rulebook.model import Rulebook
@@ -66,7 +66,7 @@ def _with(work: Work, event: Event) -> Work:
         case FilledIn():
             return replace(work, figures={**work.figures, (event.line, event.figure): event.value})
         case ValuesTyped():
-            first, second, old = (_changed(getattr(work, key), getattr(event, key)) for key in VALUES)
+            first, second, old = (_changed(getattr(work, key), getattr(event, key)) for key in VALUE_SETS)
             return replace(work, first=first, second=second, old=old)
         case Finished():
             return replace(work, finished=event.step)

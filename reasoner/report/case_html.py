@@ -22,7 +22,7 @@ from reasoner.session.document import Verdict
 from reasoner.session.plain import clean, effort_text, thousands
 from reasoner.session.words import percent
 
-STYLE = """
+CASE_STYLE = """
 :root { color-scheme: light dark; --line: #8886; --soft: #8882; --care: #a00; }
 @media (prefers-color-scheme: dark) { :root { --care: #f77; } }
 body { font: 1rem/1.45 system-ui, sans-serif; max-width: 62rem; margin: 0 auto; padding: 1rem; }
@@ -51,9 +51,9 @@ figure { margin: .8rem 0; } figcaption { font-size: .92rem; } .scroll { overflow
 """
 WIDE, HIGH, LEFT, RIGHT, TOP, FOOT = 760.0, 330.0, 44.0, 215.0, 14.0, 34.0  # of the picture of the belief
 ROW = 30.0  # of the picture of readings
-LONGEST = 32  # characters of a line of a label in a picture
+LONGEST_LABEL = 32  # characters of a line of a label in a picture
 KNOWN = 0.8  # a chance from which on it is said whether the fault showed
-STATES = {"full": "while it showed", "ring": "while it was quiet", "faint": "not known whether it showed"}
+MARK_WORDS = {"full": "while it showed", "ring": "while it was quiet", "faint": "not known whether it showed"}
 
 
 def case_html(document: Dossier, drive: str = "", customer: bool = False) -> str:
@@ -69,7 +69,7 @@ def case_html(document: Dossier, drive: str = "", customer: bool = False) -> str
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        f"<title>{escape(title)}</title>\n<style>{CASE_STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
 
 
@@ -221,7 +221,7 @@ def _belief(moments: Sequence[Moment], courses: Sequence[SuspectCourse], name: s
     for number, (course, height) in enumerate(zip(courses, heights, strict=True)):
         points = [(x(i), y(chance)) for i, chance in enumerate(course.chances)]
         parts.append(path(points, f"c{number}"))
-        lines = wrap(course.title, LONGEST)
+        lines = wrap(course.title, LONGEST_LABEL)
         parts += [svg_text(x(count) + 8, height + 12 * i, part, kind="small") for i, part in enumerate(lines[:2])]
     told = "; ".join(
         f"{c.title}: {percent(c.chances[0])} at first, {percent(c.chances[-1])} at the end" for c in courses
@@ -273,9 +273,9 @@ def _by_condition(readings: Sequence[DatedReading], name: str) -> str:
         ]
     for i, row in enumerate(rows):
         at = 22 + ROW * i
-        parts.append(svg_text(left - 12, at + 4, row[:LONGEST], "end", "small"))
+        parts.append(svg_text(left - 12, at + 4, row[:LONGEST_LABEL], "end", "small"))
         parts += [dot(x(r.value), at, _mark(r.showing)) for r in readings if _where(r) == row]
-    told = "; ".join(f"{_where(r)}: {r.value:g} {r.unit} ({STATES[_mark(r.showing)]})" for r in readings)
+    told = "; ".join(f"{_where(r)}: {r.value:g} {r.unit} ({MARK_WORDS[_mark(r.showing)]})" for r in readings)
     drawn = svg_picture(name, f"{quantity.capitalize()} by condition", told, WIDE, height, parts)
     key = "Filled: while the fault showed. Ring: while it was quiet. Pale: not known."
     return (

@@ -14,7 +14,7 @@ from reasoner.history.alike import Alike, Likeness, SharedLook
 from reasoner.history.replay import Changed, Ending, Grade, Replayed, Reweighed, Said
 from reasoner.history.story import Hindsight, Moment, Story, StoryPart
 from reasoner.report.lines import bar, steps
-from reasoner.report.shapes import HEAD, QUIET, columns, count, item, paragraph, title_line
+from reasoner.report.shapes import HEAD, QUIET, columns, count, item, padded_text, title_line
 from reasoner.session.effort import Spent
 from reasoner.session.plain import clean, effort_text, shortened
 from reasoner.session.words import at_place, percent
@@ -25,10 +25,10 @@ from reasoner.session.words import at_place, percent
 def alike_blocks(document: Alike, blocks: bool = True) -> list[RenderableType]:
     a = clean(document)
     if not a.nearest:
-        return [paragraph(f"None of {count(a.looked_at, 'solved case')} can be held against {a.case}.")]
+        return [padded_text(f"None of {count(a.looked_at, 'solved case')} can be held against {a.case}.")]
     found: list[RenderableType] = [
         title_line(f"most like {a.case}", f"of {count(a.looked_at, 'solved case')}"),
-        paragraph(
+        padded_text(
             "= the same there; / otherwise there. In brackets: on how many cars with a rich code the rules expect it."
             " The rarer, the more it counts.",
             QUIET,
@@ -48,10 +48,10 @@ def _one_alike(one: Likeness, blocks: bool) -> list[RenderableType]:
     return [
         Text(),
         Text(f"  {bar(one.alike, 10, blocks)} {percent(one.alike)}  {one.case}: {one.vehicle}"),
-        paragraph(f"{one.title}{where} ({one.state}); {count(one.both, 'thing')} seen in both", indent=4),
+        padded_text(f"{one.title}{where} ({one.state}); {count(one.both, 'thing')} seen in both", indent=4),
         *(item(text, "=", 4) for text in dict.fromkeys(_seen(s) for s in one.agrees if s.bits >= 0.5)),
         *(item(text, "/", 4) for text in dict.fromkeys(_otherwise(s) for s in one.differs if s.bits >= 0.5)),
-        *([paragraph("nothing that says much was seen in both", QUIET, 4)] if not _how_telling(one) else []),
+        *([padded_text("nothing that says much was seen in both", QUIET, 4)] if not _how_telling(one) else []),
     ]
 
 
@@ -82,11 +82,11 @@ GRADES = {
     Grade.WRONG: "settled, and wrong",
     None: "nothing to hold it against",
 }
-SHOWN = 5  # answers that weigh differently, of each case
+REWEIGHED_SHOWN = 5  # answers that weigh differently, of each case
 ROWS = 40  # of more cases, only those are in the table that do worse, differ or go astray
-FULL = 3  # of so many cases or fewer, each is told in full
-NAMES = 32  # characters of a case's name that are kept on one line
-VALUES = 8  # values of the rules that differ
+TOLD_IN_FULL = 3  # of so many cases or fewer, each is told in full
+NAME_WIDTH = 32  # characters of a case's name that are kept on one line
+VALUES_LISTED = 8  # values of the rules that differ
 
 
 def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) -> list[RenderableType]:
@@ -96,8 +96,10 @@ def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) ->
     blocks: list[RenderableType] = []
     if changed:
         blocks.append(title_line("what the changed rules say otherwise"))
-        blocks += [item(f"{c.what}: {_value(c.before)} > {_value(c.after)}  [{c.place}]") for c in changed[:VALUES]]
-        blocks += _more(len(changed) - VALUES, "value")
+        blocks += [
+            item(f"{c.what}: {_value(c.before)} > {_value(c.after)}  [{c.place}]") for c in changed[:VALUES_LISTED]
+        ]
+        blocks += _more(len(changed) - VALUES_LISTED, "value")
         blocks.append(Text())
     if shown:
         blocks.append(_table(shown[:ROWS]))
@@ -105,19 +107,19 @@ def replay_blocks(found: Sequence[Replayed], changed: Sequence[Changed] = ()) ->
     if len(shown) < len(found):
         rest = len(found) - len(shown)
         which = count(rest, "other case") if shown else f"All {rest} cases"
-        blocks.append(paragraph(f"{which} as before and right, or with nothing found."))
+        blocks.append(padded_text(f"{which} as before and right, or with nothing found."))
     for one in shown[:ROWS]:
         if _in_full(one, len(found)):
             blocks += _one(one)
     blocks += _sum(found)
-    if len(found) > FULL:
-        blocks.append(paragraph("`cases replay CASE` tells a case in full.", QUIET, 0))
+    if len(found) > TOLD_IN_FULL:
+        blocks.append(padded_text("`cases replay CASE` tells a case in full.", QUIET, 0))
     return blocks
 
 
 def _in_full(one: Replayed, of: int) -> bool:
     """Whether a case is told in full: of many, only where it is right or wrong otherwise than before."""
-    return of <= FULL or one.worse or (one.changed is not None and one.changed.grade != one.today.grade)
+    return of <= TOLD_IN_FULL or one.worse or (one.changed is not None and one.changed.grade != one.today.grade)
 
 
 def _value(text: str) -> str:
@@ -125,7 +127,7 @@ def _value(text: str) -> str:
 
 
 def _more(number: int, what: str) -> list[RenderableType]:
-    return [paragraph(f"and {count(number, what)} more", QUIET)] if number > 0 else []
+    return [padded_text(f"and {count(number, what)} more", QUIET)] if number > 0 else []
 
 
 def _telling(one: Replayed) -> bool:
@@ -158,7 +160,7 @@ def _table(found: Sequence[Replayed]) -> RenderableType:
         if again:
             line += [_short(one.asked_again, not beside)]
         lines.append(line)
-    short = max(len(line[0]) for line in lines) <= NAMES
+    short = max(len(line[0]) for line in lines) <= NAME_WIDTH
     return columns(lines, wrap=range(1 if short else 0, len(heading)), heading=heading, indent=0)
 
 
@@ -208,20 +210,22 @@ def _one(one: Replayed) -> list[RenderableType]:
         title_line(_name(one), f"found: {one.found or 'nothing'} ({one.state or 'open'})"),
     ]
     if one.said is not None:
-        blocks.append(paragraph(f"Said then: {one.said.cause}, {percent(one.said.chance)} ({one.said.kind})."))
-    blocks.append(paragraph(f"Today's rules: {_long(one.today)}"))
+        blocks.append(padded_text(f"Said then: {one.said.cause}, {percent(one.said.chance)} ({one.said.kind})."))
+    blocks.append(padded_text(f"Today's rules: {_long(one.today)}"))
     if one.changed is not None:
-        blocks.append(paragraph(f"Changed rules: {_long(one.changed)}"))
+        blocks.append(padded_text(f"Changed rules: {_long(one.changed)}"))
     if one.asked_again is not None:
-        blocks.append(paragraph(f"Asked again: {_long(one.asked_again)}"))
+        blocks.append(padded_text(f"Asked again: {_long(one.asked_again)}"))
     if one.reweighed:
-        blocks.append(paragraph(f"Weighs otherwise for {one.against} (today > changed, in decibans):", QUIET))
-        blocks += [item(_reweighed(r)) for r in one.reweighed[:SHOWN]]
-        if len(one.reweighed) > SHOWN:
-            blocks.append(paragraph(f"and {count(len(one.reweighed) - SHOWN, 'other')}", QUIET, 4))
-        blocks.append(paragraph("3 decibans double the odds, 10 make them ten times as high.", QUIET))
+        blocks.append(padded_text(f"Weighs otherwise for {one.against} (today > changed, in decibans):", QUIET))
+        blocks += [item(_reweighed(r)) for r in one.reweighed[:REWEIGHED_SHOWN]]
+        if len(one.reweighed) > REWEIGHED_SHOWN:
+            blocks.append(padded_text(f"and {count(len(one.reweighed) - REWEIGHED_SHOWN, 'other')}", QUIET, 4))
+        blocks.append(padded_text("3 decibans double the odds, 10 make them ten times as high.", QUIET))
     if one.today.unread:
-        blocks.append(paragraph("Not in today's rules, so not weighed: " + ", ".join(dict.fromkeys(one.today.unread))))
+        blocks.append(
+            padded_text("Not in today's rules, so not weighed: " + ", ".join(dict.fromkeys(one.today.unread)))
+        )
     return blocks
 
 
@@ -274,7 +278,7 @@ def _sum(found: Sequence[Replayed]) -> list[RenderableType]:
 BAR = 10  # characters
 
 
-STILL = 3  # so many answers one after another that moved nothing are named together
+UNMOVED_TOGETHER = 3  # so many answers one after another that moved nothing are named together
 
 
 def story_blocks(
@@ -287,8 +291,8 @@ def story_blocks(
     s = clean(document)
     found: list[RenderableType] = [
         title_line(f"case {s.case}", f"{s.vehicle}, opened {s.opened[:10]}"),
-        *([paragraph(f'"{s.complaint}"')] if s.complaint else []),
-        *([paragraph("Codes: " + ", ".join(s.codes))] if s.codes else []),
+        *([padded_text(f'"{s.complaint}"')] if s.complaint else []),
+        *([padded_text("Codes: " + ", ".join(s.codes))] if s.codes else []),
     ]
     for number, part in enumerate(s.parts):
         found += _part(part, number, len(s.parts), blocks, every)
@@ -299,7 +303,7 @@ def story_blocks(
     if s.unread:
         found += [
             title_line("not in these rules"),
-            paragraph("Kept, and not weighed: " + ", ".join(dict.fromkeys(s.unread))),
+            padded_text("Kept, and not weighed: " + ", ".join(dict.fromkeys(s.unread))),
         ]
     return found
 
@@ -311,10 +315,10 @@ def _part(part: StoryPart, number: int, parts: int, blocks: bool, every: bool) -
         found += [
             Text(),
             title_line("work was done", part.finished[:10]),
-            paragraph(f"{work}: {_effort(part.work_effort)} by the rules' own figures."),
+            padded_text(f"{work}: {_effort(part.work_effort)} by the rules' own figures."),
         ]
     seen = _seen_since(part)
-    closed = [paragraph(f"Closed as {part.ended}." + (f" {_sentence(part.confirmed)}" if part.confirmed else ""))]
+    closed = [padded_text(f"Closed as {part.ended}." + (f" {_sentence(part.confirmed)}" if part.confirmed else ""))]
     told = bool(part.ended) and number < parts - 1  # how the last part ended stands under its own heading
     if told and part.gone_on:
         found += [*seen, *closed]
@@ -325,7 +329,7 @@ def _part(part: StoryPart, number: int, parts: int, blocks: bool, every: bool) -
         found += [Text(), title_line(title, rest)]
         found += _moments(part.moments, blocks, every)
         found += _how_it_moved(part.moments, blocks)
-    found += [paragraph(f"Said then: {text}") for text in dict.fromkeys(part.said)]
+    found += [padded_text(f"Said then: {text}") for text in dict.fromkeys(part.said)]
     return [*found, *seen, *(closed if told else [])]
 
 
@@ -334,9 +338,9 @@ def _seen_since(part: StoryPart) -> list[RenderableType]:
     found: list[RenderableType] = []
     if part.looked:
         told = [f"{title}: {times} times, {clean_} clean" for title, times, clean_ in part.looked]
-        found.append(paragraph("Provoked since: " + "; ".join(told) + "."))
+        found.append(padded_text("Provoked since: " + "; ".join(told) + "."))
     if part.drives:
-        found.append(paragraph(f"{count(part.drives, 'drive')} counted towards the proof."))
+        found.append(padded_text(f"{count(part.drives, 'drive')} counted towards the proof."))
     return found
 
 
@@ -356,7 +360,7 @@ def _moments(moments: Sequence[Moment], blocks: bool, every: bool) -> list[Rende
         grid.add_column(width=10, justify="right", no_wrap=True)
         for quiet, several in groupby(group, key=lambda pair: pair[1]):
             run = [moment for moment, _ in several]
-            if quiet and len(run) >= STILL and not every:
+            if quiet and len(run) >= UNMOVED_TOGETHER and not every:
                 names = ", ".join(dict.fromkeys(m.text.partition(": ")[0] for m in run))
                 text = Text(f"to {run[-1].step}, nothing moved: {names}", style=QUIET)
                 grid.add_row(str(run[0].step), text, "", "")
@@ -385,10 +389,10 @@ def _how_it_moved(moments: Sequence[Moment], blocks: bool) -> list[RenderableTyp
     chances = [m.of_found for m in moments if m.of_found is not None]
     found: list[RenderableType] = []
     if any(m.settled for m in moments):
-        found.append(paragraph("* from here on what to do was settled", QUIET))
+        found.append(padded_text("* from here on what to do was settled", QUIET))
     if chances:
         row = f"{steps(chances, blocks=blocks)}  {percent(chances[0])} to {percent(chances[-1])}"
-        found += [paragraph("The fault that was found, answer by answer:", QUIET), Padding(Text(row), (0, 0, 0, 4))]
+        found += [padded_text("The fault that was found, answer by answer:", QUIET), Padding(Text(row), (0, 0, 0, 4))]
     return found
 
 
@@ -398,14 +402,14 @@ def _outcome(s: Story) -> list[RenderableType]:
     if s.found:
         found += [item(f"{state}: {title}") for title, state in s.found]
     else:
-        found.append(paragraph(_sentence(last.ended) if last.ended else "Still open."))
+        found.append(padded_text(_sentence(last.ended) if last.ended else "Still open."))
     if last.confirmed:
-        found.append(paragraph(f"Confirmed by: {_sentence(last.confirmed)}"))
+        found.append(padded_text(f"Confirmed by: {_sentence(last.confirmed)}"))
     took = _effort(s.effort)
     work = "With the work that" if any(part.work for part in s.parts) else "That"
     return [
         *found,
-        paragraph(
+        padded_text(
             f"Looking took {took}. {work} costs {s.money:.0f}, with the hour at {s.hour:.0f}. By the rules' figures."
         ),
     ]
@@ -416,11 +420,11 @@ def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableT
         return []
     found: list[RenderableType] = [Text(), title_line("in hindsight")]
     if seen is not None and not seen.answers:
-        found.append(paragraph("The codes and what was told would have been enough."))
+        found.append(padded_text("The codes and what was told would have been enough."))
     elif seen is not None:
         took = f"{_effort(seen.effort)} instead of {_effort(seen.of_effort)}"
         found.append(
-            paragraph(
+            padded_text(
                 f"With the codes and what was told, {len(seen.answers)} of {count(seen.of, 'look')} would do ({took}):"
             )
         )
@@ -428,7 +432,7 @@ def _hindsight(seen: Hindsight | None, again: Ending | None) -> list[RenderableT
     if again is not None:
         ends = f"{at_place(again.title, again.where)}, {percent(again.chance)}"
         how = f"{count(again.answers, 'answer')}, {_effort(again.effort)}"
-        found.append(paragraph(f"Asked again by today's rules, answered from this case: {how}; {ends}."))
+        found.append(padded_text(f"Asked again by today's rules, answered from this case: {how}; {ends}."))
     return found
 
 

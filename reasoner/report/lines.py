@@ -9,10 +9,10 @@ from typing import TextIO
 # ---- Plain text in lines ---------------------------------------------------------------------------------------------
 # For files, pipes and paper. No styles, nothing but spaces for layout.
 
-WIDTH = 80
+LINE_WIDTH = 80
 
 
-def paragraph(text: str, indent: int = 2, sign: str = "", width: int = WIDTH) -> list[str]:
+def paragraph(text: str, indent: int = 2, sign: str = "", width: int = LINE_WIDTH) -> list[str]:
     """A paragraph, wrapped; `sign` stands in front of its first line, and the rest is set in under it."""
     first = " " * indent + (f"{sign} " if sign else "")
     rest = " " * len(first)
@@ -21,16 +21,16 @@ def paragraph(text: str, indent: int = 2, sign: str = "", width: int = WIDTH) ->
     ]
 
 
-def heading(title: str, width: int = WIDTH) -> list[str]:
+def heading(title: str, width: int = LINE_WIDTH) -> list[str]:
     """A heading, after an empty line."""
     return ["", *textwrap.wrap(title.upper(), width)]
 
 
-def bullet_lines(texts: Iterable[str], sign: str = "-", indent: int = 2, width: int = WIDTH) -> list[str]:
+def bullet_lines(texts: Iterable[str], sign: str = "-", indent: int = 2, width: int = LINE_WIDTH) -> list[str]:
     return [line for text in texts for line in paragraph(text, indent, sign, width)]
 
 
-def section(title: str, texts: Sequence[str], sign: str = "-", width: int = WIDTH) -> list[str]:
+def section(title: str, texts: Sequence[str], sign: str = "-", width: int = LINE_WIDTH) -> list[str]:
     """A heading with its items; nothing where there are none."""
     return [*heading(title, width), *bullet_lines(texts, sign, width=width)] if texts else []
 
@@ -54,14 +54,14 @@ def page(lines: Iterable[str]) -> str:
 # A bar, a row of steps. With block characters, or in plain ASCII.
 
 EIGHTHS = " ▏▎▍▌▋▊▉█"
-LEVELS = "▁▂▃▄▅▆▇█"
+BAR_LEVELS = "▁▂▃▄▅▆▇█"
 RISING = "_.-=+*#@"  # rising, for streams without the others
 
 
 def stream_shows_blocks(out: TextIO) -> bool:
     """Whether a stream can show block characters."""
     try:
-        (EIGHTHS + LEVELS).encode(out.encoding or "ascii")
+        (EIGHTHS + BAR_LEVELS).encode(out.encoding or "ascii")
     except (LookupError, UnicodeEncodeError):
         return False
     return True
@@ -80,7 +80,7 @@ def bar(share: float, width: int = 10, blocks: bool = True) -> str:
 
 def steps(shares: Sequence[float], width: int = 60, blocks: bool = True) -> str:
     """Shares in 0..1 one after another, a character each; of more than `width`, evenly chosen ones and the last."""
-    marks = LEVELS if blocks else RISING
+    marks = BAR_LEVELS if blocks else RISING
     if len(shares) > width:
         shares = [shares[round(i * (len(shares) - 1) / (width - 1))] for i in range(width)]
     return "".join(marks[min(len(marks) - 1, int(min(1.0, max(0.0, s)) * len(marks)))] for s in shares)

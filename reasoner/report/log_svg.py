@@ -23,7 +23,7 @@ WIDE, HIGH, LEFT = 1000, 240, 70  # of a panel and its left margin, in px
 LANE, BETWEEN = 56, 22  # height of a lane, and what lies between two
 HEAD, BELOW_DRIVE, BELOW_FLOW = 70, 96, 78  # above the first panel; below each, for its scale and what comes next
 MARKED = 30  # px of the row of marks
-NAME = 90  # characters of a file's name that fit above
+FILE_NAME_WIDTH = 90  # characters of a file's name that fit above
 LOWEST, HIGHEST = -80.0, 60.0  # % of trim that are drawn at most
 SURE = 0.5
 LETTER = 7.0  # px that a letter takes
@@ -83,7 +83,7 @@ def log_svg(document: LogDocument) -> str:
             parts += _cloud(cloud, banks.get(cloud.bank), Pane(y, low, most))
             y += HIGH + BELOW_FLOW
     height = max(y - 30, 80)  # nothing comes after the last
-    title = f"{d.name if len(d.name) <= NAME else d.name[: NAME - 3] + '...'}: fuel trims"
+    title = f"{d.name if len(d.name) <= FILE_NAME_WIDTH else d.name[: FILE_NAME_WIDTH - 3] + '...'}: fuel trims"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {LEFT + WIDE + 30} {height:.0f}" '
         f'font-family="sans-serif" font-size="12" fill="{INK}">\n<title>{escape(title)}</title>\n'

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from reasoner.measure.finding import MEANS
+from reasoner.measure.finding import PLUS_MINUS_MEANS
 from reasoner.report.lines import bullet_lines, heading, in_columns, page, paragraph, section, steps
 from reasoner.scanlog.amounts import TrimLine
 from reasoner.scanlog.columns import NOT_KNOWN
@@ -24,10 +24,10 @@ from reasoner.session.plain import clean
 HIGHEST, LOWEST, ROW = 30.0, -45.0, 5.0  # % of trim that a picture shows at most, and in each of its rows
 MARGIN = 6  # characters left of the picture
 SHADE, PLAIN_SHADE = "░", ":"
-SURE = 0.5  # probability that is drawn as showing
-TURNS = (2, 3, 5, 10, 20, 30, 50, 100, 200)  # g/s marked under the picture, where they lie in it
+DRAWN_AS_SHOWING = 0.5  # probability that is drawn as showing
+FLOWS_MARKED = (2, 3, 5, 10, 20, 30, 50, 100, 200)  # g/s marked under the picture, where they lie in it
 # One letter for each phase; those that begin alike are told apart by capitals.
-LETTERS = {
+PICTURE_LETTERS = {
     "engine off": " ",
     "stopped a moment": ",",
     "cold soaked": "_",
@@ -51,7 +51,7 @@ def drive_chart(picture: Picture, track: Track, width: int = 80, blocks: bool = 
     wide = max(20, width - MARGIN)
     cuts = _cuts(len(picture.time), wide)
     trims = [_mean(track.trim[a:b]) for a, b in cuts]
-    shows = [(_mean(track.showing[a:b]) or 0.0) > SURE for a, b in cuts]
+    shows = [(_mean(track.showing[a:b]) or 0.0) > DRAWN_AS_SHOWING for a, b in cuts]
     shade = SHADE if blocks else PLAIN_SHADE
     rows = _rows(trims)
     lines = []
@@ -61,7 +61,7 @@ def drive_chart(picture: Picture, track: Track, width: int = 80, blocks: bool = 
             here = trim is not None and _within(trim, rows) == top
             cells.append(("#" if show else "*") if here else shade if show else "-" if top == 0.0 else " ")
         lines.append(_axis(top) + "".join(cells).rstrip())
-    letters = "".join(LETTERS.get(_common(picture.phases[a:b]), "?") for a, b in cuts)
+    letters = "".join(PICTURE_LETTERS.get(_common(picture.phases[a:b]), "?") for a, b in cuts)
     lines.append(" " * MARGIN + letters.rstrip())
     flows = [_mean(picture.airflow[a:b]) for a, b in cuts]
     known = [f for f in flows if f is not None]
@@ -69,9 +69,9 @@ def drive_chart(picture: Picture, track: Track, width: int = 80, blocks: bool = 
         most = max(known)
         lines.append("air ".rjust(MARGIN) + steps([(f or 0.0) / most for f in flows], len(flows), blocks).rstrip())
     lines.append(_times(picture, cuts))
-    used = sorted({p for a, b in cuts for p in [_common(picture.phases[a:b])] if LETTERS.get(p, "").strip()})
+    used = sorted({p for a, b in cuts for p in [_common(picture.phases[a:b])] if PICTURE_LETTERS.get(p, "").strip()})
     lines += _wrapped(["trim in %", f"# while it shows (shaded {shade})", "* else"], width)
-    lines += _wrapped([f"{LETTERS[p]} {p}" for p in used], width)
+    lines += _wrapped([f"{PICTURE_LETTERS[p]} {p}" for p in used], width)
     if known:
         lines.append(" " * MARGIN + f"air: up to {max(known):.0f} g/s")
     return lines
@@ -100,7 +100,7 @@ def flow_chart(cloud: Cloud, width: int = 80) -> list[str]:
                 cells[_within(trim, rows)][x] = "s" if state == "showing" else "q"
     lines = [_axis(top) + "".join(cells[top]).rstrip() for top in rows]
     marks = [" "] * (wide + 4)
-    for m in TURNS:
+    for m in FLOWS_MARKED:
         x = round(scale * math.log(m / low))
         if 0 <= x < wide - 2:
             marks[x : x + len(str(m))] = str(m)
@@ -168,10 +168,10 @@ def _wrapped(parts: Sequence[str], width: int) -> list[str]:
 # What it says, pictures, states, how often, answers, what was read.
 
 NARROWEST, WIDEST = 60, 120
-CHANGES = {"switches": "at once", "creeps": "slowly"}
-APART = ("short-term trim", "long-term trim")  # listed only in sum, which is what checks ask for
+CHANGE_WORDS = {"switches": "at once", "creeps": "slowly"}
+LISTED_IN_SUM = ("short-term trim", "long-term trim")  # listed only in sum, which is what checks ask for
 KINDS, LEAST_CHANCE = 3, 0.05  # kinds of error listed for a bank, and their least chance
-SHOWN = 8  # refused lines, unused columns that are listed
+LISTED_AT_MOST = 8  # refused lines, unused columns that are listed
 
 
 def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everything: bool = False) -> str:
@@ -182,7 +182,8 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
     d, width = clean(document), min(WIDEST, max(NARROWEST, width))
     lines = [
         *paragraph(
-            f"{d.name}: {duration_text(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. {MEANS}",
+            f"{d.name}: {duration_text(d.file.seconds)} in {d.file.rows} rows, {d.file.rate:.3g} a second. "
+            f"{PLUS_MINUS_MEANS}",
             0,
             width=width,
         ),
@@ -233,7 +234,7 @@ def _how_sure(banks: Iterable[BankFacts], width: int) -> list[str]:
 
 def _defects(file: FileFacts) -> list[str]:
     counted = [f"{why}: {n} time{'s' if n > 1 else ''}{_first(file, why)}" for why, n in file.refused.counts]
-    return [*file.defects, *counted][:SHOWN]
+    return [*file.defects, *counted][:LISTED_AT_MOST]
 
 
 def _unknown(file: FileFacts) -> list[str]:
@@ -241,9 +242,9 @@ def _unknown(file: FileFacts) -> list[str]:
     names = [u.header for u in file.unused if u.note == NOT_KNOWN]
     if not names:
         return []
-    more = f" and {len(names) - SHOWN} more" if len(names) > SHOWN else ""
+    more = f" and {len(names) - LISTED_AT_MOST} more" if len(names) > LISTED_AT_MOST else ""
     known = "`reasoner measure columns` lets you say what they are"
-    return [f"columns whose names say nothing: {', '.join(names[:SHOWN])}{more}. {known}"]
+    return [f"columns whose names say nothing: {', '.join(names[:LISTED_AT_MOST])}{more}. {known}"]
 
 
 def _first(file: FileFacts, why: str) -> str:
@@ -256,8 +257,8 @@ def no_log_text(refused: NoLog, name: str, width: int = 80) -> str:
     r, width = clean(refused), min(WIDEST, max(NARROWEST, width))
     lines = paragraph(f"{clean(name)} cannot be read: {r.why}.", 0, width=width)
     lines += paragraph(f"What would mend it: {r.mend}.", width=width)
-    lines += [f"  line {one.line}: {one.why}: {one.stood}" for one in r.refused.first[:SHOWN]]
-    lines += [f"  column `{use.header}`: {use.note or use.key}" for use in r.uses[:SHOWN]]
+    lines += [f"  line {one.line}: {one.why}: {one.stood}" for one in r.refused.first[:LISTED_AT_MOST]]
+    lines += [f"  column `{use.header}`: {use.note or use.key}" for use in r.uses[:LISTED_AT_MOST]]
     return "\n".join(lines)
 
 
@@ -283,8 +284,8 @@ def _spells(bank: BankFacts, width: int) -> list[str]:
                 _clock(s.end),
                 f"{100 * min(0.99, s.probability):.0f} %",
                 f"{s.effect:+.0f} %",
-                CHANGES.get(s.began, s.began),
-                CHANGES.get(s.ended, s.ended),
+                CHANGE_WORDS.get(s.began, s.began),
+                CHANGE_WORDS.get(s.ended, s.ended),
                 "" if s in bank.spells else "too slow to count",
             )
             for s in sorted([*bank.spells, *bank.creeping], key=lambda s: s.start)
@@ -347,7 +348,7 @@ def _answers(d: LogDocument, width: int) -> list[str]:
     """Spells with a condition of the rules, and what was seen in each; all of it is in the JSON document."""
     lines = []
     for spell in (s for s in d.spells if s.condition):
-        said = [a.says for a in d.answers if a.spell == spell.number and a.quantity not in APART]
+        said = [a.says for a in d.answers if a.spell == spell.number and a.quantity not in LISTED_IN_SUM]
         if said:
             run = f"run {spell.run}, " if spell.run else ""
             state = "" if spell.probability is None else f"{spell.state}, "
@@ -370,12 +371,12 @@ def _file(file: FileFacts, width: int) -> list[str]:
         lines += paragraph(f"No unit given, the standard's taken: {', '.join(assumed)}.", width=width)
     unused = [f"{u.header} ({u.note})" if u.note else u.header for u in file.unused]
     if unused:
-        more = f" and {len(unused) - SHOWN} more" if len(unused) > SHOWN else ""
-        lines += paragraph(f"Not used: {'; '.join(unused[:SHOWN])}{more}.", width=width)
+        more = f" and {len(unused) - LISTED_AT_MOST} more" if len(unused) > LISTED_AT_MOST else ""
+        lines += paragraph(f"Not used: {'; '.join(unused[:LISTED_AT_MOST])}{more}.", width=width)
     if file.refused.counts:
         lines += heading("Refused")
         lines += in_columns([(str(n), why) for why, n in file.refused.counts], frozenset({0}))
-        for one in file.refused.first[:SHOWN]:
+        for one in file.refused.first[:LISTED_AT_MOST]:
             where = f"line {one.line}" if one.line else "in the column"
             lines += paragraph(f"{where}: {one.why}: {one.stood}", 4, width=width)
     return lines

@@ -10,12 +10,12 @@ from rich.text import Text
 
 from reasoner.history.learning import Helped
 from reasoner.history.overlay import ELSEWHERE, Learned, changes
-from reasoner.history.review import IDLE, Calibration, Misleading, Review, Share, Worth
+from reasoner.history.review import IDLE_GAIN, Calibration, Misleading, Review, Share, Worth
 from reasoner.report.lines import bar
-from reasoner.report.shapes import QUIET, columns, count, item, paragraph, title_line
+from reasoner.report.shapes import QUIET, columns, count, item, padded_text, title_line
 from reasoner.session.plain import clean, time_text
 from reasoner.session.words import percent, range_text
-from reasoner.trial.trialled import FIRM, ByFault, CheckTally, Trialled
+from reasoner.trial.trialled import FIRM_CLAIM, ByFault, CheckTally, Trialled
 
 # ---- What closed cases would change in the rules, as blocks ----------------------------------------------------------
 
@@ -34,22 +34,22 @@ def learning_blocks(
     learned, left_out, helped = clean(list(learned)), clean(list(left_out)), clean(list(helped))
     found: list[RenderableType] = [title_line("what the closed cases say", f"{count(used, 'case')} used")]
     if unproven:
-        found.append(paragraph(f"{count(unproven, 'case')} of them not proven: counted half, and marked so."))
+        found.append(padded_text(f"{count(unproven, 'case')} of them not proven: counted half, and marked so."))
     for why, number in Counter(why for _, why in left_out).most_common():
         names = ", ".join(name for name, reason in left_out if reason == why)
-        found.append(paragraph(f"{count(number, 'case')} left out, {why}: {_short(names)}"))
+        found.append(padded_text(f"{count(number, 'case')} left out, {why}: {_short(names)}"))
     if not learned:
-        return [*found, paragraph("No number of the rules would move by as much as was asked for.")]
+        return [*found, padded_text("No number of the rules would move by as much as was asked for.")]
     found += [Text(), title_line("numbers that would change", f"{len(learned)}, those that move most first")]
     for one in sorted(learned, key=lambda one: -one.moved)[:LESSONS_SHOWN]:
         found.append(item(f"{_what(one)}: {changes(one)}  [{_seen(one)}]"))
     if len(learned) > LESSONS_SHOWN:
-        found.append(paragraph(f"and {count(len(learned) - LESSONS_SHOWN, 'other')}", QUIET))
-    found.append(paragraph("The file and --json have all of them, each with the cases behind it.", QUIET))
+        found.append(padded_text(f"and {count(len(learned) - LESSONS_SHOWN, 'other')}", QUIET))
+    found.append(padded_text("The file and --json have all of them, each with the cases behind it.", QUIET))
     found += _helped(helped)
     if used < FEW_LEARNED:
         text = f"{count(used, 'case')}: few to learn from. One more may move a number back again."
-        found += [*([] if helped else [Text()]), paragraph(text)]
+        found += [*([] if helped else [Text()]), padded_text(text)]
     return found
 
 
@@ -84,7 +84,7 @@ def _helped(helped: Sequence[Helped]) -> list[RenderableType]:
     found: list[RenderableType] = [
         Text(),
         title_line("would they have helped", "each case under what the others teach"),
-        paragraph(
+        padded_text(
             f"Chance given to what was found, as a log score: {before:.3f} bits a case now, {after:.3f} with the"
             f" others' numbers (0 is certain and right, -1 is 50 %, -2 is 25 %). Better in {better} of {len(helped)},"
             f" worse in {worse}."
@@ -93,7 +93,7 @@ def _helped(helped: Sequence[Helped]) -> list[RenderableType]:
     losers = sorted((one for one in helped if one.after < one.before - 0.1), key=lambda one: one.after - one.before)
     found += [item(f"worse: {one.case}, {one.before:.2f} to {one.after:.2f}") for one in losers[:3]]
     if after < before:
-        found.append(paragraph("They would not have helped: leave the rules as they are, or wait for more cases."))
+        found.append(padded_text("They would not have helped: leave the rules as they are, or wait for more cases."))
     return found
 
 
@@ -106,14 +106,14 @@ FEW_REVIEWED = 30  # verdicts below which nobody should lean on the table
 def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]:
     r = clean(document)
     if not r.cases:
-        return [paragraph("No case is closed yet: `reasoner cases close` says what one was.")]
+        return [padded_text("No case is closed yet: `reasoner cases close` says what one was.")]
     states = ", ".join(f"{n} {state}" for state, n in r.states)
     found: list[RenderableType] = [title_line("closed cases", f"{r.cases}: {states}")]
     if not r.judged:
-        return [*found, paragraph("In none of them was anything found that a verdict could be held against.")]
+        return [*found, padded_text("In none of them was anything found that a verdict could be held against.")]
     unproven = f", {r.unproven} not proven" if r.unproven else ""
     found.append(
-        paragraph(f"{count(r.judged, 'fault')} found in them{unproven}. Weighed by the rules of today unless said.")
+        padded_text(f"{count(r.judged, 'fault')} found in them{unproven}. Weighed by the rules of today unless said.")
     )
     found += [Text(), title_line("how often right")]
     found.append(columns(_rights(r)))
@@ -128,7 +128,7 @@ def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]
     if r.not_in_rules:
         found += [Text(), title_line("found, and not in the rules")]
         found += [item(f"{fault} ({where}): {case}") for case, fault, where in r.not_in_rules]
-        found.append(paragraph("`reasoner rules new` begins a fault of your own.", QUIET))
+        found.append(padded_text("`reasoner rules new` begins a fault of your own.", QUIET))
     return found
 
 
@@ -164,7 +164,7 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
     ]
     found.append(columns(lines, right=(0, 1, 2, 3), heading=("said", "mean", "right", "19 times in 20", "")))
     found.append(
-        paragraph(
+        padded_text(
             f"On average what was said and what came are {apart} in a hundred apart."
             f" Brier score {s.brier:.3f} (0 is best; always saying 50 % gives 0.25) = reliability {s.reliability:.3f}"
             f" (rows that are off) - resolution {s.resolution:.3f} (rows that differ) + uncertainty"
@@ -173,7 +173,7 @@ def _calibration(part: Calibration, title: str, blocks: bool) -> list[Renderable
     )
     if part.right.cases < FEW_REVIEWED:
         found.append(
-            paragraph(f"{count(part.right.cases, 'verdict')}: too few to lean on; the intervals say so.", QUIET)
+            padded_text(f"{count(part.right.cases, 'verdict')}: too few to lean on; the intervals say so.", QUIET)
         )
     return found
 
@@ -187,7 +187,7 @@ def _times(r: Review) -> list[RenderableType]:
     found: list[RenderableType] = [Text(), title_line("time by fault", "work at looking, by the rules' minutes")]
     found.append(columns(lines, wrap=(0,), heading=heading))
     more = len(r.times) - REVIEWED_SHOWN
-    return [*found, *([paragraph(f"and {count(more, 'other fault')}", QUIET)] if more > 0 else [])]
+    return [*found, *([padded_text(f"and {count(more, 'other fault')}", QUIET)] if more > 0 else [])]
 
 
 def _from_to(least: float, most: float) -> str:
@@ -233,7 +233,7 @@ def trial_blocks(sides: Sequence[Trialled], how: str, blocks: bool = True) -> li
     found: list[RenderableType] = [
         title_line("trial", f"{count(sides[0].cars, 'virtual car')} drawn from {how}"),
         columns(_lines(sides), right=range(1, len(sides) + 1), heading=("", *(side.name for side in sides))),
-        paragraph(
+        padded_text(
             "These cars are drawn from rules, not from a workshop: they show whether the reasoning holds together and"
             " how much it bears, not whether the rules are true.",
             QUIET,
@@ -255,7 +255,7 @@ def _lines(sides: Sequence[Trialled]) -> list[tuple[str, ...]]:
     return [
         line("a verdict was given", lambda s: _rate(s.given)),
         line("it was right", lambda s: _rate(s.right)),
-        line(f"it claimed {_percent(FIRM)} or more and was wrong", lambda s: _rate(s.firm_wrong)),
+        line(f"it claimed {_percent(FIRM_CLAIM)} or more and was wrong", lambda s: _rate(s.firm_wrong)),
         line("the right repair led, verdict or not", lambda s: _rate(s.right_place)),
         line("claims off by, on average", lambda s: "-" if s.claims is None else f"{s.claims.calibration_error:.3f}"),
         line("Brier score of all leaders", lambda s: f"{s.leaders.brier:.3f}"),
@@ -332,8 +332,8 @@ def _kept(checks: Sequence[CheckTally], title: str) -> list[RenderableType]:
         heading = ("", "looks a car", "work a car", "bits a quarter hour", "expected")
         return columns(lines, right=(1, 2, 3, 4), wrap=(0,), heading=heading)
 
-    earned = [k for k in checks if k.rate >= IDLE]
-    idle = [k for k in checks if k.rate < IDLE]
+    earned = [k for k in checks if k.rate >= IDLE_GAIN]
+    idle = [k for k in checks if k.rate < IDLE_GAIN]
     found: list[RenderableType] = [
         Text(),
         title_line(f"checks that earned their time{title}", "the longest first"),

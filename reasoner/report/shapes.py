@@ -24,7 +24,7 @@ def title_line(title: str, rest: str = "") -> Text:
     return text.append("  " + rest, style="not bold default") if rest else text
 
 
-def paragraph(text: str, style: str = "", indent: int = 2) -> Padding:
+def padded_text(text: str, style: str = "", indent: int = 2) -> Padding:
     return Padding(Text(" ".join(text.split()), style=style), (0, 0, 0, indent))
 
 
@@ -64,7 +64,7 @@ def count(number: float, what: str) -> str:
 
 _T = TypeVar("_T")
 
-EVERY = 0.1  # seconds between two pictures
+PICTURE_EVERY = 0.1  # seconds between two pictures
 
 
 def progress(found: Iterator[_T], total: int, title: str, out: TextIO) -> Iterator[_T]:
@@ -80,6 +80,6 @@ def progress(found: Iterator[_T], total: int, title: str, out: TextIO) -> Iterat
         for one in found:
             yield one
             shown.advance(task)
-            if monotonic() - drawn > EVERY:
+            if monotonic() - drawn > PICTURE_EVERY:
                 shown.refresh()
                 drawn = monotonic()

@@ -12,7 +12,7 @@ from reasoner.repair.sheet import FigureDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.report.work_text import FOREWORD, caution_above, caution_ahead
 from reasoner.session.plain import clean
 
-STYLE = """
+SHEET_STYLE = """
 :root { color-scheme: light; }
 body { font: 11pt/1.35 Georgia, "Times New Roman", serif; color: #000; background: #fff; }
 body { max-width: 180mm; margin: 0 auto; overflow-wrap: anywhere; }
@@ -51,9 +51,9 @@ PAGE = """@page {{ size: A4; margin: 18mm 15mm 16mm;
 @bottom-right {{ content: "page " counter(page) " of " counter(pages); font: 9pt sans-serif; }} }}
 @page :first {{ @top-left {{ content: none; }} }}
 """
-BLANK = '<span class="line"></span>'
+BLANK_ON_PAPER = '<span class="line"></span>'
 NOTES = 4  # lines to write on
-SHORT = 110  # characters that fit above a page
+HEADER_LENGTH = 110  # characters that fit above a page
 
 
 def sheet_html(document: SheetDoc) -> str:
@@ -62,26 +62,26 @@ def sheet_html(document: SheetDoc) -> str:
     parts = [
         f"<h1>{escape(title)}</h1>",
         f"<p>{escape(s.vehicle)}. {escape(s.title)}.</p>",
-        f"<p>{' '.join(f'{name}: {BLANK}' for name in ('Car', 'distance', 'date'))}</p>",
+        f"<p>{' '.join(f'{name}: {BLANK_ON_PAPER}' for name in ('Car', 'distance', 'date'))}</p>",
         f"<p>{escape(FOREWORD)}</p>",
         '<section class="care"><h2>Take care</h2><ol>',
         *(f'<li value="{c.number}">{escape(caution_ahead(s, c))}</li>' for c in s.cautions),
         "</ol></section>",
         *(_section(part) for part in s.sections),
         _list("Seen afterwards", s.proof, boxes=True),
-        f"<footer><h3>Notes</h3>{'<div></div>' * NOTES}<p>Done by {BLANK} on {BLANK}</p></footer>",
+        f"<footer><h3>Notes</h3>{'<div></div>' * NOTES}<p>Done by {BLANK_ON_PAPER} on {BLANK_ON_PAPER}</p></footer>",
     ]
     body = "\n".join(part for part in parts if part)
     above = f"{title}. {s.vehicle}. {s.title}"
     return (
         f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
-        f"<style>{STYLE}{PAGE.format(title=_quoted(above))}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        f"<style>{SHEET_STYLE}{PAGE.format(title=_quoted(above))}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
 
 
 def _quoted(text: str) -> str:
     """A text as a CSS string; all but letters, digits and blanks by number (CSS Syntax 3, 4.3.7): it stays one."""
-    text = text if len(text) <= SHORT else text[: SHORT - 3] + "..."
+    text = text if len(text) <= HEADER_LENGTH else text[: HEADER_LENGTH - 3] + "..."
     return '"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in text) + '"'
 
 

@@ -16,14 +16,14 @@ from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
 from reasoner.session.plain import clean, effort_text, glued, unglued
 from reasoner.session.words import at_place, percent, place_text, range_text
 
-WIDEST = 100
+WIDEST_PAGE = 100
 FOR, AGAINST, CHANGES = 2, 1, 2  # answers for and against, and checks that could change it, on the one screen
 
 # What an answer does to the odds is kept in decibans (tenfold odds: 10), the scale of Turing and Good (I. J. Good,
 # Biometrika 66:393-396, 1979, as given in secondary texts); on the screen it is said in words.
-PERCEPTIBLE = 0.5
+SHOWN_FROM = 0.5
 SCALE = "How much likelier each answer makes it, against all the rest together."
-BARE = ("test", "watch", "hand on")  # courses without work
+KINDS_WITHOUT_WORK = ("test", "watch", "hand on")  # courses without work
 
 
 class Pager(Protocol):
@@ -47,7 +47,7 @@ def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = 
     text = StringIO()
     console = Console(
         file=text,
-        width=min(width, WIDEST),
+        width=min(width, WIDEST_PAGE),
         force_terminal=colour,
         color_system="standard" if colour else None,
         no_color=not colour,
@@ -119,7 +119,7 @@ def _conflict(v: Verdict) -> list[RenderableType]:
 
 def _to_do(v: Verdict) -> list[RenderableType]:
     """What is recommended, after what must be looked at before; no repair where none is."""
-    if v.kind == "stopped" or v.choice in BARE:
+    if v.kind == "stopped" or v.choice in KINDS_WITHOUT_WORK:
         course = "" if v.kind == "stopped" else f"{v.course}. "
         text = f"{course}Should it prove to be the one that leads: {v.repair_title}."
         return [_head("Replace nothing on this alone"), _para(text)]
@@ -166,7 +166,7 @@ def why_page(document: Why) -> list[RenderableType]:
     """Where a suspect started, and what each answer did to it, strongest first, with the rule behind it."""
     w = clean(document)
     because = f" {w.prior_because}" if w.prior_because else ""
-    moved = [r for r in w.reasons if abs(r.decibans) >= PERCEPTIBLE]
+    moved = [r for r in w.reasons if abs(r.decibans) >= SHOWN_FROM]
     still = len(w.reasons) - len(moved)
     lines = [(_name(w.suspect), _chance(w.suspect))]
     if w.fault.probability - w.suspect.probability > 1e-9:

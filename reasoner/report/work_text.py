@@ -6,7 +6,7 @@ import re
 
 from reasoner.repair.proof import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.repair.sheet import CautionDoc, LineDoc, SectionDoc, SheetDoc
-from reasoner.report.lines import WIDTH, bullet_lines, heading, in_columns, page, paragraph, section
+from reasoner.report.lines import LINE_WIDTH, bullet_lines, heading, in_columns, page, paragraph, section
 from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc
 from reasoner.session.plain import clean, effort_text, thousands, time_text
 from reasoner.session.words import percent
@@ -16,7 +16,7 @@ from reasoner.session.words import percent
 RIGHT = frozenset((2, 3, 4, 5))
 
 
-def decision_text(document: DecisionDoc, width: int = WIDTH) -> str:
+def decision_text(document: DecisionDoc, width: int = LINE_WIDTH) -> str:
     """What is recommended, what it hangs on, every choice in a table and in words, and the figures reckoned with."""
     d = clean(document)
     title = f"What to replace: case {d.case}" if d.case else "What to replace"
@@ -39,7 +39,7 @@ def _table(d: DecisionDoc) -> list[str]:
     for number, choice in enumerate(d.choices, start=1):
         mark = "->" if choice.recommended else " !" if choice.missing else "  "
         figures = [thousands(value) for value in (choice.now, choice.later, choice.expected)]
-        rows.append([mark, f"{number} {NAMES[choice.kind]}", *figures, _cures(choice)])
+        rows.append([mark, f"{number} {CHOICE_NAMES[choice.kind]}", *figures, _cures(choice)])
     unit = [f"   (money in {d.currency})"] if d.currency else []
     return [*in_columns(rows, RIGHT), *unit]
 
@@ -53,7 +53,7 @@ def _missing(d: DecisionDoc) -> list[str]:
     return [f"before {', '.join(map(str, numbers))}: {text}" for text, numbers in found.items()]
 
 
-NAMES = {  # in brackets: the word to take it up with
+CHOICE_NAMES = {  # in brackets: the word to take it up with
     "alone": "the suspect alone (alone)",
     "two": "the likeliest two (two)",
     "bank": "the whole bank (bank)",
@@ -96,7 +96,7 @@ def _money(d: DecisionDoc, value: float) -> str:
 # ---- The repair sheet as plain text ----------------------------------------------------------------------------------
 # Boxes to tick, blanks to fill in, cautions above each step that can hurt.
 
-BLANK = "______________"
+BLANK_TO_FILL = "______________"
 A_ROW = 4  # boxes
 FOREWORD = (
     "The maker's procedure, figures and order come first, and so do local rules; where they ask for a trained person, "
@@ -104,7 +104,7 @@ FOREWORD = (
 )
 
 
-def sheet_text(document: SheetDoc, width: int = WIDTH) -> str:
+def sheet_text(document: SheetDoc, width: int = LINE_WIDTH) -> str:
     s = clean(document)
     lines = [
         f"Repair sheet{f': case {s.case}' if s.case else ''}",
@@ -130,13 +130,13 @@ def _section(part: SectionDoc, width: int) -> list[str]:
     return lines + section("What the ECU has learned", part.learned, width=width)
 
 
-def value_lines(part: SectionDoc, width: int = WIDTH) -> list[str]:
+def value_lines(part: SectionDoc, width: int = LINE_WIDTH) -> list[str]:
     """The values typed in, and what looks wrong with them."""
     lines = [*heading("Calibration values, by cylinder number", width), *_values(part)]
     return lines + section("Look again", part.slips, "!", width)
 
 
-def step_lines(line: LineDoc, width: int = WIDTH) -> list[str]:
+def step_lines(line: LineDoc, width: int = LINE_WIDTH) -> list[str]:
     """The cautions, then the step, then its boxes and blanks."""
     found = [text for caution in line.cautions for text in paragraph(caution_above(line, caution), 2, "!", width)]
     once = len(line.boxes) == 1 and not line.boxes[0].place
@@ -145,7 +145,7 @@ def step_lines(line: LineDoc, width: int = WIDTH) -> list[str]:
     if not once:
         boxes = [f"{_box(box.done)} {box.place}" for box in line.boxes]
         found += [" " * (len(sign) + 1) + "   ".join(boxes[i : i + A_ROW]) for i in range(0, len(boxes), A_ROW)]
-    return found + [f"{' ' * len(sign)} {figure.what}: {figure.value or BLANK}" for figure in line.figures]
+    return found + [f"{' ' * len(sign)} {figure.what}: {figure.value or BLANK_TO_FILL}" for figure in line.figures]
 
 
 def caution_ahead(s: SheetDoc, caution: CautionDoc) -> str:
@@ -173,7 +173,7 @@ def _box(done: bool) -> str:
 
 def _values(part: SectionDoc) -> list[str]:
     rows = [["cylinder", "first time", "second time", "stored before"]]
-    rows += [[str(v.cylinder), *(value or BLANK for value in (v.first, v.second, v.old))] for v in part.values]
+    rows += [[str(v.cylinder), *(value or BLANK_TO_FILL for value in (v.first, v.second, v.old))] for v in part.values]
     return in_columns(rows)
 
 
@@ -181,10 +181,10 @@ def _values(part: SectionDoc) -> list[str]:
 
 TELLS = 0.9  # an upper bound above says nothing
 NOT_YET = ": not looked at yet"
-SIGNS = {"seen": "[x]", "not right": "[!]", "missing": "[ ]", "no tool": "[-]"}
+TICK_SIGNS = {"seen": "[x]", "not right": "[!]", "missing": "[ ]", "no tool": "[-]"}
 
 
-def standing_text(document: ProofDoc, width: int = WIDTH) -> str:
+def standing_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
     """Where it stands, in a few lines."""
     p = clean(document)
     lines = paragraph(f"If the case were closed now: {p.state}.", 0, width=width)
@@ -207,7 +207,7 @@ def _so_far(p: ProvocationDoc) -> str:
     )
 
 
-def proof_text(document: ProofDoc, width: int = WIDTH) -> str:
+def proof_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
     p = clean(document)
     lines = [f"Proof{f': case {p.case}' if p.case else ''}", *paragraph(f"{p.title}.", 0, width=width)]
     lines += paragraph(f"If the case were closed now: {p.state}.", 0, width=width)
@@ -264,7 +264,7 @@ def _course(p: ProvocationDoc) -> list[list[str]]:
 def _seen(item: SeenDoc, width: int) -> list[str]:
     note = {"not right": " It is not as it should be.", "no tool": " No tool for it at hand."}.get(item.state, "")
     said = f"{item.title}. {item.say}" if item.say else f"{item.title}, likewise."
-    return paragraph(f"{said}{_by(item.source) if item.say else ''}{note}", 2, SIGNS[item.state], width)
+    return paragraph(f"{said}{_by(item.source) if item.say else ''}{note}", 2, TICK_SIGNS[item.state], width)
 
 
 def _by(source: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from reasoner.rulebook.fields import (
-    NOTHING,
+    EMPTY_MAP,
     Key,
     ReaderContext,
     choice,
@@ -25,7 +25,7 @@ from reasoner.rulebook.fields import (
 )
 from reasoner.rulebook.located import Map, Text
 from reasoner.rulebook.model import Afterwards, Effort, Guard, Step
-from reasoner.rulebook.parts import NAMED, ORIGIN, WAIVE, caution_names, check_names
+from reasoner.rulebook.parts import NAME_KEY, ORIGIN, WAIVE, caution_names, check_names
 
 COUNTS = ("one drive", "in a row", "adds up")
 repair_names = list_of(name_of("repairs"))
@@ -39,8 +39,8 @@ GUARD = key_table(
     Key("beyond", check_names, default=()),
     Key("because", text, default=""),
 )
-LASTS = key_table(Key("from", distance, paste="from: 160000 km"), Key("to", distance, paste="to: 220000 km"))
-STEP = key_table(
+LASTS_KEYS = key_table(Key("from", distance, paste="from: 160000 km"), Key("to", distance, paste="to: 220000 km"))
+STEP_KEYS = key_table(
     Key("do", text, paste="do: what is done in this step"),
     Key("cautions", caution_names, default=()),
     Key("figures", list_of(text), default=()),
@@ -62,7 +62,7 @@ AFTERWARDS = key_table(
 )
 GROUPS = {  # for `right key, wrong level`: keys that are not at home elsewhere too
     "`only after` of a repair": tuple(GUARD)[:-1],
-    "a step of a sheet": tuple(STEP)[2:],
+    "a step of a sheet": tuple(STEP_KEYS)[2:],
     "`afterwards` of the settings": tuple(AFTERWARDS),
 }
 
@@ -70,8 +70,8 @@ read_afterwards = group(AFTERWARDS, "`afterwards`", Afterwards)
 
 # What a fault, a check, a caution and a repair may say besides.
 ANY_WORK = "any"
-AFTER_WORK = Key("after work", list_of(name_of("repairs", also=(ANY_WORK,))), default=())
-FAULT = (AFTER_WORK, Key("nothing wrong", yes_no, default=False), Key("mends itself", frequency))
+AFTER_WORK_KEY = Key("after work", list_of(name_of("repairs", also=(ANY_WORK,))), default=())
+FAULT_KEYS_AFTER_WORK = (AFTER_WORK_KEY, Key("nothing wrong", yes_no, default=False), Key("mends itself", frequency))
 CAUTION = (Key("called for by", list_of(text), default=()),)
 REPAIR = (
     Key("part", name_of("parts"), default=""),
@@ -82,18 +82,20 @@ REPAIR = (
     Key("cures", frequency),
     Key("only after", group(GUARD, "`only after`", Guard)),
     Key("goes wrong", frequency),
-    Key("raises", map_of(name_of("faults"), number("", 0), "faults, and their shares"), default=NOTHING, by_name=True),
+    Key(
+        "raises", map_of(name_of("faults"), number("", 0), "faults, and their shares"), default=EMPTY_MAP, by_name=True
+    ),
 )
 
 PART = key_table(
-    NAMED,
+    NAME_KEY,
     Key("money", money, paste="money: 100"),
-    Key("lasts", group(LASTS, "`lasts`", lambda **ends: (ends["from"], ends["to"]))),
+    Key("lasts", group(LASTS_KEYS, "`lasts`", lambda **ends: (ends["from"], ends["to"]))),
     *ORIGIN,
     WAIVE,
 )
 RISK = key_table(
-    NAMED,
+    NAME_KEY,
     Key("costs", money, paste="costs: 500"),
     Key("over", distance, paste="over: 10000 km"),
     Key("not above", percentage(0.01, 100)),
@@ -107,18 +109,20 @@ RISK = key_table(
     WAIVE,
 )
 SHEET = key_table(
-    NAMED,
+    NAME_KEY,
     Key("for", repair_names, into="repairs", paste="for: [the repairs it is about]"),
     Key("at hand", list_of(text), default=()),
     Key("single use", list_of(text), default=()),
-    Key("steps", list_of(group(STEP, "a step", Step, at_place=True)), paste="steps:\n    - do: what is done first"),
+    Key(
+        "steps", list_of(group(STEP_KEYS, "a step", Step, at_place=True)), paste="steps:\n    - do: what is done first"
+    ),
     Key("values", yes_no, default=False),
     Key("learned", list_of(text), default=()),
     *ORIGIN,
     WAIVE,
 )
 PROOF = key_table(
-    NAMED,
+    NAME_KEY,
     Key("say", text, paste="say: what must be seen"),
     Key("shown by", check_names, default=()),
     Key("at least", number("", 0), into="least"),

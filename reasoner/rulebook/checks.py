@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from reasoner.rulebook import computed, quantity, shapes
-from reasoner.rulebook.afterwards import AFTER_WORK
+from reasoner.rulebook.afterwards import AFTER_WORK_KEY
 from reasoner.rulebook.fields import (
-    NAME,
-    NOTHING,
+    EMPTY_MAP,
     OFTEN,
+    RULE_NAME,
     FieldReader,
     Key,
     ReaderContext,
@@ -37,7 +37,7 @@ from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Frequency, Measure, Origin, Outcome, Sees, Statement
 from reasoner.rulebook.parts import (
     EVERY_VEHICLE,
-    NAMED,
+    NAME_KEY,
     ORIGIN,
     PLACE,
     WAIVE,
@@ -50,11 +50,11 @@ from reasoner.rulebook.parts import (
 from reasoner.rulebook.problem import Spot, near, shorten
 from reasoner.rulebook.shapes import Shaped, shape_of
 
-ONLY = "only"  # of `while rich`: no outcome says that it is not
-KINDS = ("told", "code", "reading", "look", "test")
+ONLY_WHILE_RICH = "only"  # of `while rich`: no outcome says that it is not
+CHECK_KINDS = ("told", "code", "reading", "look", "test")
 FREE_KINDS = ("told", "code")  # take no minutes of their own; what any question takes is in the settings
 MOST_OUTCOMES, MOST_AT_CYLINDERS = 7, 3  # more would make the joint table of eight cylinders too large
-FAR = float("inf")
+UNBOUNDED = float("inf")
 ROUGH = 0.15  # words are rough: outcomes may add up to this much more (or less) than 1 before it is a mistake
 
 
@@ -70,7 +70,7 @@ def _read_outcomes(desk: ReaderContext, node: Node) -> tuple[Outcome, ...] | Non
     outcomes = []
     for name, value in found.pairs:
         shown = text(desk, value)
-        if not NAME.fullmatch(name.value) or name.value in STATEMENT:
+        if not RULE_NAME.fullmatch(name.value) or name.value in STATEMENT:
             message = f'"{shorten(name.value)}" cannot be the name of an outcome'
             mend = "lower case, digits and dashes; none of " + ", ".join(STATEMENT)
             desk.notes.note("bad-name", name, message, mend)
@@ -79,7 +79,7 @@ def _read_outcomes(desk: ReaderContext, node: Node) -> tuple[Outcome, ...] | Non
 
 
 _TEXTS = {"minProperties": 2, "maxProperties": MOST_OUTCOMES}
-read_outcomes = Shaped(_read_outcomes, {**shapes.map_shape(shapes.text_like(NAME.pattern), shapes.TEXT), **_TEXTS})
+read_outcomes = Shaped(_read_outcomes, {**shapes.map_shape(shapes.text_like(RULE_NAME.pattern), shapes.TEXT), **_TEXTS})
 
 
 def _read_measure(desk: ReaderContext, node: Node) -> dict[str, Any] | None:
@@ -88,8 +88,8 @@ def _read_measure(desk: ReaderContext, node: Node) -> dict[str, Any] | None:
 
 
 _band = parsed(quantity.band, shapes.text_like(quantity.BAND))
-BANDS = shapes.map_shape(shapes.text_like(NAME.pattern), shape_of(_band))
-SEEN = shapes.map_shape(shapes.text_like(NAME.pattern), OFTEN)  # outcomes, and how often each is seen
+BANDS = shapes.map_shape(shapes.text_like(RULE_NAME.pattern), shape_of(_band))
+SEEN_SHAPE = shapes.map_shape(shapes.text_like(RULE_NAME.pattern), OFTEN)  # outcomes, and how often each is seen
 MEASURE = key_table(
     Key("quantity", text, paste="quantity: what is read"),
     Key("unit", text, paste='unit: "%"'),
@@ -101,16 +101,16 @@ MEASURE = key_table(
 measure_reader = Shaped(_read_measure, object_of(MEASURE))
 OWN = key_table(*(replace(key, paste="") for key in ORIGIN))
 PLACED = (
-    Key("here", as_it_is, paste="here: {one outcome: often}", wanted=SEEN),
-    Key("elsewhere", as_it_is, wanted=SEEN),
+    Key("here", as_it_is, paste="here: {one outcome: often}", wanted=SEEN_SHAPE),
+    Key("elsewhere", as_it_is, wanted=SEEN_SHAPE),
 )
 STATEMENT = key_table(*PLACED) | OWN
 SUBJECT = name_of("faults", "families")
 GIVEN = shapes.map_shape(shape_of(SUBJECT), {**object_of(STATEMENT, others=OFTEN), "required": []})
-read_codes: FieldReader = map_of(read_place, list_of(name_of("codes", also=("any",))), "places and their codes")
+codes_reader: FieldReader = map_of(read_place, list_of(name_of("codes", also=("any",))), "places and their codes")
 CHECK = key_table(
-    NAMED,
-    Key("kind", choice(*KINDS), paste="kind: look"),
+    NAME_KEY,
+    Key("kind", choice(*CHECK_KINDS), paste="kind: look"),
     Key("ask", text, paste="ask: What is asked?"),
     Key("how", text, default=""),
     Key("at", choice(*At), default="engine"),
@@ -118,7 +118,7 @@ CHECK = key_table(
     Key("in", list_of(name_of("conditions")), into="conditions", default=()),
     Key("only", read_filter, default=EVERY_VEHICLE),
     Key("outcomes", read_outcomes, paste="outcomes: {normal: as it should be, high: higher than that}"),
-    Key("otherwise", as_it_is, paste="otherwise: {high: seldom}", wanted=SEEN),
+    Key("otherwise", as_it_is, paste="otherwise: {high: seldom}", wanted=SEEN_SHAPE),
     Key("given", as_it_is, by_name=True, wanted=GIVEN),
     Key("minutes", minutes, default=0.0),
     Key("wait", minutes, default=0.0),
@@ -129,20 +129,22 @@ CHECK = key_table(
     Key("after", check_names, default=()),
     Key("provokes", yes_no, default=False),
     Key("leaves", name_of("conditions"), default=""),
-    Key("codes", read_codes, default=NOTHING, by_name=True),
+    Key("codes", codes_reader, default=EMPTY_MAP, by_name=True),
     Key("measure", measure_reader),
     Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
-    Key("owners say", map_of(text, list_of(text), "outcomes, and how owners say them"), default=NOTHING, by_name=True),
+    Key(
+        "owners say", map_of(text, list_of(text), "outcomes, and how owners say them"), default=EMPTY_MAP, by_name=True
+    ),
     Key(
         "happens in",
         map_of(text, list_of(name_of("conditions")), "outcomes, and the conditions that each names"),
-        default=NOTHING,
+        default=EMPTY_MAP,
         by_name=True,
     ),
     Key("while rich", text, default=""),
     Key("intake", choice("work", "pattern", "also"), default=""),
-    AFTER_WORK,
+    AFTER_WORK_KEY,
     *ORIGIN,
     WAIVE,
 )
@@ -170,8 +172,8 @@ def finish_check(desk: ReaderContext, name: Text, node: Map, values: dict[str, A
     otherwise, given = values["otherwise"], values["given"]
     if otherwise is not None:
         named = read_distribution(desk, otherwise, says.outcomes)
-        values["otherwise"] = Statement(named, None, _origin(desk, says, NOTHING, (named,), otherwise))
-    values["given"] = _given(desk, given, says) if given is not None else NOTHING
+        values["otherwise"] = Statement(named, None, _origin(desk, says, EMPTY_MAP, (named,), otherwise))
+    values["given"] = _given(desk, given, says) if given is not None else EMPTY_MAP
     _owners_say(desk, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
     _while_rich(desk, node, names, values["sees"])
     _happens_in(desk, node, names)
@@ -189,7 +191,7 @@ def _codes(desk: ReaderContext, node: Map, values: dict[str, Any], where: At) ->
             fitting = "engine" if where is At.ENGINE else f"{where} 1"
             message = f'"{key.value}" does not fit a check at {where}'
             desk.notes.note("bad-choice", key, message, f"such as {fitting}: [...], or change `at`")
-    values["codes"] = {number_: codes for (_, number_), codes in (values["codes"] or NOTHING).items()}
+    values["codes"] = {number_: codes for (_, number_), codes in (values["codes"] or EMPTY_MAP).items()}
 
 
 def _owners_say(desk: ReaderContext, node: Node, outcomes: tuple[str, ...], fits: bool) -> None:
@@ -216,9 +218,11 @@ def _while_rich(desk: ReaderContext, node: Node, outcomes: tuple[str, ...], sees
     said = node.get("while rich") if isinstance(node, Map) else None
     if not isinstance(said, Text):
         return
-    if said.value not in (*outcomes, ONLY):
-        meant = near(said.value, (*outcomes, ONLY))
-        mend = f'did you mean "{meant}"?' if meant else f"{ONLY}, or the outcome that says that it is not rich"
+    if said.value not in (*outcomes, ONLY_WHILE_RICH):
+        meant = near(said.value, (*outcomes, ONLY_WHILE_RICH))
+        mend = (
+            f'did you mean "{meant}"?' if meant else f"{ONLY_WHILE_RICH}, or the outcome that says that it is not rich"
+        )
         desk.notes.note("unknown-name", said, f'the check has no outcome "{shorten(said.value)}"', mend)
     elif sees is Sees.EVER:
         desk.notes.note("wrong-level", said, "what is seen at any time needs no rich mixture now", "delete it")
@@ -242,7 +246,7 @@ def read_distribution(desk: ReaderContext, node: Node, outcomes: tuple[str, ...]
     """The outcomes named, with how often each is seen. Only what was written."""
     found = as_map(desk, node, "outcomes, and how often each is seen", f"such as {{{outcomes[-1]}: seldom}}")
     if found is None:
-        return NOTHING
+        return EMPTY_MAP
     named: dict[str, Frequency] = {}
     for name, value in found.pairs:
         if name.value not in outcomes:
@@ -304,7 +308,7 @@ def _statement(desk: ReaderContext, name: Text, node: Node, says: _Says) -> Stat
             message = "a check of the whole engine has no elsewhere"
             mend = "delete it, or give the check `at: bank` or `at: cylinder`"
             desk.notes.note("wrong-level", keys["elsewhere"], message, mend)
-    return Statement(here, elsewhere, _origin(desk, says, values, (here, elsewhere or NOTHING), name))
+    return Statement(here, elsewhere, _origin(desk, says, values, (here, elsewhere or EMPTY_MAP), name))
 
 
 def _only(found: Map, wanted: Callable[[Text], bool]) -> Map:
@@ -356,10 +360,10 @@ def _no_gaps(
     desk: ReaderContext, spot: Spot, bands: list[tuple[Text, Band]], least: float | None, most: float | None
 ) -> None:
     """Every reading from `least` to `most` must fall into exactly one band."""
-    start, end = -FAR if least is None else least, FAR if most is None else most
+    start, end = -UNBOUNDED if least is None else least, UNBOUNDED if most is None else most
     ranges = []
     for name, band in bands:
-        low, high = -FAR if band.low is None else band.low, FAR if band.high is None else band.high
+        low, high = -UNBOUNDED if band.low is None else band.low, UNBOUNDED if band.high is None else band.high
         if low >= end or high <= start:
             message = f'"{name.value}" lies outside the readings there can be'
             desk.notes.note("bad-bands", name, message, f"readings go {_range(start, end)}: see `from` and `to`")
@@ -383,6 +387,6 @@ def _gap(desk: ReaderContext, spot: Spot, low: float, high: float) -> None:
 
 
 def _range(low: float, high: float) -> str:
-    if low == -FAR:
+    if low == -UNBOUNDED:
         return f"below {high:g}"
-    return f"above {low:g}" if high == FAR else f"from {low:g} to {high:g}"
+    return f"above {low:g}" if high == UNBOUNDED else f"from {low:g} to {high:g}"

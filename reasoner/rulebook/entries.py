@@ -10,7 +10,7 @@ from typing import Any
 from reasoner.rulebook import afterwards
 from reasoner.rulebook.checks import CHECK, MEASURE, STATEMENT, finish_check
 from reasoner.rulebook.fields import (
-    NOTHING,
+    EMPTY_MAP,
     ONE,
     Key,
     ReaderContext,
@@ -56,9 +56,9 @@ from reasoner.rulebook.parts import (
     EVERY_VEHICLE,
     FILTER,
     INJECTION,
-    MEANS,
+    MEANS_KEY,
     MORE_LIKELY,
-    NAMED,
+    NAME_KEY,
     ORIGIN,
     WAIVE,
     caution_names,
@@ -131,12 +131,12 @@ SECTIONS: dict[str, Section] = {
     "conditions": Section(
         Condition,
         key_table(
-            NAMED,
-            MEANS,
+            NAME_KEY,
+            MEANS_KEY,
             Key("bring about", text, paste="bring about: what to do to get there"),
             Key("minutes", minutes, paste="minutes: 10"),
             Key("wait", minutes, default=0.0),
-            Key("from", map_of(name_of("conditions"), read_reach), into="came_from", default=NOTHING, by_name=True),
+            Key("from", map_of(name_of("conditions"), read_reach), into="came_from", default=EMPTY_MAP, by_name=True),
             Key("engine", choice("runs", "off"), paste="engine: runs"),
             Key("needs", tool_names, default=()),
             Key("cautions", caution_names, default=()),
@@ -150,10 +150,10 @@ SECTIONS: dict[str, Section] = {
     "families": Section(
         Family,
         key_table(
-            NAMED,
-            MEANS,
+            NAME_KEY,
+            MEANS_KEY,
             Key("part of", family_names, default=()),
-            Key("shows", shows, default=NOTHING, by_name=True),
+            Key("shows", shows, default=EMPTY_MAP, by_name=True),
             *ORIGIN,
             WAIVE,
         ),
@@ -161,14 +161,14 @@ SECTIONS: dict[str, Section] = {
     "faults": Section(
         Fault,
         key_table(
-            NAMED,
-            MEANS,
+            NAME_KEY,
+            MEANS_KEY,
             Key("at", choice(*At)),
             Key("share", read_share, paste="share: 10", by_name=True),
             Key("only", read_filter, default=EVERY_VEHICLE),
             Key("more likely", list_of(read_more_likely), default=()),
             Key("pairs", frequency),
-            Key("shows", shows, default=NOTHING, by_name=True),
+            Key("shows", shows, default=EMPTY_MAP, by_name=True),
             Key("acts as", family_names, default=()),
             Key("repair", name_of("repairs"), paste="repair: the name of a repair"),
             Key("confirmed by", check_names, default=()),
@@ -177,10 +177,10 @@ SECTIONS: dict[str, Section] = {
             Key(
                 "alike",
                 map_of(name_of("faults"), text, "faults that look the same, and why"),
-                default=NOTHING,
+                default=EMPTY_MAP,
                 by_name=True,
             ),
-            *afterwards.FAULT,
+            *afterwards.FAULT_KEYS_AFTER_WORK,
             *ORIGIN,
             WAIVE,
         ),
@@ -190,7 +190,7 @@ SECTIONS: dict[str, Section] = {
     "repairs": Section(
         Repair,
         key_table(
-            NAMED,
+            NAME_KEY,
             Key("do", text, paste="do: what is done"),
             Key("proof", check_names, paste="proof: [the checks that must be normal afterwards]"),
             Key("minutes", minutes, paste="minutes: 60"),
@@ -216,11 +216,11 @@ SECTIONS: dict[str, Section] = {
             WAIVE,
         ),
     ),
-    "tools": Section(Tool, key_table(NAMED, Key("common", yes_no, default=False), WAIVE)),
+    "tools": Section(Tool, key_table(NAME_KEY, Key("common", yes_no, default=False), WAIVE)),
     "equipment": Section(
         Equipment,
         key_table(
-            NAMED,
+            NAME_KEY,
             Key("ask", text, paste="ask: one line that asks for it"),
             Key("how", text, default=""),
             Key("chance", frequency),
@@ -245,12 +245,12 @@ SECTIONS: dict[str, Section] = {
 
 _likely = percentage(0.1, 99.9)
 REPORT_RIGHT = key_table(*(Key(how, _likely, into=how, paste=f"{how}: 80 %") for how in ("sure", "think so", "guess")))
-WEIGHTS = key_table(
+WEIGHT_KEYS = key_table(
     *(Key(k, number("cases", 0.1, 1e6), paste=f"{k}: 10") for k in ("published", "practice", "judgement"))
 )
 
 
-SETTINGS = key_table(
+SETTINGS_KEYS = key_table(
     Key(
         "report right",
         group(REPORT_RIGHT, "`report right`"),
@@ -259,7 +259,7 @@ SETTINGS = key_table(
     ),
     Key(
         "weights",
-        group(WEIGHTS, "`weights`"),
+        group(WEIGHT_KEYS, "`weights`"),
         by_name=True,
         paste="weights: {published: 40, practice: 20, judgement: 8}",
     ),
@@ -286,10 +286,10 @@ SETTINGS = key_table(
 )
 
 # Every level with its keys, for `right key, wrong level`. Names of levels as a message says them.
-LEVELS: dict[str, tuple[str, ...]] = {
+SETTING_LEVELS: dict[str, tuple[str, ...]] = {
     "the left margin of a file": ("format", "settings", *SECTIONS),
     **{f"a {ONE[name]}": tuple(section.keys) for name, section in SECTIONS.items()},
-    "`settings`": tuple(SETTINGS),
+    "`settings`": tuple(SETTINGS_KEYS),
     "`measure` of a check": tuple(MEASURE),
     "what a check says under `given`": tuple(STATEMENT)[:2],
     "`only`": tuple(FILTER),
@@ -324,7 +324,7 @@ def read_settings(desk: ReaderContext, name: Text, node: Node) -> Settings | Non
     body = as_map(desk, node, "the settings")
     if body is None:
         return None
-    values = fields(desk, SETTINGS, body, name, "`settings`")
+    values = fields(desk, SETTINGS_KEYS, body, name, "`settings`")
     desk.weights = {kind: value for kind, value in (values["weights"] or {}).items() if value is not None}
     if len(desk.notes) > before:
         return None

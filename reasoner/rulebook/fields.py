@@ -19,10 +19,10 @@ from reasoner.rulebook.model import Frequency, Place
 from reasoner.rulebook.problem import Notebook, Spot, Unreadable, choices_of, levels_of, near, shorten
 from reasoner.rulebook.shapes import JsonShape, Shaped, shape_of
 
-NAME = re.compile(r"[a-z][a-z0-9-]*")
+RULE_NAME = re.compile(r"[a-z][a-z0-9-]*")
 REPLACE = "REPLACE ME"  # stands in skeletons for what a person has to write
 LEFTOVER = re.compile(rf"{REPLACE}|TODO|FIXME|XXX")
-NOTHING: Mapping[Any, Any] = MappingProxyType({})
+EMPTY_MAP: Mapping[Any, Any] = MappingProxyType({})
 
 # Section -> what one of its entries is called.
 ONE = {
@@ -219,7 +219,9 @@ def parsed(parse: Callable[[str], Any], shape: JsonShape) -> FieldReader:
     return Shaped(read, shape)
 
 
-def number(unit: str = "", least: float = -quantity.LARGEST, most: float = quantity.LARGEST) -> FieldReader:
+def number(
+    unit: str = "", least: float = -quantity.LARGEST_NUMBER, most: float = quantity.LARGEST_NUMBER
+) -> FieldReader:
     """A reader of a number between limits, in a unit."""
     return parsed(lambda text: quantity.parse_number(text, unit, least, most), shapes.number_shape(least, most))
 
@@ -230,7 +232,7 @@ def percentage(least: float = 0, most: float = 100) -> FieldReader:
 
 
 minutes = parsed(quantity.parse_minutes, shapes.number_shape(0, quantity.MOST_MINUTES))
-money = parsed(quantity.parse_money, shapes.number_shape(0, quantity.LARGEST))
+money = parsed(quantity.parse_money, shapes.number_shape(0, quantity.LARGEST_NUMBER))
 distance = parsed(quantity.parse_distance, shapes.text_like(quantity.DISTANCE))
 
 
@@ -260,7 +262,7 @@ yes_no = parsed(_yes, shapes.words(("yes", "no")))
 
 
 OFTEN = shapes.either(
-    shapes.words(quantity.WORDS), shapes.text_like(quantity.PERCENT), shapes.text_like(quantity.COUNT)
+    shapes.words(quantity.FREQUENCY_WORDS), shapes.text_like(quantity.PERCENT), shapes.text_like(quantity.COUNT)
 )
 _often = parsed(quantity.how_often, OFTEN)
 
@@ -311,7 +313,7 @@ def unknown_name(desk: ReaderContext, found: Text, sections: tuple[str, ...], al
         mend = f'did you mean "{meant}"?' + (f" ({where[meant].file}:{where[meant].line})" if meant in where else "")
     else:
         mend = f"known: {choices_of((*where, *also), 'and')}" if where or also else f"no {wanted} is defined anywhere"
-        if NAME.fullmatch(found.value) and desk.known:
+        if RULE_NAME.fullmatch(found.value) and desk.known:
             mend += f"\nor add it: an entry {title} under {choices_of(f'`{section}`' for section in sections)}"
     if sections == ("codes",):  # the nearest code is another fault's, not a slip of the pen
         mend = f"add it to `codes`, with its standard name\n  {title}: ..."

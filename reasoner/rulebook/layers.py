@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from reasoner.rulebook.entries import SECTIONS, SETTINGS
+from reasoner.rulebook.entries import SECTIONS, SETTINGS_KEYS
 from reasoner.rulebook.fields import LEFTOVER, ONE, Key
 from reasoner.rulebook.located import List, Map, Node, Text
 from reasoner.rulebook.model import Place, Trail, Written
 from reasoner.rulebook.problem import Notebook, choices_of, near
 
-KEYS: dict[str, Mapping[str, Key]] = {
+SECTION_KEYS: dict[str, Mapping[str, Key]] = {
     **{name: section.keys for name, section in SECTIONS.items()},
-    "settings": SETTINGS,
+    "settings": SETTINGS_KEYS,
 }
 
 
@@ -69,7 +69,7 @@ def _entry(base: Layer, section: str, name: str, place: Place, old: Node, new: N
     base.changed[section, name] = place
     if not isinstance(old, Map) or not isinstance(new, Map):
         return _replace(base, (section, name), old, new)
-    keys = KEYS[section]
+    keys = SECTION_KEYS[section]
     pairs = {key.value: (key, value) for key, value in old.pairs}
     for key, value in new.pairs:
         if key.value in pairs:
@@ -99,7 +99,7 @@ def _replace(base: Layer, trail: Trail, old: Node, new: Node) -> Node:
 def _strays(section: str, name: Text, body: Node, known: Mapping[str, Mapping[str, Place]], notes: Notebook) -> bool:
     """Whether this is a change to something that is not there: too little to be an entry of its own, and something
     of nearly that name, or of that name in another section, is there. Noted."""
-    needed = [key.name for key in KEYS[section].values() if key.paste]
+    needed = [key.name for key in SECTION_KEYS[section].values() if key.paste]
     missing = [key for key in needed if isinstance(body, Map) and body.key(key) is None]
     if 2 * len(missing) <= len(needed):
         return False
@@ -133,7 +133,7 @@ def values_written(layer: Layer) -> dict[Trail, Written]:
             found[section, name] = _written(layer, (section, name), body)
             continue
         for key, value in body.pairs:
-            trail, spec = (section, name, key.value), KEYS[section].get(key.value)
+            trail, spec = (section, name, key.value), SECTION_KEYS[section].get(key.value)
             split = spec is not None and spec.by_name and isinstance(value, Map)
             if not split or trail in layer.before:
                 found[trail] = _written(layer, trail, value)

@@ -239,14 +239,14 @@ def _quoted(text: str) -> str:
 # No words are turned into anything else.
 #
 # Built from the parser's events, not from composed nodes: an anchor, an alias or too deep a nesting is refused as
-# soon as it comes by, so nothing is ever expanded and no recursion is deeper than `DEEPEST`.
+# soon as it comes by, so nothing is ever expanded and no recursion is deeper than `DEEPEST_RULES`.
 
-LARGEST = 4_000_000  # bytes of one file
-DEEPEST = 20  # levels of nesting; the rules need six
+LARGEST_RULE_FILE = 4_000_000  # bytes of one file
+DEEPEST_RULES = 20  # levels of nesting; the rules need six
 Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 # What YAML itself refuses, and what it takes for a line break but an editor does not: marks would point elsewhere.
-FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufeff\ufffe\uffff]")
+FORBIDDEN_IN_YAML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufeff\ufffe\uffff]")
 BREAK = re.compile(r"\r\n|\r|\n")
 
 
@@ -305,8 +305,13 @@ def load_bytes(path: Path, file: str, notes: Notebook) -> bytes | None:
     """The bytes of a file, or None with the reason noted."""
     here = BareSpot(Place(file, 1))
     try:
-        if path.stat().st_size > LARGEST:
-            notes.note("too-large", here, f"the file is larger than {LARGEST // 1_000_000} MB", "split it into several")
+        if path.stat().st_size > LARGEST_RULE_FILE:
+            notes.note(
+                "too-large",
+                here,
+                f"the file is larger than {LARGEST_RULE_FILE // 1_000_000} MB",
+                "split it into several",
+            )
             return None
         return path.read_bytes()
     except OSError as error:
@@ -331,13 +336,15 @@ def parse_tree(text: str, file: str, notes: Notebook) -> Map | None:
     """The tree of a text, mistakes going to `notes`. None when it could not be read to the end."""
     text = text.removeprefix("\ufeff")
     notes.lines[file] = BREAK.split(text)
-    bad = FORBIDDEN.search(text)
+    bad = FORBIDDEN_IN_YAML.search(text)
     if bad:
         message = f"a control character (U+{ord(bad[0]):04X}) that does not belong in a text"
         notes.note("control-character", _mark(text[: bad.start()], file), message, "delete it and type the place again")
         return None
-    if len(text) > LARGEST:
-        notes.note("too-large", BareSpot(Place(file, 1)), f"longer than {LARGEST // 1_000_000} million characters")
+    if len(text) > LARGEST_RULE_FILE:
+        notes.note(
+            "too-large", BareSpot(Place(file, 1)), f"longer than {LARGEST_RULE_FILE // 1_000_000} million characters"
+        )
         return None
     walk = _Walk(file, notes)
     try:
@@ -398,8 +405,8 @@ class _Walk:
             self.special(event)
         if isinstance(event, yaml.ScalarEvent):
             return Text(event.value, self.place(event), self.length(event, event), bool(event.style))
-        if depth > DEEPEST:
-            self.refuse("too-deep", event, f"nested more than {DEEPEST} deep", "a bracket may be left open above")
+        if depth > DEEPEST_RULES:
+            self.refuse("too-deep", event, f"nested more than {DEEPEST_RULES} deep", "a bracket may be left open above")
         end: Any
         if isinstance(event, yaml.SequenceStartEvent):
             items = []

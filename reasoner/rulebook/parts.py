@@ -8,7 +8,7 @@ from typing import Any
 
 from reasoner.rulebook import shapes
 from reasoner.rulebook.fields import (
-    NAME,
+    RULE_NAME,
     FieldReader,
     Key,
     ReaderContext,
@@ -107,14 +107,14 @@ def _as_named(desk: ReaderContext, node: Node) -> str | None:
     found = text_of_node(desk, node, "one name")
     if found is None:
         return None
-    if NAME.fullmatch(found.value):
+    if RULE_NAME.fullmatch(found.value):
         return found.value
     mend = "lower case letters, digits and dashes"
     desk.notes.note("bad-name", found, f'"{shorten(found.value)}" is no name', mend)
     return None
 
 
-as_named = Shaped(_as_named, shapes.text_like(NAME.pattern))
+as_named = Shaped(_as_named, shapes.text_like(RULE_NAME.pattern))
 positive = number("", 0)
 check_names, caution_names, tool_names = (list_of(name_of(section)) for section in ("checks", "cautions", "tools"))
 family_names = list_of(name_of("families"))
@@ -137,8 +137,8 @@ ORIGIN = (
     Key("because", text, default=""),
 )
 WAIVE = Key("waive", map_of(as_named, text, "what is not to be warned of any more, and why"), by_name=True)
-NAMED = Key("name", text, into="title", paste="name: what people call it")
-MEANS = Key("means", text, paste="means: what it is, in a sentence or two")
+NAME_KEY = Key("name", text, into="title", paste="name: what people call it")
+MEANS_KEY = Key("means", text, paste="means: what it is, in a sentence or two")
 
 
 def origin(desk: ReaderContext, values: dict[str, Any], spot: Spot) -> Origin:

@@ -46,8 +46,8 @@ def choices_of(words: Iterable[str], last: str = "or", most: int = 20) -> str:
 # ---- Mistakes a person made in a file --------------------------------------------------------------------------------
 # Collected as values, shown with the place marked and what would mend it.
 
-WIDEST = 110  # characters of a source line that are shown; longer ones are cut around the mark
-BEFORE = 60  # characters kept before the mark of such a line
+WIDEST_QUOTE = 110  # characters of a source line that are shown; longer ones are cut around the mark
+KEPT_BEFORE_MARK = 60  # characters kept before the mark of such a line
 
 
 @dataclass(frozen=True, order=True)
@@ -148,12 +148,12 @@ def problem_text(problem: Problem) -> str:
 
 def _window(line: str, start: int) -> tuple[str, int]:
     """A long line cut around `start`, and where that is in what is left."""
-    if len(line) <= WIDEST:
+    if len(line) <= WIDEST_QUOTE:
         return line, start
-    first = max(0, start - BEFORE)
-    cut = line[first : first + WIDEST]
+    first = max(0, start - KEPT_BEFORE_MARK)
+    cut = line[first : first + WIDEST_QUOTE]
     if first:
         cut = "..." + cut[3:]
-    if first + WIDEST < len(line):
+    if first + WIDEST_QUOTE < len(line):
         cut += "..."
     return cut, start - first

@@ -11,7 +11,7 @@ from reasoner.rulebook.problem import Unreadable, near
 # Each parser raises Unreadable with a mend.
 
 KM_PER_MILE = 1.609344  # exact: international mile, NIST SP 811 (2008) B.8
-LARGEST = 1e9  # beyond this a number is a slip
+LARGEST_NUMBER = 1e9  # beyond this a number is a slip
 
 MOST_MINUTES = 100_000  # ten weeks
 
@@ -28,7 +28,7 @@ _MINUTES = {"min": 1, "mins": 1, "minute": 1, "minutes": 1, "h": 60, "hr": 60, "
 _BAND = re.compile(BAND)
 
 
-def parse_number(text: str, unit: str = "", least: float = -LARGEST, most: float = LARGEST) -> float:
+def parse_number(text: str, unit: str = "", least: float = -LARGEST_NUMBER, most: float = LARGEST_NUMBER) -> float:
     """A plain finite number without its unit, within bounds. `unit` is what it counts, for the messages."""
     text = " ".join(text.split())
     counted = f" of {unit}" if unit else ""
@@ -121,8 +121,8 @@ def band(text: str) -> tuple[float | None, float | None]:
 # medians given by about 230 science writers (their Table 2), in per cent. The figures were taken from a public
 # transcription of that table; the paper itself was not seen.
 
-SOURCE = "Mosteller & Youtz 1990, Table 2, medians of science writers, by a transcription"
-WORDS: dict[str, float] = {
+WORDS_SOURCE = "Mosteller & Youtz 1990, Table 2, medians of science writers, by a transcription"
+FREQUENCY_WORDS: dict[str, float] = {
     "always": 0.997,
     "almost always": 0.917,
     "very often": 0.828,
@@ -140,7 +140,7 @@ WORDS: dict[str, float] = {
     "almost never": 0.029,
     "never": 0.003,
 }
-CHOICES = f"one of: {', '.join(WORDS)};\na percentage, such as 12 %; or a count, such as 7 of 9"
+CHOICES = f"one of: {', '.join(FREQUENCY_WORDS)};\na percentage, such as 12 %; or a count, such as 7 of 9"
 
 # Also goes into the schema for editors.
 COUNT = r"(\d{1,9}) of (\d{1,9})"
@@ -154,8 +154,8 @@ _BARE = re.compile(r"[-+]?\d*[.,]?\d+")
 def how_often(text: str) -> tuple[float, float | None]:
     """A frequency as (value in 0..1, cases it is worth or None). Raises Unreadable with what would mend it."""
     text = " ".join(text.split())
-    if text in WORDS:
-        return WORDS[text], None
+    if text in FREQUENCY_WORDS:
+        return FREQUENCY_WORDS[text], None
     if match := _PERCENT.fullmatch(text):
         return _percent(text, float(match[1])), None
     if match := _COUNT.fullmatch(text):
@@ -164,7 +164,7 @@ def how_often(text: str) -> tuple[float, float | None]:
         raise Unreadable(f'"{text}" is no frequency', f"a count is written `{match[1]} of {match[2]}`", "bad-frequency")
     if _BARE.fullmatch(text):
         raise Unreadable(f'"{text}" alone is no frequency', _bare(text), "bad-frequency")
-    meant = near(text, WORDS)
+    meant = near(text, FREQUENCY_WORDS)
     mend = f'did you mean "{meant}"?\n{CHOICES}' if meant else CHOICES
     raise Unreadable(
         f'"{text[:40]}" is no frequency' if text else "no frequency is written here", mend, "bad-frequency"

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from reasoner.rulebook.entries import CODE, LEVELS, SECTIONS, read_entry, read_settings
-from reasoner.rulebook.fields import LEFTOVER, NAME, ONE, ReaderContext, unknown_key
+from reasoner.rulebook.entries import CODE, SECTIONS, SETTING_LEVELS, read_entry, read_settings
+from reasoner.rulebook.fields import LEFTOVER, ONE, RULE_NAME, ReaderContext, unknown_key
 from reasoner.rulebook.layers import Layer, lay_over, values_written
 from reasoner.rulebook.located import Map, Node, Text, load_bytes, parse_bytes
 from reasoner.rulebook.model import Check, Family, Fault, Place, Rulebook
@@ -87,7 +87,7 @@ def one_subject_a_name(desk: ReaderContext) -> None:
 #
 # All the mistakes of all the files are found in one run. Rules with a mistake are refused as a whole.
 
-FORMAT = 1
+RULES_FORMAT = 1
 RESERVED = {"any": "conditions", "practice": "sources", "judgement": "sources", "published": "sources"}
 
 
@@ -200,18 +200,18 @@ def _sort_in(layer: Layer, tree: Map, notes: Notebook) -> None:
 
 
 def _format(name: Text, node: Node, notes: Notebook) -> None:
-    if isinstance(node, Text) and node.value.isdecimal() and int(node.value[:9]) > FORMAT:
-        message = f"these rules have format {node.value}; this program reads format {FORMAT}"
+    if isinstance(node, Text) and node.value.isdecimal() and int(node.value[:9]) > RULES_FORMAT:
+        message = f"these rules have format {node.value}; this program reads format {RULES_FORMAT}"
         notes.note("newer-format", node, message, "use a newer program")
-    elif not isinstance(node, Text) or node.value != str(FORMAT):
-        notes.note("bad-number", name, "`format` is a whole number", f"write format: {FORMAT}")
+    elif not isinstance(node, Text) or node.value != str(RULES_FORMAT):
+        notes.note("bad-number", name, "`format` is a whole number", f"write format: {RULES_FORMAT}")
 
 
 def _section(name: Text, notes: Notebook) -> str | None:
     """The section meant; of a misspelt one the entries are read all the same, so that no name seems to be missing."""
     if name.value in SECTIONS:
         return name.value
-    desk = ReaderContext(notes, {}, levels=LEVELS)
+    desk = ReaderContext(notes, {}, levels=SETTING_LEVELS)
     unknown_key(desk, name, (*SECTIONS, "settings", "format"), "a rule file")
     meant = near(name.value, SECTIONS)
     return meant
@@ -252,9 +252,9 @@ def _well_named(section: str, name: Text, body: Node, notes: Notebook) -> bool:
         return False
     elif RESERVED.get(name.value) == section:
         notes.note("bad-name", name, f'"{title}" has a meaning of its own', "choose another name")
-    elif not NAME.fullmatch(name.value):
+    elif not RULE_NAME.fullmatch(name.value):
         slug = "-".join("".join(c if c.isalnum() and c.isascii() else " " for c in name.value.lower()).split())
-        mend = f"write {slug}" if NAME.fullmatch(slug) else "lower case letters, digits and dashes"
+        mend = f"write {slug}" if RULE_NAME.fullmatch(slug) else "lower case letters, digits and dashes"
         notes.note("bad-name", name, f'"{title}" cannot be the name of a {one}', mend)
     return True
 
@@ -265,7 +265,7 @@ def _well_named(section: str, name: Text, body: Node, notes: Notebook) -> bool:
 def build_book(layer: Layer, notes: Notebook) -> Rulebook | None:
     """Every entry as its dataclass, every name resolved. None (and why noted) when anything is wrong."""
     known = {section: {n: text.place for n, (text, _) in found.items()} for section, found in layer.entries.items()}
-    desk = ReaderContext(notes, known, levels=LEVELS)
+    desk = ReaderContext(notes, known, levels=SETTING_LEVELS)
     here = Place(layer.files[0], 1)
     if layer.settings is None:
         missing = "no file has `settings`: the numbers of the reasoning itself"

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Mapping
 from textwrap import fill
 
 from reasoner.rulebook import shapes
-from reasoner.rulebook.checks import KINDS, MOST_AT_CYLINDERS, MOST_OUTCOMES
-from reasoner.rulebook.entries import CODE, SECTIONS, SETTINGS
-from reasoner.rulebook.fields import NAME, ONE, REPLACE, object_of
+from reasoner.rulebook.checks import CHECK_KINDS, MOST_AT_CYLINDERS, MOST_OUTCOMES
+from reasoner.rulebook.entries import CODE, SECTIONS, SETTINGS_KEYS
+from reasoner.rulebook.fields import ONE, REPLACE, RULE_NAME, object_of
 from reasoner.rulebook.model import At, Sees
 from reasoner.rulebook.problem import choices_of
-from reasoner.rulebook.quantity import WORDS
-from reasoner.rulebook.read import FORMAT
+from reasoner.rulebook.quantity import FREQUENCY_WORDS
+from reasoner.rulebook.read import RULES_FORMAT
 from reasoner.rulebook.shapes import JsonShape
 
 # ---- A JSON Schema of rule files, for editors, put together from the reader's own tables of keys ---------------------
@@ -30,13 +30,13 @@ def schema(known: Mapping[str, Iterable[str]] | None = None) -> JsonShape:
     """
     there = {section: sorted(names) for section, names in (known or {}).items()}
     sections = {section: _section(section, there.get(section, [])) for section in SECTIONS}
-    settings = object_of(SETTINGS)
+    settings = object_of(SETTINGS_KEYS)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rules of reasoner",
         "type": "object",
         "properties": {
-            "format": {"enum": list(range(1, FORMAT + 1))},
+            "format": {"enum": list(range(1, RULES_FORMAT + 1))},
             "settings": _partly(settings) if there else settings,
             **sections,
         },
@@ -53,7 +53,7 @@ def _name(section: str, known: list[str]) -> JsonShape:
 
 
 def _pattern(section: str) -> JsonShape:
-    return shapes.text_like((CODE if section == "codes" else NAME).pattern)
+    return shapes.text_like((CODE if section == "codes" else RULE_NAME).pattern)
 
 
 def _section(section: str, known: list[str]) -> JsonShape:
@@ -158,14 +158,14 @@ KINDS_OF_ENTRY = {"fault": _FAULT, "check": _CHECK}
 
 def skeleton(kind: str, name: str = REPLACE) -> str:
     """The text of a rule file with one entry to be filled in. kind: fault or check."""
-    often = f"How often: {', '.join(WORDS)}; or 12 %, or a count such as 7 of 9."
+    often = f"How often: {', '.join(FREQUENCY_WORDS)}; or 12 %, or a count such as 7 of 9."
     facts = {
         "kind": kind,
         "name": f"{name}:",
         "names": f"{kind}s",
         "words": fill(often, 116, initial_indent="# ", subsequent_indent="# "),
         "places": choices_of(At),
-        "kinds": choices_of(KINDS),
+        "kinds": choices_of(CHECK_KINDS),
         "sees": choices_of(Sees),
         "least": 2,
         "most": MOST_OUTCOMES,

@@ -18,7 +18,7 @@ from reasoner.scanlog.moments import RANGE, Looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags
 from reasoner.scanlog.shapes import (
-    AIR,
+    AIRFLOW_COLUMNS,
     COLD,
     INJECTION,
     LOAD,
@@ -30,21 +30,21 @@ from reasoner.scanlog.shapes import (
     SHARE,
     SOUND,
     Explanation,
-    TrimFit,
+    StatesFit,
 )
 
-IDLE = 1.3  # times the airflow at idle, up to which a moment is one of idle; judgement
-READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
-ZERO = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
+IDLE_AIRFLOW = 1.3  # times the airflow at idle, up to which a moment is one of idle; judgement
+HALF_TRIM_STEP = 0.4  # % of trim: half a step of its scaling (SAE J1979)
+SOUND_TRIM = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
 HIGHEST = 95.0  # percentile of airflow from which it counts as high
 TILTS = 3.0  # % of trim that a sound engine's may differ from idle to high airflow, standard deviation; judgement
-LIKELY = 0.5  # weight that a family must have against all others to be named
+NAMED_FROM = 0.5  # weight that a family must have against all others to be named
 MISREADS = 0.4  # upstream sensors that read wrong for each mixture that is off by a share, beforehand; judgement
 FOR_SURE = 1.96  # standard errors that a size must be above to be named
 # Of a bank's airflow, how much more comes with the purge than the controller counts on, and its standard deviation:
 # that asks for fuel, and hides so much of the vapour. Purge is a few per cent of the airflow; judgement.
 UNCOUNTED = (0.01, 0.012)
-LAGS = 0.03  # of a difference between two states that trims may still lack or overshoot; judgement
+TRIMS_LACK = 0.03  # of a difference between two states that trims may still lack or overshoot; judgement
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ class Fits:
     def best(self) -> SizedFamily | None:
         """The likeliest family; None where that is no fault, is not likely, or lies within its own error."""
         first = self.shapes[0] if self.shapes else None
-        if first is None or first.name == NONE or first.weight < LIKELY:
+        if first is None or first.name == NONE or first.weight < NAMED_FROM:
             return None
         return first if abs(first.at_most.value) > FOR_SURE * first.at_most.error else None
 
@@ -108,12 +108,12 @@ class Fits:
         below that it is.
 
         An engine whose own zero is +4 % and that goes to -9 % is rich by 13 %, though no trim is beyond -10 %. No
-        engine's own zero is taken to be further up than `ZERO`.
+        engine's own zero is taken to be further up than `SOUND_TRIM`.
         """
         shows, rests = self._read(self.showing), self._read(self.quiet)
         if shows is None or rests is None or rests.value <= 0:
             return shows or rests
-        return Estimate(shows.value - min(ZERO, rests.value), math.hypot(shows.error, rests.error))
+        return Estimate(shows.value - min(SOUND_TRIM, rests.value), math.hypot(shows.error, rests.error))
 
     @property
     def beside(self) -> Estimate | None:
@@ -173,7 +173,7 @@ class AirScale:
 
 
 def size_families(
-    fitted: TrimFit, families: Sequence[Explanation], seen: Looked, shows: Flags, step: float, scale: AirScale
+    fitted: StatesFit, families: Sequence[Explanation], seen: Looked, shows: Flags, step: float, scale: AirScale
 ) -> Fits:
     """families: the likeliest first. shows: (n,) moments in which the fault shows; all or none of a log with one
     state."""
@@ -198,7 +198,7 @@ def _one_needs_no_air(families: Sequence[Explanation]) -> bool:
     return families[0].name in (NONE, PURGED, COLD, MISREAD)
 
 
-def _line(fitted: TrimFit, seen: Looked, here: Flags, step: float) -> TrimLine | None:
+def _line(fitted: StatesFit, seen: Looked, here: Flags, step: float) -> TrimLine | None:
     """Readings, not coefficients: medians of the trim while idling and where airflow is highest."""
     if not here.any():
         return None
@@ -208,7 +208,7 @@ def _line(fitted: TrimFit, seen: Looked, here: Flags, step: float) -> TrimLine |
     held = fitted.sample.stop[here] == 0
     if not held.any():
         held = np.ones(len(held), dtype=bool)
-    at_idle = held & (fitted.sample.flow[here] <= IDLE)
+    at_idle = held & (fitted.sample.flow[here] <= IDLE_AIRFLOW)
     at_high = held & (flow >= high)
     idles = _median(trims[at_idle], fitted.thinned)
     if idles is not None and high < RANGE * low:
@@ -226,12 +226,17 @@ def _median(trims: Array, thinned: float) -> Estimate | None:
         return None
     spread = float(np.percentile(trims, 84) - np.percentile(trims, 16)) / 2
     return Estimate(
-        float(np.median(trims)), math.hypot(READ, 1.25 * spread / math.sqrt(max(1.0, len(trims) / thinned)))
+        float(np.median(trims)), math.hypot(HALF_TRIM_STEP, 1.25 * spread / math.sqrt(max(1.0, len(trims) / thinned)))
     )
 
 
 def _shape(
-    family: Explanation, families: Sequence[Explanation], fitted: TrimFit, seen: Looked, scale: AirScale, weight: float
+    family: Explanation,
+    families: Sequence[Explanation],
+    fitted: StatesFit,
+    seen: Looked,
+    scale: AirScale,
+    weight: float,
 ) -> SizedFamily:
     """A family with its size, averaged over every explanation that has it."""
     if not family.columns:
@@ -246,7 +251,9 @@ def _shape(
     at = None
     if family.name == LOAD:
         high = sample.flow >= np.percentile(sample.flow, HIGHEST)
-        top = columns[high].mean(axis=0) - columns[sample.flow <= max(IDLE, float(sample.flow.min()))].mean(axis=0)
+        top = columns[high].mean(axis=0) - columns[sample.flow <= max(IDLE_AIRFLOW, float(sample.flow.min()))].mean(
+            axis=0
+        )
         at = float(np.median(seen.flow[high])) if scale.air_error is not None else None
     elif family.name in (PURGED, COLD, MISREAD):
         most = np.percentile(where[where > 0.05], 75) if (where > 0.05).any() else math.inf
@@ -257,7 +264,7 @@ def _shape(
     if family.switching:  # what a state makes of a trim is in proportion to what it was without
         where_felt = np.abs(columns[:, 0])
         rests = float((fitted.level * where_felt).sum() / max(1e-9, where_felt.sum()))
-        at_most = Estimate(at_most.value / rests, math.hypot(at_most.error, LAGS * at_most.value) / rests)
+        at_most = Estimate(at_most.value / rests, math.hypot(at_most.error, TRIMS_LACK * at_most.value) / rests)
     else:
         at_most = Estimate(at_most.value, math.hypot(at_most.error, SOUND[names[own[0]].split()[0]]))
     size, unit = _named(family, at_most, columns, alike, shares, own, seen, scale)
@@ -278,8 +285,8 @@ def _own(
     return own, [f for f in families if set(own) <= set(f.columns)]
 
 
-def _twice(fitted: TrimFit) -> list[int]:
-    return fitted.sample.where(*AIR) if fitted.switching else []
+def _twice(fitted: StatesFit) -> list[int]:
+    return fitted.sample.where(*AIRFLOW_COLUMNS) if fitted.switching else []
 
 
 def _averaged(alike: Sequence[Explanation], shares: Sequence[float], own: Sequence[int], g: Array) -> Estimate:
@@ -327,7 +334,11 @@ def _named(
         return size, "g/s"
     if scale.cylinders is None or scale.speed is None or not np.isfinite(scale.speed).any():
         return None, "mg"
-    idle = float(np.nanmedian(scale.speed[seen.sample.flow <= IDLE])) if (seen.sample.flow <= IDLE).any() else 800.0
+    idle = (
+        float(np.nanmedian(scale.speed[seen.sample.flow <= IDLE_AIRFLOW]))
+        if (seen.sample.flow <= IDLE_AIRFLOW).any()
+        else 800.0
+    )
     each = 1000 * 120 / idle / (scale.cylinders / scale.banks)
     return _times(size, each), "mg"
 

@@ -33,7 +33,7 @@ from reasoner.scanlog.resampling import Flags, Grid, grid
 from reasoner.scanlog.spells import CaseSpell, LogSpell, States, case_spells, find_states, occurrences
 
 MOST_GAPS, DROPPED = 6, 0.001  # gaps that are listed; share of rows missing from which it is said; presentation
-LEAST = 60  # moments that count, without which a bank is not looked at further
+LEAST_MOMENTS = 60  # moments that count, without which a bank is not looked at further
 VISIBLE = 0.03  # of trim: where the two states differ by less, one cannot be told from the other
 
 
@@ -115,7 +115,7 @@ def _document(table: LogTable, recorded: Grid, name: str, engine: Engine, names:
         missing=missing,
         lacks=tuple(words.missing_says(missing, air)),
         air=air.how if air is not None else "",
-        together=words.TOGETHER,
+        together=words.SAID_TOGETHER,
         banks=facts,
         spells=tuple(_spell_facts(s, names) for s in (*stretches, *apart)),
         **vars(other),
@@ -163,7 +163,7 @@ def _says(facts: Sequence[BankFacts], other: Others, regulated: float | None) ->
 def _first_look(even: Grid, when: Conditions, air: Air | None, bank: Bank, misread: Array) -> _Look:
     """Which moments count, whether there are two states, and what explains them."""
     seen = looked(even, when, air, bank, duty(even), misread)
-    if len(seen.index) < LEAST:
+    if len(seen.index) < LEAST_MOMENTS:
         return _Look(bank, seen, None, 0.0, None, np.full(len(even), np.nan))
     two, one, chance = shapes.fit_states(seen.sample)
     if spells.missed_while_quiet(even, seen, two):

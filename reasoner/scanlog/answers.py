@@ -14,19 +14,19 @@ import numpy as np
 from reasoner.measure.asks import Setting
 from reasoner.measure.computations.air import COLD_SOAK, PRESSURE, WEATHER
 from reasoner.measure.computations.air import OUTSIDE as OUTSIDE_AIR
-from reasoner.measure.computations.air import SOAKED as AGREE
+from reasoner.measure.computations.air import SENSORS_AGREE_SOAKED as AGREE
 from reasoner.measure.computations.cylinders import misfire_figures
 from reasoner.measure.computations.hold import RAIL_HOLD
 from reasoner.measure.computations.watched import SLOW, noted_time
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.fuel import filling
-from reasoner.measure.uncertain import SHOWN, Estimate, between
-from reasoner.scanlog.amounts import Fits
+from reasoner.measure.uncertain import ERRORS_SHOWN, Estimate, between
+from reasoner.scanlog.amounts import HALF_TRIM_STEP, Fits
 from reasoner.scanlog.columns import AIRFLOW, BAROMETER, COOLANT, INTAKE, MANIFOLD, OUTSIDE, PEDAL, SPEED, THROTTLE
 from reasoner.scanlog.conditions import COLD, HOT, Conditions, Phase, Run
 from reasoner.scanlog.document import Proposed
 from reasoner.scanlog.findings import (
-    IDLING,
+    IDLING_PHASES,
     Opposite,
     Others,
     PurgeLink,
@@ -109,7 +109,7 @@ def figured(
         at=at[0],
         place=at[1],
         value=value,
-        error=(high - low) / (2 * SHOWN) if value is not None and math.isfinite(high - low) else None,
+        error=(high - low) / (2 * ERRORS_SHOWN) if value is not None and math.isfinite(high - low) else None,
         spell=spell.number,
         phase=spell.phase,
         condition=seen.names.get(spell.phase, ""),
@@ -223,8 +223,7 @@ def _soaked(warm: Warming, run: Run) -> tuple[Figure, ...]:
 # ---- while the engine runs -------------------------------------------------------------------------------------------
 
 
-SHORTEST = 10.0  # s of moments that count, for a reading
-READ = 0.4  # % of trim: half a step of its scaling (SAE J1979)
+SHORTEST_READING = 10.0  # s of moments that count, for a reading
 RICH, LEAN = -10.0, 10.0  # % of trim, beyond which a mixture is rich, or lean; common practice, no source
 A_MINUTE = 60.0  # s
 RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement
@@ -238,11 +237,11 @@ CANNOT_READ = 2.0  # % of a run, standard error of how long a reading was false;
 OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
-STEADY = (*IDLING, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
-NORMAL = "within 10 % everywhere"
+STEADY_PHASES = (*IDLING_PHASES, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
+NORMAL_EVERYWHERE = "within 10 % everywhere"
 # What trims over airflow look like, where that has another name. Vapour out of the oil comes at a steady rate; whether
 # a leak has a wrong share beside it is seen by what is left at high airflow (`Fits.beside`).
-AS_TRIMS = {NONE: NORMAL, SENSED: SHARE, OIL: TIME, MIXED: TIME}
+AS_TRIMS = {NONE: NORMAL_EVERYWHERE, SENSED: SHARE, OIL: TIME, MIXED: TIME}
 
 
 def answers(seen: LogSeen, fits: Mapping[int, Fits], other: Others) -> list[Proposed]:
@@ -335,7 +334,7 @@ def _shapes(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
         normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
         if fit.best is not None and (fit.best.of_state or fit.best.name == LOADED):
             normal = 0.0  # it comes and goes, or with the load: whatever it is, it is not this engine's own zero
-        weights = {NORMAL: normal}
+        weights = {NORMAL_EVERYWHERE: normal}
         for shape in fit.shapes:
             name = AS_TRIMS.get(shape.name, shape.name)
             weights[name] = weights.get(name, 0.0) + (1 - normal) * shape.weight
@@ -385,7 +384,7 @@ def _purge_fitted(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
     """What purge makes of the trims where that is the likeliest explanation of them: of the whole log, in the longest
     spell in which it is asked for."""
     best = [f.best for f in fits.values() if f.best is not None and f.best.name == PURGED]
-    spell = longest(seen, STEADY)
+    spell = longest(seen, STEADY_PHASES)
     if not best or spell is None:
         return []
     estimate = Estimate(float(np.mean([b.at_most.value for b in best])), max(b.at_most.error for b in best))
@@ -455,7 +454,7 @@ def _rail(seen: LogSeen) -> list[Proposed]:
     found = []
     for spell in seen.spells:
         values = off[spell.cells & np.isfinite(off)]
-        if len(values) * seen.grid.step >= SHORTEST:
+        if len(values) * seen.grid.step >= SHORTEST_READING:
             middle = float(np.median(values))
             figure = Figure("off target", "%", Estimate(middle, max(RAIL_READ, float(np.std(values)))))
             said = f"rail pressure off its target: {with_error(figure.estimate, figure.unit)}"
@@ -483,7 +482,7 @@ def _misfiring(seen: LogSeen) -> list[Proposed]:
 
 def _opposite(seen: LogSeen, crosswise: Opposite | None) -> list[Proposed]:
     """The share of the time that two banks went opposite ways, of all that was looked at."""
-    spell = longest(seen, STEADY)
+    spell = longest(seen, STEADY_PHASES)
     if crosswise is None or spell is None or crosswise.seconds < 2 * A_MINUTE:
         return []
     looks = crosswise.seconds / A_MINUTE  # neighbouring moments tell the same
@@ -534,7 +533,7 @@ def _misread(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
 
 def _idle(seen: LogSeen) -> list[Proposed]:
     """Airflow for each litre and manifold pressure, warm and idling."""
-    spell = longest(seen, IDLING)
+    spell = longest(seen, IDLING_PHASES)
     if spell is None:
         return []
     found = []
@@ -553,10 +552,10 @@ def _idle(seen: LogSeen) -> list[Proposed]:
 
 def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
     values = values[np.isfinite(values)]
-    if len(values) * step < SHORTEST:
+    if len(values) * step < SHORTEST_READING:
         return None
     looks = max(1.0, len(values) / thinned)
-    return Estimate(float(values.mean()), math.hypot(READ, float(values.std()) / math.sqrt(looks)))
+    return Estimate(float(values.mean()), math.hypot(HALF_TRIM_STEP, float(values.std()) / math.sqrt(looks)))
 
 
 def _richest(seen: LogSeen, bank: Bank) -> CaseSpell | None:
@@ -565,7 +564,7 @@ def _richest(seen: LogSeen, bank: Bank) -> CaseSpell | None:
     best: tuple[bool, bool, float, CaseSpell] | None = None
     for spell in seen.spells:
         here: Flags = spell.cells & bank.good
-        if here.sum() * seen.grid.step < SHORTEST or not seen.names.get(spell.phase):
+        if here.sum() * seen.grid.step < SHORTEST_READING or not seen.names.get(spell.phase):
             continue
         warm = spell.phase not in (Phase.COLD_START, Phase.WARM_UP)
         rank = (spell.state == SHOWING, warm, -float(bank.summed[here].mean()))

@@ -12,7 +12,7 @@ import numpy as np
 
 from reasoner.scanlog.numerals import Array
 
-BRIDGED = 30.0  # s between moments beyond which a change between them is not counted
+LONGEST_BETWEEN_MOMENTS = 30.0  # s between moments beyond which a change between them is not counted
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def smooth(log_likelihood: Array, gap: Array, rates: Rates) -> Smoothed:
     showing = both[:, 1] / both.sum(axis=1)
     pair = forward[:-1, :, None] * steps[1:] * backward[1:, None, :]
     pair /= np.maximum(pair.sum(axis=(1, 2), keepdims=True), 1e-300)
-    near = gap[1:] <= BRIDGED
+    near = gap[1:] <= LONGEST_BETWEEN_MOMENTS
     before = pair.sum(axis=2) * gap[1:, None]
     return Smoothed(
         showing,

@@ -167,7 +167,7 @@ class PlacedQuantity:
 # ---- what a header says ----------------------------------------------------------------------------------------------
 
 
-LONGEST = 200  # characters of a header that are looked at
+LONGEST_HEADER = 200  # characters of a header that are looked at
 
 _SYNONYMS = {
     "temp": "temperature", "press": "pressure", "pres": "pressure", "spd": "speed", "veh": "vehicle", "eng": "engine",
@@ -236,7 +236,7 @@ class ColumnUse:
 def recognise(header: str) -> ColumnUse:
     """What one header says. Never raises."""
     shown = as_typed(header)
-    text = _TURNS.sub("rpm", unicodedata.normalize("NFKC", header[:LONGEST]).strip().strip("\"'"))
+    text = _TURNS.sub("rpm", unicodedata.normalize("NFKC", header[:LONGEST_HEADER]).strip().strip("\"'"))
     found = _said(text)
     if isinstance(found, str):
         foreign = _said(english(text))

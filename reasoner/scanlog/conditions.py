@@ -59,20 +59,20 @@ PHASES = tuple(Phase)
 RULE_NAMES: Mapping[Phase, str] = {
     p: p.value.replace(" ", "-") for p in Phase if p not in (Phase.DRIVING, Phase.STOPPED)
 }
-CODE = {phase: i for i, phase in enumerate(PHASES)}
+PHASE_NUMBER = {phase: i for i, phase in enumerate(PHASES)}
 
-TURNS = 350.0  # rpm below which the engine is not running by itself
+TURNING_RPM = 350.0  # rpm below which the engine is not running by itself
 COLD_ABOVE_AIR, COLD = 15.0, 45.0  # K above the intake air, and degC, up to which a start is cold
 SETTLED = 5.0  # K below where the coolant is regulated, from which it rises no more; a thermostat swings by a few
 HOT = 70.0  # degC; a warm-up cycle ends at 71 degC (13 CCR 1968.2(c)) or 343 K (98/69/EC), from memory
-SOAKED = (300.0, 5400.0)  # s off between which a hot start is one after a soak
+SOAK_SECONDS = (300.0, 5400.0)  # s off between which a hot start is one after a soak
 MOMENT = 120.0  # s off that are a stop at the lights, not a soak
 STARTING, SINCE_COLD, RESTARTED, FILLED = 120.0, 900.0, 300.0, 600.0  # s
-FILLING = 8.0  # % of the tank; the float wanders by a few
+TANK_RISE = 8.0  # % of the tank; the float wanders by a few
 LONG = 600.0  # s of idle without a break
 STANDS, MOVES, CRUISES = 2.0, 12.0, 40.0  # km/h
 IDLE_SPEED, RAISED_SPEED = 1250.0, (1600.0, 3600.0)  # rpm
-FULL = 75.0  # % of calculated load
+FULL_LOAD = 75.0  # % of calculated load
 LITTLE = 0.95  # of the air for each turn at idle, below which the wheels drive the engine; judgement
 RETURN = 4.0  # s after fuel has come back that still belong to the overrun
 
@@ -134,7 +134,7 @@ def conditions(grid: Grid) -> Conditions:
         since_cold[r.start : r.end] = cold_for + here
         cold_for += float(here[-1]) if len(here) else 0.0
     warm, regulated = _warm(grid, run >= 0, since_cold, on, runs)
-    phase = np.full(n, CODE[Phase.DRIVING], dtype=np.int64)
+    phase = np.full(n, PHASE_NUMBER[Phase.DRIVING], dtype=np.int64)
     idles = _moving(grid, phase)
     _starts(grid, runs, phase, on, since_cold, warm)
     _off(grid, runs, run, phase)
@@ -152,9 +152,9 @@ def _running(grid: Grid) -> Flags:
         return np.ones(len(grid), dtype=bool)
     known = np.isfinite(rpm)
     index = np.maximum.accumulate(np.where(known, np.arange(len(rpm)), -1))
-    first = bool(rpm[known][0] > TURNS) if known.any() else True
+    first = bool(rpm[known][0] > TURNING_RPM) if known.any() else True
     with np.errstate(invalid="ignore"):
-        return np.where(index >= 0, rpm[np.maximum(index, 0)] > TURNS, first)
+        return np.where(index >= 0, rpm[np.maximum(index, 0)] > TURNING_RPM, first)
 
 
 def _runs(grid: Grid, running: Flags) -> tuple[Run, ...]:
@@ -163,7 +163,7 @@ def _runs(grid: Grid, running: Flags) -> tuple[Run, ...]:
     with np.errstate(invalid="ignore"):
         cut[1:] = since[1:] < since[:-1] - 2.0  # the counter began anew: the engine was off in between
     resumed = grid.fresh & np.isfinite(since)
-    unknown = grid.fresh & ~resumed & ~(grid.pause < SOAKED[0])  # a long or unknown pause, and no counter to ask
+    unknown = grid.fresh & ~resumed & ~(grid.pause < SOAK_SECONDS[0])  # a long or unknown pause, and no counter to ask
     for i in np.flatnonzero(resumed).tolist():
         cut[i] |= i > 0 and not since[i] >= max(
             since[i - 1] if np.isfinite(since[i - 1]) else 0.0, 0.9 * _pause(grid, i)
@@ -219,7 +219,7 @@ def _filled(grid: Grid, a: int, b: int, before: tuple[int, int] | None) -> bool:
         return False
     last, now = level[max(before[0], before[1] - 120) : before[1]], level[a : min(b, a + 120)]
     last, now = last[np.isfinite(last)], now[np.isfinite(now)]
-    return bool(len(last) and len(now) and np.median(now) - np.median(last) >= FILLING)
+    return bool(len(last) and len(now) and np.median(now) - np.median(last) >= TANK_RISE)
 
 
 def _before(grid: Grid, run: Run) -> float:
@@ -276,9 +276,11 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
     with np.errstate(invalid="ignore"):
         stands = road < STANDS if grid.get(ROAD) is not None else ~(_effort(grid) > 35)
         steady_rpm = rolling.rolling_spread(rpm, ten) < 250
-        idle = stands & (rpm > TURNS) & (rpm < IDLE_SPEED)
+        idle = stands & (rpm > TURNING_RPM) & (rpm < IDLE_SPEED)
         raised = stands & (rpm > RAISED_SPEED[0]) & (rpm < RAISED_SPEED[1]) & steady_rpm
-        loaded = (load >= FULL) | (grid.of(MANIFOLD) >= 88) if grid.get(LOAD) is not None else grid.of(MANIFOLD) >= 88
+        loaded = (
+            (load >= FULL_LOAD) | (grid.of(MANIFOLD) >= 88) if grid.get(LOAD) is not None else grid.of(MANIFOLD) >= 88
+        )
         if grid.get(LOAD) is None and grid.get(MANIFOLD) is None:
             air = grid.of(AIRFLOW)
             loaded = air >= max(35.0, 0.5 * _high(air))
@@ -287,13 +289,13 @@ def _moving(grid: Grid, phase: NDArray[np.int64]) -> Flags:
         if len(grid) and overrun.any():
             overrun = (rolling.since(overrun, grid.time) <= RETURN) & ~stands & ~loaded
         cruise = (road >= CRUISES) & (rolling.rolling_spread(road, ten + 2) <= 6.0) & ~loaded & ~overrun
-    phase[cruise] = CODE[Phase.CRUISE]
-    phase[overrun] = CODE[Phase.OVERRUN]
-    phase[loaded] = CODE[Phase.LOADED]
-    phase[raised] = CODE[Phase.RAISED]
+    phase[cruise] = PHASE_NUMBER[Phase.CRUISE]
+    phase[overrun] = PHASE_NUMBER[Phase.OVERRUN]
+    phase[loaded] = PHASE_NUMBER[Phase.LOADED]
+    phase[raised] = PHASE_NUMBER[Phase.RAISED]
     for a, b in rolling.runs(idle):
-        phase[a:b] = CODE[Phase.WARM_IDLE]
-        phase[a:b][grid.time[a:b] - grid.time[a] >= LONG] = CODE[Phase.LONG_IDLE]
+        phase[a:b] = PHASE_NUMBER[Phase.WARM_IDLE]
+        phase[a:b][grid.time[a:b] - grid.time[a] >= LONG] = PHASE_NUMBER[Phase.LONG_IDLE]
     return np.asarray(idle, dtype=bool)
 
 
@@ -341,27 +343,27 @@ def _starts(
     """What the time since a start, and the temperature, make of it: they go before idle and cruise."""
     for r in runs:
         part, own = phase[r.start : r.end], on[r.start : r.end]
-        part[~warm[r.start : r.end]] = CODE[Phase.WARM_UP]
+        part[~warm[r.start : r.end]] = PHASE_NUMBER[Phase.WARM_UP]
         if r.kind == "cold":
-            part[since_cold[r.start : r.end] < STARTING] = CODE[Phase.COLD_START]
-        elif r.kind == "hot" and not r.off < SOAKED[0] and not r.off > SOAKED[1]:
-            part[own < RESTARTED] = CODE[Phase.HOT_RESTART]
+            part[since_cold[r.start : r.end] < STARTING] = PHASE_NUMBER[Phase.COLD_START]
+        elif r.kind == "hot" and not r.off < SOAK_SECONDS[0] and not r.off > SOAK_SECONDS[1]:
+            part[own < RESTARTED] = PHASE_NUMBER[Phase.HOT_RESTART]
         if r.filled:
-            part[(own < FILLED) & warm[r.start : r.end]] = CODE[Phase.REFUELLED]
+            part[(own < FILLED) & warm[r.start : r.end]] = PHASE_NUMBER[Phase.REFUELLED]
 
 
 def _off(grid: Grid, runs: tuple[Run, ...], run: NDArray[np.int64], phase: NDArray[np.int64]) -> None:
     """Cells recorded while the engine stood."""
     off = run < 0
-    phase[off] = CODE[Phase.OFF]
+    phase[off] = PHASE_NUMBER[Phase.OFF]
     coolant, intake = grid.of(COOLANT), grid.of(INTAKE)
     with np.errstate(invalid="ignore"):
-        phase[off & (np.abs(coolant - intake) <= 6.0) & (coolant < COLD)] = CODE[Phase.COLD_SOAKED]
+        phase[off & (np.abs(coolant - intake) <= 6.0) & (coolant < COLD)] = PHASE_NUMBER[Phase.COLD_SOAKED]
     for before, after in zip(runs, (*runs[1:], None), strict=bool(runs)):
         a, b = before.end, after.start if after is not None else len(grid)
         stood = grid.time[a:b] - grid.time[before.end - 1]
         if not before.coolant[1] >= HOT:
             continue
-        phase[a:b][(stood >= SOAKED[0]) & (stood <= SOAKED[1]) & off[a:b]] = CODE[Phase.HOT_SOAK]
+        phase[a:b][(stood >= SOAK_SECONDS[0]) & (stood <= SOAK_SECONDS[1]) & off[a:b]] = PHASE_NUMBER[Phase.HOT_SOAK]
         if after is not None and after.off < MOMENT:
-            phase[a:b][off[a:b]] = CODE[Phase.STOPPED]
+            phase[a:b][off[a:b]] = PHASE_NUMBER[Phase.STOPPED]

@@ -31,7 +31,7 @@ from reasoner.scanlog.columns import (
     ROAD,
     SPEED,
 )
-from reasoner.scanlog.conditions import CODE, Conditions, Phase
+from reasoner.scanlog.conditions import PHASE_NUMBER, Conditions, Phase
 from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
@@ -40,10 +40,12 @@ BEFORE, AFTER = (14.0, 2.0), (9.0, 24.0)  # s around a purge valve's move in whi
 CROSSWISE = 0.3  # share of the time with two banks opposite, from which it is said; judgement
 SAME_AIR = 0.3  # natural log of airflow, before against after
 ONE_READING = 3.0  # % of trim, standard deviation of one such look; judgement
-IDLING = (Phase.WARM_IDLE, Phase.LONG_IDLE)
+IDLING_PHASES = (Phase.WARM_IDLE, Phase.LONG_IDLE)
 HALF_WARM = 70.0  # degC to which a warm-up is timed
 FIRST_MINUTES = 10.0  # min after a stop in which a rail is looked at: later it is cooling that is seen
-AT_ONCE = 3.0  # s in which no leak that an engine runs with empties a rail: 4 mL/min takes 18 s from 5 MPa (hold.py)
+EMPTIES_AT_ONCE = (
+    3.0  # s in which no leak that an engine runs with empties a rail: 4 mL/min takes 18 s from 5 MPa (hold.py)
+)
 OPPOSITE = 8.0  # % of trim, one bank below minus this and the other above plus this
 MISTAKEN = math.log(100)  # natural log of the odds that a second sensor can give at most; judgement
 SWITCHING = 1.4  # V that a switching sensor gives at most; common practice
@@ -333,7 +335,7 @@ def _rail_gap(grid: Grid, conditions: Conditions, probability: Array) -> RailGap
         if known.any():
             mean = _middle(smooth[known & ~shows] if showing is not None else smooth[known])
             furthest = float(smooth[known][np.argmax(np.abs(smooth[known]))])
-    idle = rail[_in(conditions, IDLING)]
+    idle = rail[_in(conditions, IDLING_PHASES)]
     idle = idle[np.isfinite(idle)]
     at_idle = float(np.median(idle)) / 1000 if len(idle) else None
     falls = _rail_falls(grid, conditions)
@@ -365,7 +367,7 @@ def _rail_falls(grid: Grid, conditions: Conditions) -> tuple[RailFall, ...]:
         known = np.flatnonzero(np.isfinite(rail[a:b]))
         if not len(known) or not len(last) or not last[-1] > 0:
             continue
-        if rail[a:b][known][0] < 0.1 * last[-1] and grid.time[a + known[0]] - grid.time[a - 1] < AT_ONCE:
+        if rail[a:b][known][0] < 0.1 * last[-1] and grid.time[a + known[0]] - grid.time[a - 1] < EMPTIES_AT_ONCE:
             continue  # no rail empties so soon: the sensor or the controller went off
         half = np.flatnonzero(rail[a:b][known] <= last[-1] / 2)
         away = (grid.time[a:b][known] - grid.time[a - 1]) / 60
@@ -386,7 +388,7 @@ def _fillings(grid: Grid, conditions: Conditions, litres: float | None) -> tuple
     with np.errstate(invalid="ignore", divide="ignore"):
         swallowed = measured * 120 * GAS_CONSTANT * kelvin / (1000 * pressure * rpm)
     found = []
-    for phases in (IDLING, (Phase.CRUISE,), (Phase.LOADED,)):
+    for phases in (IDLING_PHASES, (Phase.CRUISE,), (Phase.LOADED,)):
         values = swallowed[_in(conditions, phases) & np.isfinite(swallowed)]
         if len(values) * grid.step < 10:
             continue
@@ -507,7 +509,7 @@ def _pressure_at_rest(grid: Grid, conditions: Conditions) -> Estimate | None:
 
 
 def _in(conditions: Conditions, phases: Sequence[Phase]) -> Flags:
-    return np.isin(conditions.phase, [CODE[p] for p in phases])
+    return np.isin(conditions.phase, [PHASE_NUMBER[p] for p in phases])
 
 
 def mean_of(values: Array, step: float) -> Estimate | None:

@@ -161,8 +161,12 @@ def _proposed(use: ColumnUse) -> str:
 def _widest(lines: list[str]) -> reading.Layout | None:
     """Where no header is known: the first line of the many that are cut into equally many cells."""
     best: tuple[int, int, str] | None = None
-    for number, line in enumerate(lines[: reading.SEARCHED]):
+    for number, line in enumerate(lines[: reading.HEADER_WITHIN]):
         for separator in reading.SEPARATORS:
-            if len(line) <= reading.LONGEST and (cells := line.count(separator)) and (best is None or cells > best[0]):
+            if (
+                len(line) <= reading.LONGEST_LINE
+                and (cells := line.count(separator))
+                and (best is None or cells > best[0])
+            ):
                 best = (cells, number, separator)
     return reading.layout_at(lines, best[1], best[2]) if best else None

@@ -28,7 +28,7 @@ from reasoner.scanlog.columns import (
     TOTAL,
     PlacedQuantity,
 )
-from reasoner.scanlog.conditions import CODE, Conditions, Phase
+from reasoner.scanlog.conditions import PHASE_NUMBER, Conditions, Phase
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import Sample
@@ -36,9 +36,13 @@ from reasoner.scanlog.shapes import Sample
 # ---- which moments count ---------------------------------------------------------------------------------------------
 
 
-SETTLES = 8.0  # s of closed loop, or after a purge valve moved, before the short-term trim has caught up; judgement
+LOOP_SETTLES = (
+    8.0  # s of closed loop, or after a purge valve moved, before the short-term trim has caught up; judgement
+)
 STARTED = 20.0  # s after a start
-STEADY = 0.5  # natural log of airflow, greatest less least, over the seconds below: the trim follows airflow late
+STEADY_AIRFLOW = (
+    0.5  # natural log of airflow, greatest less least, over the seconds below: the trim follows airflow late
+)
 STEADY_BEFORE, STEADY_AFTER = 7.0, 2.0  # s
 # Under load airflow never keeps still, and hard pulls are over soon: there what fades with airflow is all but gone, and
 # the loop is quicker, for the gas reaches the sensor sooner.
@@ -46,7 +50,7 @@ UNDER_LOAD, LOADED_CHANGE = 4.0, 0.9  # times the airflow at idle, and natural l
 LOADED_BEFORE, LOADED_AFTER, LOADED_SETTLES = 4.0, 1.0, 5.0  # s; judgement
 FROZEN, STILL = 6.0, 40.0  # s that a trim stands exactly at zero, or elsewhere, where the loop must be open; judgement
 FROZEN_SAMPLES = 5  # and at least so many samples
-STEP = 100 / 128  # % of trim, its scaling (SAE J1979)
+TRIM_STEP = 100 / 128  # % of trim, its scaling (SAE J1979)
 LEAST_STOP = 12.0  # % of trim: no controller's short-term trim has its stop nearer to zero; common practice, no source
 STANDS, AT_STOP = 4.0, 10.0  # s on end, and in all, that a trim stands at its stop; judgement
 NEAR_STOP, MORE_OFTEN = 3.0, 1.0  # % of trim near a stop, and how much more often it is at it; judgement
@@ -145,7 +149,7 @@ def _bank(grid: Grid, conditions: Conditions, air: Air | None, number: int) -> B
     if purge is not None:
         with np.errstate(invalid="ignore"):
             moved = np.concatenate([[False], np.abs(np.diff(purge)) > 4.0])
-        good &= rolling.since(moved, grid.time) >= SETTLES
+        good &= rolling.since(moved, grid.time) >= LOOP_SETTLES
     stop = _stopped(grid, number, closed)
     missing = _missing(grid, number, good)
     needed = total + np.nan_to_num(missing)
@@ -157,7 +161,7 @@ def _steady(grid: Grid, air: Air | None, closed: Flags) -> Flags:
     """Where the trim has had time to follow the airflow, since it changed and since the loop was closed."""
     since = rolling.since(~closed, grid.time)
     if air is None:
-        return np.asarray(since >= SETTLES)
+        return np.asarray(since >= LOOP_SETTLES)
     with np.errstate(invalid="ignore", divide="ignore"):
         logs = np.log(air.flow)
 
@@ -167,7 +171,7 @@ def _steady(grid: Grid, air: Air | None, closed: Flags) -> Flags:
         idle = float(np.nanpercentile(air.flow[closed], 10)) if np.isfinite(air.flow[closed]).any() else math.inf
         light = ~(air.flow >= UNDER_LOAD * idle)
         loaded = rolling.since(light, grid.time) > LOADED_BEFORE
-        steady = (change(STEADY_BEFORE, STEADY_AFTER) <= STEADY) & (since >= SETTLES)
+        steady = (change(STEADY_BEFORE, STEADY_AFTER) <= STEADY_AIRFLOW) & (since >= LOOP_SETTLES)
         steady |= loaded & (change(LOADED_BEFORE, LOADED_AFTER) <= LOADED_CHANGE) & (since >= LOADED_SETTLES)
     return np.asarray(steady & np.isfinite(air.flow))
 
@@ -184,7 +188,7 @@ def _closed(grid: Grid, conditions: Conditions, number: int) -> tuple[Flags, str
     if status is not None:
         told: Flags = running & said & ~on_purpose
         return told, "the fuel system status"
-    overrun = conditions.phase == CODE[Phase.OVERRUN]
+    overrun = conditions.phase == PHASE_NUMBER[Phase.OVERRUN]
     closed = running & ~overrun & ~on_purpose & ~_frozen(grid, number)
     return np.asarray(
         closed, dtype=np.bool_
@@ -216,11 +220,11 @@ def _stopped(grid: Grid, number: int, closed: Flags) -> NDArray[np.int8]:
     for sign in (-1, 1):
         signed = np.where(there, sign * values, -np.inf)
         most = float(signed.max())
-        at = signed >= most - STEP / 2
+        at = signed >= most - TRIM_STEP / 2
         for a, b in list(rolling.runs(at)):
             if grid.time[b - 1] - grid.time[a] + grid.step < STANDS:
                 at[a:b] = False
-        close_by = (signed < most - STEP / 2) & (signed >= most - NEAR_STOP)
+        close_by = (signed < most - TRIM_STEP / 2) & (signed >= most - NEAR_STOP)
         if most >= LEAST_STOP and at.sum() * grid.step >= AT_STOP and at.sum() > MORE_OFTEN * close_by.sum():
             stop[at] = sign
     return stop
@@ -240,7 +244,7 @@ def _frozen(grid: Grid, number: int) -> Flags:
         return np.zeros(len(grid), dtype=bool)
     still: Flags = np.zeros(len(grid), dtype=bool)
     with np.errstate(invalid="ignore"):
-        at_zero = np.abs(values) < STEP / 2
+        at_zero = np.abs(values) < TRIM_STEP / 2
     for seconds, where in ((FROZEN, at_zero), (STILL, ~at_zero)):
         reach = max(2, round(max(seconds, FROZEN_SAMPLES * grid.every[key]) / 2 / grid.step))
         for a, b in rolling.runs((rolling.rolling_spread(values, reach) == 0.0) & where):
@@ -251,7 +255,7 @@ def _frozen(grid: Grid, number: int) -> Flags:
 # ---- what may explain their trims ------------------------------------------------------------------------------------
 
 
-BEGINS = 30  # moments of the log's beginning, for what was learned before
+BEGINNING_MOMENTS = 30  # moments of the log's beginning, for what was learned before
 BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
 EMPTIES = (10.0, 60.0)  # s of fully open purge in which vapour of tank and canister falls to a third; judgement
 LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
@@ -261,7 +265,7 @@ RANGE = 1.5  # highest over lowest airflow, below which what goes with airflow c
 OVER_AIR, OVER_KNOWN = 6.0, 1.0  # kPa of manifold above usual, and above measured outside pressure, that are boost
 BOOSTED = 10  # moments of boost, without which nothing can be said of it
 WANDERS, MOST_KNOTS, BENDS = 300.0, 24, 5  # s between knots of what trims do over time, and how many over airflow
-LAGS = (0.0, 2.0, 5.0)  # s that trims may lag behind airflow
+TRIM_LAGS = (0.0, 2.0, 5.0)  # s that trims may lag behind airflow
 
 
 @dataclass(frozen=True)
@@ -294,7 +298,7 @@ def looked(
     gap = np.where(other, np.maximum(gap, BETWEEN_RUNS), gap)
     coldness = _coldness(grid, conditions)
     best: tuple[float, Looked] | None = None
-    for lag in LAGS if told and grid.step <= 2.0 else LAGS[:1]:
+    for lag in TRIM_LAGS if told and grid.step <= 2.0 else TRIM_LAGS[:1]:
         columns = _columns(grid, conditions, air, duty, coldness, reference, high, told, bank.closed, lag)
         kept = {name: values[index] for name, values in columns.items()}
         if misread is not None and (np.abs(misread[index]) > 5).sum() >= LEAST_PURGE:
@@ -326,7 +330,7 @@ def looked(
 
 def _learned(bank: Bank) -> float:
     """The long-term trim that the log begins with, as a fraction; NaN where none was recorded."""
-    known = bank.long[np.isfinite(bank.long)][:BEGINS]
+    known = bank.long[np.isfinite(bank.long)][:BEGINNING_MOMENTS]
     return float(np.median(known)) / 100 if len(known) else math.nan
 
 

@@ -9,12 +9,11 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from reasoner.network.activity import Array as Array
 
-LONGEST = 60  # characters; no cell that means a number is longer
-BLANK = frozenset(
+LONGEST_NUMBER = 60  # characters; no cell that means a number is longer
+BLANK_CELLS = frozenset(
     {"", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "?", "no data", "nodata", "not available", "inf",
      "-inf", "+inf", "infinity", "-infinity", "#n/a", "."}
 )  # fmt: skip
@@ -108,7 +107,7 @@ def _slowly(cells: Sequence[str], read: object) -> tuple[Array, list[int]]:
             value = known[cell]
         else:
             text = cell.strip().strip("\"'").strip()
-            value = math.nan if text.lower() in BLANK else read(text) if len(text) <= LONGEST else None  # type: ignore[operator]
+            value = math.nan if text.lower() in BLANK_CELLS else read(text) if len(text) <= LONGEST_NUMBER else None  # type: ignore[operator]
             if len(known) < 20000:
                 known[cell] = value
         if value is None:

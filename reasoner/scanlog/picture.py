@@ -19,7 +19,7 @@ from reasoner.scanlog.spells import States
 
 DRAWN, DOTS, CURVE = 900, 500, 40  # moments over time and over airflow, points of a curve; presentation
 MARKS = 24  # misfires that are marked at most
-TOGETHER = 20.0  # s within which misfires of a cylinder are one mark
+ONE_MARK_WITHIN = 20.0  # s within which misfires of a cylinder are one mark
 LANES = ((SPEED, "rpm"), (COOLANT, "°C"), (PURGE, "%"), (RAIL, "kPa"))
 
 
@@ -67,9 +67,9 @@ def _misfires(even: Grid) -> list[LogMark]:
     """Where misfires came in, those of a cylinder close together as one."""
     found = []
     for cylinder, grown in misfires_grown(even).items():
-        last = -TOGETHER
+        last = -ONE_MARK_WITHIN
         for at in even.time[np.nan_to_num(grown) > 0].tolist():
-            if at - last >= TOGETHER:
+            if at - last >= ONE_MARK_WITHIN:
                 found.append(LogMark(at, f"misfire {cylinder}"))
             last = at
     return found[:MARKS]

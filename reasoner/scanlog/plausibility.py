@@ -36,7 +36,7 @@ SEEDS, WARMTH = 12, 0.003  # stretches that the others are strung to in turn; wo
 WARMS, COOLS, HOT = 0.2, 0.02, 70.0  # K a second over minutes at most, the first only up to so many degC; judgement
 LEAST_JUMP = 8.0  # K; less is rounding and noise; judgement
 BUSY = (AIRFLOW, MANIFOLD, LOAD, SPEED, SHORT)  # quantities that never stand still while a car is driven
-STILL = 30.0  # s that one of these stands exactly still while the engine does not, at least; judgement
+STANDS_STILL = 30.0  # s that one of these stands exactly still while the engine does not, at least; judgement
 STILL_CHANGES = 25.0  # changes that its own usual pace would have made meanwhile; judgement
 STIRRED = 400.0  # rpm that the engine speed moves meanwhile, or km/h / 10 of the road speed; judgement
 EDGE = 5  # cells at either end of such a stretch in which nothing else need stand still
@@ -162,7 +162,7 @@ def _stands_still(grid: Grid, key: PlacedQuantity, values: Array) -> Flags | Non
         lasted = grid.time[b - 1] - grid.time[a]
         own = changed[running].sum() - changed[a:b].sum()
         pace = own / max(1.0, seconds - lasted) / (2.0 if key.quantity == LONG else 1.0)
-        if lasted < (LONG_STILL if key.quantity == LONG else STILL) or pace * lasted < STILL_CHANGES:
+        if lasted < (LONG_STILL if key.quantity == LONG else STANDS_STILL) or pace * lasted < STILL_CHANGES:
             continue
         within = slice(a + EDGE, max(a + EDGE + 1, b - EDGE))
         stirred = _moved(rpm[within]) > STIRRED if key.quantity != SPEED else _moved(road[within]) > STIRRED / 10

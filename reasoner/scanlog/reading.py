@@ -39,8 +39,8 @@ from reasoner.scanlog.units import factors, fahrenheit, fractions, sane, switche
 # ---- bytes to lines of text ------------------------------------------------------------------------------------------
 
 
-LARGEST = 400_000_000  # bytes; ten hours at 50 rows a second are some 200 MB
-LOOKED_AT = 65536  # bytes or characters that decide what a file is
+LARGEST_LOG = 400_000_000  # bytes; ten hours at 50 rows a second are some 200 MB
+BYTES_LOOKED_AT = 65536  # bytes or characters that decide what a file is
 STRANGE = 0.02  # share of control characters beyond which it is no text
 
 _MARKS = (
@@ -65,15 +65,15 @@ class Lines:
 
 def lines_of(content: bytes) -> Lines | str:
     """The lines of a file, or why it cannot be read."""
-    if len(content) > LARGEST:
-        return f"the file is larger than {LARGEST // 1_000_000} MB: cut it into drives"
+    if len(content) > LARGEST_LOG:
+        return f"the file is larger than {LARGEST_LOG // 1_000_000} MB: cut it into drives"
     if content.startswith(_PACKED):
         return "a packed file: unpack it first"
     text, encoding = _text(content)
     text = text.rstrip("\x00\x1a")  # a power cut leaves zeros where the last rows should be
     if not text.strip():
         return "there is nothing in the file"
-    looked = text[:LOOKED_AT]
+    looked = text[:BYTES_LOOKED_AT]
     if len(_CONTROL.findall(looked)) > STRANGE * len(looked):
         return "not a text file: export the log as text (CSV)"
     text = text.replace("\r\n", "\n").replace("\r", "\n")
@@ -88,7 +88,7 @@ def _text(content: bytes) -> tuple[str, str]:
     for mark, encoding in _MARKS:
         if content.startswith(mark):
             return content[len(mark) :].decode(encoding, "replace"), encoding.upper()
-    wide = _without_mark(content[:LOOKED_AT])
+    wide = _without_mark(content[:BYTES_LOOKED_AT])
     if wide:
         return content.decode(wide, "replace"), wide.upper()
     try:
@@ -115,7 +115,7 @@ def _without_mark(head: bytes) -> str:
 # ---- what was not taken: values, never exceptions; few of them are kept in full --------------------------------------
 
 
-KEPT = 40  # refusals kept with their line; beyond that they are only counted
+REFUSALS_KEPT = 40  # refusals kept with their line; beyond that they are only counted
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ class Ledger:
 
     def note(self, line: int, why: str, stood: str = "", times: int = 1) -> None:
         self._counts[why] = self._counts.get(why, 0) + times
-        if len(self._first) < KEPT:
+        if len(self._first) < REFUSALS_KEPT:
             self._first.append(Refusal(line, why, as_typed(stood)))
 
     @property
@@ -161,9 +161,9 @@ class Ledger:
 
 
 SEPARATORS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
-SEARCHED = 100  # lines in which the header must stand
-WIDEST = 500  # columns
-LONGEST = 100_000  # characters of a line
+HEADER_WITHIN = 100  # lines in which the header must stand
+MOST_COLUMNS = 500  # columns
+LONGEST_LINE = 100_000  # characters of a line
 
 _COMMA = re.compile(r"[+-]?\d+,\d+")
 _LETTER = re.compile("[A-Za-zλ]")
@@ -193,7 +193,7 @@ class Layout:
 def cells_of(line: str, separator: str) -> list[str]:
     """The cells of one line; quotes may hold a separator. A quote that is never shut ends with its line. None of a line
     that is too long."""
-    if len(line) > LONGEST:
+    if len(line) > LONGEST_LINE:
         return []
     if '"' not in line:
         return line.split(separator)
@@ -207,7 +207,7 @@ def find_layout(lines: Sequence[str], mapping: Mapping[str, ColumnUse] | None = 
     """The layout of the table that begins at or after a line, or None where no header is known. The line with the most
     known columns wins, the first of equals; two are needed."""
     best: tuple[int, int, str] | None = None
-    for number in range(start, min(len(lines), start + SEARCHED)):
+    for number in range(start, min(len(lines), start + HEADER_WITHIN)):
         for separator in SEPARATORS:
             known = _known(lines[number], separator, mapping)
             if known >= 2 and (best is None or known > best[0]):
@@ -252,7 +252,7 @@ def plain_header(header: str) -> str:
 
 
 def _known(line: str, separator: str, mapping: Mapping[str, ColumnUse] | None) -> int:
-    if len(line) > LONGEST or line.count(separator) < 1 or line.count(separator) > WIDEST:
+    if len(line) > LONGEST_LINE or line.count(separator) < 1 or line.count(separator) > MOST_COLUMNS:
         return 0
     cells = cells_of(line, separator)
     if mapping is not None:
@@ -284,8 +284,8 @@ def _comma(lines: Sequence[str], first: int, separator: str) -> bool:
 
 
 BLOCK = 8192  # lines read at once, so that memory beyond the result stays the same however long the log
-CHANGES = 20  # times that the columns may change within a file
-LOOKS = 500  # lines between rows that are looked at as if they were another header
+MOST_COLUMN_CHANGES = 20  # times that the columns may change within a file
+LINES_LOOKED_AT = 500  # lines between rows that are looked at as if they were another header
 _TIME, _DATE = PlacedQuantity(TIME), PlacedQuantity(DATE)
 _READERS: Mapping[str, Callable[[Sequence[str]], tuple[Array, list[int]]]] = {
     LOOP: numerals.statuses,
@@ -347,7 +347,7 @@ def read_log(content: bytes, columns: Columns | None = None) -> LogTable | NoLog
     plan = find_layout(text.lines, columns.uses)
     if plan is None:
         return NoLog(
-            f"no header was found in the first {SEARCHED} lines",
+            f"no header was found in the first {HEADER_WITHIN} lines",
             "a line of column names such as `time (s), engine speed (rpm), short-term trim bank 1 (%)`; "
             "or say what the columns are in a mapping: `reasoner measure columns` proposes one",
         )
@@ -381,7 +381,7 @@ class _Reader:
         self.changed: list[int] = []
         self.codes: dict[str, int] = {}
         self.wider = 0  # rows with more cells than the header
-        self.looks = LOOKS
+        self.looks = LINES_LOOKED_AT
 
     def rows(self) -> None:
         lines, at = self.text.lines, self.plan.first
@@ -466,7 +466,7 @@ class _Reader:
 
     def is_header(self, line: str, row: Sequence[str]) -> bool:
         """Only lines whose first cells are words are looked at, and only so many of them."""
-        if not self.looks or len(self.changed) >= CHANGES or not row or not _WORDS.match(line):
+        if not self.looks or len(self.changed) >= MOST_COLUMN_CHANGES or not row or not _WORDS.match(line):
             return False
         self.looks -= 1
         return is_header(line, self.plan.separator, self.columns.uses)

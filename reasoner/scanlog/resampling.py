@@ -15,14 +15,13 @@ from numpy.typing import NDArray
 from reasoner.scanlog.columns import LOOP, MISFIRES, SINCE_START, PlacedQuantity
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.reading import LogTable
+from reasoner.scanlog.rolling import Flags as Flags
 
 CELL = 1.0  # s; a trim needs several to settle, a spell lasts many
-MOST = 120_000  # cells; beyond that they are made longer (33 h of recording)
+MOST_CELLS = 120_000  # cells; beyond that they are made longer (33 h of recording)
 PAUSE = (5.0, 60.0)  # s without any row that count as a pause: five usual steps, within these bounds
 HOLD = (3.0, 30.0)  # s that a value holds: three of its usual intervals, within these bounds
 SLOWEST = 20.0  # s between rows beyond which a log shows no drive
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -73,7 +72,7 @@ def grid(table: LogTable) -> Grid | str:
     starts = np.concatenate([[0], np.flatnonzero(cut) + 1])
     ends = np.concatenate([starts[1:], [len(t)]])
     lengths = t[ends - 1] - t[starts]
-    step = max(CELL, float(lengths.sum()) / MOST)
+    step = max(CELL, float(lengths.sum()) / MOST_CELLS)
     counts = np.floor(lengths / step).astype(np.int64) + 1
     offsets = np.concatenate([[0], np.cumsum(counts)[:-1]])
     cell = offsets[piece] + np.floor((t - t[starts][piece]) / step).astype(np.int64)

@@ -25,14 +25,16 @@ from reasoner.scanlog.chain import Rates, smooth
 from reasoner.scanlog.numerals import Array
 
 FREEDOM = 4.0  # degrees of freedom of the residuals
-TOLD = 4.0  # log-likelihood by which two states must beat one, beyond what their parameters cost; judgement
+TWO_STATES_BEAT_ONE = (
+    4.0  # log-likelihood by which two states must beat one, beyond what their parameters cost; judgement
+)
 STAYS, EVENTS = 300.0, 1.0  # s of a state and number of changes that the rates are worth beforehand; judgement
 LEAST_SPREAD = 0.010  # of a trim: a step of its scaling (SAE J1979), and what no column explains; judgement
 SAME = 0.97  # of moments in which two first guesses agree, from which one does for both
 ROUNDS, TRIED, KEPT = 30, 4, 2  # of expectation maximisation, for each of its starts, and how many go on
 WIDE = 0.03  # of trim, spread of the residuals that a start is tried with
 LEAST_THINNED = 3.0  # s of trims that tell one thing at least: their own loop needs some seconds; judgement
-FAULT = 0.2  # of trim, standard deviation of what a fault makes; judgement
+FAULT_SPREAD = 0.2  # of trim, standard deviation of what a fault makes; judgement
 NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injection", "with load"
 MIXED, PURGED, OIL, COLD = "by time and by share", "with purge", "out of the oil", "while cold"
 SENSED = "by an upstream sensor that reads wrong"
@@ -51,7 +53,7 @@ PRIORS = {
     COLD: 0.3,
     MISREAD: 0.5,
 }
-STATES = ("share", "time", "injection", "load", "boost")  # columns in which two states may differ
+STATE_COLUMNS = ("share", "time", "injection", "load", "boost")  # columns in which two states may differ
 # Standard deviation of each column's coefficient in a sound engine, of trim; judgement. What goes with airflow adds up
 # to 3 % where airflow is high, and with the zero to 4 % at idle: a trim beyond 10 % is no sound engine's.
 SOUND = {
@@ -61,7 +63,7 @@ SOUND = {
     "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.003, "misread": 0.02, "wander": 0.012, "bend": 0.015,
 }  # fmt: skip
 # The same while states are told apart: what else there is may take its part, but not a fault's.
-FREE = {
+FREED_COLUMNS = {
     "wander": 0.012,
     "bend": 0.015,
     "oil": 0.003,
@@ -75,10 +77,10 @@ STOP_ROUNDS = 3
 SETTLING = 15.0  # s after a change of state whose trims are still on their way, and half before; judgement
 OPEN = 0.1  # probability either way, up to which a moment belongs to neither state
 SEEN_TOO = 0.010  # of trim, in which two states of a sound engine may differ
-LEARNED = 0.03  # of trim, how far what was learned may be from what the engine mostly wants; judgement
+LEARNED_SPREAD = 0.03  # of trim, how far what was learned may be from what the engine mostly wants; judgement
 NO_MORE = 1e-6  # of trim, in which they may differ where there is but one
 CHANGE = 4.5  # log-likelihood that each change of state costs: one in some minutes, told to some seconds; judgement
-AIR = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow
+AIRFLOW_COLUMNS = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow
 LEAN_TOO = math.log(4)  # purge brings fuel and a cold engine is given more: either seldom makes it lean; judgement
 ONE_WAY = 0.8  # of what purge or cold makes must go the same way: vapour does not add fuel now and take it away then
 
@@ -110,7 +112,7 @@ class Sample:
 
 
 @dataclass(frozen=True)
-class TrimFit:
+class StatesFit:
     """coefficients: (p,) of the columns, then (d,) of what the showing state has more, in the columns `apart`.
 
     showing: (n,) probability. spread: of a residual. thinned: how many residuals are worth one. evidence:
@@ -149,7 +151,7 @@ class TrimFit:
     @property
     def level(self) -> Array:
         """The quiet state without purge, cold and what an engine's trims do by themselves: 1 + T at every moment."""
-        at = self.sample.where(*AIR)
+        at = self.sample.where(*AIRFLOW_COLUMNS)
         return np.asarray(1 + self.sample.columns[:, at] @ self.coefficients[at])
 
     @property
@@ -159,7 +161,7 @@ class TrimFit:
         return int((shows[1:] != shows[:-1]).sum()) if self.switching else 0
 
 
-def fit_states(sample: Sample) -> tuple[TrimFit, TrimFit, float]:
+def fit_states(sample: Sample) -> tuple[StatesFit, StatesFit, float]:
     """The best with two states, the best with one, and the probability (0..1) that there are two."""
     plain = _one(sample)
     two = _two(plain)
@@ -170,9 +172,9 @@ def fit_states(sample: Sample) -> tuple[TrimFit, TrimFit, float]:
 # ---- one state -------------------------------------------------------------------------------------------------------
 
 
-def _one(sample: Sample) -> TrimFit:
+def _one(sample: Sample) -> StatesFit:
     n = len(sample)
-    start = TrimFit(
+    start = StatesFit(
         sample, np.zeros(len(sample.names)), (), np.zeros(n), 0.03, 1.0, 0.0, 1, np.ones(n), Rates(1 / STAYS, 1 / STAYS)
     )
     for _ in range(8):
@@ -183,14 +185,14 @@ def _one(sample: Sample) -> TrimFit:
 # ---- two states ------------------------------------------------------------------------------------------------------
 
 
-def _two(one: TrimFit) -> TrimFit:
+def _two(one: StatesFit) -> StatesFit:
     """Each kind of difference from several first guesses; the best is gone on with.
 
     The weights and the spread of one state are forgotten: it takes the moments of the other for outliers.
     """
     tried = []
     p = len(one.sample.names)
-    for kind in STATES:
+    for kind in STATE_COLUMNS:
         if not (apart := tuple(one.sample.where(kind))):
             continue
         start = replace(one, states=2, apart=apart, coefficients=np.zeros(p + 1), weights=np.ones(len(one.sample)))
@@ -201,12 +203,12 @@ def _two(one: TrimFit) -> TrimFit:
     return max(best, key=lambda f: f.evidence - _unlearned(f))
 
 
-def turned(fitted: TrimFit) -> TrimFit:
+def turned(fitted: StatesFit) -> StatesFit:
     """Two states with the quiet one for the showing one, told apart once more."""
     return _rounds(_turned(fitted), ROUNDS)
 
 
-def _turned(fitted: TrimFit) -> TrimFit:
+def _turned(fitted: StatesFit) -> StatesFit:
     """With the quiet state for the showing one."""
     p = len(fitted.sample.names)
     c = fitted.coefficients.copy()
@@ -215,17 +217,17 @@ def _turned(fitted: TrimFit) -> TrimFit:
     return replace(fitted, coefficients=c, showing=1 - fitted.showing, rates=Rates(fitted.rates.off, fitted.rates.on))
 
 
-def _unlearned(fitted: TrimFit) -> float:
+def _unlearned(fitted: StatesFit) -> float:
     """What speaks against the quiet state being the usual one: how far its level is from what was learned before."""
     learned = fitted.sample.learned
     if not math.isfinite(learned):
         return 0.0
     felt = fitted.difference**2
     level = float((felt * (fitted.level - 1)).sum() / max(1e-12, felt.sum()))
-    return 0.5 * ((level - learned) / LEARNED) ** 2
+    return 0.5 * ((level - learned) / LEARNED_SPREAD) ** 2
 
 
-def _guesses(one: TrimFit) -> list[Array]:
+def _guesses(one: StatesFit) -> list[Array]:
     """Moments richer than a dividing line, or leaner, over half a minute: of the trim, of what purge and cold leave of
     it, of the fuel it takes away, and of the trim where airflow is high."""
     sample = one.sample
@@ -270,7 +272,7 @@ def _divide(values: Array) -> float:
     return float(ordered[int(np.argmax(between)) + 1])
 
 
-def _rounds(fitted: TrimFit, rounds: int) -> TrimFit:
+def _rounds(fitted: StatesFit, rounds: int) -> StatesFit:
     for number in range(rounds):
         fitted = _reweighed(replace(fitted, coefficients=_solve(fitted)))
         fitted = replace(fitted, thinned=_thinning(fitted))
@@ -287,7 +289,7 @@ def _rounds(fitted: TrimFit, rounds: int) -> TrimFit:
     return fitted
 
 
-def only(fitted: TrimFit, kinds: Sequence[str]) -> TrimFit:
+def only(fitted: StatesFit, kinds: Sequence[str]) -> StatesFit:
     """The states told apart once more, by these columns alone: a moment that cannot show the fault has no say."""
     sample = fitted.sample
     apart = tuple(sample.where(*kinds))
@@ -300,20 +302,20 @@ def only(fitted: TrimFit, kinds: Sequence[str]) -> TrimFit:
 # ---- least squares, robust -------------------------------------------------------------------------------------------
 
 
-def _rows(fitted: TrimFit, showing: Array) -> Array:
+def _rows(fitted: StatesFit, showing: Array) -> Array:
     """(n, p + d) columns, then those in which the states differ times how likely it shows."""
     if not fitted.apart:
         return fitted.sample.columns
     return np.hstack([fitted.sample.columns, fitted.sample.columns[:, list(fitted.apart)] * showing[:, None]])
 
 
-def _solve(fitted: TrimFit) -> Array:
+def _solve(fitted: StatesFit) -> Array:
     """The likeliest coefficients."""
     a, b, _ = _normal(fitted)
     return np.asarray(np.linalg.solve(a, b))
 
 
-def _prior(fitted: TrimFit) -> float:
+def _prior(fitted: StatesFit) -> float:
     """What the coefficients cost: their log prior where they came to lie, and how narrowly they had to be found
     (Laplace's approximation, Bishop 2006, 4.4)."""
     a, _, free = _normal(fitted)
@@ -322,7 +324,7 @@ def _prior(fitted: TrimFit) -> float:
     return float(-0.5 * np.sum((fitted.coefficients / free) ** 2) - np.log(free).sum() - 0.5 * log_det)
 
 
-def _normal(fitted: TrimFit) -> tuple[Array, Array, Array]:
+def _normal(fitted: StatesFit) -> tuple[Array, Array, Array]:
     """Normal equations (matrix and right side, times the residual's variance), and every coefficient's own spread.
 
     One state may have a fault in any column; of two states one is sound.
@@ -339,8 +341,8 @@ def _normal(fitted: TrimFit) -> tuple[Array, Array, Array]:
         a[p:, :p] = a[:p, p:].T
         a[p:, p:], b[p:] = wd.T @ d, wd.T @ (sample.y - 1)
     kinds = [name.split()[0] for name in sample.names]
-    free = np.array([FREE.get(kind, SOUND[kind] if fitted.switching else FAULT) for kind in kinds])
-    free = np.concatenate([free, np.full(len(fitted.apart), FAULT)])
+    free = np.array([FREED_COLUMNS.get(kind, SOUND[kind] if fitted.switching else FAULT_SPREAD) for kind in kinds])
+    free = np.concatenate([free, np.full(len(fitted.apart), FAULT_SPREAD)])
     a[np.diag_indices(len(a))] += (fitted.spread / free) ** 2 * fitted.thinned
     return a, b, free
 
@@ -350,14 +352,14 @@ def beyond(sample: Sample, left: Array) -> NDArray[np.bool_]:
     return np.asarray(left * sample.stop < 0)
 
 
-def _left(fitted: TrimFit) -> Array:
+def _left(fitted: StatesFit) -> Array:
     """(n, 2) residuals; none where a state lies beyond the stop that the trim stands at."""
     quiet = fitted.sample.y - fitted.shared
     r = np.column_stack([quiet, quiet - fitted.difference])
     return np.where(r * fitted.sample.stop[:, None] < 0, 0.0, r)
 
 
-def _reweighed(fitted: TrimFit) -> TrimFit:
+def _reweighed(fitted: StatesFit) -> StatesFit:
     """With robust weights and the residuals' spread."""
     r = _left(fitted)
     robust = (FREEDOM + 1) / (FREEDOM + (r / fitted.spread) ** 2)
@@ -368,13 +370,13 @@ def _reweighed(fitted: TrimFit) -> TrimFit:
     return replace(fitted, weights=weights, spread=max(LEAST_SPREAD, new))
 
 
-def _log_likelihood(fitted: TrimFit) -> Array:
+def _log_likelihood(fitted: StatesFit) -> Array:
     """(n, 2), Student's t; constants that are the same for both states and for any spread are left out."""
     r = _left(fitted) / fitted.spread
     return np.asarray(-0.5 * (FREEDOM + 1) * np.log1p(r**2 / FREEDOM) - math.log(fitted.spread))
 
 
-def _thinning(fitted: TrimFit) -> float:
+def _thinning(fitted: StatesFit) -> float:
     """How many residuals are worth one (`thinning`): as far as their spread is made up (`LEAST_SPREAD`), the least."""
     both = _left(fitted)
     left = both[:, 0] * (1 - fitted.showing) + both[:, 1] * fitted.showing
@@ -430,12 +432,12 @@ class Explanation:
     weight: float
 
 
-def families(fitted: TrimFit, both: bool = False) -> tuple[Explanation, ...]:
+def families(fitted: StatesFit, both: bool = False) -> tuple[Explanation, ...]:
     """Every explanation of a bank's trims by itself, the likeliest first. both: that there are two states at all is one
     of the questions, so that none of them may be of the showing state. Their coefficients are those of
     `sample.names`, then those of every column of a state once more, for what the showing state has more."""
     sample, p = fitted.sample, len(fitted.sample.names)
-    twice = tuple(sample.where(*AIR)) if fitted.switching else ()
+    twice = tuple(sample.where(*AIRFLOW_COLUMNS)) if fitted.switching else ()
     rows = _rows(replace(fitted, apart=twice), fitted.showing)
     every = _settled(fitted) / (fitted.spread**2 * fitted.thinned)
     worth = fitted.weights * every * (sample.stop == 0)
@@ -452,7 +454,7 @@ def families(fitted: TrimFit, both: bool = False) -> tuple[Explanation, ...]:
         spread = sound.copy()
         if both and not switching:
             spread[p:] = NO_MORE
-        spread[list(freed)] = np.hypot(spread[list(freed)], FAULT)
+        spread[list(freed)] = np.hypot(spread[list(freed)], FAULT_SPREAD)
         precision = a + np.diag(1 / spread**2)
         cov = np.linalg.inv(precision)
         mean, told, held = cov @ b, b, 0.0
@@ -472,7 +474,7 @@ def families(fitted: TrimFit, both: bool = False) -> tuple[Explanation, ...]:
                 continue
             evidence -= LEAN_TOO if made.sum() > 0 else 0.0
         if switching and both:
-            evidence -= TOLD + CHANGE * fitted.changes
+            evidence -= TWO_STATES_BEAT_ONE + CHANGE * fitted.changes
         found.append((name, freed, switching, mean, cov, evidence))
     most = max(f[-1] for f in found)
     whole = sum(math.exp(f[-1] - most) for f in found)
@@ -487,7 +489,7 @@ def _one_way(made: Array) -> bool:
     return bool(abs(made.sum()) >= ONE_WAY * np.abs(made).sum())
 
 
-def _settled(fitted: TrimFit) -> Array:
+def _settled(fitted: StatesFit) -> Array:
     """1 where a moment lies well within a state, 0 where its state is open or the trims are still on their way."""
     shows = fitted.showing > 0.5
     weight = (np.abs(fitted.showing - 0.5) > 0.5 - OPEN).astype(float)
@@ -535,7 +537,7 @@ def _hypotheses(sample: Sample, twice: Sequence[int]) -> list[tuple[str, tuple[i
     return found
 
 
-EITHER = 0.5  # that a fault which can be of one bank is of one, where there are two; judgement
+OF_ONE_BANK = 0.5  # that a fault which can be of one bank is of one, where there are two; judgement
 BY_CHANCE = 0.02  # that two banks have a fault each that has nothing to do with the other's; judgement
 OF_ALL = (PURGED, OIL, COLD, MISREAD)  # what reaches every bank of an engine alike
 
@@ -564,11 +566,11 @@ def _joint(mine: dict[str, float], other: dict[str, float]) -> dict[str, float]:
     for name, prior in PRIORS.items():
         if name == NONE:
             beside = other[NONE]
-            beside += sum(EITHER * PRIORS[n] * other[n] for n in other if n not in (NONE, *OF_ALL))
+            beside += sum(OF_ONE_BANK * PRIORS[n] * other[n] for n in other if n not in (NONE, *OF_ALL))
         elif name in OF_ALL:
             beside = other[name]
         else:
-            beside = EITHER * other[NONE] + (1 - EITHER) * other[name]
+            beside = OF_ONE_BANK * other[NONE] + (1 - OF_ONE_BANK) * other[name]
         found[name] = prior * mine[name] * ((1 - BY_CHANCE) * beside + BY_CHANCE * alone)
     return found
 

@@ -17,21 +17,23 @@ from numpy.typing import NDArray
 
 from reasoner.inference.interval import wilson
 from reasoner.scanlog import rolling
-from reasoner.scanlog.conditions import PHASES, SOAKED, Conditions, Phase, Run
+from reasoner.scanlog.conditions import PHASES, SOAK_SECONDS, Conditions, Phase, Run
 from reasoner.scanlog.findings import misfires_grown
 from reasoner.scanlog.moments import Looked
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
-from reasoner.scanlog.shapes import TrimFit, beyond
+from reasoner.scanlog.shapes import StatesFit, beyond
 
 # ---- when a fault came and went --------------------------------------------------------------------------------------
 
 
-LEAST = 0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
-MUCH = 0.10  # of trim, by which a whole run after a soak must differ; judgement
-SURE = 0.5  # probability that there are two states, below which there are none
-SHORTEST = 20.0  # s of a spell
-BRIDGED = 10.0  # s quiet within a spell that do not end it
+LEAST_SECOND_STATE = (
+    0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
+)
+AFTER_SOAK_DIFFERS = 0.10  # of trim, by which a whole run after a soak must differ; judgement
+TWO_STATES_FROM = 0.5  # probability that there are two states, below which there are none
+SHORTEST_SPELL = 20.0  # s of a spell
+QUIET_BRIDGED = 10.0  # s quiet within a spell that do not end it
 ALIKE, ALIKE_SHARE = 0.2, 0.3  # airflow within 20 % seen quiet too, for at least so many of the showing moments
 SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen
 CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s that may lie between two of them at an edge
@@ -69,7 +71,7 @@ class States:
     come and go too slowly. why: in words.
     """
 
-    fitted: TrimFit
+    fitted: StatesFit
     kind: str
     probability: Array
     spells: tuple[LogSpell, ...]
@@ -83,16 +85,16 @@ class States:
 
 
 def find_states(
-    grid: Grid, conditions: Conditions, looked: Looked, two: TrimFit, one: TrimFit, chance: float
+    grid: Grid, conditions: Conditions, looked: Looked, two: StatesFit, one: StatesFit, chance: float
 ) -> States:
-    """Whether a bank has two states, and the spells of the showing one. chance: that there are two (`shapes.fit`)."""
+    """Whether a bank has two states, and the spells of the showing one. chance: that there are two (`fit_states`)."""
     kind = "rich" if felt(two.difference, two.showing) < 0 else "lean"
     effect = felt(two.difference, two.showing)
     running = conditions.run >= 0
     same = States(one, kind, np.where(running, 0.0, np.nan), (), (), "")
-    if chance < SURE:
+    if chance < TWO_STATES_FROM:
         return replace(same, why="its trims did not go from one level to another and back")
-    if abs(effect) < LEAST:
+    if abs(effect) < LEAST_SECOND_STATE:
         return replace(same, why=f"two levels differ by {100 * abs(effect):.1f} % only: trims wander so far")
     if _alike(looked, two) < ALIKE_SHARE:
         return replace(same, why="the trims differ by airflow only: no airflow was seen both ways")
@@ -112,7 +114,7 @@ def find_states(
     return States(two, kind, everywhere, spells, creeping, "the trims come and go between two states")
 
 
-def missed_while_quiet(grid: Grid, looked: Looked, two: TrimFit) -> bool:
+def missed_while_quiet(grid: Grid, looked: Looked, two: StatesFit) -> bool:
     """Whether the engine misfired in the leaner state, and hardly in the richer one: the oxygen of what did not burn
     reads lean, so that the leaner state is the one that shows, however long it lasted."""
     grown = list(misfires_grown(grid).values())
@@ -135,7 +137,7 @@ def _mean(values: Array, weights: Array) -> float:
     return float((values * weights).sum() / total) if total > 0 else 0.0
 
 
-def _alike(looked: Looked, two: TrimFit) -> float:
+def _alike(looked: Looked, two: StatesFit) -> float:
     """Share of the showing moments (those count that can show it) whose airflow, within 20 %, was seen quiet too."""
     shows = two.showing > 0.5
     if not shows.any() or shows.all():
@@ -160,12 +162,12 @@ def _everywhere(grid: Grid, conditions: Conditions, looked: Looked, showing: Arr
     return everywhere
 
 
-def _found(grid: Grid, conditions: Conditions, looked: Looked, two: TrimFit, everywhere: Array) -> list[LogSpell]:
+def _found(grid: Grid, conditions: Conditions, looked: Looked, two: StatesFit, everywhere: Array) -> list[LogSpell]:
     with np.errstate(invalid="ignore"):
         shows = everywhere > 0.5
     for a, b in list(rolling.runs(~shows)):
         within = a > 0 and b < len(grid) and conditions.run[a - 1] == conditions.run[b] >= 0
-        if within and grid.time[b - 1] - grid.time[a] < BRIDGED:
+        if within and grid.time[b - 1] - grid.time[a] < QUIET_BRIDGED:
             shows[a:b] = True
     found = []
     for number, run in enumerate(conditions.runs):
@@ -176,7 +178,7 @@ def _found(grid: Grid, conditions: Conditions, looked: Looked, two: TrimFit, eve
                 continue
             a, b = a + int(sure[0]), a + int(sure[-1]) + 1
             inside = (looked.index >= a) & (looked.index < b)
-            if grid.time[b - 1] - grid.time[a] < SHORTEST or inside.sum() < MOMENTS:
+            if grid.time[b - 1] - grid.time[a] < SHORTEST_SPELL or inside.sum() < MOMENTS:
                 continue
             begin, end = _Edge(run, a, 1), _Edge(run, b, -1)
             began = STARTS if _first_seen(looked, run.start, a) else _edge(grid, looked, two, everywhere, begin)
@@ -204,7 +206,7 @@ class _Edge:
     inward: int
 
 
-def _edge(grid: Grid, looked: Looked, two: TrimFit, everywhere: Array, edge: _Edge) -> str:
+def _edge(grid: Grid, looked: Looked, two: StatesFit, everywhere: Array, edge: _Edge) -> str:
     """How the trim goes over an edge: how much of the whole difference comes within less than two minutes.
 
     What lies between clearly quiet and clearly showing is left out. Purge is taken off. What warming up and the oil
@@ -262,9 +264,9 @@ def _counts(spell: LogSpell, conditions: Conditions) -> bool:
     run = next((r for r in conditions.runs if r.start <= spell.first < r.end), None)
     if spell.began != STARTS or run is None or run.kind == "cold":
         return False
-    soaked = run.off >= SOAKED[0]
+    soaked = run.off >= SOAK_SECONDS[0]
     if spell.ended == STOPS:
-        return soaked and not run.filled and abs(spell.effect) >= MUCH
+        return soaked and not run.filled and abs(spell.effect) >= AFTER_SOAK_DIFFERS
     return soaked or spell.ended not in (CREEPS, UNSEEN)
 
 
@@ -272,8 +274,8 @@ def _counts(spell: LogSpell, conditions: Conditions) -> bool:
 
 
 SHOWING, QUIET, OPEN = "showing", "quiet", "open"
-WORDS = (QUIET, OPEN, SHOWING)
-FIRM = 0.8  # probability either way from which a moment is of a state; between, it is open
+STATE_WORDS = (QUIET, OPEN, SHOWING)
+FIRM_MOMENT = 0.8  # probability either way from which a moment is of a state; between, it is open
 STRETCH = 5.0  # s of a stretch that counts as one
 Z = 1.96  # standard deviations of a 95 % range
 
@@ -321,7 +323,7 @@ def case_spells(grid: Grid, conditions: Conditions, probabilities: Sequence[Arra
     """probabilities: for each bank (c,). Without a bank everything counts as quiet."""
     most = _most(grid, probabilities)
     with np.errstate(invalid="ignore"):
-        state = np.where(most >= FIRM, 2, np.where(most > 1 - FIRM, 1, 0)).astype(np.int64)
+        state = np.where(most >= FIRM_MOMENT, 2, np.where(most > 1 - FIRM_MOMENT, 1, 0)).astype(np.int64)
     code = (conditions.run * len(PHASES) + conditions.phase) * 3 + state
     found: list[CaseSpell] = []
     values, first = np.unique(code, return_index=True)
@@ -339,7 +341,16 @@ def case_spells(grid: Grid, conditions: Conditions, probabilities: Sequence[Arra
         run = int(conditions.run[at]) + 1
         found.append(
             CaseSpell(
-                len(found) + 1, run, phase, WORDS[state[at]], probability, start, end, seconds, len(stretches), cells
+                len(found) + 1,
+                run,
+                phase,
+                STATE_WORDS[state[at]],
+                probability,
+                start,
+                end,
+                seconds,
+                len(stretches),
+                cells,
             )
         )
     return tuple(found)

@@ -31,15 +31,15 @@ from reasoner.scanlog.columns import (
 from reasoner.scanlog.numerals import Array
 
 PETROL_RATIO = 14.64  # air to fuel by mass that SAE J1979 counts petrol with, from memory
-MOVES = 100  # samples of a trim other than zero from which its steps can be told; judgement
-LASTS = 30  # values on either side of a change of unit; judgement
+TRIM_SAMPLES = 100  # samples of a trim other than zero from which its steps can be told; judgement
+CHANGE_LASTS = 30  # values on either side of a change of unit; judgement
 JUMPS = 0.2  # of the greatest value, by which a change of unit moves a reading at least; judgement
 DISTINCT = 8  # values that a trim takes near 1, from which it is a factor; judgement
-ALIKE = 0.35  # natural log of air for each turn, before against after; judgement
+AIR_ALIKE = 0.35  # natural log of air for each turn, before against after; judgement
 WILD = (AIRFLOW, MANIFOLD, ROAD, LOAD)  # quantities that jump by themselves
 SOME_WRONG = 0.02  # share of them from which another unit, in which all are possible, is the likelier
 WRONG = 0.5  # share of impossible values beyond which it is the unit, not single readings
-LIKELY = {"°F", "psi", "bar", "mph", "lb/min", "MPa", "inHg", "kg/h", "mV", "mbar", "Pa"}  # what logs come in
+USUAL_IN_LOGS = {"°F", "psi", "bar", "mph", "lb/min", "MPa", "inHg", "kg/h", "mV", "mbar", "Pa"}  # what logs come in
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def switched(key: PlacedQuantity, values: Array, use: ColumnUse, turns: Array | 
     quantity = BY_NAME[key.quantity]
     there = np.flatnonzero(np.isfinite(values))
     v = values[there]
-    if len(v) < 2 * LASTS:
+    if len(v) < 2 * CHANGE_LASTS:
         return None
     if quantity.at == "bank" and quantity.unit == "%":
         change = _moved(values, there, (v > 0.5) & (v < 1.5), "factors", lambda x: 100.0 * (x - 1.0))
@@ -95,15 +95,17 @@ def switched(key: PlacedQuantity, values: Array, use: ColumnUse, turns: Array | 
     usual = float(np.percentile(step, 99))
     spots = np.flatnonzero(step > max(3 * usual, JUMPS * np.abs(v).max()))
     for unit in _candidates(own):
-        if unit.name == given.name or (unit.name not in LIKELY and unit.name not in ("g/s", "km/h", "kPa", "°C")):
+        if unit.name == given.name or (
+            unit.name not in USUAL_IN_LOGS and unit.name not in ("g/s", "km/h", "kPa", "°C")
+        ):
             continue
         for i in spots[:20].tolist():
-            a, b = max(0, i + 1 - LASTS), i + 1 + LASTS
+            a, b = max(0, i + 1 - CHANGE_LASTS), i + 1 + CHANGE_LASTS
             raw = (v[i + 1 :] * own.factor + own.offset - given.offset) / given.factor
             taken = (raw * unit.factor + unit.offset - own.offset) / own.factor
             if len(v) < b or abs(taken[0] - v[i]) > max(2 * usual, 0.03 * abs(v[i])):
                 continue
-            before, after = float(np.median(v[a : i + 1])), float(np.median(taken[:LASTS]))
+            before, after = float(np.median(v[a : i + 1])), float(np.median(taken[:CHANGE_LASTS]))
             stays = abs(after - before) < abs(float(np.median(v[i + 1 : b])) - before) / 3
             if quantity.name in WILD and v[i + 1] != 0:
                 with np.errstate(invalid="ignore", divide="ignore"):
@@ -119,10 +121,10 @@ def _same_a_turn(each: Array, at: int, factor: float) -> bool:
     """Whether air for each turn is what it was, low and high, only if all after `at` is taken times `factor`."""
     before, after = each[:at], each[at:]
     before, after = before[np.isfinite(before)], after[np.isfinite(after)]
-    if min(len(before), len(after)) < 2 * LASTS:
+    if min(len(before), len(after)) < 2 * CHANGE_LASTS:
         return False
     ratios = np.percentile(after, [5, 50, 95]) * factor / np.percentile(before, [5, 50, 95])
-    return bool((np.abs(np.log(np.maximum(ratios, 1e-6))) < ALIKE).all())
+    return bool((np.abs(np.log(np.maximum(ratios, 1e-6))) < AIR_ALIKE).all())
 
 
 def _moved(
@@ -131,7 +133,7 @@ def _moved(
     """From the last value that lies outside: all after it are of the other kind, most before it are not."""
     outside = np.flatnonzero(~inside)
     last = int(outside[-1]) if len(outside) else -1
-    if last < LASTS or len(inside) - last - 1 < LASTS or inside[:last].mean() > 0.5:
+    if last < CHANGE_LASTS or len(inside) - last - 1 < CHANGE_LASTS or inside[:last].mean() > 0.5:
         return None
     new = values.copy()
     new[there[last + 1 :]] = convert(values[there[last + 1 :]])
@@ -164,7 +166,7 @@ def fractions(key: PlacedQuantity, values: Array) -> bool:
     A short-term trim moves in steps of 100/128 % (SAE J1979, from memory) and over a drive by several per cent.
     """
     moving = values[np.isfinite(values) & (values != 0)]
-    if key.quantity not in (SHORT, TOTAL) or len(moving) < MOVES:
+    if key.quantity not in (SHORT, TOTAL) or len(moving) < TRIM_SAMPLES:
         return False
     return bool(np.abs(moving).max() <= 0.6 and np.ptp(moving) > 0.02 and np.median(np.abs(moving)) < 0.39)
 
@@ -255,7 +257,7 @@ def _other_unit(quantity: Quantity, finite: Array) -> Unit | None:
     if own is None:
         return None
     for unit in _candidates(own):
-        if unit.name not in LIKELY:
+        if unit.name not in USUAL_IN_LOGS:
             continue
         values = (finite * unit.factor + unit.offset - own.offset) / own.factor
         if _impossible(quantity, values).mean() < 0.02 and _holds(quantity, values):

@@ -26,14 +26,14 @@ from reasoner.scanlog.moments import Air
 from reasoner.scanlog.shapes import COLD, INJECTION, MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
 from reasoner.scanlog.shapes import LOAD as LOADED
 
-TOGETHER = (
+SAID_TOGETHER = (
     "Short-term and long-term trim are multiplied, (1 + short)(1 + long) - 1, where states and fits are concerned, as "
     "controllers apply them; readings proposed as answers are their sum, as when typed in. SAE J1979 gives no rule."
 )
 RAIL_AWAY = 5.0  # % off its target, or swinging about it: a step of the target is made up for in a second; judgement
 STANDS_OUT = 3.0  # times the misfires of the others, and more than so many, from which a cylinder is told apart
 AT_STOP = 10.0  # s at a stop that are worth a line; presentation
-FIRM = 0.8  # weight of a shape that is spoken of without the others; presentation
+FIRM_WEIGHT = 0.8  # weight of a shape that is spoken of without the others; presentation
 ELSEWHERE = 3  # stretches in other conditions, without which it is not said that it showed in one only; presentation
 FAMILIES = {  # how a person is told of each: what it looks like, and how it goes
     TIME: ("fuel that comes in steadily, whatever the engine takes", "most at idle, fading as airflow rises"),
@@ -179,8 +179,8 @@ def _shape(name: str, bank: BankFacts, fits: Fits) -> list[str]:
     size = amount(best)
     sure = f"{100 * min(best.weight, 0.99):.0f} %"
     said = f"{name}: {what} ({how}){f': {size}' if size else ''}."
-    other = next((s for s in fits.shapes[1:] if s.weight > 1 - FIRM), None)
-    if best.weight >= FIRM and other is None:
+    other = next((s for s in fits.shapes[1:] if s.weight > 1 - FIRM_WEIGHT), None)
+    if best.weight >= FIRM_WEIGHT and other is None:
         return [f"{said} How sure of this kind: {sure}."]
     rest = FAMILIES[other.name][0] if other is not None else "something else"
     return [f"{said} Not firm: {sure}; it may be {rest}."]
@@ -205,7 +205,7 @@ def _behind_says(behind: Sequence[Behind], doubted: Mapping[int, float]) -> Iter
             yield f"{read}: lean behind. If fuel is taken away meanwhile, the upstream sensor reads rich falsely."
         elif volts.value > RICH_BEHIND:
             yield f"{read}: rich behind. If fuel is added meanwhile, the upstream sensor reads lean falsely."
-        elif b.showing and doubt < 1 - FIRM and volts.value >= RIGHT_BEHIND:
+        elif b.showing and doubt < 1 - FIRM_WEIGHT and volts.value >= RIGHT_BEHIND:
             yield f"{read}: what the trims put right is right behind too, so the upstream sensor is believed."
         elif b.showing:
             yield f"{read}."

@@ -22,7 +22,7 @@ from reasoner.session.workup import Workup
 ALTERNATIVES = 3
 OUTCOMES_SHOWN = 4
 SUSPECTS_MOVED = 2
-LIKELY = 0.01  # a suspect less likely than this, before and after, is not named
+LIKELY_SUSPECT = 0.01  # a suspect less likely than this, before and after, is not named
 OUTCOMES_FOLLOWED = 16  # the likeliest, among which those that differ only in the place are put together
 
 
@@ -173,13 +173,13 @@ def _moves(workup: Workup, after: Array) -> tuple[Move, ...]:
     was, will = by_fault(workup.tables, workup.belief.probability), by_fault(workup.tables, after)
     shown = ordered(was, SUSPECTS_MOVED)
     gains = int((will - was).argmax())
-    if gains not in shown and will[gains] >= LIKELY:
+    if gains not in shown and will[gains] >= LIKELY_SUSPECT:
         shown = [*shown, gains]
     names = workup.tables.faults
     return tuple(
         Move(workup.book.faults[names[f]].title, float(was[f]), float(will[f]))
         for f in shown
-        if max(was[f], will[f]) >= LIKELY
+        if max(was[f], will[f]) >= LIKELY_SUSPECT
     )
 
 

@@ -18,7 +18,7 @@ from reasoner.network.graph import build_graph
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.repair.followup import prior_after
-from reasoner.repair.jobs import STATES, Job
+from reasoner.repair.jobs import CLOSING_STATES, Job
 from reasoner.repair.rounds import parted, rounds_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused
@@ -209,8 +209,8 @@ def close_case(
 
     not_in_rules: the fault is one that the rules do not have, in the shop's own words.
     """
-    if state not in STATES:
-        raise Refused(f'"{state}" is no way to end', "one of: " + ", ".join(STATES))
+    if state not in CLOSING_STATES:
+        raise Refused(f'"{state}" is no way to end', "one of: " + ", ".join(CLOSING_STATES))
     if state == "proven" and not fault:
         raise Refused(
             '"proven" says what was wrong: which fault was it?',

@@ -20,9 +20,9 @@ from reasoner.session.effort import Spent, effort_spent
 from reasoner.session.words import codes_text, fault_at, given_text, percent
 from reasoner.session.workup import Workup
 
-LEADING = 5
+LEADING_SHOWN = 5
 STAYS_OPEN = 0.03  # a cause at least this likely is named as left open
-MUCH = 5  # times the least gain: so much a check must tell to be named although its tool is not there
+TELLS_MUCH = 5  # times the least gain: so much a check must tell to be named although its tool is not there
 MOST_NAMED = 2  # of these
 PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, see inference.weight)
 
@@ -32,7 +32,7 @@ def belief(workup: Workup, ranges: bool = True) -> BeliefDoc:
     tables, p = workup.tables, workup.belief.probability
     draws = span.draw(tables, workup.spells) if ranges else p[None, :]
     low, high = span.span(draws)
-    leading = tuple(_suspect(workup, i, float(p[i]), float(low[i]), float(high[i])) for i in ordered(p, LEADING))
+    leading = tuple(_suspect(workup, i, float(p[i]), float(low[i]), float(high[i])) for i in ordered(p, LEADING_SHOWN))
     cylinders = by_cylinder(tables, p)
     spare = next((i for i, name in enumerate(tables.faults) if workup.book.faults[name].anything_else), None)
     return BeliefDoc(
@@ -56,7 +56,7 @@ def _suspect(workup: Workup, cause: int, p: float, low: float, high: float, wher
 def _faults(workup: Workup, draws: Array) -> tuple[Suspect, ...]:
     """The likeliest faults, their places summed."""
     chances = by_fault(workup.tables, workup.belief.probability)
-    return tuple(_fault(workup, f, draws) for f in ordered(chances, LEADING))
+    return tuple(_fault(workup, f, draws) for f in ordered(chances, LEADING_SHOWN))
 
 
 def _at_least(workup: Workup, cause: int, draws: Array) -> Suspect:
@@ -245,7 +245,7 @@ def _leads(workup: Workup, lead: Suspect, fault: Suspect) -> str:
 def out_of_reach(workup: Workup) -> tuple[Way, ...]:
     """Checks without a tool at hand that would say more than any at hand, and much."""
     best = max((o.gain for o in workup.ranked), default=0.0)
-    bar = max(best, MUCH * workup.costs.least_gain)
+    bar = max(best, TELLS_MUCH * workup.costs.least_gain)
     return tuple(way(workup, o) for o in without_tools(workup) if o.gain > bar)[:MOST_NAMED]
 
 

@@ -19,11 +19,15 @@ from reasoner.session.plain import thousands, time_text
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
-PERCEPTIBLE = 0.01  # a chance below is not worth a line
-HARDLY = 0.05  # a step first that cures less often than this is not laid out
-FREE = 0.5  # money, minutes: what would have to be cheaper than this will not be
+WORTH_A_LINE = 0.01  # a chance below is not worth a line
+HARDLY_CURES = 0.05  # a step first that cures less often than this is not laid out
+AS_GOOD_AS_FREE = 0.5  # money, minutes: what would have to be cheaper than this will not be
 IN_TURN = 3  # so many repairs of them are named
-BARE = {"test": "test on", "watch": "replace nothing yet", "hand on": "pass the car on"}  # kinds without work
+SAID_WITHOUT_WORK = {
+    "test": "test on",
+    "watch": "replace nothing yet",
+    "hand on": "pass the car on",
+}  # kinds without work
 STEPS = {
     "cheaper": "the cheaper step first",
     "free": "first what needs no part",
@@ -124,7 +128,7 @@ def decision_document(decision: Decision, case: str = "") -> DecisionDoc:
     best = decision.best
     hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best])
     nearest = {hinge.what: hinge for hinge in reversed(hanging)}  # of each figure, only the nearest
-    hanging = tuple(h for h in hanging if nearest[h.what] is h and (h.at > h.now or h.at > FREE))
+    hanging = tuple(h for h in hanging if nearest[h.what] is h and (h.at > h.now or h.at > AS_GOOD_AS_FREE))
     return DecisionDoc(
         case=case,
         sentence=_sentence(decision),
@@ -142,7 +146,7 @@ def _worth_a_row(decision: Decision) -> list[Choice]:
     found: list[Choice] = []
     for choice in decision.choices:
         again = choice.work and any(set(c.work) == set(choice.work) and c.now <= choice.now for c in found)
-        idle = choice.kind in ("cheaper", "free") and choice.cures < HARDLY
+        idle = choice.kind in ("cheaper", "free") and choice.cures < HARDLY_CURES
         if choice is decision.best or not (again or idle):
             found.append(choice)
     return found
@@ -189,8 +193,8 @@ def job_text(decision: Decision, job: Job) -> str:
 
 def short(decision: Decision, choice: Choice) -> str:
     """A choice in a few words, for a sentence."""
-    if choice.kind in BARE:
-        return BARE[choice.kind]
+    if choice.kind in SAID_WITHOUT_WORK:
+        return SAID_WITHOUT_WORK[choice.kind]
     if choice.kind in STEPS:
         return STEPS[choice.kind]
     places = choice.work[0].places
@@ -224,7 +228,7 @@ def _choice(decision: Decision, choice: Choice) -> ChoiceDoc:
         minutes=choice.effort.minutes,
         cures=choice.cures,
         comes_back=choice.comes_back,
-        again=tuple(_again(choice)) if choice.kind not in BARE else (),
+        again=tuple(_again(choice)) if choice.kind not in SAID_WITHOUT_WORK else (),
         later=choice.later,
         driving=choice.driving,
         expected=choice.expected,
@@ -241,7 +245,7 @@ def _again(choice: Choice) -> Iterable[str]:
         (choice.brought_in, "the work itself causes a fault"),
     )
     for chance, why in reasons:
-        if chance >= PERCEPTIBLE:
+        if chance >= WORTH_A_LINE:
             yield f"{why} {percent(chance)}"
 
 
@@ -311,7 +315,7 @@ def _notes(decision: Decision) -> Iterable[str]:
         yield "The distance run is not known, so wear of other parts of the same age is not counted."
     spare = [c for c in decision.workup.tables.causes if decision.workup.book.faults[c.fault].anything_else]
     chance = sum(decision.stake.chances[decision.workup.tables.cause_number[c.name]] for c in spare)
-    if chance >= PERCEPTIBLE:
+    if chance >= WORTH_A_LINE:
         yield f"{percent(chance)} is left for something not in these rules; no repair here mends that."
     if decision.workup.look is None:
         yield "No check at hand would save more than it costs."

@@ -7,14 +7,14 @@ import re
 from reasoner.rulebook.model import Check
 from reasoner.session.workup import Workup
 
-MOST = 9
-STEM = 4  # letters that have to agree: `smell` finds `smells`, `idling` finds `idle` no longer
+MOST_FOUND = 9
+STEM_AGREES = 4  # letters that have to agree: `smell` finds `smells`, `idling` finds `idle` no longer
 _FILLER = "a an and are as at be by for from has have i in is it its my no not of on or so the to was with"
 FILLER = frozenset(_FILLER.split(" "))
 
 
 def find_checks(workup: Workup, text: str) -> tuple[Check, ...]:
-    """Checks of this vehicle that speak of the words, the best match first, at most `MOST`.
+    """Checks of this vehicle that speak of the words, the best match first, at most `MOST_FOUND`.
 
     A word counts more in a title or among a check's own words than in its question or its outcomes. A check that has
     more of the words always comes before one that has fewer.
@@ -28,7 +28,7 @@ def find_checks(workup: Workup, text: str) -> tuple[Check, ...]:
             hits = [_weight(check, word) for word in wanted]
             if any(hits):
                 found.append((-sum(h > 0 for h in hits), -sum(hits), number, check))
-    return tuple(check for *_, check in sorted(found, key=lambda f: f[:3])[:MOST])
+    return tuple(check for *_, check in sorted(found, key=lambda f: f[:3])[:MOST_FOUND])
 
 
 def _weight(check: Check, word: str) -> float:
@@ -46,4 +46,6 @@ def _words(text: str) -> list[str]:
 
 def _alike(one: str, other: str) -> bool:
     short = min(len(one), len(other))
-    return one == other or (short >= STEM and one[: max(STEM, short - 2)] == other[: max(STEM, short - 2)])
+    return one == other or (
+        short >= STEM_AGREES and one[: max(STEM_AGREES, short - 2)] == other[: max(STEM_AGREES, short - 2)]
+    )

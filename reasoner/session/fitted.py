@@ -15,8 +15,8 @@ from reasoner.rulebook.parts import PROPERTIES
 from reasoner.session.document import FactDoc
 from reasoner.session.workup import Workup
 
-LEADS = 0.1  # a suspect at least this likely is worth a line about what it needs
-LOOKED_AT = 3  # the likeliest suspects
+SUSPECT_FROM = 0.1  # a suspect at least this likely is worth a line about what it needs
+SUSPECTS_LOOKED_AT = 3  # the likeliest suspects
 
 
 def open_facts(workup: Workup, option: Option | None = None) -> tuple[FactDoc, ...]:
@@ -24,8 +24,8 @@ def open_facts(workup: Workup, option: Option | None = None) -> tuple[FactDoc, .
     book, tables = workup.book, workup.tables
     needed = [] if option is None else _named(workup, book.checks[tables.checks[option.check].name].only)
     chances = by_fault(tables, workup.belief.probability)
-    for number in ordered(chances, LOOKED_AT):
-        if chances[number] >= LEADS:
+    for number in ordered(chances, SUSPECTS_LOOKED_AT):
+        if chances[number] >= SUSPECT_FROM:
             needed += _named(workup, book.faults[tables.faults[number]].only)
     answered = {given.check for given in workup.record.given}
     asked = [e for e in dict.fromkeys(e.name for e in needed) if not _said(workup, book.equipment[e], answered)]

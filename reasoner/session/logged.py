@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from reasoner.casebook.events import Answered, Event, LogTaken
 from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take_input as read_input
-from reasoner.measure.computations.base import LITRES
+from reasoner.measure.computations.base import DISPLACEMENT
 from reasoner.measure.finding import Figure, plus_minus
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
@@ -41,12 +41,12 @@ LogAndAnswers = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answ
 
 # % of trim that a sound engine's own zero may be off: a change within a drive is as far from right as a reading that is
 # so much further off, for it cannot be the engine's own.
-ZERO = 6.0
+SOUND_TRIM_LOGGED = 6.0
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
 WITH_LOAD = "with load"
 WIDEST, SCALE, SHAPE = "widest", "scale", "shape"
-MOST = 24  # spells of one log; the longest, where there are more
-SHORTEST = 20.0  # s of a condition in which it showed, from which that counts; judgement
+MOST_SPELLS = 24  # spells of one log; the longest, where there are more
+SHORTEST_SHOWING = 20.0  # s of a condition in which it showed, from which that counts; judgement
 STARTS = ("hot restart", "after refuelling")  # phases of a log that begin with a start
 
 
@@ -87,7 +87,7 @@ def take_log(
     if isinstance(document, NoLog):
         raise Refused(f"{harmless(name)}: {document.why}", document.mend)
     log, *answers = events_of(workup, document, mark)
-    return (replace(log, inputs={LITRES.name: litres}) if litres else log, *answers)
+    return (replace(log, inputs={DISPLACEMENT.name: litres}) if litres else log, *answers)
 
 
 def events_of(workup: Workup, document: LogDocument, mark: str) -> LogAndAnswers:
@@ -155,7 +155,7 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         comes = best is not None and (best.of_state or best.name == likeliest == WITH_LOAD)
         if best is not None and comes:  # against the same engine a while before, or at idle, not against any sound one
             away = best.at_most
-            level = Estimate(away.value + math.copysign(ZERO, away.value), away.error)
+            level = Estimate(away.value + math.copysign(SOUND_TRIM_LOGGED, away.value), away.error)
         widest = Estimate(level.value, math.hypot(SPREAD, level.error))
         figures = [Figure(WIDEST, "%", widest)]
         if fits is not None and fits.beside is not None:
@@ -248,7 +248,7 @@ def _both_ways(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
     be left, and speak against what came and went in it.
     """
     curves = {(other, f.place) for f in found if f.spell.state == "showing" for other in f.check.stands_for}
-    showed = {s.condition for s in document.spells if s.state == "showing" and s.seconds >= SHORTEST}
+    showed = {s.condition for s in document.spells if s.state == "showing" and s.seconds >= SHORTEST_SHOWING}
     return [
         f
         for f in found
@@ -298,7 +298,7 @@ def _mixed(document: LogDocument, spell: SpellFacts) -> bool:
 
 
 def _longest(spells: Iterable[SpellFacts]) -> set[int]:
-    return {s.number for s in sorted(spells, key=lambda s: -s.seconds)[:MOST]}
+    return {s.number for s in sorted(spells, key=lambda s: -s.seconds)[:MOST_SPELLS]}
 
 
 # ---- as events -------------------------------------------------------------------------------------------------------
@@ -336,12 +336,12 @@ def _clock(seconds: float) -> str:
 
 def displacement_known(workup: Workup) -> bool:
     """Whether the engine's displacement has been said, so that air in a log can be held against it."""
-    return bool(remembered(workup, LITRES))
+    return bool(remembered(workup, DISPLACEMENT))
 
 
 def _litres(workup: Workup, typed: str) -> float | None:
     """Displacement as typed, or as it is known of this car. Raises Refused where what was typed is none."""
-    found = read_input(LITRES, typed or remembered(workup, LITRES), setting_of(workup.vehicle))
+    found = read_input(DISPLACEMENT, typed or remembered(workup, DISPLACEMENT), setting_of(workup.vehicle))
     if isinstance(found, Trouble):
         raise Refused(found.why.rstrip("."), found.mend)
     return found.get(0) if isinstance(found, Mapping) else None

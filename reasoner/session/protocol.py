@@ -24,13 +24,12 @@ from reasoner.session.concluding import belief, next_document, proposals, verdic
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
 from reasoner.session.story import heard
+from reasoner.session.wellformed import Message as Message
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
 if TYPE_CHECKING:
     from reasoner.session.repair_protocol import WholeCase  # what follows a verdict is loaded when it is spoken of
-
-Message = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ def hear(talk: Talk, message: Message) -> tuple[Talk, list[Event], dict[str, Any
             f'the message "{kind}" is not well formed: {wrong}',
             "see the schema: reasoner diagnose --schema",
         )
-    return HANDLERS[kind](talk, message) if kind in HANDLERS else _about_the_repair(talk, kind, message)
+    return TALK_HANDLERS[kind](talk, message) if kind in TALK_HANDLERS else _about_the_repair(talk, kind, message)
 
 
 TalkReply = tuple[Talk, list[Event], dict[str, Any] | None]
@@ -98,7 +97,7 @@ TalkReply = tuple[Talk, list[Event], dict[str, Any] | None]
 def _about_the_repair(talk: Talk, kind: str, message: Message) -> TalkReply:
     from reasoner.session import repair_protocol
 
-    events, document = repair_protocol.HANDLERS[kind](talk.course, message)
+    events, document = repair_protocol.REPAIR_HANDLERS[kind](talk.course, message)
     return (_kept(talk, events)[0] if events else talk), events, document
 
 
@@ -201,7 +200,7 @@ def _why(talk: Talk, message: Message) -> TalkReply:
     return talk, [], {"type": "why", **asdict(why(talk.workup, cause))}
 
 
-HANDLERS: dict[str, Callable[[Talk, Message], TalkReply]] = {
+TALK_HANDLERS: dict[str, Callable[[Talk, Message], TalkReply]] = {
     "answer": _answer,
     "work out": _work_out,
     "log": _log,

@@ -8,7 +8,7 @@ from typing import Any
 
 from reasoner.casebook.events import Answered, ConditionMet, Event, LogTaken, ReadingsTaken
 from reasoner.measure.asks import Ask, Setting
-from reasoner.measure.computations.base import LITRES, Computation
+from reasoner.measure.computations.base import DISPLACEMENT, Computation
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
 from reasoner.measure.frozen import TRIM_NAMES, read_live, runs_rich, totals
@@ -138,7 +138,7 @@ def remembered(workup: Workup, ask: Ask) -> str:
         if isinstance(event, Answered | LogTaken) and ask.name in event.inputs
     ]
     litres = workup.vehicle.litres
-    stated = f"{litres:.4g} {LITRES.unit}" if ask.name == LITRES.name and litres is not None else ""
+    stated = f"{litres:.4g} {DISPLACEMENT.unit}" if ask.name == DISPLACEMENT.name and litres is not None else ""
     return typed[-1] if typed else stated
 
 
@@ -160,8 +160,8 @@ def from_values(working: Computation, values: Iterable[DecodedValue], vehicle: V
     known = {v.name: v for v in numbered if isinstance(v.value, float | int)}
     setting = setting_of(vehicle)
     found = {ask.name: _from_values(ask, known, setting) for ask in working.asks if ask.live}
-    if vehicle.litres is not None and any(ask.name == LITRES.name for ask in working.asks):
-        found[LITRES.name] = f"{vehicle.litres:.4g} {LITRES.unit}"
+    if vehicle.litres is not None and any(ask.name == DISPLACEMENT.name for ask in working.asks):
+        found[DISPLACEMENT.name] = f"{vehicle.litres:.4g} {DISPLACEMENT.unit}"
     return {name: text for name, text in found.items() if text}
 
 

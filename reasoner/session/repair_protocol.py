@@ -6,13 +6,13 @@ The documents are those of `reasoner decide`, `sheet` and `prove`; `protocol` ca
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from reasoner.casebook.events import Event
 from reasoner.repair import rounds
-from reasoner.repair.jobs import VALUES, Work
+from reasoner.repair.jobs import VALUE_SETS, Work
 from reasoner.repair.prices import Prices, prices_of
 from reasoner.repair.proof import may_close
 from reasoner.repair.sheet import sheet_document, sheet_of
@@ -20,9 +20,9 @@ from reasoner.session import after_work, deciding
 from reasoner.session.acts import Refused
 from reasoner.session.chapters import Garage, close_case
 from reasoner.session.decision_doc import as_data
+from reasoner.session.wellformed import Message
 from reasoner.session.workup import Workup
 
-Message = Mapping[str, Any]
 Document = dict[str, Any]
 
 
@@ -104,7 +104,7 @@ def _figure(course: WholeCase, message: Message) -> RepairReply:
 
 def _values(course: WholeCase, message: Message) -> RepairReply:
     course.work  # noqa: B018  refuses where there is none
-    typed = ({int(c): str(v) for c, v in message.get(key, {}).items()} for key in VALUES)
+    typed = ({int(c): str(v) for c, v in message.get(key, {}).items()} for key in VALUE_SETS)
     return _on_the_sheet(course, rounds.enter_values(course.workup, *typed))
 
 
@@ -135,7 +135,7 @@ def _close(course: WholeCase, message: Message) -> RepairReply:
     return events, {"type": "closed", "state": state}
 
 
-HANDLERS: dict[str, Callable[[WholeCase, Message], RepairReply]] = {
+REPAIR_HANDLERS: dict[str, Callable[[WholeCase, Message], RepairReply]] = {
     "decide": _decide,
     "take": _take,
     "sheet": lambda course, m: ([], sheet(course)),

@@ -28,7 +28,7 @@ from reasoner.session.record import standing
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 
-INTAKE = (Told, CodesRead, ToolsSaid, FactsTold)
+INTAKE_EVENTS = (Told, CodesRead, ToolsSaid, FactsTold)
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def script_of(events: Iterable[Event]) -> Script:
     for event in standing(events):
         if isinstance(event, Finished):
             break  # what is seen from here on is about the car after the work
-        if isinstance(event, INTAKE):
+        if isinstance(event, INTAKE_EVENTS):
             intake.append(event)
         elif isinstance(event, ConditionMet):
             here = event.condition

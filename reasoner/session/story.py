@@ -17,7 +17,7 @@ from reasoner.rulebook.model import Check, Outcome
 from reasoner.session import acts, readings
 from reasoner.session.workup import Workup
 
-WHEN = {"before": True, "after": False}  # whether the complaint began before the work
+BEGAN_BEFORE = {"before": True, "after": False}  # whether the complaint began before the work
 
 
 @dataclass(frozen=True)
@@ -55,11 +55,13 @@ def rows_of(workup: Workup, kind: str) -> list[StoryRow]:
     ]
 
 
-APART = 2  # words that may stand between two of a phrase
-BEFORE = 3  # words before a phrase in which it may be denied
-STEM = 4  # letters of a word from which its beginning will do
+WORDS_BETWEEN = 2  # words that may stand between two of a phrase
+WORDS_BEFORE = 3  # words before a phrase in which it may be denied
+STEM_OF_WORD = 4  # letters of a word from which its beginning will do
 DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
-FINE = frozenset(("fine", "well", "good", "ok", "okay", "normal", "perfect", "problem-free"))  # anywhere beside it
+SAID_TO_BE_FINE = frozenset(
+    ("fine", "well", "good", "ok", "okay", "normal", "perfect", "problem-free")
+)  # anywhere beside it
 CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|except|unless)\b")
 
 
@@ -99,21 +101,21 @@ def _heard_outcomes(check: Check, clauses: Sequence[Sequence[str]]) -> set[str]:
 
 def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | None:
     """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there."""
-    if not FINE.isdisjoint(clause) and FINE.isdisjoint(phrase):
+    if not SAID_TO_BE_FINE.isdisjoint(clause) and SAID_TO_BE_FINE.isdisjoint(phrase):
         return None
     for start, word in enumerate(clause):
         at = start if _is(phrase[0], word) else -1
         for wanted in phrase[1:]:
-            after = range(at + 1, min(at + 2 + APART, len(clause))) if at >= 0 else ()
+            after = range(at + 1, min(at + 2 + WORDS_BETWEEN, len(clause))) if at >= 0 else ()
             at = next((n for n in after if _is(wanted, clause[n])), -1)
-        before = clause[max(0, start - BEFORE) : start]
+        before = clause[max(0, start - WORDS_BEFORE) : start]
         if at >= 0 and not any(w in DENIED or w.endswith("n't") for w in before):
             return start, at
     return None
 
 
 def _is(wanted: str, word: str) -> bool:
-    return word == wanted or (len(wanted) >= STEM and word.startswith(wanted))
+    return word == wanted or (len(wanted) >= STEM_OF_WORD and word.startswith(wanted))
 
 
 def _row(check: Check, outcome: Outcome) -> StoryRow:
@@ -140,7 +142,7 @@ def read_work(line: str, count: int) -> WorkLine:
     if any(n > count for n in chosen) or (0 in chosen and len(chosen) > 1):
         raise Refused(f"{numbers.strip()[:24]} is not on the list", f"1 to {count}, or 0 alone for none of them")
     words = re.findall(r"[a-z]+", rest.lower())
-    said = [WHEN[word] for word in words if word in WHEN]
+    said = [BEGAN_BEFORE[word] for word in words if word in BEGAN_BEFORE]
     if len(set(said)) > 1:
         raise Refused("it cannot have begun both before and after", "end with one of the two: before, after")
     return WorkLine(() if chosen == (0,) else chosen, bool(said) and said[0], rest.strip())

@@ -7,7 +7,7 @@ from typing import Any
 from reasoner.network.tables import CheckTable, Tables
 from reasoner.rulebook.model import Check, Measure, Rulebook
 
-MODEL = (
+MODEL_IN_WORDS = (
     "P(c | answers) ~ prior(c) * sum over activities u of P(u) * sum over states of all spells of product over spells"
     " of P(state | c, u, condition) * product over things looked at of their likelihood. The sums, and what counts:"
     " rules/README.md, Recomputing a belief."
@@ -19,7 +19,7 @@ def tables_document(tables: Tables, book: Rulebook) -> dict[str, Any]:
     answers, readings and codes into weights of outcomes."""
     return {
         "format": 1,
-        "model": MODEL,
+        "model": MODEL_IN_WORDS,
         "vehicle": {
             "title": tables.vehicle.title,
             "cylinders": tables.vehicle.cylinders,

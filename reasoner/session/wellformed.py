@@ -15,8 +15,9 @@ from typing import Any
 from reasoner.rulebook.problem import near
 
 Schema = Mapping[str, Any]
-MOST = 1e12  # no reading, weight or price comes near it; a case on disk holds no larger number
-WORDS = {
+Message = Mapping[str, Any]
+LARGEST_VALUE = 1e12  # no reading, weight or price comes near it; a case on disk holds no larger number
+TYPE_WORDS = {
     "string": "text",
     "number": "a plain number",
     "integer": "a whole number",
@@ -53,7 +54,7 @@ def slip(message: Mapping[str, Any]) -> str:
 
 def _is(kind: str, value: Any) -> bool:
     if kind in ("number", "integer"):
-        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < MOST:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST_VALUE:
             return False  # NaN is not below anything
         return kind == "number" or value == int(value)
     types: Mapping[str, type] = {"string": str, "boolean": bool, "array": list, "object": dict, "null": type(None)}
@@ -117,4 +118,4 @@ def _called(at: str) -> str:
 
 
 def _wanted(kinds: list[str], at: str) -> str:
-    return f"{_called(at)} is not " + " or ".join(WORDS[kind] for kind in kinds)
+    return f"{_called(at)} is not " + " or ".join(TYPE_WORDS[kind] for kind in kinds)

@@ -27,7 +27,7 @@ PASSES = {"cant-tell": "can't tell", "no-tool": "no tool for it", "not-now": "no
 
 
 TIE = 1e-9  # outcomes whose weights differ by less than this share are equally likely
-EITHER = " | "  # no name of an outcome has it
+OUTCOME_OR = " | "  # no name of an outcome has it
 
 
 def range_text(low: float, high: float) -> str:
@@ -72,7 +72,7 @@ def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
     """Outcomes by place in words, the usual one last: `cylinder 3 wet with fuel, the rest the same`. An outcome may be
     several by name, with EITHER between them."""
     named = {o.name: o.text for o in check.outcomes}
-    texts = {value: " or ".join(named[name] for name in value.split(EITHER)) for value in values.values()}
+    texts = {value: " or ".join(named[name] for name in value.split(OUTCOME_OR)) for value in values.values()}
     usual = check.outcomes[0].name
     places = places_of(workup, check)
     groups: dict[str, list[int]] = {}
@@ -102,7 +102,7 @@ def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: s
 def given_text(workup: Workup, given: Given) -> str:
     """An answer in words: `Plugs after clearing: cylinder 3 wet with fuel, the rest the same (think so)`."""
     check = workup.book.checks[given.check]
-    seen = {place: EITHER.join(best_fitting(weights)) for place, weights in given.values.items()}
+    seen = {place: OUTCOME_OR.join(best_fitting(weights)) for place, weights in given.values.items()}
     extra = f" ({given.reading})" if given.reading else ("" if given.sure == "sure" else f" ({given.sure})")
     return f"{check.title}: {values_text(workup, check, seen)}{extra}"
 

@@ -29,8 +29,8 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session.car import known_car
 from reasoner.session.record import Record, fold, spells_of
 
-LEADS = 0.5  # more likely than not
-PLAIN = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
+LEADER_FROM = 0.5  # more likely than not
+PLAINLY_SHOWING = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,7 @@ class Workup:
     def _named(self) -> frozenset[int]:
         """Conditions in which it happens, by what was told and read, and in which nobody has looked. None once one
         repair leads: from then on a look has to earn its trip."""
-        if by_class(self.tables, self.belief.probability).max() >= LEADS:
+        if by_class(self.tables, self.belief.probability).max() >= LEADER_FROM:
             return frozenset()
         record, book, numbers = self.record, self.book, self.tables.condition_number
         named = {
@@ -176,7 +176,7 @@ class Workup:
         }
         if False in seen or said is not None:
             return False if False in seen else said
-        return True if seen or self.showing_now > PLAIN else None
+        return True if seen or self.showing_now > PLAINLY_SHOWING else None
 
     @property
     def showing_now(self) -> float:

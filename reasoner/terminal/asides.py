@@ -25,7 +25,7 @@ from reasoner.session.plain import effort_text, harmless, shortened
 from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices_block, head, numbered, para, rows, table
-from reasoner.terminal.pasted import MORE, ask_rest, code_lines, merged, slip_lines, take_log, take_pasted
+from reasoner.terminal.pasted import MORE, ask_for_log, ask_rest, code_lines, merged, slip_lines, take_pasted
 from reasoner.terminal.picking import ask, numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words, take_answer
@@ -162,7 +162,7 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
         if not line:
             return False
         try:
-            if check.computed and line.lower() in working.WORDS:
+            if check.computed and line.lower() in working.MEASURE_WORDS:
                 return working.ask_and_work_out(sitting, check, seen_in=seen_in)
             return take_answer(sitting, line, check, form, seen_in=seen_in)
         except Unclear as unclear:
@@ -336,7 +336,7 @@ def how(sitting: Sitting, rest: str, question: Question | None) -> bool:
     return False
 
 
-HELP = (
+HELP_TEXT = (
     ("2", "the second answer on the list"),
     ("2 think so", "not quite sure: also 2 t, or 2?"),
     ("2 guess", "a guess: also 2 g, or 2??"),
@@ -366,7 +366,7 @@ HELP = (
 
 
 def show_help(sitting: Sitting, rest: str, question: Question | None) -> bool:
-    lines = [(f"  {key}", text) for key, text in HELP]
+    lines = [(f"  {key}", text) for key, text in HELP_TEXT]
     sitting.desk.page(head("What you can type"), rows(lines, indent=0))
     return False
 
@@ -383,7 +383,7 @@ ASIDES: dict[str, Aside] = {
     "tools": kit,
     "car": tell_car,
     "verdict": so_far,
-    "log": take_log,
+    "log": ask_for_log,
     "care": care,
     "how": how,
     "help": show_help,

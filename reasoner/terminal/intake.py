@@ -12,7 +12,7 @@ from datetime import date
 
 from reasoner.measure.codes import read_codes
 from reasoner.measure.obd import looks_pasted
-from reasoner.network.vehicle import DEFAULTS, LAYOUTS, PROPERTIES, Vehicle, vehicle_from, vehicle_words
+from reasoner.network.vehicle import DEFAULTS, LAYOUTS, VEHICLE_CHOICES, Vehicle, vehicle_from, vehicle_words
 from reasoner.rulebook.model import At
 from reasoner.session import acts
 from reasoner.session.after_work import AfterWork
@@ -39,7 +39,7 @@ from reasoner.terminal.telling import (
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
 # What a value of a vehicle's property is called on the screen.
-CALLED = {
+CHOICE_AS_CALLED = {
     "port": "port",
     "direct": "direct",
     "dual": "both",
@@ -51,7 +51,7 @@ CALLED = {
 }
 
 
-USUAL = "Of this one: 198000 km, 2014, 3.0 L; or another car, V6 port airflow 198000 km; a: ask me one by one"
+USUAL_CAR_HELP = "Of this one: 198000 km, 2014, 3.0 L; or another car, V6 port airflow 198000 km; a: ask me one by one"
 IN_ONE_LINE = "Or all in one line: V6 port turbo airflow 198000 km 2003 3.0 L return line"
 
 
@@ -87,9 +87,9 @@ VEHICLE = (
     _Ask("layout", "Cylinders and layout (such as inline 4, V6, flat 4)"),
     _Ask("upstream sensors", "Sensors before the catalyst, 1 or 2", ("1", "2"), _several_sensors_possible),
     _Ask("banks", "Cylinders of bank 1 / of bank 2", matters=_two_banks),
-    _Ask("injection", "Injection", PROPERTIES["injection"]),
-    _Ask("charging", "Charging", PROPERTIES["charging"]),
-    _Ask("metering", "Air is measured by", PROPERTIES["metering"]),
+    _Ask("injection", "Injection", VEHICLE_CHOICES["injection"]),
+    _Ask("charging", "Charging", VEHICLE_CHOICES["charging"]),
+    _Ask("metering", "Air is measured by", VEHICLE_CHOICES["metering"]),
     _Ask("distance", "Distance run (such as 198000 km or 123000 mi)"),
 )
 
@@ -108,7 +108,7 @@ def _usual_car(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str] | None
     """The shop's usual car, with what is typed of this one; None where it is to be asked step by step."""
     vehicle, mistakes = vehicle_from(usual)
     assert vehicle is not None, mistakes  # settings with a mistake in them are refused before
-    desk.show(head("The car"), para(f"Most cars here: {_read_back(vehicle)}"), para(USUAL, style=QUIET))
+    desk.show(head("The car"), para(f"Most cars here: {_read_back(vehicle)}"), para(USUAL_CAR_HELP, style=QUIET))
     helps = "Such as 198000 km 2014, or another car: V6 port airflow 198000 km."
     while True:
         try:
@@ -158,9 +158,9 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
             continue
         default = fields.get(ask.key, "") or _without_saying(fields, ask)
         if ask.choices:
-            named = numbered(CALLED.get(c, c) for c in ask.choices)
+            named = numbered(CHOICE_AS_CALLED.get(c, c) for c in ask.choices)
             listed = "" if ask.choices == ("1", "2") else ": " + "  ".join(f"{n} {text}" for n, text in named)
-            prompt = f"{ask.question}{listed} [{CALLED.get(default, default) or 'not known'}] > "
+            prompt = f"{ask.question}{listed} [{CHOICE_AS_CALLED.get(default, default) or 'not known'}] > "
         else:
             prompt = f"{ask.question} [{default or 'not known'}] > "
         try:
@@ -217,7 +217,7 @@ def _whole(desk: Desk, line: str) -> dict[str, str] | None:
 
 def _read_back(vehicle: Vehicle) -> str:
     """`inline 4, direct, turbo or supercharger, airflow meter, 198000 km; one upstream sensor`."""
-    said = [CALLED.get(vehicle.properties.get(key, ""), "") for key in ("injection", "charging", "metering")]
+    said = [CHOICE_AS_CALLED.get(vehicle.properties.get(key, ""), "") for key in ("injection", "charging", "metering")]
     said[1] = {"none": "not charged"}.get(said[1], said[1])
     distance = f"{vehicle.distance_km:.0f} km" if vehicle.distance_km is not None else ""
     banks = " and ".join("-".join(map(str, bank)) for bank in vehicle.banks)
@@ -245,7 +245,9 @@ def _chosen(line: str, ask: _Ask) -> str:
     chosen = numbers_in(line, len(ask.choices))
     if chosen is not None and len(chosen) == 1:
         return ask.choices[chosen[0] - 1]
-    meant = [c for c in ask.choices if c.startswith(line.lower()) or CALLED.get(c, c).startswith(line.lower())]
+    meant = [
+        c for c in ask.choices if c.startswith(line.lower()) or CHOICE_AS_CALLED.get(c, c).startswith(line.lower())
+    ]
     return meant[0] if len(meant) == 1 else line
 
 
@@ -265,7 +267,7 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
     mend = mine.mend.removeprefix("one of: ")
     if ask.choices == ("1", "2"):
         return f'"{shortened(value, 24)}" is not possible here: 1 or 2.'
-    names = ", ".join(f"{n} {text}" for n, text in numbered(CALLED.get(c, c) for c in ask.choices))
+    names = ", ".join(f"{n} {text}" for n, text in numbered(CHOICE_AS_CALLED.get(c, c) for c in ask.choices))
     return f'"{shortened(value, 24)}" is not possible here: {names or mend}.'
 
 

@@ -22,11 +22,11 @@ from reasoner.session.workup import Workup
 from reasoner.terminal import asides, working
 from reasoner.terminal.blocks import numbered
 from reasoner.terminal.desk import Desk, Leave
-from reasoner.terminal.pasted import take_log, take_pasted
+from reasoner.terminal.pasted import ask_for_log, take_pasted
 from reasoner.terminal.picking import Back, ask, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Keep, Pages, Sitting, form_of, in_words, take_answer
-from reasoner.terminal.step import LETTERS, Surroundings, step_pages, yes_or_no
+from reasoner.terminal.step import ALL_LETTERS, Surroundings, step_pages, yes_or_no
 from reasoner.terminal.telling import ask_fact, ask_live, has_none
 
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
@@ -76,7 +76,7 @@ def run_loop(
 def _first(sitting: Sitting, file: str) -> None:
     """A log named when the program was started."""
     try:
-        take_log(sitting, file, None)
+        ask_for_log(sitting, file, None)
     except Refused as refused:
         sitting.desk.say(in_words(refused))
 
@@ -212,7 +212,7 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
         if asides.is_values(sitting, line):
             return After.DECIDE if asides.tell_seen(sitting, line, question) else After.SHOW
         check = acts.find_check(sitting.workup, question.way.check)
-        if question.works_out and line.lower() in working.WORDS:
+        if question.works_out and line.lower() in working.MEASURE_WORDS:
             return After.DECIDE if working.ask_and_work_out(sitting, check, sitting.talk.option) else After.SHOW
         form = form_of(sitting.workup, check, question.places)
         return After.DECIDE if take_answer(sitting, line, check, form, sitting.talk.option) else After.STAY
@@ -231,7 +231,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     A command is its whole word or its letter. Only those that take something more may be followed by it.
     """
     first, _, rest = line.partition(" ")
-    word = "stop" if line.lower() in LEAVING else LETTERS.get(first.lower(), first.lower())
+    word = "stop" if line.lower() in LEAVING else ALL_LETTERS.get(first.lower(), first.lower())
     known = word in asides.ASIDES or word == "stop"
     if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed", "log", "car", "live")):
         return "", ""

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import PurePath
 
 from reasoner.casebook.events import Event
-from reasoner.measure.codes import STATES, CodeList, TypedCode, described, read_codes
-from reasoner.measure.finding import MEANS
+from reasoner.measure.codes import CODE_STATES, CodeList, TypedCode, described, read_codes
+from reasoner.measure.finding import PLUS_MINUS_MEANS
 from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply, read_pasted
 from reasoner.measure.pids import DecodedValue
 from reasoner.session import acts, logged, readings
@@ -120,7 +120,7 @@ def _all_read(replies: Sequence[ControllerReply]) -> bool:
     """Whether stored, pending and permanent codes were all asked for and answered, if only with a refusal."""
     refused = {r.service for r in replies if isinstance(r, RefusedReply)}
     told = {r.state for r in replies if isinstance(r, Codes)}
-    return all(state in told or ASKED_BY[state] in refused for state in STATES)
+    return all(state in told or ASKED_BY[state] in refused for state in CODE_STATES)
 
 
 def _listed(values: Iterable[DecodedValue]) -> str:
@@ -158,11 +158,11 @@ def confirm_from_list(sitting: Sitting, most: int, helps: str) -> list[int]:
 # Read, what was understood read back, then kept as one step or not.
 
 FILE = "The path of a text file with a header and one row a sample, from where the program was started."
-LITRES = "With it the log's air is held against what the engine can take; Enter leaves that out."
+LITRES_HELP = "With it the log's air is held against what the engine can take; Enter leaves that out."
 KEEPS = "The answers above become one step of the case, which back takes back; n leaves the case as it is."
 
 
-def take_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
+def ask_for_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Take in the log of a file. Raises Refused where it is none; nothing has changed then, nor after going back."""
     try:
         return _taken(sitting, rest)
@@ -180,14 +180,14 @@ def _taken(sitting: Sitting, rest: str) -> bool:
     litres = (
         ""
         if logged.displacement_known(workup)
-        else ask(desk, "Displacement of the engine in L, Enter: not known > ", LITRES)
+        else ask(desk, "Displacement of the engine in L, Enter: not known > ", LITRES_HELP)
     )
     log, *answered = logged.take_log(workup, content, PurePath(file).name, columns, litres.strip())
     says = [("-", harmless(line)) for line in log.says]
     answers = logged.understood(workup, [log, *answered])
     listed = rows(numbered(map(harmless, answers)))
     desk.page(
-        head("The log says", MEANS.rstrip(".")),
+        head("The log says", PLUS_MINUS_MEANS.rstrip(".")),
         rows(says),
         head("As answers", "each in a spell of its own time"),
         listed,

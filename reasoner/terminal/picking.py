@@ -11,7 +11,7 @@ from reasoner.terminal.desk import Desk, Leave
 # ---- A line asked for within something -------------------------------------------------------------------------------
 # H explains it, b goes back, q keeps everything and leaves. The same everywhere.
 
-HELP = ("h", "help", "?")
+HELP_WORDS = ("h", "help", "?")
 BACK = ("b", "back")
 QUIT = ("q", "quit")
 
@@ -29,7 +29,7 @@ def ask(desk: Desk, prompt: str, helps: str) -> str:
             raise Back
         if word in QUIT:
             raise Leave("stop")
-        if word not in HELP:
+        if word not in HELP_WORDS:
             return line
         desk.say(f"{helps} b: back. q: keep everything and leave.")
 

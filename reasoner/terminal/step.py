@@ -18,7 +18,7 @@ from reasoner.session.words import percent, place_text, range_text
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices_block, first_clause, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
 
-KEYS = {
+QUESTION_KEYS = {
     "b": "back",
     "w": "why",
     "t": "tell",
@@ -31,14 +31,14 @@ KEYS = {
 }
 ORDER = ("top", "leading", "title", "facts", "care", "reach", "how", "why", "there", "instead", "answers", "keys")
 FIRST = ("care", "reach", "facts")  # read before anything is done
-LEAST = 3  # suspects on the screen, whatever else has to wait
+LEAST_SUSPECTS = 3  # suspects on the screen, whatever else has to wait
 FACTOR = 3.0  # and all that are not less likely than the first by more than this
 FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide the range of a chance may be to be called so
-FRAME = "Or the whole frame in one line: rpm 780 load 24 ect 92 stft -12 ltft -14"
+FRAME_PROMPT = "Or the whole frame in one line: rpm 780 load 24 ect 92 stft -12 ltft -14"
 EARLIER = 3  # earlier readings beside a question
 SELDOM = 0.05  # outcomes less likely than this are left to `why`
 UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
-LETTERS = {**KEYS, "k": "kit", "h": "help", "?": "help"}
+ALL_LETTERS = {**QUESTION_KEYS, "k": "kit", "h": "help", "?": "help"}
 
 
 @dataclass(frozen=True)
@@ -82,12 +82,12 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
         "facts": show(*_facts(question, around.before)),
         "how": show(*_how(question)),
         "answers": show(*answer_blocks(question, desk.width)),
-        "leading": show(*belief_blocks(belief, LEAST, cylinders=False)),
+        "leading": show(*belief_blocks(belief, LEAST_SUSPECTS, cylinders=False)),
     }
     wished = [  # for the last page, the most wanted first
         *((name, parts[name]) for name in FIRST),
         ("why", show(*why_blocks(question, 1))),
-        ("leading", show(*belief_blocks(belief, LEAST))),
+        ("leading", show(*belief_blocks(belief, LEAST_SUSPECTS))),
         ("leading", show(*belief_blocks(belief, close_suspects(belief)))),
         ("why", show(*why_blocks(question, 2))),
         ("instead", show(*_instead(question, times=False))),
@@ -125,7 +125,7 @@ def _in_order(parts: Mapping[str, list[str]]) -> list[str]:
 def close_suspects(belief: BeliefDoc) -> int:
     """How many suspects belong on the screen: all within a factor of three of the first, three at least."""
     chances = [suspect.probability for suspect in belief.faults]
-    return max(LEAST, sum(p >= chances[0] / FACTOR for p in chances)) if chances else LEAST
+    return max(LEAST_SUSPECTS, sum(p >= chances[0] / FACTOR for p in chances)) if chances else LEAST_SUSPECTS
 
 
 def _cut(lines: list[str], room: int, asks: str) -> list[Page]:
@@ -324,7 +324,7 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     if len(question.places) > 1:
         blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
     if question.works_out and question.works_out.frame:
-        blocks.append(para(FRAME, style=QUIET))
+        blocks.append(para(FRAME_PROMPT, style=QUIET))
     if question.lists_codes:
         blocks.append(para(codes, style=QUIET))
     return [*blocks, none]
@@ -348,7 +348,7 @@ def _reading_hint(question: Question) -> str:
 
 def key_blocks(question: Question) -> list[RenderableType]:
     taken = "n" if yes_or_no(question) else ""  # there it is an answer, and `note` is typed in full
-    text = "  ".join(f"{k} {name}" for k, name in KEYS.items() if k != taken)
+    text = "  ".join(f"{k} {name}" for k, name in QUESTION_KEYS.items() if k != taken)
     return [Text(text, style=QUIET)]
 
 

@@ -27,7 +27,7 @@ from reasoner.terminal.sitting import Sitting, in_words
 # ---- The car as equipped, on the screen ------------------------------------------------------------------------------
 # One line where a fact matters, this car has none, and car for all of it.
 
-TYPED = ("displacement", "model year", "distance")  # facts that are typed, not chosen
+TYPED_FACTS = ("displacement", "model year", "distance")  # facts that are typed, not chosen
 
 
 def ask_fact(sitting: Sitting, fact: FactDoc) -> bool:
@@ -60,7 +60,7 @@ def has_none(sitting: Sitting, check: str) -> bool:
 def tell_car(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What is known of the car; numbers change it, `model year 2014` says a figure."""
     desk, workup = sitting.desk, sitting.workup
-    key = next((key for key in TYPED if rest.lower().startswith(key)), None)
+    key = next((key for key in TYPED_FACTS if rest.lower().startswith(key)), None)
     if key is not None:
         return _tried(sitting, {key: rest[len(key) :].strip(" :=")})
     facts = tuple(fitted.fact_document(entry) for entry in workup.book.equipment.values())
@@ -182,15 +182,15 @@ def _ask_also(sitting: Sitting) -> None:
         sitting.keep(story.tell_also(sitting.workup, told), "Kept: what else it hangs on.")
 
 
-FRAME = "Such as: P0172 rpm 780 load 24 ect 92 run 85 stft -12 ltft -14 map 31 purge 0. Any may be left out."
-RICH = "rich"  # in the standard's name of a code
+FRAME_HELP = "Such as: P0172 rpm 780 load 24 ect 92 run 85 stft -12 ltft -14 map 31 purge 0. Any may be left out."
+RICH_IN_CODE_NAME = "rich"  # in the standard's name of a code
 
 
 def ask_frame(sitting: Sitting, line: str = "") -> None:
     """A freeze frame in one line, or several one after another; what it answers is offered, the rest is noted. line:
     the only one, where it was typed already."""
     if not line:
-        sitting.desk.show(head("Freeze frame"), para(FRAME, style=QUIET))
+        sitting.desk.show(head("Freeze frame"), para(FRAME_HELP, style=QUIET))
     only = bool(line)
     prompt, helps = (
         "Its values in one line, none: no frame is stored, Enter: that is all > ",
@@ -207,7 +207,7 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
             continue
         values = _read_back(sitting, frame.values, frame.odd)
         title = sitting.workup.book.codes[frame.code].title if frame.code in sitting.workup.book.codes else ""
-        weighed = not frame.code or RICH in title.lower()
+        weighed = not frame.code or RICH_IN_CODE_NAME in title.lower()
         if not weighed:
             sitting.desk.say(f"{frame.code} is no code of a rich mixture: its frame is noted, and not weighed.")
         put_right = "".join(f", {v.name} {v.value:g} {v.unit}" for v in values if v not in frame.values)
@@ -316,7 +316,7 @@ def _side_by_side(sitting: Sitting, states: Sequence[readings.LiveState]) -> lis
     return [head("Read as", "total below -10 %: rich"), table(lines, [QUIET])]
 
 
-PARTS: dict[str, tuple[str, str, Callable[[Sitting], object]]] = {
+TELLING_PARTS: dict[str, tuple[str, str, Callable[[Sitting], object]]] = {
     "work": ("w", "work done lately", ask_work),
     "pattern": ("p", "when it happens", ask_story),
     "frame": ("f", "a freeze frame", ask_frame),
@@ -327,7 +327,7 @@ def open_parts(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], obj
     """What can be told of this car and was not yet, by its letter."""
     return {
         letter: (title, part)
-        for kind, (letter, title, part) in PARTS.items()
+        for kind, (letter, title, part) in TELLING_PARTS.items()
         if (readings.frame_checks(sitting.workup) if kind == "frame" else story.tellable(sitting.workup, kind))
     }
 

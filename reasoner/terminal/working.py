@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from rich.console import RenderableType
 
 from reasoner.inference.plan import Option
-from reasoner.measure.asks import EXAMPLE, Ask, Inputs, OperatingPoint, Trouble, take_input
+from reasoner.measure.asks import EXAMPLE_INPUT, Ask, Inputs, OperatingPoint, Trouble, take_input
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
@@ -19,8 +19,8 @@ from reasoner.terminal.picking import Back
 from reasoner.terminal.picking import ask as ask_line
 from reasoner.terminal.sitting import Sitting, in_words
 
-WORDS = ("m", "measure")
-SMALL = 0.05  # outcomes with less of the weight than this are not listed
+MEASURE_WORDS = ("m", "measure")
+NOT_LISTED = 0.05  # outcomes with less of the weight than this are not listed
 
 
 def ask_and_work_out(
@@ -102,7 +102,7 @@ def _so_far(asks: tuple[Ask, ...], texts: Mapping[str, str], sitting: Sitting) -
 
 def _prompt(ask: Ask, places: tuple[int, ...], before: str, metered: bool) -> str:
     unit = f" in {ask.unit}" if ask.unit else ""
-    hint = f" ({EXAMPLE}{'' if metered else ', or 32 kPa 700 rpm 40 C'})" if ask.point else unit
+    hint = f" ({EXAMPLE_INPUT}{'' if metered else ', or 32 kPa 700 rpm 40 C'})" if ask.point else unit
     where = "" if len(places) == 1 else f", by {ask.at} ({' '.join(f'{p}=..' for p in places)})"
     return f"{ask.say}{hint}{where}{f' [{before}]' if before else ''} > "
 
@@ -129,7 +129,7 @@ def _shares(weights: Mapping[str, float], texts: Mapping[str, str]) -> str:
     """`rich 96 %, normal 4 %`: how well each outcome fits, as shares of the whole."""
     whole = sum(weights.values())
     ranked = sorted(((weight / whole, texts[name]) for name, weight in weights.items()), key=lambda pair: -pair[0])
-    return "; ".join(f"{text}: {percent(share)}" for share, text in ranked if share >= SMALL)
+    return "; ".join(f"{text}: {percent(share)}" for share, text in ranked if share >= NOT_LISTED)
 
 
 def _keep(sitting: Sitting, check: Check, worked: Worked, option: Option | None, seen_in: str | None) -> bool:

@@ -25,7 +25,7 @@ from reasoner.trial.virtual import Car, World, outcomes_by_name, spell_key, virt
 
 Perturb = Literal["none", "within", "beyond"]
 LOOSENED = {"within": 1.0, "beyond": 4.0}  # beyond: the rules are worth a quarter of the cases they claim
-MOST_STEPS = 80  # of one car; nobody goes on for so long
+MOST_STEPS_OF_A_CAR = 80  # of one car; nobody goes on for so long
 
 Chooser = Callable[[Workup, int], tuple[Option | None, int]]
 
@@ -116,7 +116,7 @@ def run_car(start: Workup, world: World, seed: int, number: int, choose: Chooser
     workup = start.after(acts.list_codes(start, [(code, ["stored"]) for code in codes]))
     steps: list[TrialStep] = []
     memory = 0
-    while len(steps) < MOST_STEPS:
+    while len(steps) < MOST_STEPS_OF_A_CAR:
         option, memory = choose(workup, memory)
         if option is None:
             break

@@ -17,7 +17,7 @@ from reasoner.inference.scoring import Score, score
 from reasoner.rulebook.model import Rulebook
 from reasoner.trial.trial import TrialRun
 
-FIRM = 0.9
+FIRM_CLAIM = 0.9
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def trialled(name: str, runs: Sequence[TrialRun], book: Rulebook) -> Trialled:
         given=_rate(r.given for r in runs),
         right=_rate(r.right for r in given) if given else None,
         right_place=_rate(r.right_class for r in runs),
-        firm_wrong=_rate(r.firmness >= FIRM and not r.right for r in given) if given else None,
+        firm_wrong=_rate(r.firmness >= FIRM_CLAIM and not r.right for r in given) if given else None,
         minutes=fmean(r.minutes for r in runs),
         half=median(r.minutes for r in runs),
         waiting=fmean(r.wait for r in runs),

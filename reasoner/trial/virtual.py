@@ -16,7 +16,7 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Record
 
 # How sure the observer says to be, and how often. Judgement, no source: most readings are read off a display.
-SURE = {"sure": 0.9, "think so": 0.08, "guess": 0.02}
+SURENESS_DRAWN = {"sure": 0.9, "think so": 0.08, "guess": 0.02}
 
 Spelled = tuple[str | None, int]  # a condition, and the number of its spell on this car
 
@@ -98,7 +98,7 @@ class Car:
     ) -> tuple[str, dict[int, int]]:
         """How sure the observer is, and what is reported: what is there, or by mistake another outcome."""
         when = () if table.ever else spell
-        sure = list(SURE)[_draw(SURE.values(), self._dice("report", table.name, *when))]
+        sure = list(SURENESS_DRAWN)[_draw(SURENESS_DRAWN.values(), self._dice("report", table.name, *when))]
         said = {}
         for place, outcome in there.items():
             others = [o for o in range(len(table.outcomes)) if o != outcome]

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reasoner.casebook import journal, store
-from reasoner.casebook.casefile import LARGEST, load_case, load_ends, parse_case
+from reasoner.casebook.casefile import LARGEST_CASE, load_case, load_ends, parse_case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import event_line, head_text
 from tests.casebook.small import ANSWER, HEAD, NOTE, write
@@ -224,7 +224,7 @@ def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: 
         path.symlink_to(tmp_path / "gone")
     elif kind == "too large":
         path.touch()
-        os.truncate(path, LARGEST + 1)
+        os.truncate(path, LARGEST_CASE + 1)
     expected |= {"pipe": "this is a pipe or a device, not a file", "device": "this is a pipe or a device, not a file"}
     expected |= {"circle": "the case cannot be opened: its links lead round in a circle"}
     expected |= {"link to nothing": expected["nothing"], "too large": "larger than 8 MB, which no case is"}

@@ -13,7 +13,7 @@ import pytest
 from reasoner.casebook import journal
 from reasoner.casebook.events import Noted
 from reasoner.casebook.index import row_of
-from reasoner.casebook.shape import KINDS, load_sound
+from reasoner.casebook.shape import EVENT_KINDS, load_sound
 from reasoner.history.learning import lesson
 from reasoner.history.replay import Grade, replay
 from reasoner.history.review import judge
@@ -74,7 +74,7 @@ def test_every_view_of_it_works(path: Path) -> None:
 
 def test_every_kind_of_event_is_in_one_of_them() -> None:
     """So that no kind can change its form without one of these failing."""
-    assert {event.kind for path in FORMS for event in load_sound(path).events} == set(KINDS)
+    assert {event.kind for path in FORMS for event in load_sound(path).events} == set(EVENT_KINDS)
 
 
 def test_what_was_put_right_counts() -> None:

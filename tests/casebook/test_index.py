@@ -21,7 +21,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with cases that were not changed just now, small enough to be read at once, but indexed all the same."""
     monkeypatch.setattr(index, "WORTH", 1)
     monkeypatch.setattr(
-        index, "SETTLES", -(10**18)
+        index, "DISK_TIME_STEP", -(10**18)
     )  # the time an entry was changed cannot be set, so it is not waited for
     for path in (ROOT / "cases").glob("*.yaml"):
         shutil.copy(path, tmp_path)
@@ -96,7 +96,7 @@ def test_a_file_of_the_same_size_and_time_is_read_all_the_same(shop: Path, reads
 
 
 def test_what_was_changed_just_now_is_not_trusted(shop: Path, reads: Reads, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(index, "SETTLES", 10**12)
+    monkeypatch.setattr(index, "DISK_TIME_STEP", 10**12)
     every = len(reads.of(shop))
     assert len(reads.of(shop)) == every > 10
 
@@ -117,18 +117,18 @@ def test_what_was_changed_just_now_is_not_trusted(shop: Path, reads: Reads, monk
 )
 def test_a_damaged_index_costs_time_and_nothing_else(shop: Path, damage: bytes) -> None:
     whole = case_rows(shop)
-    (shop / index.NAME).write_bytes(damage.replace(b"KEYS", json.dumps(index.KEYS).encode()))
+    (shop / index.INDEX_NAME).write_bytes(damage.replace(b"KEYS", json.dumps(index.ROW_KEYS).encode()))
     assert case_rows(shop) == whole
     assert case_rows(shop) == whole
 
 
 def test_a_forged_row_is_read_anew(shop: Path) -> None:
     whole = case_rows(shop)
-    data = json.loads((shop / index.NAME).read_text())
+    data = json.loads((shop / index.INDEX_NAME).read_text())
     values = data["cases"]["six-bank-two"][1]
     for forged in (7, ["x"], None):
-        values[index.KEYS.index("state")] = forged
-        (shop / index.NAME).write_text(json.dumps(data))
+        values[index.ROW_KEYS.index("state")] = forged
+        (shop / index.INDEX_NAME).write_text(json.dumps(data))
         assert case_rows(shop) == whole
 
 
@@ -138,13 +138,13 @@ def test_no_index_where_none_can_be_written(shop: Path, monkeypatch: pytest.Monk
 
     monkeypatch.setattr(index.tempfile, "mkstemp", full)
     assert len(case_rows(shop)) > 10
-    assert not (shop / index.NAME).exists()
+    assert not (shop / index.INDEX_NAME).exists()
 
 
 def test_few_cases_need_none(tmp_path: Path) -> None:
     shutil.copy(ROOT / "cases" / "six-bank-two.yaml", tmp_path)
     assert len(case_rows(tmp_path)) == 1
-    assert not (tmp_path / index.NAME).exists()
+    assert not (tmp_path / index.INDEX_NAME).exists()
 
 
 def test_damaged_files_have_a_row_with_one_line(shop: Path) -> None:

@@ -18,7 +18,7 @@ import pytest
 import yaml
 
 from reasoner.casebook import journal, store
-from reasoner.casebook.casefile import LARGEST, load_case
+from reasoner.casebook.casefile import LARGEST_CASE, load_case
 from reasoner.casebook.trouble import CasebookError, TakenError
 from reasoner.casebook.writing import event_line
 from tests.casebook.small import ANSWER, HEAD, NOTE, write
@@ -500,7 +500,7 @@ def test_a_case_stays_small_enough_to_be_read(tmp_path: Path) -> None:
         with pytest.raises(CasebookError, match="the case would grow over 7 MB"):
             kept.append({"event": "note", "text": "x" * 1_001_000})
         kept.append(NOTE)
-    assert path.stat().st_size < LARGEST
+    assert path.stat().st_size < LARGEST_CASE
     with path.open("ab") as file:
         file.write(b"- {" + b"\xff" * 900_000)
     with journal.resume(path) as kept:

@@ -25,7 +25,7 @@ ROOT = Path(__file__).parent.parent.parent
 KILLS = int(os.environ.get("REASONER_KILLS", "20"))
 A_CASE = 5  # kills on the same file, so that later ones find what earlier ones left
 LONG = 400_000  # bytes of a long event, which the kernel takes in many pieces
-ROOM = journal.FULL - 2 * LONG  # a quick disk fills a case before the kill: the child then only waits for it
+ROOM = journal.FULL_CASE - 2 * LONG  # a quick disk fills a case before the kill: the child then only waits for it
 
 CHILD = """
 import sys

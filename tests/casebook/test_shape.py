@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from reasoner.casebook.casefile import load_case
 from reasoner.casebook.events import event_as_written
-from reasoner.casebook.shape import SHAPES, load_sound, read_event, wrong_with
+from reasoner.casebook.shape import EVENT_SHAPES, load_sound, read_event, wrong_with
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import flow
 from tests.casebook.small import HEAD, plain_data, write
@@ -77,10 +77,10 @@ def test_any_event_is_judged(event: dict[str, object]) -> None:
     assert isinstance(wrong_with(event), str)
 
 
-@given(st.sampled_from(sorted(SHAPES)), st.dictionaries(st.text(max_size=9), plain_data, max_size=3))
+@given(st.sampled_from(sorted(EVENT_SHAPES)), st.dictionaries(st.text(max_size=9), plain_data, max_size=3))
 def test_whatever_passes_has_what_its_kind_needs(kind: str, rest: dict[str, object]) -> None:
     event = {"event": kind, **{k: v for k, v in rest.items() if k not in ("event", "step", "at")}}
-    needed = [key for key in SHAPES[kind] if not key.endswith("?")]
+    needed = [key for key in EVENT_SHAPES[kind] if not key.endswith("?")]
     if not wrong_with(event):
         assert all(key in event for key in needed)
 

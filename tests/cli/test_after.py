@@ -15,7 +15,7 @@ from reasoner.casebook.casefile import load_case
 from reasoner.casebook.journal import resume
 from reasoner.cli import exits
 from reasoner.cli.main import cli
-from reasoner.cli.shop import SETTINGS
+from reasoner.cli.shop import SETTINGS_VARIABLE
 
 ROOT = Path(__file__).parents[2]
 
@@ -65,7 +65,7 @@ def test_prices_change_the_choice(case: Path, tmp_path: Path) -> None:
 def test_no_such_case(tmp_path: Path) -> None:
     for command in ("decide", "sheet", "prove"):
         found = run(command, "nowhere", "--cases", str(tmp_path))
-        assert found.exit_code == exits.CASE and found.stderr.startswith("Error:")
+        assert found.exit_code == exits.CASE_UNUSABLE and found.stderr.startswith("Error:")
 
 
 def test_first_things_first(case: Path) -> None:
@@ -165,7 +165,7 @@ def test_settings_are_used_without_being_named(
     case: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, reasoner: Callable[..., CompletedProcess[str]]
 ) -> None:
     """`diagnose`, `decide`, `sheet` and `report` reckon with the shop's prices, wherever they are said."""
-    monkeypatch.delenv(SETTINGS)
+    monkeypatch.delenv(SETTINGS_VARIABLE)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
     monkeypatch.setenv("APPDATA", str(tmp_path))
     before = run("decide", str(case)).output
@@ -201,7 +201,7 @@ def test_a_new_case_begins_with_the_shops_car_and_tools(
 
 def test_settings_shown_and_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shop = tmp_path / "deep" / "settings.yaml"
-    monkeypatch.setenv(SETTINGS, str(shop))
+    monkeypatch.setenv(SETTINGS_VARIABLE, str(shop))
     assert run("settings").exit_code == exits.PROBLEMS  # named, and not there
     assert run("settings", "--write").exit_code == exits.FINE and shop.exists()
     again = run("settings", "--write")
@@ -227,7 +227,7 @@ def test_a_mistake_in_the_settings_is_said_with_its_line(command: list[str], cas
 
 
 def test_settings_that_are_named_and_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, case: Path) -> None:
-    monkeypatch.setenv(SETTINGS, str(tmp_path / "nowhere.yaml"))
+    monkeypatch.setenv(SETTINGS_VARIABLE, str(tmp_path / "nowhere.yaml"))
     found = run("decide", str(case))
     assert found.exit_code == exits.PROBLEMS and "cannot be opened" in found.stderr
 

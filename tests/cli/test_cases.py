@@ -194,7 +194,7 @@ def test_the_shop_rule_that_made_the_difference(reasoner: Run) -> None:
 
 def test_what_is_no_case_is_not_called_damaged(reasoner: Run, few: Path) -> None:
     found = reasoner("cases", "replay", "no/such/folder")
-    assert found.returncode == exits.CASE and 'no case and no folder "no/such/folder"' in found.stderr
+    assert found.returncode == exits.CASE_UNUSABLE and 'no case and no folder "no/such/folder"' in found.stderr
 
 
 def test_many_cases_are_spread_over_processes_with_the_same_result(process: Run, environ: dict[str, str]) -> None:
@@ -256,7 +256,7 @@ def test_what_was_learned_is_rules_and_is_not_learned_from_twice(reasoner: Run, 
     assert "put aside" in again.stderr
     assert json.loads(again.stdout)["learned"] == json.loads(once.stdout)["learned"]
     refused = reasoner("cases", "learn", "--write", str(file))
-    assert refused.returncode == exits.CASE and "already" in refused.stderr
+    assert refused.returncode == exits.CASE_UNUSABLE and "already" in refused.stderr
 
 
 # ---- import, correct, close, anonymise -------------------------------------------------------------------------------
@@ -292,7 +292,7 @@ def test_an_answer_is_put_right_and_both_stay_in_the_file(reasoner: Run, few: Pa
     before = path.read_text(encoding="utf-8")
     step = next(e.step for e in load_sound(path).events if getattr(e, "check", "") == "smell-of-fuel")
     wrong = reasoner("cases", "correct", CASE, "--step", str(step), "--answer", "purple", "--because", "x")
-    assert wrong.returncode == exits.CASE and "one of: no, yes" in wrong.stderr
+    assert wrong.returncode == exits.CASE_UNUSABLE and "one of: no, yes" in wrong.stderr
     assert path.read_text(encoding="utf-8") == before
     done = reasoner(
         "cases", "correct", CASE, "--step", str(step), "--answer", "no", "--because", "that was the other car"
@@ -308,14 +308,14 @@ def test_an_answer_is_put_right_and_both_stay_in_the_file(reasoner: Run, few: Pa
     assert "Smell of fuel" not in reasoner("cases", "show", CASE).stdout.split("PUT RIGHT")[0]
     assert reasoner("cases", "correct", CASE, "--because", "x").returncode == exits.USAGE
     off = reasoner("cases", "correct", CASE, "--vehicle", "layout=inline 9", "--because", "x")
-    assert off.returncode == exits.CASE and "inline 9" in off.stderr
+    assert off.returncode == exits.CASE_UNUSABLE and "inline 9" in off.stderr
     assert reasoner("cases", "correct", CASE, "--vehicle", "distance=12000 km", "--because", "misread").returncode == 0
     assert json.loads(reasoner("cases", "find", "--vehicle", "12000", "--json").stdout)["case"] == CASE
 
 
 def test_closing(reasoner: Run, few: Path) -> None:
     refused = reasoner("cases", "close", "old-coupe", "--state", "proven", "--fault", "airflow-meter-intermitent")
-    assert refused.returncode == exits.CASE and "airflow-meter-intermittent" in refused.stderr
+    assert refused.returncode == exits.CASE_UNUSABLE and "airflow-meter-intermittent" in refused.stderr
     done = reasoner(
         "cases", "close", "old-coupe", "--state", "cured but unproven", "--fault", "airflow-meter-intermittent"
     )
@@ -333,7 +333,7 @@ def test_a_copy_to_give_away(reasoner: Run, few: Path, tmp_path: Path) -> None:
     text = to.read_text(encoding="utf-8")
     assert "hatchback" not in text.lower() and "2026" not in text and "Smells and idles" not in text
     again = reasoner("cases", "anonymise", CASE, "--to", str(to))
-    assert again.returncode == exits.CASE and to.read_text(encoding="utf-8") == text
+    assert again.returncode == exits.CASE_UNUSABLE and to.read_text(encoding="utf-8") == text
     assert "Purge valve leaks or sticks open" in reasoner("cases", "show", str(to)).stdout
 
 
@@ -379,7 +379,7 @@ def test_damage_is_one_clear_line_and_good_ones_beside_still_work(reasoner: Run,
         assert found.stdout
     for name in names.values():
         shown = reasoner("cases", "show", name)
-        assert shown.returncode == exits.CASE and shown.stderr.startswith("Error: "), (name, shown.stderr)
+        assert shown.returncode == exits.CASE_UNUSABLE and shown.stderr.startswith("Error: "), (name, shown.stderr)
         assert "\x1b" not in shown.stderr
     assert reasoner("cases", "show", CASE).returncode == exits.FINE
     listed = reasoner("cases", "list")

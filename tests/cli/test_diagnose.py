@@ -177,7 +177,7 @@ def test_control_characters_in_text_are_kept_harmless(reasoner: Run, environ: di
 @pytest.mark.parametrize("name", ["../up", "a/b", "con", "x" * 200, "bad\x1bname"])
 def test_names_no_file_should_have_are_refused(reasoner: Run, name: str) -> None:
     found = reasoner("diagnose", name, "--json")
-    assert found.returncode == exits.CASE
+    assert found.returncode == exits.CASE_UNUSABLE
     assert found.stdout == ""
     assert found.stderr.startswith("Error: ")
     assert "Traceback" not in found.stderr
@@ -187,7 +187,7 @@ def test_an_unwritable_folder_is_said_before_anything_is_asked(reasoner: Run, tm
     blocked = tmp_path / "file"
     blocked.write_text("in the way")
     found = reasoner("diagnose", "--json", REASONER_CASES=str(blocked / "cases"))
-    assert found.returncode == exits.CASE
+    assert found.returncode == exits.CASE_UNUSABLE
     assert found.stdout == ""
     assert "Error: " in found.stderr
 
@@ -209,7 +209,7 @@ def test_a_full_disk_is_said_before_anything_is_asked(reasoner: Run) -> None:
         text=True,
         env={**os.environ, "REASONER_CASES": str(folder)},
     )
-    assert found.returncode == exits.CASE
+    assert found.returncode == exits.CASE_UNUSABLE
     assert found.stdout == ""
     assert found.stderr.count("\n") <= 2
     assert "Traceback" not in found.stderr
@@ -224,7 +224,7 @@ def test_two_programs_on_one_case_are_refused(environ: dict[str, str], reasoner:
         first.stdout.readline()
         second = reasoner("diagnose", "c", "--json")
         first.kill()
-    assert second.returncode == exits.CASE
+    assert second.returncode == exits.CASE_UNUSABLE
     assert "another program has this case open" in second.stderr
     assert reasoner("diagnose", "c", "--json").returncode == exits.FINE  # a lock dies with its program
 
@@ -265,7 +265,7 @@ def test_a_case_of_a_newer_form_is_refused(reasoner: Run, environ: dict[str, str
     path = Path(environ["REASONER_CASES"], "c.yaml")
     path.write_text(path.read_text().replace("format: 1", "format: 99", 1))
     found = reasoner("diagnose", "c", "--json")
-    assert found.returncode == exits.CASE
+    assert found.returncode == exits.CASE_UNUSABLE
     assert "99" in found.stderr
 
 

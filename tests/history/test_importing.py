@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from reasoner.casebook.events import Answered
 from reasoner.casebook.rows import TableLine, read_rows
 from reasoner.casebook.shape import wrong_with
-from reasoner.history.importing import EXAMPLE, NewCase, mapping_of, read_cases
+from reasoner.history.importing import EXAMPLE_COLUMNS, NewCase, mapping_of, read_cases
 from reasoner.history.trace import trace
 from reasoner.session import acts
 from tests.events import as_written
@@ -156,7 +156,7 @@ def test_a_mapping_that_makes_no_sense_is_refused(said: Any) -> None:
 def test_the_example_of_a_mapping_is_one() -> None:
     from reasoner.casebook.casefile import read_plain
 
-    said = read_plain(EXAMPLE, typed=False)
+    said = read_plain(EXAMPLE_COLUMNS, typed=False)
     assert isinstance(said, dict)
     headings = [*said["columns"].values(), *said["answers"].values()]
     assert mapping_of(said, headings).words["check"] == {"plug check": "plugs-after-clearing"}

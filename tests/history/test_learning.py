@@ -13,7 +13,7 @@ import pytest
 from reasoner.casebook.events import Closed, Event
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.learning import UNPROVEN, Lesson, Total, held_out, learn, lesson, log_score
-from reasoner.history.overlay import SOURCE, Learned, as_rules, overlaid
+from reasoner.history.overlay import LEARNED_SOURCE, Learned, as_rules, overlaid
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
 from reasoner.inference.dirichlet import prior_worth
@@ -229,7 +229,7 @@ def test_the_file_has_before_after_and_the_cases() -> None:
     line = next(line for line in text.split("\n") if line.strip().startswith(f"# {one.trail[3]}: "))
     assert f"{100 * one.before[0]:.1f} % -> {100 * one.after[0]:.1f} %" in line
     assert f"worth {one.weight:g}, now" in line and one.behind[0] in line
-    assert f"source: {SOURCE}" in text and text.count("\n  ") > 50
+    assert f"source: {LEARNED_SOURCE}" in text and text.count("\n  ") > 50
 
 
 def test_a_file_without_statements_is_marked_too(tmp_path: Path) -> None:
@@ -238,10 +238,10 @@ def test_a_file_without_statements_is_marked_too(tmp_path: Path) -> None:
     path = tmp_path / "learned.yaml"
     path.write_text(as_rules(book(), learned, "x", []), encoding="utf-8")
     read = read_rules([ROOT / "rules"], over=[path])
-    assert SOURCE in read.sources
-    assert dict(read.waived["sources", SOURCE]) == {"unused": "it marks this file"}
+    assert LEARNED_SOURCE in read.sources
+    assert dict(read.waived["sources", LEARNED_SOURCE]) == {"unused": "it marks this file"}
     path.write_text(as_rules(book(), everything(0.02), "x", []), encoding="utf-8")
-    assert ("sources", SOURCE) not in read_rules([ROOT / "rules"], over=[path]).waived
+    assert ("sources", LEARNED_SOURCE) not in read_rules([ROOT / "rules"], over=[path]).waived
 
 
 def test_nothing_learned_is_an_empty_file_of_rules() -> None:

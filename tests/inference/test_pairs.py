@@ -164,7 +164,7 @@ def test_equal_looks_make_groups(seed: int) -> None:
 def test_a_beam_is_near_what_is_exact(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     model, spells = random_case(seed, spells=4)
     exact = believe(with_pairs(make_tables(model), [(0, 4)], SHARE), as_spells(spells)).probability
-    monkeypatch.setattr(engine, "WIDTH", 24)
+    monkeypatch.setattr(engine, "PAIR_WIDTH", 24)
     cut = believe(with_pairs(make_tables(model), [(0, 4)], SHARE), as_spells(spells)).probability
     assert cut == pytest.approx(exact, abs=0.02)
 
@@ -266,7 +266,7 @@ def test_the_look_from_afar_misses_no_pair_that_would_matter(seed: int) -> None:
     wanted = {
         (int(a), int(b))
         for (a, b), much, p in zip(whole.pairs, better, belief.probability[5:], strict=True)
-        if much >= least and p >= 1.5 * engine.HARDLY
+        if much >= least and p >= 1.5 * engine.LEAST_PAIR
     }
     found = tables_with_pairs(tables, as_spells(spells), SHARE, least)
     assert wanted <= {(int(a), int(b)) for a, b in found.pairs}

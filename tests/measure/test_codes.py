@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.codes import STATES, CodeList, Control, control, described, nearest_code, read_codes
-from reasoner.measure.reading import SHOWN
+from reasoner.measure.codes import CODE_STATES, CodeList, Control, control, described, nearest_code, read_codes
+from reasoner.measure.reading import QUOTED_LENGTH
 
-ALL = frozenset(STATES)
+ALL = frozenset(CODE_STATES)
 
 
 def said(text: str) -> dict[str, set[str]]:
@@ -178,10 +178,10 @@ def test_never_raises_and_every_part_is_sound(text: str) -> None:
         control(typed.code)
         assert typed.states <= ALL and not (typed.states & found.empty)
     for slip in found.slips:
-        assert slip.stood.isprintable() and len(slip.stood) <= 8 * SHOWN and slip.expected
+        assert slip.stood.isprintable() and len(slip.stood) <= 8 * QUOTED_LENGTH and slip.expected
 
 
-@given(st.lists(st.tuples(CODES, st.sampled_from(STATES)), min_size=1))
+@given(st.lists(st.tuples(CODES, st.sampled_from(CODE_STATES)), min_size=1))
 def test_typed_plainly_nothing_is_lost(pairs: list[tuple[str, str]]) -> None:
     wanted: dict[str, set[str]] = {}
     for code, state in pairs:

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.measure.asks import OperatingPoint, Setting, Trouble, read_point
-from reasoner.measure.computations.cylinders import DROP, FLOW, LEAK, TRIM
+from reasoner.measure.computations.cylinders import DROP, FLOW, LEAK, TRIM_ERROR
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import ErrorScale, Figure, Finding, Kinds, plus_minus, ratio_figure
 from reasoner.measure.reading import Slip
@@ -608,7 +608,7 @@ def test_of_cylinders_cut_one_by_one() -> None:
     drop, back = figure(found, "drop", 3), figure(found, "trim comes back", 3)
     assert drop.value == pytest.approx(100 * 25 / rest)
     assert drop.estimate.error == pytest.approx(100 * spread / rest * math.hypot(1, 25 / rest / math.sqrt(3)), rel=1e-3)
-    assert back.value == pytest.approx(16) and back.estimate.error == pytest.approx(TRIM * math.sqrt(2))
+    assert back.value == pytest.approx(16) and back.estimate.error == pytest.approx(TRIM_ERROR * math.sqrt(2))
     little = run("cut-out balance", drops="60 58 59 61", trim_before="-20", trims="-19 -20 -18 -21")
     assert not any("brings the trim back" in line for line in little.means)
 

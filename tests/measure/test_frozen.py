@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.measure.frozen import NAMES, read_frame, read_live, runs_rich, totals
+from reasoner.measure.frozen import SHORT_NAMES, read_frame, read_live, runs_rich, totals
 from reasoner.measure.pids import PIDS
 
 
@@ -43,7 +43,7 @@ def test_what_is_not_understood_is_given_back(line: str) -> None:
 def test_the_names_are_those_of_the_standards_services() -> None:
     """So that a typed frame says the same as one that was pasted."""
     known = {name for pid in PIDS.values() for name, *_ in pid.fields} | {"rail pressure, commanded"}
-    assert {kind.name.format(1) for kind in NAMES.values()} <= known
+    assert {kind.name.format(1) for kind in SHORT_NAMES.values()} <= known
 
 
 def test_what_cannot_be_and_what_is_odd() -> None:

@@ -17,7 +17,7 @@ from statistics import median
 
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
-from reasoner.trial.trialled import FIRM, trialled
+from reasoner.trial.trialled import FIRM_CLAIM, trialled
 from tests.model.fleet import car_with_complaint, named_cars
 from tests.model.play import Played, play, truth, where
 
@@ -108,7 +108,7 @@ def show(found: list[Played], book: Rulebook, seed: int) -> None:
         console.print(block)
     right = sum(r.right_class for r in runs)
     fault = sum(r.right_fault for r in runs)
-    firm = sum(r.given and r.firmness >= FIRM and not r.right for r in runs)
+    firm = sum(r.given and r.firmness >= FIRM_CLAIM and not r.right for r in runs)
     print(
         f"\nof {len(runs)} cars: right in fault and place {right} ({100 * right / len(runs):.0f} %),"
         f" in the fault {fault}"
@@ -143,7 +143,7 @@ def show(found: list[Played], book: Rulebook, seed: int) -> None:
         print(
             f"  {bits:5.1f}  {check} {condition}: {text[:60]}   {one.car.name} ({one.car.breakage}, {where(one.car)})"
         )
-    wrong = [one for one in found if one.run.given and one.run.firmness >= FIRM and not one.run.right]
+    wrong = [one for one in found if one.run.given and one.run.firmness >= FIRM_CLAIM and not one.run.right]
     for one in wrong:
         said = f"{one.run.said_fault} {one.run.said_where} at {one.run.firmness:.2f}"
         print(f"  firm and wrong: {one.car.name} ({one.car.breakage}, {where(one.car)}) was called {said}")

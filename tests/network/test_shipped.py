@@ -9,7 +9,7 @@ import pytest
 
 from reasoner.network.graph import build_graph
 from reasoner.network.tables import Tables, compile_tables
-from reasoner.network.vehicle import LAYOUTS, PROPERTIES
+from reasoner.network.vehicle import LAYOUTS, VEHICLE_CHOICES
 from reasoner.rulebook.model import Rulebook
 from tests.shipped import book
 from tests.support import a_vehicle
@@ -22,7 +22,7 @@ def rules() -> Rulebook:
     return book()
 
 
-@pytest.fixture(scope="module", params=[(lay, inj) for lay in LAYOUTS for inj in PROPERTIES["injection"]], ids=str)
+@pytest.fixture(scope="module", params=[(lay, inj) for lay in LAYOUTS for inj in VEHICLE_CHOICES["injection"]], ids=str)
 def tables(request: pytest.FixtureRequest, rules: Rulebook) -> Tables:
     layout, injection = request.param
     return compile_tables(rules, a_vehicle(layout, injection=injection))

@@ -16,7 +16,7 @@ import pytest
 import yaml
 
 from reasoner.rulebook import afterwards, checks, parts
-from reasoner.rulebook.entries import SECTIONS, SETTINGS
+from reasoner.rulebook.entries import SECTIONS, SETTINGS_KEYS
 from reasoner.rulebook.fields import (
     ONE,
     Key,
@@ -40,15 +40,15 @@ README = ROOT / "rules" / "README.md"
 COMMON = "In most entries"
 LEVELS: dict[str, Mapping[str, Key]] = {
     **{name.capitalize(): section.keys for name, section in SECTIONS.items() if section.keys},
-    "Settings": SETTINGS,
+    "Settings": SETTINGS_KEYS,
     "One thing said under `given`": checks.STATEMENT,
     "`measure` of a check": checks.MEASURE,
     "Vehicles: `only`, `more likely`": parts.MORE_LIKELY,
     "`only after` of a repair": afterwards.GUARD,
-    "A step of a sheet": afterwards.STEP,
+    "A step of a sheet": afterwards.STEP_KEYS,
     "`afterwards` of the settings": afterwards.AFTERWARDS,
 }
-EVERYWHERE = {key.name: key for key in (parts.NAMED, *parts.ORIGIN, parts.WAIVE)}
+EVERYWHERE = {key.name: key for key in (parts.NAME_KEY, *parts.ORIGIN, parts.WAIVE)}
 BOTH = {"`only after` of a repair": {"because"}}  # said again where it means something of its own
 
 

@@ -13,12 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.rulebook.entries import SECTIONS
-from reasoner.rulebook.fields import NAME
+from reasoner.rulebook.fields import RULE_NAME
 from reasoner.rulebook.layers import text_of_value
 from reasoner.rulebook.located import read_text
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import problem_text
-from reasoner.rulebook.quantity import WORDS
+from reasoner.rulebook.quantity import FREQUENCY_WORDS
 from reasoner.rulebook.read import collect, read_rules
 
 HERE = Path(__file__).parent
@@ -86,7 +86,11 @@ def test_a_new_statement_is_added(shop) -> None:  # type: ignore[no-untyped-def]
 @pytest.mark.parametrize(
     ("text", "trail", "seen"),
     [
-        ("faults: {injector-leak: {shows: {any: never}}}", "shows", {"warm-idle": 7 / 9, "any": WORDS["never"]}),
+        (
+            "faults: {injector-leak: {shows: {any: never}}}",
+            "shows",
+            {"warm-idle": 7 / 9, "any": FREQUENCY_WORDS["never"]},
+        ),
         ("faults: {injector-leak: {share: {direct: 41}}}", "share", {"port": 20, "direct": 41, "dual": 30}),
     ],
 )
@@ -173,7 +177,7 @@ def test_every_value_of_the_shipped_rules_stands_where_it_says() -> None:
     assert {trail[0] for trail in book.written} == {"settings", *(name for name in SECTIONS if getattr(book, name))}
 
 
-WORD = st.from_regex(NAME, fullmatch=True).filter(lambda word: len(word) < 9)
+WORD = st.from_regex(RULE_NAME, fullmatch=True).filter(lambda word: len(word) < 9)
 TREE = st.recursive(
     WORD, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(WORD, inner, max_size=3), max_leaves=8
 )

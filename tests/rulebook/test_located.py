@@ -111,10 +111,10 @@ def test_a_hundred_thousand_levels_are_refused_at_once(opening: str) -> None:
 def test_too_large_a_file_is_not_read(tmp_path: Path) -> None:
     file = tmp_path / "large.yaml"
     with file.open("wb") as stream:
-        stream.truncate(located.LARGEST + 1)
+        stream.truncate(located.LARGEST_RULE_FILE + 1)
     found, (problem,) = read_file(file, "large.yaml")
     assert found is None and problem.kind == "too-large"
-    assert only("a: " + "b" * (located.LARGEST + 1)).kind == "too-large"
+    assert only("a: " + "b" * (located.LARGEST_RULE_FILE + 1)).kind == "too-large"
 
 
 def test_a_file_that_is_not_there() -> None:

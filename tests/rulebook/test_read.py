@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.rulebook.entries import SECTIONS, SETTINGS
+from reasoner.rulebook.entries import SECTIONS, SETTINGS_KEYS
 from reasoner.rulebook.located import Map, Node, read_file
 from reasoner.rulebook.model import At, Band, Filter, Place, Reach, Rulebook, Sees, Within
 from reasoner.rulebook.parts import PROPERTIES
 from reasoner.rulebook.problem import RulesRefused, problem_text
-from reasoner.rulebook.quantity import WORDS
+from reasoner.rulebook.quantity import FREQUENCY_WORDS
 from reasoner.rulebook.read import collect, read_rules
 
 HERE = Path(__file__).parent
@@ -63,7 +63,7 @@ def test_the_small_rules_use_every_key() -> None:
         found, _ = read_file(path)
         assert found is not None
         walk(found)
-    expected = {"format", "settings", *SECTIONS, *SETTINGS, *PROPERTIES, "here", "elsewhere", "distance over"}
+    expected = {"format", "settings", *SECTIONS, *SETTINGS_KEYS, *PROPERTIES, "here", "elsewhere", "distance over"}
     expected |= {key for section in SECTIONS.values() for key in section.keys}
     assert expected <= used
 
@@ -76,7 +76,7 @@ def test_a_fault(book: Rulebook) -> None:
     older, younger = fault.more_likely
     assert (older.when, older.times) == (Filter({"injection": ("direct",)}, 160000.0), 2)
     assert younger.when.distance_under == pytest.approx(160934.4) and younger.times == 0.5
-    assert fault.pairs is not None and fault.pairs.value == WORDS["sometimes"]
+    assert fault.pairs is not None and fault.pairs.value == FREQUENCY_WORDS["sometimes"]
     assert (fault.shows["warm-idle"].value, fault.shows["warm-idle"].cases) == (pytest.approx(7 / 9), 9)
     assert (fault.shows["any"].written, fault.shows["any"].value) == ("12.5%", 0.125)
     assert (fault.acts_as, fault.confirmed_by) == (("leaks",), ("plug-colour",))
@@ -124,8 +124,8 @@ def test_a_measure(book: Rulebook) -> None:
 
 def test_only_what_was_written_is_in_a_statement(book: Rulebook) -> None:
     said = book.checks["rich-code"].given["leaks"]
-    assert {name: seen.value for name, seen in said.here.items()} == {"listed": WORDS["often"]}
-    assert said.elsewhere is not None and said.elsewhere["listed"].value == WORDS["rarely"]
+    assert {name: seen.value for name, seen in said.here.items()} == {"listed": FREQUENCY_WORDS["often"]}
+    assert said.elsewhere is not None and said.elsewhere["listed"].value == FREQUENCY_WORDS["rarely"]
     assert book.checks["plug-colour"].given["injector-leak"].elsewhere is None
     assert book.checks["plug-colour"].otherwise.here.keys() == {"darker"}
 
@@ -154,7 +154,7 @@ def test_settings(book: Rulebook) -> None:
     assert settings.report_right == {"sure": 0.98, "think so": 0.8, "guess": 0.6}
     assert settings.weights == {"published": 40, "practice": 20, "judgement": 8}
     assert (settings.unlikeliest, settings.dominates, settings.waiting_counts) == (0.005, 0.9, 0.15)
-    assert settings.shows_unless_said.value == WORDS["seldom"]
+    assert settings.shows_unless_said.value == FREQUENCY_WORDS["seldom"]
 
 
 def test_places(book: Rulebook) -> None:
@@ -245,7 +245,7 @@ def test_nothing_else_is_never_certain(tmp_path: Path) -> None:
 
 
 def test_every_settings_key_is_needed(tmp_path: Path) -> None:
-    for number, key in enumerate(name for name, key in SETTINGS.items() if key.paste):
+    for number, key in enumerate(name for name, key in SETTINGS_KEYS.items() if key.paste):
         folder = tmp_path / str(number)
         folder.mkdir()
         copy = changed(folder, "settings.yaml", f"\n  {key}: ", f"\n  {key}x: ")

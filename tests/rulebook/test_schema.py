@@ -14,9 +14,9 @@ import jsonschema
 import pytest
 import yaml
 
-from reasoner.rulebook.entries import SECTIONS, SETTINGS
+from reasoner.rulebook.entries import SECTIONS, SETTINGS_KEYS
 from reasoner.rulebook.fields import ONE
-from reasoner.rulebook.quantity import WORDS
+from reasoner.rulebook.quantity import FREQUENCY_WORDS
 from reasoner.rulebook.read import read_rules
 from reasoner.rulebook.schema import schema
 
@@ -52,7 +52,7 @@ def test_rules_that_are_read_fit(path: Path) -> None:
 def test_it_knows_every_key_of_the_reader_and_no_other() -> None:
     properties = schema()["properties"]
     assert set(properties) == {"format", "settings", *SECTIONS}
-    assert set(properties["settings"]["properties"]) == set(SETTINGS)
+    assert set(properties["settings"]["properties"]) == set(SETTINGS_KEYS)
     for section, spec in SECTIONS.items():
         entry = properties[section]["additionalProperties"]
         if section != "codes":
@@ -99,7 +99,7 @@ def test_what_the_reader_refuses_does_not_fit(text: str, complaint: str) -> None
     assert len(found) >= 1 and any(complaint in said for said in found), found
 
 
-@pytest.mark.parametrize("word", [*WORDS, "12 %", "0.5%", "7 of 9"])
+@pytest.mark.parametrize("word", [*FREQUENCY_WORDS, "12 %", "0.5%", "7 of 9"])
 def test_every_frequency_fits(word: str) -> None:
     text = f"families: {{a: {{name: A, means: B, shows: {{any: {word}}}, source: practice}}}}"
     assert complaints(plain(text)) == []

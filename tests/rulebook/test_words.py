@@ -25,7 +25,7 @@ from reasoner.rulebook.problem import Problem, Unreadable, choices_of, levels_of
         ("100 %", 1.0, None),
         ("7 of 9", 7 / 9, 9),
         ("0 of 4", 0.0, 4),
-        (" almost   never ", quantity.WORDS["almost never"], None),
+        (" almost   never ", quantity.FREQUENCY_WORDS["almost never"], None),
     ],
 )
 def test_frequencies(text: str, value: float, cases: float | None) -> None:
@@ -41,13 +41,13 @@ def test_words_have_the_published_numbers() -> None:
         "occasionally": 20.0, "seldom": 10.2, "rarely": 7.2, "very seldom": 4.9, "very rarely": 3.0,
         "almost never": 2.9, "never": 0.3,
     }  # fmt: skip
-    assert {word: 100 * value for word, value in quantity.WORDS.items()} == pytest.approx(published)
+    assert {word: 100 * value for word, value in quantity.FREQUENCY_WORDS.items()} == pytest.approx(published)
 
 
 def test_every_word_is_a_probability_and_none_is_certain() -> None:
-    assert all(0 < value < 1 for value in quantity.WORDS.values())
-    assert all(quantity.how_often(word) == (value, None) for word, value in quantity.WORDS.items())
-    assert list(quantity.WORDS.values()) == sorted(quantity.WORDS.values(), reverse=True)
+    assert all(0 < value < 1 for value in quantity.FREQUENCY_WORDS.values())
+    assert all(quantity.how_often(word) == (value, None) for word, value in quantity.FREQUENCY_WORDS.items())
+    assert list(quantity.FREQUENCY_WORDS.values()) == sorted(quantity.FREQUENCY_WORDS.values(), reverse=True)
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reasoner.network.tables import MOVES, Tables
+from reasoner.network.tables import ROW_MOVES, Tables
 from reasoner.network.vehicle import vehicle_from
 from reasoner.session import logged
 from reasoner.session.acts import Refused
@@ -89,7 +89,7 @@ def alike(tables: Tables, one: int, other: int, checks: Iterable[int]) -> bool:
     """Whether two causes show the same at each of these checks, everywhere, while they show: rows that differ by less
     than what says nothing (`MOVES`)."""
     seen = (tables.checks[c] for c in checks)
-    return all(np.abs(c.rows[c.index[one]] - c.rows[c.index[other]]).max() < MOVES for c in seen)
+    return all(np.abs(c.rows[c.index[one]] - c.rows[c.index[other]]).max() < ROW_MOVES for c in seen)
 
 
 def standing(d: Drive) -> Standing:

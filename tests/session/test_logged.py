@@ -196,7 +196,7 @@ def test_banks_that_the_car_does_not_have_answer_nothing() -> None:
 
 
 def test_a_long_log_comes_to_a_bounded_number_of_spells(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(logged, "MOST", 2)
+    monkeypatch.setattr(logged, "MOST_SPELLS", 2)
     assert len({e["spell"] for e in answers(taken().events)}) == 2
 
 

@@ -307,11 +307,11 @@ def test_help_care_again_and_verdict_show_and_keep_nothing() -> None:
 
 def test_no_command_letter_is_taken_twice() -> None:
     from reasoner.terminal.asides import ASIDES
-    from reasoner.terminal.step import LETTERS
+    from reasoner.terminal.step import ALL_LETTERS
 
-    assert len(set(LETTERS.values())) == len(LETTERS) - 1  # h and ? are the same
-    assert set(LETTERS.values()) <= {*ASIDES, "stop"}
-    assert all(word.startswith(letter) for letter, word in LETTERS.items() if letter != "?")
+    assert len(set(ALL_LETTERS.values())) == len(ALL_LETTERS) - 1  # h and ? are the same
+    assert set(ALL_LETTERS.values()) <= {*ASIDES, "stop"}
+    assert all(word.startswith(letter) for letter, word in ALL_LETTERS.items() if letter != "?")
 
 
 # ---- cautions and fresh conditions -----------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from reasoner.history.trace import vehicle_of
 from reasoner.session.concluding import belief
 from reasoner.session.document import Question
 from reasoner.session.protocol import Talk
-from reasoner.terminal.step import LEAST, Surroundings, step_pages
+from reasoner.terminal.step import LEAST_SUSPECTS, Surroundings, step_pages
 from tests.shipped import LONG, book, garage, some
 from tests.terminal.desks import desk_with
 
@@ -47,7 +47,7 @@ def test_every_question_page_is_whole(path: Path) -> None:
             assert all(len(page.lines) <= 23 for page in (*before, last))
             page = words(last.lines)
             assert last.asks == "> " and words([document.ask]) in page
-            for suspect in shown.faults[: min(LEAST, len(shown.faults))]:
+            for suspect in shown.faults[: min(LEAST_SUSPECTS, len(shown.faults))]:
                 assert suspect.title.split(", and also")[0] in page  # of a pair the rest may be folded
             assert shown.anything_else is None or shown.anything_else.title in page
             if document.reading is None:

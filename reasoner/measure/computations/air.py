@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
-from reasoner.measure.computations.base import LITRES, Computation, Result
+from reasoner.measure.computations.base import DISPLACEMENT, Computation, Result
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import filling, sensor_trim, temperature_trim
 from reasoner.measure.uncertain import Estimate, through
@@ -18,7 +18,7 @@ AIR, SPEED, PRESSURE, TEMPERATURE = 0.02, 25.0, 1.0, 3.0
 FULL, EMPTY = 98.0, 70.0  # % of filling at full load without boost; common practice, no source
 STANDING = 85.0  # kPa; with less in the manifold the throttle is not wide open
 
-AIRFLOW = Ask("airflow", "Airflow", "g/s", 0.2, 1000, needed=True, live=("airflow",))
+AIRFLOW_READ = Ask("airflow", "Airflow", "g/s", 0.2, 1000, needed=True, live=("airflow",))
 RPM = Ask("speed", "Engine speed", "rpm", 200, 12000, needed=True, live=("engine speed",))
 MANIFOLD = Ask(
     "pressure",
@@ -73,7 +73,7 @@ VOLUMETRIC = Computation(
     "volumetric efficiency",
     At.ENGINE,
     "Measured airflow against what the engine can swallow.",
-    (AIRFLOW, RPM, Ask("litres", LITRES.say, "L", 0.3, 10, needed=True, car=True), MANIFOLD, CELSIUS),
+    (AIRFLOW_READ, RPM, Ask("litres", DISPLACEMENT.say, "L", 0.3, 10, needed=True, car=True), MANIFOLD, CELSIUS),
     _filled,
 )
 
@@ -93,12 +93,12 @@ BY_LITRE = Computation(
     "airflow by litre",
     At.ENGINE,
     "Airflow at idle for each litre of displacement.",
-    (AIRFLOW, Ask("litres", LITRES.say, "L", 0.3, 10, needed=True, car=True)),
+    (AIRFLOW_READ, Ask("litres", DISPLACEMENT.say, "L", 0.3, 10, needed=True, car=True)),
     _by_litre,
 )
 
 RUNNING = 30.0  # kPa below the air outside, which an engine at rest does not do; common practice, no source
-AT_REST = 4.0  # kPa by which sensors may differ at rest; common practice, no source
+SENSORS_APART_AT_REST = 4.0  # kPa by which sensors may differ at rest; common practice, no source
 
 
 def _at_rest(given: Inputs, setting: Setting) -> Result:
@@ -110,7 +110,7 @@ def _at_rest(given: Inputs, setting: Setting) -> Result:
             continue
         off = through(lambda a, b: a - b, Estimate(read, PRESSURE), outside)
         figures.append(Figure(name, "kPa", off))
-        if abs(off.value) <= AT_REST:
+        if abs(off.value) <= SENSORS_APART_AT_REST:
             means.append(f"The {what} agrees with the air outside.")
         else:
             trim = sensor_trim(32.0 + off.value, 32.0)
@@ -165,7 +165,7 @@ MANIFOLD_PRESSURE = Computation(
     _as_read,
 )
 
-SOAKED = 5.0  # degC within which sensors agree after a cold soak; common practice, no source
+SENSORS_AGREE_SOAKED = 5.0  # degC within which sensors agree after a cold soak; common practice, no source
 SENSORS = {"coolant": "coolant temperature", "intake": "intake air temperature", "outside": "ambient temperature"}
 
 
@@ -182,7 +182,7 @@ def _soaked(given: Inputs, setting: Setting) -> Result:
         middle = true if true is not None else (others[(len(others) - 1) // 2] + others[len(others) // 2]) / 2
         off = through(lambda a, b: a - b, Estimate(value, TEMPERATURE / 2), Estimate(middle, TEMPERATURE / 2))
         figures.append(Figure(name, "°C", off))
-        if abs(off.value) > SOAKED:
+        if abs(off.value) > SENSORS_AGREE_SOAKED:
             side = "cold" if off.value < 0 else "warm"
             trim = f"; speed-density fuelling is {temperature_trim(value, middle):+.0f} % off by it"
             means.append(
@@ -195,7 +195,7 @@ def _soaked(given: Inputs, setting: Setting) -> Result:
     return Finding(
         {0: tuple(figures)},
         ("what a sensor reads - the thermometer, or else the middle of the others",),
-        tuple(means) or (f"All within {SOAKED:g} °C of each other.",),
+        tuple(means) or (f"All within {SENSORS_AGREE_SOAKED:g} °C of each other.",),
         (
             f"Each is taken to be good to {TEMPERATURE / 2:g} °C."
             + (" Of two that differ, either may be wrong: a thermometer says which." if unclear else ""),

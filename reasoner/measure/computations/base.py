@@ -46,8 +46,8 @@ class Computation:
         return (found,) if isinstance(found, Trouble) else found
 
 
-ETHANOL = Ask("ethanol", "Ethanol in the fuel", "%", 0, 100, car=True, live=("ethanol in the fuel",))
-LITRES = Ask("litres", "Displacement of the engine", "L", 0.3, 10, car=True)
+ETHANOL_SHARE = Ask("ethanol", "Ethanol in the fuel", "%", 0, 100, car=True, live=("ethanol in the fuel",))
+DISPLACEMENT = Ask("litres", "Displacement of the engine", "L", 0.3, 10, car=True)
 
 
 def fuel_of(given: Inputs) -> Fuel:

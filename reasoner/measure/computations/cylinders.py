@@ -13,9 +13,9 @@ from reasoner.measure.uncertain import Estimate, through
 from reasoner.rulebook.model import At
 
 BURSTS = 2.0  # misfires come in bursts: how many times wider than for single ones their errors are taken; judgement
-HALF = 0.5  # added to each count, so that none against few is not infinitely many times (Jeffreys' prior)
+HALF_A_COUNT = 0.5  # added to each count, so that none against few is not infinitely many times (Jeffreys' prior)
 DROP = 0.10  # share of the mean drop in speed that one reading may be off by; judgement
-TRIM = 3.0  # % of trim, standard error of one steady reading; judgement
+TRIM_ERROR = 3.0  # % of trim, standard error of one steady reading; judgement
 RANK = 0.7  # of a plug's rank; judgement
 FLOW, LEAK = 1.0, 1.0  # % of flow, mm3/min: standard errors of a bench; judgement
 
@@ -29,9 +29,9 @@ def misfire_figures(counts: Mapping[int, float]) -> dict[int, tuple[Figure, ...]
     total, others = sum(counts.values()), len(counts) - 1
     figures: dict[int, tuple[Figure, ...]] = {}
     for place, count in counts.items():
-        mine, theirs = count + HALF, total - count + HALF * others
+        mine, theirs = count + HALF_A_COUNT, total - count + HALF_A_COUNT * others
         ratio = ratio_figure("against the others", mine / (theirs / others), BURSTS * math.sqrt(1 / mine + 1 / theirs))
-        figures[place] = (ratio, Figure("count", "", Estimate(count, BURSTS * math.sqrt(count + HALF))))
+        figures[place] = (ratio, Figure("count", "", Estimate(count, BURSTS * math.sqrt(count + HALF_A_COUNT))))
     return figures
 
 
@@ -111,20 +111,23 @@ def _balance(given: Inputs, setting: Setting) -> Result:
         )
         figures[place] = (Figure("drop", "%", share),)
         if place in cut:
-            comes = Estimate(cut[place] - (before or 0.0), TRIM * math.sqrt(2))
+            comes = Estimate(cut[place] - (before or 0.0), TRIM_ERROR * math.sqrt(2))
             figures[place] = (*figures[place], Figure("trim comes back", "%", comes))
     out, chance = _outlier(drops, spread, " rpm", "fall in speed")
     lines = [out]
     if cut:
         most = max(cut, key=lambda place: cut[place])
         back = cut[most] - (before or 0.0)
-        if back > 2 * TRIM * math.sqrt(2):
+        if back > 2 * TRIM_ERROR * math.sqrt(2):
             lines.append(f"Cutting cylinder {most} brings the trim back by {back:.0f} %: its fuel is what is too much.")
     return Finding(
         figures,
         ("fall in speed / mean fall of the others", "trim with the cylinder cut - trim before"),
         (*lines, "A rich cylinder may pull as well as the others; a leak goes on with the injector cut."),
-        (chance, f"A fall is taken to be good to {100 * DROP:.0f} % of the mean, a trim to {TRIM:g} % (judgement)."),
+        (
+            chance,
+            f"A fall is taken to be good to {100 * DROP:.0f} % of the mean, a trim to {TRIM_ERROR:g} % (judgement).",
+        ),
     )
 
 
@@ -219,7 +222,7 @@ def _leaker(given: Inputs, setting: Setting) -> Result:
     cylinders = int(count) if count is not None else len(setting.banks[0])
     if count is not None and count != int(count):
         return Trouble("cylinders of the bank", "a whole number is wanted")
-    told = Estimate(trim, TRIM if trim < -TRIM else 0.0)
+    told = Estimate(trim, TRIM_ERROR if trim < -TRIM_ERROR else 0.0)
     one = through(lambda t: leaker_and_others(t, cylinders)[0], told)
     rest = through(lambda t: leaker_and_others(t, cylinders)[1], told)
     return Finding(
@@ -229,7 +232,10 @@ def _leaker(given: Inputs, setting: Setting) -> Result:
             f"If one of {cylinders} makes this trim by itself it runs at lambda {one.value:.2f}, the others at "
             f"{rest.value:.2f}." + (" They may misfire: the one that does need not leak." if rest.value > 1.25 else ""),
         ),
-        (f"The trim is taken to be good to {TRIM:g} % (judgement), the controller to hold the mean at lambda 1.",),
+        (
+            f"The trim is taken to be good to {TRIM_ERROR:g} % (judgement), "
+            "the controller to hold the mean at lambda 1.",
+        ),
     )
 
 

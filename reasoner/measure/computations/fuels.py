@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
-from reasoner.measure.computations.base import ETHANOL, RECTANGULAR, Computation, Result, fuel_of, within_limit
+from reasoner.measure.computations.base import ETHANOL_SHARE, RECTANGULAR, Computation, Result, fuel_of, within_limit
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import (
     HEXANE,
@@ -33,8 +33,8 @@ from reasoner.rulebook.model import At
 
 # Limits of error of an analyser of class I, ISO 3930 / OIML R 99, from memory: share of the reading, least.
 LIMITS = {"co": (0.05, 0.06), "co2": (0.05, 0.5), "hc": (0.05, 12.0), "o2": (0.05, 0.1)}
-MODEL = 0.01  # of lambda, for the composition of the fuel and for sampling; judgement
-LOOP = 3.0  # % of trim, standard error of one steady reading; judgement
+LAMBDA_ERROR = 0.01  # of lambda, for the composition of the fuel and for sampling; judgement
+STEADY_TRIM_ERROR = 3.0  # % of trim, standard error of one steady reading; judgement
 RICH, LEAN, MISFIRE, OFF = 0.97, 1.05, 4.0, 10.0  # lambda, lambda, % of the charge, % of trim; judgement
 SENSOR = 0.01 * RECTANGULAR  # of a wideband sensor's lambda near 1; judgement
 PETROL_CARBON = 17.0  # vol-% that CO and CO2 of petrol together stay below (15.3 when all is burnt)
@@ -51,11 +51,11 @@ def work_out_gas(given: Inputs, setting: Setting) -> Result:
         return Trouble("co2", f"{co2.value:g} % is nearly air", "is the probe in the exhaust, deep and tight?")
     fuel = fuel_of(given)
     of_gases = lambda_of(co, co2, hc, o2, 0.0, fuel)
-    lam = Estimate(of_gases.value, math.hypot(of_gases.error, MODEL))
+    lam = Estimate(of_gases.value, math.hypot(of_gases.error, LAMBDA_ERROR))
     gas = Figure("lambda", "", lam)
     unburnt = Figure("unburnt", "%", through(lambda *g: _unburnt(*g, fuel=fuel), co, co2, hc, o2))
     told = given.get("trim")
-    trim = None if told is None else Figure("trim", "%", Estimate(told, LOOP))
+    trim = None if told is None else Figure("trim", "%", Estimate(told, STEADY_TRIM_ERROR))
     means = [_means(gas, unburnt, trim)]
     sensor = given.get("sensor lambda")
     if sensor is not None:
@@ -64,7 +64,7 @@ def work_out_gas(given: Inputs, setting: Setting) -> Result:
     sure = [
         f"Lambda below {RICH:g}: {percent(gas.chance(None, RICH))}, {RICH:g} to {LEAN:g}: "
         f"{percent(gas.chance(RICH, LEAN))}, above: {percent(gas.chance(LEAN, None))}. Errors: limits of a "
-        f"class I analyser, and {MODEL:g} for fuel and sampling (judgement).",
+        f"class I analyser, and {LAMBDA_ERROR:g} for fuel and sampling (judgement).",
         "Before the catalyst, or in front of a cold one. Air drawn in ahead of the probe makes it look lean.",
     ]
     if abs(double - lam.value) > 0.01:
@@ -135,7 +135,7 @@ EXHAUST_GAS = Computation(
         Ask("o2", "O2", "%", 0, 21, needed=True),
         Ask("trim", "Total trim of that moment and bank", "%", -100, 100, pairs=True),
         Ask("sensor lambda", "Lambda of the upstream sensor", "lambda", 0.5, 2),
-        ETHANOL,
+        ETHANOL_SHARE,
     ),
     work_out_gas,
 )
@@ -277,7 +277,7 @@ FUEL_BLEND = Computation(
     At.ENGINE,
     "Stoichiometric ratio of a blend, and the trim if the controller doses for another.",
     (
-        ETHANOL,
+        ETHANOL_SHARE,
         Ask("learned", "Ethanol that the controller doses for (else 0 %)", "%", 0, 100, live=("ethanol in the fuel",)),
         Ask("sample", "Water test: fuel in the glass", "mL", 10, 2000),
         Ask("gained", "Water test: how much the water gained", "mL", 0, 2000),

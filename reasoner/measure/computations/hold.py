@@ -13,26 +13,28 @@ from reasoner.measure.uncertain import Estimate, through
 from reasoner.rulebook.model import At
 
 RAIL, RAIL_OFF = 0.08, 0.03  # L of rail and pipes, usual 0.05 to 0.15; judgement
-GAUGE = 0.05  # MPa, standard error of a rail pressure; judgement
+RAIL_GAUGE_ERROR = 0.05  # MPa, standard error of a rail pressure; judgement
 COOLING, TOLD = 0.5, 0.3  # K, standard error of a cooling taken as none, and of one that was read; judgement
 WARM = 60.0  # degC where the fuel's temperature is not said
 EMPTY = 0.7  # MPa: what the low side holds; below it the rail had emptied before (SAE 2012-01-0393: 0.4 to 0.6)
-HALF = 1 - math.sqrt(0.5)
+TO_HALF_FLOW = 1 - math.sqrt(0.5)
 
 MINUTES = Ask("minutes", "Time between the beginning and the end", "min", 0.05, 240, needed=True)
-TRIM = Ask("trim", "Trim that is to be explained", "%", -100, 0, pairs=True)
-AIRFLOW = Ask("airflow", "Airflow at that trim", "g/s", 0.2, 1000)
+TRIM_TO_EXPLAIN = Ask("trim", "Trim that is to be explained", "%", -100, 0, pairs=True)
+AIRFLOW_AT_TRIM = Ask("airflow", "Airflow at that trim", "g/s", 0.2, 1000)
 
 
 def _rate(before: float, after: float, minutes: float) -> float:
     """Halvings a minute of a leak that flows with the root of the pressure: sqrt(p) then falls steadily."""
-    return (math.sqrt(before) - math.copysign(math.sqrt(abs(after)), after)) / math.sqrt(before) / HALF / minutes
+    return (
+        (math.sqrt(before) - math.copysign(math.sqrt(abs(after)), after)) / math.sqrt(before) / TO_HALF_FLOW / minutes
+    )
 
 
 def rail(given: Inputs, setting: Setting) -> Result:
     """Minutes until the rail pressure has halved, cooling allowed for."""
     before, after, minutes = (given.one(name, 0.0) for name in ("rail before", "rail after", "minutes"))
-    if after > before + 3 * GAUGE and given.get("cooled") is None:
+    if after > before + 3 * RAIL_GAUGE_ERROR and given.get("cooled") is None:
         return Trouble(
             "rail after", "the pressure rose: the rail was warming up", "wait until it falls, or say how much it cooled"
         )
@@ -42,7 +44,7 @@ def rail(given: Inputs, setting: Setting) -> Result:
     cooling = Estimate(0.0 if cooled is None else cooled, COOLING if cooled is None else TOLD)
     middle = (before + after) / 2
     pull = temperature_pull(celsius, middle)
-    first, last = Estimate(before, GAUGE), Estimate(after, GAUGE)
+    first, last = Estimate(before, RAIL_GAUGE_ERROR), Estimate(after, RAIL_GAUGE_ERROR)
     rate = through(lambda p0, p1, t: _rate(p0, p1 + pull * t, minutes), first, last, cooling)
     emptied = after < EMPTY < before
     if emptied:
@@ -114,8 +116,8 @@ RAIL_HOLD = Computation(
         Ask("temperature", "Temperature of the fuel in the rail", "°C", -20, 120),
         Ask("cooled", "How much the fuel cooled meanwhile", "K", -20, 60),
         Ask("litres of rail", "Volume of rail and pipes (else 80 mL)", "L", 0.01, 0.5, car=True),
-        TRIM,
-        AIRFLOW,
+        TRIM_TO_EXPLAIN,
+        AIRFLOW_AT_TRIM,
     ),
     rail,
 )
@@ -183,8 +185,8 @@ LOW_SIDE_HOLD = Computation(
         Ask("line before", "Pressure at the beginning, above the air", "kPa", 50, 1200, needed=True),
         MINUTES,
         *(Ask(name, f"Pressure at the end, {how}", "kPa", 0, 1200) for name, how in STOPPED.items()),
-        TRIM,
-        AIRFLOW,
+        TRIM_TO_EXPLAIN,
+        AIRFLOW_AT_TRIM,
     ),
     low_side,
 )

@@ -8,21 +8,28 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
-from reasoner.measure.computations.base import ETHANOL, LITRES, Computation, Result, fuel_of, numbered_places
+from reasoner.measure.computations.base import (
+    DISPLACEMENT,
+    ETHANOL_SHARE,
+    Computation,
+    Result,
+    fuel_of,
+    numbered_places,
+)
 from reasoner.measure.finding import Figure, Finding, Kinds, plus_minus
-from reasoner.measure.frozen import NORMAL
+from reasoner.measure.frozen import NORMAL_TRIM
 from reasoner.measure.fuel import Fuel, grams_a_second
 from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit_trims, fuel_needed, shapes
 from reasoner.measure.uncertain import Estimate
 from reasoner.rulebook.model import At
 
 REGIONS = {"idle": "idle", "raised": "2500 rpm without load", "cruise": "a steady cruise", "load": "load"}
-FILLING = 80.0  # %, where airflow is worked out from pressure and it is not said; Heywood 1988 ch. 6, from memory
+USUAL_FILLING = 80.0  # %, where airflow is worked out from pressure and it is not said; Heywood 1988 ch. 6, from memory
 EXCHANGED = 9.0  # by how much chi squared has to improve before banks are said to be exchanged: three standard errors
-TRIMS = ("short-term trim, bank {}", "long-term trim, bank {}")
-AIR = ("airflow", "engine speed", "manifold pressure, absolute", "intake air temperature")
+TRIM_READINGS = ("short-term trim, bank {}", "long-term trim, bank {}")
+AIR_READINGS = ("airflow", "engine speed", "manifold pressure, absolute", "intake air temperature")
 
-SHAPES = {
+SHAPE_WORDS = {
     "by time": "It fades as the airflow grows: extra fuel at a steady rate, however much air the engine takes.",
     "by injection": "It goes with the number of injections: each one brings too much, the same each time.",
     "by share": "It is the same share everywhere: air is counted wrong, or the pressure or the injectors are off.",
@@ -43,7 +50,7 @@ ASKS = (
         ask
         for region, title in REGIONS.items()
         for ask in (
-            Ask(f"{region} air", f"Airflow and engine speed at {title}", point=True, live=AIR),
+            Ask(f"{region} air", f"Airflow and engine speed at {title}", point=True, live=AIR_READINGS),
             Ask(
                 f"{region} trim",
                 f"Total trim at {title}",
@@ -52,14 +59,14 @@ ASKS = (
                 100,
                 at=At.BANK,
                 pairs=True,
-                live=TRIMS,
+                live=TRIM_READINGS,
                 wanted=partial(_has_point, f"{region} air"),
             ),
         )
     ),
-    replace(LITRES, wanted=_no_meter),
+    replace(DISPLACEMENT, wanted=_no_meter),
     Ask("filling", "Volumetric efficiency, where there is no air meter (else 80 %)", "%", 20, 130, wanted=_no_meter),
-    ETHANOL,
+    ETHANOL_SHARE,
 )
 
 
@@ -114,7 +121,7 @@ def _regions(given: Inputs, setting: Setting, fuel: Fuel) -> list[_At] | Trouble
             return Trouble(
                 f"{region} air", "the airflow that goes with this trim is missing", "such as 3.1 g/s 750 rpm"
             )
-        air = point.air(given.get("litres"), given.one("filling", FILLING) / 100)
+        air = point.air(given.get("litres"), given.one("filling", USUAL_FILLING) / 100)
         if isinstance(air, str):
             return Trouble(f"{region} air", f"this lacks {air}", "such as 3.1 g/s 750 rpm")
         flow, off = air
@@ -154,7 +161,7 @@ class _Bank:
             max(trims, key=abs),
             fitted if isinstance(fitted, TrimFit) else None,
             max(at.off for at in here),
-            {name: fits[name] / sum(fits.values()) for name in SHAPES},
+            {name: fits[name] / sum(fits.values()) for name in SHAPE_WORDS},
             (least, left),
             _kept(here, bank),
             fuel.density,
@@ -184,12 +191,12 @@ class _Bank:
 
     def means(self, named: bool) -> list[str]:
         who = f"Bank {self.number}: " if named else ""
-        if abs(self.widest) <= NORMAL:
-            return [f"{who}Within {NORMAL:g} % everywhere: the mixture is right as it runs now."]
+        if abs(self.widest) <= NORMAL_TRIM:
+            return [f"{who}Within {NORMAL_TRIM:g} % everywhere: the mixture is right as it runs now."]
         if self.widest > 0:
             return [f"{who}Fuel is added, not taken away: it was lean, or the sensor says so. This is about rich ones."]
         kind = self.shape.likeliest
-        lines = [f"{who}{SHAPES[kind]}"]
+        lines = [f"{who}{SHAPE_WORDS[kind]}"]
         if self.chances[kind] < 0.7:
             lines = [f"{who}No one shape stands out ({self.shape})."]
         if self.fitted:
@@ -200,7 +207,7 @@ class _Bank:
         return [*lines, *(f"{who}{line}" for line in self.kept)]
 
     def sure(self, named: bool) -> list[str]:
-        if self.widest >= -NORMAL:
+        if self.widest >= -NORMAL_TRIM:
             return []  # what is not rich has no way of being rich
         who = f"Bank {self.number}: shape" if named else "Shape"
         least, left = self.best
@@ -233,7 +240,7 @@ def _kept(here: list[_At], bank: int) -> tuple[str, ...]:
     trims = {at.region: at.trims[bank] for at in here}
     flows = {at.region: at.flow for at in here}
     start = trims.get("idle", 0.0)
-    if start > -NORMAL:
+    if start > -NORMAL_TRIM:
         return ()
     lines = []
     for region in ("raised", "load"):
@@ -247,7 +254,7 @@ def _kept(here: list[_At], bank: int) -> tuple[str, ...]:
 def _compared(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
     if len(worked) < 2:
         return ()
-    rich = [bank for bank, one in worked.items() if one.widest < -NORMAL]
+    rich = [bank for bank, one in worked.items() if one.widest < -NORMAL_TRIM]
     if len(rich) > 1:
         return ("Both banks are rich: look first at what they share.",)
     if rich and not _crossed(worked):
@@ -268,7 +275,7 @@ def _grows(found: list[_At]) -> tuple[str, ...]:
 
 def _crossed(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
     widest = [one.widest for one in worked.values()]
-    if len(widest) < 2 or not (min(widest) < -NORMAL and max(widest) > NORMAL):
+    if len(widest) < 2 or not (min(widest) < -NORMAL_TRIM and max(widest) > NORMAL_TRIM):
         return ()
     return (
         "One bank is rich and the other lean: each sensor may steer the wrong bank. See whether their plugs are "
@@ -315,14 +322,14 @@ def _sum(given: Inputs, setting: Setting) -> Result:
         return Trouble("", "short-term and long-term trim of the same bank are wanted", "0 where one stands at zero")
     sums = {bank: both(short[bank], long[bank]) for bank in banks}
     products = ", ".join(f"{product:.3g} %" for _, product in sums.values())
-    rich = [bank for bank, (total, _) in sums.items() if total < -NORMAL]
-    lean = [bank for bank, (total, _) in sums.items() if total > NORMAL]
+    rich = [bank for bank, (total, _) in sums.items() if total < -NORMAL_TRIM]
+    lean = [bank for bank, (total, _) in sums.items() if total > NORMAL_TRIM]
     means = [f"{numbered_places(rich, 'bank').capitalize()}: fuel is being taken away."] if rich else []
     means += [f"{numbered_places(lean, 'bank').capitalize()}: fuel is being added."] if lean else []
     return Finding(
         {bank: (Figure("total fuel trim", "%", Estimate(total)),) for bank, (total, _) in sums.items()},
         ("short-term + long-term trim",),
-        tuple(means) or (f"Within {NORMAL:g} %.",),
+        tuple(means) or (f"Within {NORMAL_TRIM:g} %.",),
         (f"The standard gives no rule how they go together; as a product it would be {products}.",),
     )
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
-from reasoner.measure.computations.base import LITRES, Computation, Result, numbered_places
+from reasoner.measure.computations.base import DISPLACEMENT, Computation, Result, numbered_places
 from reasoner.measure.finding import Figure, Finding, ratio_figure
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.rulebook.model import At
@@ -31,7 +31,7 @@ RAIL = {
     "rail": ("rail pressure, absolute", "kPa", 0.0, 655350.0, 0.0),
     "target": ("rail pressure, commanded", "kPa", 0.0, 655350.0, 0.0),
 }
-AIR = {
+FRAME_AIR = {
     "airflow": ("airflow", "g/s", 0.0, 655.35, 0.0),
     "manifold": ("manifold pressure, absolute", "kPa", 0.0, 400.0, 0.0),
 }
@@ -40,13 +40,18 @@ BANKS = {
     "long": ("long-term trim, bank {}", "%", -100.0, 100.0, 1.5),
     "rear": ("oxygen sensor, bank {} sensor 2", "V", 0.0, 1.275, 0.03),
 }
-SURE = ("Values of one frame are not all of the same instant; the errors taken are judgement.",)
-WHEN = ("A frame shows when the controller gave up, not when the fault began.",)
+FRAME_SURE = ("Values of one frame are not all of the same instant; the errors taken are judgement.",)
+FRAME_MEANS = ("A frame shows when the controller gave up, not when the fault began.",)
 RAIL_ERROR = 3.0  # % of the target, of two values that need not be of one instant; judgement
 # A warm idle takes about 1 to 2 g/s for each litre, at 25 to 40 kPa (common practice, no source): what cars do between
 # these is taken for one standard error of the logarithm to either side of the middle.
 IDLE_AIR, IDLE_PRESSURE, IDLE_VARIES = 1.5, 32.0, 0.2
-IDLING = {"engine speed": (400.0, 1300.0), "road speed": (0.0, 5.0), "coolant": (60.0, 150.0), "load": (0.0, 70.0)}
+IDLING_VALUES = {
+    "engine speed": (400.0, 1300.0),
+    "road speed": (0.0, 5.0),
+    "coolant": (60.0, 150.0),
+    "load": (0.0, 70.0),
+}
 
 
 def _asks(values: dict[str, tuple[str, str, float, float, float]], at: At = At.ENGINE) -> tuple[Ask, ...]:
@@ -60,7 +65,7 @@ def _point(given: Inputs, setting: Setting) -> Result:
     found = {name: value for name in FROZEN if (value := given.get(name)) is not None}
     if not {"load", "coolant"} <= set(found):
         return Trouble("", "load and coolant temperature of the frame are wanted at least", "such as 24 % and 88 °C")
-    return Finding({0: _figures(given, FROZEN)}, ("the frame as it was stored",), WHEN, SURE)
+    return Finding({0: _figures(given, FROZEN)}, ("the frame as it was stored",), FRAME_MEANS, FRAME_SURE)
 
 
 def _figures(given: Inputs, names: dict[str, tuple[str, str, float, float, float]]) -> tuple[Figure, ...]:
@@ -80,16 +85,18 @@ def _values(given: Inputs, setting: Setting) -> Result:
         figures.append(ratio_figure("idle air", air, IDLE_VARIES))
     if not figures:
         return Trouble("", "none of these values says anything alone", "such as purge 0 %, fuel level 60 %")
-    return Finding({0: tuple(figures)}, ("the frame as it was stored",), WHEN, SURE)
+    return Finding({0: tuple(figures)}, ("the frame as it was stored",), FRAME_MEANS, FRAME_SURE)
 
 
 def _idle_air(given: Inputs) -> float | None:
     """Airflow a litre, or manifold pressure, against that of a usual warm idle: the one further from it. None where the
     frame is of no warm idle, or does not say."""
-    known = {name: given.get(name) for name in IDLING}
+    known = {name: given.get(name) for name in IDLING_VALUES}
     if known["engine speed"] is None or known["coolant"] is None:
         return None
-    if not all(value is None or IDLING[name][0] <= value <= IDLING[name][1] for name, value in known.items()):
+    if not all(
+        value is None or IDLING_VALUES[name][0] <= value <= IDLING_VALUES[name][1] for name, value in known.items()
+    ):
         return None
     flow, litres, pressure = given.get("airflow"), given.get("litres"), given.get("manifold")
     ratios = [flow / litres / IDLE_AIR] if flow and litres else []
@@ -111,7 +118,7 @@ def _banks(given: Inputs, setting: Setting) -> Result:
     by_place = _at_banks(given, setting)
     if not by_place:
         return Trouble("", "no bank has a value", "such as short -12, long -14")
-    return Finding(by_place, ("the frame as it was stored",), WHEN, SURE)
+    return Finding(by_place, ("the frame as it was stored",), FRAME_MEANS, FRAME_SURE)
 
 
 FROZEN_POINT = Computation(
@@ -127,7 +134,7 @@ FROZEN_VALUES = Computation(
     "frozen values",
     At.ENGINE,
     "What single values of a freeze frame say.",
-    (*_asks({**ALONE, **RAIL, **AIR, **FROZEN}), LITRES),
+    (*_asks({**ALONE, **RAIL, **FRAME_AIR, **FROZEN}), DISPLACEMENT),
     _values,
     frame=True,
     picked=True,
@@ -146,7 +153,7 @@ FROZEN_BANKS = Computation(
 
 TOTAL_ERROR = 3.0  # % of a total trim as it is read off, which swings; judgement
 WATCH = ("One look at values that swing: read them once they have settled.",)
-LEARNED = ("The long-term trim is what was learned in earlier minutes and drives, the short-term one is now.",)
+LEARNED_MEANS = ("The long-term trim is what was learned in earlier minutes and drives, the short-term one is now.",)
 REGULATED = ("A warm engine's coolant is at its thermostat's value, mostly 80 to 105 °C (common practice).",)
 WARM_SURE = ("Sensors of one car agree within some degrees; errors are judgement.",)
 
@@ -161,7 +168,7 @@ def _read_banks(given: Inputs, setting: Setting) -> Result:
         if {"short", "long"} <= set(known):
             total = Estimate(known["short"] + known["long"], TOTAL_ERROR)
             by_place[place] = (Figure("total fuel trim", "%", total), *figures, *purge)
-    return Finding(by_place, ("as read; total: short-term + long-term trim",), LEARNED, WATCH)
+    return Finding(by_place, ("as read; total: short-term + long-term trim",), LEARNED_MEANS, WATCH)
 
 
 def _warm(given: Inputs, setting: Setting) -> Result:
@@ -211,22 +218,24 @@ READ_WARM = Computation(
 # ---- What is watched while the engine runs ---------------------------------------------------------------------------
 # Purge, lambda and rail against their targets, banks, starts, the warm-up.
 
-GAUGE = 0.05  # MPa, standard error of a rail pressure at one moment; judgement
+RAIL_MOMENT_ERROR = 0.05  # MPa, standard error of a rail pressure at one moment; judgement
 RAIL_OFF = 5.0  # % by which a rail may leave its target while it is steady; judgement
-AT_REST = 0.4  # MPa by which a rail sensor may be off once the pressure has gone; judgement
+RAIL_OFF_AT_REST = 0.4  # MPa by which a rail sensor may be off once the pressure has gone; judgement
 
 
 def _against_target(given: Inputs, setting: Setting) -> Result:
     rail, target = given.one("rail", 0.0), given.one("target", 1.0)
-    off = through(lambda a, b: 100 * (a / b - 1), Estimate(rail, GAUGE), Estimate(target, GAUGE))
+    off = through(
+        lambda a, b: 100 * (a / b - 1), Estimate(rail, RAIL_MOMENT_ERROR), Estimate(target, RAIL_MOMENT_ERROR)
+    )
     figures = [Figure("off target", "%", off)]
     means = [_side(off.value)]
     rest = given.get("at rest")
     if rest is not None:
         low = given.one("low side", 0.0)
-        at_rest = through(lambda a, b: a - b, Estimate(rest, GAUGE), Estimate(low, GAUGE))
+        at_rest = through(lambda a, b: a - b, Estimate(rest, RAIL_MOMENT_ERROR), Estimate(low, RAIL_MOMENT_ERROR))
         figures.append(Figure("off at rest", "MPa", at_rest))
-        agrees = abs(at_rest.value) <= AT_REST
+        agrees = abs(at_rest.value) <= RAIL_OFF_AT_REST
         means.append(
             "The sensor is right at rest."
             if agrees
@@ -239,7 +248,10 @@ def _against_target(given: Inputs, setting: Setting) -> Result:
         {0: tuple(figures)},
         ("rail pressure / its target - 1", "at rest: what the sensor reads - the low side's pressure there (else 0)"),
         tuple(means),
-        (f"A rail pressure is taken to be good to {GAUGE:g} MPa (judgement). Read both at the same steady moment.",),
+        (
+            f"A rail pressure is taken to be good to {RAIL_MOMENT_ERROR:g} MPa (judgement). "
+            "Read both at the same steady moment.",
+        ),
     )
 
 
@@ -287,7 +299,7 @@ def _after_start(given: Inputs, setting: Setting) -> Result:
     for bank, seconds in rich.items():
         figures[bank] = (Figure("seconds rich", "s", noted_time(seconds)),)
         if bank in first:
-            figures[bank] += (Figure("at first", "s", Estimate(first[bank], SHORT)),)
+            figures[bank] += (Figure("at first", "s", Estimate(first[bank], AFTER_START_ERROR)),)
         figures[bank] += (Figure("seconds lean", "s", noted_time(lean.get(bank, 0.0))),)
     long = [bank for bank, seconds in rich.items() if seconds > 60]
     burnt = [bank for bank in first if bank not in long and first[bank] > 3]
@@ -308,7 +320,7 @@ def _after_start(given: Inputs, setting: Setting) -> Result:
     )
 
 
-SHORT = 2.0  # s, standard error of the seconds right after a start; judgement
+AFTER_START_ERROR = 2.0  # s, standard error of the seconds right after a start; judgement
 RICH_AFTER_START = Computation(
     "rich after a start",
     At.BANK,
@@ -323,7 +335,7 @@ RICH_AFTER_START = Computation(
 
 SLOW = 15.0  # min to 70 degC on the road, beyond which the thermostat is looked at; judgement
 FALSELY = 2.0  # %, standard error of the share of the time with a false reading; judgement
-READ = 1.0  # min, standard error of a warm-up noted every minute or two; judgement
+WARM_UP_ERROR = 1.0  # min, standard error of a warm-up noted every minute or two; judgement
 
 
 def _warming(given: Inputs, setting: Setting) -> Result:
@@ -333,7 +345,7 @@ def _warming(given: Inputs, setting: Setting) -> Result:
     return Finding(
         {
             0: (
-                Figure("minutes to 70 °C", "min", Estimate(minutes, READ)),
+                Figure("minutes to 70 °C", "min", Estimate(minutes, WARM_UP_ERROR)),
                 Figure("cannot be", "%", Estimate(false, FALSELY)),
             )
         },
@@ -360,7 +372,7 @@ WARM_UP = Computation(
 STEADY_TRIM = 1.5  # %, standard error of a trim watched for a minute at steady airflow; judgement
 
 
-VAPOUR = "The trim follows the purge: vapour comes through the valve."
+VAPOUR_MEANS = "The trim follows the purge: vapour comes through the valve."
 NO_LINK = "No link. A valve that leaks when shut does not show so: pinch its hose."
 
 
@@ -371,7 +383,7 @@ def _purged(given: Inputs, setting: Setting) -> Result:
     return Finding(
         {0: (Figure("trim moves", "%", moves),)},
         ("trim with purge on - trim with purge off",),
-        (VAPOUR if follows else NO_LINK,),
+        (VAPOUR_MEANS if follows else NO_LINK,),
         (f"A trim is taken to be good to {STEADY_TRIM:g} % (judgement); a clean canister makes it a little lean.",),
     )
 
