@@ -18,6 +18,15 @@ def as_written(events: Iterable[Event]) -> list[dict[str, Any]]:
     return [event_as_written(event) for event in events]
 
 
+def wrong_with(raw: Mapping[str, Any]) -> str:
+    """What an event lacks, in words; empty for one that has its shape."""
+    try:
+        read_event(raw)
+    except ValueError as error:
+        return str(error)
+    return ""
+
+
 def file_of(case: Case) -> CaseFile:
     """The file that a case would be."""
     head = {"format": 1, "case": case.name, "opened": case.opened, "rules": case.rules, "vehicle": dict(case.vehicle)}

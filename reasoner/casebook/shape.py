@@ -272,15 +272,6 @@ def read_event(raw: RawEvent) -> Event:
     return EVENT_KINDS[called](**found)
 
 
-def wrong_with(raw: RawEvent) -> str:
-    """What an event lacks, in words; empty for one that has its shape."""
-    try:
-        read_event(raw)
-    except ValueError as error:
-        return str(error)
-    return ""
-
-
 def _called(kind: object) -> str:
     return f'an event "{visible(kind, 30)}"' if isinstance(kind, str) else "an event"
 

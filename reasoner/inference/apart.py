@@ -81,12 +81,14 @@ def raises(tables: Tables, check: CheckTable, first: int = 0) -> Array:
     """(C,) How many times likelier an outcome is under a cause, while it shows, than under the rest: at the most.
 
     The rest is all other faults, weighed by their priors. first: 1 leaves out what a sound car shows.
+    NaN for a fault beside which there is none.
     """
     rows = check.rows[check.index]  # (C, P, m)
     weighed = tables.prior[:, None, None] * rows
     own = np.zeros((len(tables.faults), *rows.shape[1:]))
     np.add.at(own, tables.fault_of, weighed)
     share = np.bincount(tables.fault_of, weights=tables.prior, minlength=len(tables.faults))
-    rest = (weighed.sum(axis=0) - own) / (1.0 - share)[:, None, None]
-    found: Array = (rows / rest[tables.fault_of])[:, :, first:].max(axis=(1, 2))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rest = (weighed.sum(axis=0) - own) / (1.0 - share)[:, None, None]
+        found: Array = (rows / rest[tables.fault_of])[:, :, first:].max(axis=(1, 2))
     return found

@@ -96,7 +96,6 @@ class Fuel:
 
 PETROL = Fuel(1.87, 0.0, 0.745)  # EN 228 mid density; y from memory, 1.80 to 2.00 occurs
 ETHANOL = Fuel(3.0, 0.5, 0.794)  # CoolProp 8.0.0; the usual 0.789 is that of 20 degC
-ISO_OCTANE = Fuel(18 / 8, 0.0, 0.696)  # density from memory
 
 
 def blend(ethanol: float, petrol: Fuel = PETROL) -> Fuel:
@@ -180,7 +179,6 @@ def _root(rated: float, now: float) -> float:
 # ---- in the oil ------------------------------------------------------------------------------------------------------
 
 
-OIL_DENSITY = 0.86  # kg/L at 15 degC; common practice, no source
 FUEL_VISCOSITY = 0.9  # mm2/s at 100 degC as commonly blended with; effective, from memory
 
 
@@ -194,12 +192,6 @@ def boiling_off(grams: float, minutes: float) -> float:
     if minutes <= 0:
         raise ValueError("it takes some time")
     return grams / (60.0 * minutes)
-
-
-def by_mass(percent: float, fuel_density: float = PETROL.density, oil_density: float = OIL_DENSITY) -> float:
-    """Dilution in % by mass of one given in % by volume (densities in kg/L)."""
-    fuel, oil = percent * fuel_density, (100.0 - percent) * oil_density
-    return 100.0 * fuel / (fuel + oil)
 
 
 def blended(oil: float, percent: float, fuel: float = FUEL_VISCOSITY) -> float:

@@ -1,13 +1,14 @@
 """Answers given beforehand: what would be seen on this car, whichever check the loop chooses to ask.
 
 A script is a list of events, as in a case file. Its complaint, codes, tools and first condition are the intake; its
-answers are found by check and condition, in the order recorded; one with `inputs` is worked out anew. What it does not
-hold is answered "can't tell".
+answers are found by check and condition, in the order recorded; one with `inputs` is worked out anew, where these rules
+can. What it does not hold, or these rules do not have (an outcome, a degree of sureness), is answered "can't tell".
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from reasoner.casebook.events import (
@@ -21,6 +22,7 @@ from reasoner.casebook.events import (
     Told,
     ToolsSaid,
 )
+from reasoner.casebook.trouble import Refused
 from reasoner.inference.plan import Option
 from reasoner.session import acts, readings
 from reasoner.session.asking import now_due
@@ -99,8 +101,9 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
         return acts.pass_over(workup, table.name, "cant-tell", option)
     event = looks[used].event
     if event.inputs and workup.book.checks[table.name].computed:
-        worked = readings.outcome_from_inputs(workup, table.name, event.inputs)
-        return acts.answer(workup, table.name, worked.weights, "sure", option, worked.reading, None, worked.inputs)
+        with suppress(Refused):  # these rules cannot work it out any more: the outcome counts, as it was kept
+            worked = readings.outcome_from_inputs(workup, table.name, event.inputs)
+            return acts.answer(workup, table.name, worked.weights, "sure", option, worked.reading, None, worked.inputs)
     values = _fitting(workup, table.name, event)
     if not values:
         return acts.pass_over(workup, table.name, "cant-tell", option)
@@ -111,7 +114,9 @@ def reply(workup: Workup, script: Script, option: Option) -> list[Event]:
 
 
 def _fitting(workup: Workup, name: str, event: Answered) -> dict[int, OutcomeSeen]:
-    """The values of an answer at the places this vehicle has, if these rules have their outcomes."""
+    """The values of an answer at the places this vehicle has, if these rules have them, and how sure it was."""
+    if event.sure not in workup.book.settings.report_right:
+        return {}
     check = workup.book.checks[name]
     places, outcomes = places_of(workup, check), {o.name for o in check.outcomes}
     return {

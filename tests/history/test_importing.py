@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 
 from reasoner.casebook.events import Answered
 from reasoner.casebook.rows import TableLine, read_rows
-from reasoner.casebook.shape import wrong_with
 from reasoner.history.importing import EXAMPLE_COLUMNS, NewCase, mapping_of, read_cases
 from reasoner.history.trace import trace
 from reasoner.session import acts
-from tests.events import as_written
+from tests.events import as_written, wrong_with
 from tests.fleet import a_vehicle
 from tests.shipped import book, garage
 

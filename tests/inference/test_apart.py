@@ -76,6 +76,13 @@ def test_how_often_an_outcome_is_raised() -> None:
     assert raises(mixed, mixed.checks[0], first=1)[1] == pytest.approx(0.1 / (0.625 * 0.6 + 0.375 * 0.5))
 
 
+@pytest.mark.filterwarnings("error")
+def test_above_nothing_nothing_is_raised() -> None:
+    """The only fault that the rules have: there is no other to be likelier than, and nothing is said on the way."""
+    tables = make_tables(plain((1.0,), [yes_no("look", (0.6,))]))
+    assert np.isnan(raises(tables, tables.checks[0])).all()
+
+
 def test_several_places_count_by_the_one_that_says_most() -> None:
     """Alike at the first cylinder, far apart at the second; either cause near to what a sound car shows there."""
     near, far, sound = (0.7, 0.3), ((0.1, 0.9), (0.9, 0.1)), (0.5, 0.5)

@@ -6,10 +6,10 @@ import pytest
 
 from reasoner.measure.fuel import (
     MOLAR_VOLUME,
+    PETROL,
     Fuel,
     blended,
     boiling_off,
-    by_mass,
     dilution,
     fuel_in_oil,
     neutral_share,
@@ -18,6 +18,14 @@ from reasoner.measure.fuel import (
 )
 from reasoner.measure.trims import trim
 from reasoner.measure.uncertain import Estimate
+
+OIL_DENSITY = 0.86  # kg/L at 15 degC; common practice, no source
+
+
+def by_mass(percent: float) -> float:
+    """Dilution in % by mass of one given in % by volume."""
+    fuel, oil = percent * PETROL.density, (100.0 - percent) * OIL_DENSITY
+    return 100.0 * fuel / (fuel + oil)
 
 
 def test_molar_volume() -> None:

@@ -15,7 +15,6 @@ import pytest
 import yaml
 
 from reasoner.casebook.events import Event
-from reasoner.casebook.shape import wrong_with
 from reasoner.inference.evidence import counted
 from reasoner.measure.uncertain import between
 from reasoner.measure.weigh import weigh_carried
@@ -29,7 +28,7 @@ from reasoner.session.record import fold
 from reasoner.session.script import script_of
 from reasoner.session.words import step_text
 from reasoner.session.workup import Workup, begin
-from tests.events import as_written, read
+from tests.events import as_written, read, wrong_with
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.session.test_readings import book, car, moved
 from tests.terminal.desks import desk_with, sit

@@ -14,7 +14,6 @@ import pytest
 
 from reasoner.casebook.anonymising import anonymous
 from reasoner.casebook.casefile import CaseFile
-from reasoner.casebook.shape import wrong_with
 from reasoner.network.vehicle import vehicle_from
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES
@@ -24,7 +23,7 @@ from reasoner.session.readings import told
 from reasoner.session.record import fold
 from reasoner.session.script import begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin
-from tests.events import as_written, read
+from tests.events import as_written, read, wrong_with
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.session.test_logged import CAR, LEAK, Raw, answers, log, share
 from tests.session.test_readings import book, car

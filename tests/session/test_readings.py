@@ -277,6 +277,18 @@ def test_a_script_may_hold_inputs_instead_of_values() -> None:
     assert all(any(g.check == "trims-by-airflow" for g in end.record.given) for end in ends)
 
 
+def test_a_script_under_rules_that_cannot_read_it_breaks_nothing() -> None:
+    """Inputs that nothing is worked out from any more: the outcome as kept. A sureness no rule has: can't tell."""
+    after = told(car(), "trims-by-airflow", LEAK)
+    start = car()
+    option = next(o for o in start.ranked if o.check == start.tables.check_number["trims-by-airflow"])
+    odd = start.after(reply(start, script_of(_with(after, inputs={"idle trim": "steep"}).events[-2:]), option))
+    plain = start.after(reply(start, script_of(_with(after, inputs={}).events[-2:]), option))
+    assert odd.record.given and odd.belief.probability.tolist() == plain.belief.probability.tolist()
+    unknown = start.after(reply(start, script_of(_with(after, inputs={}, sure="quite").events[-2:]), option))
+    assert not unknown.record.given and ("trims-by-airflow", "warm-idle") in unknown.record.unclear
+
+
 # ---- live values in one line -----------------------------------------------------------------------------------------
 
 QUIET = "idle +1 -4 maf 3.1 rpm 780 ect 92 iat 30 ambient 15 purge 0"
