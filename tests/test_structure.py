@@ -66,6 +66,13 @@ def test_a_public_name_is_defined_once() -> None:
     assert set(twice) == DEFINED_TWICE, twice
 
 
+def test_every_public_function_and_type_says_what_it_is() -> None:
+    for file in (ROOT / "reasoner").rglob("*.py"):
+        for node in ast.parse(file.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+                assert ast.get_docstring(node), f"{file.relative_to(ROOT)}:{node.lineno} {node.name}"
+
+
 HEAVY = {"numpy", "networkx", "rich", "yaml"}
 
 

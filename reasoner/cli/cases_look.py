@@ -65,6 +65,7 @@ def read_query(folder: Path) -> list[CaseRow]:
 
 
 def print_rows(found: Sequence[CaseRow], folder: Path, as_json: bool) -> None:
+    """A list of cases on standard output: one JSON object a line, or a table as wide as the terminal."""
     lines = []
     named = min(WIDEST_COLUMN, max((len(row.name) for row in found), default=0))
     state = min(WIDEST_COLUMN, max((len(row.state) for row in found), default=0))

@@ -108,6 +108,7 @@ def vehicle(path: Path | None) -> Vehicle:
 
 
 def report_problems(problems: Sequence[Problem]) -> None:
+    """Every mistake on standard error, with its line marked and what would mend it."""
     for problem in problems:
         say(problem_text(problem) + "\n", err=True)
 

@@ -20,7 +20,7 @@ from reasoner.history.overlay import ELSEWHERE, HERE, OTHERWISE, Learned, overla
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
 from reasoner.inference.counting import counts
-from reasoner.inference.dirichlet import prior_worth, rate_after
+from reasoner.inference.statistics import prior_worth, rate_after
 from reasoner.network.tables import CheckTable
 from reasoner.rulebook.model import Rulebook, Trail
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in

@@ -17,8 +17,7 @@ from reasoner.history.learning import LEAST_SCORED
 from reasoner.history.replay import Ending, Said, ended, said_then
 from reasoner.history.trace import Trace, trace, vehicle_of
 from reasoner.inference.belief import by_class
-from reasoner.inference.interval import wilson
-from reasoner.inference.scoring import Score, score
+from reasoner.inference.statistics import Score, score, wilson
 from reasoner.inference.weight import weigh_answers
 from reasoner.session.chapters import Chapter, Found, Garage, closing, found_in
 from reasoner.session.concluding import answer_text

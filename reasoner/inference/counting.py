@@ -64,3 +64,14 @@ def counts(tables: Tables, spells: Sequence[Spell], cause: int) -> Counts:
         {key: tuple(found.tolist()) for key, found in rows.items()},
         {condition: (float(found[0]), float(found[1])) for condition, found in shows.items()},
     )
+
+
+def seen_showing(tables: Tables, spells: Sequence[Spell]) -> list[tuple[int, Array]]:
+    """For every spell of a known condition in which something was seen that hangs on the state, and in which nothing
+    brought the fault on: the condition, and P(showing | cause, all answers), (C,)."""
+    belief = believe(tables, spells)
+    return [
+        (spell.condition, belief.showed(n))
+        for n, spell in enumerate(belief.spells)
+        if spell.condition is not None and n in belief.case.telling and not provoked(tables, spell)
+    ]

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from reasoner.inference.apart import even_odds
 from reasoner.lint.context import BenchCar, Context, LintFinding, at, lint, statements
-from reasoner.repair.lineage import lineage
+from reasoner.repair.reckoning import lineage
 from reasoner.rulebook.fields import ONE
 from reasoner.rulebook.model import Place, Rulebook
 

@@ -18,10 +18,8 @@ from reasoner.inference.plan import Option, Situation
 from reasoner.inference.stake import First, by_cause, expected_losses, loss_table, mean
 from reasoner.network.tables import Array, Tables
 from reasoner.repair.jobs import ENGINE, Job, all_places, cost, cylinders, job_effort, job_that_mends, leaves
-from reasoner.repair.order import Try, by_chance_over_cost
 from reasoner.repair.prices import Prices
-from reasoner.repair.risks import driving_on
-from reasoner.repair.wear import any_of, goes_within
+from reasoner.repair.reckoning import Try, any_of, by_chance_over_cost, driving_on, goes_within
 from reasoner.rulebook.model import Effort, Rulebook
 
 WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out

@@ -18,8 +18,7 @@ from reasoner.inference.weight import believed_without, decibans_moved
 from reasoner.network.tables import Array
 from reasoner.repair.choices import Stake, free
 from reasoner.repair.jobs import Job, all_places
-from reasoner.repair.lineage import members_of
-from reasoner.repair.risks import driving_on
+from reasoner.repair.reckoning import driving_on, members_of
 from reasoner.rulebook.model import At, Check
 
 SUGGESTED = 3

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from math import exp, lgamma
 
 from reasoner.casebook.trouble import Refused
-from reasoner.inference.seen_showing import seen_showing
+from reasoner.inference.counting import seen_showing
 from reasoner.measure.finding import percent
 from reasoner.repair.followup import mended
 from reasoner.repair.jobs import CLOSING_STATES, Work

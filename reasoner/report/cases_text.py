@@ -23,6 +23,7 @@ from reasoner.session.words import at_place, percent
 
 
 def alike_blocks(document: Alike, blocks: bool = True) -> list[RenderableType]:
+    """The solved cases most like one, and what each has in common with it. blocks: block characters may be used."""
     a = clean(document)
     if not a.nearest:
         return [padded_text(f"None of {count(a.looked_at, 'solved case')} can be held against {a.case}.")]

@@ -20,19 +20,23 @@ def svg_picture(name: str, title: str, told: str, width: float, height: float, p
 
 
 def svg_text(x: float, y: float, said: str, anchor: str = "start", kind: str = "") -> str:
+    """Text at a point, in the units of the picture. anchor: start, middle or end. kind: its class in the style."""
     style = f' class="{kind}"' if kind else ""
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{style}>{escape(said)}</text>'
 
 
 def svg_line(x1: float, y1: float, x2: float, y2: float, kind: str = "grid") -> str:
+    """A straight line between two points. kind: its class in the style."""
     return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" class="{kind}"/>'
 
 
 def path(points: Sequence[tuple[float, float]], kind: str) -> str:
+    """A line through points (x, y) in order. kind: its class in the style."""
     return f'<polyline points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in points)}" class="{kind}"/>'
 
 
 def dot(x: float, y: float, kind: str, size: float = 3.5) -> str:
+    """A dot. size: its radius, in the units of the picture."""
     return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size:g}" class="{kind}"/>'
 
 

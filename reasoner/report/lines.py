@@ -27,6 +27,7 @@ def heading(title: str, width: int = LINE_WIDTH) -> list[str]:
 
 
 def bullet_lines(texts: Iterable[str], sign: str = "-", indent: int = 2, width: int = LINE_WIDTH) -> list[str]:
+    """Each text after a sign, wrapping under itself."""
     return [line for text in texts for line in paragraph(text, indent, sign, width)]
 
 
@@ -47,6 +48,7 @@ def in_columns(rows: Iterable[Sequence[str]], right: frozenset[int] = frozenset(
 
 
 def page(lines: Iterable[str]) -> str:
+    """Lines as one text that ends with one line break."""
     return "\n".join(lines).strip("\n") + "\n"
 
 

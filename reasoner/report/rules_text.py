@@ -104,6 +104,7 @@ FEW_REVIEWED = 30  # verdicts below which nobody should lean on the table
 
 
 def review_blocks(document: Review, blocks: bool = True) -> list[RenderableType]:
+    """What a look over all closed cases found. blocks: block characters may be used."""
     r = clean(document)
     if not r.cases:
         return [padded_text("No case is closed yet: `reasoner cases close` says what one was.")]

@@ -25,10 +25,12 @@ def title_line(title: str, rest: str = "") -> Text:
 
 
 def padded_text(text: str, style: str = "", indent: int = 2) -> Padding:
+    """One paragraph, wrapped to the width it is shown in."""
     return Padding(Text(" ".join(text.split()), style=style), (0, 0, 0, indent))
 
 
 def item(text: str, sign: str = "-", indent: int = 2) -> Padding:
+    """A text after a sign, wrapping under itself."""
     grid = Table.grid(padding=(0, 1, 0, 0))
     grid.add_column(no_wrap=True)
     grid.add_column(overflow="fold")

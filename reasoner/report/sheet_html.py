@@ -57,6 +57,7 @@ HEADER_LENGTH = 110  # characters that fit above a page
 
 
 def sheet_html(document: SheetDoc) -> str:
+    """The repair sheet as a page of its own, to be printed."""
     s = clean(document)
     title = f"Repair sheet{f': case {s.case}' if s.case else ''}"
     parts = [

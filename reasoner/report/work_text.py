@@ -105,6 +105,7 @@ FOREWORD = (
 
 
 def sheet_text(document: SheetDoc, width: int = LINE_WIDTH) -> str:
+    """The repair sheet as plain text. width: characters a line."""
     s = clean(document)
     lines = [
         f"Repair sheet{f': case {s.case}' if s.case else ''}",
@@ -208,6 +209,7 @@ def _so_far(p: ProvocationDoc) -> str:
 
 
 def proof_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
+    """What has to be seen before a repair counts as proven, as plain text. width: characters a line."""
     p = clean(document)
     lines = [f"Proof{f': case {p.case}' if p.case else ''}", *paragraph(f"{p.title}.", 0, width=width)]
     lines += paragraph(f"If the case were closed now: {p.state}.", 0, width=width)

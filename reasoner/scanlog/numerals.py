@@ -136,6 +136,7 @@ def cell_number(text: str) -> float | None:
 
 
 def clock_or_number(text: str) -> float | None:
+    """A clock time as seconds (since the year 1 where it has a date), or a plain number; None if it is neither."""
     match = _TIME.fullmatch(text)
     if match is None:
         return cell_number(text)

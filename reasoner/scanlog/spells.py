@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from reasoner.inference.interval import wilson
+from reasoner.inference.statistics import wilson
 from reasoner.scanlog import rolling
 from reasoner.scanlog.conditions import PHASES, SOAK_SECONDS, Conditions, Phase, Run
 from reasoner.scanlog.findings import misfires_grown

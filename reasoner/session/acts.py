@@ -31,8 +31,8 @@ from reasoner.measure.weigh import Carried
 from reasoner.network.equipment import following
 from reasoner.network.vehicle import with_facts
 from reasoner.rulebook.model import Check
-from reasoner.session.car import said
 from reasoner.session.document import Verdict
+from reasoner.session.record import said
 from reasoner.session.words import PASSES, places_of
 from reasoner.session.workup import Workup
 

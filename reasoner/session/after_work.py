@@ -29,7 +29,7 @@ from reasoner.repair.proof import ProofDoc, proof_document
 from reasoner.repair.rounds import parted, rounds_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.parts import passes
-from reasoner.session.car import known_car
+from reasoner.session.record import known_car
 from reasoner.session.workup import Workup, begin
 
 # What stays true of person, car and rules when the work is done.

@@ -27,6 +27,7 @@ OUTCOMES_FOLLOWED = 16  # the likeliest, among which those that differ only in t
 
 
 def way(workup: Workup, option: Option) -> Way:
+    """An option in words: which check, in which condition, at which place, and what it takes."""
     book, tables = workup.book, workup.tables
     check = book.checks[tables.checks[option.check].name]
     condition = None if option.condition is None else book.conditions[tables.conditions[option.condition]]

@@ -23,7 +23,7 @@ from reasoner.repair.rounds import parted, rounds_of
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.acts import Refused
 from reasoner.session.after_work import CARRIED
-from reasoner.session.car import known_car
+from reasoner.session.record import known_car
 from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each

@@ -113,6 +113,7 @@ def reasons(workup: Workup, cause: int) -> tuple[Reason, ...]:
 
 
 def answer_text(workup: Workup, number: int, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:
+    """An answer in words. number: of its event; -1: from the list of codes. weights: by place, None = not looked at."""
     given = next((g for g in workup.record.given if g.number == number), None)
     return given_text(workup, given) if given else codes_text(workup, check, weights)
 

@@ -125,6 +125,7 @@ def mended_too(decision: Decision, fault: str, least: float) -> list[str]:
 
 
 def decision_document(decision: Decision, case: str = "") -> DecisionDoc:
+    """The decision as one document: the choices with their costs, what is missing, and what would change it."""
     best = decision.best
     hanging = hinges(decision.stake, best, [c for c in decision.open if c is not best])
     nearest = {hinge.what: hinge for hinge in reversed(hanging)}  # of each figure, only the nearest
@@ -183,6 +184,7 @@ def _in_turn(decision: Decision, work: Sequence[Job]) -> Iterable[str]:
 
 
 def job_text(decision: Decision, job: Job) -> str:
+    """A job in words: the repair, and its places where it is not the whole engine."""
     repair = decision.workup.book.repairs[job.repair].title
     if job.places == {ENGINE}:
         return repair
@@ -206,6 +208,7 @@ def short(decision: Decision, choice: Choice) -> str:
 
 
 def money_text(stake: Stake, value: float) -> str:
+    """A sum in the shop's currency, if it has said one."""
     return f"{thousands(value)} {stake.prices.currency}".strip()
 
 

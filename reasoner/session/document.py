@@ -42,6 +42,8 @@ class BeliefDoc:
 
 @dataclass(frozen=True)
 class OutcomeDoc:
+    """One possible outcome of a check: its name in the rules, and what a person reads."""
+
     name: str
     text: str
 
@@ -96,6 +98,8 @@ class Way:
 
 @dataclass(frozen=True)
 class ReadingDoc:
+    """What a check is read as: the quantity, and its unit."""
+
     quantity: str
     unit: str
 
@@ -186,6 +190,8 @@ class Reason:
 
 @dataclass(frozen=True)
 class SurpriseDoc:
+    """bits: the conflict of all answers. explained: the leading cause makes them fit. disagreeing: which, in words."""
+
     bits: float
     explained: bool
     disagreeing: tuple[str, ...]

@@ -56,6 +56,7 @@ def gone(before: Workup, after: Workup) -> str:
 
 
 def fact_document(entry: Equipment) -> FactDoc:
+    """A fact about the car as it is asked for."""
     return FactDoc(entry.key, entry.title, entry.ask, entry.how, PROPERTIES[entry.key])
 
 

@@ -28,7 +28,7 @@ from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.measure.asks import Setting
 from reasoner.measure.weigh import WorkedOut, weigh_carried, work_out
 from reasoner.network.tables import Tables
-from reasoner.network.vehicle import Vehicle
+from reasoner.network.vehicle import Vehicle, with_facts
 from reasoner.rulebook.model import Check, Rulebook
 
 
@@ -309,3 +309,27 @@ def spells_of(book: Rulebook, record: Record, tables: Tables) -> tuple[Spell, ..
     ]
     codes = Spell(None, tuple(code_answers(book, record, tables)))
     return (codes, *spells) if codes.answers else tuple(spells)
+
+
+# ---- The car as it has become known ----------------------------------------------------------------------------------
+# A fact that stands is true of the car throughout the case. A suspect or a check that needs what the car has not got is
+# not in its tables, so nothing that is worked out from them speaks of it.
+
+
+def facts_told(events: Iterable[Event]) -> dict[str, str]:
+    """Facts that stand, the latest of each; "" where it was asked and is not known."""
+    found: dict[str, str] = {}
+    for event in standing(events):
+        if isinstance(event, FactsTold):
+            found |= event.facts
+    return found
+
+
+def known_car(vehicle: Vehicle, events: Iterable[Event]) -> Vehicle:
+    """The stated vehicle with what has become known of it."""
+    return with_facts(vehicle, said(facts_told(events)))[0]
+
+
+def said(facts: Mapping[str, str]) -> dict[str, str]:
+    """The facts that are known: without those that were asked and could not be told."""
+    return {key: value for key, value in facts.items() if value}

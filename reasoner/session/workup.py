@@ -26,8 +26,7 @@ from reasoner.repair.guards import Known
 from reasoner.repair.outlook import Outlook
 from reasoner.repair.prices import Prices, usual
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.car import known_car
-from reasoner.session.record import Record, fold, spells_of
+from reasoner.session.record import Record, fold, known_car, spells_of
 
 LEADER_FROM = 0.5  # more likely than not
 PLAINLY_SHOWING = 0.9  # a chance of showing from which nobody is asked whether it does; judgement

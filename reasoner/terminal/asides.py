@@ -366,6 +366,7 @@ HELP_TEXT = (
 
 
 def show_help(sitting: Sitting, rest: str, question: Question | None) -> bool:
+    """`h`: everything that can be typed. False: the question stands."""
     lines = [(f"  {key}", text) for key, text in HELP_TEXT]
     sitting.desk.page(head("What you can type"), rows(lines, indent=0))
     return False

@@ -21,6 +21,7 @@ def head(title: str, rest: str = "", style: str = HEAD) -> Text:
 
 
 def para(text: str, indent: int = 2, style: str = "") -> Padding:
+    """One paragraph, harmless to a terminal, wrapped to its width."""
     return Padding(Text(glued(reflowed(harmless(text))), style=style), (0, 0, 0, indent))
 
 

@@ -144,4 +144,5 @@ def _number(reading: Reading, unit: str) -> str:
 
 
 def likeliest(weights: Mapping[str, float]) -> str:
+    """The name with the most weight, the first of several."""
     return max(weights, key=lambda name: weights[name])

@@ -149,6 +149,7 @@ def _top(around: Surroundings, width: int) -> list[RenderableType]:
 
 
 def belief_blocks(belief: BeliefDoc, count: int, cylinders: bool = True) -> list[RenderableType]:
+    """The likeliest suspects, at most `count`, and the cylinders where they differ."""
     chances = belief.cylinders.values()
     blocks: list[RenderableType] = [head("Likeliest now", "the chance, and how well it is founded")]
     blocks.append(suspect_table(belief, count))
@@ -347,6 +348,7 @@ def _reading_hint(question: Question) -> str:
 
 
 def key_blocks(question: Question) -> list[RenderableType]:
+    """The line of keys under a question."""
     taken = "n" if yes_or_no(question) else ""  # there it is an answer, and `note` is typed in full
     text = "  ".join(f"{k} {name}" for k, name in QUESTION_KEYS.items() if k != taken)
     return [Text(text, style=QUIET)]

@@ -1,7 +1,7 @@
 """What a trial showed: many virtual cars as one document.
 
 A verdict given is one that settles the repair, or the fault with its place left open. What it claimed is held against
-what the car has: how often right, how sure, with Murphy's decomposition (`inference.scoring`); a firm verdict is one
+what the car has: how often right, how sure, with Murphy's decomposition (`inference.statistics`); a firm verdict is one
 that claimed FIRM or more.
 """
 
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from statistics import fmean, median
 
 from reasoner.history.review import QUARTER, Share, share_seen
-from reasoner.inference.scoring import Score, score
+from reasoner.inference.statistics import Score, score
 from reasoner.rulebook.model import Rulebook
 from reasoner.trial.trial import TrialRun
 

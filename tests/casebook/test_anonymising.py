@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from reasoner.casebook.anonymising import anonymous, rounded
 from reasoner.casebook.casefile import CaseFile, load_case
-from reasoner.casebook.shape import sound, wrong_with
+from reasoner.casebook.shape import sound
 from reasoner.history.trace import trace, vehicle_of
 from tests.casebook.small import plain_data
+from tests.events import wrong_with
 from tests.shipped import garage, some
 
 HEAD = {

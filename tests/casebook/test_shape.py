@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 
 from reasoner.casebook.casefile import load_case
 from reasoner.casebook.events import event_as_written
-from reasoner.casebook.shape import EVENT_SHAPES, load_sound, read_event, wrong_with
+from reasoner.casebook.shape import EVENT_SHAPES, load_sound, read_event
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import flow
 from tests.casebook.small import HEAD, plain_data, write
+from tests.events import wrong_with
 
 ROOT = Path(__file__).parent.parent.parent
 FORMS = Path(__file__).parent / "forms"

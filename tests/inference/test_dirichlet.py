@@ -8,7 +8,7 @@ from itertools import product
 
 import pytest
 
-from reasoner.inference.dirichlet import Dirichlet, prior_worth, rate_after
+from reasoner.inference.statistics import Dirichlet, prior_worth, rate_after
 
 
 def test_beta_after_one_head() -> None:

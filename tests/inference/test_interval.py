@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.inference.interval import wilson
+from reasoner.inference.statistics import wilson
 
 
 # R. G. Newcombe, "Two-sided confidence intervals for the single proportion", Statistics in Medicine 17:857-872, 1998,

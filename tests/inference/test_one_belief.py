@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 
 from reasoner.inference import belief as engine
 from reasoner.inference.belief import believe
+from reasoner.inference.counting import seen_showing
 from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.inference.expected import expected_tables
 from reasoner.inference.gain import gain, gain_repeated
-from reasoner.inference.seen_showing import seen_showing
 from reasoner.network.tables import Tables
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_weights

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from reasoner.inference.scoring import Group, score, score_groups
+from reasoner.inference.statistics import Group, score, score_groups
 
 # D. S. Wilks, Statistical Methods in the Atmospheric Sciences, Table 7.3 (12-24 h probability-of-precipitation
 # forecasts), as given in the data of the R package `verification`: forecast, observed frequency, share of forecasts.

@@ -38,8 +38,8 @@ from reasoner.measure.fuel import (
     volume_needed,
 )
 from reasoner.measure.uncertain import Estimate
+from tests.measure.test_fuel_air_flow import ISO_OCTANE
 
-ISO_OCTANE = Fuel(18 / 8, 0.0, 0.696)  # density from memory
 AIR = "N2:0.78084, O2:0.20946, Ar:0.00934, CO2:0.00036"  # dry, ISO 2533 (1975), from memory; the rest left out
 Moles = dict[str, float]  # by the library's names, some of which have a comma inside
 KELVIN, ATMOSPHERE = 273.15, 101325.0

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from reasoner.measure.fuel import (
     ETHANOL,
-    ISO_OCTANE,
     PETROL,
     Fuel,
     air_flow,
@@ -32,6 +31,8 @@ from reasoner.measure.fuel import (
     volume_needed,
 )
 from reasoner.measure.uncertain import Estimate, through
+
+ISO_OCTANE = Fuel(18 / 8, 0.0, 0.696)  # density from memory
 
 
 def heywood(y: float) -> float:

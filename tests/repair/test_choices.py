@@ -13,7 +13,7 @@ from reasoner.repair.choices import Stake, all_choices, courses, expected, fate,
 from reasoner.repair.followup import tables_after
 from reasoner.repair.jobs import Job, cost, job_effort
 from reasoner.repair.prices import usual
-from reasoner.repair.wear import goes_within
+from reasoner.repair.reckoning import goes_within
 from reasoner.rulebook.model import Effort
 from reasoner.session.deciding import concluded, decide
 from tests.repair.cars import HERE, answered, book, job, small_car, stake

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.repair.order import Try, by_chance_over_cost
+from reasoner.repair.reckoning import Try, by_chance_over_cost
 
 CHANCES, COSTS = (0.4, 0.3, 0.2, 0.1), (8.0, 3.0, 4.0, 1.0)
 TRIES = [Try(str(number), p, c) for number, (p, c) in enumerate(zip(CHANCES, COSTS, strict=True), start=1)]

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.repair.wear import any_of, goes_within, law
+from reasoner.repair.reckoning import any_of, goes_within, law
 
 LASTS = (160000.0, 220000.0)
 

@@ -8,7 +8,7 @@ import json
 import pytest
 
 from reasoner.cli.measure_log import plain_log
-from reasoner.inference.interval import wilson
+from reasoner.inference.statistics import wilson
 from reasoner.measure.uncertain import Estimate, soften
 from reasoner.scanlog.analysis import Engine, analyse
 from reasoner.scanlog.conditions import RULE_NAMES

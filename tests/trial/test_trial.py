@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reasoner.inference.interval import wilson
 from reasoner.inference.perturb import perturbed
+from reasoner.inference.statistics import wilson
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
