@@ -143,6 +143,7 @@ CHECK = key_table(
         by_name=True,
     ),
     Key("while rich", text, default=""),
+    Key("said rich", text, default=""),
     Key("intake", choice("work", "pattern", "also"), default=""),
     AFTER_WORK_KEY,
     *ORIGIN,
@@ -176,6 +177,7 @@ def finish_check(desk: ReaderContext, name: Text, node: Map, values: dict[str, A
     values["given"] = _given(desk, given, says) if given is not None else EMPTY_MAP
     _owners_say(desk, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
     _while_rich(desk, node, names, values["sees"])
+    _said_rich(desk, node, names)
     _happens_in(desk, node, names)
     if values["measure"] is not None:
         values["measure"] = _measure(desk, values["measure"], says.outcomes)
@@ -211,6 +213,13 @@ def _happens_in(desk: ReaderContext, node: Node, outcomes: tuple[str, ...]) -> N
     for name, _ in written.pairs if isinstance(written, Map) else ():
         if name.value not in outcomes:
             _unknown_outcome(desk, name, outcomes)
+
+
+def _said_rich(desk: ReaderContext, node: Node, outcomes: tuple[str, ...]) -> None:
+    """The outcome that is meant where somebody only says that it is rich now."""
+    said = node.get("said rich") if isinstance(node, Map) else None
+    if isinstance(said, Text) and said.value not in outcomes:
+        _unknown_outcome(desk, said, outcomes)
 
 
 def _while_rich(desk: ReaderContext, node: Node, outcomes: tuple[str, ...], sees: Sees | None) -> None:

@@ -479,6 +479,7 @@ class Check:
     owners_say: outcome -> phrases by which it is heard in a complaint. happens_in: outcome -> conditions in which, by
     that, it happens.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
+    said_rich: the outcome that is meant where somebody only says that it is rich now ("" = none is).
     intake: told with others of its kind before the first question: work, pattern, also ("" = by itself).
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
     """
@@ -512,6 +513,7 @@ class Check:
     computed: Computed | None = None
     intake: str = ""
     while_rich: str = ""
+    said_rich: str = ""
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     happens_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 

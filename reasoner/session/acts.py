@@ -221,8 +221,25 @@ def typed_words(workup: Workup) -> dict[str, str]:
 
 
 def say_rich(workup: Workup, rich: bool) -> list[Event]:
-    """Whether it is rich now, for as long as the car does the same."""
-    return [RichSeen(step=workup.record.steps + 1, rich=rich)]
+    """Whether it is rich now, for as long as the car does the same. That it is counts as an answer that is not quite
+    sure, to the check that reads the mixture in this condition; where there are two banks it says nothing of which."""
+    seen: list[Event] = [RichSeen(step=workup.record.steps + 1, rich=rich)]
+    check = _read_by(workup) if rich else None
+    if check is None:
+        return seen
+    (place,) = places_of(workup, check)
+    return [*seen, *answer(workup, check.name, {place: check.said_rich}, "think so")]
+
+
+def _read_by(workup: Workup) -> Check | None:
+    """The check of which it is said that it is rich now, if it can be answered here, at one place, and is not yet."""
+    record = workup.record
+    here = {given.check for given in record.given if given.spell == record.present}
+    for name in workup.tables.check_number:
+        check = workup.book.checks[name]
+        if check.said_rich and record.condition in check.conditions and len(places_of(workup, check)) == 1:
+            return None if name in here else check
+    return None
 
 
 def note(workup: Workup, text: str) -> list[Event]:

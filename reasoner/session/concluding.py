@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from reasoner.inference import span
@@ -24,6 +24,8 @@ LEADING_SHOWN = 5
 STAYS_OPEN = 0.03  # a cause at least this likely is named as left open
 TELLS_MUCH = 5  # times the least gain: so much a check must tell to be named although its tool is not there
 MOST_NAMED = 2  # of these
+SELDOM_IF_SOUND = 0.06  # what one sound car in sixteen shows, or fewer, is a sign of something; judgement
+FAR_LIKELIER = 5.0  # so many times likelier another fault must make it to be named as not explained; judgement
 PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, see inference.weight)
 
 
@@ -188,11 +190,15 @@ def unsure(workup: Workup, told: Sequence[Reason]) -> tuple[str, ...]:
 
 
 def not_explained(workup: Workup, cause: int) -> tuple[str, ...]:
-    """Codes told that are no likelier under this cause than on a sound car, though some other cause sets them: each
-    with its meaning. So a second fault is not forgotten because the first is settled."""
+    """What was told and seen that is no likelier under this cause than on a sound car, though some other cause brings
+    it about: codes with their meaning, then what was read, looked at and tested. So a second fault is not forgotten
+    because the first is settled."""
+    return (*_codes_left(workup, cause), *_seen_left(workup, cause))
+
+
+def _codes_left(workup: Workup, cause: int) -> Iterator[str]:
     tables, book = workup.tables, workup.book
     enough = 10 ** (book.settings.afterwards.speaks_from / 10)
-    found = []
     for code, _ in workup.record.codes:
         most = [1.0] * len(tables.causes)
         for table in tables.checks:
@@ -201,8 +207,26 @@ def not_explained(workup: Workup, cause: int) -> tuple[str, ...]:
                 if code in book.checks[table.name].codes.get(0 if engine else number + 1, ()):
                     most = [max(pair) for pair in zip(most, likelier(table, number, 1), strict=True)]
         if most[cause] < enough <= max(most):
-            found.append(code)
-    return tuple(f"{code} {book.codes[code].title}" if code in book.codes else code for code in found)
+            yield f"{code} {book.codes[code].title}" if code in book.codes else code
+
+
+def _seen_left(workup: Workup, cause: int) -> Iterator[str]:
+    """Looks at the car, each check once. What a sound car shows now and then proves nothing, so it must be seldom."""
+    tables, told = workup.tables, set[str]()
+    for given in workup.record.given:
+        number = tables.check_number.get(given.check)
+        if number is None or given.check in told or workup.book.checks[given.check].kind in ("told", "code"):
+            continue
+        table = tables.checks[number]
+        engine = table.places == ("engine",)
+        for place, weights in given.values.items():
+            outcome = max(weights, key=lambda name: weights[name])
+            at, which = 0 if engine else place - 1, table.outcomes.index(outcome)
+            times = likelier(table, at, which)
+            if table.rows[0, which] <= SELDOM_IF_SOUND and times[cause] <= 1.0 and times.max() >= FAR_LIKELIER:
+                told.add(given.check)
+                yield given_text(workup, given)
+                break
 
 
 def _sentence(

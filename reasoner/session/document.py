@@ -204,8 +204,9 @@ class Verdict:
     stopped.
 
     course: what is recommended, in the words of `decide`; choice: its kind there; cures: the chance that it does.
-    unsure: answers that were not sure, which a second look would make count for more. not_explained: codes that what is
-    concluded does not set and another fault would. wanted_first: what should be known before that is done, and is not.
+    unsure: answers that were not sure, which a second look would make count for more. not_explained: codes, readings,
+    looks and tests that what is concluded does not bring about and another fault would. wanted_first: what should be
+    known before that is done, and is not.
     minutes_spent, waiting_spent: what was asked and answered took, by the rules' minutes.
     """
 

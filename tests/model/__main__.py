@@ -1,7 +1,8 @@
 """`python -m tests.model --cars 100 --seed 1`: cars of the model through the real session, and how well it did.
 
 The table is that of `reasoner rules trial`, fault by fault as the cars are broken. --named: one car of every breakage.
---jsonl: every car as a line, with all that was asked and seen.
+--bare: with common tools only, as an owner has, and not with what a small workshop has beside them. --jsonl: every car
+as a line, with all that was asked and seen.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.trial.trialled import FIRM_CLAIM, trialled
 from tests.model.fleet import car_with_complaint, named_cars
-from tests.model.play import Played, play, truth, where
+from tests.model.play import SHOP, Played, play, truth, where
 
 MOST_SHOWN = 20
 RULES = Path(__file__).parents[2] / "rules"
@@ -34,18 +35,18 @@ def _book() -> Rulebook:
 _here: dict[str, Rulebook] = {}  # read once a process
 
 
-def _one(work: tuple[int, int, bool]) -> Played:
-    seed, number, named = work
+def _one(work: tuple[int, int, bool, bool]) -> Played:
+    seed, number, named, bare = work
     if "book" not in _here:
         _here["book"] = _book()
     car, past = named_cars()[number] if named else car_with_complaint(seed, number)
-    return play(_here["book"], car, past, number)
+    return play(_here["book"], car, past, number, () if bare else SHOP)
 
 
-def played(cars: int, seed: int, jobs: int = 1, named: bool = False) -> Iterator[Played]:
-    """Cars in order."""
+def played(cars: int, seed: int, jobs: int = 1, named: bool = False, bare: bool = False) -> Iterator[Played]:
+    """Cars in order. bare: worked on with common tools only."""
     count = len(named_cars()) if named else cars
-    work = [(seed, n, named) for n in range(count)]
+    work = [(seed, n, named, bare) for n in range(count)]
     if jobs == 1:
         yield from map(_one, work)
         return
@@ -59,11 +60,12 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--named", action="store_true")
+    parser.add_argument("--bare", action="store_true")
     parser.add_argument("--jsonl", type=Path)
     said = parser.parse_args()
     _here["book"] = book = _book()  # once: they may be edited while cars are played
     runs = []
-    for one in played(said.cars, said.seed, said.jobs, said.named):
+    for one in played(said.cars, said.seed, said.jobs, said.named, said.bare):
         runs.append(one)
         if said.jsonl:  # as it goes: what was played is kept, whatever happens to the rest
             with said.jsonl.open("a", encoding="utf-8") as file:

@@ -26,6 +26,8 @@ from tests.model.observers import OBSERVERS, observe
 from tests.model.weeks import Past
 
 MOST_STEPS = 80  # of one car; nobody goes on for so long
+# What a small workshop has beside what the rules take to be at hand. Common practice, no source.
+SHOP = ("low-pressure-gauge", "lift", "manometer", "gas-analyser", "smoke-machine", "oscilloscope", "borescope")
 CLEARS = ("cleared-idle",)
 
 
@@ -79,19 +81,22 @@ def where(car: Car) -> str:
     return f"{kind}s {places[0]} and {places[1]}"
 
 
-def play(book: Rulebook, car: Car, past: Past, number: int = 0) -> Played:
-    """The car from its list of codes to where the session stops."""
-    talk, kind, steps, slips, unseen = played_through(book, car, past)
+def play(book: Rulebook, car: Car, past: Past, number: int = 0, tools: Sequence[str] = SHOP) -> Played:
+    """The car from its list of codes to where the session stops. tools: at hand beside the common ones."""
+    talk, kind, steps, slips, unseen = played_through(book, car, past, tools)
     codes = tuple(sorted(past.codes))
     run = _run(talk, car, number, kind, codes, tuple(steps))
     return Played(run, car, past, tuple(slips), tuple(unseen), *_paid(talk, car, run))
 
 
-def played_through(book: Rulebook, car: Car, past: Past) -> tuple[Talk, str, list[TrialStep], list[str], list[str]]:
+def played_through(
+    book: Rulebook, car: Car, past: Past, tools: Sequence[str] = SHOP
+) -> tuple[Talk, str, list[TrialStep], list[str], list[str]]:
     """The conversation where it stops, how that is, its steps, and what slipped and what nobody could see."""
     begun = start(book, car.profile)
     talk = Talk(begun)
     talk = _hear(talk, {"type": "complaint", "text": complaint(past)})
+    talk = _hear(talk, {"type": "tools", "at hand": [name for name in tools if name in book.tools]})
     codes = sorted(past.codes)
     talk = _hear(talk, {"type": "codes", "codes": [{"code": c, "states": [past.codes[c]]} for c in codes]})
     steps: list[TrialStep] = []

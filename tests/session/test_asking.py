@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from reasoner.inference.foresee import foresee
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, priced
 from reasoner.session import acts, story
-from reasoner.session.asking import now_due, question, way
+from reasoner.session.asking import now_due, question, separations, way
 from reasoner.session.document import Way
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
@@ -178,3 +179,35 @@ def test_a_question_to_the_owner_costs_more_than_a_look_at_a_display() -> None:
     minutes = {table.name: table.minutes for table in workup.tables.checks}
     assert minutes["happens-in-damp"] == workup.book.settings.owner_minutes > 0
     assert minutes["frame-loop"] == 0
+
+
+def test_that_it_is_rich_now_is_no_news_to_the_next_forecast() -> None:
+    """Said and not read off: a quiet mixture is then hardly expected of any look, on the page nor in the belief. Taken
+    back, all is as it was. Where there are two banks nobody has said which."""
+    workup = fresh("four")
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    number = workup.tables.condition_number["warm-idle"]
+
+    def quiet(now: Workup, check: str) -> float:
+        """How likely the page says it is that the answer is: it is not rich."""
+        idle = next(o.text for o in now.book.checks[check].outcomes if o.name == "not-rich")
+        found = separations(now, option(now, check, condition=number))
+        return sum(each.chance for each in found if idle in each.outcome)
+
+    said = workup.after(acts.say_rich(workup, True))
+    assert said.rich_now is True
+    for check in ("purge-pinched", "purge-at-zero"):
+        assert 0 < quiet(said, check) < quiet(workup, check) / 2
+    (given,) = said.record.given
+    assert (given.check, given.sure, max(given.values[1], key=lambda o: given.values[1][o])) == (
+        "trim-idle",
+        "think so",
+        "rich",
+    )
+    assert (said.belief.probability @ said.belief.showing) > (workup.belief.probability @ workup.belief.showing)
+    back = said.after(acts.undo(said))
+    assert np.array_equal(back.belief.probability, workup.belief.probability) and back.rich_now is workup.rich_now
+    assert len(acts.say_rich(workup, False)) == 1 == len(acts.say_rich(said, True))
+    two = fresh("V6")
+    two = two.after(acts.change_condition(two, "warm-idle"))
+    assert len(acts.say_rich(two, True)) == 1

@@ -249,3 +249,23 @@ def test_a_code_that_the_verdict_does_not_explain_is_named() -> None:
     leak, thermostat = numbers["port-injector-leaks@cylinder-3"], numbers["thermostat-open"]
     assert [text.split()[0] for text in not_explained(workup, leak)] == ["P0128"]
     assert [text.split()[0] for text in not_explained(workup, thermostat)] == ["P0303"]
+
+
+def test_a_reading_that_the_verdict_does_not_explain_is_named() -> None:
+    """Lean at cruise beside a purge valve that leaks: it makes nothing lean, a meter that reads low does. What a sound
+    car shows as well, and what the cause itself brings about, is not named."""
+    vehicle, _ = vehicle_from({"injection": "port", "metering": "airflow"})
+    assert vehicle is not None
+    workup = garage().begin(vehicle)
+    for check, outcome, condition in (
+        ("purge-at-zero", "still-rich", "warm-idle"),
+        ("purge-pinched", "recovers", "warm-idle"),
+        ("trim-cruise", "lean", "cruise"),
+    ):
+        workup = answered(workup, check, outcome, condition)
+    numbers = workup.tables.cause_number
+    told = [text.split(":")[0] for text in not_explained(workup, numbers["purge-valve-leaks"])]
+    assert told == [workup.book.checks["trim-cruise"].title]
+    assert workup.book.checks["trim-cruise"].title not in {
+        text.split(":")[0] for text in not_explained(workup, numbers["airflow-meter-fouled"])
+    }

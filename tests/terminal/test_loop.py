@@ -513,8 +513,7 @@ def to_a_rich_one(workup: Workup) -> tuple[list[str], str]:
     needs = [bool(book().checks[name].while_rich) and not o.fresh for name, o in zip(names, workup.ranked, strict=True)]
     if needs[0]:
         return [], names[0]
-    number = names.index("purge-pinched")
-    assert needs[number]
+    number = needs.index(True)
     return [f"o {number + 1}"], names[number]
 
 
