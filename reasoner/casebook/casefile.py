@@ -15,7 +15,7 @@ from typing import Any
 
 import yaml
 
-from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
+from reasoner.casebook.trouble import CasebookError, Refused, as_casebook_error, visible
 from reasoner.casebook.writing import DEEPEST_DATA, RawEvent
 
 # ---- YAML that a person wrote, as plain data -------------------------------------------------------------------------
@@ -30,12 +30,12 @@ NUMBER = re.compile(r"-?(?:0|[1-9][0-9]*)(?P<float>\.[0-9]+(?:[eE][-+][0-9]+)?)?
 YAML_WORDS = {"true": True, "false": False, "null": None, "": None}
 
 
-class PlainError(ValueError):
+class PlainError(Refused):
     """What is wrong, what would mend it, and in which line of the text (from 0)."""
 
     def __init__(self, message: str, mend: str, line: int) -> None:
-        super().__init__(message)
-        self.message, self.mend, self.line = message, mend, line
+        super().__init__(message, mend)
+        self.line = line
 
 
 def read_plain(text: str, typed: bool = True) -> object:

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from reasoner.mistake import Refused as Refused
+
 # What the system says, in plain words, and what would mend it.
 SYSTEM_REASONS: dict[int, tuple[str, str]] = {
     errno.ENOSPC: ("the disk is full", "make room on the disk, then go on"),
@@ -49,14 +51,6 @@ class CasebookError(Exception):
 
 class TakenError(CasebookError):
     """Another program has this case open, or the name is in use."""
-
-
-class Refused(ValueError):
-    """An act that makes no sense: what is wrong, and what would mend it. Nothing was kept."""
-
-    def __init__(self, message: str, mend: str = "") -> None:
-        super().__init__(message)
-        self.message, self.mend = message, mend
 
 
 def visible(text: str, most: int = 200) -> str:

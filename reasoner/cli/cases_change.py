@@ -174,7 +174,7 @@ def _vehicle(now: dict[str, str], fields: Sequence[str]) -> dict[str, str]:
         changed[key.strip()] = value.strip()
     vehicle, mistakes = vehicle_from({k: v for k, v in {**now, **changed}.items() if v})
     if vehicle is None:
-        raise CasebookError(f"{mistakes[0].key}: {mistakes[0].message}", mistakes[0].mend)
+        raise CasebookError(f"{mistakes[0].where}: {mistakes[0].message}", mistakes[0].mend)
     return changed
 
 

@@ -11,11 +11,12 @@ import click
 
 from reasoner.cli import exits
 from reasoner.cli.say import say, say_json
-from reasoner.measure.asks import Ask, Setting, Trouble
+from reasoner.measure.asks import Ask, Setting
 from reasoner.measure.computations.base import Computation
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
 from reasoner.measure.reading import how_many
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 # ---- Commands that work something out from typed readings ------------------------------------------------------------
@@ -60,7 +61,7 @@ def _help(ask: Ask) -> str:
 
 def _done(
     computations: Sequence[Computation], texts: Mapping[str, str], cylinders: int
-) -> dict[str, Finding | tuple[Trouble, ...]]:
+) -> dict[str, Finding | tuple[Mistake, ...]]:
     found = {}
     for computation in computations:
         own = {ask.name for ask in computation.asks} - {
@@ -85,7 +86,7 @@ def _setting(computation: Computation, texts: Mapping[str, str], cylinders: int)
     return Setting(cylinders, tuple(tuple(range(b, cylinders + 1, banks)) for b in range(1, banks + 1)))
 
 
-def show_findings(found: Mapping[str, Finding | tuple[Trouble, ...]], as_json: bool = False) -> None:
+def show_findings(found: Mapping[str, Finding | tuple[Mistake, ...]], as_json: bool = False) -> None:
     """Print what was found; what is wrong goes to standard error, a line each. Exits with a status with a name."""
     troubles = [trouble for one in found.values() if isinstance(one, tuple) for trouble in one]
     findings = {name: one for name, one in found.items() if isinstance(one, Finding)}

@@ -197,7 +197,7 @@ class _Case:
             fields["distance"] = distance + " km"
         vehicle, mistakes = vehicle_from(fields)
         for mistake in mistakes if vehicle is None else ():
-            self.refuse(self.lines[0], f"the vehicle's {mistake.key}: {mistake.message}", mistake.mend)
+            self.refuse(self.lines[0], f"the vehicle's {mistake.where}: {mistake.message}", mistake.mend)
         return vehicle
 
     def _opened(self) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from reasoner.measure.fuel import air_flow
 from reasoner.measure.reading import LONGEST_READING, Reading, Slip, as_typed, place_values, read_number
 from reasoner.measure.units import find_unit
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 from reasoner.rulebook.problem import near
 
@@ -82,7 +83,7 @@ def read_point(text: str) -> OperatingPoint | Slip:
 
 
 # ---- What a computation asks for, one thing at a time, and how the answer is read ------------------------------------
-# Text in, numbers or a Trouble out.
+# Text in, numbers or a Mistake out.
 #
 # Inputs are kept as they were typed, so that whoever replays a case computes them again.
 
@@ -158,23 +159,7 @@ class Ask:
         return "g/s and rpm, or kPa, rpm and °C" if self.point else self.unit
 
 
-@dataclass(frozen=True)
-class Trouble:
-    """What is wrong with an input ("" = with all of them together), and what would mend it: one line."""
-
-    ask: str
-    why: str
-    mend: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.ask}: {self.why}" + (f" ({self.mend})" if self.mend else "") if self.ask else self._bare
-
-    @property
-    def _bare(self) -> str:
-        return self.why + (f" ({self.mend})" if self.mend else "")
-
-
-def take_input(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | OperatingPoint | Trouble:
+def take_input(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | OperatingPoint | Mistake:
     """What was typed for one input. Never raises. Nothing typed: an empty mapping."""
     if text.strip().lower() in NOT_READ:
         return {}
@@ -190,7 +175,7 @@ def take_input(ask: Ask, text: str, setting: Setting) -> Mapping[int, float] | O
     return {place: reading.value for place, reading in placed.values.items()}
 
 
-def take_inputs(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) -> Inputs | tuple[Trouble, ...]:
+def take_inputs(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Setting) -> Inputs | tuple[Mistake, ...]:
     """All inputs, or everything that is wrong with them."""
     by_name = {ask.name: ask for ask in asks}
     troubles = [_unknown(name, by_name) for name in texts if name not in by_name]
@@ -198,23 +183,23 @@ def take_inputs(asks: tuple[Ask, ...], texts: Mapping[str, str], setting: Settin
     points: dict[str, OperatingPoint] = {}
     for ask in asks:
         got = take_input(ask, texts.get(ask.name, ""), setting)
-        if isinstance(got, Trouble):
+        if isinstance(got, Mistake):
             troubles.append(got)
         elif isinstance(got, OperatingPoint):
             points[ask.name] = got
         elif got:
             numbers[ask.name] = got
         elif ask.needed:
-            troubles.append(Trouble(ask.name, "this is needed", f"{ask.say}, in {ask.hint}" if ask.hint else ask.say))
+            troubles.append(Mistake(ask.name, "this is needed", f"{ask.say}, in {ask.hint}" if ask.hint else ask.say))
     return tuple(troubles) or Inputs(numbers, points)
 
 
-def _unknown(name: str, known: Mapping[str, Ask]) -> Trouble:
+def _unknown(name: str, known: Mapping[str, Ask]) -> Mistake:
     meant = near(name, known)
-    return Trouble(
+    return Mistake(
         as_typed(name), "no such input", f'did you mean "{meant}"?' if meant else "one of: " + ", ".join(known)
     )
 
 
-def _trouble(ask: Ask, slip: Slip) -> Trouble:
-    return Trouble(ask.name, slip.said, f"perhaps: {slip.mend}" if slip.mend else "")
+def _trouble(ask: Ask, slip: Slip) -> Mistake:
+    return Mistake(ask.name, slip.said, f"perhaps: {slip.mend}" if slip.mend else "")

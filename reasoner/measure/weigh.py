@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise, product
 from math import prod
 
-from reasoner.measure.asks import Setting, Trouble
+from reasoner.measure.asks import Setting
 from reasoner.measure.finding import ErrorScale, Figure, Finding, Kinds
 from reasoner.measure.uncertain import FLOOR, Estimate, soften
+from reasoner.mistake import Mistake
 from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Check, Computed, Measure, Within
 
@@ -29,7 +30,7 @@ class WorkedOut:
     weights: Mapping[int, Mapping[str, float]]
 
 
-def work_out(check: Check, texts: Mapping[str, str], setting: Setting) -> WorkedOut | tuple[Trouble, ...]:
+def work_out(check: Check, texts: Mapping[str, str], setting: Setting) -> WorkedOut | tuple[Mistake, ...]:
     """The outcomes of a check from typed inputs, or everything that is wrong with these. Raises ValueError if the check
     has no computation."""
     if check.computed is None:

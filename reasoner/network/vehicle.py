@@ -11,6 +11,7 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from reasoner.mistake import Mistake
 from reasoner.rulebook import parts
 from reasoner.rulebook.located import Map, Text, load_bytes, parse_bytes
 from reasoner.rulebook.model import Filter, Rulebook
@@ -39,16 +40,6 @@ FACTS = (*parts.EQUIPMENT, "displacement", "model year", "distance")  # may beco
 
 
 @dataclass(frozen=True)
-class Mistake:
-    """What is wrong with one field of a vehicle, and what would mend it. unknown: there is no such field."""
-
-    key: str
-    message: str
-    mend: str
-    unknown: bool = False
-
-
-@dataclass(frozen=True)
 class Vehicle:
     """banks: the cylinders (numbered from 1) each upstream sensor watches. properties: only what was stated.
     litres: the displacement, None where it was not stated; no rule asks for it, readings do."""
@@ -68,7 +59,7 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
     mistakes: list[Mistake] = []
     unknown = [key for key in fields if key not in VEHICLE_KEYS]
     for key in unknown:
-        mistakes.append(Mistake(key, f'a vehicle has no "{key}"', "known: " + ", ".join(VEHICLE_KEYS), unknown=True))
+        mistakes.append(Mistake(key, f'a vehicle has no "{key}"', "known: " + ", ".join(VEHICLE_KEYS)))
     values = {**DEFAULTS, **{k: " ".join(v.split()) for k, v in fields.items() if k not in unknown and v.strip()}}
 
     layout = _layout(values["layout"])
@@ -301,8 +292,8 @@ def vehicle_in(tree: Map, notes: Notebook) -> Vehicle | None:
             )
     vehicle, mistakes = vehicle_from(fields)
     for mistake in mistakes:
-        spot = tree.get(mistake.key) or tree
-        if mistake.unknown:
-            spot = tree.key(mistake.key) or tree
+        spot = tree.get(mistake.where) or tree
+        if mistake.where not in VEHICLE_KEYS:
+            spot = tree.key(mistake.where) or tree
         notes.note("vehicle", BareSpot(spot.place, spot.length), mistake.message, mistake.mend)
     return vehicle

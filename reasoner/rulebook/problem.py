@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Protocol
 
+from reasoner.mistake import Refused
 from reasoner.rulebook.model import Place
 
 # ---- Did you mean? The nearest known word, and keys that are right but stand at the wrong level ----------------------
@@ -66,12 +67,12 @@ class Problem:
     severity: str = "error"
 
 
-class Unreadable(ValueError):
+class Unreadable(Refused):
     """A piece of text is not what it should be. Raised by the small parsers, caught where the place is known."""
 
     def __init__(self, message: str, mend: str = "", kind: str = "bad-value") -> None:
-        super().__init__(message)
-        self.message, self.mend, self.kind = message, mend, kind
+        super().__init__(message, mend)
+        self.kind = kind
 
 
 class RulesRefused(Exception):

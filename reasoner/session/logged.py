@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from reasoner.casebook.events import Answered, Event, LogTaken
-from reasoner.measure.asks import Trouble
 from reasoner.measure.asks import take_input as read_input
 from reasoner.measure.computations.base import DISPLACEMENT
 from reasoner.measure.finding import Figure, plus_minus
 from reasoner.measure.trims import SPREAD
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import Carried, to_carry, weigh_carried
+from reasoner.mistake import Mistake
 from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Check, Sees
 from reasoner.session.acts import Refused
@@ -342,6 +342,6 @@ def displacement_known(workup: Workup) -> bool:
 def _litres(workup: Workup, typed: str) -> float | None:
     """Displacement as typed, or as it is known of this car. Raises Refused where what was typed is none."""
     found = read_input(DISPLACEMENT, typed or remembered(workup, DISPLACEMENT), setting_of(workup.vehicle))
-    if isinstance(found, Trouble):
-        raise Refused(found.why.rstrip("."), found.mend)
+    if isinstance(found, Mistake):
+        raise Refused(found.message.rstrip("."), found.mend)
     return found.get(0) if isinstance(found, Mapping) else None

@@ -193,7 +193,7 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
     if found is None:  # the defaults themselves were wrong
         for mistake in mistakes:
             desk.say(f"{mistake.message} ({mistake.mend})")
-            fields.pop(mistake.key, None)
+            fields.pop(mistake.where, None)
         return _ask_vehicle(desk, {k: v for k, v in fields.items() if v != DEFAULTS.get(k)})
     desk.show(para(_read_back(found), style=QUIET))
     return fields
@@ -259,7 +259,7 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
     void = {"layout": ("banks", "upstream sensors"), "upstream sensors": ("banks",)}.get(ask.key, ())
     trial = {k: v for k, v in fields.items() if k not in void}
     _, mistakes = vehicle_from({**trial, ask.key: value})
-    mine = next((m for m in mistakes if m.key == ask.key), None)
+    mine = next((m for m in mistakes if m.where == ask.key), None)
     if mine is None:
         return ""
     if ask.key == "banks":

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from rich.console import RenderableType
 
 from reasoner.inference.plan import Option
-from reasoner.measure.asks import EXAMPLE_INPUT, Ask, Inputs, OperatingPoint, Trouble, take_input
+from reasoner.measure.asks import EXAMPLE_INPUT, Ask, Inputs, OperatingPoint, take_input
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
@@ -82,7 +83,7 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
             continue
         typed = line or before
         got = take_input(ask, typed, setting)
-        if isinstance(got, Trouble):
+        if isinstance(got, Mistake):
             desk.say(str(got))
             continue
         if typed:

@@ -14,13 +14,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reasoner.measure.asks import OperatingPoint, Setting, Trouble, read_point
+from reasoner.measure.asks import OperatingPoint, Setting, read_point
 from reasoner.measure.computations.cylinders import DROP, FLOW, LEAK, TRIM_ERROR
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import ErrorScale, Figure, Finding, Kinds, plus_minus, ratio_figure
 from reasoner.measure.reading import Slip
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh_figures
+from reasoner.mistake import Mistake
 from reasoner.rulebook.computed import SIGNATURES
 from reasoner.rulebook.model import Computed, Place, Within
 
@@ -173,7 +174,7 @@ def test_whatever_is_typed_gives_a_finding_or_a_line(data: st.DataObject) -> Non
         for figures in found.figures.values():
             assert all(str(f) and "nan" not in str(f) for f in figures)
     else:
-        assert found and all(isinstance(trouble, Trouble) and "\n" not in str(trouble) for trouble in found)
+        assert found and all(isinstance(trouble, Mistake) and "\n" not in str(trouble) for trouble in found)
 
 
 # ---- figures ---------------------------------------------------------------------------------------------------------

@@ -75,13 +75,13 @@ def test_one_layout_has_many_spellings(written: str, layout: str) -> None:
 def test_mistakes_name_their_field(fields: dict[str, str], key: str) -> None:
     vehicle, mistakes = vehicle_from(fields)
     assert vehicle is None
-    assert [m.key for m in mistakes] == [key]
+    assert [m.where for m in mistakes] == [key]
     assert mistakes[0].mend
 
 
 def test_all_mistakes_are_found_at_once() -> None:
     _, mistakes = vehicle_from({"layout": "V 6", "injection": "x", "charging": "y", "distance": "z"})
-    assert {m.key for m in mistakes} == {"injection", "charging", "distance"}
+    assert {m.where for m in mistakes} == {"injection", "charging", "distance"}
 
 
 @pytest.mark.parametrize(

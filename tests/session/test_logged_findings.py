@@ -314,7 +314,7 @@ def test_displacement_as_people_write_it(text: str, litres: float) -> None:
 @pytest.mark.parametrize("text", ["big", "2 kg", "0", "40 L", "-2"])
 def test_what_is_no_displacement_is_said(text: str) -> None:
     vehicle, (mistake,) = vehicle_from({"displacement": text})
-    assert vehicle is None and mistake.key == "displacement" and "cc" in mistake.mend
+    assert vehicle is None and mistake.where == "displacement" and "cc" in mistake.mend
 
 
 # ---- counted once, kept, replayed ------------------------------------------------------------------------------------

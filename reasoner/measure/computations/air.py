@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting
 from reasoner.measure.computations.base import DISPLACEMENT, Computation, Result
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import filling, sensor_trim, temperature_trim
 from reasoner.measure.uncertain import Estimate, through
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 OUTSIDE = 101.325  # kPa, standard atmosphere (ISO 2533), where nothing better is known
@@ -39,7 +40,7 @@ def _filled(given: Inputs, setting: Setting) -> Result:
     found = filling(Estimate(flow, AIR * flow), litres, Estimate(rpm, SPEED), pressure, celsius)
     filled = Estimate(100 * found.value, 100 * found.error)
     if not 5 < filled.value < 300:
-        return Trouble(
+        return Mistake(
             "", f"{filled.value:.0f} % filling is no engine's", "see airflow (g/s), displacement (litres) and speed"
         )
     figure = Figure("volumetric efficiency", "%", filled)
@@ -118,7 +119,7 @@ def _at_rest(given: Inputs, setting: Setting) -> Result:
             worth = f": {trim:+.0f} % of trim at an idle of 32 kPa" if name == "manifold" and trim > -90 else ""
             means.append(f"The {what} reads {abs(off.value):.0f} kPa {side}{worth}.")
     if not figures:
-        return Trouble("", "no sensor's pressure was given", "that of the manifold, of the barometer, or both")
+        return Mistake("", "no sensor's pressure was given", "that of the manifold, of the barometer, or both")
     return Finding(
         {0: tuple(figures)},
         ("what the sensor reads with the engine off - pressure of the air outside",),
@@ -172,7 +173,7 @@ SENSORS = {"coolant": "coolant temperature", "intake": "intake air temperature",
 def _soaked(given: Inputs, setting: Setting) -> Result:
     read = {name: given.one(name, 0.0) for name in SENSORS if given.get(name) is not None}
     if len(read) < 2:
-        return Trouble(
+        return Mistake(
             "", "one temperature alone has nothing to agree with", "coolant and intake, or a thermometer too"
         )
     figures, means = [], []

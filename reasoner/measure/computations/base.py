@@ -6,15 +6,16 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble, take_inputs
+from reasoner.measure.asks import Ask, Inputs, Setting, take_inputs
 from reasoner.measure.finding import Finding, listed
 from reasoner.measure.fuel import PETROL, Fuel, blend
 from reasoner.measure.uncertain import Estimate
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 RECTANGULAR = 1 / math.sqrt(3)  # standard error of what lies within +-1 and is else unknown: JCGM 100:2008, 4.3.7
 
-Result = Finding | Trouble
+Result = Finding | Mistake
 Compute = Callable[[Inputs, Setting], Result]
 
 
@@ -34,7 +35,7 @@ class Computation:
     frame: bool = False
     picked: bool = False
 
-    def run(self, texts: Mapping[str, str], setting: Setting) -> Finding | tuple[Trouble, ...]:
+    def run(self, texts: Mapping[str, str], setting: Setting) -> Finding | tuple[Mistake, ...]:
         """The finding of inputs as typed, or everything that is wrong with them. Never raises."""
         given = take_inputs(self.asks, texts, setting)
         if isinstance(given, tuple):
@@ -42,8 +43,8 @@ class Computation:
         try:
             found = self.work(given, setting)
         except (ValueError, OverflowError, ZeroDivisionError) as error:
-            return (Trouble("", f"these numbers together make no sense: {error}", "read them off again"),)
-        return (found,) if isinstance(found, Trouble) else found
+            return (Mistake("", f"these numbers together make no sense: {error}", "read them off again"),)
+        return (found,) if isinstance(found, Mistake) else found
 
 
 ETHANOL_SHARE = Ask("ethanol", "Ethanol in the fuel", "%", 0, 100, car=True, live=("ethanol in the fuel",))

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting
 from reasoner.measure.computations.base import Computation, Result, odds
 from reasoner.measure.finding import Figure, Finding, ratio_figure
 from reasoner.measure.outliers import StandsOut, counts_stand_out, leaker_and_others, stands_out
 from reasoner.measure.uncertain import Estimate, through
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 BURSTS = 2.0  # misfires come in bursts: how many times wider than for single ones their errors are taken; judgement
@@ -20,8 +21,8 @@ RANK = 0.7  # of a plug's rank; judgement
 FLOW, LEAK = 1.0, 1.0  # % of flow, mm3/min: standard errors of a bench; judgement
 
 
-def _several(name: str, values: Mapping[int, float]) -> Trouble | None:
-    return None if len(values) >= 2 else Trouble(name, "one cylinder has none to be compared with", "all of them")
+def _several(name: str, values: Mapping[int, float]) -> Mistake | None:
+    return None if len(values) >= 2 else Mistake(name, "one cylinder has none to be compared with", "all of them")
 
 
 def misfire_figures(counts: Mapping[int, float]) -> dict[int, tuple[Figure, ...]]:
@@ -40,7 +41,7 @@ def _counts(given: Inputs, setting: Setting) -> Result:
     if wrong := _several("counts", counts):
         return wrong
     if any(value != int(value) for value in counts.values()):
-        return Trouble("counts", "misfires are counted in whole numbers", "1=4 2=0 3=62 4=3")
+        return Mistake("counts", "misfires are counted in whole numbers", "1=4 2=0 3=62 4=3")
     figures = misfire_figures(counts)
     found = counts_stand_out({place: int(count) for place, count in counts.items()})
     if found is None:
@@ -98,10 +99,10 @@ def _balance(given: Inputs, setting: Setting) -> Result:
     if wrong := _several("drops", drops):
         return wrong
     if cut and before is None:
-        return Trouble("trim before", "the trim before any cut is needed to see which brings it back")
+        return Mistake("trim before", "the trim before any cut is needed to see which brings it back")
     mean = sum(drops.values()) / len(drops)
     if mean <= 0:
-        return Trouble("drops", "cutting a cylinder lowers the speed", "how far it falls, in rpm, above 0")
+        return Mistake("drops", "cutting a cylinder lowers the speed", "how far it falls, in rpm, above 0")
     spread = DROP * mean
     figures: dict[int, tuple[Figure, ...]] = {}
     for place, drop in drops.items():
@@ -169,11 +170,11 @@ PLUGS = Computation(
 def _bench(given: Inputs, setting: Setting) -> Result:
     flows, leaks = given.by_place("flows"), given.by_place("leaks")
     if not flows and not leaks:
-        return Trouble("", "flow or leakage by cylinder is wanted")
+        return Mistake("", "flow or leakage by cylinder is wanted")
     if flows and (wrong := _several("flows", flows)):
         return wrong
     if flows and min(flows.values()) <= 0:
-        return Trouble("flows", "an injector that does not flow has no share to compare", "leave it out (3=-)")
+        return Mistake("flows", "an injector that does not flow has no share to compare", "leave it out (3=-)")
     figures: dict[int, tuple[Figure, ...]] = {}
     means: list[str] = []
     sure = [f"A bench is taken to be good to {FLOW:g} % and {LEAK:g} mm3/min (judgement). Maker's limits first."]
@@ -221,7 +222,7 @@ def _leaker(given: Inputs, setting: Setting) -> Result:
     count = given.get("cylinders of the bank")
     cylinders = int(count) if count is not None else len(setting.banks[0])
     if count is not None and count != int(count):
-        return Trouble("cylinders of the bank", "a whole number is wanted")
+        return Mistake("cylinders of the bank", "a whole number is wanted")
     told = Estimate(trim, TRIM_ERROR if trim < -TRIM_ERROR else 0.0)
     one = through(lambda t: leaker_and_others(t, cylinders)[0], told)
     rest = through(lambda t: leaker_and_others(t, cylinders)[1], told)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting
 from reasoner.measure.computations.base import ETHANOL_SHARE, RECTANGULAR, Computation, Result, fuel_of, within_limit
 from reasoner.measure.finding import Figure, Finding, percent
 from reasoner.measure.fuel import (
@@ -26,6 +26,7 @@ from reasoner.measure.fuel import (
 )
 from reasoner.measure.trims import trim
 from reasoner.measure.uncertain import Estimate, through
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 # ---- Lambda from four gases against the trim and the sensor ----------------------------------------------------------
@@ -44,11 +45,11 @@ def work_out_gas(given: Inputs, setting: Setting) -> Result:
     """Lambda, the trim it asks for, and what is unburnt."""
     co, co2, hc, o2 = (within_limit(given.one(name, 0.0), *LIMITS[name]) for name in LIMITS)
     if co.value > co2.value:
-        return Trouble("", f"CO {co.value:g} % with CO2 {co2.value:g} % is no engine's", "are the two exchanged?")
+        return Mistake("", f"CO {co.value:g} % with CO2 {co2.value:g} % is no engine's", "are the two exchanged?")
     if co.value + co2.value > PETROL_CARBON:
-        return Trouble("", f"CO and CO2 together {co.value + co2.value:g} % is more than petrol gives", "read again")
+        return Mistake("", f"CO and CO2 together {co.value + co2.value:g} % is more than petrol gives", "read again")
     if co2.value < 2:
-        return Trouble("co2", f"{co2.value:g} % is nearly air", "is the probe in the exhaust, deep and tight?")
+        return Mistake("co2", f"{co2.value:g} % is nearly air", "is the probe in the exhaust, deep and tight?")
     fuel = fuel_of(given)
     of_gases = lambda_of(co, co2, hc, o2, 0.0, fuel)
     lam = Estimate(of_gases.value, math.hypot(of_gases.error, LAMBDA_ERROR))
@@ -158,7 +159,7 @@ def _oil(given: Inputs, setting: Setting) -> Result:
         found = dilution(Estimate(fresh, VISCOSITY), Estimate(now, VISCOSITY), fuel)
         how = "fuel by mass = fall of the blending index (Refutas) of the viscosity / that down to fuel"
     else:
-        return Trouble("", "fuel found by the laboratory is wanted, or the viscosity fresh and now, at one temperature")
+        return Mistake("", "fuel found by the laboratory is wanted, or the viscosity fresh and now, at one temperature")
     figure = Figure("fuel in oil", "%", found)
     if found.value < -3 * found.error:
         means = ["The oil has thickened: soot and age hide what fuel there is. Ask for gas chromatography."]
@@ -242,9 +243,9 @@ def _blend(given: Inputs, setting: Setting) -> Result:
     if actual is None and sample is not None and gained is not None:
         actual, off = 100 * gained / sample, 200 / sample  # a line on a glass is read to some 2 mL
         if actual > 100:
-            return Trouble("gained", "water cannot gain more than there was fuel", "what it gained, not what there is")
+            return Mistake("gained", "water cannot gain more than there was fuel", "what it gained, not what there is")
     elif actual is None:
-        return Trouble("ethanol", "ethanol in the tank is wanted, or a water test: fuel, and what the water gained")
+        return Mistake("ethanol", "ethanol in the tank is wanted, or a water test: fuel, and what the water gained")
     else:
         off = 1.0
     tank = Estimate(actual, off)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting
 from reasoner.measure.computations.base import Computation, Result
 from reasoner.measure.finding import ErrorScale, Figure, Finding, plus_minus
 from reasoner.measure.fuel import SOFTER, bulk_modulus, emptying, leak_after_cooling, line_leak, temperature_pull
 from reasoner.measure.trims import leak_for
 from reasoner.measure.uncertain import Estimate, through
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 RAIL, RAIL_OFF = 0.08, 0.03  # L of rail and pipes, usual 0.05 to 0.15; judgement
@@ -35,7 +36,7 @@ def rail(given: Inputs, setting: Setting) -> Result:
     """Minutes until the rail pressure has halved, cooling allowed for."""
     before, after, minutes = (given.one(name, 0.0) for name in ("rail before", "rail after", "minutes"))
     if after > before + 3 * RAIL_GAUGE_ERROR and given.get("cooled") is None:
-        return Trouble(
+        return Mistake(
             "rail after", "the pressure rose: the rail was warming up", "wait until it falls, or say how much it cooled"
         )
     warm = given.get("temperature")
@@ -137,13 +138,13 @@ def low_side(given: Inputs, setting: Setting) -> Result:
         if after is None:
             continue
         if after > before + 3 * LOW_GAUGE:
-            return Trouble(name, "the pressure rose", f"no more than the {before:g} kPa of the beginning")
+            return Mistake(name, "the pressure rose", f"no more than the {before:g} kPa of the beginning")
         falls[name] = through(
             lambda p0, p1: (p0 - p1) * 10 / minutes, Estimate(before, LOW_GAUGE), Estimate(after, LOW_GAUGE)
         )
     first = falls.get("open")
     if first is None:
-        return Trouble("open", "the pressure after the time, with nothing shut, comes first")
+        return Mistake("open", "the pressure after the time, with nothing shut, comes first")
     leak = line_leak(Estimate(GIVE, GIVE_OFF), through(lambda f: f * minutes / 10, first), minutes)
     means = [_falls(falls), f"Lost with nothing shut: about {plus_minus(leak)} mm3/min.", *_against_trim_low(given)]
     return Finding(

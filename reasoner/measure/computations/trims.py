@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting
 from reasoner.measure.computations.base import (
     DISPLACEMENT,
     ETHANOL_SHARE,
@@ -21,6 +21,7 @@ from reasoner.measure.frozen import NORMAL_TRIM
 from reasoner.measure.fuel import Fuel, grams_a_second
 from reasoner.measure.trims import SPREAD, TrimFit, TrimReading, both, fit_trims, fuel_needed, shapes
 from reasoner.measure.uncertain import Estimate
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 REGIONS = {"idle": "idle", "raised": "2500 rpm without load", "cruise": "a steady cruise", "load": "load"}
@@ -85,11 +86,11 @@ def work_out_shapes(given: Inputs, setting: Setting) -> Result:
     """The shape of error of every bank, and how big it is."""
     fuel = fuel_of(given)
     found = _regions(given, setting, fuel)
-    if isinstance(found, Trouble):
+    if isinstance(found, Mistake):
         return found
     banks = [b for b in setting.places(At.BANK) if sum(b in at.trims for at in found) >= 2]
     if not banks:
-        return Trouble("", "one point does not show how the trim changes", "airflow and trim at two points or more")
+        return Mistake("", "one point does not show how the trim changes", "airflow and trim at two points or more")
     worked = {bank: _Bank.of(bank, found, setting, fuel) for bank in banks}
     off = max(at.off for at in found)
     sure = [
@@ -111,19 +112,19 @@ def work_out_shapes(given: Inputs, setting: Setting) -> Result:
     )
 
 
-def _regions(given: Inputs, setting: Setting, fuel: Fuel) -> list[_At] | Trouble:
+def _regions(given: Inputs, setting: Setting, fuel: Fuel) -> list[_At] | Mistake:
     found = []
     for region in REGIONS:
         trims, point = given.by_place(f"{region} trim"), given.points.get(f"{region} air")
         if not trims:
             continue
         if point is None:
-            return Trouble(
+            return Mistake(
                 f"{region} air", "the airflow that goes with this trim is missing", "such as 3.1 g/s 750 rpm"
             )
         air = point.air(given.get("litres"), given.one("filling", USUAL_FILLING) / 100)
         if isinstance(air, str):
-            return Trouble(f"{region} air", f"this lacks {air}", "such as 3.1 g/s 750 rpm")
+            return Mistake(f"{region} air", f"this lacks {air}", "such as 3.1 g/s 750 rpm")
         flow, off = air
         mass = None if point.rpm is None else fuel_needed(flow, point.rpm, setting.cylinders, fuel.air_ratio)
         found.append(_At(region, flow, off, mass, trims))
@@ -319,7 +320,7 @@ def _sum(given: Inputs, setting: Setting) -> Result:
     short, long = given.by_place("short"), given.by_place("long")
     banks = [bank for bank in setting.places(At.BANK) if bank in short and bank in long]
     if not banks:
-        return Trouble("", "short-term and long-term trim of the same bank are wanted", "0 where one stands at zero")
+        return Mistake("", "short-term and long-term trim of the same bank are wanted", "0 where one stands at zero")
     sums = {bank: both(short[bank], long[bank]) for bank in banks}
     products = ", ".join(f"{product:.3g} %" for _, product in sums.values())
     rich = [bank for bank, (total, _) in sums.items() if total < -NORMAL_TRIM]

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from reasoner.measure.asks import Ask, Inputs, Setting, Trouble
+from reasoner.measure.asks import Ask, Inputs, Setting
 from reasoner.measure.computations.base import DISPLACEMENT, Computation, Result, numbered_places
 from reasoner.measure.finding import Figure, Finding, ratio_figure
 from reasoner.measure.uncertain import Estimate, through
+from reasoner.mistake import Mistake
 from reasoner.rulebook.model import At
 
 # ---- Values of one moment --------------------------------------------------------------------------------------------
@@ -64,7 +65,7 @@ def _asks(values: dict[str, tuple[str, str, float, float, float]], at: At = At.E
 def _point(given: Inputs, setting: Setting) -> Result:
     found = {name: value for name in FROZEN if (value := given.get(name)) is not None}
     if not {"load", "coolant"} <= set(found):
-        return Trouble("", "load and coolant temperature of the frame are wanted at least", "such as 24 % and 88 °C")
+        return Mistake("", "load and coolant temperature of the frame are wanted at least", "such as 24 % and 88 °C")
     return Finding({0: _figures(given, FROZEN)}, ("the frame as it was stored",), FRAME_MEANS, FRAME_SURE)
 
 
@@ -84,7 +85,7 @@ def _values(given: Inputs, setting: Setting) -> Result:
     if air is not None:
         figures.append(ratio_figure("idle air", air, IDLE_VARIES))
     if not figures:
-        return Trouble("", "none of these values says anything alone", "such as purge 0 %, fuel level 60 %")
+        return Mistake("", "none of these values says anything alone", "such as purge 0 %, fuel level 60 %")
     return Finding({0: tuple(figures)}, ("the frame as it was stored",), FRAME_MEANS, FRAME_SURE)
 
 
@@ -117,7 +118,7 @@ def _at_banks(given: Inputs, setting: Setting) -> Mapping[int, tuple[Figure, ...
 def _banks(given: Inputs, setting: Setting) -> Result:
     by_place = _at_banks(given, setting)
     if not by_place:
-        return Trouble("", "no bank has a value", "such as short -12, long -14")
+        return Mistake("", "no bank has a value", "such as short -12, long -14")
     return Finding(by_place, ("the frame as it was stored",), FRAME_MEANS, FRAME_SURE)
 
 
@@ -161,7 +162,7 @@ WARM_SURE = ("Sensors of one car agree within some degrees; errors are judgement
 def _read_banks(given: Inputs, setting: Setting) -> Result:
     by_place = dict(_at_banks(given, setting))
     if not by_place:
-        return Trouble("", "no bank has a value", "such as short +4, long -14")
+        return Mistake("", "no bank has a value", "such as short +4, long -14")
     purge = _figures(given, {"purge": ALONE["purge"]})
     for place, figures in by_place.items():
         known = {figure.name: figure.value for figure in figures}
@@ -177,7 +178,7 @@ def _warm(given: Inputs, setting: Setting) -> Result:
     if intake is not None and outside is not None:
         figures.append(Figure("intake over outside", "°C", Estimate(intake - outside, 2.0)))
     if not figures:
-        return Trouble("", "coolant, or intake and outside air are wanted", "such as 92 °C")
+        return Mistake("", "coolant, or intake and outside air are wanted", "such as 92 °C")
     return Finding({0: tuple(figures)}, ("as read",), REGULATED, WARM_SURE)
 
 
@@ -294,7 +295,7 @@ def _after_start(given: Inputs, setting: Setting) -> Result:
     rich, first, lean = (given.by_place(name) for name in ("seconds rich", "at first", "seconds lean"))
     over = [bank for bank in first if bank in rich and first[bank] > rich[bank] + NOTED]
     if over:
-        return Trouble("at first", "more than in all", "the part of it right after the start")
+        return Mistake("at first", "more than in all", "the part of it right after the start")
     figures: dict[int, tuple[Figure, ...]] = {}
     for bank, seconds in rich.items():
         figures[bank] = (Figure("seconds rich", "s", noted_time(seconds)),)
