@@ -120,5 +120,5 @@ def test_a_new_case_loads_neither_what_follows_a_verdict_nor_all_computations() 
     loaded = set(found.stdout.split())
     assert "reasoner.session.protocol" in loaded
     # What acting would cost is weighed against every question; sheet, proof and what comes after work are not.
-    later = {f"reasoner.repair.{name}" for name in ("sheet", "proof", "rounds", "followup", "hinges")}
+    later = {f"reasoner.repair.{name}" for name in ("sheet", "proof", "rounds", "followup", "break_even")}
     assert not loaded & {*later, "reasoner.measure.computations.air"}

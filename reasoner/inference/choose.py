@@ -14,6 +14,7 @@ from itertools import islice
 import numpy as np
 
 from reasoner.inference.gain import cause_bits, class_entropy, gain, gain_repeated
+from reasoner.inference.information_value import Stakes, values
 from reasoner.inference.plan import (
     Branch,
     Costs,
@@ -27,8 +28,7 @@ from reasoner.inference.plan import (
     state_chances,
     worth_asking,
 )
-from reasoner.inference.stake import Stakes, values
-from reasoner.inference.sweep import swept
+from reasoner.inference.single_place_gain import swept
 from reasoner.inference.visits import Visit, visits
 from reasoner.network.tables import Tables
 

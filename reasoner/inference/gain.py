@@ -12,7 +12,7 @@ from math import comb
 
 import numpy as np
 
-from reasoner.inference.cells import cells, count_patterns, joint_table, negative_plogp
+from reasoner.inference.exchangeable import cells, count_patterns, joint_table, negative_plogp
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 

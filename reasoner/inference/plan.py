@@ -10,8 +10,8 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from reasoner.inference.cells import cells
 from reasoner.inference.evidence import Evidence, answer_likelihood, chance_showing, reported_weights
+from reasoner.inference.exchangeable import cells
 from reasoner.inference.gain import gain, marks
 from reasoner.network.tables import Array, CheckTable, Tables
 

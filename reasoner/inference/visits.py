@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from reasoner.inference.gain import information
+from reasoner.inference.information_value import Stakes, patterns
 from reasoner.inference.plan import Costs, Option, Situation, priced
-from reasoner.inference.stake import Stakes, patterns
 from reasoner.network.tables import Array, Tables
 
 MOST_LOOKS = 4  # of one visit that are weighed together
 MOST_JOINT_IN_VISIT = 128  # and joint outcomes
-EACH = 16  # joint outcomes of one look that are told apart (see `stake.patterns`)
+EACH = 16  # joint outcomes of one look that are told apart (see `information_value.patterns`)
 
 
 @dataclass(frozen=True)

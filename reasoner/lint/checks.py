@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from reasoner.inference.apart import even_odds, raises
+from reasoner.inference.discrimination import even_odds, raises
 from reasoner.lint.context import BenchCar, Context, LintFinding, at, lint
 from reasoner.lint.faults import CONFIRMS
 from reasoner.network.tables import CheckTable

@@ -9,7 +9,7 @@ from inspect import getdoc
 from itertools import product
 from typing import Any
 
-from reasoner.inference.apart import Telling, telling
+from reasoner.inference.discrimination import Telling, telling
 from reasoner.network.graph import build_graph, family_line
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, vehicle_from

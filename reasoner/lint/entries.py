@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from reasoner.inference.apart import even_odds
+from reasoner.inference.discrimination import even_odds
 from reasoner.lint.context import BenchCar, Context, LintFinding, at, lint, statements
 from reasoner.repair.reckoning import lineage
 from reasoner.rulebook.fields import ONE

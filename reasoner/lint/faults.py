@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from reasoner.inference.apart import raises
+from reasoner.inference.discrimination import raises
 from reasoner.lint.context import Context, LintFinding, at, lint, pass_both, possible
 
 # ---- no vehicle ------------------------------------------------------------------------------------------------------

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from reasoner.inference.information_value import First, by_cause, expected_losses, loss_table, mean
 from reasoner.inference.plan import Option, Situation
-from reasoner.inference.stake import First, by_cause, expected_losses, loss_table, mean
 from reasoner.network.tables import Array, Tables
 from reasoner.repair.jobs import ENGINE, Job, all_places, cost, cylinders, job_effort, job_that_mends, leaves
 from reasoner.repair.prices import Prices

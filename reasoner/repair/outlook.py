@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from reasoner.inference.information_value import Stakes, stakes_of
 from reasoner.inference.plan import Option
-from reasoner.inference.stake import Stakes, stakes_of
 from reasoner.repair.choices import (
     Choice,
     Stake,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from reasoner.inference import span
+from reasoner.inference import credible_range
 from reasoner.inference.belief import by_cylinder, by_fault, leader, ordered
 from reasoner.inference.choose import rank
 from reasoner.inference.exclude import likelier
@@ -32,8 +32,8 @@ PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, 
 def belief(workup: Workup, ranges: bool = True) -> BeliefDoc:
     """The present belief. ranges=False spares the draws where nobody looks at them."""
     tables, p = workup.tables, workup.belief.probability
-    draws = span.draw(tables, workup.spells) if ranges else p[None, :]
-    low, high = span.span(draws)
+    draws = credible_range.draw(tables, workup.spells) if ranges else p[None, :]
+    low, high = credible_range.span(draws)
     leading = tuple(_suspect(workup, i, float(p[i]), float(low[i]), float(high[i])) for i in ordered(p, LEADING_SHOWN))
     cylinders = by_cylinder(tables, p)
     spare = next((i for i, name in enumerate(tables.faults) if workup.book.faults[name].anything_else), None)
@@ -65,7 +65,7 @@ def _at_least(workup: Workup, cause: int, draws: Array) -> Suspect:
     """A cause, alone or beside another."""
     name = workup.tables.causes[cause].name
     own = [n for n, c in enumerate(workup.tables.causes) if any(each.name == name for each in c.each)]
-    low, high = span.span(draws[:, own].sum(axis=1)[:, None])
+    low, high = credible_range.span(draws[:, own].sum(axis=1)[:, None])
     p = float(workup.belief.probability[own].sum())
     return _suspect(workup, cause, p, float(low[0]), float(high[0]))
 
@@ -74,7 +74,7 @@ def _fault(workup: Workup, fault: int, draws: Array) -> Suspect:
     """A fault over all its places. `where` is the likeliest place, or empty where none stands out."""
     tables, p = workup.tables, workup.belief.probability
     chance = float(by_fault(tables, p)[fault])
-    low, high = span.fault_span(tables, draws)
+    low, high = credible_range.fault_span(tables, draws)
     best = leader(tables, p, fault=fault)
     where = None if p[best] > 0.5 * chance else ""
     return _suspect(workup, best, chance, float(low[fault]), float(high[fault]), where)
@@ -85,7 +85,7 @@ def why(workup: Workup, cause: str) -> Why:
     tables = workup.tables
     number = tables.cause_number[cause]
     fault = workup.book.faults[tables.causes[number].fault]
-    draws = span.draw(tables, workup.spells)
+    draws = credible_range.draw(tables, workup.spells)
     return Why(
         _cause(workup, number, draws),
         _fault(workup, int(tables.fault_of[number]), draws),
@@ -97,7 +97,7 @@ def why(workup: Workup, cause: str) -> Why:
 
 
 def _cause(workup: Workup, number: int, draws: Array) -> Suspect:
-    low, high = span.span(draws)
+    low, high = credible_range.span(draws)
     return _suspect(workup, number, float(workup.belief.probability[number]), float(low[number]), float(high[number]))
 
 
@@ -138,12 +138,12 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     fault, lead = now.faults[0], now.leading[0]
     # What is settled is what the work mends; until then the likeliest fault is spoken of, at its likeliest place.
     if kind == "settled":
-        number, draws = mends_most(decision), span.draw(tables, workup.spells)
+        number, draws = mends_most(decision), credible_range.draw(tables, workup.spells)
         lead, fault = _cause(workup, number, draws), _fault(workup, int(tables.fault_of[number]), draws)
     elif kind == "at-least":
-        lead = fault = _at_least(workup, at_least(workup)[0], span.draw(tables, workup.spells))
+        lead = fault = _at_least(workup, at_least(workup)[0], credible_range.draw(tables, workup.spells))
     elif lead.cause != fault.cause:
-        lead = _cause(workup, tables.cause_number[fault.cause], span.draw(tables, workup.spells))
+        lead = _cause(workup, tables.cause_number[fault.cause], credible_range.draw(tables, workup.spells))
     cause = tables.cause_number[lead.cause]
     all_reasons = reasons(workup, cause)
     repairs = [book.repairs[book.faults[each.fault].repair] for each in tables.causes[cause].each]

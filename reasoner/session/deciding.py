@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 
+from reasoner.repair.break_even import Hinge, hinges
 from reasoner.repair.choices import Choice, Stake, at_once
 from reasoner.repair.followup import mended
 from reasoner.repair.guards import Missing
-from reasoner.repair.hinges import Hinge, hinges
 from reasoner.repair.jobs import ENGINE, Job, all_places, places_text
 from reasoner.repair.prices import Prices
 from reasoner.rulebook.model import Rulebook

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.inference.apart import even_odds, outcomes_seen, raises, telling
+from reasoner.inference.discrimination import even_odds, outcomes_seen, raises, telling
 from reasoner.inference.gain import gain
 from tests.support import PlainCheck, check, make_tables, plain, yes_no
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reasoner.inference.cells import negative_plogp
+from reasoner.inference.exchangeable import negative_plogp
 from reasoner.network.tables import Array, Index, Tables
 
 

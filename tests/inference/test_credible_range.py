@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe
+from reasoner.inference.credible_range import DRAWS, draw, fault_span, span
 from reasoner.inference.evidence import Spell
-from reasoner.inference.span import DRAWS, draw, fault_span, span
 from reasoner.network.tables import Tables
 from tests.inference.random_models import as_spells, random_model, random_spells
 from tests.support import PlainCheck, make_tables, origin, plain, seen, spell, yes_no

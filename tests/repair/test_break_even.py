@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from reasoner.repair.break_even import Hinge, hinges, varied
 from reasoner.repair.choices import Choice, Stake, all_choices, expected, watch
-from reasoner.repair.hinges import Hinge, hinges, varied
 from reasoner.session import deciding
 from tests.repair.cars import answered, job, small_car, stake
 from tests.repair.test_choices import ACCESS, HOUR, INJECTOR, as_plain, at_once

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from reasoner.inference.stake import expected_losses
+from reasoner.inference.information_value import expected_losses
 from reasoner.repair.choices import Choice, Stake, expected, watch
 from reasoner.repair.jobs import Job, access
 
