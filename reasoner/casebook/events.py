@@ -22,7 +22,7 @@ def unless_default(default: Any) -> Any:
 
 
 def left_out_map() -> Any:
-    """The same for a mapping that is empty where nothing is written."""
+    """A field of a mapping that is written only where it holds something."""
     return field(default_factory=dict, metadata={"left out": True})
 
 
@@ -195,7 +195,7 @@ class Concluded(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class PutAway(Event):
-    """To be resumed."""
+    """The case was left for now, to be gone on with later."""
 
     kind: ClassVar[str] = "stop"
 
@@ -308,7 +308,7 @@ class Cleared(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Unknown(Event):
-    """Of a kind that is not known here. called: that kind, as written."""
+    """An event of a kind that this program does not know. called: that kind, as written."""
 
     called: str
 

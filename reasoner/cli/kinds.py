@@ -35,7 +35,7 @@ SECTION = re.compile(r"^([a-z][a-z ]*):", re.MULTILINE)
 
 
 class NearChoice(click.Choice):  # type: ignore[type-arg]  # click before 8.2 takes no type here
-    """As click's own; what is on no list gets the near one."""
+    """click's choice of words, which names the near one for a word that is on no list."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         try:

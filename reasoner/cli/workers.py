@@ -123,7 +123,7 @@ def _done(job: CaseJob[_T], path: Path, garages: Sequence[Garage], options: Any)
 
 
 def with_progress(found: Iterator[_T], total: int, title: str) -> Iterator[_T]:
-    """The same, with a bar on standard error where that is a terminal and it takes a while."""
+    """The same results, one by one, with a bar on standard error where that is a terminal and it takes a while."""
     if not title or total <= FEW or not sys.stderr.isatty():
         yield from found
         return

@@ -60,6 +60,6 @@ def can_speak_for(tables: Tables, check: int, causes: Sequence[int]) -> float:
 
 
 def likelier(table: CheckTable, place: int, outcome: int) -> Array:
-    """(C,): how much likelier each cause, while it shows, makes an outcome at a place than nothing to see does."""
+    """(C,): how many times likelier each cause, while it shows, makes an outcome at a place than a sound car does."""
     found: Array = table.rows[table.index[:, place], outcome] / table.rows[0, outcome]
     return found

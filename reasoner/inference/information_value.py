@@ -36,7 +36,7 @@ class Stakes:
 
     @property
     def little(self) -> float:
-        """A minute's worth: what saves less is not worth a question."""
+        """What saves less money than this is not worth a question: a minute of work."""
         return self.hour / 60.0
 
     def least(self, probability: Array) -> float:
@@ -53,7 +53,7 @@ class Stakes:
         return option.money + minutes / 60.0 * self.hour
 
     def after(self, check: int) -> Stakes:
-        """The same once this check is answered."""
+        """These stakes once this check is answered."""
         off = self.closes.get(check)
         if off is None:
             return self

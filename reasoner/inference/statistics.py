@@ -53,7 +53,7 @@ class Dirichlet:
         return tuple(a / self.weight for a in self.alpha)
 
     def after(self, counts: Sequence[float]) -> Dirichlet:
-        """With so many cases of each outcome."""
+        """The distribution after so many more cases of each outcome."""
         return Dirichlet(tuple(a + n for a, n in zip(self.alpha, counts, strict=True)))
 
     def log_chance(self, counts: Sequence[float]) -> float:

@@ -15,7 +15,7 @@ PLUS_MINUS_MEANS = "4 +- 1 means between 3 and 5, in 19 cases of 20."  # said on
 
 
 class ErrorScale(StrEnum):
-    """On what scale a figure's error is taken to be Gaussian."""
+    """The scale on which a figure has a Gaussian error."""
 
     PLAIN = "plain"
     TIMES = "times"  # of its logarithm: what is so many times as much as another

@@ -33,7 +33,7 @@ class Slip:
 
     @property
     def line(self) -> str:
-        """The same with what would mend it."""
+        """What is wrong, and what would mend it, on one line."""
         return self.said + (f" Perhaps: {self.mend}" if self.mend else "")
 
 

@@ -39,7 +39,7 @@ def acts(shows: Array, sigma: float) -> Array:
 
 
 def acts_of_many(shows: Array, sigma: float) -> Array:
-    """As `acts`, by a table between whose entries it is interpolated (to 1e-5): for very many different numbers."""
+    """`acts` of very many different numbers, interpolated between the entries of a table (to 1e-5)."""
     u, _ = activities(sigma)
     grid, odds = _table(sigma)
     with np.errstate(divide="ignore"):

@@ -149,7 +149,7 @@ class Choice:
 
 
 def fate(stake: Stake, work: Sequence[Job], cause: int) -> Fate:
-    """Of work that is done at once, then whatever is left when the car is back. cause: its number."""
+    """What becomes of work done at once, and then of whatever is left when the car is back. cause: its number."""
     fault = stake.book.faults[stake.tables.causes[cause].fault]
     if fault.nothing_wrong:
         return Fate(1.0, 0.0, 0.0)
@@ -253,13 +253,13 @@ def known(stake: Stake) -> list[float]:
 
 
 def hand_on(stake: Stake) -> Choice:
-    """To somebody who has more to find it with; what is wrong is then mended there."""
+    """The car goes to somebody who has more to find it with, and who then mends what is wrong."""
     later = _mean(stake, losses(stake, ()))
     return Choice("hand on", (), Effort(0.0, 0.0), 0.0, 0.0, 1.0, 0.0, 0.0, 1.0, later, 0.0)
 
 
 def watch(stake: Stake) -> Choice:
-    """Nothing yet: what does not go away by itself is driven with, comes back, and is then met by whatever is best."""
+    """Nothing is done yet: what does not go away by itself is driven with, comes back, and is then met by the best."""
     first = after_watching(stake)
     later, left = _mean(stake, first.costs) + _then(stake, first), _mean(stake, first.stays)
     driving = later - _then(stake, first) - left * stake.book.settings.afterwards.another_visit_costs
@@ -274,7 +274,7 @@ def after_watching(stake: Stake) -> First:
 
 
 def free(stake: Stake, job: Job) -> bool:
-    """Work that costs nothing but a little time, and brings nothing in: done, it is seen at once whether it helped."""
+    """Work that costs no more than a little time and brings nothing in: once it is done, one sees whether it helped."""
     repair = stake.book.repairs[job.repair]
     return not repair.money and not repair.goes_wrong and stake.cost(job) <= stake.prices.hour / 2
 
@@ -323,7 +323,7 @@ def at_once(kind: str, work: Works) -> Works:
 
 
 def losses_in_turn(stake: Stake, tries: Works) -> Array:
-    """The same, of one job after the other until it is mended; each that fails brings the car back."""
+    """Losses of doing one job after the other until it is mended (C,); each that fails brings the car back."""
     key = "in turn", tries
     if key not in stake.made:
         paid, so_far = [], 0.0
@@ -484,7 +484,7 @@ def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
 
 
 def test_on(stake: Stake, look: Option, expected: float) -> Choice:
-    """To make a check first, and then whatever is best. expected: of that, all in all."""
+    """A check is made first, and then whatever is best is done. expected: what that costs all in all."""
     price = check_cost(stake, look)
     spent = Effort(look.minutes, look.money)
     return Choice("test", (), spent, price, 0.0, 1.0, 0.0, 0.0, 1.0, expected - price, 0.0, look)

@@ -62,7 +62,7 @@ def in_order(places: Iterable[str]) -> list[str]:
 
 
 def places_text(places: Iterable[str]) -> str:
-    """The same, in order."""
+    """Places in words, in the order of their numbers: `cylinders 1 and 3`."""
     return listed(in_order(places))
 
 

@@ -67,7 +67,7 @@ class Outlook:
 
     @cached_property
     def stakes(self) -> Stakes:
-        """The same for the planner."""
+        """What hangs on the belief, as the planner reads it."""
         stake, numbers = self.stake, self.stake.tables.check_number
         closes: dict[int, list[float]] = {}
         for x, (kind, acted) in enumerate(stake.acts):

@@ -111,7 +111,7 @@ def shop_of(content: bytes, file: str, book: Rulebook) -> tuple[Shop | None, tup
 
 
 def usual_shop(book: Rulebook) -> Shop:
-    """Of which nothing is said."""
+    """A shop that has said nothing of itself."""
     return Shop(usual(book))
 
 

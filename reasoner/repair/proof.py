@@ -46,7 +46,7 @@ class Shows:
 
 
 def shows_from(frequency: float, weight: float, showed: float = 0.0, quiet: float = 0.0) -> Shows:
-    """From a frequency of the rules, worth `weight` cases, and what was seen before the repair."""
+    """How often it shows: a frequency of the rules, worth `weight` cases, and what was seen before the repair."""
     return Shows(frequency * weight + showed, (1 - frequency) * weight + quiet)
 
 
@@ -104,7 +104,7 @@ class Tally:
 
 
 def tally(proofs: Iterable[Proof], drives: Sequence[Drive]) -> tuple[Tally, ...]:
-    """Where each count stands. What counts in one drive must be met in the same drive by all of them together."""
+    """How far each count is. What counts in one drive must be met in the same drive by all of them together."""
     counted = [proof for proof in proofs if proof.least is not None]
     together = [proof for proof in counted if proof.counts == ONE_DRIVE]
     best = max(drives, key=lambda drive: _met(together, drive), default={})

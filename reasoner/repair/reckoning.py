@@ -38,7 +38,7 @@ def members_of(book: Rulebook, name: str) -> frozenset[str]:
 
 @dataclass(frozen=True)
 class Harm:
-    """chance: over the distance asked about."""
+    """Something that driving on can do. chance: that it happens over the distance asked about."""
 
     risk: Risk
     chance: float
@@ -103,5 +103,5 @@ class Try:
 
 
 def by_chance_over_cost(tries: Iterable[Try]) -> list[Try]:
-    """Falling p / C, where C is the cost of the look (what it costs to mend is paid in any order)."""
+    """The largest p / C first, C being the cost of the look (what it costs to mend is paid in any order)."""
     return sorted(tries, key=lambda t: -t.chance / t.look if t.look > 0 else float("-inf"))

@@ -27,7 +27,7 @@ KINDS_WITHOUT_WORK = ("test", "watch", "hand on")  # courses without work
 
 
 class Pager(Protocol):
-    """Where it is shown: anything that pages blocks."""
+    """What blocks are shown with, a page at a time."""
 
     def page(self, *blocks: RenderableType) -> None: ...
 

@@ -186,7 +186,7 @@ TICK_SIGNS = {"seen": "[x]", "not right": "[!]", "missing": "[ ]", "no tool": "[
 
 
 def standing_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
-    """Where it stands, in a few lines."""
+    """How far the work and its proof are, in a few lines."""
     p = clean(document)
     lines = paragraph(f"If the case were closed now: {p.state}.", 0, width=width)
     for plan in (p.provocation, *p.also):

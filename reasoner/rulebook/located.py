@@ -294,7 +294,7 @@ def read_text(text: str, file: str) -> tuple[Map | None, tuple[Problem, ...]]:
 
 
 def read_file(path: Path, shown_as: str = "") -> tuple[Map | None, tuple[Problem, ...]]:
-    """As `read_text`, from a file. A file that cannot be opened is a problem like any other."""
+    """`read_text` of a file. A file that cannot be opened is a problem like any other."""
     notes = Notebook()
     file = shown_as or str(path)
     content = load_bytes(path, file, notes)

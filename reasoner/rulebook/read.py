@@ -112,7 +112,7 @@ def collect(
 
 
 def gather(paths: Sequence[Path], shown_from: Path | None, over: Sequence[Path], notes: Notebook) -> Rulebook | None:
-    """As `collect`; the mistakes, and the text of every file read, are left in `notes`."""
+    """`collect`, with the mistakes and the text of every file read left in `notes`."""
     layers = [read_layer(paths, shown_from, notes), *(read_layer([path], shown_from, notes) for path in over)]
     whole = [layer for layer in layers if layer is not None]
     if len(whole) < len(layers):

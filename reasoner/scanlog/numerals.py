@@ -56,7 +56,7 @@ def numbers(cells: Sequence[str]) -> tuple[Array, list[int]]:
 
 
 def cell_times(cells: Sequence[str]) -> tuple[Array, list[int], bool]:
-    """As `numbers`, but clock times (`12:30:01.5`, with or without a date) as seconds; whether they were such."""
+    """`numbers` of cells that may hold clock times (`12:30:01.5`, a date or none) in seconds; and whether any did."""
     try:
         return _finite(np.array(list(map(float, cells)), dtype=float)), [], False
     except ValueError:

@@ -77,7 +77,7 @@ class Found:
 
 
 def cause_name(fault: str, where: str) -> str:
-    """As the tables name it: `fault`, `fault@cylinder-3`, `fault@cylinders-1-2`."""
+    """A fault at a place as the tables name it: `fault`, `fault@cylinder-3`, `fault@cylinders-1-2`."""
     return fault if where in ("engine", "") else f"{fault}@{where.replace(' and ', '-').replace(' ', '-')}"
 
 

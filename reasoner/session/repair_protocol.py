@@ -44,7 +44,7 @@ class WholeCase:
 
     @property
     def work(self) -> Work:
-        """The same. Raises Refused where there is none."""
+        """The round of work under way. Raises Refused where there is none."""
         if self.present is None:
             raise Refused("no work was taken up in this case", "choose first what to replace")
         return self.present

@@ -56,7 +56,7 @@ class Workup:
 
     @cached_property
     def tables(self) -> Tables:
-        """With pairs of causes, where no single one explains what was seen."""
+        """The tables that hold now: with pairs of causes, where no single cause explains what was seen."""
         return self.weighed(self.ruled, self.spells)
 
     def weighed(self, tables: Tables, spells: Sequence[Spell]) -> Tables:
@@ -86,7 +86,7 @@ class Workup:
 
     @cached_property
     def situation(self) -> Situation:
-        """Where the case stands, for the planner."""
+        """How the case stands, as the planner reads it."""
         record, tables = self.record, self.tables
         unclear = {
             (tables.check_number[name], tables.condition_number.get(condition or ""))

@@ -229,7 +229,7 @@ def _run(workup: Workup, virtual: Car, number: int, codes: tuple[str, ...], step
 
 
 def by_rollout(workup: Workup, memory: int) -> tuple[Option | None, int]:
-    """As the session proposes: the best few followed a step further."""
+    """The option that the session proposes: the best few, each followed a step further."""
     return workup.look, memory
 
 
