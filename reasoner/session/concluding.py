@@ -103,15 +103,19 @@ def _cause(workup: Workup, number: int, draws: Array) -> Suspect:
 
 def reasons(workup: Workup, cause: int) -> tuple[Reason, ...]:
     """Every answer's weight for and against a cause, the strongest first."""
+    return tuple(reason for _, reason in _numbered_reasons(workup, cause))
+
+
+def _numbered_reasons(workup: Workup, cause: int) -> list[tuple[int, Reason]]:
+    """The same, each with the number of the event that gave the answer (-1: the list of codes)."""
     found = []
     for item in weigh_answers(workup.tables, workup.spells):
         table = workup.tables.checks[item.answer.check]
         origin = answer_origin(table, cause, item.answer.weights)
         text = answer_text(workup, item.answer.number, item.answer.check, item.answer.weights)
-        found.append(
-            Reason(table.name, text, float(item.decibans[cause]), str(origin.place), origin.source, origin.because)
-        )
-    return tuple(sorted(found, key=lambda r: -abs(r.decibans)))
+        reason = Reason(table.name, text, float(item.decibans[cause]), str(origin.place), origin.source, origin.because)
+        found.append((item.answer.number, reason))
+    return sorted(found, key=lambda each: -abs(each[1].decibans))
 
 
 def answer_text(workup: Workup, number: int, check: int, weights: Sequence[tuple[float, ...] | None]) -> str:
@@ -145,7 +149,8 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     elif lead.cause != fault.cause:
         lead = _cause(workup, tables.cause_number[fault.cause], credible_range.draw(tables, workup.spells))
     cause = tables.cause_number[lead.cause]
-    all_reasons = reasons(workup, cause)
+    numbered = _numbered_reasons(workup, cause)
+    all_reasons = [reason for _, reason in numbered]
     repairs = [book.repairs[book.faults[each.fault].repair] for each in tables.causes[cause].each]
     found = surprise(tables, workup.spells)
     disagreeing = tuple(answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
@@ -166,7 +171,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         open=tuple(s for s in now.leading if s.cause != lead.cause and s.probability >= STAYS_OPEN),
         would_change=tuple(way(workup, o) for o in useful),
         out_of_reach=out_of_reach(workup),
-        unsure=unsure(workup, all_reasons),
+        unsure=unsure(workup, numbered),
         not_explained=not_explained(workup, cause),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
         driving_on=book.faults[lead.fault].driving_on,
@@ -183,10 +188,10 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     )
 
 
-def unsure(workup: Workup, told: Sequence[Reason]) -> tuple[str, ...]:
-    """Answers that were not sure and yet move the cause in question, the strongest first."""
-    doubtful = {given_text(workup, g) for g in workup.record.given if g.sure != "sure"}
-    return tuple(dict.fromkeys(r.text for r in told if r.text in doubtful and abs(r.decibans) >= PERCEPTIBLE))
+def unsure(workup: Workup, told: Sequence[tuple[int, Reason]]) -> tuple[str, ...]:
+    """Answers that were not sure and yet move the cause in question, the strongest first. told: with their numbers."""
+    doubtful = {given.number for given in workup.record.given if given.sure != "sure"}
+    return tuple(dict.fromkeys(r.text for n, r in told if n in doubtful and abs(r.decibans) >= PERCEPTIBLE))
 
 
 def not_explained(workup: Workup, cause: int) -> tuple[str, ...]:

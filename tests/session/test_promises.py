@@ -233,6 +233,16 @@ def test_answers_that_were_not_sure_are_named_with_the_verdict() -> None:
     assert not any(text.startswith("Hard to start") for text in named)
 
 
+def test_an_unsure_answer_that_a_sure_one_took_the_place_of_is_not_named() -> None:
+    """Both were read the same, so their texts are the same: it is the answer that counts."""
+    workup = fresh("four")
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    guessed = workup.after(acts.answer(workup, "trim-idle", {1: "rich"}, "guess", reading="-14 %"))
+    assert any("-14 %" in text for text in verdict(guessed).unsure)
+    again = guessed.after(acts.answer(guessed, "trim-idle", {1: "rich"}, "sure", reading="-14 %"))
+    assert not any("-14 %" in text for text in verdict(again).unsure)
+
+
 def test_what_is_out_of_reach_says_which_tool_it_needs() -> None:
     workup = fresh("four")
     workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
