@@ -25,7 +25,7 @@ def tells_nothing(context: Context) -> Iterator[LintFinding]:
     Whatever is wrong or not, its outcomes are as likely as ever: even between the two faults that it tells apart best,
     or one of them and nothing to be seen, in whichever of its conditions, one look brings less than the setting `least
     gain` at even odds, on every typical vehicle it applies to. Where the faults that it shows do not act in the
-    conditions it is made in, nobody can see what it says.
+    conditions it is made in, nobody can see what it says. Parts renewed are left out: they are told with the work.
 
     Good:
 
@@ -57,6 +57,8 @@ def tells_nothing(context: Context) -> Iterator[LintFinding]:
             waive: {unlikely-outcome: Shown on its own page.}
     """
     for name, entry in context.book.checks.items():
+        if entry.intake == "renewed":  # told with the work and never asked by itself: it costs nothing
+            continue
         numbers = [(car, car.tables.check_number[name]) for car in context.cars if name in car.tables.check_number]
         bits = [float(car.telling.says[number]) for car, number in numbers]
         if bits and max(bits) < context.book.settings.least_gain:

@@ -20,7 +20,21 @@ HISTORY = "history"  # said by makers of a code that was there once; no service 
 STANDARD = "SAE J2012 / ISO 15031-6"
 
 _WORDS = {
-    **dict.fromkeys(("stored", "store", "stor", "confirmed", "confirm", "conf"), STORED),
+    **dict.fromkeys(
+        (
+            "stored",
+            "store",
+            "stor",
+            "confirmed",
+            "confirm",
+            "conf",
+            "sporadic",
+            "intermittent",
+            "active",
+            "current",
+        ),
+        STORED,
+    ),
     **dict.fromkeys(("pending", "pend", "pnd", "pndg"), PENDING),
     **dict.fromkeys(("permanent", "perm", "prm", "pdtc"), PERMANENT),
     **dict.fromkeys(("history", "hist", "historic", "historical", "past", "old"), HISTORY),
@@ -28,11 +42,13 @@ _WORDS = {
 _NONE = frozenset({"none", "no", "nil", "nothing", "zero"})
 _SUBJECT = frozenset({"code", "codes", "dtc", "dtcs", "fault", "faults", "trouble"})
 _SMALL = frozenset({"a", "all", "also", "and", "any", "are", "at", "found", "is", "present", "set", "the", "there"})
-_FILLING = _SUBJECT | _SMALL
+_LAMP = frozenset({"lamp", "light", "mil", "on", "off", "out"})
+_FILLING = _SUBJECT | _SMALL | _LAMP
 
 _CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
 _SEPARATOR = re.compile(r"[,;|/+&\n\r\v\f\u2028\u2029]")
 _TOKEN = re.compile(r"(?<!\w)[PCBUpcbu][ ._-][0-3][0-9A-Fa-f]{3}(?!\w)|:|[^\s:()\[\]{}=<>\"'`]+")
+_COUNTER = re.compile(r"(?i)\b(?:counter|count|frequency)\b[ :=]*\d+")  # how often it was seen, as some readers show it
 _COLOUR = re.compile("\x1b\\[[0-9;]*[A-Za-z]")  # comes along with a line copied off a screen
 _LETTERS_FOR_DIGITS = str.maketrans("OQILZS", "001125")
 _LOOKALIKES = str.maketrans({"Р": "P", "С": "C", "В": "B", "О": "O", "Ρ": "P", "Β": "B", "Ο": "O", "–": "-", "—": "-"})
@@ -90,7 +106,7 @@ def read_codes(text: str) -> CodeList:
     `none` or `no codes` says that there is none; `pending: none` says so of one state.
     """
     page = _Page()
-    for piece in _SEPARATOR.split(_COLOUR.sub("\x1b", text)):
+    for piece in _SEPARATOR.split(_COUNTER.sub("", _COLOUR.sub("\x1b", text))):
         _piece(page, piece)
     _contradictions(page)
     codes = tuple(TypedCode(code, frozenset(states)) for code, states in page.codes.items())

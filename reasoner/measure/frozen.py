@@ -15,6 +15,7 @@ from reasoner.measure.pids import LOOPS, DecodedValue
 from reasoner.rulebook.quantity import KM_PER_MILE
 
 NORMAL_TRIM = 10.0  # % of a total trim either way; common practice, no source
+LOOP_NAME, OPEN = "fuel system 1", "open loop"
 TRIM_NAMES = ("short-term trim, bank {}", "long-term trim, bank {}")
 
 
@@ -52,47 +53,88 @@ _PURGE = _Kind("purge, commanded", "%", "%", 0, 100, 0, 100)
 _FRONT = _Kind("oxygen sensor, bank {} sensor 1", "V", "V", 0, 1.275, 0, 1.1)
 _REAR = _Kind("oxygen sensor, bank {} sensor 2", "V", "V", 0, 1.275, 0, 1.1)
 _VOLTS = _Kind("controller voltage", "V", "V", 0, 65.535, 11, 15.5)
+_LAMBDA = _Kind("lambda, bank {} sensor 1", "", "", 0, 2, 0.6, 1.5)
+_TIMING = _Kind("ignition timing", "°", "°", -64, 63.5, -20, 60)
+_OIL = _Kind("oil temperature", "°C", "°C", -40, 215, -30, 150)
+_BOOST = _Kind("charge pressure, absolute", "kPa", "kPa", 0, 400, 60, 300)
+_LOW_SIDE = _Kind("fuel pressure above air", "kPa", "bar", 0, 5177.265, 150, 1000)
+_INJECTION = _Kind("injection time", "ms", "ms", 0, 100, 0.3, 25)
+_EGR = _Kind("exhaust gas recirculation, commanded", "%", "%", 0, 100, 0, 100)
+_ETHANOL = _Kind("ethanol in the fuel", "%", "%", 0, 100, 0, 100)
+MISFIRES = "misfires, cylinder {}"
 
 # What people write -> the value meant.
 SHORT_NAMES: Mapping[str, _Kind] = {
-    **dict.fromkeys(("load", "clv"), _LOAD),
-    **dict.fromkeys(("coolant", "ect", "clt"), _COOLANT),
-    "rpm": _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500),
-    **dict.fromkeys(("speed", "road speed", "vss"), _SPEED),
-    **dict.fromkeys(("run", "run time", "since start"), _RUN),
-    **dict.fromkeys(("st", "stft", "short"), _SHORT),
-    **dict.fromkeys(("lt", "ltft", "long"), _LONG),
-    **dict.fromkeys(("map", "manifold"), _MANIFOLD),
-    **dict.fromkeys(("maf", "airflow"), _AIRFLOW),
-    **dict.fromkeys(("intake", "iat"), _INTAKE),
-    "ambient": _AMBIENT,
+    **dict.fromkeys(("load", "clv", "calculated load", "engine load"), _LOAD),
+    **dict.fromkeys(("coolant", "ect", "clt", "coolant temp", "coolant temperature"), _COOLANT),
+    **dict.fromkeys(("rpm", "engine speed"), _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500)),
+    **dict.fromkeys(("speed", "road speed", "vehicle speed", "vss"), _SPEED),
+    **dict.fromkeys(("run", "run time", "since start", "time since start"), _RUN),
+    **dict.fromkeys(("st", "stft", "short", "short trim", "short-term trim", "integrator"), _SHORT),
+    **dict.fromkeys(("lt", "ltft", "long", "long trim", "long-term trim", "adaptation"), _LONG),
+    **dict.fromkeys(("map", "manifold", "manifold pressure"), _MANIFOLD),
+    **dict.fromkeys(("maf", "airflow", "air mass", "air flow"), _AIRFLOW),
+    **dict.fromkeys(("intake", "iat", "intake air", "intake air temperature"), _INTAKE),
+    **dict.fromkeys(("ambient", "outside", "outside air"), _AMBIENT),
     **dict.fromkeys(("throttle", "tps"), _Kind("throttle", "%", "%", 0, 100, 0, 100)),
     **dict.fromkeys(("fuel level", "level", "tank", "fuel"), _LEVEL),
     **dict.fromkeys(("baro", "barometer"), _BARO),
-    "rail": _RAIL,
+    **dict.fromkeys(("rail", "rail pressure"), _RAIL),
     "target": replace(_RAIL, name="rail pressure, commanded"),
-    **dict.fromkeys(("purge", "evap"), _PURGE),
-    "front": _FRONT,
-    "rear": _REAR,
-    **dict.fromkeys(("voltage", "battery"), _VOLTS),
+    **dict.fromkeys(("fuel pressure", "low side"), _LOW_SIDE),
+    **dict.fromkeys(("purge", "purge duty", "evap"), _PURGE),
+    **dict.fromkeys(("front", "upstream"), _FRONT),
+    **dict.fromkeys(("rear", "downstream"), _REAR),
+    **dict.fromkeys(("voltage", "battery", "module voltage", "system voltage", "control unit voltage"), _VOLTS),
+    "lambda": _LAMBDA,
+    **dict.fromkeys(("ignition", "timing", "advance"), _TIMING),
+    **dict.fromkeys(("oil", "oil temperature"), _OIL),
+    **dict.fromkeys(("boost", "charge pressure"), _BOOST),
+    **dict.fromkeys(("injection", "injection time"), _INJECTION),
+    "egr": _EGR,
+    "ethanol": _ETHANOL,
 }
 # Unit as typed -> how a number in it becomes one in the unit of the value.
 UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "km/h": {"km/h": (1, 0), "kmh": (1, 0), "mph": (KM_PER_MILE, 0)},
-    "°C": {"°c": (1, 0), "c": (1, 0), "°f": (1 / 1.8, -32 / 1.8), "f": (1 / 1.8, -32 / 1.8)},
-    "s": {"s": (1, 0), "min": (60, 0)},
+    "°C": {
+        "°c": (1, 0),
+        "c": (1, 0),
+        "degc": (1, 0),
+        "deg c": (1, 0),
+        "°f": (1 / 1.8, -32 / 1.8),
+        "f": (1 / 1.8, -32 / 1.8),
+    },
+    "s": {"s": (1, 0), "sec": (1, 0), "min": (60, 0)},
+    "ms": {"ms": (1, 0)},
+    "°": {"°": (1, 0), "deg": (1, 0)},
+    "": {"": (1, 0)},
     "kPa": {"kpa": (1, 0), "bar": (100, 0), "mpa": (1000, 0), "psi": (6.894757293168, 0)},
     "V": {"v": (1, 0), "mv": (0.001, 0)},
     "g/s": {"g/s": (1, 0)},
     "rpm": {"rpm": (1, 0)},
     "%": {"%": (1, 0)},
 }
-_WRITTEN = "|".join(re.escape(u) for u in sorted({u for known in UNITS.values() for u in known}, key=len, reverse=True))
+_WRITTEN = "|".join(
+    re.escape(u) for u in sorted({u for known in UNITS.values() for u in known if u}, key=len, reverse=True)
+)
 FRAME_PARTS = re.compile(
     rf"(?<!\w)(({'|'.join(sorted(SHORT_NAMES, key=len, reverse=True))}) ?(?:b|bank ?)?([12](?=[ =:]))? ?[=:]? ?"
     rf"([+\-\u2212]?\d+(?:[.,]\d+)?) ?({_WRITTEN})?)(?! ?[=:]? ?[+\-]?\d)(?![\w.])"
 )
 _NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
+# `-1..+2` or `8 to 20`; with a stroke between them only behind what is never below nothing, for +4-14 is two trims.
+RANGE = re.compile(rf"({_NUMBER}) ?%?(?: ?(?:\.\.+|…) ?| to (?=[+\-\u2212\d]))({_NUMBER})")
+_POSITIVE = r"lambda|front|upstream|rear|downstream|purge|purge duty|boost|rail|map|ignition|timing|rpm"
+BETWEEN = re.compile(rf"(?<!\w)({_POSITIVE})( ?[12])? ?[=:]? ?(\d+(?:[.,]\d+)?) ?[-\u2013] ?(\d+(?:[.,]\d+)?)(?![\w.])")
+SWINGS = re.compile(
+    r"(?<!\w)(front|upstream|rear|downstream)(?: sensors?)?(?: ?(?:b|bank ?)?([12]))? ?[=:]? ?"
+    rf"(switching|swinging|swings|switches|({_NUMBER}) ?(?:-|\u2013|\.\.+| to ) ?({_NUMBER})(?: ?v)?)(?![\w.])"
+)
+SWINGING = 0.3  # V between which a sensor's voltage goes to and fro: it switches, and no one figure is its reading
+BY_CYLINDER = re.compile(r"(?<!\w)(?:misfires?|misfire count(?:er)?s?)[ =:]+(\d+(?:[ ,/]+\d+)*)(?![\w.])")
+ALONE = re.compile(rf"(?<![\w.,])({_NUMBER}) ?(rpm|km/h|kmh|mph|g/s|v)(?!\w)")  # units that only one value has
+BY_UNIT = {"rpm": "rpm", "km/h": "speed", "kmh": "speed", "mph": "speed", "g/s": "maf", "v": "voltage"}
 BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
     rf"(?<!\w)(stft|ltft|st|lt|short|long)(?:[ =:]+|(?=[+\-\u2212]))({_NUMBER}) ?%?"
     rf"(?: ?/ ?| (?=[+\-\u2212]))({_NUMBER})(?![\w.])"
@@ -124,10 +166,13 @@ def read_frame(line: str) -> Frame:
     code = TYPED_CODE.search(text)
     rest = text if code is None else text.replace(code[0], " ")
     status = LOOP_WORDS.search(rest)
-    rest = LOOP_WORDS.sub(" ", rest)
+    rest, swinging = _swinging(LOOP_WORDS.sub(" ", rest))
+    rest = RANGE.sub(_middle, BETWEEN.sub(_middle, rest))
     rest = BOTH_BANKS.sub(r"\g<1>1 \g<2> \g<1>2 \g<3>", rest)
-    values, wrong, odd = _loop(status), list[str](), dict[str, tuple[str, str]]()
-    for match in FRAME_PARTS.finditer(rest):
+    values, wrong, odd = [*_loop(status), *swinging], list[str](), dict[str, tuple[str, str]]()
+    alone = "".join(f" {BY_UNIT[unit]} {number} {unit}" for number, unit in ALONE.findall(FRAME_PARTS.sub(" , ", rest)))
+    left = ALONE.sub(" ", FRAME_PARTS.sub(" , ", rest))
+    for match in FRAME_PARTS.finditer(f"{rest} ,{alone}" if alone else rest):
         whole, said, bank, number, unit = match.groups()
         kind = SHORT_NAMES[said]
         value = _value(kind, number, unit)
@@ -138,7 +183,7 @@ def read_frame(line: str) -> Frame:
         values.append(DecodedValue(name, value, kind.unit))
         if not kind.low <= value <= kind.high:
             odd[name] = (whole.strip(), unit or kind.typed)
-    unread = " ".join(re.sub(r"[,\s]+", " ", FRAME_PARTS.sub(" ", rest)).split())
+    unread = " ".join(re.sub(r"[,\s]+", " ", left).split())
     return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd)
 
 
@@ -170,13 +215,19 @@ TOTAL = re.compile(rf"{_NAMED}{_NUMBER}")
 RICH_WORDS = re.compile(r"(?<!\w)(not rich|quiet|rich)(?!\w)")
 
 
+AS_STATE = (
+    rf"(?::|(?= (?:not rich|rich|quiet|trims?|{'|'.join(sorted(SHORT_NAMES, key=len, reverse=True))})\b)"
+    rf"|(?= ?{_NUMBER} ?%?[ ,]+{_NUMBER}(?![\d.]) ?%?(?![ ,]*[+\-\u2212]?\d)))"
+)
+
+
 def read_live(line: str, states: Collection[str]) -> Live:
     """Live values, `idle +4 -14 maf 3.1 quiet; 2500 ...`. states: the words that a state may have, in lower case.
 
     Two numbers first, with signs, or after `trim` are short-term and long-term trim; those of bank 2 follow a stroke.
     Never raises.
     """
-    text = " ".join(re.sub(r"[;|\n]", " , ", line.lower()).split())
+    text = _ranges(" ".join(re.sub(r"[;|\n]", " , ", line.lower()).split()))
     found, unread, wrong = list[State](), list[str](), list[str]()
     for words, said in _parted(text, states):
         rich = RICH_WORDS.search(said)
@@ -187,7 +238,10 @@ def read_live(line: str, states: Collection[str]) -> Live:
         frame = read_frame(said)
         names = [value.name for value in frame.values]
         wrong += frame.wrong
-        wrong += [f"{name} is there twice" for name in dict.fromkeys(names) if names.count(name) > 1]
+        twice = [name for name in dict.fromkeys(names) if names.count(name) > 1]
+        both = sorted(word for word in states if word in SHORT_NAMES and re.search(rf"\b{word}\b", said))
+        hint = f"; {both[0]} is a value too: as a state write it with a colon, {both[0]}: 0 -4" if both else ""
+        wrong += [f"{name} is there twice{hint}" for name in twice]
         unread += filter(None, (frame.unread, frame.code))
         if frame.values:
             found.append(State(words, None if rich is None else rich[1] == "rich", frame.values, frame.odd))
@@ -207,16 +261,25 @@ def totals(values: Iterable[DecodedValue]) -> dict[int, float]:
     }
 
 
+def telling(values: Iterable[DecodedValue]) -> tuple[DecodedValue, ...]:
+    """Without the trims where the loop was open: they stand still then, and say nothing of the mixture."""
+    known = tuple(values)
+    trims = {name.format(bank) for name in TRIM_NAMES for bank in (1, 2)}
+    open_loop = any(v.name == LOOP_NAME and str(v.value).startswith(OPEN) for v in known)
+    return tuple(v for v in known if v.name not in trims) if open_loop else known
+
+
 def runs_rich(values: Iterable[DecodedValue]) -> bool | None:
     """Whether the trims say that it was rich when they were read; None where they say nothing."""
-    found = totals(values)
+    found = totals(telling(values))
     return min(found.values()) < -NORMAL_TRIM if found else None
 
 
 def _parted(text: str, states: Collection[str]) -> list[tuple[str, str]]:
-    """The words of each state, with what follows them. A word that is also the name of a value needs a colon."""
+    """The words of each state, with what follows them. A word that is also the name of a value is a state before a
+    colon, two numbers or the name of another value: `load 0 15 maf 88`, but `load 24`, `load 24 +4 -14`."""
     words = sorted(states, key=len, reverse=True)
-    named = "|".join(re.escape(word) + (":" if word in SHORT_NAMES else r"(?=[ :,]|$)") for word in words)
+    named = "|".join(re.escape(word) + (AS_STATE if word in SHORT_NAMES else r"(?=[ :,]|$)") for word in words)
     marks = list(re.finditer(rf"(?<![\w.+\-\u2212])(?<!rpm )(?<!rpm: )(?:{named}):?", text)) if words else []
     ends = [*(mark.start() for mark in marks), len(text)]
     parts = [("", text[: ends[0]])]
@@ -237,18 +300,63 @@ def _as_two(match: re.Match[str]) -> str:
 
 
 def _loop(status: re.Match[str] | None) -> list[DecodedValue]:
-    """Open loop without a word why is left open: it may be either of three."""
-    if status is None or (status[1] == "open" and not status[2]):
+    """Open loop without a word why is kept as that: it may be either of three."""
+    if status is None:
         return []
+    if status[1] == "open" and not status[2]:
+        return [DecodedValue(LOOP_NAME, OPEN)]
     number = STATUS[status[2]] if status[1] == "open" else 16 if status[2] == "fault" else 2
-    return [DecodedValue("fuel system 1", LOOPS[number])]
+    return [DecodedValue(LOOP_NAME, LOOPS[number])]
+
+
+def _swinging(text: str) -> tuple[str, list[DecodedValue]]:
+    """Sensors that were seen to switch, as text, and what is left: `front 0.1-0.8`, `front switching`. Misfires by
+    cylinder, `misfires 0 0 12 0`."""
+    found = list[DecodedValue]()
+
+    def kept(match: re.Match[str]) -> str:
+        word, bank, _, low, high = match.groups()
+        if low and abs(_number(high) - _number(low)) < SWINGING:
+            return match[0]
+        kind = SHORT_NAMES[word]
+        found.append(DecodedValue(kind.name.format(bank or 1), f"{low} to {high} V" if low else "switching"))
+        return " "
+
+    def counted(match: re.Match[str]) -> str:
+        counts = re.findall(r"\d+", match[1])
+        if len(counts) == 1:  # of all cylinders
+            found.append(DecodedValue("misfires", float(counts[0])))
+            return " "
+        found.extend(DecodedValue(MISFIRES.format(place), float(count)) for place, count in enumerate(counts, 1))
+        return " "
+
+    return BY_CYLINDER.sub(counted, SWINGS.sub(kept, text)), found
+
+
+def _ranges(text: str) -> str:
+    """With the middle of every range, but for sensors that switch."""
+    pieces, at = list[str](), 0
+    for match in SWINGS.finditer(text):
+        pieces += [RANGE.sub(_middle, text[at : match.start()]), match[0]]
+        at = match.end()
+    return "".join([*pieces, RANGE.sub(_middle, text[at:])])
+
+
+def _middle(match: re.Match[str]) -> str:
+    """The middle of what a value went to and fro between; the name before it stays."""
+    *before, low, high = match.groups()
+    return " ".join([*filter(None, before), f"{(_number(low) + _number(high)) / 2:g}"])
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", ".").replace("\u2212", "-"))
 
 
 def _value(kind: _Kind, number: str, unit: str | None) -> float | None:
     """In the unit of its kind; None where the unit typed is of another."""
     known = UNITS[kind.unit]
     scale = known.get(unit or kind.typed.lower())
-    return None if scale is None else float(number.replace(",", ".").replace("\u2212", "-")) * scale[0] + scale[1]
+    return None if scale is None else _number(number) * scale[0] + scale[1]
 
 
 def _span(kind: _Kind) -> str:

@@ -126,6 +126,7 @@ PIDS: dict[int, Pid] = {
     0x0B: _one(1, "manifold pressure, absolute", "kPa", lambda d: float(d[0])),
     0x0C: _one(2, "engine speed", "rpm", lambda d: word(d) / 4),
     0x0D: _one(1, "road speed", "km/h", lambda d: float(d[0])),
+    0x0E: _one(1, "ignition timing", "°", lambda d: d[0] / 2 - 64),
     0x0F: _one(1, "intake air temperature", "°C", lambda d: d[0] - 40.0),
     0x10: _one(2, "airflow", "g/s", lambda d: word(d) / 100),
     0x11: _one(1, "throttle", "%", _percent),

@@ -98,7 +98,31 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
 
 # How people say what a car is, in one line; the first that fits a word or two counts.
 _SAID: tuple[tuple[str, str, str], ...] = (
-    (r"no return(?: line)?|returnless", "return line", "no"),
+    (r"no return(?: line)?|returnless(?: (?:fuel )?(?:rail|system))?", "return line", "no"),
+    (r"regulator (?:and|with)(?: a)? vacuum hose|vacuum regulator|rail vacuum hose", "rail vacuum hose", "yes"),
+    (r"no (?:rail )?vacuum hose", "rail vacuum hose", "no"),
+    (r"regulator on(?: the)? rail", "return line", "yes"),
+    (r"no(?: pulsation)? damper", "pulsation damper", "no"),
+    (r"(?:pulsation )?damper", "pulsation damper", "yes"),
+    (r"(?:demand|controlled)(?:[- ]controlled)? pump|pump on demand", "fuel pump", "demand"),
+    (r"fixed(?:[- ]speed)? pump", "fuel pump", "fixed"),
+    (r"no (?:egr|gas recirculation)(?: valve)?", "gas recirculation", "no"),
+    (r"(?:egr|gas recirculation)(?: valve)?", "gas recirculation", "yes"),
+    (r"no (?:secondary air|air pump)(?: pump)?", "secondary air", "no"),
+    (r"secondary air(?: pump)?|air pump", "secondary air", "yes"),
+    (r"no flex(?: fuel)?", "flex fuel", "no"),
+    (r"no (?:gas(?: kit| conversion)?|lpg|cng)|not converted", "gas conversion", "no"),
+    (r"no remap|not (?:tuned|remapped)|untuned", "tuned", "no"),
+    (r"no stop[- ]?start", "stop-start", "no"),
+    (r"oiled(?: air)? filter", "air filter", "oiled"),
+    (r"paper(?: air)? filter", "air filter", "paper"),
+    (r"no aftermarket sensors?", "aftermarket sensors", "no"),
+    (r"aftermarket sensors?", "aftermarket sensors", "yes"),
+    (
+        r"(?:maf|airflow) (?:and|&|\+) (?:map|pressure)|(?:map|pressure) (?:and|&|\+) (?:maf|airflow)",
+        "metering",
+        "both",
+    ),
     (r"return(?: line)?", "return line", "yes"),
     (r"port(?: and| \+|\+)? ?direct|direct(?: and| \+|\+)? ?port|dual(?: injection)?", "injection", "dual"),
     (r"port(?: injection)?", "injection", "port"),
@@ -110,12 +134,12 @@ _SAID: tuple[tuple[str, str, str], ...] = (
     (r"(?:two|2) banks|two sensors", "upstream sensors", "2"),
     (r"(?:one|1) bank|one sensor", "upstream sensors", "1"),
     (r"flex(?: fuel)?", "flex fuel", "yes"),
-    (r"egr", "gas recirculation", "yes"),
-    (r"(?:gas conversion|on gas|converted to gas|lpg)", "gas conversion", "yes"),
+    (r"gas (?:conversion|kit)|on gas|converted to gas|lpg|cng", "gas conversion", "yes"),
     (r"remap(?:ped)?|tuned", "tuned", "yes"),
-    (r"stop[- ]start", "stop-start", "yes"),
+    (r"stop[- ]?start", "stop-start", "yes"),
 )
 _FIGURES: tuple[tuple[str, str], ...] = (
+    (r"(?:banks? )?\d(?:[ ,-]\d)* ?/ ?\d(?:[ ,-]\d)*", "banks"),
     (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+|[345][ -]?cyl(?:inders?)?", "layout"),
     (r"(?:19[6-9]|20\d)\d(?! ?(?:k|cc|mi))", "model year"),
     (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+(?:[.,]\d)?k?) ?(?:km|mi(?:les)?)|\d+(?:[.,]\d)?k", "distance"),
@@ -135,7 +159,8 @@ def vehicle_words(line: str) -> tuple[dict[str, str], str]:
     for pattern, key in _FIGURES:
         if match := re.search(rf"(?<![\w.,]){pattern}(?!\w)", rest):
             said = match[0].strip()
-            found[key] = said[:1] if key == "upstream sensors" else re.sub(r"\D", "", said) if key == "age" else said
+            told = {"upstream sensors": said[:1], "age": re.sub(r"\D", "", said), "banks": said.lstrip("banks ")}
+            found[key] = told.get(key, said)
             rest = rest[: match.start()] + " ; " + rest[match.end() :]
     for pattern, key, value in _SAID:
         if match := re.search(rf"(?<!\w)(?:{pattern})(?!\w)", rest):

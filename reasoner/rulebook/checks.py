@@ -144,7 +144,7 @@ CHECK = key_table(
     ),
     Key("while rich", text, default=""),
     Key("said rich", text, default=""),
-    Key("intake", choice("work", "pattern", "also"), default=""),
+    Key("intake", choice("work", "renewed", "pattern", "also"), default=""),
     AFTER_WORK_KEY,
     *ORIGIN,
     WAIVE,

@@ -17,13 +17,12 @@ from reasoner.inference.plan import Option
 from reasoner.measure.codes import read_codes
 from reasoner.measure.weigh import Carried
 from reasoner.rulebook.model import Check, Sees
-from reasoner.session import acts, logged, readings, wellformed
+from reasoner.session import acts, logged, readings, story, wellformed
 from reasoner.session.acts import Refused
 from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
 from reasoner.session.document import Question, Verdict
 from reasoner.session.logged import Fetch, no_files
-from reasoner.session.story import heard
 from reasoner.session.wellformed import Message as Message
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
@@ -69,7 +68,7 @@ class Talk:
             "step": self.workup.record.steps,
             "belief": asdict(belief(self.workup, ranges)),
             "next": asdict(self.next()),
-            "heard": [asdict(row) for row in heard(self.workup, self.workup.record.complaint)],
+            "heard": [asdict(row) for row in story.heard(self.workup, self.workup.record.complaint)],
         }
 
 
@@ -217,6 +216,7 @@ TALK_HANDLERS: dict[str, Callable[[Talk, Message], TalkReply]] = {
     "readings": lambda talk, m: _kept(
         talk, readings.keep_live(talk.workup, str(m["line"]), bool(m.get("as typed", False)))
     ),
+    "frame": lambda talk, m: _kept(talk, story.keep_frame(talk.workup, str(m["line"]), bool(m.get("as typed", False)))),
     "note": lambda talk, m: _kept(talk, acts.note(talk.workup, str(m["text"]))),
     "undo": lambda talk, m: _kept(talk, acts.undo(talk.workup)),
     "choose": _choose,

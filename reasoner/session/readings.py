@@ -8,10 +8,10 @@ from typing import Any
 
 from reasoner.casebook.events import Answered, ConditionMet, Event, LogTaken, ReadingsTaken
 from reasoner.measure.asks import Ask, Setting
-from reasoner.measure.computations.base import DISPLACEMENT, Computation
+from reasoner.measure.computations.base import DISPLACEMENT, NOW, Computation
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
-from reasoner.measure.frozen import TRIM_NAMES, read_live, runs_rich, totals
+from reasoner.measure.frozen import TRIM_NAMES, Frame, read_live, runs_rich, telling, totals
 from reasoner.measure.pids import LOOP_NUMBERS, DecodedValue
 from reasoner.measure.weigh import work_out
 from reasoner.network.vehicle import Vehicle
@@ -188,12 +188,46 @@ def _typed(value: DecodedValue) -> str:
 def offer_frame(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
     """What the values of a freeze frame say of the checks of this car that go by one and were not answered."""
     told_of = {given.check for given in workup.record.given}
+    values = [*values, *_own_idle(workup)]
     found = []
     for check in frame_checks(workup):
-        answer = None if check.name in told_of else _answered(workup, check, _inputs(workup, check, values))
+        answer = None if check.name in told_of else _answered(workup, check, _inputs(workup, check, telling(values)))
         if answer is not None:
             found.append(_offer(workup, (), answer))
     return found
+
+
+def _own_idle(workup: Workup, states: Iterable[LiveState] = ()) -> list[DecodedValue]:
+    """What this car reads at a warm idle, running right, to hold a frame against: of these states, else kept."""
+    record = workup.record
+    kept = [LiveState(record.spells[r.spell], record.rich.get(r.spell), _values_of(r.readings)) for r in record.live]
+    idle = acts.typed_words(workup).get("idle")
+    right = [state for state in (*kept, *states) if state.condition == idle and state.rich is False]
+    return [replace(value, name=NOW + value.name) for value in (right[-1].values if right else ())]
+
+
+def _frozen_values(workup: Workup) -> list[DecodedValue]:
+    """The values of the freeze frame that was typed, as its answers keep them."""
+    found = dict[str, DecodedValue]()
+    for event in standing(workup.events):
+        check = workup.book.checks.get(event.check) if isinstance(event, Answered) else None
+        working = working_of(check) if check is not None else None
+        if working is not None and working.frame and isinstance(event, Answered):
+            typed = {
+                ask.live[0]: event.inputs[ask.name] for ask in working.asks if ask.live and ask.name in event.inputs
+            }
+            found |= {name: value for name, text in typed.items() if (value := _value(name, text)) is not None}
+    return list(found.values())
+
+
+RICH = "rich"  # in the standard's name of a code
+
+
+def of_rich(workup: Workup, frame: Frame, values: Sequence[DecodedValue]) -> bool:
+    """Whether a freeze frame is of a moment in which it ran rich: by its code, or by its own trims whatever code it
+    belongs to."""
+    title = workup.book.codes[frame.code].title if frame.code in workup.book.codes else ""
+    return not frame.code or RICH in title.lower() or runs_rich(values) is True
 
 
 def frame_checks(workup: Workup) -> list[Check]:
@@ -250,10 +284,20 @@ def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event],
                 continue
             if check.conditions and state.condition not in check.conditions:
                 continue
-            answer = _answered(workup, check, _inputs(workup, check, state.values))
+            answer = _answered(workup, check, _inputs(workup, check, telling(state.values)))
             if answer is not None and not _only_quiet(check, answer):
                 found.append((number, answer))
     offers = []
+    frozen, own, told_of = _frozen_values(workup), _own_idle(workup, states), {g.check for g in workup.record.given}
+    for check, working in _worked(workup) if frozen and own else ():
+        if (
+            working.frame
+            and check.name not in told_of
+            and any(a.live and a.live[0].startswith(NOW) for a in working.asks)
+        ):
+            answer = _answered(workup, check, _inputs(workup, check, [*frozen, *own]))
+            if answer is not None:
+                offers.append(_offer(workup, events, replace(answer, step=step)))
     for number, answer in found:
         label, condition = labels[number], states[number].condition if labels[number] else None
         placed = replace(answer, step=step, spell=label, apart=bool(label), condition=condition)
@@ -296,7 +340,7 @@ def _over_states(
         inputs: dict[str, str] = {}
         for region, number in regions.items():
             own = replace(working, asks=tuple(a for a in working.asks if a.name.split()[0] == region))
-            given = from_values(own, states[number].values, workup.vehicle)
+            given = from_values(own, telling(states[number].values), workup.vehicle)
             inputs |= given if len(given) == len(own.asks) else {}
         seen = [n for region, n in regions.items() if f"{region} air" in inputs]
         fits = [n for n in seen if not check.conditions or states[n].condition in check.conditions]
@@ -406,8 +450,9 @@ def _values_of(typed: Mapping[str, str]) -> tuple[DecodedValue, ...]:
 
 
 def _value(name: str, text: str) -> DecodedValue | None:
+    """A value as it is kept; one that is no number (`0.1 to 0.8 V`, `switching`, the loop) stays text."""
     number, _, unit = text.partition(" ")
     try:
-        return DecodedValue(name, float(number), unit)
+        return DecodedValue(name, text) if " to " in text else DecodedValue(name, float(number), unit)
     except ValueError:
-        return DecodedValue(name, text) if text in LOOP_NUMBERS else None
+        return DecodedValue(name, text)

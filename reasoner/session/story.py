@@ -13,10 +13,15 @@ from dataclasses import dataclass
 
 from reasoner.casebook.events import Event
 from reasoner.casebook.trouble import Refused
+from reasoner.measure.frozen import Frame, read_frame
+from reasoner.measure.pids import DecodedValue
 from reasoner.rulebook.model import Check, Outcome
 from reasoner.session import acts, readings
+from reasoner.session.plain import shortened
+from reasoner.session.readings import Offer
 from reasoner.session.workup import Workup
 
+WORK_SUCH_AS = "such as: 2 5, other workshop, 6 weeks, after; 3, dealer, before"
 BEGAN_BEFORE = {"before": True, "after": False}  # whether the complaint began before the work
 
 
@@ -57,22 +62,32 @@ def rows_of(workup: Workup, kind: str) -> list[StoryRow]:
 
 WORDS_BETWEEN = 2  # words that may stand between two of a phrase
 WORDS_BEFORE = 3  # words before a phrase in which it may be denied
+WORDS_BEFORE_NEVER = 6  # the same for `never` and `hardly`, which deny all that follows
+WORDS_AFTER_LIKE = 4  # words before a phrase in which `like` makes a comparison of it
 STEM_OF_WORD = 4  # letters of a word from which its beginning will do
 DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
-SAID_TO_BE_FINE = frozenset(
-    ("fine", "well", "good", "ok", "okay", "normal", "perfect", "problem-free")
-)  # anywhere beside it
-CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|except|unless)\b")
+DENIED_FAR = frozenset(("never", "hardly", "seldom", "rarely"))
+SAID_TO_BE_FINE = frozenset(  # anywhere beside it
+    ("fine", "well", "good", "ok", "okay", "normal", "perfect", "problem-free", "nothing", "peace", "faultless")
+)
+# Ways of saying that it is fine; some hold words that mean something else by themselves.
+FINE_IDIOMS = re.compile(
+    r"\b(?:right as rain|good as new|like new|no trouble|as (?:always|usual|ever)|had no problems?"
+    r"|(?:is|was|'s) (?:as )?(?:a |an )?(?:lamb|lady|dream|angel|quiet|gentle)\b(?: again)?)"
+)
+CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|till|except|unless)\b")
+NEVER_AFTER = re.compile(r"^(?:(?:it|she|he|that|this) )?never(?: (?:does|did|do|happens|happened|happen|had)\b.*)?$")
 
 
 def heard(workup: Workup, text: str) -> list[StoryRow]:
     """What a complaint says by the rules' own words (`owners say`) and was not told yet, in the order of the rules.
 
-    Each is to be confirmed. What is denied ("no smoke", "fine when cold") is not heard; a longer phrase is heard
-    instead of one within it.
+    Each is to be confirmed. What is denied ("no smoke", "fine when cold", "at home never") or only compared with ("like
+    on a cold morning") is not heard; a longer phrase is heard instead of one within it.
     """
     told = {given.check for given in workup.record.given}
-    clauses = [re.findall(r"[a-z0-9'-]+", clause) for clause in CLAUSES.split(text.lower().replace("\u2019", "'"))]
+    plain = FINE_IDIOMS.sub(" fine ", text.lower().replace("\u2019", "'"))
+    clauses = [re.findall(r"[a-z0-9'-]+", clause) for clause in CLAUSES.split(plain)]
     found: list[StoryRow] = []
     covered: set[str] = set()
     for check in workup.book.checks.values():
@@ -108,14 +123,26 @@ def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | Non
         for wanted in phrase[1:]:
             after = range(at + 1, min(at + 2 + WORDS_BETWEEN, len(clause))) if at >= 0 else ()
             at = next((n for n in after if _is(wanted, clause[n])), -1)
-        before = clause[max(0, start - WORDS_BEFORE) : start]
-        if at >= 0 and not any(w in DENIED or w.endswith("n't") for w in before):
+        if at >= 0 and not _denied(clause, start, at):
             return start, at
     return None
 
 
+def _denied(clause: Sequence[str], start: int, end: int) -> bool:
+    """Whether what stands in a clause is denied there, before or after it, or only compared with: `like on a cold
+    morning`."""
+    before = clause[max(0, start - WORDS_BEFORE) : start]
+    return (
+        any(word in DENIED or word.endswith("n't") for word in before)
+        or not DENIED_FAR.isdisjoint(clause[max(0, start - WORDS_BEFORE_NEVER) : start])
+        or "like" in clause[max(0, start - WORDS_AFTER_LIKE) : start]
+        or NEVER_AFTER.match(" ".join(clause[end + 1 :])) is not None
+    )
+
+
 def _is(wanted: str, word: str) -> bool:
-    return word == wanted or (len(wanted) >= STEM_OF_WORD and word.startswith(wanted))
+    """The word, or one that begins with it: `stall` is heard in `stalls`, but `stop` not in `stop-start`."""
+    return word == wanted or (len(wanted) >= STEM_OF_WORD and word.startswith(wanted) and word[len(wanted)] != "-")
 
 
 def _row(check: Check, outcome: Outcome) -> StoryRow:
@@ -128,17 +155,24 @@ def tell_heard(workup: Workup, rows: Sequence[StoryRow]) -> list[Event]:
     return _tell(workup, checks, rows, rest_is_none=False)
 
 
-def read_work(line: str, count: int) -> WorkLine:
-    """`2 5, other workshop, 6 weeks, after`: numbers first, then who and when, and whether it began before or after.
+def read_work(line: str, count: int) -> tuple[WorkLine, ...]:
+    """`2 5, other workshop, 6 weeks, after; 3, dealer, before`: of each piece of work numbers first, then who and when,
+    and whether the complaint began before or after it.
 
     Raises Refused.
     """
-    numbers, _, rest = line.strip().partition(",")
-    if not re.fullmatch(r"[\d ]+", numbers):
-        raise Refused(
-            f'"{numbers.strip()[:24]}" is no number of the list', "such as: 2 5, other workshop, 6 weeks, after"
-        )
-    chosen = tuple(dict.fromkeys(int(n[:6]) for n in numbers.split()))
+    found = tuple(_read_work(part, count) for part in line.split(";") if part.strip(" ,"))
+    if not found or (len(found) > 1 and any(not work.numbers for work in found)):
+        raise Refused(f'"{shortened(line, 24)}" is no number of the list', WORK_SUCH_AS)
+    return found
+
+
+def _read_work(part: str, count: int) -> WorkLine:
+    match = re.match(r"([\d, ]*\d)\b *[,:]? *(?!\d)(?=[^\d]|$)(.*)", part.strip(" ,"))
+    numbers, rest = (match[1], match[2]) if match else ("", part)
+    if not numbers:
+        raise Refused(f'"{shortened(part.strip(), 24)}" is no number of the list', WORK_SUCH_AS)
+    chosen = tuple(dict.fromkeys(int(n[:6]) for n in re.findall(r"\d+", numbers)))
     if any(n > count for n in chosen) or (0 in chosen and len(chosen) > 1):
         raise Refused(f"{numbers.strip()[:24]} is not on the list", f"1 to {count}, or 0 alone for none of them")
     words = re.findall(r"[a-z]+", rest.lower())
@@ -148,14 +182,30 @@ def read_work(line: str, count: int) -> WorkLine:
     return WorkLine(() if chosen == (0,) else chosen, bool(said) and said[0], rest.strip())
 
 
-def tell_work(workup: Workup, line: WorkLine) -> list[Event]:
-    """Work done lately. What was done when the complaint was there already did not bring it in: it counts as none."""
-    rows = rows_of(workup, "work")
-    chosen = [] if line.began_before else [rows[n - 1] for n in line.numbers]
-    events = _tell(workup, tellable(workup, "work"), chosen, rest_is_none=True)
-    done = [rows[n - 1].text for n in line.numbers]
-    note = "; ".join(filter(None, ("work lately: " + ", ".join(done) if done else "", line.rest)))
-    return [*events, *acts.note(workup, note)] if done else events
+def renewed(workup: Workup) -> list[Check]:
+    """Parts that may have been renewed; their numbers follow those of the work."""
+    return tellable(workup, "renewed")
+
+
+def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
+    """Work done and parts renewed lately. Work that was done when the complaint was there already did not bring it in:
+    it counts as none. A part that was renewed then and did not mend it is the less likely."""
+    work, parts = rows_of(workup, "work"), renewed(workup)
+    texts = [row.text for row in work] + [part.title for part in parts]
+    brought = [work[n - 1] for line in lines if not line.began_before for n in line.numbers if n <= len(work)]
+    new = {n - len(work): line.began_before for line in lines for n in line.numbers if n > len(work)}
+    rows = [
+        StoryRow(part.name, part.outcomes[0 if n not in new else 1 if new[n] else 2].name, part.title)
+        for n, part in enumerate(parts, 1)
+    ]
+    events = _tell(workup, tellable(workup, "work"), list(dict.fromkeys(brought)), rest_is_none=True)
+    events += _tell(workup, parts, rows, rest_is_none=True)
+    notes = [
+        "; ".join(filter(None, ("work lately: " + ", ".join(texts[n - 1] for n in line.numbers), line.rest)))
+        for line in lines
+        if line.numbers
+    ]
+    return [*events, *(event for note in notes for event in acts.note(workup, note))]
 
 
 def tell_pattern(workup: Workup, check: Check, numbers: Sequence[int]) -> list[Event]:
@@ -175,6 +225,44 @@ def no_frame(workup: Workup, shown: Collection[str] = ()) -> list[Event]:
     told = {*shown, *(given.check for given in workup.record.given)}
     open_ones = (check.name for check in readings.frame_checks(workup) if check.name not in told)
     return [event for name in open_ones for event in acts.pass_over(workup, name, "not-now")]
+
+
+def frame_told(
+    workup: Workup, frame: Frame, values: Sequence[DecodedValue], typed: str
+) -> tuple[list[Event], list[Offer]]:
+    """What a freeze frame is kept as, whatever is made of it, and what it answers where it was rich in it: what it does
+    not show is not asked about then. values: as they were meant, after odd ones were read back."""
+    put_right = "".join(
+        f", {v.name} {v.value if isinstance(v.value, str) else f'{v.value:g}'} {v.unit}"
+        for v in values
+        if v not in frame.values
+    )
+    events = acts.note(workup, f"freeze frame: {typed}{put_right}")
+    if not readings.of_rich(workup, frame, values):
+        return events, []
+    offers = readings.offer_frame(workup, values)
+    return [*events, *no_frame(workup, [offer.answer.check for offer in offers])], offers
+
+
+NO_FRAME = ("none", "no", "no frame")
+
+
+def keep_frame(workup: Workup, line: str, as_typed: bool = False) -> list[Event]:
+    """The events of a freeze frame in one line, or of `none`, with all that it answers.
+
+    Raises Refused, also for what is not usual where that is not confirmed (as_typed)."""
+    if line.strip().lower() in NO_FRAME:
+        return no_frame(workup)
+    frame = read_frame(line)
+    if frame.wrong:
+        raise Refused("; ".join(frame.wrong))
+    if frame.unread or not frame.values:
+        raise Refused(f'"{shortened(frame.unread or line, 40)}" is not clear', "such as: P0172 load 24 ect 92 rpm 780")
+    if frame.odd and not as_typed:
+        odd = ", ".join(said for said, _ in frame.odd.values())
+        raise Refused(f"{odd}: not usual", 'read it again; "as typed" keeps it as it is')
+    events, offers = frame_told(workup, frame, frame.values, line)
+    return [*events, *(offer.answer for offer in offers)]
 
 
 def _tell(workup: Workup, checks: Sequence[Check], chosen: Sequence[StoryRow], rest_is_none: bool) -> list[Event]:

@@ -30,6 +30,7 @@ from reasoner.terminal.telling import (
     ask_frame,
     ask_heard,
     ask_live,
+    ask_work,
     open_parts,
     take_back_last,
     take_back_since,
@@ -471,9 +472,10 @@ def _state(sitting: Sitting) -> None:
             sitting.keep(acts.change_condition(sitting.workup, names[chosen[0] - 1]))
             return
         words = line.lower().replace(",", " ").split()
-        if words[0] in ("f", "l") and words[0] in parts and not parts.keys() >= set(words):
+        in_line = {"f": ask_frame, "l": ask_live, "w": ask_work}
+        if words[0] in in_line and words[0] in parts and not parts.keys() >= set(words):
             with suppress(Back):
-                (ask_frame if words[0] == "f" else ask_live)(sitting, line[1:].strip())
+                in_line[words[0]](sitting, line[1:].strip())
         elif parts.keys() >= set(words):
             with suppress(Back):
                 for letter in words:

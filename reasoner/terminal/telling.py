@@ -17,7 +17,7 @@ from reasoner.measure.pids import DecodedValue
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, fitted, readings, story
 from reasoner.session.document import FactDoc, Question
-from reasoner.session.plain import shortened
+from reasoner.session.plain import glued, shortened
 from reasoner.session.words import step_text
 from reasoner.terminal.blocks import QUIET, choices_block, head, numbered, para, rows, table
 from reasoner.terminal.pasted import ask_offers, confirm_from_list
@@ -131,19 +131,26 @@ def ask_heard(sitting: Sitting) -> None:
     sitting.keep(story.tell_heard(sitting.workup, rows_heard), f"Kept: {len(rows_heard)} of what was heard.")
 
 
-def ask_work(sitting: Sitting) -> None:
-    """Work done lately, in one line: what, by whom, when, and whether the complaint began before or after it."""
+def ask_work(sitting: Sitting, line: str = "") -> None:
+    """Work done lately, in one line: what, by whom, when, and whether the complaint began before or after it; several
+    pieces of work with a semicolon between. line: as typed already."""
     found = story.rows_of(sitting.workup, "work")
+    parts = [part.title.split(": ")[-1] for part in story.renewed(sitting.workup)]
     if not found:
         return
-    sitting.desk.show(head("Work done lately, by anybody"), rows(numbered(row.text for row in found)))
-    prompt = "Their numbers, who, when, complaint before or after it (2 5, other workshop, 800 km, after), 0 none > "
+    if not line:
+        sitting.desk.show(head("Work done lately, by anybody"), rows(numbered(row.text for row in found)))
+        listed = "   ".join(glued(f"{n} {text}") for n, text in enumerate(parts, len(found) + 1))
+        if parts:
+            sitting.desk.show(head("Or a part renewed"), para(listed))
+    prompt = "Their numbers, who, when, complaint before or after it (2 5, dealer, 800 km, after; 3, before), 0 none > "
     helps = "After: the complaint began after that work. Before: it was there already. Enter: not known."
-    while line := ask(sitting.desk, prompt, helps):
+    while line := line or ask(sitting.desk, prompt, helps):
         try:
-            told = story.read_work(line, len(found))
+            told = story.read_work(line, len(found) + len(parts))
         except Refused as refused:
             sitting.desk.say(in_words(refused))
+            line = ""
             continue
         sitting.keep(story.tell_work(sitting.workup, told), f"Kept: work lately: {line}.")
         return
@@ -183,7 +190,6 @@ def _ask_also(sitting: Sitting) -> None:
 
 
 FRAME_HELP = "Such as: P0172 rpm 780 load 24 ect 92 run 85 stft -12 ltft -14 map 31 purge 0. Any may be left out."
-RICH_IN_CODE_NAME = "rich"  # in the standard's name of a code
 
 
 def ask_frame(sitting: Sitting, line: str = "") -> None:
@@ -197,7 +203,7 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         "Copy what the reader shows of the frame: rpm, load, ect, speed, run, stft, ltft, map, maf, rail, purge, fuel.",
     )
     while line := line or ask(sitting.desk, prompt, helps):
-        if line.lower() in ("none", "no", "no frame"):
+        if line.lower() in story.NO_FRAME:
             sitting.keep(story.no_frame(sitting.workup), "Kept: no freeze frame is stored.")
             return
         frame, typed, line = read_frame(line), line, ""
@@ -206,16 +212,10 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
             sitting.desk.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
             continue
         values = _read_back(sitting, frame.values, frame.odd)
-        title = sitting.workup.book.codes[frame.code].title if frame.code in sitting.workup.book.codes else ""
-        weighed = not frame.code or RICH_IN_CODE_NAME in title.lower()
-        if not weighed:
-            sitting.desk.say(f"{frame.code} is no code of a rich mixture: its frame is noted, and not weighed.")
-        put_right = "".join(f", {v.name} {v.value:g} {v.unit}" for v in values if v not in frame.values)
-        note = acts.note(sitting.workup, f"freeze frame: {typed}{put_right}")
-        offers = readings.offer_frame(sitting.workup, values) if weighed else []
-        if weighed:  # what it does not show is not asked about
-            note += story.no_frame(sitting.workup, [offer.answer.check for offer in offers])
-        if not ask_offers(sitting, offers, "the frame says", note):  # in one step, so that b takes all of it back
+        if not readings.of_rich(sitting.workup, frame, values):
+            sitting.desk.say(f"{frame.code} is no code of a rich mixture, nor are its trims: noted, and not weighed.")
+        kept, offers = story.frame_told(sitting.workup, frame, values, typed)
+        if not ask_offers(sitting, offers, "the frame says", kept):  # in one step, so that b takes all of it back
             sitting.said.append("Noted: the frame.")
         if only:
             return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.measure.frozen import SHORT_NAMES, read_frame, read_live, runs_rich, totals
+from reasoner.measure.frozen import SHORT_NAMES, read_frame, read_live, runs_rich, telling, totals
 from reasoner.measure.pids import PIDS
 
 
@@ -43,6 +43,7 @@ def test_what_is_not_understood_is_given_back(line: str) -> None:
 def test_the_names_are_those_of_the_standards_services() -> None:
     """So that a typed frame says the same as one that was pasted."""
     known = {name for pid in PIDS.values() for name, *_ in pid.fields} | {"rail pressure, commanded"}
+    known |= {"charge pressure, absolute", "injection time"}  # of makers' own lists
     assert {kind.name.format(1) for kind in SHORT_NAMES.values()} <= known
 
 
@@ -75,7 +76,8 @@ def test_two_numbers_behind_one_trim_are_both_banks(line: str) -> None:
 )
 def test_the_loop(said: str, status: str) -> None:
     assert [(v.name, v.value) for v in read_frame(said).values] == [("fuel system 1", status)]
-    assert read_frame("open loop, load 24").values == read_frame("load 24").values
+    loop, load = read_frame("open loop, load 24").values
+    assert (loop.value, load) == ("open loop", *read_frame("load 24").values)  # why it is open was not said
 
 
 # ---- live values -----------------------------------------------------------------------------------------------------
@@ -116,11 +118,44 @@ def test_ways_of_writing_two_trims_of_two_banks(line: str) -> None:
 
 
 def test_what_could_be_two_things_is_one() -> None:
-    """2500 is a speed after another state, and a state of its own else; `load` is a value unless a colon follows."""
+    """2500 is a speed after another state, and a state of its own else; `load` is a state before a colon."""
     assert live("cruise 2500 rpm +2 -4") == [("cruise", None, {"engine speed": 2500, **trims(2, -4)})]
     assert live("idle rpm 2500 0 -3") == [("idle", None, {"engine speed": 2500, **trims(0, -3)})]
     assert live("load: 1 -2; idle load 24") == [("load", None, trims(1, -2)), ("idle", None, {"calculated load": 24})]
     assert live("idle ect -40 0 -3")[0][2] == {"coolant temperature": -40, **trims(0, -3)}
+
+
+def test_load_is_a_state_before_two_numbers_or_a_name_and_a_value_before_one() -> None:
+    assert live("idle +4 -14; load 0 15 maf 88")[1] == ("load", None, {**trims(0, 15), "airflow": 88})
+    assert live("load ltft -9 maf 60")[0] == ("load", None, {"long-term trim, bank 1": -9, "airflow": 60})
+    assert live("load 0 15 / 2 3") == [("load", None, {**trims(0, 15), **trims(2, 3, 2)})]
+    assert live("idle load 24 +4 -14") == [("idle", None, {"calculated load": 24, **trims(4, -14)})]
+    twice = read_live("idle maf 3 load 24 maf 4", STATES).wrong
+    assert twice == ("airflow is there twice; load is a value too: as a state write it with a colon, load: 0 -4",)
+
+
+def test_values_that_go_to_and_fro_are_their_middle_and_a_sensor_that_switches_is_no_figure() -> None:
+    found = live("idle -3..+1 -4 lambda 0.99-1.01 purge 8 to 20 front 0.1-0.8 rear 0.6 to 0.7")[0][2]
+    assert found == {
+        **trims(-1, -4), "lambda, bank 1 sensor 1": 1, "purge, commanded": 14,
+        "oxygen sensor, bank 1 sensor 1": "0.1 to 0.8 V", "oxygen sensor, bank 1 sensor 2": 0.65,
+    }  # fmt: skip
+    assert live("idle +4-14")[0][2] == trims(4, -14)  # these are two
+
+
+def test_as_a_reader_prints_it() -> None:
+    """Names in full, units that only one value has, misfires by cylinder."""
+    found = values("2450 rpm, 88 km/h, calculated load 47 %, coolant 91 degC, short trim -10.9 %, 14.0 V, lambda 0.96")
+    assert found == {
+        "engine speed": 2450, "road speed": 88, "calculated load": 47, "coolant temperature": 91,
+        "short-term trim, bank 1": -10.9, "controller voltage": 14, "lambda, bank 1 sensor 1": 0.96,
+    }  # fmt: skip
+    assert values("misfires 0 0 12 0")["misfires, cylinder 3"] == 12 and values("misfires 0") == {"misfires": 0}
+
+
+def test_trims_of_an_open_loop_say_nothing() -> None:
+    known = read_frame("open loop fault, stft 0 ltft 0, maf 4.1").values
+    assert [v.name for v in telling(known)] == ["fuel system 1", "airflow"] and runs_rich(known) is None
 
 
 @pytest.mark.parametrize(

@@ -457,7 +457,7 @@ def test_an_odd_value_is_read_back_once() -> None:
 def test_a_value_that_cannot_be_is_asked_again_and_a_frame_of_another_code_is_only_noted() -> None:
     kept, text = take_in("", "", "", "f", "rpm 99999 load 24", "P0301 load 24 ect 92", "", "", workup=shipped())
     assert "rpm 99999 cannot be: 0 to 16383" in " ".join(text.split())
-    assert "P0301 is no code of a rich mixture: its frame is noted, and not weighed." in " ".join(text.split())
+    assert "P0301 is no code of a rich mixture, nor are its trims: noted, and not weighed." in " ".join(text.split())
     assert not kept.workup.record.given and kept.workup.record.notes == ("freeze frame: P0301 load 24 ect 92",)
 
 

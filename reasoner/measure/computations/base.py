@@ -15,6 +15,8 @@ from reasoner.rulebook.model import At
 
 RECTANGULAR = 1 / math.sqrt(3)  # standard error of what lies within +-1 and is else unknown: JCGM 100:2008, 4.3.7
 
+NOW = "now: "  # before the name of a live value of this car, at a warm idle that was not rich
+
 Result = Finding | Mistake
 Compute = Callable[[Inputs, Setting], Result]
 

@@ -75,7 +75,18 @@ MISFIRES = Computation(
     "misfire counts",
     At.CYLINDER,
     "Misfire counts by cylinder (service 06): which stands out.",
-    (Ask("counts", "Misfire counts by cylinder", "", 0, 65535, At.CYLINDER, needed=True),),
+    (
+        Ask(
+            "counts",
+            "Misfire counts by cylinder",
+            "",
+            0,
+            65535,
+            At.CYLINDER,
+            needed=True,
+            live=("misfires, cylinder {}",),
+        ),
+    ),
     _counts,
 )
 

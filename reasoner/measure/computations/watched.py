@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from reasoner.measure.asks import Ask, Inputs, Setting
-from reasoner.measure.computations.base import DISPLACEMENT, Computation, Result, numbered_places
+from reasoner.measure.computations.base import DISPLACEMENT, NOW, Computation, Result, numbered_places
 from reasoner.measure.finding import Figure, Finding, ratio_figure
 from reasoner.measure.uncertain import Estimate, through
 from reasoner.mistake import Mistake
@@ -150,6 +151,79 @@ FROZEN_BANKS = Computation(
     picked=True,
 )
 
+# A car's own warm idle comes again within some tenths: gear, lights and fan move it (common practice, no source); one
+# standard error of the logarithm.
+OWN_VARIES = 0.12
+IDLE_LOAD, IDLE_SPEED = 22.0, 750.0  # calculated load in % and speed in rpm of a usual warm idle, no source
+MUCH_VARIES = 0.3  # of the logarithm: load and speed stand for air, and idles differ; judgement
+
+
+def _against_now(given: Inputs, setting: Setting) -> Result:
+    """Air of a frame's idle against this car's own: airflow a revolution, or manifold pressure."""
+    frozen = _idle_air(given)
+    flow, speed, pressure = (given.get(name) for name in ("airflow", "engine speed", "manifold"))
+    own_flow, own_speed, own_pressure = (given.get(name) for name in ("airflow now", "speed now", "manifold now"))
+    ratios = [pressure / own_pressure] if pressure and own_pressure else []
+    if flow and speed and own_flow and own_speed:
+        ratios.append(flow / speed / (own_flow / own_speed))
+    if not ratios or (frozen is None and given.get("coolant") is None):
+        return Mistake("", "airflow or manifold pressure of the frame and of now are wanted", "such as 5.2 and 3.9 g/s")
+    if not all((v := given.get(name)) is None or low <= v <= high for name, (low, high) in IDLING_VALUES.items()):
+        return Mistake("", "the frame is of no warm idle", "leave it out")
+    furthest = max(ratios, key=lambda ratio: max(ratio, 1 / ratio))
+    return Finding(
+        {0: (ratio_figure("against now", furthest, OWN_VARIES),)}, ("the frame's / now",), FRAME_MEANS, FRAME_SURE
+    )
+
+
+def _much(given: Inputs, setting: Setting) -> Result:
+    """Fuel that a frame's trims take away, in shares of what a warm idle needs: load and speed stand for air."""
+    load, speed = given.get("load"), given.get("engine speed")
+    banks = [given.by_place(name) for name in ("short", "long")]
+    totals = [banks[0][place] + banks[1][place] for place in banks[0] if place in banks[1]]
+    if not totals or load is None or speed is None or min(totals) > -10:
+        return Mistake("", "a total trim below -10 %, load and speed of the frame are wanted", "such as -24 %, 45 %")
+    share = -min(totals) * load * speed / (IDLE_LOAD * IDLE_SPEED)
+    return Finding(
+        {0: (ratio_figure("of idle's fuel", share / 100, MUCH_VARIES),)},
+        ("total trim x load x speed / those of a warm idle (22 %, 750 rpm)",),
+        ("What comes in whatever the engine takes would be this share of an idle's fuel: above 1 it could not idle.",),
+        FRAME_SURE,
+    )
+
+
+def _frozen_ask(name: str, say: str, row: tuple[str, str, float, float, float], live: str) -> Ask:
+    _, unit, low, high, _ = row
+    return Ask(name, say, unit, low, high, live=(live,))
+
+
+FROZEN_NOW = Computation(
+    "frozen against now",
+    At.ENGINE,
+    "Air at a frame's warm idle against this car's own now, running right.",
+    (
+        *_asks({**FRAME_AIR, **FROZEN}),
+        _frozen_ask("airflow now", "Airflow at a warm idle now", FRAME_AIR["airflow"], NOW + "airflow"),
+        _frozen_ask("speed now", "Engine speed then", FROZEN["engine speed"], NOW + "engine speed"),
+        _frozen_ask("manifold now", "Manifold pressure then", FRAME_AIR["manifold"], NOW + FRAME_AIR["manifold"][0]),
+    ),
+    _against_now,
+    frame=True,
+    picked=True,
+)
+FROZEN_MUCH = Computation(
+    "frozen amount",
+    At.ENGINE,
+    "How much fuel the trims of a frame took away, against what an idle needs.",
+    (
+        *_asks({key: BANKS[key] for key in ("short", "long")}, At.BANK),
+        *_asks({key: FROZEN[key] for key in ("load", "engine speed")}),
+    ),
+    _much,
+    frame=True,
+    picked=True,
+)
+
 # ---- live values -----------------------------------------------------------------------------------------------------
 
 TOTAL_ERROR = 3.0  # % of a total trim as it is read off, which swings; judgement
@@ -182,6 +256,14 @@ def _warm(given: Inputs, setting: Setting) -> Result:
     return Finding({0: tuple(figures)}, ("as read",), REGULATED, WARM_SURE)
 
 
+def _rear(given: Inputs, setting: Setting) -> Result:
+    read = given.by_place("rear").items()
+    figures = {
+        bank: (Figure("voltage behind the catalyst", "V", Estimate(volts, BANKS["rear"][4])),) for bank, volts in read
+    }
+    return Finding(figures, ("as read",), ("A good many engines keep it near 0.7 V on purpose.",), WATCH)
+
+
 def _live(name: str, say: str, row: tuple[str, str, float, float, float], at: At = At.ENGINE) -> Ask:
     live, unit, low, high, _ = row
     return Ask(name, say, unit, low, high, at, live=(live,))
@@ -198,6 +280,13 @@ READ_BANKS = Computation(
     ),
     _read_banks,
     picked=True,
+)
+REAR = Computation(
+    "voltage behind the catalyst",
+    At.BANK,
+    "What the sensor behind the catalyst reads, bank by bank.",
+    (replace(_live("rear", "Voltage behind the catalyst, settled", BANKS["rear"], At.BANK), needed=True),),
+    _rear,
 )
 READ_WARM = Computation(
     "temperatures when warm",
@@ -427,8 +516,17 @@ LAMBDA_TARGET = Computation(
     At.BANK,
     "Measured lambda against the commanded one, in closed loop.",
     (
-        Ask("measured", "Measured lambda, before the catalyst", "lambda", 0.5, 2.0, At.BANK, needed=True),
-        Ask("commanded", "Commanded lambda (else 1)", "lambda", 0.5, 2.0),
+        Ask(
+            "measured",
+            "Measured lambda, before the catalyst",
+            "lambda",
+            0.5,
+            2.0,
+            At.BANK,
+            needed=True,
+            live=("lambda, bank {} sensor 1",),
+        ),
+        Ask("commanded", "Commanded lambda (else 1)", "lambda", 0.5, 2.0, live=("lambda, commanded",)),
     ),
     _lambda_off,
 )
