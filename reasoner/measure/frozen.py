@@ -61,7 +61,7 @@ _LOW_SIDE = _Kind("fuel pressure above air", "kPa", "bar", 0, 5177.265, 150, 100
 _INJECTION = _Kind("injection time", "ms", "ms", 0, 100, 0.3, 25)
 _EGR = _Kind("exhaust gas recirculation, commanded", "%", "%", 0, 100, 0, 100)
 _ETHANOL = _Kind("ethanol in the fuel", "%", "%", 0, 100, 0, 100)
-MISFIRES = "misfires, cylinder {}"
+MISFIRE_NAME = "misfires, cylinder {}"
 
 # What people write -> the value meant.
 SHORT_NAMES: Mapping[str, _Kind] = {
@@ -124,7 +124,7 @@ FRAME_PARTS = re.compile(
 )
 _NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
 # `-1..+2` or `8 to 20`; with a stroke between them only behind what is never below nothing, for +4-14 is two trims.
-RANGE = re.compile(rf"({_NUMBER}) ?%?(?: ?(?:\.\.+|…) ?| to (?=[+\-\u2212\d]))({_NUMBER})")
+TO_AND_FRO = re.compile(rf"({_NUMBER}) ?%?(?: ?(?:\.\.+|…) ?| to (?=[+\-\u2212\d]))({_NUMBER})")
 _POSITIVE = r"lambda|front|upstream|rear|downstream|purge|purge duty|boost|rail|map|ignition|timing|rpm"
 BETWEEN = re.compile(rf"(?<!\w)({_POSITIVE})( ?[12])? ?[=:]? ?(\d+(?:[.,]\d+)?) ?[-\u2013] ?(\d+(?:[.,]\d+)?)(?![\w.])")
 SWINGS = re.compile(
@@ -133,7 +133,7 @@ SWINGS = re.compile(
 )
 SWINGING = 0.3  # V between which a sensor's voltage goes to and fro: it switches, and no one figure is its reading
 BY_CYLINDER = re.compile(r"(?<!\w)(?:misfires?|misfire count(?:er)?s?)[ =:]+(\d+(?:[ ,/]+\d+)*)(?![\w.])")
-ALONE = re.compile(rf"(?<![\w.,])({_NUMBER}) ?(rpm|km/h|kmh|mph|g/s|v)(?!\w)")  # units that only one value has
+UNIT_ALONE = re.compile(rf"(?<![\w.,])({_NUMBER}) ?(rpm|km/h|kmh|mph|g/s|v)(?!\w)")  # units that only one value has
 BY_UNIT = {"rpm": "rpm", "km/h": "speed", "kmh": "speed", "mph": "speed", "g/s": "maf", "v": "voltage"}
 BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
     rf"(?<!\w)(stft|ltft|st|lt|short|long)(?:[ =:]+|(?=[+\-\u2212]))({_NUMBER}) ?%?"
@@ -167,11 +167,13 @@ def read_frame(line: str) -> Frame:
     rest = text if code is None else text.replace(code[0], " ")
     status = LOOP_WORDS.search(rest)
     rest, swinging = _swinging(LOOP_WORDS.sub(" ", rest))
-    rest = RANGE.sub(_middle, BETWEEN.sub(_middle, rest))
+    rest = TO_AND_FRO.sub(_middle, BETWEEN.sub(_middle, rest))
     rest = BOTH_BANKS.sub(r"\g<1>1 \g<2> \g<1>2 \g<3>", rest)
     values, wrong, odd = [*_loop(status), *swinging], list[str](), dict[str, tuple[str, str]]()
-    alone = "".join(f" {BY_UNIT[unit]} {number} {unit}" for number, unit in ALONE.findall(FRAME_PARTS.sub(" , ", rest)))
-    left = ALONE.sub(" ", FRAME_PARTS.sub(" , ", rest))
+    alone = "".join(
+        f" {BY_UNIT[unit]} {number} {unit}" for number, unit in UNIT_ALONE.findall(FRAME_PARTS.sub(" , ", rest))
+    )
+    left = UNIT_ALONE.sub(" ", FRAME_PARTS.sub(" , ", rest))
     for match in FRAME_PARTS.finditer(f"{rest} ,{alone}" if alone else rest):
         whole, said, bank, number, unit = match.groups()
         kind = SHORT_NAMES[said]
@@ -261,7 +263,7 @@ def totals(values: Iterable[DecodedValue]) -> dict[int, float]:
     }
 
 
-def telling(values: Iterable[DecodedValue]) -> tuple[DecodedValue, ...]:
+def with_meaning(values: Iterable[DecodedValue]) -> tuple[DecodedValue, ...]:
     """Without the trims where the loop was open: they stand still then, and say nothing of the mixture."""
     known = tuple(values)
     trims = {name.format(bank) for name in TRIM_NAMES for bank in (1, 2)}
@@ -271,7 +273,7 @@ def telling(values: Iterable[DecodedValue]) -> tuple[DecodedValue, ...]:
 
 def runs_rich(values: Iterable[DecodedValue]) -> bool | None:
     """Whether the trims say that it was rich when they were read; None where they say nothing."""
-    found = totals(telling(values))
+    found = totals(with_meaning(values))
     return min(found.values()) < -NORMAL_TRIM if found else None
 
 
@@ -327,7 +329,7 @@ def _swinging(text: str) -> tuple[str, list[DecodedValue]]:
         if len(counts) == 1:  # of all cylinders
             found.append(DecodedValue("misfires", float(counts[0])))
             return " "
-        found.extend(DecodedValue(MISFIRES.format(place), float(count)) for place, count in enumerate(counts, 1))
+        found.extend(DecodedValue(MISFIRE_NAME.format(place), float(count)) for place, count in enumerate(counts, 1))
         return " "
 
     return BY_CYLINDER.sub(counted, SWINGS.sub(kept, text)), found
@@ -337,9 +339,9 @@ def _ranges(text: str) -> str:
     """With the middle of every range, but for sensors that switch."""
     pieces, at = list[str](), 0
     for match in SWINGS.finditer(text):
-        pieces += [RANGE.sub(_middle, text[at : match.start()]), match[0]]
+        pieces += [TO_AND_FRO.sub(_middle, text[at : match.start()]), match[0]]
         at = match.end()
-    return "".join([*pieces, RANGE.sub(_middle, text[at:])])
+    return "".join([*pieces, TO_AND_FRO.sub(_middle, text[at:])])
 
 
 def _middle(match: re.Match[str]) -> str:

@@ -11,7 +11,7 @@ from reasoner.measure.asks import Ask, Setting
 from reasoner.measure.computations.base import DISPLACEMENT, NOW, Computation
 from reasoner.measure.computations.table import COMPUTATIONS
 from reasoner.measure.finding import Finding
-from reasoner.measure.frozen import TRIM_NAMES, Frame, read_live, runs_rich, telling, totals
+from reasoner.measure.frozen import TRIM_NAMES, Frame, read_live, runs_rich, totals, with_meaning
 from reasoner.measure.pids import LOOP_NUMBERS, DecodedValue
 from reasoner.measure.weigh import work_out
 from reasoner.network.vehicle import Vehicle
@@ -191,7 +191,9 @@ def offer_frame(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
     values = [*values, *_own_idle(workup)]
     found = []
     for check in frame_checks(workup):
-        answer = None if check.name in told_of else _answered(workup, check, _inputs(workup, check, telling(values)))
+        answer = (
+            None if check.name in told_of else _answered(workup, check, _inputs(workup, check, with_meaning(values)))
+        )
         if answer is not None:
             found.append(_offer(workup, (), answer))
     return found
@@ -284,7 +286,7 @@ def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event],
                 continue
             if check.conditions and state.condition not in check.conditions:
                 continue
-            answer = _answered(workup, check, _inputs(workup, check, telling(state.values)))
+            answer = _answered(workup, check, _inputs(workup, check, with_meaning(state.values)))
             if answer is not None and not _only_quiet(check, answer):
                 found.append((number, answer))
     offers = []
@@ -340,7 +342,7 @@ def _over_states(
         inputs: dict[str, str] = {}
         for region, number in regions.items():
             own = replace(working, asks=tuple(a for a in working.asks if a.name.split()[0] == region))
-            given = from_values(own, telling(states[number].values), workup.vehicle)
+            given = from_values(own, with_meaning(states[number].values), workup.vehicle)
             inputs |= given if len(given) == len(own.asks) else {}
         seen = [n for region, n in regions.items() if f"{region} air" in inputs]
         fits = [n for n in seen if not check.conditions or states[n].condition in check.conditions]

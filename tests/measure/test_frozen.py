@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.measure.frozen import SHORT_NAMES, read_frame, read_live, runs_rich, telling, totals
+from reasoner.measure.frozen import SHORT_NAMES, read_frame, read_live, runs_rich, totals, with_meaning
 from reasoner.measure.pids import PIDS
 
 
@@ -155,7 +155,7 @@ def test_as_a_reader_prints_it() -> None:
 
 def test_trims_of_an_open_loop_say_nothing() -> None:
     known = read_frame("open loop fault, stft 0 ltft 0, maf 4.1").values
-    assert [v.name for v in telling(known)] == ["fuel system 1", "airflow"] and runs_rich(known) is None
+    assert [v.name for v in with_meaning(known)] == ["fuel system 1", "airflow"] and runs_rich(known) is None
 
 
 @pytest.mark.parametrize(
