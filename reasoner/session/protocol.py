@@ -17,7 +17,7 @@ from reasoner.inference.plan import Option
 from reasoner.measure.codes import read_codes
 from reasoner.measure.weigh import Carried
 from reasoner.rulebook.model import Check, Sees
-from reasoner.session import acts, logged, readings, story, wellformed
+from reasoner.session import acts, fitted, logged, readings, story, wellformed
 from reasoner.session.acts import Refused
 from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
@@ -180,6 +180,13 @@ def _log(talk: Talk, message: Message) -> TalkReply:
 
 def _pass(talk: Talk, message: Message) -> TalkReply:
     name, mine = _meant(talk, message)
+    if message["why"] == "none":
+        acts.find_check(talk.workup, name)
+        facts = fitted.needed_by(talk.workup, name)
+        if len(facts) != 1:
+            hangs = ", ".join(fact.fact for fact in facts) or "nothing that a car may be without"
+            raise Refused(f"{name} hangs on {hangs}", 'the message "facts" says what the car has not got')
+        return _kept(talk, acts.facts(talk.workup, {facts[0].fact: facts[0].values[-1]}))
     return _kept(talk, acts.pass_over(talk.workup, name, message["why"], mine))
 
 

@@ -30,7 +30,7 @@ from reasoner.terminal.picking import ask, numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words, take_answer
 from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
-from reasoner.terminal.telling import ask_frame, ask_live, tell_car
+from reasoner.terminal.telling import ask_frame, ask_live, has_none, tell_car
 
 Aside = Callable[[Sitting, str, Question | None], bool]
 
@@ -158,9 +158,12 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
     if check.computed:
         desk.say(working.offers(check))
     while True:
-        line = ask(desk, "Answer, or Enter > ", "One of the answers above, by its number or word. Enter leaves it.")
+        helps = "One of the answers above, by its number or word. x: this car has not got what it is about."
+        line = ask(desk, "Answer, x: this car has none, Enter: leave it > ", helps)
         if not line:
             return False
+        if line.lower() == "x":
+            return has_none(sitting, check.name)
         try:
             if check.computed and line.lower() in working.MEASURE_WORDS:
                 return working.ask_and_work_out(sitting, check, seen_in=seen_in)

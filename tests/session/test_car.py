@@ -207,3 +207,20 @@ def test_answers_given_before_to_what_it_has_not_got_are_kept_and_not_weighed() 
     plain = told(start, rail_vacuum_hose="no")
     assert np.allclose(after.belief.probability, plain.belief.probability)
     assert any(isinstance(event, Answered) for event in after.events)
+
+
+def test_another_program_says_at_a_check_that_this_car_has_none() -> None:
+    """It is the fact, to the last bit, and taking it back restores the belief; where it is not plain what is meant it
+    is refused."""
+    start = seen(garage().begin(car()), *LOOKS)
+    needs = [c.name for c in start.tables.checks if len(fitted.needed_by(start, c.name)) == 1]
+    assert "regulator-hose" in needs
+    for name in needs:
+        fact = fitted.needed_by(start, name)[0]
+        talk, _, _ = hear(Talk(start), {"type": "pass", "check": name, "why": "none"})
+        same = start.after(acts.facts(start, {fact.fact: fact.values[-1]}))
+        assert np.array_equal(talk.workup.belief.probability, same.belief.probability), name
+        back, _, _ = hear(talk, {"type": "undo"})
+        assert np.array_equal(back.workup.belief.probability, start.belief.probability)
+    with pytest.raises(Refused, match="hangs on nothing"):
+        hear(Talk(start), {"type": "pass", "check": "comes-back", "why": "none"})

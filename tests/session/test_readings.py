@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from reasoner.casebook.events import Answered, Event
+from reasoner.measure.finding import Figure
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import Check, Within
 from reasoner.session import acts, readings
@@ -420,3 +421,66 @@ def test_the_conversation_takes_live_values() -> None:
     said("told", talk.state())
     with pytest.raises(Refused, match="not usual"):
         heard(start, {"type": "readings", "line": "idle ect -40"})
+
+
+# ---- a freeze frame --------------------------------------------------------------------------------------------------
+
+FRAME = "P0172 rpm 720 speed 0 load 30 ect 97 maf 6.4 run 900 stft -17 ltft -10"
+
+
+def test_the_conversation_takes_a_freeze_frame_in_one_line() -> None:
+    """All of it is one step; what it does not show is not asked; what cannot be, or is odd, is refused in words."""
+    start = car(injection="port", displacement="3.0 L")
+    talk, events, reply_ = heard(start, {"type": "frame", "line": FRAME})
+    told_of = answers_of(talk.workup)
+    assert reply_ is None and {event["step"] for event in as_written(events)} == {start.record.steps + 1}
+    assert (told_of["freeze-frame"], told_of["frame-trims"], told_of["frame-amount"]) == ("idle", "steady", "bearable")
+    assert "frame-purge" not in told_of and "frame-purge" in talk.workup.record.passed
+    said("told", talk.state())
+    back = hear(talk, {"type": "undo"})[0]
+    assert not answers_of(back.workup)
+    for line, says in [("rpm 99999", "cannot be"), ("sunshine", "is not clear"), ("ect 192 load 20", "not usual")]:
+        with pytest.raises(Refused, match=says):
+            heard(start, {"type": "frame", "line": line})
+    none = heard(start, {"type": "frame", "line": "none"})[0].workup
+    assert not answers_of(none) and {c.name for c in readings.frame_checks(none)} <= set(none.record.passed)
+
+
+def test_a_frame_of_any_code_counts_where_its_trims_say_that_it_was_rich() -> None:
+    start = car(injection="port")
+    rich = "rpm 1080 load 37 ect 89 stft -21 ltft -4"
+    weighed = answers_of(heard(start, {"type": "frame", "line": f"P0303 {rich}"})[0].workup)
+    assert weighed == answers_of(heard(start, {"type": "frame", "line": f"P0172 {rich}"})[0].workup) != {}
+    lean = "P0171 rpm 1080 load 37 ect 89 stft 8 ltft 14"
+    assert answers_of(heard(start, {"type": "frame", "line": lean})[0].workup) == {}
+
+
+@pytest.mark.parametrize("first", ["frame", "live"])
+def test_air_of_a_frame_is_held_against_this_cars_own_idle(first: str) -> None:
+    """1.3 times its own idle is more than gear and lights make (6.4 / 720 against 4.7 / 690 rpm), though within what
+    idles of all cars differ; whichever of the two is typed first."""
+    start = car(injection="port", metering="airflow", displacement="3.0 L")
+    lines = {
+        "frame": {"type": "frame", "line": FRAME},
+        "live": {"type": "readings", "line": "idle +1 -9 rpm 690 maf 4.7"},
+    }
+    second = "live" if first == "frame" else "frame"
+    workup = heard(heard(start, lines[first])[0].workup, lines[second])[0].workup
+    given = next(g for g in workup.record.given if g.check == "frame-air-now")
+    assert given.values[0]["high"] > given.values[0]["fits"]
+    rich_now = {"type": "readings", "line": "idle -11 -9 rpm 690 maf 4.7"}
+    workup = heard(heard(start, lines["frame"])[0].workup, rich_now)[0].workup
+    assert "frame-air-now" not in answers_of(workup)  # that is no idle running right
+
+
+def test_a_frame_far_above_idle_shows_more_fuel_than_a_leak_can_give() -> None:
+    """-23.4 % at 47 % and 2450 rpm: 0.234 x 47 x 2450 / (22 x 750) = 1.63 times an idle's fuel."""
+    start = car(injection="port", metering="pressure")
+    worked = readings.outcome_from_inputs(
+        start, "frame-amount", {"short": "1=-10.9", "long": "1=-12.5", "load": "47", "engine speed": "2450"}
+    )
+    figure = worked.finding.figures[0][0]
+    assert isinstance(figure, Figure) and figure.value == pytest.approx(1.633, abs=0.001)
+    assert max(worked.weights[0], key=worked.weights[0].__getitem__) == "more"
+    before, after = start, told(start, "frame-amount", dict(worked.inputs))
+    assert of(after, "port-injector-leaks") < of(before, "port-injector-leaks") / 3
