@@ -135,12 +135,7 @@ def believe(tables: Tables, spells: Sequence[Spell]) -> Belief:
     Raises Contradiction when no cause allows the answers.
     """
     key = tuple(spells)
-    known: dict[tuple[Spell, ...], Belief] = tables.__dict__.setdefault("_believed", {})
-    if key not in known:
-        if len(known) >= KEPT:
-            del known[next(iter(known))]
-        known[key] = _believe(tables, sorted_out(tables, key))
-    return known[key]
+    return tables.kept.once("believed", key, lambda: _believe(tables, sorted_out(tables, key)), KEPT)
 
 
 # ---- what hangs on what ----------------------------------------------------------------------------------------------
@@ -317,13 +312,8 @@ def _once_for_all(work: Callable[[Tables, Looks, Array], Array]) -> Callable[[Ta
     def kept(tables: Tables, looks: Looks, rows: Array) -> Array:
         if rows is not tables.checks[looks.check].rows:
             return work(tables, looks, rows)
-        known: dict[object, Array] = tables.__dict__.setdefault("_weighed", {})
         key = work.__name__, looks.check, len(looks.spells), looks.weights.tobytes()
-        if key not in known:
-            if len(known) >= WEIGHED:
-                known.clear()
-            known[key] = work(tables, looks, rows)
-        return known[key]
+        return tables.kept.once("weighed", key, lambda: work(tables, looks, rows), WEIGHED)
 
     return kept
 
@@ -396,13 +386,8 @@ def _kept(tables: Tables, looks: Looks, showing: Array, quiet: Array, rows: Arra
     check = tables.checks[looks.check]
     if rows is not check.rows:
         return likelihood(check, looks.weights, showing, quiet, rows)
-    known: dict[tuple[object, ...], Array] = tables.__dict__.setdefault("_looks", {})
     key = looks.check, looks.weights.tobytes(), showing.tobytes(), quiet.tobytes()
-    if key not in known:
-        if len(known) >= 8 * KEPT:
-            known.clear()
-        known[key] = likelihood(check, looks.weights, showing, quiet)
-    return known[key]
+    return tables.kept.once("looks", key, lambda: likelihood(check, looks.weights, showing, quiet), 8 * KEPT)
 
 
 def _how_many(each: Sequence[Array]) -> Array:

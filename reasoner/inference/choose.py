@@ -133,16 +133,14 @@ def _ways(
     rates: dict[int, float] = {}
     for option, gained in zip(once_each, bits, strict=True):
         rates[option.check] = max(rates.get(option.check, 0.0), gained / option.cost)
-    open_bits, once = class_entropy(tables, now.probability), dict[tuple[int, int], float]()
+    open_bits, once = class_entropy(tables, now.probability), dict[int, list[float]]()
 
     def most(option: Option) -> float:
         """Bits that a repeated look cannot pass (see `cause_bits`)."""
         assert option.condition is not None  # repeats are done in new spells of a condition
-        key = option.check, option.condition
-        if key not in once:
-            shows = tables.shows[:, option.condition]
-            once[key] = cause_bits(tables, tables.checks[option.check], now.probability, shows)
-        return min(open_bits, option.times * once[key])
+        if option.check not in once:
+            once[option.check] = cause_bits(tables, tables.checks[option.check], now.probability, tables.shows)
+        return min(open_bits, option.times * once[option.check][option.condition])
 
     best = sorted(rates.values(), reverse=True)[:SHORTLIST]
     least = best[-1] if len(best) == SHORTLIST else 0.0

@@ -6,6 +6,7 @@ The draws are those of `inference.perturb`, from a fixed seed, so the same case 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import deepcopy
 
 import numpy as np
 
@@ -41,12 +42,9 @@ def draw(tables: Tables, spells: Sequence[Spell], count: int = DRAWS) -> Array:
 
 def _weights(tables: Tables, belief: Belief, count: int) -> Array:
     """(N, C) logs of the causes' weights, one for each draw."""
-    random = np.random.default_rng(SEED)
     case = belief.case
-    with np.errstate(divide="ignore"):
-        prior = np.log(drawn_prior(tables, count, random))
-    shows, of = drawn_showing(tables, count, random)
-    each = acts_of_many(shows, tables.sigma)  # (N, V, J)
+    prior, each, of, random = tables.kept.once("drawn", count, lambda: _drawn(tables, count))
+    random = deepcopy(random)
     acts = {k: _acts(each, of, k) for k in {case.spells[n].condition for n in case.telling}}
     rows = {
         c: drawn_rows(tables.checks[c], count, random, tables.unlikeliest)
@@ -58,6 +56,16 @@ def _weights(tables: Tables, belief: Belief, count: int) -> Array:
         log = log + weigh_part(tables, joint.part, single, numbers, joint.cases)[1]
     found: Array = prior + log_sum(log)
     return found
+
+
+def _drawn(tables: Tables, count: int) -> tuple[Array, Array, Index, np.random.Generator]:
+    """What hangs on no answer: (N, C) logs of the prior, (N, V, J) chances of showing, (C, K) which of the V holds, and
+    the generator as it is after these."""
+    random = np.random.default_rng(SEED)
+    with np.errstate(divide="ignore"):
+        prior = np.log(drawn_prior(tables, count, random))
+    shows, of = drawn_showing(tables, count, random)
+    return prior, acts_of_many(shows, tables.sigma), of, random
 
 
 def _acts(each: Array, of: Index, condition: int | None) -> Array:

@@ -59,16 +59,20 @@ def telling(tables: Tables, causes: Sequence[int]) -> Telling:
 
     A look at several places counts by the place that says most.
     """
-    n = len(causes)
+    n, numbers = len(causes), np.array(causes, dtype=np.intp)
     bits, which = np.zeros((n, n)), np.full((n, n), -1, dtype=np.intp)
     says = np.zeros(len(tables.checks))
     for number, check in enumerate(tables.checks):
-        for condition in conditions_to_look_in(tables, check):
-            found = outcomes_seen(tables, check, causes, condition)
-            pairs = even_odds(found[:, None], found[None]).max(axis=-1)
-            better = pairs > bits
-            bits[better], which[better] = pairs[better], number
-            says[number] = max(says[number], pairs.max(), even_odds(found, check.rows[0]).max())
+        speaks = check.index[numbers].any(axis=1)
+        kinds = np.concatenate([np.flatnonzero(speaks), np.flatnonzero(~speaks)[:1]])  # one for all it says nothing of
+        of = np.where(speaks, np.cumsum(speaks) - 1, len(kinds) - 1)
+        found = np.stack(
+            [outcomes_seen(tables, check, numbers[kinds].tolist(), k) for k in conditions_to_look_in(tables, check)]
+        )
+        pairs = even_odds(found[:, :, None], found[:, None]).max(axis=(0, -1))[of[:, None], of]
+        better = pairs > bits
+        bits[better], which[better] = pairs[better], number
+        says[number] = max(pairs.max(), even_odds(found, check.rows[0]).max())
     return Telling(tuple(causes), bits, which, says)
 
 

@@ -68,14 +68,12 @@ class Cells:
 
 def cells(tables: Tables, check: CheckTable, place: int | None = None) -> Cells:
     """The cells of a look at all places of a check, or at one, made once: checks never change, nor what mends what."""
-    made: dict[int | None, Cells] = check.__dict__.setdefault("_cells", {})
-    if place not in made:
-        kinds, of = check.patterns
-        made[place] = _cells(tables, check, kinds if place is None else kinds[:, place : place + 1], of)
-    return made[place]
+    return check.kept.once("cells", place, lambda: _cells(tables, check, place))
 
 
-def _cells(tables: Tables, check: CheckTable, kinds: Index, of: Index) -> Cells:
+def _cells(tables: Tables, check: CheckTable, place: int | None) -> Cells:
+    kinds, of = check.patterns
+    kinds = kinds if place is None else kinds[:, place : place + 1]
     causes, classes = len(tables.causes), len(tables.class_starts)
     acts = list(zip(tables.class_of.tolist(), of.tolist(), strict=True))
     if not check.steady:
@@ -138,12 +136,13 @@ def _listed(rows: Array, kinds: Index) -> tuple[Array, Index]:
 
 def joint_table(check: CheckTable) -> tuple[Array, Index]:
     """(U, O) joint outcomes by pattern, the quiet one last, and each cause's pattern. Made once; where O is small."""
-    made: tuple[Array, Index] | None = check.__dict__.get("_joint")
-    if made is None:
+
+    def work() -> tuple[Array, Index]:
         kinds, of = check.patterns
         table, row = _listed(check.rows, kinds)
-        made = check.__dict__["_joint"] = table[row], of
-    return made
+        return table[row], of
+
+    return check.kept.once("joint", None, work)
 
 
 @lru_cache(maxsize=64)

@@ -60,14 +60,18 @@ def gain_repeated(tables: Tables, check: CheckTable, probability: Array, conditi
     return information(np.add.reduceat(probability[:, None] * many, tables.class_starts, axis=0))
 
 
-def cause_bits(tables: Tables, check: CheckTable, probability: Array, shows: Array) -> float:
-    """Expected information of one look in a new spell about the cause, in bits.
+def cause_bits(tables: Tables, check: CheckTable, probability: Array, shows: Array) -> list[float]:
+    """Expected information of one look in a new spell about the cause, in bits, for each column of shows (C, K): the
+    chance that each cause shows in the spell.
 
     What several looks tell about the repair hardly passes so many times this.
     """
     table, of = joint_table(check)
-    single = shows[:, None] * table[of] + (1.0 - shows[:, None]) * table[-1]
-    return max(0.0, entropy(probability @ single) - float(probability @ negative_plogp(single).sum(axis=1)))
+    chance = shows.T[..., None]
+    single = chance * table[of] + (1.0 - chance) * table[-1]  # (K, C, O)
+    seen = negative_plogp(probability @ single).sum(axis=-1) - negative_plogp(single).sum(axis=-1) @ probability
+    found: list[float] = np.maximum(0.0, seen).tolist()
+    return found
 
 
 def repeated(tables: Tables, check: CheckTable, condition: int, times: int) -> Array:
@@ -88,22 +92,21 @@ def repeated(tables: Tables, check: CheckTable, condition: int, times: int) -> A
 
 def _by_number_showing(check: CheckTable, times: int) -> Array:
     """(U, times + 1, N) chance of every count under each pattern, when so many of the spells are showing; made once."""
-    made: dict[int, Array] = check.__dict__.setdefault("_many", {})
-    if times not in made:
-        table, _ = joint_table(check)
-        again = _again(check)
-        parts = []
-        for shown, (order, starts) in enumerate(_splits(table.shape[1], times)):
-            on = _counts(table[:-1], again[:-1], shown)
-            off = _counts(table[-1:], again[-1:], times - shown)[0]
-            pairs = (on[:, :, None] * off).reshape(len(on), -1)
-            parts.append(np.add.reduceat(pairs[:, order], starts, axis=1))
-        found = np.stack(parts, axis=1)
-        found[~check.patterns[0][:-1].any(axis=1)] = _counts(
-            table[-1:], again[-1:], times
-        )  # nothing hangs on the state
-        made[times] = found
-    return made[times]
+    return check.kept.once("by number showing", times, lambda: _worked_out(check, times))
+
+
+def _worked_out(check: CheckTable, times: int) -> Array:
+    table, _ = joint_table(check)
+    again = _again(check)
+    parts = []
+    for shown, (order, starts) in enumerate(_splits(table.shape[1], times)):
+        on = _counts(table[:-1], again[:-1], shown)
+        off = _counts(table[-1:], again[-1:], times - shown)[0]
+        pairs = (on[:, :, None] * off).reshape(len(on), -1)
+        parts.append(np.add.reduceat(pairs[:, order], starts, axis=1))
+    found = np.stack(parts, axis=1)
+    found[~check.patterns[0][:-1].any(axis=1)] = _counts(table[-1:], again[-1:], times)  # nothing hangs on the state
+    return found
 
 
 def _again(check: CheckTable) -> Array:

@@ -52,13 +52,18 @@ class Stakes:
         minutes = costs.asking_minutes + option.minutes + costs.waiting(option.wait) - option.due
         return option.money + minutes / 60.0 * self.hour
 
+    def losses_after(self, check: int) -> Array:
+        """(X, C) the losses once this check is answered."""
+        off = self.closes.get(check)
+        return self.losses if off is None else self.losses - off[:, None]
+
     def after(self, check: int) -> Stakes:
         """These stakes once this check is answered."""
         off = self.closes.get(check)
         if off is None:
             return self
         closes = {n: np.maximum(0.0, other - off) for n, other in self.closes.items() if n != check}
-        return replace(self, losses=self.losses - off[:, None], closes=closes)
+        return replace(self, losses=self.losses_after(check), closes=closes)
 
 
 @dataclass(frozen=True)
@@ -124,8 +129,7 @@ def values(tables: Tables, now: Situation, choices: Sequence[Option], stakes: St
         if option.times == 1 and len(check.places) == 1:
             together.setdefault((None, False) if check.steady else (option.condition, option.fresh), []).append(i)
         else:
-            losses = stakes.after(option.check).losses if option.check in stakes.closes else stakes.losses
-            after[i] = least_after(tables, now, option, losses)
+            after[i] = least_after(tables, now, option, stakes.losses_after(option.check))
     for members in together.values():
         for i, loss in zip(members, _together(tables, now, [choices[i] for i in members], stakes), strict=True):
             after[i] = loss
@@ -182,16 +186,15 @@ def patterns(check: CheckTable, place: int | None, most: int = JOINT_TOLD_APART)
     Of more than `most` joint outcomes those with several odd places are one: less is known, so a look is never thought
     to be worth more than it is.
     """
-    made: dict[tuple[int | None, int], tuple[Array, Index]] = check.__dict__.setdefault("_by_place", {})
-    key = place, most
-    if key not in made:
-        if place is None:
-            table, of = joint_table(check)
-            made[key] = _few_odd(check, table, most), of
-        else:
-            rows, of = np.unique(check.index[:, place], return_inverse=True)
-            made[key] = np.vstack([check.rows[rows], check.rows[:1]]), of.reshape(-1)
-    return made[key]
+    return check.kept.once("by place", (place, most), lambda: _patterns(check, place, most))
+
+
+def _patterns(check: CheckTable, place: int | None, most: int) -> tuple[Array, Index]:
+    if place is None:
+        table, of = joint_table(check)
+        return _few_odd(check, table, most), of
+    rows, of = np.unique(check.index[:, place], return_inverse=True)
+    return np.vstack([check.rows[rows], check.rows[:1]]), of.reshape(-1)
 
 
 def _few_odd(check: CheckTable, table: Array, most: int) -> Array:

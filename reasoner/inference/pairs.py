@@ -279,13 +279,10 @@ def _weighed(
 
 def _kept_looks(tables: Tables, looks: Looks, times: Array) -> Array:
     """`_looks`, kept: from one answer to the next, and of what is foreseen, most looks are the same."""
-    known: dict[object, Array] = tables.__dict__.setdefault("_pair_looks", {})
     key = looks.check, looks.weights.tobytes(), times.tobytes()
-    if key not in known:
-        if len(known) >= PAIR_LOOKS_KEPT:
-            known.clear()
-        known[key] = _looks(tables.checks[looks.check], tables.pairs, looks, times)
-    return known[key]
+    return tables.kept.once(
+        "looks of pairs", key, lambda: _looks(tables.checks[looks.check], tables.pairs, looks, times), PAIR_LOOKS_KEPT
+    )
 
 
 def _how_many(each: Sequence[Array]) -> tuple[Index, Array]:
@@ -411,13 +408,13 @@ def _tried(tables: Tables, belief: Belief, trial: Tables) -> tuple[Array, Array]
 
 
 def _kept(tables: Tables, pairs: Sequence[tuple[int, ...]], share: float, checks: Collection[int] = ()) -> Tables:
-    known: dict[object, Tables] = tables.__dict__.setdefault("_paired", {})
     key = tuple(pairs), share, frozenset(checks)
-    if key not in known:
-        if len(known) >= PAIR_TABLES_KEPT:
-            del known[next(iter(known))]
-        known[key] = with_pairs(tables, [(pair[0], pair[1]) for pair in pairs], share, checks)
-    return known[key]
+    return tables.kept.once(
+        "paired",
+        key,
+        lambda: with_pairs(tables, [(pair[0], pair[1]) for pair in pairs], share, checks),
+        PAIR_TABLES_KEPT,
+    )
 
 
 def _from_afar(tables: Tables, belief: Belief, share: float, least: float) -> list[tuple[int, int]]:
@@ -488,7 +485,7 @@ def on_the_mean(tables: Tables, belief: Belief, expected: Tables) -> Tables:
     quiet = 1.0 - tables.acts
     shows = expected.shows.copy()
     shows[-count:] = 1.0 - np.einsum("qij,qki,qkj->qk", sums.nodes, quiet[first], quiet[second])
-    known: dict[int, tuple[CheckTable, CheckTable]] = tables.__dict__.setdefault("_mixed", {})
+    known: dict[int, tuple[CheckTable, CheckTable]] = tables.kept.shelf("mixed")
     checks = []
     for check in expected.checks:
         kept = known.get(id(check))  # of checks that were not looked at: the same from question to question

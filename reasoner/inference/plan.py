@@ -168,18 +168,19 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
     minutes, wait, hazards, money = check.minutes, check.wait, check.hazards, check.money
     first, due = _first(tables, now, check.after), 0.0
     if option.fresh and option.condition is not None:
-        there = tables.reach[_start(tables, now, option.condition), option.condition]
+        reach = tables.ways
+        there = reach[_start(tables, now, option.condition)][option.condition]
         if option.condition in now.named:
-            due = float(there[0]) + costs.waiting(wait + float(there[1])) - costs.waiting(wait)
-        minutes += float(there[0])
-        wait += float(there[1])
+            due = there[0] + costs.waiting(wait + there[1]) - costs.waiting(wait)
+        minutes += there[0]
+        wait += there[1]
         hazards += int(tables.condition_hazards[option.condition])
         if first is None:
             first = _first(tables, now, tables.gates[option.condition])
         if option.times > 1:
-            again = tables.reach[option.condition, option.condition]
-            minutes += (option.times - 1) * (check.minutes + float(again[0]))
-            wait += (option.times - 1) * (check.wait + float(again[1]))
+            again = reach[option.condition][option.condition]
+            minutes += (option.times - 1) * (check.minutes + again[0])
+            wait += (option.times - 1) * (check.wait + again[1])
             money *= option.times
     if first is not None:
         minutes += tables.checks[first].minutes
@@ -187,7 +188,7 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
     ready = check.provokes and option.check in now.answered  # done at another place before: no more to get ready for
     danger = 0.0 if ready else costs.hazard_minutes * min(hazards, 2)
     work = costs.asking_minutes + minutes + costs.waiting(wait) - due + danger
-    cost = {"time": work, "money": money + work / 60.0 * costs.hour_costs, "gain": 1.0}[costs.by]
+    cost = work if costs.by == "time" else 1.0 if costs.by == "gain" else money + work / 60.0 * costs.hour_costs
     return Option(
         option.check,
         option.condition,
@@ -206,7 +207,10 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
 
 def _first(tables: Tables, now: Situation, gates: Iterable[int]) -> int | None:
     """What has to be done before: not what is known, nor what there is no tool for."""
-    return next((n for n in gates if n not in now.answered and not tables.checks[n].needs & now.lacking), None)
+    for n in gates:
+        if n not in now.answered and not tables.checks[n].needs & now.lacking:
+            return n
+    return None
 
 
 def _start(tables: Tables, now: Situation, condition: int) -> int:

@@ -58,17 +58,17 @@ class Stack:
 
 def stacked(tables: Tables) -> Stack:
     """The stack of these tables, made once: tables never change."""
-    made: Stack | None = tables.__dict__.get("_stack")
-    if made is None:
-        sizes = np.array([len(c.outcomes) if len(c.places) == 1 else 0 for c in tables.checks])
-        picked = [c for c in tables.checks if len(c.places) == 1]
-        made = Stack(
-            np.vstack([c.rows[c.index[:, 0]].T for c in picked]),
-            np.concatenate([c.rows[0] for c in picked])[:, None],
-            np.repeat([int(c.steady) for c in picked], [len(c.outcomes) for c in picked]),
-            np.cumsum(sizes) - sizes,
-            sizes,
-            np.flatnonzero(sizes),
-        )
-        tables.__dict__["_stack"] = made
-    return made
+    return tables.kept.once("stack", None, lambda: _stacked(tables))
+
+
+def _stacked(tables: Tables) -> Stack:
+    sizes = np.array([len(c.outcomes) if len(c.places) == 1 else 0 for c in tables.checks])
+    picked = [c for c in tables.checks if len(c.places) == 1]
+    return Stack(
+        np.vstack([c.rows[c.index[:, 0]].T for c in picked]),
+        np.concatenate([c.rows[0] for c in picked])[:, None],
+        np.repeat([int(c.steady) for c in picked], [len(c.outcomes) for c in picked]),
+        np.cumsum(sizes) - sizes,
+        sizes,
+        np.flatnonzero(sizes),
+    )

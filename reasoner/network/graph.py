@@ -12,7 +12,7 @@ Edges carry `role` and what was written there:
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -211,14 +211,12 @@ def family_line(graph: nx.DiGraph, fault: str) -> tuple[GraphNode, ...]:
     return known[fault]
 
 
-def statement(graph: nx.DiGraph, fault: str, check: str) -> Statement | None:
-    """What the rules say of this check under this fault: the nearest of fault and families that speaks."""
-    for node in family_line(graph, fault):
-        edge = graph.get_edge_data(node, ("check", check))
-        if edge:
-            found: Statement = edge["statement"]
-            return found
-    return None
+def statements_under(graph: nx.DiGraph, faults: Iterable[str], check: str) -> list[Statement | None]:
+    """What the rules say of this check under each fault: the nearest of fault and families that speaks."""
+    said = {
+        node: data["statement"] for node, _, data in graph.in_edges(("check", check), data=True) if "statement" in data
+    }
+    return [next((said[node] for node in family_line(graph, fault) if node in said), None) for fault in faults]
 
 
 def showing(graph: nx.DiGraph, fault: str, condition: str) -> Frequency | None:

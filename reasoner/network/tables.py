@@ -5,7 +5,7 @@ Causes are sorted by repair class, so that sums over a class are sums over a sli
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import product
@@ -18,10 +18,11 @@ from reasoner.network import activity
 from reasoner.network import graph as g
 from reasoner.network.activity import Array as Array
 from reasoner.network.vehicle import Vehicle
-from reasoner.rulebook.model import At, Check, Condition, Frequency, Origin, Rulebook, Sees, Statement
+from reasoner.rulebook.model import At, Check, Condition, Frequency, Kept, Origin, Rulebook, Sees, Statement
 
 Index = NDArray[np.intp]
 
+TABLES_KEPT = 8  # tables kept, each with what was worked out from them
 ROW_MOVES = 0.02  # a row that differs by less from what a sound part shows says nothing; judgement
 
 
@@ -68,6 +69,7 @@ class CheckTable:
     needs: frozenset[str]
     leaves: int | None
     together: float = 0.0
+    kept: Kept = field(default_factory=Kept, init=False, repr=False)
 
     @property
     def steady(self) -> bool:
@@ -123,6 +125,7 @@ class Tables:
     unlikeliest: float
     pairs: Index = field(default_factory=lambda: np.zeros((0, 2), dtype=np.intp))
     singles: Tables | None = None
+    kept: Kept = field(default_factory=Kept, init=False, repr=False)
 
     @cached_property
     def check_number(self) -> Mapping[str, int]:
@@ -146,6 +149,11 @@ class Tables:
         return {cause.name: i for i, cause in enumerate(self.causes)}
 
     @cached_property
+    def ways(self) -> list[list[tuple[float, float]]]:
+        """`reach` as plain numbers."""
+        return [[(minutes, wait) for minutes, wait in row] for row in self.reach.tolist()]
+
+    @cached_property
     def activities(self) -> Array:
         """(J,) chances of the activities of a car of which nothing is known."""
         return activity.activities(self.sigma)[1]
@@ -158,6 +166,18 @@ class Tables:
     def with_prior(self, prior: Sequence[float] | Array) -> Tables:
         """The same tables with other probabilities of the causes (C,), which need not add up to 1."""
         return replace(self, prior=np.array(prior) / sum(prior))
+
+
+def tables_of(book: Rulebook, vehicle: Vehicle, work: Iterable[str] = ()) -> Tables:
+    """The tables of a vehicle, the latest few made once: two vehicles with equal fields are one. work: the repairs done
+    to it."""
+    done = frozenset(work)
+    key = tuple(sorted(vehicle.fields.items())), done
+
+    def work_out() -> Tables:
+        return compile_tables(book, vehicle, g.build_graph(book, vehicle, done))
+
+    return book.kept.once("tables", key, work_out, TABLES_KEPT)
 
 
 def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = None) -> Tables:
@@ -199,7 +219,7 @@ def compile_tables(book: Rulebook, vehicle: Vehicle, graph: nx.DiGraph | None = 
         nodes=np.broadcast_to(chances, (len(shows), len(chances))),
         prior_weights=np.array([book.faults[name].origin.weight for name in found.faults]),
         checks=checks,
-        reach=reach_table(tuple(book.conditions.values())),
+        reach=book.kept.once("reach", None, lambda: reach_table(tuple(book.conditions.values()))),
         gates=gates,
         condition_hazards=hazards,
         condition_needs=tuple(frozenset(c.needs) for c in book.conditions.values()),
@@ -225,6 +245,23 @@ class _Causes:
         fault_of = np.array([faults.index(c.fault) for c in causes], dtype=np.intp)
         spare = tuple(i for i, name in enumerate(faults) if book.faults[name].anything_else)
         return cls(tuple(causes), prior / prior.sum(), faults, fault_of, spare)
+
+    @cached_property
+    def unknown(self) -> NDArray[np.bool_]:
+        """(C,) which stand for anything else."""
+        return np.isin(self.fault_of, self.spare)
+
+    def touch(self, places: Sequence[frozenset[int]]) -> NDArray[np.bool_]:
+        """(C, P) whether a cause is at a place, by the cylinders of each; all are at the whole engine (none named)."""
+        key = tuple(places)
+        if key not in self._touching:
+            each = [[not at or not at.isdisjoint(cause.cylinders) for at in places] for cause in self.causes]
+            self._touching[key] = np.array(each, dtype=bool).reshape(len(self.causes), len(places))
+        return self._touching[key]
+
+    @cached_property
+    def _touching(self) -> dict[tuple[frozenset[int], ...], NDArray[np.bool_]]:
+        return {}
 
 
 def _hazards(book: Rulebook, names: Sequence[str]) -> int:
@@ -339,14 +376,9 @@ def _rows(
             known[id(statement)] = here, elsewhere
         return known[id(statement)]
 
-    by_fault = [rows_of(g.statement(graph, name, check.name)) for name in causes.faults]
-    index = np.zeros((len(causes.causes), len(places)), dtype=np.intp)
-    for c, cause in enumerate(causes.causes):
-        here, elsewhere = by_fault[causes.fault_of[c]]
-        for p, cylinders in enumerate(places):
-            touched = not cylinders or bool(cylinders & cause.cylinders)
-            index[c, p] = here if touched else elsewhere
-    return np.array(rows), origins, index
+    by_fault = np.array([rows_of(said) for said in g.statements_under(graph, causes.faults, check.name)], dtype=np.intp)
+    here, elsewhere = by_fault.reshape(-1, 2)[causes.fault_of].T[..., None]
+    return np.array(rows), origins, np.where(causes.touch(places), here, elsewhere)
 
 
 def _spare_rows(rows: Array, index: Index, causes: _Causes) -> tuple[Array, Index]:
@@ -356,7 +388,7 @@ def _spare_rows(rows: Array, index: Index, causes: _Causes) -> tuple[Array, Inde
     s, the prior share of the causes that the check speaks of there, counts for the latter by s^2 / (s^2 + (1 - s)^2):
     little where s is small, nearly all of it where s is large (judgement).
     """
-    unknown = np.isin(causes.fault_of, causes.spare)
+    unknown = causes.unknown
     weights = np.where(unknown, 0.0, causes.prior)
     speaks = np.abs(rows - rows[0]).sum(axis=1) > ROW_MOVES
     index = index.copy()

@@ -20,7 +20,7 @@ from reasoner.network.tables import Array, Tables
 from reasoner.repair.jobs import ENGINE, Job, all_places, cost, cylinders, job_effort, job_that_mends, leaves
 from reasoner.repair.prices import Prices
 from reasoner.repair.reckoning import Try, any_of, by_chance_over_cost, driving_on, goes_within
-from reasoner.rulebook.model import Effort, Rulebook
+from reasoner.rulebook.model import Effort, Rulebook, T
 
 WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out
 NOT_THOUGHT_OF = 0.002  # nor thought of once more is known
@@ -74,10 +74,16 @@ class Stake:
         """Costs and losses worked out before: with the same rules, vehicle and prices they never change."""
         p = self.prices
         key = id(self.book), p.hour, p.comeback, p.within, p.watch, tuple(p.parts.items()), tuple(p.access.items())
-        everything: dict[Any, dict[Any, Any]] = self.tables.__dict__.setdefault("_losses", {})
-        if key not in everything and len(everything) >= LOSSES_KEPT:
-            everything.clear()
-        return everything.setdefault(key, {"rules": self.book})  # kept, so that no other rules get its number
+        begun: dict[Any, Any] = {"rules": self.book}  # kept, so that no other rules get its number
+        return self.tables.kept.once("losses", key, lambda: begun, LOSSES_KEPT)
+
+    def once(self, what: str, key: object, work: Callable[[], T]) -> T:
+        """The same, of what `work` comes to for a key."""
+        made = self.made
+        if (what, key) not in made:
+            made[what, key] = work()
+        found: T = made[what, key]
+        return found
 
     def cost(self, job: Job) -> float:
         """What a job costs, parts and labour."""
@@ -226,7 +232,7 @@ def losses(stake: Stake, work: Sequence[Job]) -> Array:
 def doubt(stake: Stake, work: Works) -> float:
     """Money expected to be lost for want of what the rules want known before: the work in vain, and the car back."""
     share = stake.doubts(work)
-    return share * (sum(stake.cost(job) for job in work) + in_vain(stake)) if share else 0.0
+    return share * stake.once("in vain", work, lambda: sum(map(stake.cost, work)) + in_vain(stake)) if share else 0.0
 
 
 def _handed_on(stake: Stake) -> list[float]:

@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import prod
 
-from reasoner.network.graph import Cause, build_graph, fault_share, follows
-from reasoner.network.tables import Tables, compile_tables
+from reasoner.network.graph import Cause, fault_share, follows
+from reasoner.network.tables import Tables, tables_of
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.choices import brought_in
 from reasoner.repair.jobs import Job, job_that_mends, leaves
@@ -22,7 +22,7 @@ from reasoner.rulebook.model import AND, Rulebook
 
 def tables_after(book: Rulebook, vehicle: Vehicle, before: Mapping[str, float], work: Sequence[Job]) -> Tables:
     """The tables of a car that was worked on. before: probability of each cause, by name, when it was."""
-    found = compile_tables(book, vehicle, build_graph(book, vehicle, {job.repair for job in work}))
+    found = tables_of(book, vehicle, (job.repair for job in work))
     return found.with_prior(prior_after(book, vehicle, found.causes, before, work))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from math import log10
 
 from reasoner.inference.evidence import Spell
@@ -163,8 +163,7 @@ class Guards:
 
     def _mended(self, job: Job) -> list[int]:
         """Causes that a job mends, or of which it mends one of the two."""
-        needs = enumerate(self.stake.needs)
-        return [c for c, jobs in needs if any(n.repair == job.repair and n.places <= job.places for n in jobs)]
+        return self.stake.once("mended", job, lambda: _mended(self.stake, job))
 
     def _alone(self, causes: Sequence[int]) -> list[int]:
         """Those that are no pairs. What is in a pair is among them by itself too."""
@@ -177,9 +176,13 @@ class Guards:
         own = [c for c in causes if tables.prior[c] > 0]
         if not own:
             return self._quickest(checks)
-        speaks = {
-            n: 10 * log10(can_speak_for(tables, tables.check_number[n], own)) for n in self._unanswered if n in checks
-        }
+        known: dict[str, float] = tables.kept.shelf("speak for", tuple(own))
+        speaks = {}
+        for n in self._unanswered:
+            if n in checks:
+                if n not in known:
+                    known[n] = 10 * log10(can_speak_for(tables, tables.check_number[n], own))
+                speaks[n] = known[n]
         enough = [n for n in speaks if speaks[n] >= self.stake.book.settings.afterwards.speaks_from]
         found = sorted(enough, key=lambda n: self.stake.book.checks[n].minutes / speaks[n])
         return tuple(found[:SUGGESTED]) or self._quickest(checks)
@@ -205,7 +208,7 @@ def missing_for_watching(stake: Stake) -> tuple[Missing, ...]:
         for each in cause.each:
             chances[each.fault] = chances.get(each.fault, 0.0) + chance
     for fault, chance in chances.items():
-        for harm in driving_on(stake.book, fault, stake.prices.watch):
+        for harm in stake.once("driving on", fault, partial(driving_on, stake.book, fault, stake.prices.watch)):
             found[harm.risk.name] = found.get(harm.risk.name, 0.0) + chance * harm.chance
     limits = {risk.name: risk.not_above for risk in stake.book.risks.values() if risk.not_above is not None}
     return tuple(Missing("driving", n, p, (), "") for n, p in found.items() if n in limits and p > limits[n])
@@ -227,8 +230,17 @@ def excluded(stake: Stake, known: Known, name: str) -> bool:
 
 def _causes(stake: Stake, name: str) -> list[int]:
     """Causes of a fault, or of the faults of a family."""
-    own = members_of(stake.book, name)
-    return [n for n, cause in enumerate(stake.tables.causes) if any(each.fault in own for each in cause.each)]
+
+    def work() -> list[int]:
+        own = members_of(stake.book, name)
+        return [n for n, cause in enumerate(stake.tables.causes) if any(each.fault in own for each in cause.each)]
+
+    return stake.once("causes", name, work)
+
+
+def _mended(stake: Stake, job: Job) -> list[int]:
+    needs = enumerate(stake.needs)
+    return [c for c, jobs in needs if any(n.repair == job.repair and n.places <= job.places for n in jobs)]
 
 
 def _chance(stake: Stake, name: str) -> float:
@@ -274,11 +286,11 @@ def _looks_beyond(stake: Stake, not_enough: Collection[str], at_one: bool) -> fr
 
 
 def _kept(stake: Stake, key: object, wanted: Callable[[Check], bool]) -> frozenset[str]:
-    made: dict[object, frozenset[str]] = stake.tables.__dict__.setdefault("_speaking", {})
-    if key not in made:
+    def work() -> frozenset[str]:
         checks = (stake.book.checks[table.name] for table in stake.tables.checks)
-        made[key] = frozenset(check.name for check in checks if wanted(check))
-    return made[key]
+        return frozenset(check.name for check in checks if wanted(check))
+
+    return stake.tables.kept.once("checks that speak", key, work)
 
 
 def at_hand(stake: Stake) -> list[int]:

@@ -26,10 +26,11 @@ def lineage(book: Rulebook, name: str) -> tuple[str, ...]:
 
 def members_of(book: Rulebook, name: str) -> frozenset[str]:
     """A fault or family, and every fault and family that belongs to it."""
-    made: dict[str, frozenset[str]] = book.__dict__.setdefault("_within", {})  # rules never change
-    if name not in made:
-        made[name] = frozenset(n for n in (*book.faults, *book.families) if name in lineage(book, n))
-    return made[name]
+
+    def work() -> frozenset[str]:
+        return frozenset(n for n in (*book.faults, *book.families) if name in lineage(book, n))
+
+    return book.kept.once("members", name, work)
 
 
 # ---- Harms of driving on ---------------------------------------------------------------------------------------------

@@ -5,9 +5,12 @@ Nothing here names a particular fault, check or condition: rules are data.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from typing import Any, TypeVar
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, order=True)
@@ -614,6 +617,34 @@ class Written:
 Trail = tuple[str, ...]  # section, entry, key; a fourth part where a key's values have names of their own
 
 
+class Kept:
+    """What was worked out from something that never changes, kept with it: by what it is and by what else it hangs on.
+    What is made from it with something replaced begins with nothing kept."""
+
+    def __init__(self) -> None:
+        self._shelves: dict[Hashable, dict[Any, Any]] = {}
+
+    def __reduce__(self) -> tuple[type[Kept], tuple[()]]:
+        return Kept, ()  # stays with the process
+
+    def shelf(self, *name: Hashable) -> dict[Any, Any]:
+        """All that is kept of one kind, to be looked up and added to."""
+        found = self._shelves.get(name)
+        if found is None:
+            found = self._shelves[name] = {}
+        return found
+
+    def once(self, name: str, key: Hashable, work: Callable[[], T], most: int = 0) -> T:
+        """What `work` comes to for this key. most: so many of a kind are kept, the latest ones (0: all)."""
+        known = self.shelf(name)
+        if key not in known:
+            while most and len(known) >= most:
+                del known[next(iter(known))]
+            known[key] = work()
+        found: T = known[key]
+        return found
+
+
 @dataclass(frozen=True)
 class Rulebook:
     """All the rules, by name, in the order written. `stamp` identifies their exact text.
@@ -644,6 +675,7 @@ class Rulebook:
     written: Mapping[Trail, Written] = field(default_factory=dict)
     waived: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
     over: frozenset[str] = frozenset()
+    kept: Kept = field(default_factory=Kept, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "faults", Faults(self.faults))

@@ -34,16 +34,17 @@ def belief(workup: Workup, ranges: bool = True) -> BeliefDoc:
     tables, p = workup.tables, workup.belief.probability
     draws = credible_range.draw(tables, workup.spells) if ranges else p[None, :]
     low, high = credible_range.span(draws)
+    ends = credible_range.fault_span(tables, draws)
     leading = tuple(_suspect(workup, i, float(p[i]), float(low[i]), float(high[i])) for i in ordered(p, LEADING_SHOWN))
     cylinders = by_cylinder(tables, p)
     spare = next((i for i, name in enumerate(tables.faults) if workup.book.faults[name].anything_else), None)
     return BeliefDoc(
         leading,
-        _faults(workup, draws),
+        tuple(_fault(workup, f, ends) for f in ordered(by_fault(tables, p), LEADING_SHOWN)),
         {str(i): float(chance) for i, chance in enumerate(cylinders, start=1)},
         float(workup.belief.showing @ p),
         {cause.name: float(chance) for cause, chance in zip(tables.causes, p, strict=True)},
-        None if spare is None else _fault(workup, spare, draws),
+        None if spare is None else _fault(workup, spare, ends),
     )
 
 
@@ -55,12 +56,6 @@ def _suspect(workup: Workup, cause: int, p: float, low: float, high: float, wher
     return Suspect(entry.name, entry.fault, title, place, p, min(low, p), max(high, p), both)
 
 
-def _faults(workup: Workup, draws: Array) -> tuple[Suspect, ...]:
-    """The likeliest faults, their places summed."""
-    chances = by_fault(workup.tables, workup.belief.probability)
-    return tuple(_fault(workup, f, draws) for f in ordered(chances, LEADING_SHOWN))
-
-
 def _at_least(workup: Workup, cause: int, draws: Array) -> Suspect:
     """A cause, alone or beside another."""
     name = workup.tables.causes[cause].name
@@ -70,11 +65,12 @@ def _at_least(workup: Workup, cause: int, draws: Array) -> Suspect:
     return _suspect(workup, cause, p, float(low[0]), float(high[0]))
 
 
-def _fault(workup: Workup, fault: int, draws: Array) -> Suspect:
-    """A fault over all its places. `where` is the likeliest place, or empty where none stands out."""
+def _fault(workup: Workup, fault: int, ends: tuple[Array, Array]) -> Suspect:
+    """A fault over all its places. `where` is the likeliest place, or empty where none stands out. ends: (F,) each, of
+    every fault's range."""
     tables, p = workup.tables, workup.belief.probability
     chance = float(by_fault(tables, p)[fault])
-    low, high = credible_range.fault_span(tables, draws)
+    low, high = ends
     best = leader(tables, p, fault=fault)
     where = None if p[best] > 0.5 * chance else ""
     return _suspect(workup, best, chance, float(low[fault]), float(high[fault]), where)
@@ -88,7 +84,7 @@ def why(workup: Workup, cause: str) -> Why:
     draws = credible_range.draw(tables, workup.spells)
     return Why(
         _cause(workup, number, draws),
-        _fault(workup, int(tables.fault_of[number]), draws),
+        _fault(workup, int(tables.fault_of[number]), credible_range.fault_span(tables, draws)),
         float(tables.prior[number]),
         f"{workup.book.said_at('faults', fault.name, 'share', fault.origin.place)} ({fault.origin.source})",
         fault.origin.because,
@@ -143,7 +139,8 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     # What is settled is what the work mends; until then the likeliest fault is spoken of, at its likeliest place.
     if kind == "settled":
         number, draws = mends_most(decision), credible_range.draw(tables, workup.spells)
-        lead, fault = _cause(workup, number, draws), _fault(workup, int(tables.fault_of[number]), draws)
+        lead = _cause(workup, number, draws)
+        fault = _fault(workup, int(tables.fault_of[number]), credible_range.fault_span(tables, draws))
     elif kind == "at-least":
         lead = fault = _at_least(workup, at_least(workup)[0], credible_range.draw(tables, workup.spells))
     elif lead.cause != fault.cause:

@@ -19,7 +19,7 @@ from reasoner.inference.gain import gain
 from reasoner.inference.pairs import tables_with_pairs
 from reasoner.inference.plan import By, Costs, Instead, Option, Situation, dominates
 from reasoner.measure.computations.table import COMPUTATIONS
-from reasoner.network.tables import Tables, compile_tables
+from reasoner.network.tables import Tables, tables_of
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.choices import Stake
 from reasoner.repair.guards import Known
@@ -275,7 +275,7 @@ class Workup:
         return replace(self, vehicle=car, stated=stated, ruled=self._tables_of(car))
 
     def _tables_of(self, car: Vehicle) -> Tables:
-        return compile_tables(self.book, car)
+        return tables_of(self.book, car)
 
 
 def begin(
@@ -287,4 +287,4 @@ def begin(
 ) -> Workup:
     """A case from rules, a vehicle and whatever is already known."""
     car = known_car(vehicle, events)
-    return Workup(book, car, compile_tables(book, car), tuple(events), by, vehicle, prices)
+    return Workup(book, car, tables_of(book, car), tuple(events), by, vehicle, prices)

@@ -80,7 +80,7 @@ def bench(layout: str, injection: str = "direct") -> None:
     before, last = (*spells[:-1], Spell(spells[-1].condition, spells[-1].answers[:-1])), spells[-1].answers[-1]
 
     def scratch(spells: tuple[Spell, ...]) -> object:
-        tables.__dict__.pop("_believed", None)  # what was believed before is kept
+        tables.kept.shelf("believed").clear()
         return believe(tables, spells)
 
     def one_more() -> object:
@@ -137,8 +137,8 @@ def two_faults(layout: str) -> None:
         next_document(workup)  # what is worked out once for a kind of car
 
         def question(workup: Workup = workup) -> object:
-            for kept in ("_believed", "_paired"):
-                workup.ruled.__dict__.pop(kept, None)
+            for kept in ("believed", "paired"):
+                workup.ruled.kept.shelf(kept).clear()
             return next_document(replace(workup))
 
         pairs = f"{len(workup.tables.pairs)} pairs, {note}"
