@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from inspect import signature
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 from click.shell_completion import CompletionItem
@@ -15,6 +16,7 @@ from click.shell_completion import CompletionItem
 # Imports nothing but click.
 
 Command = Callable[..., Any]
+_Group = TypeVar("_Group")
 
 
 def cases_option(command: Command) -> Command:
@@ -25,6 +27,11 @@ def cases_option(command: Command) -> Command:
         metavar="DIR",
         help="Where the cases are kept (else REASONER_CASES, else your system's folder for data).",
     )(command)
+
+
+def option_group(kind: Callable[..., _Group], told: Mapping[str, Any]) -> _Group:
+    """Options of a command that belong together, as one object. kind: a dataclass with a field for each."""
+    return kind(**{name: told[name] for name in signature(kind).parameters})
 
 
 # ---- What arguments can be -------------------------------------------------------------------------------------------

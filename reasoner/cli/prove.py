@@ -4,21 +4,65 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 
+from reasoner.casebook.events import Event
 from reasoner.cli import loading
-from reasoner.cli.kinds import CASE, CONDITION, NearChoice, cases_option
+from reasoner.cli.kinds import CASE, CONDITION, NearChoice, cases_option, option_group
 from reasoner.cli.round import Round, by_name, on_case, take_back_told
 from reasoner.cli.say import say, say_json
 from reasoner.repair import rounds
 from reasoner.repair.jobs import CLOSING_STATES
 from reasoner.repair.proof import ProofDoc, may_close
+from reasoner.rulebook.model import Rulebook
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
 from reasoner.session.chapters import Garage, close_case
 from reasoner.session.decision_doc import as_data
+from reasoner.session.workup import Workup
+
+
+@dataclass(frozen=True)
+class SeenAfter:
+    """Options that say what was seen after the work. clean, showed: conditions in which it was provoked."""
+
+    clean: tuple[str, ...]
+    showed: str | None
+    drives: tuple[str, ...]
+    cleared: bool | None
+
+    @property
+    def anything(self) -> bool:
+        """Whether any of them was used."""
+        return bool(self.clean or self.showed or self.drives or self.cleared is not None)
+
+    def events(self, workup: Workup) -> list[Event]:
+        """The same as events of the case. Raises Refused where one of them makes no sense."""
+        told = [event for condition in self.clean for event in rounds.provoke(workup, condition, clean=True)]
+        told += rounds.provoke(workup, self.showed, clean=False) if self.showed else []
+        told += [event for drive in self.drives for event in rounds.drove(workup, by_name(drive))]
+        told += rounds.say_cleared(workup, self.cleared) if self.cleared is not None else []
+        return told
+
+
+@dataclass(frozen=True)
+class Closing:
+    """Options that close the case. close: as what; None: it stays open. The rest: what it was."""
+
+    close: str | None
+    fault: str
+    where: str
+    confirmed_by: str
+    not_in_rules: bool
+
+    def events(self, on: Round, book: Rulebook) -> list[Event]:
+        """The closing as events. Raises Refused where the rules have no such fault or place."""
+        cause = self.fault, self.where, self.confirmed_by, self.not_in_rules
+        return close_case(Garage(book), on.workup.vehicle, on.events, self.close or "", *cause)
 
 
 @click.command(epilog="Example: reasoner prove 2026-03-09-1 --clean hot-restart --clean hot-restart")
@@ -54,17 +98,9 @@ def prove_command(
     case: str,
     cases_dir: str | None,
     rules_paths: tuple[Path, ...],
-    clean: tuple[str, ...],
-    showed: str | None,
-    drives: tuple[str, ...],
-    cleared: bool | None,
-    close: str | None,
-    fault: str,
-    where: str,
-    confirmed_by: str,
-    not_in_rules: bool,
     back: bool,
     as_json: bool,
+    **told: Any,
 ) -> None:
     """Show what must be seen before the repair of CASE counts as proven, and what is still missing.
 
@@ -72,6 +108,7 @@ def prove_command(
     small. Everything that is told here is saved at once.
     """
     book = loading.rules(rules_paths)
+    done, closing = option_group(SeenAfter, told), option_group(Closing, told)
 
     def do(on: Round) -> None:
         if back:
@@ -79,24 +116,19 @@ def prove_command(
         work = on.work
         if work is None or work.finished is None:
             raise Refused("there is no finished work to prove", "reasoner sheet CASE --finished says that it is done")
-        told = [event for condition in clean for event in rounds.provoke(on.workup, condition, clean=True)]
-        told += rounds.provoke(on.workup, showed, clean=False) if showed else []
-        told += [event for drive in drives for event in rounds.drove(on.workup, by_name(drive))]
-        told += rounds.say_cleared(on.workup, cleared) if cleared is not None else []
-        on.keep(told)  # all of it or, where anything was refused, nothing: told again, nothing counts twice
+        events = done.events(on.workup)
+        on.keep(events)  # all of it or, where anything was refused, nothing: told again, nothing counts twice
         document = after_work.standing_now(on.workup, on.events, on.name)
-        _not_counted(document, clean)
+        _not_counted(document, done.clean)
         again = " ".join([shlex.quote(case), *loading.options_again(cases_dir)])
-        if close:
-            may_close(document, close)
-            vehicle, cause = on.workup.vehicle, (fault, where, confirmed_by, not_in_rules)
-            on.keep(close_case(Garage(book), vehicle, on.events, close, *cause))
-            _say_closed(close, fault, again)
+        if closing.close:
+            may_close(document, closing.close)
+            on.keep(closing.events(on, book))
+            _say_closed(closing.close, closing.fault, again)
         else:
-            _show(document, as_json, again, short=bool(told) and cleared is None)
+            _show(document, as_json, again, short=bool(events) and done.cleared is None)
 
-    tells = bool(back or clean or showed or drives or cleared is not None or close)
-    on_case(case, cases_dir, book, tells, do)
+    on_case(case, cases_dir, book, bool(back or done.anything or closing.close), do)
 
 
 def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import click
 
+from reasoner.casebook.events import Event
 from reasoner.casebook.writing import write_whole
 from reasoner.cli import loading
-from reasoner.cli.kinds import CASE, NearChoice, cases_option
+from reasoner.cli.kinds import CASE, NearChoice, cases_option, option_group
 from reasoner.cli.round import Round, by_number, on_case, take_back_told
 from reasoner.cli.say import say, say_json
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
@@ -23,6 +25,7 @@ from reasoner.report.lines import paragraph
 from reasoner.session import deciding
 from reasoner.session.acts import Refused
 from reasoner.session.decision_doc import as_data
+from reasoner.session.workup import Workup
 
 # ---- The repair sheet at the car -------------------------------------------------------------------------------------
 # Step by step, and the calibration values typed in twice. Saved after every line.
@@ -143,6 +146,38 @@ def _line(on: Round, box: str) -> LineDoc:
 TAKES = ("best", "alone", "two", "bank", "all", "cheaper", "in turn", "free")
 
 
+@dataclass(frozen=True)
+class WrittenDown:
+    """Options that say what was checked off or written on the sheet. first, second, old: calibration values."""
+
+    tick: tuple[str, ...]
+    untick: tuple[str, ...]
+    figures: tuple[str, ...]
+    first: str | None
+    second: str | None
+    old: str | None
+
+    @property
+    def values(self) -> tuple[str | None, str | None, str | None]:
+        """Calibration values, as typed."""
+        return self.first, self.second, self.old
+
+    @property
+    def anything(self) -> bool:
+        """Whether any of them was used."""
+        return bool(self.tick or self.untick or self.figures or any(self.values))
+
+    def events(self, workup: Workup, sheet: RepairSheet) -> list[Event]:
+        """The same as events of the case. Raises Refused where one of them fits nothing on the sheet."""
+        found = rounds.tick(workup, sheet, self.tick) if self.tick else []
+        found += rounds.tick(workup, sheet, self.untick, off=True) if self.untick else []
+        for line, words, value in map(_figure, self.figures):
+            found += rounds.fill_in(workup, sheet, line, words, value)
+        if any(self.values):
+            found += rounds.enter_values(workup, *(by_number(text or "") for text in self.values))
+        return found
+
+
 @click.command(epilog="Example: reasoner sheet 2026-03-09-1 --take best --html sheet.html")
 @click.argument("case", type=CASE)
 @cases_option
@@ -175,18 +210,13 @@ def sheet_command(
     rules_paths: tuple[Path, ...],
     settings_path: Path | None,
     take: str | None,
-    tick: tuple[str, ...],
-    untick: tuple[str, ...],
-    figures: tuple[str, ...],
     walk: bool,
     ask: bool,
-    first: str | None,
-    second: str | None,
-    old: str | None,
     finished: bool,
     back: bool,
     html: Path | None,
     as_json: bool,
+    **told: Any,
 ) -> None:
     """Show the repair sheet of CASE: cautions, what to have at hand, steps, blanks for the maker's figures.
 
@@ -195,6 +225,7 @@ def sheet_command(
     """
     book = loading.rules(rules_paths)
     prices = shop_settings(settings_path, book).prices
+    written = option_group(WrittenDown, told)
 
     def do(on: Round) -> None:
         if back:
@@ -204,14 +235,7 @@ def sheet_command(
         work = on.work
         if work is None:
             raise Refused("no work was taken up in this case", "reasoner decide shows the choices; then: --take best")
-        sheet = sheet_of(on.workup, work)
-        events = rounds.tick(on.workup, sheet, tick) if tick else []
-        events += rounds.tick(on.workup, sheet, untick, off=True) if untick else []
-        for line, words, value in map(_figure, figures):
-            events += rounds.fill_in(on.workup, sheet, line, words, value)
-        if first or second or old:
-            typed = (by_number(text or "") for text in (first, second, old))
-            events += rounds.enter_values(on.workup, *typed)
+        events = written.events(on.workup, sheet_of(on.workup, work))
         on.keep(events)  # all of it or, where anything was refused, nothing
         if ask:
             ask_values(on)
@@ -224,10 +248,9 @@ def sheet_command(
         elif html or as_json or not (events or ask or walk or back) or take:
             _show(on, html, as_json)
         else:
-            _show_next(on, again, values=bool(ask or first or second or old))
+            _show_next(on, again, values=bool(ask or any(written.values)))
 
-    tells = bool(back or take or tick or untick or figures or first or second or old or ask or walk or finished)
-    on_case(case, cases_dir, book, tells, do, prices)
+    on_case(case, cases_dir, book, bool(back or take or written.anything or ask or walk or finished), do, prices)
 
 
 def _take(on: Round, kind: str) -> None:
