@@ -30,6 +30,7 @@ from reasoner.terminal.telling import (
     ask_frame,
     ask_heard,
     ask_live,
+    ask_story,
     ask_work,
     open_parts,
     take_back_last,
@@ -472,7 +473,7 @@ def _state(sitting: Sitting) -> None:
             sitting.keep(acts.change_condition(sitting.workup, names[chosen[0] - 1]))
             return
         words = line.lower().replace(",", " ").split()
-        in_line = {"f": ask_frame, "l": ask_live, "w": ask_work}
+        in_line = {"f": ask_frame, "l": ask_live, "w": ask_work, "p": ask_story}
         if words[0] in in_line and words[0] in parts and not parts.keys() >= set(words):
             with suppress(Back):
                 in_line[words[0]](sitting, line[1:].strip())

@@ -120,15 +120,18 @@ def _value(line: str, fact: FactDoc) -> str | None:
 # A line each, Enter leaves it open.
 
 
-def ask_heard(sitting: Sitting) -> None:
-    """What the complaint says by the rules' own words, to be confirmed: nothing is taken from it unasked."""
-    rows_heard = story.heard(sitting.workup, sitting.workup.record.complaint)
+def ask_heard(sitting: Sitting, text: str = "") -> bool:
+    """What the complaint, or more that the owner says, tells by the rules' own words, to be confirmed: nothing is taken
+    from it unasked. False if nothing was heard."""
+    rows_heard = story.heard(sitting.workup, text or sitting.workup.record.complaint)
     if not rows_heard:
-        return
+        return False
     sitting.desk.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
     rows_heard = [rows_heard[n - 1] for n in confirm_from_list(sitting, len(rows_heard), helps)]
-    sitting.keep(story.tell_heard(sitting.workup, rows_heard), f"Kept: {len(rows_heard)} of what was heard.")
+    note = acts.note(sitting.workup, text) if text else []
+    sitting.keep([*note, *story.tell_heard(sitting.workup, rows_heard)], f"Kept: {len(rows_heard)} of what was heard.")
+    return True
 
 
 def ask_work(sitting: Sitting, line: str = "") -> None:
@@ -156,8 +159,13 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
         return
 
 
-def ask_story(sitting: Sitting) -> None:
-    """When it happens: how warm, doing what, and what else it hangs on. b goes back to the question before."""
+def ask_story(sitting: Sitting, line: str = "") -> None:
+    """When it happens: how warm, doing what, and what else it hangs on. b goes back to the question before. line: in
+    words, and then what is heard in them is all that is asked."""
+    if line:
+        if not ask_heard(sitting, line):
+            sitting.desk.say("Nothing in that is known to say when it happens; p alone asks.")
+        return
     patterns = story.tellable(sitting.workup, "pattern")
     parts: list[Callable[[Sitting], None]] = [partial(_ask_pattern, check=check) for check in patterns]
     parts += [_ask_also] if story.rows_of(sitting.workup, "also") else []

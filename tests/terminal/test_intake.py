@@ -503,3 +503,26 @@ def test_b_at_what_the_car_is_doing_goes_to_the_last_thing_that_was_asked() -> N
     kept, text = take_in("", "", "", "b", "", "", workup=shipped())
     assert text.count("Any of these at hand".upper()) == 2 and text.count("WHAT IS THE CAR DOING NOW") == 2
     assert kept.workup.record.condition is None
+
+
+def test_more_of_the_story_is_told_in_words() -> None:
+    """`p` and words: what is heard in them is confirmed with one Enter, and not asked again; each is one step."""
+    kept, text = take_in(
+        "thirsty",
+        "none",
+        "",
+        "p black cloud up the hill, never on a cold engine",
+        "",
+        "p sunshine",
+        "5",
+        workup=shipped(),
+    )
+    assert {"doing-what": "pulling", "smoke": "black"}.items() <= told_by(kept).items()
+    assert "how-warm" not in told_by(kept) and "Nothing in that is known" in " ".join(text.split())
+
+
+def test_several_pieces_of_work_and_a_new_part_in_one_line() -> None:
+    kept, text = take_in("", "none", "", "w 3, dealer, May, after; 12, 3 weeks, before", "5", workup=shipped())
+    found = told_by(kept)
+    assert (found["recent-work-other"], found["renewed-purge-valve"]) == ("exhaust", "went-on")
+    assert "Kept: work lately: 3, dealer, May, after; 12, 3 weeks, before." in " ".join(text.split())
