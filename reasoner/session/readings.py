@@ -85,9 +85,8 @@ def outcome_from_inputs(workup: Workup, name: str, inputs: Mapping[str, Any]) ->
     usual = check.outcomes[0].name
     odd = [p for p, w in found.weights.items() if len(found.weights) <= 2 or max(w, key=lambda n: w[n]) != usual]
     used = _used(check)
-    places = [
-        f"{p}: {found.finding.short(p, used)}" if len(found.weights) > 1 else found.finding.short(p, used) for p in odd
-    ]
+    named = len(found.weights) > 1 or (check.at is At.BANK and len(workup.vehicle.banks) > 1)
+    places = [f"{p}: {found.finding.short(p, used)}" if named else found.finding.short(p, used) for p in odd]
     weights = {p: {n: float(f"{w:.4g}") for n, w in by_name.items()} for p, by_name in found.weights.items()}
     return Worked(found.finding, weights, "; ".join(places), texts)
 

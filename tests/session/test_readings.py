@@ -484,3 +484,17 @@ def test_a_frame_far_above_idle_shows_more_fuel_than_a_leak_can_give() -> None:
     assert max(worked.weights[0], key=worked.weights[0].__getitem__) == "more"
     before, after = start, told(start, "frame-amount", dict(worked.inputs))
     assert of(after, "port-injector-leaks") < of(before, "port-injector-leaks") / 3
+
+
+def test_what_a_car_read_before_is_kept_bank_by_bank() -> None:
+    """Also where one bank of the two was read."""
+    start = car(layout="V6", injection="port", metering="airflow")
+    workup = typed(start, "idle trim -11 -9 / 0 -2 rear 0.1")
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    checks = workup.book.checks
+    assert readings.earlier(workup, checks["trim-idle"]) == (
+        "1: total fuel trim -20 %; 2: total fuel trim -2 % (warm idle, rich)",
+    )
+    assert readings.earlier(workup, checks["rear-sensor-watched"]) == (
+        "1: voltage behind the catalyst 0.10 +- 0.06 V (warm idle, rich)",
+    )
