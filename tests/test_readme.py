@@ -23,7 +23,7 @@ TYPED = (
     "",  # what was heard is right
     "P0172 pending, P0172 permanent",
     "5",  # warm idle
-    "",  # to the answers
+    "",  # to the answers page
 )
 
 

@@ -95,7 +95,7 @@ def rules(layers: Sequence[Path]) -> Rulebook:
 
 
 def vehicle(path: Path | None) -> Vehicle:
-    """The vehicle of a file; without one, an inline four with direct injection and an airflow meter."""
+    """The vehicle of a file; without one, an inline four with direct injection and an air-mass meter."""
     if path is None:
         found, _ = vehicle_from({})
         assert found is not None

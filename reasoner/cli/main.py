@@ -152,7 +152,7 @@ MEASURE_COMMANDS = {
     "purge": ("measure_typed:typed_command", "What vapour from the tank does to the trim."),
     "fuel": (
         "measure_typed:typed_command",
-        "Ethanol in the fuel: stoichiometric ratio, and the trim if the controller is wrong.",
+        "Ethanol in the fuel: stoichiometric ratio, and the trim if the ECU is wrong.",
     ),
     "flow": ("measure_typed:typed_command", "An injector at another pressure, and the trim that it makes."),
     "log": (

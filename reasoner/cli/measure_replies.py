@@ -107,7 +107,7 @@ def _value(value: DecodedValue) -> str:
 def _ready(found: Readiness) -> Iterator[str]:
     yield f"warning lamp {'on' if found.lamp else 'off'}, {found.codes} confirmed code{'' if found.codes == 1 else 's'}"
     if found.compression_ignition:
-        yield "this controller says that it is of a diesel: the monitors below are those of a petrol engine"
+        yield "this ECU says that it is of a diesel: the monitors below are those of a petrol engine"
     yield "monitors the car has: " + (", ".join(found.supported) or "none")
     yield "not complete since clearing: " + (", ".join(found.waiting) or "none")
 

@@ -180,7 +180,7 @@ TYPED_COMMANDS = {
         'reasoner measure rail --rail "7.8 MPa" --target "50 bar" --at-rest "0.1 MPa"',
         """A direct-injection rail's pressure against its target, and what its sensor reads once the pressure has gone.
 
-        A sensor that reads low makes the controller hold more pressure than it says, and follows its target all the
+        A sensor that reads low makes the ECU hold more pressure than it says, and follows its target all the
         same: --at-rest, read after a night with the key on, shows it. With the pump running then, give --low-side
         too.""",
     ),
@@ -207,7 +207,7 @@ TYPED_COMMANDS = {
     "fuel": Typed(
         ("fuel blend",),
         "reasoner measure fuel --learned 85 --ethanol 10",
-        """Stoichiometric ratio of a blend, and the trim if the controller doses for another.
+        """Stoichiometric ratio of a blend, and the trim if the ECU doses for another.
 
         Ethanol in the tank is said, or found by a water test: fuel and water shaken together, and what the water
         gained.""",

@@ -25,13 +25,23 @@ from reasoner.report.lines import paragraph
 from reasoner.session import deciding
 from reasoner.session.acts import Refused
 from reasoner.session.decision_doc import as_data
+from reasoner.session.plain import shortened
 from reasoner.session.workup import Workup
 
 # ---- The repair sheet at the car -------------------------------------------------------------------------------------
 # Step by step, and the calibration values typed in twice. Saved after every line.
 
-BACK, STOP = ("b", "back"), ("s", "stop", "q")
-SHEET_KEYS = "Enter: done, l: later, b: back, s: stop"
+BACK, STOP, SHEET_HELP = ("b", "back"), ("s", "stop", "q", "quit"), ("h", "help", "?")
+SHEET_KEYS = "Enter: done, l: later, b: back, h: help, s: stop"
+ABOUT_STEPS = (
+    "Enter ticks this step off and shows the next. l leaves it open for later, b goes one step back and takes its tick"
+    " away, s or q leaves; all that was ticked or typed is kept."
+)
+ABOUT_FIGURES = "The maker's figure, kept as it is typed. Enter leaves it blank, b goes a step back, s leaves."
+ABOUT_VALUES = (
+    "The letters and digits on the part, as they are printed there. Enter leaves this cylinder out, b goes one cylinder"
+    " back, s leaves; what was typed is kept."
+)
 
 
 def open_boxes(document: SheetDoc) -> Iterator[tuple[str, LineDoc]]:
@@ -61,7 +71,7 @@ def walk_through(on: Round) -> None:
         else:
             key = ""
         place = names[at].partition(" ")[2]
-        key = key or _typed(f"{place}. {SHEET_KEYS}" if place else SHEET_KEYS).lower()
+        key = key or _typed(f"{place}. {SHEET_KEYS}" if place else SHEET_KEYS, ABOUT_STEPS).lower()
         if key in STOP:
             return
         if key in BACK:
@@ -73,12 +83,14 @@ def walk_through(on: Round) -> None:
         elif key in ("", "d", "done"):
             on.keep(rounds.tick(on.workup, _sheet(on), [names[at]]))
             at += 1
+        else:
+            say(f'"{shortened(key, 20)}" is not clear: Enter, l, b, h or s.', err=True)
 
 
 def _figures(on: Round, line: LineDoc) -> str:
     """The blanks of a step, one after another; b or s typed there is a word to the walk, not a figure: returned."""
     for figure in line.figures:
-        if not figure.value and (value := _typed(f"{figure.what}, Enter: leave it blank")):
+        if not figure.value and (value := _typed(f"{figure.what}, Enter: leave it blank", ABOUT_FIGURES)):
             if value.lower() in (*BACK, *STOP):
                 return value.lower()
             on.keep(rounds.fill_in(on.workup, _sheet(on), line.number, figure.what, value))
@@ -98,15 +110,24 @@ def ask_values(on: Round) -> None:
     for how, key in (("First time, off the part", "first"), ("Second time, off the part again", "second")):
         left = [c for c in cylinders if c not in getattr(_work(on), key)]
         if left:
-            say(f"{how}, by cylinder number. Enter leaves one out.", err=True)
-        for cylinder in left:
-            if value := _typed(f"  cylinder {cylinder}"):
-                _keep(on, key, cylinder, value)
+            say(f"{how}, by cylinder number. Enter leaves one out, b: back, h: help, s: stop.", err=True)
+        at = 0
+        while at < len(left):
+            value = _typed(f"  cylinder {left[at]}", ABOUT_VALUES)
+            if value.lower() in STOP:
+                return
+            if value.lower() in BACK:
+                at = max(0, at - 1)
+                continue
+            if value:
+                _keep(on, key, left[at], value)
+            at += 1
     for cylinder in cylinders:
         first, second = (typed.get(cylinder, "") for typed in (_work(on).first, _work(on).second))
         if first and second and plain_value(first) != plain_value(second):
             say(f"cylinder {cylinder}: {first}, then {second}. Look at the part once more.", err=True)
-            if value := _typed(f"  cylinder {cylinder}"):
+            value = _typed(f"  cylinder {cylinder}", ABOUT_VALUES)
+            if value and value.lower() not in (*BACK, *STOP):
                 _keep(on, "first" if plain_value(value) == plain_value(second) else "second", cylinder, value)
 
 
@@ -120,8 +141,13 @@ def _fitted(work: Work, cylinder: int) -> bool:
     return f"cylinder {cylinder}" in places or not any(place.startswith("cylinder") for place in places)
 
 
-def _typed(question: str) -> str:
-    return str(click.prompt(question, default="", show_default=False, prompt_suffix=" > ", err=True)).strip()
+def _typed(question: str, helps: str) -> str:
+    """What was typed; h says what is wanted, and asks again."""
+    while True:
+        line = str(click.prompt(question, default="", show_default=False, prompt_suffix=" > ", err=True)).strip()
+        if line.lower() not in SHEET_HELP:
+            return line
+        say(helps, err=True)
 
 
 def _work(on: Round) -> Work:

@@ -78,7 +78,7 @@ def dossier(case: Case, garage: Garage, prices: Prices) -> Dossier:
     begun = [one for one in work if one.finished is None]
     sheets = [sheet_document(workup, one) for workup, one in done] + [sheet_document(last, one) for one in begun]
     return Dossier(
-        story=story(case, garage),
+        story=story(case, garage, prices),
         courses=tuple(_courses(chapter) for chapter in chapters),
         verdict=concluding.verdict(before, stopped=True),
         decision=None if work else deciding.decision_document(deciding.decide(last, prices)),

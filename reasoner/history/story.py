@@ -29,7 +29,7 @@ from reasoner.inference.plan import settled
 from reasoner.network.tables import Array
 from reasoner.repair.jobs import Job, in_order
 from reasoner.repair.jobs import job_effort as job_effort
-from reasoner.repair.prices import usual
+from reasoner.repair.prices import Prices, usual
 from reasoner.rulebook.model import AND, Rulebook
 from reasoner.session.chapters import Chapter, Found, Garage, found_in, last_closing
 from reasoner.session.effort import Spent, effort_spent
@@ -117,22 +117,23 @@ class Story:
     unread: tuple[str, ...]
 
 
-def story(case: Case, garage: Garage) -> Story:
-    """Raises CasebookError where the vehicle cannot be read."""
+def story(case: Case, garage: Garage, prices: Prices | None = None) -> Story:
+    """prices: the shop's; None: the rules' usual ones. Raises CasebookError where the vehicle cannot be read."""
+    prices = prices or usual(garage.book)
     vehicle = vehicle_of(case)
     chapters = garage.chapters(vehicle, case.events)
     founds = found_in(chapters)
     record = chapters[0].workup.record
-    parts = tuple(_part(garage.book, chapter, _found_at(founds, chapter.number)) for chapter in chapters)
+    parts = tuple(_part(garage.book, prices, chapter, _found_at(founds, chapter.number)) for chapter in chapters)
     total = sum((effort_spent(c.workup) for c in chapters), Spent())
     work = sum((p.work_effort for p in parts), Spent())
-    hour = garage.book.settings.hour_costs
+    hour = prices.hour
     return Story(
         case=case.name,
         vehicle=vehicle.title,
         opened=case.opened,
         complaint=record.complaint,
-        codes=tuple(" ".join((code, *(f"({s})" for s in states))) for code, states in record.codes),
+        codes=tuple((f"{code} ({', '.join(states)})" if states else code) for code, states in record.codes),
         parts=parts,
         found=tuple((_named(garage.book, f.fault, f.where), f.state) for f in founds),
         effort=total,
@@ -149,9 +150,9 @@ def _found_at(founds: Sequence[Found], chapter: int) -> Found | None:
     return next((f for f in founds if f.known and chapter in f.chapters), None)
 
 
-def _part(book: Rulebook, chapter: Chapter, found: Found | None) -> StoryPart:
+def _part(book: Rulebook, prices: Prices, chapter: Chapter, found: Found | None) -> StoryPart:
     work = chapter.work
-    efforts = [job_effort(book, usual(book), job) for job in work]
+    efforts = [job_effort(book, prices, job) for job in work]
     closed = last_closing(chapter.events)
     moments = tuple(_moments(chapter, found))
     return StoryPart(

@@ -126,7 +126,7 @@ def told_apart(context: Context) -> Iterator[LintFinding]:
 
         faults:
           meter-dirty:
-            name: Airflow meter dirty
+            name: Air-mass meter dirty
             means: Its element is coated.
             at: engine
             share: 10
@@ -143,7 +143,7 @@ def told_apart(context: Context) -> Iterator[LintFinding]:
 
         faults:
           meter-dirty:
-            name: Airflow meter dirty
+            name: Air-mass meter dirty
             means: Its element is coated.
             at: engine
             share: 10

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from reasoner.lint.context import Context, LintFinding, lint, statements
+from reasoner.measure.finding import percent
 from reasoner.network.tables import distribution_row
 from reasoner.rulebook.model import Check, Frequency
 
@@ -158,6 +159,79 @@ def never_reached(context: Context) -> Iterator[LintFinding]:
             if subject not in heard:
                 message = f'what "{name}" says under {subject} is heard for no fault'
                 yield LintFinding("checks", name, statement.origin.place, len(subject), message)
+
+
+# ---- out of proportion -----------------------------------------------------------------------------------------------
+
+MOST_OF_ALL = 1 / 3  # of the complaints of a kind of injection
+MOST_OTHERWISE = 0.5
+MANY_FAULTS = 20  # among fewer a third is not much
+
+
+@lint(
+    "out-of-proportion",
+    "a shop's own number that outweighs all the rest",
+    "look at the number again; what it says holds for every car",
+)
+def out_of_proportion(context: Context) -> Iterator[LintFinding]:
+    """A shop's own number that outweighs all the rest.
+
+    A share of more than a third of all makes one fault the first suspect of every car before anything was asked. An
+    outcome that is seen more often than not whatever is wrong tells of nothing: mostly the two outcomes were turned
+    round. Only what lies over the shipped rules is judged.
+
+    Good:
+
+        checks:
+          flame:
+            name: Colour of the flame
+            kind: look
+            ask: What colour is the flame?
+            sees: now
+            in: [warm-idle]
+            outcomes: {blue: blue, yellow: yellow}
+            otherwise: {yellow: 4 %}
+            given: {leak: {yellow: 80 %}}
+            minutes: 5
+            source: practice
+
+    Bad:
+
+        checks:
+          flame:
+            name: Colour of the flame
+            kind: look
+            ask: What colour is the flame?
+            sees: now
+            in: [warm-idle]
+            outcomes: {blue: blue, yellow: yellow}
+            otherwise: {yellow: 80 %}
+            given: {leak: {yellow: 4 %}}
+            minutes: 5
+            source: practice
+    """
+    book = context.book
+    everywhere: dict[str, float] = {}
+    for fault in book.faults.values():
+        for injection, share in fault.share.items():
+            everywhere[injection] = everywhere.get(injection, 0.0) + share
+    for trail, value in book.written.items():
+        if value.place.file not in book.over:
+            continue
+        section, name, key, *part = (*trail, "")[: max(3, len(trail))]
+        if (section, key) == ("faults", "share") and len(book.faults) >= MANY_FAULTS:
+            shares = book.faults[name].share
+            most = max(shares[injection] / everywhere[injection] for injection in shares if shares[injection])
+            if most > MOST_OF_ALL:
+                message = f'"{name}" has {percent(most)} of all shares'
+                yield LintFinding("faults", name, value.place, len(value.text), message)
+        if (section, key) == ("checks", "otherwise") and name in book.checks:
+            check = book.checks[name]
+            for outcome in (o.name for o in check.outcomes[1:] if not part or o.name == part[0]):
+                seen = check.otherwise.here.get(outcome)
+                if seen is not None and seen.value > MOST_OTHERWISE:
+                    message = f'"{name}" comes out as "{outcome}" in {percent(seen.value)}, whatever is wrong'
+                    yield LintFinding("checks", name, value.place, len(value.text), message)
 
 
 # ---- borrowed --------------------------------------------------------------------------------------------------------

@@ -36,7 +36,7 @@ def filling(flow: Number, litres: Number, rpm: Number, pressure: Number, celsius
 
 
 def sensor_trim(believed: float, true: float) -> float:
-    """Trim in % when the controller believes one amount of air (any unit) and the engine takes another."""
+    """Trim in % when the ECU believes one amount of air (any unit) and the engine takes another."""
     return 100.0 * (true / believed - 1.0)
 
 
@@ -118,7 +118,7 @@ def volume_needed(fuel: Fuel, instead_of: Fuel = PETROL) -> float:
 
 
 def blend_trim(learned: float, actual: float, petrol: Fuel = PETROL) -> float:
-    """Trim in % when the controller doses for one ethanol volume fraction and the tank holds another.
+    """Trim in % when the ECU doses for one ethanol volume fraction and the tank holds another.
 
     Injectors dose nearly by volume.
     """
@@ -239,7 +239,7 @@ def purge_trim(litres: float, share: float, airflow: float, ratio: float = PETRO
     """Trim in % of an engine with an air meter that measures `airflow` g/s, purge air coming in unmeasured.
 
     Below about 3 % vapour the purge air weighs more than the vapour: slightly lean. Never below -100: there the engine
-    is flooded whatever the controller does.
+    is flooded whatever the ECU does.
     """
     _check(litres, share)
     if airflow <= 0:

@@ -64,7 +64,7 @@ def counts_stand_out(counts: Mapping[int, int]) -> StandsOut | None:
 def leaker_and_others(trim: float, cylinders: int) -> tuple[float, float]:
     """Lambda of one leaking cylinder and of each of the others when the bank's trim is `trim` % (0 or below).
 
-    The controller takes from all what one has too much: the lean cylinder that misfires need not be the leaker.
+    The ECU takes from all what one has too much: the lean cylinder that misfires need not be the leaker.
     Raises ValueError where there are not two cylinders, or the trim is not in -100..0.
     """
     if cylinders < 2 or not -100 < trim <= 0:

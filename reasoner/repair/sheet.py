@@ -258,10 +258,10 @@ def _slip(slip: ValueSlip) -> str:
         "missed": f"{where}: not typed in twice",
         "stranger": f"{where}: there is none",
         "equal": f"{where} have the same value, {slip.one}; look at both parts again",
-        "transposed": f"{where}: two characters next to each other look exchanged, {slip.one} and {slip.other}",
+        "transposed": f"{where}: two characters next to each other look swapped, {slip.one} and {slip.other}",
         "alike": f"{where}: letter or digit? {slip.one} and {slip.other}",
         "differs": f"{where}: typed in differently, {slip.one} and {slip.other}",
-        "exchanged": f"{where}: the values look exchanged between the first and the second time",
+        "exchanged": f"{where}: the values look swapped between the first and the second time",
         "firing order": "typed in once by cylinder number and once by firing order; it goes by cylinder number",
-        "old order": f"{where}: the stored values in another order; were injectors moved, or the values exchanged?",
+        "old order": f"{where}: the stored values in another order; were injectors moved, or the values swapped?",
     }[slip.kind]

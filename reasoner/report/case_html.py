@@ -7,9 +7,11 @@ from elsewhere; every text is escaped. Pictures have a title, a text alternative
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from html import escape
-from itertools import groupby
+from itertools import groupby, pairwise
 from textwrap import wrap
 
 from reasoner.history.dossier import DatedReading, Dossier, SuspectCourse
@@ -19,8 +21,8 @@ from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import apart, dot, path, svg_line, svg_picture, svg_text
 from reasoner.session.decision_doc import DecisionDoc
 from reasoner.session.document import Verdict
-from reasoner.session.plain import clean, effort_text, thousands
-from reasoner.session.words import percent
+from reasoner.session.plain import clean, thousands, time_text
+from reasoner.session.words import PASSES, percent
 
 CASE_STYLE = """
 :root { color-scheme: light dark; --line: #8886; --soft: #8882; --care: #a00; }
@@ -28,6 +30,7 @@ CASE_STYLE = """
 body { font: 1rem/1.45 system-ui, sans-serif; max-width: 62rem; margin: 0 auto; padding: 1rem; }
 body { overflow-wrap: anywhere; }
 h1 { font-size: 1.5rem; margin: 0 0 .3rem; } h2 { font-size: 1.2rem; margin: 1.8rem 0 .5rem; }
+.whole { white-space: nowrap; }
 h2 { border-bottom: 1px solid var(--line); } h3 { font-size: 1rem; margin: 1.2rem 0 .3rem; }
 p, ul, ol { margin: .4rem 0; } ul, ol { padding-left: 1.4rem; } .quiet { opacity: .75; font-size: .92rem; }
 .answer { font-size: 1.15rem; } .box { border: 1px solid var(--line); border-radius: .4rem; padding: .6rem .9rem; }
@@ -36,6 +39,7 @@ th, td { text-align: left; vertical-align: top; padding: .2rem .6rem .2rem 0; bo
 td.number, th.number { text-align: right; white-space: nowrap; } .where { font-weight: 600; padding-top: .7rem; }
 figure { margin: .8rem 0; } figcaption { font-size: .92rem; } .scroll { overflow-x: auto; }
 .picture { width: 100%; min-width: 34rem; height: auto; display: block; fill: currentColor; font: 13px sans-serif; }
+.drive svg { width: 100%; min-width: 46rem; height: auto; display: block; }
 .picture .grid { stroke: currentColor; stroke-opacity: .2; } .picture .axis { stroke: currentColor; }
 .picture .part { stroke: currentColor; stroke-dasharray: 2 3; } .picture .small { font-size: 11px; }
 .picture polyline { fill: none; stroke: currentColor; stroke-width: 1.6; }
@@ -46,13 +50,19 @@ figure { margin: .8rem 0; } figcaption { font-size: .92rem; } .scroll { overflow
 @media print {
   @page { margin: 15mm; } body { max-width: none; padding: 0; font-size: 10.5pt; }
   .technician { break-before: page; } h2, h3, caption { break-after: avoid; }
-  figure, tr, li, .box { break-inside: avoid; } .scroll { overflow: visible; } .picture { min-width: 0; }
+  figure, tr, li, .box { break-inside: avoid; } .scroll { overflow: visible; } .picture, .drive svg { min-width: 0; }
 }
 """
-WIDE, HIGH, LEFT, RIGHT, TOP, FOOT = 760.0, 330.0, 44.0, 215.0, 14.0, 34.0  # of the picture of the belief
+WIDE, HIGH, LEFT, RIGHT, TOP, FOOT = 780.0, 330.0, 44.0, 235.0, 16.0, 34.0  # of the picture of the belief
 ROW = 30.0  # of the picture of readings
-LONGEST_LABEL = 32  # characters of a line of a label in a picture
+LONGEST_LABEL = 32  # characters of a line of a label in a svg_picture
+PERCEIVED = 0.05  # a change of a chance that is worth a ring
 KNOWN = 0.8  # a chance from which on it is said whether the fault showed
+NO_BREAK = "\u00a0"
+LEAST_SAID = 5.0  # what costs less is not said to a customer
+NOT_NOW = f": {PASSES['not-now']}"
+NOT_LOOKED_AT = ": not looked at yet"
+SAMPLE = 22.0  # of each line's stroke, before its name
 MARK_WORDS = {"full": "while it showed", "ring": "while it was quiet", "faint": "not known whether it showed"}
 
 
@@ -60,8 +70,8 @@ def case_html(document: Dossier, drive: str = "", customer: bool = False) -> str
     """The page. drive: the picture of a logged drive (SVG, made by this program). customer: without the technician's
     pages."""
     d = clean(document)
-    title = f"Case {d.story.case}"
-    parts = [f"<h1>{escape(title)}</h1>", f"<p>{escape(d.story.vehicle)}. Opened {escape(d.story.opened[:10])}.</p>"]
+    title, day = f"Case {d.story.case}", f'<span class="whole">{escape(d.story.opened[:10])}</span>'
+    parts = [f"<h1>{escape(title)}</h1>", f"<p>{escape(d.story.vehicle)}. Opened {day}.</p>"]
     parts += _customer(d)
     if not customer:
         parts += ['<section class="technician">', *_technician(d, drive), "</section>"]
@@ -79,7 +89,7 @@ def case_html(document: Dossier, drive: str = "", customer: bool = False) -> str
 def _customer(d: Dossier) -> Iterable[str]:
     s = d.story
     if s.complaint:
-        yield f"<h2>What was complained of</h2><p>&ldquo;{escape(s.complaint)}&rdquo;</p>"
+        yield f"<h2>The complaint</h2><p>&ldquo;{escape(s.complaint)}&rdquo;</p>"
     yield "<h2>What was found</h2>"
     if s.found:
         for title, state in s.found:
@@ -88,10 +98,9 @@ def _customer(d: Dossier) -> Iterable[str]:
         yield from (f"<p>Confirmed by: {escape(_sentence(said))}</p>" for said in confirmed)
     else:
         yield f'<p class="answer box">{escape(d.verdict.sentence)}</p>'
-    yield "<h2>What is done about it</h2>"
     yield from _done(d)
     if d.proof is not None:
-        yield "<h2>What is still to be seen</h2>"
+        yield "<h2>What is still to be checked</h2>"
         yield from _still_to_see(d.story.parts[-1].ended, d.proof)
     if d.verdict.driving_on and d.proof is None:
         yield f"<h2>Driving meanwhile</h2><p>{escape(_sentence(d.verdict.driving_on))}</p>"
@@ -102,34 +111,51 @@ def _customer(d: Dossier) -> Iterable[str]:
 def _done(d: Dossier) -> Iterable[str]:
     works = [work for part in d.story.parts for work in part.work]
     if works:
-        yield "".join(["<ul>", *(f"<li>Done: {escape(work)}</li>" for work in works), "</ul>"])
-    elif d.work:
-        yield "".join(["<ul>", *(f"<li>Under way: {escape(sheet.title)}</li>" for sheet in d.work), "</ul>"])
-    elif d.decision is not None:
-        yield f"<p>{escape(d.decision.sentence)}</p>"
-    else:
+        yield f"<h2>What was done</h2>{_listed(works)}"
+        return
+    yield "<h2>What comes next</h2>"
+    if d.work:
+        yield _listed(f"Under way: {sheet.title}" for sheet in d.work)
+        return
+    best = next((choice for choice in d.decision.choices if choice.recommended), None) if d.decision else None
+    if best is None:
         yield "<p>Nothing yet.</p>"
+        return
+    costs = f" About {_money(best.now, d.currency)}." if best.now >= LEAST_SAID else ""
+    again = f" What may bring it back: {'; '.join(best.again)}." if best.again else ""
+    yield f"<p>{escape(_sentence(best.title))}{escape(costs + again)}</p>"
 
 
 def _still_to_see(ended: str, proof: ProofDoc) -> Iterable[str]:
     if ended:
         yield f"<p>Nothing: the case was closed as {escape(ended.partition(':')[0])}.</p>"
     elif proof.missing:
-        yield _listed(proof.missing)
+        yield "<p>The repair is proven once all of this was seen:</p>"
+        yield _listed(_capital(said.removesuffix(NOT_LOOKED_AT)) for said in proof.missing)
     else:
         yield "<p>Nothing: the repair is proven.</p>"
 
 
 def _takes(d: Dossier) -> str:
     s = d.story
-    looked = effort_text(s.effort.minutes, s.effort.wait) if s.effort.minutes >= 1 or s.effort.wait >= 1 else "no time"
+    looked = _spent(s.effort.minutes, s.effort.wait) or "no time"
     work = sum(part.work_effort.minutes for part in s.parts)
-    worked = f"; the work {effort_text(work, 0.0)}" if work >= 1 else ""
-    unit = f" {d.currency}" if d.currency else ""
+    worked = f"; the repair {_spent(work, 0.0)}" if work >= 1 else ""
     return (
-        f"Looking took {looked}{worked}. Together about {thousands(s.money)}{unit}, with an hour at {s.hour:.0f}{unit}."
-        " By the usual figures of the rules; the invoice counts."
+        f"Finding the cause took {looked}{worked}. Together about {_money(s.money, d.currency)}, at"
+        f" {_money(s.hour, d.currency)} an hour. These are usual figures; the invoice counts."
     )
+
+
+def _spent(minutes: float, waiting: float) -> str:
+    """`9 h 31 min of work and 1 h 6 min of waiting`; the car's own nights in days."""
+    nights = f"{waiting / 1440:.0f} days" if waiting >= 2 * 1440 else time_text(waiting)
+    parts = [f"{time_text(minutes)} of work" if minutes >= 1 else "", f"{nights} of waiting" if waiting >= 1 else ""]
+    return " and ".join(filter(None, parts))
+
+
+def _money(value: float, currency: str) -> str:
+    return f"{thousands(value)} {currency}".strip().replace(" ", NO_BREAK)
 
 
 # ---- for the technician ----------------------------------------------------------------------------------------------
@@ -144,7 +170,7 @@ def _technician(d: Dossier, drive: str) -> Iterable[str]:
         yield from _part(part, courses, number)
     yield from _readings(d.readings)
     if drive:
-        yield f'<h2>The logged drive</h2><figure class="scroll">{drive}</figure>'
+        yield f'<h2>The logged drive</h2><figure class="scroll drive">{drive}</figure>'
     if d.decision is not None:
         yield from _decision(d.decision)
     for sheet in d.work:
@@ -160,7 +186,8 @@ def _verdict(verdict: Verdict) -> Iterable[str]:
     yield f"<p>{escape(verdict.sentence)}</p>"
     for title, reasons in (("Spoke for it", verdict.spoke_for), ("Spoke against it", verdict.spoke_against)):
         if reasons:
-            yield f"<h3>{title}</h3>{_listed(reason.text for reason in reasons)}"
+            times = Counter(reason.text for reason in reasons)
+            yield f"<h3>{title}</h3>{_listed(t if n == 1 else f'{t} ({n} times)' for t, n in times.items())}"
     if verdict.surprise.disagreeing:
         yield f"<h3>Does not fit</h3>{_listed(verdict.surprise.disagreeing)}"
 
@@ -176,14 +203,18 @@ def _part(part: StoryPart, courses: Sequence[SuspectCourse], number: int) -> Ite
     if courses:
         yield _belief(part.moments, courses, f"belief-{number}", after)
     rows: list[str] = []
+    led = ""
     for condition, group in groupby(part.moments, key=lambda moment: moment.condition):
         title = escape(_capital(condition) or "Told or read")
         rows.append(f'<tr><th colspan="4" scope="rowgroup" class="where">{title}</th></tr>')
-        rows += [_row(moment) for moment in group]
+        for moment in _put_off_together(group):
+            rows.append(_row(moment, led))
+            led = moment.lead
     heads = '<th class="number">step</th><th>seen</th><th>leads then</th><th class="number">chance</th>'
     yield _table(heads, "".join(rows))
-    if any(moment.settled for moment in part.moments):
-        yield '<p class="quiet">* what to do was settled from here on</p>'
+    said = "No name in a line: as in the line above. With a place, the chance is of the fault there."
+    settled = " * what to do was settled from here on." if any(m.settled for m in part.moments) else ""
+    yield f'<p class="quiet">{said}{settled}</p>'
     told = [
         f"Since then, {where.lower()}: {times} times, {quiet} of them clean." for where, times, quiet in part.looked
     ]
@@ -192,9 +223,19 @@ def _part(part: StoryPart, courses: Sequence[SuspectCourse], number: int) -> Ite
         yield f"<p>Closed as {escape(part.ended)}.</p>"
 
 
-def _row(moment: Moment) -> str:
+def _put_off_together(moments: Iterable[Moment]) -> Iterable[Moment]:
+    """What was put off in one step is one line: a freeze frame that shows little puts off all that it does not show."""
+    for _, group in groupby(moments, key=lambda m: ("put off", m.step) if m.text.endswith(NOT_NOW) else id(m)):
+        first, *more = group
+        texts = [one.text.removesuffix(NOT_NOW) for one in (first, *more)]
+        yield replace(first, text="; ".join(texts) + NOT_NOW) if more else first
+
+
+def _row(moment: Moment, led: str) -> str:
+    """One answer. led: what led before it, which is not said again."""
+    lead = "" if moment.lead == led else moment.lead
     chance = f"{percent(moment.chance)}{'*' if moment.settled else ''}"
-    cells = f'<td>{escape(moment.text)}</td><td>{escape(moment.lead)}</td><td class="number">{escape(chance)}</td>'
+    cells = f'<td>{escape(moment.text)}</td><td>{escape(lead)}</td><td class="number">{escape(chance)}</td>'
     return f'<tr><td class="number">{moment.step}</td>{cells}</tr>'
 
 
@@ -221,25 +262,42 @@ def _belief(moments: Sequence[Moment], courses: Sequence[SuspectCourse], name: s
     for number, (course, height) in enumerate(zip(courses, heights, strict=True)):
         points = [(x(i), y(chance)) for i, chance in enumerate(course.chances)]
         parts.append(path(points, f"c{number}"))
-        lines = wrap(course.title, LONGEST_LABEL)
-        parts += [svg_text(x(count) + 8, height + 12 * i, part, kind="small") for i, part in enumerate(lines[:2])]
+        beside, lines = x(count) + 8, wrap(course.title, LONGEST_LABEL)
+        parts.append(path([(beside, height - 4), (beside + SAMPLE, height - 4)], f"c{number}"))
+        parts += [
+            svg_text(beside + SAMPLE + 5, height + 12 * i, part, kind="small") for i, part in enumerate(lines[:2])
+        ]
+    moves = _most_moving(courses)
+    for i, course in moves:
+        at = x(i + 1), y(course.chances[i + 1])
+        above = svg_text(at[0], at[1] - 9, str(moments[i].step), "middle", "small")
+        parts += [dot(*at, "ring", 5.0), above]
     told = "; ".join(
         f"{c.title}: {percent(c.chances[0])} at first, {percent(c.chances[-1])} at the end" for c in courses
     )
     title = f"How likely each suspect was, answer by answer{after}"
     drawn = svg_picture(name, title, told, WIDE, HIGH, parts)
-    moved = "".join(f"<li>{escape(said)}</li>" for said in _moved(moments))
-    words = f"{escape(title)}. {escape(told)}." + (f" What moved the leader most: <ul>{moved}</ul>" if moved else "")
+    moved = _listed(f"step {moments[i].step}, {moments[i].text}: {_from_to(course, i)}" for i, course in moves)
+    words = f"{escape(title)}. {escape(told)}."
+    words += f" What moved it most (a ring with its step): {moved}" if moves else ""
     return f'<figure><div class="scroll">{drawn}</div><figcaption>{words}</figcaption></figure>'
 
 
-def _moved(moments: Sequence[Moment], most: int = 3) -> list[str]:
-    """The answers after which the chance of what leads changed most, in the order given."""
-    chances = [moment.chance for moment in moments]
-    leads = [moment.lead for moment in moments]
-    steps = [(abs(chances[i] - chances[i - 1]) + (leads[i] != leads[i - 1]), i) for i in range(1, len(moments))]
-    best = sorted(i for size, i in sorted(steps, reverse=True)[:most] if size >= 0.05)
-    return [f"step {moments[i].step}, {moments[i].text}: then {leads[i]}, {percent(chances[i])}" for i in best]
+def _most_moving(courses: Sequence[SuspectCourse], most: int = 3) -> list[tuple[int, SuspectCourse]]:
+    """The answers after which the chance of a suspect in the picture changed most, each with that suspect; in the order
+    given."""
+    best: dict[int, tuple[float, SuspectCourse]] = {}
+    for course in courses:
+        for i, (before, after) in enumerate(pairwise(course.chances)):
+            if abs(after - before) > best.get(i, (0.0, course))[0]:
+                best[i] = abs(after - before), course
+    moving = sorted(best, key=lambda i: -best[i][0])[:most]
+    return [(i, best[i][1]) for i in sorted(moving) if best[i][0] >= PERCEIVED]
+
+
+def _from_to(course: SuspectCourse, number: int) -> str:
+    before, after = (percent(chance) for chance in course.chances[number : number + 2])
+    return f"{course.title} {before.removesuffix(' %')} to {after}"
 
 
 def _readings(readings: Sequence[DatedReading]) -> Iterable[str]:

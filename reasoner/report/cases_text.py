@@ -15,6 +15,7 @@ from reasoner.history.replay import Changed, Ending, Grade, Replayed, Reweighed,
 from reasoner.history.story import Hindsight, Moment, Story, StoryPart
 from reasoner.report.lines import bar, steps
 from reasoner.report.shapes import HEAD, QUIET, columns, count, item, padded_text, title_line
+from reasoner.report.text import times_text
 from reasoner.session.effort import Spent
 from reasoner.session.plain import clean, effort_text, shortened
 from reasoner.session.words import at_place, percent
@@ -218,11 +219,10 @@ def _one(one: Replayed) -> list[RenderableType]:
     if one.asked_again is not None:
         blocks.append(padded_text(f"Asked again: {_long(one.asked_again)}"))
     if one.reweighed:
-        blocks.append(padded_text(f"Weighs otherwise for {one.against} (today > changed, in decibans):", QUIET))
+        blocks.append(padded_text(f"Weighs otherwise for {one.against} (today, then changed):", QUIET))
         blocks += [item(_reweighed(r)) for r in one.reweighed[:REWEIGHED_SHOWN]]
         if len(one.reweighed) > REWEIGHED_SHOWN:
             blocks.append(padded_text(f"and {count(len(one.reweighed) - REWEIGHED_SHOWN, 'other')}", QUIET, 4))
-        blocks.append(padded_text("3 decibans double the odds, 10 make them ten times as high.", QUIET))
     if one.today.unread:
         blocks.append(
             padded_text("Not in today's rules, so not weighed: " + ", ".join(dict.fromkeys(one.today.unread)))
@@ -244,7 +244,7 @@ def _long(ending: Ending) -> str:
 
 def _reweighed(one: Reweighed) -> str:
     rules = " > ".join(dict.fromkeys(filter(None, (one.rule_before, one.rule_after))))
-    return f"{one.before:+.1f} > {one.after:+.1f}  {one.text}" + (f"  [{rules}]" if rules else "")
+    return f"{times_text(one.before)}, then {times_text(one.after)}: {one.text}" + (f"  [{rules}]" if rules else "")
 
 
 def _sum(found: Sequence[Replayed]) -> list[RenderableType]:

@@ -86,7 +86,8 @@ def log_svg(document: LogDocument) -> str:
     title = f"{d.name if len(d.name) <= FILE_NAME_WIDTH else d.name[: FILE_NAME_WIDTH - 3] + '...'}: fuel trims"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {LEFT + WIDE + 30} {height:.0f}" '
-        f'font-family="sans-serif" font-size="12" fill="{INK}">\n<title>{escape(title)}</title>\n'
+        f'font-family="sans-serif" font-size="12" fill="{INK}" role="img" aria-labelledby="log-t log-d">\n'
+        f'<title id="log-t">{escape(title)}</title>\n<desc id="log-d">{escape(" ".join(d.says))}</desc>\n'
         f'<rect width="100%" height="100%" fill="white"/>\n'
         f'<text x="{LEFT}" y="22" font-size="15">{escape(title)}</text>\n' + "\n".join(parts) + "\n</svg>\n"
     )

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from html import escape
 
 from reasoner.repair.sheet import FigureDoc, LineDoc, SectionDoc, SheetDoc
-from reasoner.report.work_text import FOREWORD, caution_above, caution_ahead
+from reasoner.report.work_text import caution_above, caution_ahead, foreword
 from reasoner.session.plain import clean
 
 SHEET_STYLE = """
@@ -63,8 +63,8 @@ def sheet_html(document: SheetDoc) -> str:
     parts = [
         f"<h1>{escape(title)}</h1>",
         f"<p>{escape(s.vehicle)}. {escape(s.title)}.</p>",
-        f"<p>{' '.join(f'{name}: {BLANK_ON_PAPER}' for name in ('Car', 'distance', 'date'))}</p>",
-        f"<p>{escape(FOREWORD)}</p>",
+        f"<p>{' '.join(f'{name}: {BLANK_ON_PAPER}' for name in ('Car', 'mileage', 'date'))}</p>",
+        f"<p>{escape(foreword(s))}</p>",
         '<section class="care"><h2>Take care</h2><ol>',
         *(f'<li value="{c.number}">{escape(caution_ahead(s, c))}</li>' for c in s.cautions),
         "</ol></section>",

@@ -100,8 +100,14 @@ BLANK_TO_FILL = "______________"
 A_ROW = 4  # boxes
 FOREWORD = (
     "The maker's procedure, figures and order come first, and so do local rules; where they ask for a trained person, "
-    "get one. Blanks are for the maker's own figures."
+    "get one."
 )
+BLANKS = " Blanks are for the maker's own figures."
+
+
+def foreword(sheet: SheetDoc) -> str:
+    """What goes before the steps; of blanks only where there are any."""
+    return FOREWORD + (BLANKS if any(line.figures for part in sheet.sections for line in part.lines) else "")
 
 
 def sheet_text(document: SheetDoc, width: int = LINE_WIDTH) -> str:
@@ -111,7 +117,7 @@ def sheet_text(document: SheetDoc, width: int = LINE_WIDTH) -> str:
         f"Repair sheet{f': case {s.case}' if s.case else ''}",
         *paragraph(f"{s.vehicle}. {s.title}.", 0, width=width),
     ]
-    lines += ["", *paragraph(FOREWORD, 0, width=width), *heading("Take care", width)]
+    lines += ["", *paragraph(foreword(s), 0, width=width), *heading("Take care", width)]
     for caution in s.cautions:
         lines += paragraph(caution_ahead(s, caution), 2, f"{caution.number}!", width)
     for part in s.sections:

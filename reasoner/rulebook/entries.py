@@ -299,6 +299,9 @@ SETTING_LEVELS: dict[str, tuple[str, ...]] = {
 }
 
 
+CASCADE = 3  # mistakes from which on one slip is likelier
+
+
 def read_entry(desk: ReaderContext, section: str, name: Text, node: Node) -> Any:
     """One entry as its dataclass, or None when it has a mistake (all of them noted)."""
     spec, before = SECTIONS[section], len(desk.notes)
@@ -308,6 +311,10 @@ def read_entry(desk: ReaderContext, section: str, name: Text, node: Node) -> Any
     body = as_map(desk, node, f"what this {ONE[section]} is")
     if body is None:
         return None
+    if other := _meant_for(section, body):
+        message = f"this reads as a {ONE[other]}, and is written under `{section}`"
+        desk.notes.note("wrong-level", name, message, f"write it under `{other}:`, at the left margin")
+        return None
     values = fields(desk, spec.keys, body, name, f"a {ONE[section]}")
     spec.finish(desk, name, body, values)
     if len(desk.notes) > before:
@@ -316,6 +323,16 @@ def read_entry(desk: ReaderContext, section: str, name: Text, node: Node) -> Any
         desk.waived[section, name.value] = waived
     where = {"origin": origin(desk, values, name)} if "source" in spec.keys else {"place": name.place}
     return spec.make(name=name.value, **where, **values)
+
+
+def _meant_for(section: str, body: Map) -> str:
+    """The section whose entries have all the keys that this one has, where its own would make many mistakes of it."""
+    written, own = {name.value for name, _ in body.pairs}, SECTIONS[section].keys
+    mistakes = len(written - own.keys()) + sum(key.name not in written for key in own.values() if key.paste)
+    if mistakes < CASCADE or written <= own.keys():
+        return ""
+    fits = [other for other, spec in SECTIONS.items() if written <= spec.keys.keys()]
+    return min(fits, key=lambda other: sum(bool(key.paste) for key in SECTIONS[other].keys.values()), default="")
 
 
 def read_settings(desk: ReaderContext, name: Text, node: Node) -> Settings | None:

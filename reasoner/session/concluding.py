@@ -258,15 +258,15 @@ def _sentence(
         chance = percent(fault.probability)
         return f"{fault.title}: {chance}. Which one is not settled, and no check at hand is worth its cost. {best}"
     if kind == "nothing-worth":
-        return f"Not settled. {_leads(workup, lead, fault)}, and no check at hand is worth its cost. {best}"
-    return f"Not settled so far. {_leads(workup, lead, fault)}."
+        return f"Not settled. {_leads(workup, lead, fault)} No check at hand is worth its cost. {best}"
+    return f"Not settled so far. {_leads(workup, lead, fault)}"
 
 
 def _leads(workup: Workup, lead: Suspect, fault: Suspect) -> str:
     """Who leads: a fault at its place, or a fault whose place is still open."""
     if not fault.where:
-        return f"{fault.title} leads at {percent(fault.probability)}, its place still open"
-    return f"{fault_at(workup, lead.fault, lead.where)} leads at {percent(lead.probability)}"
+        return f"Likeliest, at {percent(fault.probability)}: {fault.title}; its place is still open."
+    return f"Likeliest, at {percent(lead.probability)}: {fault_at(workup, lead.fault, lead.where)}."
 
 
 def out_of_reach(workup: Workup) -> tuple[Way, ...]:

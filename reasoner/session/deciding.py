@@ -315,7 +315,7 @@ def _prices(stake: Stake) -> tuple[PriceDoc, ...]:
 def _notes(decision: Decision) -> Iterable[str]:
     wears = any(decision.workup.book.repairs[job.repair].part for job in list(decision.stake.jobs)[:1])
     if wears and decision.workup.vehicle.distance_km is None:
-        yield "The distance run is not known, so wear of other parts of the same age is not counted."
+        yield "The mileage is not known, so wear of other parts of the same age is not counted."
     spare = [c for c in decision.workup.tables.causes if decision.workup.book.faults[c.fault].anything_else]
     chance = sum(decision.stake.chances[decision.workup.tables.cause_number[c.name]] for c in spare)
     if chance >= WORTH_A_LINE:

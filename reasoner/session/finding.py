@@ -10,6 +10,13 @@ from reasoner.session.workup import Workup
 MOST_FOUND = 9
 STEM_AGREES = 4  # letters that have to agree: `smell` finds `smells`, `idling` finds `idle` no longer
 _FILLER = "a an and are as at be by for from has have i in is it its my no not of on or so the to was with"
+SAME_WORD = {
+    "hood": "bonnet",
+    "ground": "earth",
+    "grounds": "earth",
+    "gasoline": "petrol",
+    "trunk": "boot",
+}  # when typed
 FILLER = frozenset(_FILLER.split(" "))
 
 
@@ -41,7 +48,7 @@ def _weight(check: Check, word: str) -> float:
 
 
 def _words(text: str) -> list[str]:
-    return [w for w in dict.fromkeys(re.findall(r"\w+", text.lower())) if w not in FILLER]
+    return list(dict.fromkeys(SAME_WORD.get(w, w) for w in re.findall(r"\w+", text.lower()) if w not in FILLER))
 
 
 def _alike(one: str, other: str) -> bool:

@@ -9,6 +9,7 @@ from reasoner.casebook.events import (
     CodesRead,
     ConditionMet,
     Event,
+    FactsTold,
     LogTaken,
     Noted,
     PassedOver,
@@ -156,6 +157,9 @@ def act_text(book: Rulebook, event: Event) -> str:
         case ToolsSaid():
             names = (*event.lacking, *event.at_hand)
             return "tools: " + ", ".join(book.tools[n].title for n in names if n in book.tools)
+        case FactsTold():
+            titles = {entry.key: entry.title for entry in book.equipment.values()}
+            return "the car: " + ", ".join(f"{titles.get(k, k)}: {v or 'not known'}" for k, v in event.facts.items())
         case Told():
             return "the complaint"
         case RichSeen():

@@ -74,18 +74,23 @@ def live(sitting: Sitting, rest: str, question: Question | None) -> bool:
     return ask_live(sitting, rest)
 
 
+def frame(sitting: Sitting, rest: str, question: Question | None) -> bool:
+    """A freeze frame in one line: what it answers is offered, the rest is noted."""
+    before = sitting.workup
+    ask_frame(sitting, rest)
+    return sitting.workup is not before
+
+
 def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Something seen that was not asked: found by words, answered, with the condition it was seen in."""
     desk = sitting.desk
     helps = "A word or two of what you saw (smell, misfire), or a code such as P0172. Enter leaves it."
     words = rest or ask(desk, "What have you seen? A word or two, or a code > ", helps)
     while words:
-        before = sitting.workup
         if _are_live(sitting, words):
             return ask_live(sitting, words.removeprefix("live").strip())
         if _is_frame(words):
-            ask_frame(sitting, words)
-            return sitting.workup is not before
+            return frame(sitting, words, question)
         first, _, whole = words.partition(" ")
         if first.lower() == "codes":
             return list_codes_anew(sitting, whole)
@@ -248,7 +253,7 @@ def _show_options(sitting: Sitting, options: Sequence[Option]) -> None:
     lines = [("", "", "takes", "tells")] + [
         (str(n), way_text(w), effort_text(w.minutes, w.waiting), f"{w.bits:.2f}") for n, w in enumerate(ways, start=1)
     ]
-    told = "best first; tells: bits about the cause, more is better"
+    told = "best first; tells: more is better, 1 would settle an even yes or no"
     sitting.desk.page(head("Other checks", told), table(lines, [QUIET]))
 
 
@@ -315,7 +320,7 @@ def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
 def so_far(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What would be concluded if it ended here."""
     sitting.pages.verdict(verdict(sitting.workup, stopped=True), sitting.desk)
-    ask(sitting.desk, "Enter: back to the question > ", "Nothing is decided by looking.")
+    ask(sitting.desk, "Enter: back to the question, h help > ", "Nothing is decided by looking.")
     return False
 
 
@@ -352,10 +357,11 @@ HELP_TEXT = (
     ("w why", "why this question; why a suspect stands where it stands (w 2: the second)"),
     (
         "t tell",
-        "something you saw that was not asked (t smell), codes read since (t P0172; t codes and the whole list"
-        " puts them right), or a freeze frame",
+        "something you saw that was not asked (t smell), or codes read since (t P0172; t codes and the whole list"
+        " puts them right)",
     ),
     ("l live", "live values as read, in one line: l idle +4 -14 maf 3.1; 2500 +2 -6"),
+    ("f frame", "a freeze frame in one line: f P0172 rpm 780 load 24 ect 92 stft -12 ltft -14"),
     ("o other", "choose another check (o purge: of those that speak of it)"),
     ("c changed", "the car is doing something else now, or behaves differently"),
     ("n note", "write something down"),
@@ -372,6 +378,7 @@ def show_help(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """`h`: everything that can be typed. False: the question stands."""
     lines = [(f"  {key}", text) for key, text in HELP_TEXT]
     sitting.desk.page(head("What you can type"), rows(lines, indent=0))
+    sitting.desk.pause()
     return False
 
 
@@ -380,6 +387,7 @@ ASIDES: dict[str, Aside] = {
     "why": why_this,
     "tell": tell_seen,
     "live": live,
+    "frame": frame,
     "other": other,
     "changed": changed,
     "note": note_line,

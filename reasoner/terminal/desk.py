@@ -132,11 +132,7 @@ class Desk:
         while self.tty and len(lines) > step + 1:
             self.show_lines(lines[:step])
             lines = lines[step:]
-            line = self.ask("Enter: more, b: enough > ")
-            if line.lower() in ("q", "quit"):
-                raise Leave("stop")
-            if line:
-                self._typed = "" if line.lower() in ("b", "back") else line
+            if self._left("Enter: more, b back, h help > ", "Enter: the next page of it."):
                 return
         self.show_lines(lines)
 
@@ -144,8 +140,18 @@ class Desk:
         """What was shown stays until Enter, where the next page would push it off a terminal. What is typed instead
         answers that page."""
         if self.tty:
-            line = self.ask("Enter: back to the question > ")
-            self._typed = "" if line.lower() in ("b", "back") else line
+            self._left("Enter: back to the question, h help > ", "Enter: the question again.")
+
+    def _left(self, prompt: str, helps: str) -> bool:
+        """Whether something else than Enter was typed at a page that is only read: b leaves it, anything but h is
+        kept to answer what follows."""
+        while (line := self.ask(prompt)).lower() in ("h", "help", "?"):
+            self.say(f"{helps} b: back to where it was asked for. q: keep everything and leave. What else is typed"
+                     " answers the question.")  # fmt: skip
+        if line.lower() in ("q", "quit"):
+            raise Leave("stop")
+        self._typed = "" if line.lower() in ("b", "back") else line
+        return bool(line)
 
     def say(self, text: str) -> None:
         """One plain paragraph."""

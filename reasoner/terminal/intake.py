@@ -47,8 +47,8 @@ CHOICE_AS_CALLED = {
     "dual": "both",
     "natural": "none",
     "charged": "turbo or supercharger",
-    "airflow": "airflow meter",
-    "pressure": "pressure sensor",
+    "airflow": "air-mass meter (MAF)",
+    "pressure": "pressure sensor (MAP)",
     "both": "both of them",
 }
 
@@ -92,7 +92,7 @@ VEHICLE = (
     _Ask("injection", "Injection", VEHICLE_CHOICES["injection"]),
     _Ask("charging", "Charging", VEHICLE_CHOICES["charging"]),
     _Ask("metering", "Air is measured by", VEHICLE_CHOICES["metering"]),
-    _Ask("distance", "Distance run (such as 198000 km or 123000 mi)"),
+    _Ask("distance", "Mileage (such as 198000 km or 123000 mi)"),
 )
 
 
@@ -149,7 +149,7 @@ def _unclear_car(unread: str) -> str:
 
 
 def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
-    desk.show(head("The car", "Enter takes what is in [ ]; b goes back"), para(IN_ONE_LINE, style=QUIET))
+    desk.show(head("The car", "Enter takes what is in [ ]; b back, h help, q leave"), para(IN_ONE_LINE, style=QUIET))
     fields = {**DEFAULTS, **defaults}
     asked: list[int] = []
     number, said = 0, set[str]()
@@ -218,7 +218,7 @@ def _whole(desk: Desk, line: str) -> dict[str, str] | None:
 
 
 def _read_back(vehicle: Vehicle) -> str:
-    """`inline 4, direct, turbo or supercharger, airflow meter, 198000 km; one upstream sensor`."""
+    """`inline 4, direct, turbo or supercharger, air-mass meter (MAF), 198000 km; one upstream sensor`."""
     said = [CHOICE_AS_CALLED.get(vehicle.properties.get(key, ""), "") for key in ("injection", "charging", "metering")]
     said[1] = {"none": "not charged"}.get(said[1], said[1])
     distance = f"{vehicle.distance_km:.0f} km" if vehicle.distance_km is not None else ""
@@ -325,7 +325,7 @@ def _complaint(sitting: Sitting) -> None:
         if not (record.given or record.codes or record.codes_complete):  # left before it was confirmed
             ask_heard(sitting)
         return
-    sitting.desk.show(head("What is known", "Enter skips any of it"))
+    sitting.desk.show(head("What is known", "Enter skips any of it; b back, h help, q leave"))
     helps = "What the owner says: when, how often, what it does, what it smells of. Enter skips it."
     text = ask_line(sitting.desk, "The complaint, in the owner's words > ", helps)
     sitting.keep(acts.tell(sitting.workup, text))
@@ -406,10 +406,12 @@ def _more_codes(sitting: Sitting, line: str) -> bool:
 
 
 def _tools(sitting: Sitting, own: Tools | None) -> None:
-    """Uncommon tools only, and only those some check here needs; common ones are taken to be there. own: known."""
+    """Uncommon tools only; common ones are taken to be there. All that any check needs, so that a tool has the same
+    number on every car. own: known."""
     workup, desk = sitting.workup, sitting.desk
-    used = set().union(*(c.needs for c in workup.tables.checks), *workup.tables.condition_needs)
-    rare = [t for t in workup.book.tools.values() if t.name in used and not t.common]
+    book = workup.book
+    used = set().union(*(c.needs for c in book.checks.values()), *(c.needs for c in book.conditions.values()))
+    rare = [t for t in book.tools.values() if t.name in used and not t.common]
     if not rare or workup.record.at_hand:
         return
     if own is not None:
@@ -449,14 +451,14 @@ def _state(sitting: Sitting) -> None:
             titles = numbered(sitting.workup.book.conditions[name].title for name in names)
             desk.show(head("What is the car doing now?"), choices_block(titles, desk.width))
         shown = True
+        for told in sitting.said:
+            desk.say(told)
+        sitting.said.clear()
         if parts:
             also = "   ".join(f"{letter} {title}" for letter, (title, _) in parts.items())
             desk.show(para(f"Also known?  {also}", 0))
         enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
         letters = f" (or {', '.join(parts)} first)" if parts else ""
-        for told in sitting.said:
-            desk.say(told)
-        sitting.said.clear()
         try:
             line = ask_line(desk, f"Its number{letters}, Enter: {enter} > ", helps)
         except Back:

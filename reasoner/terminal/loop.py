@@ -31,6 +31,8 @@ from reasoner.terminal.telling import ask_fact, ask_live, has_none
 
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
 AGAIN = ("r", "again")
+TAKES_MORE = ("why", "tell", "note", "other", "kit", "changed", "log", "car", "live", "frame")  # by what they are about
+AT_VERDICT = "g go on, b back, h help, w why, t tell, l live, k kit, c changed, n note, s stop > "
 LEAVING = ("s", "stop", "q", "quit", "exit")
 
 
@@ -153,10 +155,18 @@ def _answered_before(sitting: Sitting, question: Question) -> int:
 
 def _fact_told(sitting: Sitting, question: Question) -> bool:
     """What the check hangs on is asked first, once. b there takes back the last thing, as anywhere."""
+    _say_first(sitting)
     try:
         return ask_fact(sitting, question.facts[0])
     except Back:
         return asides.back(sitting, "", question)
+
+
+def _say_first(sitting: Sitting) -> None:
+    """What was just done, where no page says it."""
+    for line in sitting.said:
+        sitting.desk.say(line)
+    sitting.said.clear()
 
 
 def _rich_asked(sitting: Sitting, question: Question) -> bool:
@@ -170,9 +180,7 @@ def _rich_asked(sitting: Sitting, question: Question) -> bool:
     helps = "By trims, lambda or tailpipe, at this moment. It is remembered until the car does something else."
     here = sitting.condition_title(sitting.workup.record.condition)
     prompt = f"Is it rich now ({here})? y: yes, n: no, Enter: can't tell > "
-    for line in sitting.said:
-        sitting.desk.say(line)
-    sitting.said.clear()
+    _say_first(sitting)
     try:
         while (line := ask(sitting.desk, prompt, helps).lower()) not in ("", "y", "yes", "n", "no", "d", "0"):
             sitting.desk.say(f"{shortened(line, 20)} is not clear: y, n, or Enter for can't tell.")
@@ -233,7 +241,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     first, _, rest = line.partition(" ")
     word = "stop" if line.lower() in LEAVING else ALL_LETTERS.get(first.lower(), first.lower())
     known = word in asides.ASIDES or word == "stop"
-    if not known or (rest and word not in ("why", "tell", "note", "other", "kit", "changed", "log", "car", "live")):
+    if not known or (rest and word not in TAKES_MORE):
         return "", ""
     if first.lower() == "n" and yes_no:
         return "", ""
@@ -286,12 +294,10 @@ def _concluded(sitting: Sitting, document: Verdict) -> None:
     """The verdict, and what can be done after it."""
     desk = sitting.desk
     sitting.keep(acts.conclude(sitting.workup, document))
-    for line in sitting.said:
-        desk.say(line)
-    sitting.said.clear()
+    _say_first(sitting)
     sitting.pages.verdict(document, desk)
     while True:
-        line = desk.ask("g go on, w why, b back, t tell, l live, k kit, c changed, n note, s stop > ")
+        line = desk.ask(AT_VERDICT)
         word, rest = _command(line)
         try:
             if word == "stop":
@@ -308,7 +314,7 @@ def _concluded(sitting: Sitting, document: Verdict) -> None:
                 if asides.ASIDES[word](sitting, rest, None):
                     return
             else:
-                desk.say("One of the letters: g, w, b, t, l, k, c, n or s. What was answered is kept in any case.")
+                desk.say("One of the letters: g, b, h, w, t, l, k, c, n or s. What was answered is kept in any case.")
         except Back:
             continue
         except Refused as refused:

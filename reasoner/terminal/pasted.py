@@ -135,7 +135,8 @@ def ask_offers(sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequ
     """What values that were read answer, to be confirmed in one line and kept. True if any was. say: `the frame says`.
     before: events that are kept in any case, with those."""
     if not offers:
-        return sitting.keep(before)
+        sitting.keep(before)
+        return False
     sitting.desk.show(head(f"What {say}"), rows(numbered(offer.text for offer in offers)))
     right = confirm_from_list(
         sitting, len(offers), "It was worked out from what was read; what is right counts as answered."

@@ -7,7 +7,7 @@ suspects and the whole list of answers.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rich.console import RenderableType
 from rich.text import Text
@@ -20,12 +20,12 @@ from reasoner.terminal.desk import Desk
 
 QUESTION_KEYS = {
     "b": "back",
+    "h": "help",
     "w": "why",
     "t": "tell",
     "l": "live",
     "o": "other",
     "c": "changed",
-    "n": "note",
     "v": "verdict",
     "s": "stop",
 }
@@ -35,10 +35,11 @@ LEAST_SUSPECTS = 3  # suspects on the screen, whatever else has to wait
 FACTOR = 3.0  # and all that are not less likely than the first by more than this
 FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide the range of a chance may be to be called so
 FRAME_PROMPT = "Or the whole frame in one line: rpm 780 load 24 ect 92 stft -12 ltft -14"
+TO_ANSWERS, MORE = "Enter: to the answers, b back, h help > ", "Enter: more, b back, h help > "
 EARLIER = 3  # earlier readings beside a question
 SELDOM = 0.05  # outcomes less likely than this are left to `why`
 UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
-ALL_LETTERS = {**QUESTION_KEYS, "k": "kit", "h": "help", "?": "help"}
+ALL_LETTERS = {**QUESTION_KEYS, "f": "frame", "n": "note", "k": "kit", "?": "help"}
 
 
 @dataclass(frozen=True)
@@ -68,21 +69,22 @@ class Surroundings:
 def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk: Desk) -> list[Page]:
     """The pages of a step, each at most a screen less the line for typing.
 
-    The last page always has suspects, question and the whole list of answers. Cautions that are new come on a page
-    before it, in full and before the steps they are about; so does whatever must be read and has no room beside the
-    answers.
+    The last page always has suspects, question, the whole list of answers and the keys. Cautions that are new come on
+    a page before it, in full and before the steps they are about; so does whatever must be read and has no room beside
+    the answers, and what was just said where that is long.
     """
     question, belief = clean(question), clean(belief)
     room, show = desk.lines - 1, desk.rendered
     parts: dict[str, list[str]] = {
         "top": show(*_top(around, desk.width)),
-        "title": show(*_title(question)),
+        "title": show(*_title(question, around.car)),
         "care": show(*_care(question, around.known)),
         "reach": show(*_reach(question)),
         "facts": show(*_facts(question, around.before)),
         "how": show(*_how(question)),
         "answers": show(*answer_blocks(question, desk.width)),
         "leading": show(*belief_blocks(belief, LEAST_SUSPECTS, cylinders=False)),
+        "keys": show(*key_blocks()),
     }
     wished = [  # for the last page, the most wanted first
         *((name, parts[name]) for name in FIRST),
@@ -92,7 +94,6 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
         ("why", show(*why_blocks(question, 2))),
         ("instead", show(*_instead(question, times=False))),
         ("how", parts["how"]),
-        ("keys", show(*key_blocks(question))),
         ("there", show(*_there_too(question))),
         ("instead", show(*_instead(question))),
     ]
@@ -101,11 +102,12 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     last = _filled(parts, [] if new else wished, room)
     if not new and all(name in last for name in (*FIRST, "why")):
         return _cut(_in_order(last), room, "> ")
-    last = _filled(parts, [(name, lines) for name, lines in wished if name not in FIRST], room)
+    bare = {**parts, "top": show(*_top(replace(around, said=()), desk.width))}
+    last = _filled(bare, [(name, lines) for name, lines in wished if name not in FIRST], room)
     first = _filled({"top": parts["top"], "title": parts["title"], **needed, "how": []}, [("how", needed["how"])], room)
     if "how" in last:
         first["how"] = []
-    return [*_cut(_in_order(first), room, "Enter: to the answers > "), *_cut(_in_order(last), room, "> ")]
+    return [*_cut(_in_order(first), room, TO_ANSWERS), *_cut(_in_order(last), room, "> ")]
 
 
 def _filled(parts: Mapping[str, list[str]], wished: Iterable[tuple[str, list[str]]], room: int) -> dict[str, list[str]]:
@@ -131,7 +133,7 @@ def close_suspects(belief: BeliefDoc) -> int:
 def _cut(lines: list[str], room: int, asks: str) -> list[Page]:
     """Pages of at most `room` lines; only a very low screen or a very long rule needs more than one."""
     starts = range(0, len(lines), room)
-    return [Page(lines[i : i + room], asks if i == starts[-1] else "Enter: more > ") for i in starts]
+    return [Page(lines[i : i + room], asks if i == starts[-1] else MORE) for i in starts]
 
 
 # ---- parts -----------------------------------------------------------------------------------------------------------
@@ -210,12 +212,14 @@ def way_text(way: Way) -> str:
     return text
 
 
-def _title(question: Question) -> list[RenderableType]:
-    """The check, its question, and what has to be brought about before anything else."""
+def _title(question: Question, car: str) -> list[RenderableType]:
+    """The check, its question, and what has to be brought about before anything else: anew where the car is in it."""
     where = f", at {next(iter(question.places.values()))}" if question.way.place is not None else ""
     blocks: list[RenderableType] = [head("Next", question.way.title + where), para(question.ask, style=LEAD)]
     if question.way.fresh:
-        blocks.append(para(f"First bring about: {question.way.condition_title}."))
+        there = question.way.condition_title == car
+        again = f"Again, on another occasion: {car}, after something else in between."
+        blocks.append(para(again if there else f"First bring about: {question.way.condition_title}."))
     return blocks
 
 
@@ -295,7 +299,8 @@ def _there_too(question: Question) -> list[RenderableType]:
     if not question.while_there:
         return []
     titles = "; ".join(way.title for way in question.while_there)
-    return [Text.assemble(("BEFORE MOVING ON  ", "bold"), glued(harmless(titles)))]
+    label = "WHILE THERE  " if question.way.fresh else "BEFORE MOVING ON  "
+    return [Text.assemble((label, "bold"), glued(harmless(titles)))]
 
 
 def _instead(question: Question, times: bool = True) -> list[RenderableType]:
@@ -311,16 +316,11 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     others = [("m", "work it out from readings")] if question.works_out else []
     cannot = "can't tell" if question.while_rich != "only" else "can't tell, or it is not rich now"
     none = choices_block([("d" if question.reading else "0", cannot), ("x", "can't do it"), *others], width)
+    top = head("Answer", _ways_on(question))
     if question.reading:
-        return [
-            head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else "")),
-            para(_reading_hint(question)),
-            none,
-        ]
+        return [top, para(_reading_hint(question)), none]
     codes = "Or the whole list as the scan tool shows it (P0172 pending, P0301), or none. It answers them all at once."
-    blocks: list[RenderableType] = [
-        head("Answer", "h: help" + ("   how: how it is done" if question.how.strip() else ""))
-    ]
+    blocks: list[RenderableType] = [top]
     blocks.append(choices_block(numbered(o.text for o in question.outcomes), width))
     if len(question.places) > 1:
         blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
@@ -331,11 +331,18 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     return [*blocks, none]
 
 
+def _ways_on(question: Question) -> str:
+    """What may be typed besides an answer and the keys."""
+    how = ["how: how it is done"] if question.how.strip() else []
+    note = [] if yes_or_no(question) else ["n: a note"]  # there n is an answer, and `note` is typed in full
+    return "   ".join([*how, "f: a freeze frame", *note])
+
+
 def by_place(at: str, places: Mapping[int, str], bare: bool = False) -> RenderableType:
     """How to answer where each place has its own outcome. bare: the number of the last place alone will do."""
     last = list(places)[-1]
     such = f"{last}=2 or just {last}" if bare else f"{last}=2"
-    return para(f"By {at}, such as {such}. One not named is 1. a: all are 1", style=QUIET)
+    return para(f"By {at}, such as {such}, or all=2. One not named is 1. a: all are 1", style=QUIET)
 
 
 def _reading_hint(question: Question) -> str:
@@ -347,11 +354,9 @@ def _reading_hint(question: Question) -> str:
     return f"The number in {unit}, or a word: {words}"
 
 
-def key_blocks(question: Question) -> list[RenderableType]:
+def key_blocks() -> list[RenderableType]:
     """The line of keys under a question."""
-    taken = "n" if yes_or_no(question) else ""  # there it is an answer, and `note` is typed in full
-    text = "  ".join(f"{k} {name}" for k, name in QUESTION_KEYS.items() if k != taken)
-    return [Text(text, style=QUIET)]
+    return [Text("  ".join(f"{k} {name}" for k, name in QUESTION_KEYS.items()), style=QUIET)]
 
 
 def yes_or_no(question: Question) -> bool:

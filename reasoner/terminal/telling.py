@@ -220,11 +220,12 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
             sitting.desk.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
             continue
         values = _read_back(sitting, frame.values, frame.odd)
-        if not readings.of_rich(sitting.workup, frame, values):
+        rich = readings.of_rich(sitting.workup, frame, values)
+        if not rich:
             sitting.desk.say(f"{frame.code} is no code of a rich mixture, nor are its trims: noted, and not weighed.")
         kept, offers = story.frame_told(sitting.workup, frame, values, typed)
         if not ask_offers(sitting, offers, "the frame says", kept):  # in one step, so that b takes all of it back
-            sitting.said.append("Noted: the frame.")
+            sitting.said.append("Noted: the frame." + (" No more is asked about one." if rich else ""))
         if only:
             return
         prompt = "Another frame, Enter: that is all > "

@@ -98,7 +98,7 @@ def test_from_the_choice_to_the_closing(case: Path, tmp_path: Path) -> None:
     assert "[x] 1." in again.output and "[x] cylinder 3" in again.output
     assert "2 of" in again.output.splitlines()[-1] and "0.4" in again.output  # saved as it goes
     typed = run("sheet", str(case), "--values", "--old", "3=QW12ER", typed="AB12CD\nAB21CD\n\n")
-    assert "two characters next to each other look exchanged" in " ".join(typed.stdout.split())
+    assert "two characters next to each other look swapped" in " ".join(typed.stdout.split())
     assert "--first 3=VALUE" in typed.stdout
     right = run("sheet", str(case), "--second", "3=AB12CD")
     assert "nothing looks wrong" in right.stdout and "QW12ER" in right.stdout
@@ -257,6 +257,23 @@ def test_step_by_step_saved_as_it_goes(case: Path) -> None:
     assert torn.exit_code == 1 and [e["boxes"] for e in events_of(case, "tick")][-1] == ["6"]
     again = run("sheet", str(case), "--steps", typed="s\n").output
     assert "7. Open the first joint" in again and "6 of" in again and "5. Let the rail" not in again
+
+
+def test_help_and_back_at_every_prompt_of_the_sheet(case: Path) -> None:
+    """h says what is wanted and asks again, b goes back, q leaves; none of them is ever kept as an answer."""
+    run("sheet", str(case), "--take", "all")
+    steps = run("sheet", str(case), "--steps", typed="h\nfoo\nq\n")
+    assert "takes its tick away" in " ".join(steps.stderr.split()) and '"foo" is not clear' in steps.stderr
+    assert not events_of(case, "tick")
+    run("sheet", str(case), "--values", typed="h\nA1B2\nb\nA1B3\nC3D4\nq\n")
+    typed = [event["first"] for event in events_of(case, "values")]
+    assert typed == [{"1": "A1B2"}, {"1": "A1B3"}, {"2": "C3D4"}]
+
+
+def test_blanks_are_spoken_of_where_there_are_any(case: Path) -> None:
+    run("sheet", str(case), "--take", "alone")
+    sheet = run("sheet", str(case)).stdout
+    assert ("Blanks are for the maker's own figures." in " ".join(sheet.split())) == ("____" in sheet)
 
 
 def test_values_torn_off_half_way(case: Path) -> None:

@@ -106,7 +106,7 @@ def test_several_at_once(reasoner: Run) -> None:
     [
         (("trims", "--idle-air", "3 V", "--idle-trim=-24"), "Wanted: airflow and engine speed"),
         (("trims", "--idle-air", "3", "--idle-trim", "-240"), "Wanted: a number in %, -100 to 100"),
-        (("gas", "--co", "14", "--co2", "2", "--hc", "50", "--o2", "0.3"), "are the two exchanged?"),
+        (("gas", "--co", "14", "--co2", "2", "--hc", "50", "--o2", "0.3"), "are the two swapped?"),
         (("gas", "--co", "0.3", "--co2", "2 bar", "--hc", "50", "--o2", "0.3"), "bar is a unit of pressure"),
         (("hold", "--rail-before", "5", "--rail-after", "6", "--minutes", "1"), "the pressure rose"),
         (("hold", "--rail-before", "40 psi", "--rail-after", "0.1", "--minutes", "1"), "0.3 to 35"),

@@ -233,6 +233,16 @@ def test_the_shipped_rules_are_clean() -> None:
     assert all(len(reason.split()) >= 2 for reason in reasons) and len(reasons) < 26
 
 
+def test_a_share_of_more_than_a_third_of_all_is_said(tmp_path: Path) -> None:
+    own, notes, rules = tmp_path / "own.yaml", Notebook(), HERE.parents[1] / "rules"
+    for share, warnings in ((100, 0), (900, 1)):
+        own.write_text(f"faults: {{thermostat-open: {{share: {share}, source: practice}}}}", encoding="utf-8")
+        book = gather([rules], rules.parent, [own], notes)
+        assert book is not None
+        found = list(LINTS["out-of-proportion"].check(context_of(book)))
+        assert len(found) == warnings and all("of all shares" in one.message for one in found)
+
+
 def test_every_fault_and_check_of_the_shipped_rules_is_looked_at() -> None:
     notes = Notebook()
     book = gather([HERE.parents[1] / "rules"], HERE.parents[1], (), notes)

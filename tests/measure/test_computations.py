@@ -350,7 +350,7 @@ def test_banks_that_were_written_down_the_wrong_way_round_are_said() -> None:
     right = run("trims by airflow", V6, **air, idle_trim="-32/0", raised_trim="-8/0", load_trim="-3/0")
     assert not right.warns
     turned = run("trims by airflow", V6, **air, idle_trim="-40/0", raised_trim="1/-16", load_trim="-4/0")
-    assert turned.warns == ("raised trim: the banks look exchanged there; if they are, write 1=-16 2=1.",)
+    assert turned.warns == ("raised trim: the banks look swapped there; if they are, write 1=-16 2=1.",)
 
 
 def test_sensors_on_the_wrong_bank_are_said() -> None:
@@ -467,7 +467,7 @@ def test_the_sensor_against_the_gas() -> None:
 @pytest.mark.parametrize(
     ("gas", "says"),
     [
-        (("14", "2", "100", "0.3"), "exchanged"),
+        (("14", "2", "100", "0.3"), "swapped"),
         (("0.1", "1.0", "10", "19"), "probe"),
         (("6", "14", "100", "0.3"), "more than petrol gives"),
         (("-1", "14", "100", "0.3"), "0 to 15"),
@@ -789,7 +789,7 @@ def test_lambda_against_what_is_commanded() -> None:
     """Bank by bank; where nothing is typed the controller is taken to want 1, and that is said."""
     found = run("lambda against target", V6, measured="0.92 / 1.06")
     assert [found.figures[bank][0].value for bank in (1, 2)] == pytest.approx([-0.08, 0.06])
-    assert found.means == ("Bank 1: richer than the controller wants.", "Bank 2: leaner than the controller wants.")
+    assert found.means == ("Bank 1: richer than the ECU wants.", "Bank 2: leaner than the ECU wants.")
     assert "the commanded one to be 1" in found.sure[0]
     rich = run("lambda against target", measured="0.92", commanded="0.9")
     assert rich.means == ("The loop holds it.",) and "the commanded one" not in rich.sure[0]
@@ -808,7 +808,7 @@ def test_a_warm_up_is_timed() -> None:
 
 def test_an_idle_that_takes_more_than_beyond_it_is_asked_about() -> None:
     found = run("trims by airflow", idle_air="30 750", idle_trim="-24", raised_air="12 2500", raised_trim="-6")
-    assert any("were the two exchanged" in line for line in found.warns)
+    assert any("were the two swapped" in line for line in found.warns)
     assert not run("trims by airflow", idle_air="3 750", idle_trim="-24", raised_air="12 2500", raised_trim="-6").warns
 
 

@@ -140,7 +140,7 @@ def test_marks_and_figures_are_shown() -> None:
     )
     text = sheet_text(found)
     assert "[x] 1. " in text and "[x] cylinder 2   [ ] cylinder 3" in text and f"{blank.what}: 0.4" in text
-    assert "cylinder 2: two characters next to each other look exchanged, AB12CD and AB21CD" in " ".join(text.split())
+    assert "cylinder 2: two characters next to each other look swapped, AB12CD and AB21CD" in " ".join(text.split())
     assert f"2 of {found.boxes} boxes ticked" in text
 
 

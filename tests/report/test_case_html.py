@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from functools import lru_cache
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -19,7 +21,10 @@ from reasoner.history.dossier import Dossier, dossier
 from reasoner.repair.prices import usual
 from reasoner.report.case_html import case_html
 from reasoner.report.drawing import apart, svg_picture, svg_text
-from tests.shipped import CASES, garage, some
+from reasoner.report.log_svg import log_svg
+from tests.scanlog.drives import Fault, Setting
+from tests.scanlog.look import seen
+from tests.shipped import CASES, LONG, garage, some
 
 ROOT = Path(__file__).parents[2]
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -112,6 +117,28 @@ def test_a_case_that_has_just_begun(tmp_path: Path) -> None:
     assert not page.open and "What was found" in page.text
 
 
+def test_the_shops_own_figures_are_reckoned_with() -> None:
+    """An hour at twice as much: minutes cost twice as much, and parts what the shop takes for them."""
+    case, rules = load_sound(ROOT / "cases" / "estate-hot-restart.yaml"), usual(garage().book)
+    shop = replace(rules, hour=2 * rules.hour, parts={name: cost + 50 for name, cost in rules.parts.items()})
+    before, after = (dossier(case, garage(), prices).story for prices in (rules, shop))
+    minutes = before.effort.minutes + sum(part.work_effort.minutes for part in before.parts)
+    assert after.money - before.money == pytest.approx(minutes / 60 * rules.hour + 50)  # one injector
+    page = case_html(dossier(case, garage(), replace(shop, currency="CHF")))
+    assert "at 120 CHF an hour" in page.replace("\u00a0", " ")
+
+
+def test_what_was_put_off_in_one_step_is_one_line(tmp_path: Path) -> None:
+    source = (ROOT / "cases" / "three-needle-hangs.yaml").read_text(encoding="utf-8")
+    lines = source.splitlines(keepends=True)
+    at = next(i for i, line in enumerate(lines) if '"step": 22' in line)
+    put_off = '- {"at": "2026-07-13T09:22:30+00:00", "event": "pass", "step": 22, "check": "%s", "why": "not-now"}\n'
+    lines[at:at] = [put_off % name for name in ("frame-loop", "frame-purge")]
+    path = tmp_path / "three.yaml"
+    path.write_text("".join(lines), encoding="utf-8")
+    assert "Freeze frame, loop status; Freeze frame, purge: not now" in Page(page_of(path)).text
+
+
 def test_texts_are_inert(tmp_path: Path) -> None:
     attack = '</p><script>alert(1)</script><img src=x onerror="alert(2)">\\u001b[2J&amp;'
     source = CASES[4].read_text(encoding="utf-8")
@@ -163,28 +190,54 @@ frame.addEventListener("load", () => {{
   const wide = [...inside.querySelectorAll("body *")].filter(e => !e.closest(".scroll") &&
     e.getBoundingClientRect().right > {width} + 0.5);
   const fonts = [...inside.querySelectorAll("svg text")].map(e => e.getBoundingClientRect().height);
+  const figures = [...inside.querySelectorAll("figure")].map(e => e.getBoundingClientRect().height);
+  const nameless = [...inside.querySelectorAll("svg")].filter(
+    e => !e.querySelector("title") || !e.querySelector("desc"));
   document.body.dataset.seen = JSON.stringify(
-    [inside.documentElement.scrollWidth, wide.length, Math.min(...fonts), inside.querySelectorAll("svg").length]);
+    [inside.documentElement.scrollWidth, wide.length, Math.min(...fonts), inside.querySelectorAll("svg").length,
+     Math.max(...figures), nameless.length]);
 }});
 frame.srcdoc = {page};
 </script></body></html>"""
 
 
-@browser
-@pytest.mark.parametrize("width", [360, 1200])
-def test_nothing_overflows_and_axes_can_be_read(tmp_path: Path, width: int) -> None:
-    import json
+PRINTED = 680  # CSS pixels across A4 within the margins: 180 mm; letter has 703
+LEAST_PAGE = 249 / 25.4 * 96  # of letter within the margins, in CSS pixels; A4 has more
 
-    page = json.dumps(page_of(CASES[4])).replace("</", "<\\/")
+
+def looked_at(tmp_path: Path, page: str, width: int) -> tuple[float, ...]:
+    """In a window of this width: how wide it is, what sticks out, smallest text of a picture, pictures, the tallest
+    figure, pictures without title or description. Nothing may be complained of on the console."""
     path = tmp_path / "frame.html"
-    path.write_text(FRAME.format(width=width, page=page), encoding="utf-8")
+    path.write_text(FRAME.format(width=width, page=json.dumps(page).replace("</", "<\\/")), encoding="utf-8")
     found = chromium(tmp_path, "--enable-logging=stderr", "--window-size=1400,1000", "--dump-dom", path.as_uri())
-    assert "CONSOLE" not in found.stderr, "nothing is complained of on the console"
-    seen = re.search(r'data-seen="\[(\d+),(\d+),([\d.]+),(\d+)\]"', found.stdout)
+    assert "CONSOLE" not in found.stderr
+    seen = re.search(r'data-seen="\[([^]]*)\]"', found.stdout)
     assert seen is not None, found.stderr
-    across, sticking_out, least, pictures = int(seen[1]), int(seen[2]), float(seen[3]), int(seen[4])
-    assert across <= width and sticking_out == 0
-    assert pictures and least >= 8.0, "the smallest text in a picture, in pixels"
+    return tuple(float(number) for number in seen[1].split(","))
+
+
+def pages(tmp_path: Path) -> dict[str, str]:
+    """A case closed as proven, one that was never settled, one of two injections with two repairs, one whose proof is
+    under way and that has a log."""
+    leak = Fault(leak=0.05, when=((300.0, 700.0),))
+    source = (ROOT / "cases" / "estate-hot-restart.yaml").read_text(encoding="utf-8")
+    path = tmp_path / "proving.yaml"
+    path.write_text(source[: source.rindex("\n", 0, source.index('"event": "closed"')) + 1], encoding="utf-8")
+    drive = log_svg(seen(100, Setting(minutes=(20.0,), start=85.0, fault=leak)))
+    names = ("estate-hot-restart", "old-coupe-never-showed", "dual-injection-second-time")
+    found = {name: page_of(ROOT / "cases" / f"{name}.yaml") for name in names[: 3 if LONG else 2]}
+    return {**found, "proving": case_html(report_of(load_sound(path)), drive)}
+
+
+@browser
+def test_nothing_overflows_and_axes_can_be_read(tmp_path: Path) -> None:
+    for name, page in pages(tmp_path).items():
+        for width in (360, PRINTED, 1200):
+            across, sticking_out, least, pictures, tallest, nameless = looked_at(tmp_path, page, width)
+            assert across <= width and sticking_out == 0, (name, width)
+            assert pictures and not nameless and least >= 8.0, (name, width, "the smallest text, in pixels")
+            assert width != PRINTED or tallest <= LEAST_PAGE, (name, "no figure is cut by a page's end")
 
 
 @browser

@@ -57,7 +57,7 @@ def test_a_verdict_that_is_not_firm_tells_nobody_to_replace_anything() -> None:
 
 def test_the_place_is_said_to_be_open_where_it_is() -> None:
     text = flat(as_text(OPEN))
-    assert "Injector leaks when shut leads at" in text and "its place still open" in text
+    assert ": Injector leaks when shut; its place is still open." in " ".join(text.split())
     assert OPEN.lead.fault == OPEN.fault.fault
     assert "Should it prove to be the one that leads: Replace the injector." in text
 

@@ -295,3 +295,18 @@ def test_the_rule_base_is_read() -> None:
     found, problems = collect([RULES], shown_from=RULES.parent)
     assert found is not None, "\n".join(problem_text(problem) for problem in problems)
     assert len(found.checks) > 50
+
+
+@pytest.mark.parametrize(
+    ("section", "entry", "is_a"),
+    [
+        ("checks", "name: Seat the hose\n    do: Push it on.\n    minutes: 5", "repair"),
+        ("repairs", "name: Hose off\n    means: It came off.\n    share: 5\n    acts as: [whole]", "fault"),
+    ],
+)
+def test_an_entry_in_another_section_is_one_mistake(section: str, entry: str, is_a: str, tmp_path: Path) -> None:
+    """Not one for each key that the section wants and that such an entry never has."""
+    (tmp_path / "own.yaml").write_text(f"{section}:\n  seat-hose:\n    {entry}\n", encoding="utf-8")
+    mine = [said for said in refused(tmp_path) if "own.yaml:2:3" in said]
+    [said] = mine
+    assert f"this reads as a {is_a}, and is written under `{section}`" in said and f"`{is_a}s:`" in said

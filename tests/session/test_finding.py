@@ -52,7 +52,7 @@ def test_a_check_that_cannot_apply_is_not_found() -> None:
         ({1: "same", 2: "same", 3: "wet", 4: "same"}, "cylinder 3 wet with fuel, the rest like the others"),
         ({1: "same", 2: "same", 3: "darker", 4: "darker"}, "cylinders 3 and 4 darker, the rest like the others"),
         ({1: "wet", 2: "wet", 3: "darker", 4: "wet"}, "cylinder 3 darker, the rest wet with fuel"),
-        ({1: "same", 2: "same", 3: "same", 4: "same"}, "all like the others"),
+        ({1: "same", 2: "same", 3: "same", 4: "same"}, "each cylinder like the others"),
         ({1: "same", 3: "wet"}, "cylinder 3 wet with fuel, cylinder 1 like the others"),
     ],
 )

@@ -86,7 +86,7 @@ def test_from_the_complaint_to_proven() -> None:
     typed = {"type": "values", "first": {"3": "AB12CD"}, "second": {"3": "AB21CD"}}
     slips = program.say({"type": "tick", "boxes": boxes}, filled, typed)
     assert slips["done"] == slips["boxes"] == len(boxes)
-    assert "exchanged" in slips["sections"][0]["slips"][0]
+    assert "swapped" in slips["sections"][0]["slips"][0]
     right = program.say({"type": "values", "second": {"3": "AB12CD"}})
     assert right["sections"][0]["slips"] == []
     again = program.say({"type": "take", "choice": "best"})  # the same work: no mark is lost

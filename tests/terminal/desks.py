@@ -14,9 +14,9 @@ from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
 from reasoner.terminal.loop import run_loop
+from reasoner.terminal.step import TO_ANSWERS
 
 HERE = Path(__file__).parent
-TO_ANSWERS = "Enter: to the answers > "
 RESUME = "reasoner diagnose demo-1"
 
 

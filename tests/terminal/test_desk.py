@@ -177,8 +177,26 @@ def test_a_terminal_gets_a_screen_at_a_time() -> None:
     desk.page(*(Text(str(n)) for n in range(40)))
     lines = shown(desk).split("\n")
     assert lines[:10] == [str(n) for n in range(10)]
-    assert lines.count("Enter: more, b: enough > ") + lines.count("Enter: more, b: enough > b") == 2
+    assert lines.count("Enter: more, b back, h help > ") + lines.count("Enter: more, b back, h help > b") == 2
     assert "20" not in lines
+
+
+@pytest.mark.parametrize(("typed", "answers"), [("", ""), ("b", ""), ("2", "2")])
+def test_what_was_shown_stays_until_enter_and_what_is_typed_instead_answers(typed: str, answers: str) -> None:
+    desk = desk_with([typed, "end"], tty=True)
+    desk.pause()
+    assert desk.ask("> ") == (answers or "end")
+    piped = desk_with(["end"])
+    piped.pause()  # where nothing is pushed off a screen nobody has to press a key
+    assert piped.ask("> ") == "end"
+
+
+@pytest.mark.parametrize("page", [True, False])
+def test_help_and_leaving_where_something_is_only_read(page: bool) -> None:
+    desk = desk_with(["h", "q"], height=11, tty=True)
+    with pytest.raises(Leave) as left:
+        desk.page(*(Text(str(n)) for n in range(40))) if page else desk.pause()
+    assert left.value.how == "stop" and "keep everything and leave" in " ".join(shown(desk).split())
 
 
 def test_a_pipe_gets_all_at_once() -> None:

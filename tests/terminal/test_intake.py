@@ -8,6 +8,7 @@ import pytest
 
 from reasoner.casebook.events import Answered
 from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.session.readings import frame_checks
 from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Leave
 from reasoner.terminal.intake import ask_vehicle, intake
@@ -34,7 +35,7 @@ def ask(*lines: str, **defaults: str) -> tuple[dict[str, str], str]:
 def test_enter_takes_the_defaults() -> None:
     fields, text = ask("", "", "", "", "")
     assert fields == {"layout": "inline 4", "injection": "direct", "metering": "airflow"}
-    assert "inline 4, direct injection, airflow meter; one upstream sensor." in text
+    assert "inline 4, direct injection, air-mass meter (MAF); one upstream sensor." in text
 
 
 USUAL = {"layout": "inline 4", "injection": "port", "charging": "charged"}
@@ -526,3 +527,42 @@ def test_several_pieces_of_work_and_a_new_part_in_one_line() -> None:
     found = told_by(kept)
     assert (found["recent-work-other"], found["renewed-purge-valve"]) == ("exhaust", "went-on")
     assert "Kept: work lately: 3, dealer, May, after; 12, 3 weeks, before." in " ".join(text.split())
+
+
+def test_b_within_when_it_happens_goes_one_question_back() -> None:
+    """What the question before it kept is taken back; b at the first of them leaves all of it."""
+    kept, text = take_in("", "none", "", "p", "2", "b", "3", "", "", "", workup=shipped())
+    assert "Taken back: How warm it is when it happens" in " ".join(text.split())
+    assert told_by(kept) == {"how-warm": shipped().book.checks["how-warm"].outcomes[2].name}
+    kept, text = take_in("", "none", "", "p", "b", "", workup=shipped())
+    assert not kept.workup.record.given and text.count("Its number (or") == 2
+
+
+def test_b_at_what_the_car_is_doing_takes_back_one_thing_at_a_time() -> None:
+    lines = ("", "P0172 stored", "", "p", "2", "", "0", "f load 24 rpm 780 ect 92 run 85", "")
+    kept, text = take_in(*lines, "b", "", workup=shipped())
+    assert set(told_by(kept)) >= {"how-warm"} and "freeze-frame" not in told_by(kept), "the frame alone"
+    kept, text = take_in(*lines, *"bbb", "", "", workup=shipped())
+    assert text.count("Taken back:") == 3 and not kept.workup.record.given
+    assert kept.workup.record.codes_complete, "what came before it stands"
+    kept, text = take_in(*lines, *"bbbb", "", "", workup=shipped())
+    assert text.count("ANY OF THESE AT HAND") == 2, "then it leaves for what was asked before"
+
+
+def test_what_a_typed_frame_does_not_show_is_not_asked_about() -> None:
+    kept, _ = take_in("", "P0172 stored", "", "f load 24 rpm 780 ect 92 run 85", "", "", workup=shipped())
+    asked = {check.name for check in frame_checks(shipped())}
+    assert "freeze-frame" in told_by(kept)
+    assert set(kept.workup.record.passed) == asked - set(told_by(kept)) and len(asked) > 5
+    ranked = {kept.workup.tables.checks[option.check].name for option in kept.workup.ranked}
+    assert not ranked & asked
+    kept, text = take_in("", "P0172 stored", "", "f load 24 rpm 780", "", workup=shipped())
+    assert not told_by(kept) and "Noted: the frame. No more is asked about one." in text
+
+
+def test_a_tool_has_the_same_number_on_every_car() -> None:
+    listed = []
+    for injection in ("port", "direct"):
+        _, text = take_in("", "none", "", "", workup=garage().begin(car(injection=injection)))
+        listed.append(text.split("ANY OF THESE AT HAND?")[1].split("Their numbers")[0])
+    assert listed[0] == listed[1] and "14  " in listed[0]

@@ -23,6 +23,7 @@ from reasoner.casebook.events import (
 from reasoner.casebook.trouble import Refused
 from reasoner.network.vehicle import vehicle_from
 from reasoner.session import acts
+from reasoner.session.finding import find_checks
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.desk import Desk
@@ -383,7 +384,7 @@ def test_back_from_the_verdict_reopens_the_question() -> None:
 
 def test_at_the_verdict_anything_else_gets_one_line() -> None:
     kept, text, _ = sit("purple", "", "s", workup=settled())
-    assert text.count("One of the letters: g, w, b, t, l, k, c, n or s.") == 2
+    assert text.count("One of the letters: g, b, h, w, t, l, k, c, n or s.") == 2
     assert kept.kinds()[-1] == "stop"
 
 
@@ -577,3 +578,39 @@ def test_a_frame_is_told_at_any_question() -> None:
     workup = at_warm_idle()
     kept, _, _ = sit(*not_seen(workup), "t P0172 stft -12 ltft -14 purge 0", "", "s", workup=workup)
     assert {given.check for given in kept.workup.record.given} == {"frame-trims", "frame-purge"}
+
+
+@pytest.mark.parametrize("line", ["f P0172 stft -12 ltft -14 purge 0", "frame stft -12 ltft -14 purge 0"])
+def test_a_frame_is_typed_after_its_letter_at_any_question(line: str) -> None:
+    workup = at_warm_idle()
+    kept, _, _ = sit(*not_seen(workup), line, "", "s", workup=workup)
+    assert {given.check for given in kept.workup.record.given} == {"frame-trims", "frame-purge"}
+    _, alone, _ = sit(*not_seen(workup), "f", "stft -12 ltft -14", "", "", "s", workup=workup)
+    assert "FREEZE FRAME" in alone and "Kept: 1 of what the frame says." in alone
+    _, wrong, _ = sit(*not_seen(workup), "f sunshine", "", "s", workup=workup)
+    assert '"sunshine" is not clear' in wrong
+
+
+def test_what_was_said_of_the_car_is_taken_back_by_name() -> None:
+    vehicle, _ = vehicle_from({"injection": "port"})
+    assert vehicle is not None
+    workup = garage().begin(vehicle, [ALL_CODES, WARM])
+    kept, text, _ = sit("", "car model year 2014", "b", "s", workup=workup)
+    assert "Kept: model year: 2014" in text and "Taken back: the car: model year: 2014" in text
+    assert "model year" not in kept.workup.vehicle.fields
+
+
+def test_how_and_cautions_stay_on_a_terminal_until_enter() -> None:
+    desk = desk_with(["", "how", "care", "h", "", "3=2", "", "s"], tty=True, through=False)
+    kept, text, _ = sit(workup=asking("plugs"), desk=desk)
+    assert text.count("Enter: back to the question, h help > ") >= 2
+    assert len(answers(kept)) == 1
+    for page in ("HOW  ", "TAKE CARE FIRST"):
+        assert "Enter: back to the question" in text.split(page)[-1]
+
+
+def test_american_words_find_what_the_rules_call_otherwise() -> None:
+    """The README says that both may be typed."""
+    workup = at_warm_idle()
+    for typed, ours in (("hood", "bonnet"), ("ground", "earth"), ("gasoline smell", "petrol smell")):
+        assert find_checks(workup, typed) == find_checks(workup, ours) != ()

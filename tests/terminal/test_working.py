@@ -51,7 +51,7 @@ def answers(kept: Kept) -> list[dict[str, Any]]:
 def test_a_proposed_check_is_worked_out() -> None:
     desk = desk_with(["m", *LEAK, ""], height=70)
     kept, text, _ = sit(workup=asking("trims-by-airflow", metering="airflow"), desk=desk)
-    assert "m work it out (trims by airflow)" in flat(text)
+    assert "m work it out from readings" in flat(text)
     event = answers(kept)[0]
     assert event["inputs"]["idle trim"] == "-18 + -6" and event["asked"] is True
     assert max(event["values"]["1"], key=event["values"]["1"].get) == "fades"

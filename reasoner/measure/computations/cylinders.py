@@ -239,15 +239,12 @@ def _leaker(given: Inputs, setting: Setting) -> Result:
     rest = through(lambda t: leaker_and_others(t, cylinders)[1], told)
     return Finding(
         {0: (Figure("leaker", "", one), Figure("others", "", rest))},
-        ("the controller takes from all what one has too much: lambda of the others = 1 / (1 + trim)",),
+        ("the ECU takes from all what one has too much: lambda of the others = 1 / (1 + trim)",),
         (
             f"If one of {cylinders} makes this trim by itself it runs at lambda {one.value:.2f}, the others at "
             f"{rest.value:.2f}." + (" They may misfire: the one that does need not leak." if rest.value > 1.25 else ""),
         ),
-        (
-            f"The trim is taken to be good to {TRIM_ERROR:g} % (judgement), "
-            "the controller to hold the mean at lambda 1.",
-        ),
+        (f"The trim is taken to be good to {TRIM_ERROR:g} % (judgement), the ECU to hold the mean at lambda 1.",),
     )
 
 

@@ -45,7 +45,7 @@ def work_out_gas(given: Inputs, setting: Setting) -> Result:
     """Lambda, the trim it asks for, and what is unburnt."""
     co, co2, hc, o2 = (within_limit(given.one(name, 0.0), *LIMITS[name]) for name in LIMITS)
     if co.value > co2.value:
-        return Mistake("", f"CO {co.value:g} % with CO2 {co2.value:g} % is no engine's", "are the two exchanged?")
+        return Mistake("", f"CO {co.value:g} % with CO2 {co2.value:g} % is no engine's", "are the two swapped?")
     if co.value + co2.value > PETROL_CARBON:
         return Mistake("", f"CO and CO2 together {co.value + co2.value:g} % is more than petrol gives", "read again")
     if co2.value < 2:
@@ -103,9 +103,9 @@ def _means(gas: Figure, unburnt: Figure, trim: Figure | None) -> str:
         return "Really rich, more than has been taken away: at its limit, too quick for it, or in open loop."
     if value < LEAN:
         if off < -OFF:
-            return "The mixture is right only because the controller takes fuel away: there is fuel in excess."
+            return "The mixture is right only because the ECU takes fuel away: there is fuel in excess."
         if off > OFF:
-            return "The mixture is right only because the controller adds fuel: too little of it, or too much air."
+            return "The mixture is right only because the ECU adds fuel: too little of it, or too much air."
         return "The mixture is right." if trim else "The mixture is right; what the trim has to do for it was not said."
     if off < -OFF:
         return "Lean, because fuel is taken away that was not too much: the sensor reads rich."
@@ -209,7 +209,7 @@ def _purge(given: Inputs, setting: Setting) -> Result:
     fuel = vapour_flow(flow, vapour)
     neutral = 100 * neutral_share()
     if made.value <= -100:
-        means = "More than the controller can take away: it stalls or floods."
+        means = "More than the ECU can take away: it stalls or floods."
     elif made.value > 0:
         means = (
             f"Below {neutral:.1f} % of vapour purge is a little lean: a clean canister does not make an engine rich."
@@ -253,10 +253,10 @@ def _blend(given: Inputs, setting: Setting) -> Result:
     made = through(lambda e: blend_trim(learned / 100, min(max(e, 0.0), 100.0) / 100), tank)
     missing = through(lambda e: learned - e, tank)
     if abs(made.value) < 5:
-        means = "What the controller doses for and what is in the tank are near enough."
+        means = "What the ECU doses for and what is in the tank are near enough."
     else:
         means = (
-            "The controller doses for "
+            "The ECU doses for "
             + ("more" if made.value < 0 else "less")
             + " ethanol than there is: the same trim everywhere."
         )
@@ -276,10 +276,10 @@ def _blend(given: Inputs, setting: Setting) -> Result:
 FUEL_BLEND = Computation(
     "fuel blend",
     At.ENGINE,
-    "Stoichiometric ratio of a blend, and the trim if the controller doses for another.",
+    "Stoichiometric ratio of a blend, and the trim if the ECU doses for another.",
     (
         ETHANOL_SHARE,
-        Ask("learned", "Ethanol that the controller doses for (else 0 %)", "%", 0, 100, live=("ethanol in the fuel",)),
+        Ask("learned", "Ethanol that the ECU doses for (else 0 %)", "%", 0, 100, live=("ethanol in the fuel",)),
         Ask("sample", "Water test: fuel in the glass", "mL", 10, 2000),
         Ask("gained", "Water test: how much the water gained", "mL", 0, 2000),
     ),
@@ -296,9 +296,7 @@ def _flow(given: Inputs, setting: Setting) -> Result:
     if flow is not None:
         figures.append(Figure("flow", "mL/min", flow_at(Estimate(flow, 0.01 * flow), before, after)))
     wanted = given.get("trim")
-    means = [
-        "The same trim wherever this pressure is there, and none where the controller measures it and allows for it."
-    ]
+    means = ["The same trim wherever this pressure is there, and none where the ECU measures it and allows for it."]
     if wanted is not None:
         times = pressure_for(wanted)
         means.append(

@@ -269,7 +269,7 @@ def _grows(found: list[_At]) -> tuple[str, ...]:
     more = [at for at in found if at.region != "idle" and idle is not None and at.flow <= 1.1 * idle]
     return tuple(
         f"Airflow at {REGIONS[at.region]} ({at.flow:.3g} g/s) is no more than at idle ({idle:.3g} g/s): read it again, "
-        "or were the two exchanged?"
+        "or were the two swapped?"
         for at in more
     )
 
@@ -279,8 +279,8 @@ def _crossed(worked: Mapping[int, _Bank]) -> tuple[str, ...]:
     if len(widest) < 2 or not (min(widest) < -NORMAL_TRIM and max(widest) > NORMAL_TRIM):
         return ()
     return (
-        "One bank is rich and the other lean: each sensor may steer the wrong bank. See whether their plugs are "
-        "exchanged, and whether the banks were written down the right way round.",
+        "One bank is rich and the other lean: each sensor may steer the wrong bank. See whether their "
+        "connectors are swapped, and whether the banks were written down the right way round.",
     )
 
 
@@ -304,7 +304,7 @@ def _exchanged(found: list[_At], setting: Setting, fuel: Fuel) -> tuple[str, ...
     if as_typed - best < EXCHANGED:
         return ()
     mend = f"1={at.trims[2]:g} 2={at.trims[1]:g}"
-    return (f"{at.region} trim: the banks look exchanged there; if they are, write {mend}.",)
+    return (f"{at.region} trim: the banks look swapped there; if they are, write {mend}.",)
 
 
 TRIMS_BY_AIRFLOW = Computation(

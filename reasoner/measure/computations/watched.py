@@ -43,7 +43,7 @@ BANKS = {
     "rear": ("oxygen sensor, bank {} sensor 2", "V", 0.0, 1.275, 0.03),
 }
 FRAME_SURE = ("Values of one frame are not all of the same instant; the errors taken are judgement.",)
-FRAME_MEANS = ("A frame shows when the controller gave up, not when the fault began.",)
+FRAME_MEANS = ("A frame shows when the ECU gave up, not when the fault began.",)
 RAIL_ERROR = 3.0  # % of the target, of two values that need not be of one instant; judgement
 # A warm idle takes about 1 to 2 g/s for each litre, at 25 to 40 kPa (common practice, no source): what cars do between
 # these is taken for one standard error of the logarithm to either side of the middle.
@@ -330,7 +330,7 @@ def _against_target(given: Inputs, setting: Setting) -> Result:
             "The sensor is right at rest."
             if agrees
             else f"At rest the sensor is {abs(at_rest.value):.2g} MPa {'high' if at_rest.value > 0 else 'low'}: "
-            "the controller makes the pressure that this sensor says."
+            "the ECU makes the pressure that this sensor says."
         )
     else:
         means.append("A sensor that reads low follows its target all the same: read it at rest too.")
@@ -498,8 +498,8 @@ def _lambda_off(given: Inputs, setting: Setting) -> Result:
     off = {bank: Estimate(value - target, LAMBDA_READ) for bank, value in measured.items()}
     rich = [bank for bank, one in off.items() if one.value < -LAMBDA_OFF]
     lean = [bank for bank, one in off.items() if one.value > LAMBDA_OFF]
-    means = [f"{numbered_places(rich, 'bank').capitalize()}: richer than the controller wants."] if rich else []
-    means += [f"{numbered_places(lean, 'bank').capitalize()}: leaner than the controller wants."] if lean else []
+    means = [f"{numbered_places(rich, 'bank').capitalize()}: richer than the ECU wants."] if rich else []
+    means += [f"{numbered_places(lean, 'bank').capitalize()}: leaner than the ECU wants."] if lean else []
     return Finding(
         {bank: (Figure("lambda off target", "lambda", one),) for bank, one in off.items()},
         ("measured lambda - commanded lambda",),
