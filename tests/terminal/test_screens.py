@@ -15,7 +15,7 @@ from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import Answered, CodesRead, Told
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.trace import vehicle_of
-from reasoner.report.text import Pages
+from reasoner.report.text import RichPages
 from reasoner.session.concluding import belief
 from reasoner.session.document import Question
 from reasoner.session.protocol import Talk
@@ -164,7 +164,7 @@ def test_a_case_played_at_the_keyboard(path: Path) -> None:
     player = Player(case, {check.title: check.name for check in book().checks.values()}, desk.out, kept)
     desk.source, desk.echo = player, False
     try:
-        run_loop(intake(bare, kept, desk), kept, desk, Pages())
+        run_loop(intake(bare, kept, desk), kept, desk, RichPages())
     except Leave as leave:
         raise AssertionError(f"left at the intake: {leave.how}") from None
     assert desk.left == "stop" and not player.faults
