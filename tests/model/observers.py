@@ -161,6 +161,46 @@ def frame_air(b: Bench) -> There:
     return "high" if more > 0.18 else "low" if more < -0.18 else "fits"
 
 
+@sees("frame-amount")
+def frame_amount(b: Bench) -> There:
+    """By the frame's own figures, as somebody reckons it: load and speed against those of an idle."""
+    s, f = framed(b, "trims", 0.9), b.past.frame
+    if s is None or f is None:
+        return None
+    taken = -min(short + long for short, long in zip(s.short, s.long, strict=True))
+    if taken < 0.1:
+        return None
+    return "more" if taken * f.load * f.rpm > 22 * 750 else "bearable"
+
+
+@sees("frame-air-now")
+def frame_air_now(b: Bench) -> There:
+    """Of a frame from a warm idle: against the same car with what comes and goes gone; what is built wrong stays."""
+    s, f = framed(b, "air", 0.9), b.past.frame
+    if s is None or f is None or f.speed > 5 or f.coolant < 70 or f.rpm > 1300:
+        return None
+    own = engine.run(b.car, b.car.broken if b.car.acts.base >= 1 else b.car.broken.scaled(0.0), s.now)
+    more = s.air_read / own.air_read - 1 if b.car.profile.meters_air else s.manifold_read / own.manifold_read - 1
+    more += b.dice("usual").gauss(0, 0.08)
+    return "high" if more > 0.25 else "low" if more < -0.25 else "fits"
+
+
+@sees(
+    "renewed-purge-valve",
+    "renewed-injectors",
+    "renewed-upstream-sensor",
+    "renewed-air-sensor",
+    "renewed-coolant-sensor",
+    "renewed-thermostat",
+    "renewed-fuel-pump",
+    "renewed-recirculation-valve",
+    "renewed-plugs-coils",
+)
+def renewed(b: Bench) -> There:
+    """Nobody has renewed anything on these cars; what was done to them is in `work_before`."""
+    return "none"
+
+
 @sees("frame-rail")
 def frame_rail(b: Bench) -> There:
     s = framed(b, "rail", 0.6)
