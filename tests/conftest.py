@@ -4,11 +4,51 @@ machine is."""
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Iterator, Sequence
+from hashlib import sha256
+from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
+
+from reasoner.cli import loading
+from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.problem import Notebook
 
 for variable in ("REASONER_RULES", "REASONER_SETTINGS"):  # also for what tests start as programs of their own
     os.environ[variable] = ""
 
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")
+
+Gather = Callable[[Sequence[Path], Path | None, Sequence[Path], Notebook], Rulebook | None]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def rules_read_once() -> Iterator[None]:
+    """Commands run in this process, or in a copy of it, read rule files with the same bytes once. Those started as
+    programs of their own read them as always."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(loading, "gather", remembered(loading.gather))
+        yield
+
+
+def remembered(gather: Gather) -> Gather:
+    known: dict[object, tuple[Rulebook, dict[str, Sequence[str]]]] = {}
+
+    def read(paths: Sequence[Path], shown_from: Path | None, over: Sequence[Path], notes: Notebook) -> Rulebook | None:
+        try:
+            files = [sorted(p.rglob("*")) if p.is_dir() else [p] for p in (*paths, *over)]
+            content = tuple((str(f), sha256(f.read_bytes()).digest()) for own in files for f in own if f.is_file())
+        except OSError:
+            return gather(paths, shown_from, over, notes)
+        key = tuple(map(str, paths)), str(shown_from), tuple(map(str, over)), content
+        if key not in known:
+            book = gather(paths, shown_from, over, notes)
+            if book is None or len(notes):
+                return book
+            known[key] = book, dict(notes.lines)
+        notes.lines.update(known[key][1])
+        return known[key][0]
+
+    return read

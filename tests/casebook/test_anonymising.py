@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.casebook.anonymising import anonymous, rounded
@@ -15,7 +15,7 @@ from reasoner.casebook.shape import sound
 from reasoner.history.trace import trace, vehicle_of
 from tests.casebook.small import plain_data
 from tests.events import wrong_with
-from tests.shipped import garage, some
+from tests.shipped import LONG, garage, some
 
 HEAD = {
     "format": 1, "case": "AB 12 CDE", "opened": "2026-03-09T08:10:00+00:00", "rules": "0" * 64,
@@ -80,6 +80,7 @@ def test_the_beliefs_of_the_copy_are_the_same(path: Path) -> None:
     assert all(not wrong_with(event) for event in done.events)
 
 
+@settings(max_examples=300 if LONG else 40)
 @given(st.dictionaries(st.text(max_size=12), plain_data, max_size=5), st.booleans())
 def test_any_event_can_be_made_anonymous(rest: dict[str, Any], keep: bool) -> None:
     event = {**rest, "event": "something"}

@@ -10,7 +10,7 @@ import pytest
 
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_from, vehicle_key
-from tests.shipped import book
+from tests.shipped import book, thinned
 
 
 def car(**fields: str) -> Vehicle:
@@ -38,7 +38,7 @@ def test_between_two_limits_the_tables_are_the_same(base: dict[str, str]) -> Non
     ends = [0.0, *limits(book()), 400_000.0]
     assert len(ends) > 4
     made = []
-    for low, high in pairwise(ends):
+    for low, high in thinned(list(pairwise(ends)), 3, BASES.index(base)):
         near = [car(**base, distance=f"{low + part * (high - low):.0f} km") for part in (0.25, 0.75)]
         assert vehicle_key(limits(book()), near[0]) == vehicle_key(limits(book()), near[1])
         one, other = (compile_tables(book(), vehicle) for vehicle in near)

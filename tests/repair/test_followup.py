@@ -9,6 +9,7 @@ from reasoner.network.tables import Tables, compile_tables
 from reasoner.repair.choices import Stake
 from reasoner.repair.followup import mended, prior_after, tables_after
 from tests.repair.cars import SHIPPED, answered, book, car, job, small_car, stake
+from tests.shipped import thinned
 
 SHARES = {"seal": 30.0, "hose": 10.0, "stale": 20.0}  # `share` and `raises` of the small rules, for the injector
 
@@ -88,14 +89,12 @@ def test_only_after_their_kind_of_work() -> None:
 
 def test_every_repair_that_goes_wrong_has_something_it_can_bring_in() -> None:
     """Else the chance of it would be given to nothing."""
-    for repair in book().repairs.values():
-        if repair.goes_wrong is None:
-            continue
+    for repair in thinned([r for r in book().repairs.values() if r.goes_wrong], 3):
+        assert repair.goes_wrong is not None
         for injection in ("port", "direct"):
             vehicle = car(injection=injection).vehicle
             work = [job(repair.name, 1) if repair.each_more else job(repair.name)]
-            graph = build_graph(book(), vehicle, {repair.name})
-            tables = compile_tables(book(), vehicle, graph)
+            tables = compile_tables(book(), vehicle, build_graph(book(), vehicle, {repair.name}))
             sound = dict.fromkeys((c.name for c in tables.causes), 0.0)
             named = next((c for c in tables.causes if mended(book(), c, work) == 1), None)
             if named is None:

@@ -79,7 +79,7 @@ class Page(HTMLParser):
             self.text += data
 
 
-@pytest.mark.parametrize("path", some(0, 6), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", some(0, 12), ids=lambda path: path.stem)
 def test_every_case_has_its_page(path: Path) -> None:
     told = report_of(load_sound(path))
     page = Page(page_of(path))

@@ -40,7 +40,7 @@ def test_an_intermittent_leak_is_found_and_measured(name: str, setting: Setting,
     trims of that engine wander meanwhile.
     """
     hits, overlaps, errors = [], [], []
-    for seed in seeds(10):
+    for seed in seeds(5):
         facts = bank(seen(seed, setting, sparse))
         assert facts.switching, (name, seed, facts.why)
         assert facts.kind == "rich"
@@ -59,7 +59,7 @@ def test_an_intermittent_leak_is_found_and_measured(name: str, setting: Setting,
 def test_a_leak_that_never_stops_is_measured_too() -> None:
     setting = Setting(minutes=(24.0,), start=85.0, fault=Fault(leak=0.045))
     hits = []
-    for seed in seeds(10):
+    for seed in seeds(5):
         facts = bank(seen(seed, setting))
         assert not facts.switching
         assert facts.fits is not None
@@ -85,14 +85,14 @@ def no_spell(document: LogDocument) -> bool:
 )
 def test_without_a_fault_there_is_no_spell(name: str, setting: Setting) -> None:
     """At least 19 of 20 over all kinds: here each seed of each kind."""
-    quiet = [no_spell(seen(seed, setting)) for seed in seeds(4, 300)]
+    quiet = [no_spell(seen(seed, setting)) for seed in seeds(2, 300)]
     assert sum(quiet) >= math.floor(0.95 * len(quiet)), name
     assert SEEDS or all(quiet)
 
 
 def test_a_healthy_engine_is_said_to_be_so() -> None:
     hits = []
-    for seed in seeds(10, 300):
+    for seed in seeds(5, 300):
         facts = bank(seen(seed, Setting(minutes=(24.0,))))
         assert facts.fits is not None
         assert facts.fits.quiet is not None
@@ -105,7 +105,7 @@ def test_a_healthy_engine_is_said_to_be_so() -> None:
     ("fault", "k"), [(Fault(meter=1.17, when=WHEN), 1.17), (Fault(scale=1.17, when=WHEN), 1.17)], ids=["air", "fuel"]
 )
 def test_a_wrong_scale_is_not_a_leak(fault: Fault, k: float) -> None:
-    for seed in seeds(4):
+    for seed in seeds(2):
         facts = bank(seen(seed, Setting(minutes=MINUTES, fault=fault)))
         assert facts.switching
         assert facts.fits is not None
@@ -150,7 +150,7 @@ def test_a_loaded_canister_is_seen_as_purge_and_not_as_a_leak() -> None:
 
 def test_fuel_out_of_the_oil_is_seen_as_what_fades() -> None:
     setting = Setting(minutes=(40.0,), start=8.0, oil=150.0)
-    for seed in seeds(4, 300):
+    for seed in seeds(2, 300):
         facts = bank(seen(seed, setting))
         assert facts.fits is not None
         assert facts.fits.best is not None and facts.fits.best.name == "out of the oil"

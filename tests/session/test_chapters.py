@@ -203,7 +203,7 @@ def test_effort_is_the_rules_minutes_and_the_way_between_conditions() -> None:
 # ---- stories ---------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("path", some(2), ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", some(2, 9), ids=lambda p: p.stem)
 def test_a_story_has_everything_that_was_answered(path: Path) -> None:
     case = load_sound(path)
     told = story(case, garage())
