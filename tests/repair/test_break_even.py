@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.repair.break_even import Hinge, hinges, varied
+from reasoner.repair.break_even import Hinge, _halved, hinges, varied
 from reasoner.repair.choices import Choice, Stake, all_choices, expected, watch
 from reasoner.session import deciding
 from tests.repair.cars import answered, job, small_car, stake
@@ -51,6 +51,33 @@ def test_each_flips_where_the_break_even_says(name: str, part: int) -> None:
         else:  # work that was not laid out, as its cause was hardly thought of
             moved = varied(found, next(iter(found.jobs)), hinge.what, hinge.at + step)
             assert expected(moved, "", hinge.work) < expected(moved, best.kind, best.work), hinge
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_nearest_comes_first_in_proportion_to_the_value(name: str) -> None:
+    for part in PARTS:
+        away = [abs(h.at - h.now) / h.now for h in best_and_hinges(stake(CASES[name], part=part))[1]]
+        assert away == sorted(away)
+
+
+@pytest.mark.parametrize("value", [0.1, 0.6, 0.95])
+def test_a_chance_moves_and_all_others_in_proportion(value: float) -> None:
+    found = stake(CASES["one wet, old"])
+    suspect = next(iter(found.jobs))
+    moved = varied(found, suspect, "chance", value)
+    mends = [suspect in need for need in found.needs]
+    before, after = found.chances, moved.chances
+    assert sum(after) == pytest.approx(1)
+    assert sum(p for p, own in zip(after, mends, strict=True) if own) == pytest.approx(value)
+    others = [(b, a) for b, a, own in zip(before, after, mends, strict=True) if not own and b > 1e-6]
+    assert len(others) > 1 and all(a / b == pytest.approx(others[0][1] / others[0][0]) for b, a in others)
+
+
+def test_halving_ends_where_it_begins_to_hold() -> None:
+    for ends in ((0.0, 1.0), (1.0, -2.0)):
+        edge = ends[0] + 0.3 * (ends[1] - ends[0])
+        met = _halved(lambda v, edge=edge, up=ends[1] > ends[0]: v >= edge if up else v <= edge, *ends)  # type: ignore[misc]
+        assert met == pytest.approx(edge, abs=1e-6) and (met >= edge if ends[1] > ends[0] else met <= edge)
 
 
 def test_there_are_hinges_of_every_kind() -> None:
