@@ -47,7 +47,13 @@ def reasoner(environ: dict[str, str]) -> Run:
             return forked(arguments, stdin, env)
         command = [sys.executable, "-m", "reasoner", *arguments]
         return subprocess.run(
-            command, input=stdin, capture_output=True, text=True, timeout=300, env=env, encoding="utf-8"
+            command,
+            input=stdin,
+            capture_output=True,
+            timeout=300,
+            env=env,
+            encoding="utf-8",
+            errors="surrogateescape",
         )
 
     return run
@@ -58,7 +64,7 @@ def forked(arguments: Sequence[str], stdin: str, env: Mapping[str, str]) -> subp
     What it loads by itself, `test_others.py` looks at in interpreters of their own."""
     _ready()
     with TemporaryFile() as given, TemporaryFile() as out, TemporaryFile() as err:
-        given.write(stdin.encode())
+        given.write(stdin.encode("utf-8", "surrogateescape"))
         given.seek(0)
         child = os.fork()
         if not child:

@@ -156,12 +156,11 @@ def test_a_line_that_is_no_message_gets_one_error(
 ) -> None:
     """And the case opens again as it was."""
     said = b'{"type": "answer", "check": "smell-of-fuel", "outcome": "yes"}\n' + line + b'\n{"type": "state"}\n'
-    command = [sys.executable, "-m", "reasoner", "diagnose", "c", "--json"]
-    found = subprocess.run(command, input=said, capture_output=True, env=environ)
+    found = reasoner("diagnose", "c", "--json", stdin=said.decode("utf-8", "surrogateescape"))
     _, before, error, then = map(json.loads, found.stdout.splitlines())
     assert error["type"] == "error" and words in error["message"]
     assert then["belief"] == before["belief"] == talk(reasoner)[0]["belief"]
-    assert (found.returncode, found.stderr) == (exits.FINE, b"")
+    assert (found.returncode, found.stderr) == (exits.FINE, "")
     assert [e["event"] for e in events_of(environ)] == ["answer"]
 
 
