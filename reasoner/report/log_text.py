@@ -192,7 +192,7 @@ def log_text(document: LogDocument, width: int = 80, blocks: bool = True, everyt
         *_how_sure(d.banks, width),
         *section("What is wrong with the file: nothing is made of it", _defects(d.file), width=width),
         *section("What is missing", [*d.lacks, *_unknown(d.file)], width=width),
-        *_readings(d.banks),
+        *_readings(d.banks, d.air),
         *_occurrences(d.banks),
     ]
     if not everything:
@@ -262,15 +262,16 @@ def no_log_text(refused: NoLog, name: str, width: int = 80) -> str:
     return "\n".join(lines)
 
 
-def _readings(banks: Iterable[BankFacts]) -> list[str]:
-    """What the trims read, unchanged from the log."""
-    rows: list[tuple[str, ...]] = [("", "seen", "air, g/s", "trim at idle, %", "at high airflow, %")]
+def _readings(banks: Iterable[BankFacts], air: str) -> list[str]:
+    """What the trims read, unchanged from the log. air: where the airflow is from, "" = there is none."""
+    rough = "air, roughly" if "in proportion only" in air else "air, g/s"
+    rows: list[tuple[str, ...]] = [("", "seen", rough, "trim at idle, %", "at high airflow, %")]
     for bank in banks:
         sides = (("showing", bank.fits.showing), ("otherwise", bank.fits.quiet)) if bank.fits is not None else ()
         both = all(line is not None for _, line in sides)
         for state, line in sides:
             if line is not None:
-                rows.append(_line(f"bank {bank.number}{f', {state}' if both else ''}", line))
+                rows.append(_line(f"bank {bank.number}{f', {state}' if both else ''}", line, bool(air)))
     return [*heading("What the trims read"), *in_columns(rows)] if len(rows) > 1 else []
 
 
@@ -297,8 +298,8 @@ def _spells(bank: BankFacts, width: int) -> list[str]:
     return [*lines, *paragraph(said, width=width)]
 
 
-def _line(name: str, line: TrimLine) -> tuple[str, ...]:
-    flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f}"
+def _line(name: str, line: TrimLine, known: bool) -> tuple[str, ...]:
+    flow = f"{line.flow[0]:.1f} to {line.flow[1]:.1f}" if known else "?"
     idle, high = (with_error(e, "") if e is not None else "?" for e in (line.at_idle, line.high))
     return name, duration_text(line.seconds), flow, idle, high
 

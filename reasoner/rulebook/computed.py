@@ -72,6 +72,7 @@ SIGNATURES: Mapping[str, Signature] = {
     "rail against target": Signature(At.ENGINE, {"off target": "%", "off at rest": "MPa"}),
     "rich after a start": Signature(At.BANK, {"seconds rich": "s", "at first": "s", "seconds lean": "s"}),
     "purge on and off": Signature(At.ENGINE, {"trim moves": "%"}),
+    "trims as it warms": Signature(At.ENGINE, {"comes with warmth": "%"}),
     "lambda against target": Signature(At.BANK, {"lambda off target": "lambda"}),
     "banks against each other": Signature(At.ENGINE, {"time opposite": "%"}),
     "warming up": Signature(At.ENGINE, {"minutes to 70 °C": "min", "cannot be": "%"}),

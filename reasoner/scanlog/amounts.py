@@ -25,10 +25,12 @@ from reasoner.scanlog.shapes import (
     MISREAD,
     MIXED,
     NONE,
+    OIL,
     PURGED,
     SENSED,
     SHARE,
     SOUND,
+    TIME,
     Explanation,
     StatesFit,
 )
@@ -41,6 +43,10 @@ TILTS = 3.0  # % of trim that a sound engine's may differ from idle to high airf
 NAMED_FROM = 0.5  # weight that a family must have against all others to be named
 MISREADS = 0.4  # upstream sensors that read wrong for each mixture that is off by a share, beforehand; judgement
 FOR_SURE = 1.96  # standard errors that a size must be above to be named
+READABLE = (SHARE, TIME, INJECTION, MIXED, LOAD)  # that are read off at one airflow
+LEAST_READ = (
+    0.4  # of what a family makes, that the reading there must show: an engine's own zero hides no more; judgement
+)
 # Of a bank's airflow, how much more comes with the purge than the controller counts on, and its standard deviation:
 # that asks for fuel, and hides so much of the vapour. Purge is a few per cent of the airflow; judgement.
 UNCOUNTED = (0.01, 0.012)
@@ -76,6 +82,11 @@ class SizedFamily:
     of_state: bool
     at: float | None = None
 
+    @property
+    def changes(self) -> bool:
+        """It is seen to come or go within the drive: it can be held against the same engine at another moment."""
+        return self.of_state or self.name in (LOAD, OIL)
+
 
 @dataclass(frozen=True)
 class Fits:
@@ -95,7 +106,19 @@ class Fits:
         first = self.shapes[0] if self.shapes else None
         if first is None or first.name == NONE or first.weight < NAMED_FROM:
             return None
-        return first if abs(first.at_most.value) > FOR_SURE * first.at_most.error else None
+        return first if abs(first.at_most.value) > FOR_SURE * first.at_most.error and self._shows(first) else None
+
+    def _shows(self, shape: SizedFamily) -> bool:
+        """Whether the readings themselves show what acts all the time: not where it is there only beside as much of the
+        other sign that a sound engine is granted."""
+        line = self.quiet or self.showing
+        if line is None or shape.of_state or shape.name not in READABLE:
+            return True
+        there = line.high if shape.name == LOAD else line.at_idle
+        away = [r.value for r in ((there, line.high) if shape.name == SHARE else (there,)) if r is not None]
+        return not away or any(
+            a * shape.at_most.value > 0 and abs(a) >= LEAST_READ * abs(shape.at_most.value) for a in away
+        )
 
     @property
     def amount(self) -> Estimate | None:

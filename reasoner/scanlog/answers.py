@@ -21,8 +21,20 @@ from reasoner.measure.computations.watched import SLOW, noted_time
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.fuel import filling
 from reasoner.measure.uncertain import ERRORS_SHOWN, Estimate, between
-from reasoner.scanlog.amounts import HALF_TRIM_STEP, Fits
-from reasoner.scanlog.columns import AIRFLOW, BAROMETER, COOLANT, INTAKE, MANIFOLD, OUTSIDE, PEDAL, SPEED, THROTTLE
+from reasoner.scanlog import rolling
+from reasoner.scanlog.amounts import HALF_TRIM_STEP, Fits, SizedFamily
+from reasoner.scanlog.columns import (
+    AIRFLOW,
+    BAROMETER,
+    COOLANT,
+    INTAKE,
+    MANIFOLD,
+    OUTSIDE,
+    PEDAL,
+    PURGE,
+    SPEED,
+    THROTTLE,
+)
 from reasoner.scanlog.conditions import COLD, HOT, Conditions, Phase, Run
 from reasoner.scanlog.document import Proposed
 from reasoner.scanlog.findings import (
@@ -43,7 +55,7 @@ from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.plausibility import Doubt
 from reasoner.scanlog.resampling import Flags, Grid
-from reasoner.scanlog.shapes import LOAD as LOADED
+from reasoner.scanlog.shapes import COLD as WHILE_COLD
 from reasoner.scanlog.shapes import MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
 from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
 from reasoner.scanlog.words import with_error
@@ -234,9 +246,13 @@ RAIL_READ = 1.0  # % of rail pressure, both sensors' steps together; judgement
 WARMED = 1.0  # min, standard error of a warm-up's time: how it was driven; judgement
 CANNOT_BE = "cannot be"  # the figure of the rules for such a reading
 CANNOT_READ = 2.0  # % of a run, standard error of how long a reading was false; judgement
+EARLY, OIL_WARM = 300.0, 600.0  # s after a cold start: warming up is seen before, the oil is warm from; judgement
+COURSE_READ = 1.5  # % of trim, that an idle's may change over a drive by itself; judgement
 OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
+SHUT, SETTLES = 1.0, 8.0  # % of purge below which the valve is shut, and s after which the trim shows it; judgement
+ZERO_SEEN = (*IDLING_PHASES, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY_PHASES = (*IDLING_PHASES, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
 NORMAL_EVERYWHERE = "within 10 % everywhere"
 # What trims over airflow look like, where that has another name. Vapour out of the oil comes at a steady rate; whether
@@ -250,7 +266,8 @@ def answers(seen: LogSeen, fits: Mapping[int, Fits], other: Others) -> list[Prop
         *_trims(seen, fits),
         *_after_starts(seen),
         *_shapes(seen, fits),
-        *(_purge_fitted(seen, fits) or _purged(seen, other.purge)),
+        *_as_it_warms(seen, fits),
+        *(_purge_fitted(seen, fits) or _purged(seen, other.purge) or _rich_at_zero(seen, fits)),
         *_lambdas(seen),
         *_behind(seen),
         *_rail(seen),
@@ -332,8 +349,8 @@ def _shapes(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
         if fit is None or line is None or level is None or best is None or not (fit.told_apart and fit.shapes):
             continue
         normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
-        if fit.best is not None and (fit.best.of_state or fit.best.name == LOADED):
-            normal = 0.0  # it comes and goes, or with the load: whatever it is, it is not this engine's own zero
+        if fit.best is not None:
+            normal = 0.0  # its fit has weighed it against what a sound engine's trims do
         weights = {NORMAL_EVERYWHERE: normal}
         for shape in fit.shapes:
             name = AS_TRIMS.get(shape.name, shape.name)
@@ -344,6 +361,44 @@ def _shapes(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
         said += f"{likeliest} ({chance})"
         found.append(weighed(seen, "trim against airflow", (BANK, bank.number), weights, best, line.seconds, said))
     return found
+
+
+def _as_it_warms(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
+    """What the idle's trim does as the engine warms after a cold start, by every explanation for what it weighs: fuel
+    out of the oil comes, what a cold engine is given goes, all else stays.
+
+    Silent where the log does not reach from the warm-up to where the oil is warm, and of what comes and goes by itself.
+    """
+    spell = longest(seen, (Phase.WARM_UP,))
+    run = seen.conditions.runs[spell.run - 1] if spell is not None else None
+    if spell is None or run is None or run.kind != "cold":
+        return []
+    since = seen.conditions.since_cold[run.start : run.end]
+    each = []
+    for bank in seen.banks:
+        fit, looked = fits.get(bank.number), since[bank.good[run.start : run.end]]
+        if fit is None or not len(looked) or looked.min() > EARLY or looked.max() < OIL_WARM:
+            continue
+        if fit.best is not None and (fit.best.of_state or fit.best.name in (MISREAD, PURGED)):
+            return []
+        if OIL in {s.name for s in fit.shapes}:
+            each.append(_warmed(fit.shapes))
+    if not each:
+        return []
+    mean = float(np.mean([e.value for e in each]))  # vapour, and what a cold engine is given, reach every bank alike
+    error = math.hypot(COURSE_READ, max(e.error for e in each))
+    figure = Figure("comes with warmth", "%", Estimate(mean, error))
+    said = f"idle trim when warm less just after the cold start: {with_error(figure.estimate, '%')}"
+    return [figured(seen, "trim as it warms", (ENGINE, 0), "trims as it warms", (figure,), spell, said)]
+
+
+def _warmed(shapes: Sequence[SizedFamily]) -> Estimate:
+    """What comes with warmth (% of trim), over all explanations by their weights."""
+    moves = {OIL: 1.0, WHILE_COLD: -1.0}
+    each = [(s.weight, moves[s.name] * s.at_most.value, s.at_most.error) for s in shapes if s.name in moves]
+    mean = sum(w * v for w, v, _ in each)
+    squares = sum(w * (e * e + v * v) for w, v, e in each)
+    return Estimate(mean, math.sqrt(max(0.0, squares - mean * mean)))
 
 
 def _wide_open(seen: LogSeen) -> list[Proposed]:
@@ -409,6 +464,34 @@ def _purged(seen: LogSeen, purge: Sequence[PurgeLink]) -> list[Proposed]:
             said = f"trim with purge less without: {with_error(estimate, '%')}"
             quantity = "trim with purge less without"
             found.append(figured(seen, quantity, (ENGINE, 0), "purge on and off", (figure,), spell, said))
+    return found
+
+
+def _rich_at_zero(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
+    """That the purge was shut while a bank idled rich, where the valve never moved at steady airflow.
+
+    The trim itself is left open: it has answers of its own, and would count twice.
+    """
+    purge = seen.grid.get(PURGE)
+    if purge is None:
+        return []
+    with np.errstate(invalid="ignore"):
+        is_shut = rolling.since(~(purge < SHUT), seen.grid.time) >= SETTLES
+    found = []
+    for bank in seen.banks:
+        fit = fits.get(bank.number)
+        best = fit.best if fit is not None else None
+        if best is None or best.name == PURGED or best.at_most.value >= 0:
+            continue
+        spells = [s for s in seen.spells if s.phase in ZERO_SEEN and (s.state == SHOWING) >= best.of_state]
+        for spell in sorted(spells, key=lambda s: -s.seconds)[:1]:
+            here = spell.cells & bank.good & is_shut & seen.conditions.idles
+            trim = _mean(100 * bank.summed[here], seen.grid.step, seen.thinned.get(bank.number, 10.0))
+            if trim is not None and trim.value < best.at_most.value / 2:
+                figure = Figure("purge", "%", Estimate(0.0, SHUT / 4))
+                said = f"purge shut while rich, bank {bank.number}: trim {with_error(trim, '%')}"
+                place = (BANK, bank.number)
+                found.append(figured(seen, "purge while rich", place, "read at the banks", (figure,), spell, said))
     return found
 
 

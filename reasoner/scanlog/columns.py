@@ -90,14 +90,14 @@ QUANTITIES: tuple[Quantity, ...] = (
                                         "runtm")),
     Quantity(COOLANT, "°C", -45, 150, ("coolant temperature", "engine coolant temperature", "ect", "coolant",
     "engine temperature",
-                                  "water temperature"),
+                                  "water temperature", "clt"),
              usual=(-40, 125)),
     Quantity(INTAKE, "°C", -45, 150, ("intake air temperature", "intake temperature", "iat"), usual=(-40, 90)),
     Quantity(OUTSIDE, "°C", -50, 70, ("ambient air temperature", "ambient temperature", "outside temperature",
                                       "outside air temperature", "aat"), usual=(-40, 50)),
     Quantity(OIL, "°C", -45, 180, ("engine oil temperature", "oil temperature", "eot"), usual=(-40, 150)),
     Quantity(AIRFLOW, "g/s", 0, 700, ("air flow rate", "mass air flow", "mass airflow", "mass air flow rate", "airflow",
-                                      "air flow", "maf", "maf air flow rate", "air mass"),
+                                      "air flow", "maf", "maf air flow rate", "air mass", "airmass"),
              never="temperature voltage commanded frequency", usual=(1.2, 150)),
     Quantity(MANIFOLD, "kPa", 0, 400, ("manifold absolute pressure", "intake manifold absolute pressure",
                                        "manifold pressure", "intake manifold pressure", "map"),
@@ -111,7 +111,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     "absolute throttle", "tp", "tps"),
              never="commanded actuator accelerator relative"),
     Quantity(PEDAL, "%", 0, 101, ("accelerator", "accelerator pedal position", "accelerator position", "pedal",
-                                  "pedal position", "app")),
+                                  "pedal position", "app", "accelerator pedal")),
     Quantity(SHORT, "%", -100, 100, ("short trim", "short fuel trim", "short term trim", "short term fuel trim",
                                      "stft", "shrtft"), "bank", never="secondary downstream oxygen"),
     Quantity(LONG, "%", -100, 100, ("long trim", "long fuel trim", "long term trim", "long term fuel trim",
@@ -176,7 +176,7 @@ _SYNONYMS = {
     "specified": "commanded", "rear": "downstream", "post": "downstream", "behind": "downstream", "after": "downstream",
     "equiv": "equivalence", "evap": "evaporative", "trims": "trim", "ft": "trim",
     "ign": "ignition", "adv": "advance", "misf": "misfires", "o2": "oxygen", "o2s": "oxygen", "λ": "lambda",
-    "cyl": "cylinder", "accel": "accelerator", "volts": "voltage",
+    "cyl": "cylinder", "accel": "accelerator", "volts": "voltage", "sys": "system",
 }  # fmt: skip
 _FILLING = frozenset(
     {"sensor", "value", "actual", "measured", "current", "input", "output", "position", "the", "of", "from", "in", "at",
@@ -193,7 +193,7 @@ _SHORT_NAMES = {  # SAE J1979 annex B, from memory: without a number, EQ_RAT and
 _TURNS = re.compile(
     r"(?<![A-Za-z])(?:rpm[ _])?(?:(?:U|tr|r|rev|giri|obr|omw)[ _/]?min|1[ _/]min|min-1)(?![a-z0-9])", re.I
 )
-_TRIM = re.compile(r"(?<![a-z])(st|lt)[ _]?(?=(?:fuel[ _])?trim)", re.I)
+_TRIM = re.compile(r"(?<![a-z])(st|lt)[ _]?(?=(?:fuel[ _])?(?:trim|ft))", re.I)
 _RUN_TOGETHER = {
     "gps": "g/s", "gs": "g/s", "kgh": "kg/h", "kgph": "kg/h", "lbmin": "lb/min", "lbm": "lb/min", "lph": "L/h",
     "kmh": "km/h", ":1": "lambda", "volt": "V", "volts": "V", "pct": "%", "perc": "%", "prc": "%", "prozent": "%",
@@ -204,9 +204,12 @@ _NO_UNITS = frozenset({"at", "in", "a", "b", "m", "d", "h", "l", "g", "r", "min"
 _MEANT = {  # what a unit says that the words leave out
     "temperature": frozenset({"temperature"}), "pressure": frozenset({"pressure"}), "voltage": frozenset({"voltage"}),
     "time": frozenset({"time"}), "rotation": frozenset({"engine", "speed"}),
+    "length/time": frozenset({"vehicle", "speed"}),
 }  # fmt: skip
 _RATES = frozenset({"mass/time", "length/time", "volume/time", "rotation"})
-_ON_THE_WORD = re.compile(r"(?<![a-z])(stft|ltft|shrtft|longft|lambda|afr|trim|o2|o2s)[ _]?([12])(?![0-9a-z])", re.I)
+_CLOCK = re.compile(r"[\[(]?\bhh?[:.]mm(?:[:.]ss(?:[.,][a-z0-9]+)?)?\b[\])]?", re.I)  # `Time (HH:MM:SS)`
+_UNKNOWN = re.compile(r"[\[(]\s*([a-zµ]{1,4}\s?/\s?[a-zµ.]{2,8})\s*[\])]", re.I)  # `[mg/stroke]`
+_ON_THE_WORD = re.compile(r"(?<![a-z])(stft|ltft|shrtft|longft|lambda|afr|trim|o2|o2s)[ _.#-]?([12])(?![0-9a-z])", re.I)
 _SENSOR_PAIR = re.compile(r"(?<![a-z])o2s?[ _]?([12])[ _]?([1-4])(?![0-9])", re.I)
 _BANK = re.compile(r"(?<![a-z])(?:bank|bnk|b)[ _.#-]?([12])(?![0-9])", re.I)
 _SENSOR = re.compile(r"(?<![a-z])(?:sensor|sens|s)[ _.#-]?([1-4])(?![0-9])", re.I)
@@ -261,8 +264,12 @@ def _said(text: str) -> tuple[Quantity, int, int, units.Unit | None] | str:
     The unit may stand in brackets, at the end, or anywhere among the words: whichever leaves words that name a quantity
     it can be of.
     """
+    text = _CLOCK.sub(" ", text).strip()
     if text.lower() == "t":
         return _BY[TIME], 0, 0, None
+    foreign = _UNKNOWN.search(text)
+    if foreign and units.find_unit(foreign[1]) is None and _unit_of(re.split(r"(/)", foreign[1])) is None:
+        return f"{foreign[1]} is no unit that is known here"  # a quantity of another kind, such as air for each stroke
     rest, unit = _unit(text)
     place, sensor, words = _place(rest)
     found = _best(_words(words), unit)
@@ -276,7 +283,7 @@ def _said(text: str) -> tuple[Quantity, int, int, units.Unit | None] | str:
         for left, other in _units_within(text):
             spot, number, words = _place(left)
             for tokens in (_words(words), _words(words) | _MEANT.get(other.dimension, frozenset())):
-                again = _best(frozenset(tokens - {"t", "n"}), other)
+                again = _best(frozenset(tokens - {"t", "n", "v"}), other)
                 if (
                     not isinstance(again, str)
                     and unit_fits(other, again)
@@ -413,6 +420,8 @@ def _words(text: str) -> frozenset[str]:
     text = _TRIM.sub(lambda m: "short " if m[1].lower() == "st" else "long ", text)
     text = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", text).replace("_", " ").replace("%", " pct ").lower()
     found = [_SYNONYMS.get(w, w) for w in _WORD.findall(text)]
+    if "trim" in found:
+        found = [{"st": "short", "lt": "long"}.get(w, w) for w in found]
     return frozenset(w for w in found if not w.isdigit())
 
 

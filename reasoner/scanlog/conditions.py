@@ -305,7 +305,8 @@ def _little_air(grid: Grid, idle: Flags) -> Flags:
     for quantity, over in measures:
         values = grid.get(quantity)
         if values is not None:
-            each = values / over
+            with np.errstate(divide="ignore", invalid="ignore"):
+                each = values / over
             resting = each[idle & np.isfinite(each)]
             if len(resting) >= 10:
                 return np.asarray(each < LITTLE * np.median(resting))

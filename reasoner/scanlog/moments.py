@@ -23,6 +23,7 @@ from reasoner.scanlog.columns import (
     LOOP,
     MANIFOLD,
     PURGE,
+    ROAD,
     SHORT,
     SPEED,
     TOTAL,
@@ -58,6 +59,7 @@ AGREES, ON_TARGET = 30, 0.04  # moments, and lambda off its target that a closed
 COMMANDED = 0.02  # of lambda, away from 1, that means fuel is added on purpose
 FILLING_ERROR = 0.13  # of airflow from manifold pressure, one standard deviation; judgement
 METER = 0.04  # of an air meter's reading that may be its own; from memory of makers' statements, 2 to 3 %, and ageing
+UNBURNT, BEFORE_CUT = 1.4, 3.0  # lambda, leaner than any engine runs on: fuel is cut; s before it is seen; judgement
 DENSITY = 1.184  # g/L of air that absolute load is counted with (SAE J1979, from memory)
 
 
@@ -118,7 +120,26 @@ def airflow(grid: Grid, litres: float | None = None) -> Air | None:
         flow = grid.of(LOAD) / 100 * DENSITY * 0.9 * swept * rpm / 120
         much = "in proportion only"
         return Air(np.where(flow > 0.2, flow, np.nan), f"from calculated load and speed, {much}", 0.2, False)
+    if grid.get(ROAD) is not None:
+        flow = _driven(grid, swept)
+        return Air(
+            np.where(flow > 0.2, flow, np.nan), "roughly from road and engine speed, in proportion only", 0.4, False
+        )
     return None
+
+
+def _driven(grid: Grid, swept: float) -> Array:
+    """(c,) g/s of air that a car of middling weight needs: for its own friction as the engine turns, and for each kW
+    at the wheels (mass times acceleration, rolling, drag); a slope of the road is not known. Figures are judgement:
+    1.1 g/s a litre at a warm idle of 750 rpm, 0.8 g/s a kW."""
+    v = rolling.rolling_mean(grid.of(ROAD), max(1, round(2.0 / grid.step))) / 3.6
+    there = np.isfinite(v)
+    if there.sum() < 2:
+        return np.full(len(grid), np.nan)
+    gains = np.full(len(v), np.nan)
+    gains[there] = np.gradient(v[there], grid.time[there])
+    kilowatts = v * (1400.0 * (gains + 0.012 * 9.81) + 0.4 * v**2) / 1000
+    return np.asarray(1.1 * swept * grid.of(SPEED) / 750.0 + 0.8 * np.maximum(0.0, kilowatts))
 
 
 def filled(pressure: Array) -> Array:
@@ -144,6 +165,7 @@ def _bank(grid: Grid, conditions: Conditions, air: Air | None, number: int) -> B
     total = (1 + s) * (1 + held) - 1 if whole is None else whole / 100
     summed = s + held if whole is None else whole / 100
     closed, how = _closed(grid, conditions, number)
+    closed &= ~_cut(grid, number)
     good = closed & np.isfinite(total) & (conditions.on >= STARTED) & _steady(grid, air, closed)
     purge = grid.get(PURGE)
     if purge is not None:
@@ -193,6 +215,13 @@ def _closed(grid: Grid, conditions: Conditions, number: int) -> tuple[Flags, str
     return np.asarray(
         closed, dtype=np.bool_
     ), "no status was recorded: left out where the short-term trim stands still, and the overrun"
+
+
+def _cut(grid: Grid, number: int) -> Flags:
+    """Where the exhaust is air: fuel is cut, whatever the status says or leaves out."""
+    with np.errstate(invalid="ignore"):
+        there = grid.of(LAMBDA, number) >= UNBURNT
+    return rolling.since(there[::-1], -grid.time[::-1])[::-1] <= BEFORE_CUT
 
 
 def _missing(grid: Grid, number: int, good: Flags) -> Array:
@@ -371,9 +400,11 @@ def _columns(
             late["surge"] = np.maximum(0.0, np.log(np.maximum(flow, 1e-3) / middle)) / math.log(high / middle)
         pressure, outside = grid.of(MANIFOLD), grid.of(BAROMETER)
         over = pressure - np.where(np.isfinite(outside), outside + OVER_KNOWN, 100.0 + OVER_AIR)
-        if (over > 0).sum() >= BOOSTED:  # what leaks out is as the root of the pressure, its share falls with airflow
-            with np.errstate(invalid="ignore"):
-                escapes = np.nan_to_num(np.sqrt(np.maximum(0.0, over)) / flow)
+        with np.errstate(invalid="ignore"):
+            escapes = np.nan_to_num(np.sqrt(np.maximum(0.0, over)) / flow)
+        if (
+            escapes > 0
+        ).sum() >= BOOSTED:  # what leaks out is as the root of the pressure, its share falls with airflow
             late["boost"] = np.clip(escapes / float(np.percentile(escapes[escapes > 0], 80)), 0.0, 2.0)
     open_ = np.nan_to_num(duty)
     if (open_ > 0.01).sum() >= LEAST_PURGE:

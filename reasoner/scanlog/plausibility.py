@@ -38,6 +38,7 @@ LEAST_JUMP = 8.0  # K; less is rounding and noise; judgement
 BUSY = (AIRFLOW, MANIFOLD, LOAD, SPEED, SHORT)  # quantities that never stand still while a car is driven
 STANDS_STILL = 30.0  # s that one of these stands exactly still while the engine does not, at least; judgement
 STILL_CHANGES = 25.0  # changes that its own usual pace would have made meanwhile; judgement
+OWN_PACE = 60.0  # s of the rest of the log, at least, that a column's own pace is taken from; judgement
 STIRRED = 400.0  # rpm that the engine speed moves meanwhile, or km/h / 10 of the road speed; judgement
 EDGE = 5  # cells at either end of such a stretch in which nothing else need stand still
 LONG_STILL = 600.0  # s that a long-term trim which moved before stands still on the road
@@ -161,7 +162,7 @@ def _stands_still(grid: Grid, key: PlacedQuantity, values: Array) -> Flags | Non
     for a, b in rolling.runs(there & ~changed):
         lasted = grid.time[b - 1] - grid.time[a]
         own = changed[running].sum() - changed[a:b].sum()
-        pace = own / max(1.0, seconds - lasted) / (2.0 if key.quantity == LONG else 1.0)
+        pace = own / max(OWN_PACE, seconds - lasted) / (2.0 if key.quantity == LONG else 1.0)
         if lasted < (LONG_STILL if key.quantity == LONG else STANDS_STILL) or pace * lasted < STILL_CHANGES:
             continue
         within = slice(a + EDGE, max(a + EDGE + 1, b - EDGE))

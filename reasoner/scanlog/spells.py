@@ -34,7 +34,10 @@ AFTER_SOAK_DIFFERS = 0.10  # of trim, by which a whole run after a soak must dif
 TWO_STATES_FROM = 0.5  # probability that there are two states, below which there are none
 SHORTEST_SPELL = 20.0  # s of a spell
 QUIET_BRIDGED = 10.0  # s quiet within a spell that do not end it
-ALIKE, ALIKE_SHARE = 0.2, 0.3  # airflow within 20 % seen quiet too, for at least so many of the showing moments
+ALIKE, ALIKE_SHARE = (
+    0.45,
+    0.3,
+)  # airflow within a half more or less seen quiet too, for at least so many of the showing moments
 SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen
 CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s that may lie between two of them at an edge
 NEAR = 10.0  # s either side of an edge in which the trim is on its way
@@ -138,7 +141,7 @@ def _mean(values: Array, weights: Array) -> float:
 
 
 def _alike(looked: Looked, two: StatesFit) -> float:
-    """Share of the showing moments (those count that can show it) whose airflow, within 20 %, was seen quiet too."""
+    """Share of the showing moments (those count that can show it) whose airflow, within a half, was seen quiet too."""
     shows = two.showing > 0.5
     if not shows.any() or shows.all():
         return 0.0

@@ -141,7 +141,13 @@ _STEMS = {  # stem: English
     "oxygen sensor", "lambda sonda": "oxygen sensor", "snimac": "sensor", "odvetrani nadrze": "purge", "pozadovana":
     "commanded", "vynechavani zapalovani": "misfires", "predstih": "advance", "zazehu": "ignition", "barometricky":
     "barometric", "poloha": "position", "railu": "rail", "pocet zavad": "trouble codes", "lambdasond":
-    "oxygen sensor ", "barometertryck": "barometric pressure",
+    "oxygen sensor ", "barometertryck": "barometric pressure", "wassertemp": "coolant temperature ",
+    "temp eau": "coolant temperature", "temp. eau": "coolant temperature", "temperatura acqua": "coolant temperature",
+    "temperatura plynu": "coolant temperature", "velocidad del motor": "engine speed", "luchtmassameter":
+    "mass air flow ", "luftmassenmesser": "mass air flow ", "ansaugdruck": "manifold pressure", "pression admission":
+    "manifold pressure", "pression d admission": "manifold pressure", "presion de admision": "manifold pressure",
+    "drosselklappenwinkel": "throttle position", "gemischadaption": "fuel trim ", "electrovalvula canister": "purge",
+    "electrovanne canister": "purge", "pedalwert": "accelerator pedal ", "fahrpedalwert": "accelerator pedal ",
 }  # fmt: skip
 _WHOLE = {
     "tid": "time", "cas": "time", "lage": "position", "tryck": "pressure", "tryk": "pressure", "trykk": "pressure",

@@ -39,9 +39,9 @@ Fetch = Callable[[str], "tuple[bytes, Columns | None]"]
 
 LogAndAnswers = tuple[LogTaken, *tuple[Answered, ...]]  # a log and what it answers, all of one step
 
-# % of trim that a sound engine's own zero may be off: a change within a drive is as far from right as a reading that is
-# so much further off, for it cannot be the engine's own.
-SOUND_TRIM_LOGGED = 6.0
+# % of trim that rules grant a reading before it counts, for a sound engine's own zero and what trims wander: a kind of
+# error that a fit has told from all that is as far from right as a reading that is so much further off.
+SOUND_TRIM_LOGGED = 10.0
 CURVES = {"trim against airflow": "trims by airflow"}  # quantity of a log -> the computation that finds it
 WITH_LOAD = "with load"
 WIDEST, SCALE, SHAPE = "widest", "scale", "shape"
@@ -152,23 +152,27 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
         whole = sum(weights.values())
         shape = {n: float(f"{w / whole:.4g}") for n, w in weights.items() if n in kinds}
         best = fits.best if fits is not None else None
-        comes = best is not None and (best.of_state or best.name == likeliest == WITH_LOAD)
-        if best is not None and comes:  # against the same engine a while before, or at idle, not against any sound one
+        named = best is not None and (best.name == WITH_LOAD) <= (likeliest == WITH_LOAD)
+        where = "at high airflow" if likeliest == WITH_LOAD else "at idle"
+        widest, text = (
+            Estimate(level.value, math.hypot(SPREAD, level.error)),
+            f"{plus_minus(level)} % {where}, {likeliest}",
+        )
+        if (
+            best is not None and named
+        ):  # beyond what any sound engine's trims do by themselves: its fit has weighed that
             away = best.at_most
-            level = Estimate(away.value + math.copysign(SOUND_TRIM_LOGGED, away.value), away.error)
-        widest = Estimate(level.value, math.hypot(SPREAD, level.error))
+            widest = Estimate(away.value + math.copysign(SOUND_TRIM_LOGGED, away.value), away.error)
+        if best is not None and named and best.changes:
+            against = "otherwise" if best.of_state else "at idle" if likeliest == WITH_LOAD else "before"
+            text = f"{plus_minus(best.at_most)} % {where} against {against}, {likeliest}"
         figures = [Figure(WIDEST, "%", widest)]
         if fits is not None and fits.beside is not None:
             figures.append(Figure(SCALE, "%", fits.beside))
         carried = {**to_carry(figures), SHAPE: shape}
-        where = "at high airflow" if likeliest == WITH_LOAD else "at idle"
-        text = f"{plus_minus(widest)} % {where}, {likeliest}"
-        if best is not None and comes:
-            against = "otherwise" if best.of_state else "at idle"
-            text = f"{plus_minus(best.at_most)} % {where} against {against}, {likeliest}"
         takes = [c for c in _checks(workup) if c.computed is not None and c.computed.by == computation]
         for one in _anywhere(workup, document, proposed, takes, carried, text):
-            if comes or _likeliest(one) != one.check.outcomes[0].name:
+            if named or _likeliest(one) != one.check.outcomes[0].name:
                 found.append(one)
     return found
 

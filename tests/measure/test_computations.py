@@ -107,6 +107,7 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "rail against target": {"rail": "7.8", "target": "50 bar", "at_rest": "0.1"},
     "rich after a start": {"seconds_rich": "90", "at_first": "20", "seconds_lean": "0"},
     "purge on and off": {"purge_on": "-22", "purge_off": "-3"},
+    "trims as it warms": {"first": "-2", "warm": "-14"},
     "lambda against target": {"measured": "0.91", "commanded": "1"},
     "banks against each other": {"share": "60"},
     "warming up": {"warming": "18"},

@@ -561,6 +561,16 @@ def follows_purge(b: Bench) -> There:
     return "follows" if moves < -0.05 else "no-link"
 
 
+@sees("trim-as-it-warms")
+def as_it_warms(b: Bench) -> There:
+    """Idle as soon as the loop is closed, and after a quarter of an hour: the oil follows the coolant. Either bank."""
+    first, warm = (b.with_(point=IDLE, coolant=c, oil=o, purge=0.0) for c, o in ((40.0, 25.0), (90.0, 85.0)))
+    if first.open_loop or warm.open_loop:
+        return None
+    change = max((w - f for f, w in zip(first.trim, warm.trim, strict=True)), key=abs) + b.dice("warms").gauss(0, READ)
+    return "comes" if change < -0.04 else "goes" if change > 0.04 else "same"
+
+
 @sees("lambda-against-target")
 def lambda_target(b: Bench) -> There:
     if b.state.open_loop:

@@ -490,6 +490,40 @@ PURGE_MOVES = Computation(
     _purged,
 )
 
+COMES, GOES = 4.0, -4.0  # % by which an idle's trim changes as the engine warms, from which it counts; judgement
+
+
+def _warmed(given: Inputs, setting: Setting) -> Result:
+    first, warm = (Estimate(given.one(name, 0.0), STEADY_TRIM) for name in ("first", "warm"))
+    change = through(lambda a, b: a - b, warm, first)
+    means = "It comes as the oil gets warm." if change.value < GOES else "Warming up makes no difference to it."
+    return Finding(
+        {0: (Figure("comes with warmth", "%", change),)},
+        ("idle trim after a quarter of an hour of driving - idle trim as soon as the loop was closed",),
+        ("It goes as the engine gets warm." if change.value > COMES else means,),
+        (f"A trim is taken to be good to {STEADY_TRIM:g} % (judgement); the purge shut both times.",),
+    )
+
+
+WARMED = Computation(
+    "trims as it warms",
+    At.ENGINE,
+    "What the idle's trim does as coolant and oil get warm after a cold start.",
+    (
+        Ask(
+            "first",
+            "Total trim at idle once the loop is closed (of the richer bank)",
+            "%",
+            -100,
+            100,
+            needed=True,
+            pairs=True,
+        ),
+        Ask("warm", "The same after a quarter of an hour of driving", "%", -100, 100, needed=True, pairs=True),
+    ),
+    _warmed,
+)
+
 LAMBDA_READ, LAMBDA_OFF = 0.01, 0.03  # standard error of a wide-band reading that moves; what counts as off; judgement
 
 
