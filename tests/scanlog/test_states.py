@@ -203,12 +203,25 @@ def test_without_the_status_and_purge_it_is_still_found_and_what_is_missing_is_s
 
 def test_without_airflow_there_are_spells_but_no_sizes() -> None:
     setting = Setting(minutes=MINUTES, fault=Fault(scale=1.2, when=WHEN))
-    document = seen(100, setting, without=("airflow", "manifold", "load"))
+    document = seen(100, setting, without=("airflow", "manifold", "load", "speed"))
     facts = bank(document)
     assert facts.switching
     assert facts.fits is not None
     assert facts.fits.shapes == ()
     assert any("without airflow" in s for s in document.says)
+
+
+def test_road_and_engine_speed_tell_roughly_how_much_air_there_was() -> None:
+    """What a car needs to move tells idle from load, and so the shape; in proportion only, so it tells no amount."""
+    scale = Setting(minutes=MINUTES, fault=Fault(scale=1.2, when=WHEN))
+    leak = Setting(minutes=MINUTES, fault=Fault(leak=0.045, when=WHEN))
+    for setting, name in ((scale, "by share"), (leak, "by time")):
+        document = seen(100, setting, without=("airflow", "manifold", "load"))
+        facts = bank(document)
+        assert facts.fits is not None and facts.fits.best is not None
+        assert facts.fits.best.name == name
+        assert "in proportion only" in document.air
+    assert facts.fits.amount is None
 
 
 def test_load_and_speed_tell_the_shape_but_no_amount() -> None:

@@ -32,7 +32,7 @@ WHERE = {
     "rail against target": ("watched", "RAIL_TARGET"),
     "rich after a start": ("watched", "RICH_AFTER_START"),
     "purge on and off": ("watched", "PURGE_MOVES"),
-    "trims as it warms": ("watched", "WARMED"),
+    "trims as it warms": ("watched", "TRIM_WARMS"),
     "lambda against target": ("watched", "LAMBDA_TARGET"),
     "banks against each other": ("watched", "BANKS_OPPOSITE"),
     "warming up": ("watched", "WARM_UP"),

@@ -505,7 +505,7 @@ def _warmed(given: Inputs, setting: Setting) -> Result:
     )
 
 
-WARMED = Computation(
+TRIM_WARMS = Computation(
     "trims as it warms",
     At.ENGINE,
     "What the idle's trim does as coolant and oil get warm after a cold start.",
