@@ -167,7 +167,7 @@ def _step(before: Workup, after: Workup, option: Option, virtual: Car) -> TrialS
     tables = before.tables
     condition = "" if option.condition is None else tables.conditions[option.condition]
     given = after.record.given[-1:] if len(after.record.given) > len(before.record.given) else ()
-    cause = tables.causes[leader(tables, after.belief.probability)]
+    cause = after.tables.causes[leader(after.tables, after.belief.probability)]  # pairs are among them now and then
     return TrialStep(
         tables.checks[option.check].name,
         condition,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import shlex
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -22,7 +23,20 @@ ROOT = Path(__file__).parents[2]
 def at_terminal(*arguments: str, term: str = "dumb") -> Any:
     environ = {**os.environ, "TERM": term, "NO_COLOR": "1", "PYTHONPATH": str(ROOT)}
     command = ["-m", "reasoner", *arguments]
-    return pexpect.spawn(sys.executable, command, dimensions=(24, 200), env=environ, encoding="utf-8", timeout=300)
+    return pexpect.spawn(
+        sys.executable,
+        command,
+        dimensions=(24, 200),
+        env=environ,
+        encoding="utf-8",
+        timeout=300,
+        preexec_fn=_hears_ctrl_c,
+    )
+
+
+def _hears_ctrl_c() -> None:
+    """Also where the tests run in the background of a shell, which has what it starts there ignore it."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def status(run: Any) -> int:

@@ -235,7 +235,7 @@ def test_made_for_paper_and_pen() -> None:
     assert "h1, h2, h3 { break-after: avoid; }" in style and "li, tr, footer { break-inside: avoid; }" in style
     assert re.search(r"\.ticks \{[^}]*break-inside: avoid", style)
     assert "counter(page)" in style and "counter(pages)" in style and "@top-left" in style
-    assert all(f'{name}: <span class="line">' in page for name in ("Car", "distance", "date"))
+    assert all(f'{name}: <span class="line">' in page for name in ("Car", "mileage", "date"))
     assert page.index("<thead>") < page.index("</thead>") < page.index("<tbody>")
     notes = page[page.index("<footer>") : page.index("</footer>")]
     assert notes.count("<div></div>") >= 3 and "Done by" in notes
