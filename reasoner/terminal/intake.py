@@ -14,6 +14,7 @@ from reasoner.measure.codes import read_codes
 from reasoner.measure.obd import looks_pasted
 from reasoner.network.vehicle import DEFAULTS, LAYOUTS, VEHICLE_CHOICES, Vehicle, vehicle_from, vehicle_words
 from reasoner.rulebook.model import At
+from reasoner.rulebook.parts import EQUIPMENT
 from reasoner.session import acts
 from reasoner.session.after_work import AfterWork
 from reasoner.session.document import Verdict, Why
@@ -218,16 +219,21 @@ def _whole(desk: Desk, line: str) -> dict[str, str] | None:
 
 
 def _read_back(vehicle: Vehicle) -> str:
-    """`inline 4, direct, turbo or supercharger, air-mass meter (MAF), 198000 km; one upstream sensor`."""
+    """`inline 4, direct injection, turbo or supercharger, 1.4 L, no gas recirculation; one upstream sensor.`: all that
+    was said of it, so that nobody wonders whether it was understood."""
     said = [CHOICE_AS_CALLED.get(vehicle.properties.get(key, ""), "") for key in ("injection", "charging", "metering")]
     said[1] = {"none": "not charged"}.get(said[1], said[1])
     distance = f"{vehicle.distance_km:.0f} km" if vehicle.distance_km is not None else ""
     banks = " and ".join("-".join(map(str, bank)) for bank in vehicle.banks)
     sensors = "one upstream sensor" if len(vehicle.banks) == 1 else f"an upstream sensor each for cylinders {banks}"
     injection = f"{said[0]} injection" if said[0] != "both" else "port and direct injection"
-    also = [key for key in ("flex fuel", "gas conversion", "tuned") if vehicle.fields.get(key) == "yes"]
+    words = {"yes": "{}", "no": "no {}"}
+    told = ((key, vehicle.fields.get(key, "")) for key in EQUIPMENT)
+    also = [words.get(value, "{}: " + value).format(key) for key, value in told if value]
+    litres = f"{vehicle.litres:g} L" if vehicle.litres is not None else ""
     year = vehicle.fields.get("model year", "")
-    return ", ".join(filter(None, (vehicle.layout, injection, *said[1:], *also, year, distance))) + f"; {sensors}."
+    said = [vehicle.layout, injection, *said[1:], litres, *also, year, distance]
+    return f"{', '.join(filter(None, said))}; {sensors}."
 
 
 def _without_saying(fields: Mapping[str, str], ask: _Ask) -> str:

@@ -217,6 +217,7 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         frame, typed, line = read_frame(line), line, ""
         if frame.unread or frame.wrong or not frame.values:
             unclear = f'"{(frame.unread or typed)[:40]}" is not clear; such as: P0172 load 24, coolant 92, rpm 780.'
+            unclear += " Arrow up brings the line back." if sitting.desk.tty and frame.unread and frame.values else ""
             sitting.desk.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
             continue
         values = _read_back(sitting, frame.values, frame.odd)
