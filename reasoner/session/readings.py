@@ -24,6 +24,7 @@ from reasoner.session.record import fold, setting_of, standing
 from reasoner.session.words import given_text, state_text
 from reasoner.session.workup import Workup
 
+RAIL_FROM = 1000.0  # kPa from which a pressure is a rail's, and said in bar
 LIVE_SUCH_AS = "such as: idle +4 -14 maf 3.1 ect 92; 2500 +2 -6 maf 9.8; cruise 0 -4"
 LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart
 
@@ -179,6 +180,13 @@ def _from_values(ask: Ask, known: Mapping[str, DecodedValue], setting: Setting) 
 
 def _typed(value: DecodedValue) -> str:
     return f"{value.value:.5g} {value.unit}".strip()
+
+
+def _in_bar(value: DecodedValue) -> str:
+    """A rail's pressure as it is typed and spoken of: `50 bar`; "" for all that is no such pressure."""
+    number = value.value
+    high = value.unit == "kPa" and isinstance(number, float | int) and number >= RAIL_FROM
+    return f"{float(number) / 100:.4g} bar" if high and number is not None else ""
 
 
 # ---- values read off in one go ---------------------------------------------------------------------------------------
@@ -435,7 +443,7 @@ def values_by_name(values: Sequence[DecodedValue], banks: int) -> dict[str, str]
     paired = {name.format(bank) for bank in sums for name in TRIM_NAMES}
     for value in values:
         if value.name not in paired:
-            text = value.value if isinstance(value.value, str) else _typed(value)
+            text = value.value if isinstance(value.value, str) else _in_bar(value) or _typed(value)
             found[value.name.replace(", absolute", "").replace(", commanded", " (commanded)")] = text
     return found
 

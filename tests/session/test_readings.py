@@ -498,3 +498,9 @@ def test_what_a_car_read_before_is_kept_bank_by_bank() -> None:
     assert readings.earlier(workup, checks["rear-sensor-watched"]) == (
         "1: voltage behind the catalyst 0.10 +- 0.06 V (warm idle, rich)",
     )
+
+
+def test_a_rail_is_spoken_of_in_bar_and_a_manifold_in_kilopascal() -> None:
+    state = readings.live_states(car(injection="direct"), "idle rail 50 map 32").pop()
+    said = readings.values_by_name(state.values, 1)
+    assert said["rail pressure"] == "50 bar" and said["manifold pressure"] == "32 kPa"
