@@ -32,6 +32,7 @@ from reasoner.session.logged import Fetch
 from reasoner.session.script import script_of
 
 if TYPE_CHECKING:
+    from reasoner.session.workup import Workup
     from reasoner.terminal.desk import Desk
 
 VEHICLE_EXAMPLE = """\
@@ -276,11 +277,10 @@ def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
             if not record.given and record.condition is None:  # the intake was not finished
                 workup = intake.intake(workup, kept.keep, desk, _own_tools(wish.shop))
             workup = loop.run_loop(workup, kept.keep, desk, RichPages(), brought.fetch, brought.files, brought.live)
-            if desk.left == "stop" and workup.record.verdicts:
+            if desk.left == "stop":
                 name = " ".join([shlex.quote(kept.journal.path.stem), *wish.again])
-                desk.say(f"What to replace, by what it costs: reasoner decide {name}")
-                if done:
-                    desk.say(f"What must be seen before it counts as proven: reasoner prove {name}")
+                for line in ways_on(workup, name, bool(done)):
+                    desk.say(line)
     except Leave as leave:
         raise click.exceptions.Exit(_status(leave.how)) from None
     except CasebookError as error:
@@ -290,6 +290,19 @@ def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
         say(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
         raise click.exceptions.Exit(exits.CASE_UNUSABLE) from None
     raise click.exceptions.Exit(_status(desk.left))
+
+
+def ways_on(workup: Workup, name: str, done: bool) -> list[str]:
+    """The commands that go on from a verdict, a line each; none where there was none. name: as it is typed. done: the
+    work is."""
+    verdicts = workup.record.verdicts
+    if not verdicts:
+        return []
+    sheet = [f"The repair sheet, step by step: reasoner sheet {name} --take best"]
+    proof = [f"What must be seen before it counts as proven: reasoner prove {name}"]
+    settled = verdicts[-1].what == "settled" and not done
+    choice = [f"What to replace, by what it costs: reasoner decide {name}"]
+    return [*(sheet if settled else []), *choice, *(proof if done else [])]
 
 
 def _own_tools(shop: Shop) -> tuple[tuple[str, ...], tuple[str, ...]] | None:

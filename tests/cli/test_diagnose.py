@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +17,15 @@ import jsonschema
 import pytest
 import yaml
 
+from reasoner.casebook.events import Concluded
+from reasoner.casebook.shape import load_sound
 from reasoner.cli import exits
-from reasoner.cli.diagnose import Wish, _meant
+from reasoner.cli.diagnose import Wish, _meant, ways_on
+from reasoner.history.trace import vehicle_of
 from reasoner.repair.prices import Shop, usual
+from reasoner.session.workup import begin
 from tests.cli.conftest import Run
+from tests.shipped import garage
 from tests.terminal.desks import desk_with, shown, tiny
 
 ROOT = Path(__file__).parent.parent.parent
@@ -381,3 +387,18 @@ def test_a_person_says_which_case_is_meant(typed: str, lines: list[str], goes_on
     wish = Wish(Path("shop"), "", typed, Path("shop/van-2.yaml"), tiny(), None, "time", (), Shop(prices=usual(tiny())))
     assert (_meant(wish, desk).path is not None) is goes_on
     assert shown(desk).count("No case is called") == asked
+
+
+def test_a_settled_verdict_is_left_with_the_way_to_its_sheet() -> None:
+    """Before the work the sheet comes first; where nothing is settled there is only the choice, after it the proof."""
+    case = load_sound(ROOT / "cases" / "six-crossed-plugs.yaml")
+    at = next(i for i, event in enumerate(case.events) if isinstance(event, Concluded))
+    told, said = case.events[:at], case.events[at]
+    assert isinstance(said, Concluded)
+    workup = begin(garage().book, vehicle_of(case), [*told, replace(said, what="settled")])
+    first, second = ways_on(workup, "six", False)
+    assert "reasoner sheet six --take best" in first and "reasoner decide six" in second
+    open_ = begin(garage().book, vehicle_of(case), [*told, replace(said, what="nothing-worth")])
+    assert [line.split(": ")[1] for line in ways_on(open_, "six", False)] == ["reasoner decide six"]
+    assert "reasoner prove six" in ways_on(workup, "six", True)[-1]
+    assert ways_on(begin(garage().book, vehicle_of(case), told[:1]), "six", False) == []
