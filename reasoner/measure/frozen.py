@@ -124,14 +124,14 @@ FRAME_PARTS = re.compile(
 )
 _NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
 # `-1..+2` or `8 to 20`; with a stroke between them only behind what is never below nothing, for +4-14 is two trims.
-TO_AND_FRO = re.compile(rf"({_NUMBER}) ?%?(?: ?(?:\.\.+|…) ?| to (?=[+\-\u2212\d]))({_NUMBER})")
+FROM_TO = re.compile(rf"({_NUMBER}) ?%?(?: ?(?:\.\.+|…) ?| to (?=[+\-\u2212\d]))({_NUMBER})")
 _POSITIVE = r"lambda|front|upstream|rear|downstream|purge|purge duty|boost|rail|map|ignition|timing|rpm"
 BETWEEN = re.compile(rf"(?<!\w)({_POSITIVE})( ?[12])? ?[=:]? ?(\d+(?:[.,]\d+)?) ?[-\u2013] ?(\d+(?:[.,]\d+)?)(?![\w.])")
 SWINGS = re.compile(
     r"(?<!\w)(front|upstream|rear|downstream)(?: sensors?)?(?: ?(?:b|bank ?)?([12]))? ?[=:]? ?"
     rf"(switching|swinging|swings|switches|({_NUMBER}) ?(?:-|\u2013|\.\.+| to ) ?({_NUMBER})(?: ?v)?)(?![\w.])"
 )
-SWINGING = 0.3  # V between which a sensor's voltage goes to and fro: it switches, and no one figure is its reading
+SWINGING = 0.3  # V: a sensor's voltage that moves by so much switches, and no one figure is its reading
 BY_CYLINDER = re.compile(r"(?<!\w)(?:misfires?|misfire count(?:er)?s?)[ =:]+(\d+(?:[ ,/]+\d+)*)(?![\w.])")
 UNIT_ALONE = re.compile(rf"(?<![\w.,])({_NUMBER}) ?(rpm|km/h|kmh|mph|g/s|v)(?!\w)")  # units that only one value has
 BY_UNIT = {"rpm": "rpm", "km/h": "speed", "kmh": "speed", "mph": "speed", "g/s": "maf", "v": "voltage"}
@@ -167,7 +167,7 @@ def read_frame(line: str) -> Frame:
     rest = text if code is None else text.replace(code[0], " ")
     status = LOOP_WORDS.search(rest)
     rest, swinging = _swinging(LOOP_WORDS.sub(" ", rest))
-    rest = TO_AND_FRO.sub(_middle, BETWEEN.sub(_middle, rest))
+    rest = FROM_TO.sub(_middle, BETWEEN.sub(_middle, rest))
     rest = BOTH_BANKS.sub(r"\g<1>1 \g<2> \g<1>2 \g<3>", rest)
     values, wrong, odd = [*_loop(status), *swinging], list[str](), dict[str, tuple[str, str]]()
     alone = "".join(
@@ -339,13 +339,13 @@ def _ranges(text: str) -> str:
     """With the middle of every range, but for sensors that switch."""
     pieces, at = list[str](), 0
     for match in SWINGS.finditer(text):
-        pieces += [TO_AND_FRO.sub(_middle, text[at : match.start()]), match[0]]
+        pieces += [FROM_TO.sub(_middle, text[at : match.start()]), match[0]]
         at = match.end()
-    return "".join([*pieces, TO_AND_FRO.sub(_middle, text[at:])])
+    return "".join([*pieces, FROM_TO.sub(_middle, text[at:])])
 
 
 def _middle(match: re.Match[str]) -> str:
-    """The middle of what a value went to and fro between; the name before it stays."""
+    """The middle of the two figures between which a value moved; the name before it stays."""
     *before, low, high = match.groups()
     return " ".join([*filter(None, before), f"{(_number(low) + _number(high)) / 2:g}"])
 

@@ -24,7 +24,7 @@ from reasoner.session.record import fold, setting_of, standing
 from reasoner.session.words import given_text, state_text
 from reasoner.session.workup import Workup
 
-RAIL_FROM = 1000.0  # kPa from which a pressure is a rail's, and said in bar
+RAIL_FROM = 1000.0  # kPa from which a pressure is a rail's, and said in bar: air and tank pumps stay below; judgement
 LIVE_SUCH_AS = "such as: idle +4 -14 maf 3.1 ect 92; 2500 +2 -6 maf 9.8; cruise 0 -4"
 LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart
 
@@ -185,8 +185,9 @@ def _typed(value: DecodedValue) -> str:
 def _in_bar(value: DecodedValue) -> str:
     """A rail's pressure as it is typed and spoken of: `50 bar`; "" for all that is no such pressure."""
     number = value.value
-    high = value.unit == "kPa" and isinstance(number, float | int) and number >= RAIL_FROM
-    return f"{float(number) / 100:.4g} bar" if high and number is not None else ""
+    if value.unit != "kPa" or not isinstance(number, float | int) or number < RAIL_FROM:
+        return ""
+    return f"{number / 100:.4g} bar"
 
 
 # ---- values read off in one go ---------------------------------------------------------------------------------------

@@ -51,6 +51,7 @@ CHOICE_AS_CALLED = {
     "airflow": "air-mass meter (MAF)",
     "pressure": "pressure sensor (MAP)",
     "both": "both of them",
+    "gas recirculation": "EGR",
 }
 
 
@@ -228,7 +229,7 @@ def _read_back(vehicle: Vehicle) -> str:
     sensors = "one upstream sensor" if len(vehicle.banks) == 1 else f"an upstream sensor each for cylinders {banks}"
     injection = f"{said[0]} injection" if said[0] != "both" else "port and direct injection"
     words = {"yes": "{}", "no": "no {}"}
-    told = ((key, vehicle.fields.get(key, "")) for key in EQUIPMENT)
+    told = ((CHOICE_AS_CALLED.get(key, key), vehicle.fields.get(key, "")) for key in EQUIPMENT)
     also = [words.get(value, "{}: " + value).format(key) for key, value in told if value]
     litres = f"{vehicle.litres:g} L" if vehicle.litres is not None else ""
     year = vehicle.fields.get("model year", "")

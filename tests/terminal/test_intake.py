@@ -42,7 +42,7 @@ def test_all_that_was_said_of_a_car_is_read_back() -> None:
     _, text = ask("i4 port pressure 1.6 L no egr return line demand pump 2009 98000 km")
     flat = " ".join(text.split())
     assert "pressure sensor (MAP), 1.6 L, " in flat and "2009, 98000 km; one upstream sensor." in flat
-    for said in ("return line", "no gas recirculation", "fuel pump: demand"):
+    for said in ("return line", "no EGR", "fuel pump: demand"):
         assert f" {said}," in flat.split("(MAP), 1.6 L,")[1]
 
 
