@@ -278,17 +278,15 @@ def after(cases: list[Case]) -> tuple[Rulebook, Tables]:
 
 
 def test_from_many_cars_the_beliefs_come_closer_to_the_truth() -> None:
-    """240 cars of a shop whose cars differ from the rules as far as the rules allow, judged on 200 others. The long
+    """400 cars of a shop whose cars differ from the rules as far as the rules allow, judged on 200 others. The long
     form, with 500 and 500, is in tests/bench/bench_cases.py."""
     others = cars(1, range(10_000, 10_200))
     before = scores(book(), garage().tables(car()), others)
     best = scores(book(), shop(1), others)
-    learned = scores(*after(cars(1, range(240))), others)
+    learned = scores(*after(cars(1, range(400))), others)
     gain = learned - before
     assert gain.mean() > 3 * gain.std() / len(gain) ** 0.5  # well beyond what chance does
-    # How much there is to learn hangs on how far rules and shop are apart, so the bound goes with it (0.64 nats with
-    # 217 checks, of which 0.18 +- 0.05 are learned; it was 0.2 flat while there were fewer).
-    assert gain.mean() > 0.2 * (best - before).mean()
+    assert gain.mean() > 0.2  # with 217 checks, from 400 cars; 240 bring 0.18 +- 0.05
     assert learned.mean() <= best.mean() + 0.05  # the truth itself is the best there is
 
 
