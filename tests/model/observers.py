@@ -836,6 +836,35 @@ def recirculation_unplugged(b: Bench) -> There:
     return undone(b, b.state if hangs else b.with_(egr_off=True), "recovers")
 
 
+@sees("recirculation-pipe-heat")
+def recirculation_pipe(b: Bench) -> There:
+    """A pipe with a tenth of the engine's gas in it is hot; now and then the spot is badly chosen."""
+    if not b.rich_now:
+        return "not-rich"
+    hot = engine.recirculated(b.broken, b.now) > 0.06 and likely(b, 0.9, "spot")
+    return "hot" if hot or likely(b, 0.04, "beside the exhaust") else "cool"
+
+
+@sees("recirculation-position")
+def recirculation_position(b: Bench) -> There:
+    """Six valves in ten have a position sensor. What comes through by another way than its seat it does not see."""
+    if b.car.dice("position sensor").random() > 0.6:
+        return None
+    return "open" if engine.recirculated(b.broken, b.now) > 0.06 and likely(b, 0.9, "seen") else "shut"
+
+
+@sees("recirculation-by-hand")
+def recirculation_by_hand(b: Bench) -> There:
+    """Ten strokes of a hot valve: one that sticks by itself hangs oftener than not, and is pressed shut then."""
+    sticks = b.car.broken.egr_share and b.now.bay - b.now.ambient > 20 and likely(b, 0.9 if b.act else 0.55)
+    return "hangs" if sticks else "closes"
+
+
+@sees("recirculation-valve-out")
+def recirculation_out(b: Bench) -> There:
+    return "sticks" if b.car.broken.egr_share and likely(b, 0.65) else "sound"
+
+
 @sees("boost-against-target")
 def boost_reached(b: Bench) -> There:
     short = b.broken.boost_leak and likely(b, 0.7)
