@@ -2,8 +2,9 @@
 
 A look at eight cylinders with three outcomes has 6561 joint outcomes, and as many for each repair class. But a class
 acts in few ways, and in each of them most places behave alike: among those only the number of each outcome matters,
-so that some hundred cells, each standing for many joint outcomes, say the same (exactly: exchangeable places). What
-all classes together give is worked out from the two halves of the places.
+so that some hundred cells, each standing for many joint outcomes, say the same (exactly: exchangeable places). Places
+that show the same whichever way a class acts are independent of all else: they have an entropy of their own and no
+cells. What all classes together give is worked out from the two halves of the places.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ class Cells:
 
     way_of: (C,) the way each cause acts in while showing. quiet_way: (R,) that of each class while quiet, or None for a
     steady check. A cell's probability is the sum over its entries of the weight of way `source` times `chance`, both
-    (E,); starts: (N,) where each cell's entries begin; count: (N,) joint outcomes the cell stands for.
+    (E,); starts: (N,) where each cell's entries begin; count: (N,) joint outcomes the cell stands for. bits: (W,)
+    entropy, under each way, of the places that show the same in all ways of its class; cells are of the other places.
     first, second: (A, O1), (B, O2) outcomes of the halves of the places; halves: (W,) a * B + b for each way.
     """
 
@@ -42,6 +44,7 @@ class Cells:
     chance: Array
     starts: Index
     count: Array
+    bits: Array
     first: Array
     second: Array
     halves: Index
@@ -63,7 +66,7 @@ class Cells:
     def class_bits(self, weights: Array) -> float:
         """H(R, O) in bits."""
         cells = np.add.reduceat(weights[self.source] * self.chance, self.starts)
-        return float(self.count @ negative_plogp(cells))
+        return float(self.count @ negative_plogp(cells) + weights @ self.bits)
 
 
 def cells(tables: Tables, check: CheckTable, place: int | None = None) -> Cells:
@@ -83,18 +86,20 @@ def _cells(tables: Tables, check: CheckTable, place: int | None) -> Cells:
     way_of = np.array([number[act] for act in acts], dtype=np.intp)
     kind_of = np.array([kind for _, kind in ways])
 
-    known: dict[tuple[tuple[tuple[int, ...], int], ...], tuple[Array, Array]] = {}
-    source, chance, sizes, count = [], [], [], []
+    known: dict[tuple[tuple[tuple[int, ...], int], ...], tuple[Array, Array, float]] = {}
+    source, chance, sizes, count, bits = [], [], [], [], []
+    listed = kinds.tolist()
     for _, group in groupby(range(len(ways)), key=lambda i: ways[i][0]):
         own = list(group)
-        alike = tuple(sorted(Counter(zip(*kinds[kind_of[own]].tolist(), strict=True)).items()))
+        alike = tuple(sorted(Counter(zip(*(listed[ways[i][1]] for i in own), strict=True)).items()))
         if alike not in known:
             known[alike] = _one_class(check.rows, alike, len(own))
-        table, many = known[alike]
+        table, many, always = known[alike]
         source.append(np.tile(own, len(table)))
         chance.append(table.ravel())
         sizes.append(np.full(len(table), len(own)))
         count.append(many)
+        bits += [always] * len(own)
     half = (kinds.shape[1] + 1) // 2
     first, a = _listed(check.rows, kinds[:, :half])
     second, b = _listed(check.rows, kinds[:, half:])
@@ -105,24 +110,29 @@ def _cells(tables: Tables, check: CheckTable, place: int | None) -> Cells:
         chance=np.concatenate(chance),
         starts=np.concatenate([[0], np.cumsum(np.concatenate(sizes))[:-1]]).astype(np.intp),
         count=np.concatenate(count),
+        bits=np.array(bits),
         first=first,
         second=second,
         halves=(a * len(second) + b)[kind_of],
     )
 
 
-def _one_class(rows: Array, alike: Sequence[tuple[tuple[int, ...], int]], ways: int) -> tuple[Array, Array]:
-    """Cells of one class (N, K) in each of its K ways, and how many joint outcomes each stands for (N,).
+def _one_class(rows: Array, alike: Sequence[tuple[tuple[int, ...], int]], ways: int) -> tuple[Array, Array, float]:
+    """Cells of one class (N, K) in each of its K ways, how many joint outcomes each stands for (N,), and the bits of
+    the places that show the same in every way.
 
     alike: the rows that hold in each way, and the number of places where they do.
     """
-    table, count = np.ones((1, ways)), np.ones(1)
+    table, count, bits = np.ones((1, ways)), np.ones(1), 0.0
     for numbers, places in alike:
+        if len(set(numbers)) == 1:
+            bits += places * float(negative_plogp(rows[numbers[0]]).sum())
+            continue
         counts, log_ways = count_patterns(rows.shape[1], places)
         step = np.prod(rows[list(numbers)][None, :, :] ** counts[:, None, :], axis=2)  # (M, K)
         table = (table[:, None, :] * step[None, :, :]).reshape(-1, ways)
         count = (count[:, None] * np.rint(np.exp(log_ways))[None, :]).ravel()
-    return table, count
+    return table, count, bits
 
 
 def _listed(rows: Array, kinds: Index) -> tuple[Array, Index]:

@@ -160,15 +160,14 @@ def _together(tables: Tables, now: Situation, choices: Sequence[Option], stakes:
 
 
 def _by_outcome(tables: Tables, now: Situation, option: Option, losses: Array) -> Array:
-    """(X, O): loss of each course times the chance of each joint outcome. Causes of one pattern are summed first."""
+    """(X, O): loss of each course times the chance of each joint outcome."""
     check = tables.checks[option.check]
     showing, quiet = state_chances(tables, now, option)
     by_pattern, of = patterns(check, option.place)
-    picked = np.zeros((len(of), len(by_pattern)))
-    picked[np.arange(len(of)), of] = showing + quiet if check.steady else showing
+    joint = by_pattern[of] * (showing + quiet if check.steady else showing)[:, None]  # (C, O)
     if not check.steady:
-        picked[:, -1] += quiet
-    found: Array = losses @ picked @ by_pattern
+        joint += quiet[:, None] * by_pattern[-1]
+    found: Array = losses @ joint
     return found
 
 
