@@ -175,9 +175,39 @@ def fate(stake: Stake, work: Sequence[Job], cause: int) -> Fate:
     return Fate(cured, 1 - sound, later)
 
 
+def fates(stake: Stake, work: Works) -> list[Fate]:
+    """What becomes of work under each cause (C,). Under those that it does not touch it is what becomes of no work at all."""
+    found = list(stake.once("fates", (), lambda: [fate(stake, (), c) for c in range(len(stake.needs))]))
+    for cause in touched(stake, work):
+        found[cause] = fate(stake, work, cause)
+    return found
+
+
+def touched(stake: Stake, work: Works) -> frozenset[int]:
+    """Causes of whose repair this work does something, or may save it."""
+
+    def by_repair() -> dict[str, list[int]]:
+        causes: dict[str, list[int]] = {}
+        for cause, needs in enumerate(stake.needs):
+            for repair in {need.repair for need in needs}:
+                causes.setdefault(repair, []).append(cause)
+        return causes
+
+    causes = stake.once("by repair", (), by_repair)
+    done = [stake.book.repairs[job.repair] for job in work]
+    repairs = {name for repair in done for name in (repair.name, *repair.includes, *repair.instead_of)}
+    return frozenset(cause for name in repairs for cause in causes.get(name, ()))
+
+
 def in_vain(stake: Stake) -> float:
     """What it costs that work has not cured: the car is back, and what is wrong as open as for whoever begins anew."""
     return max(stake.prices.comeback, stake.book.settings.afterwards.hand_on_costs)
+
+
+def _nothing_wrong(stake: Stake) -> list[int]:
+    """Causes that stand for a car with nothing wrong."""
+    causes = enumerate(stake.tables.causes)
+    return stake.once("nothing wrong", (), lambda: [n for n, c in causes if stake.book.faults[c.fault].nothing_wrong])
 
 
 def goes_away(stake: Stake, cause: int) -> float:
@@ -223,7 +253,7 @@ def losses(stake: Stake, work: Sequence[Job]) -> Array:
     key = "losses", work
     if key not in stake.made:
         always = sum(stake.cost(job) for job in work) + cost_of_comeback(stake, work)
-        each = _handed_on(stake) if not work else [fate(stake, work, c).later for c in range(len(stake.needs))]
+        each = _handed_on(stake) if not work else [f.later for f in fates(stake, work)]
         stake.made[key] = by_cause([always + later for later in each])
     found: Array = stake.made[key]
     return found + doubt(stake, work)
@@ -298,7 +328,7 @@ def freely(stake: Stake) -> list[Works]:
 def first_of(stake: Stake, work: Works) -> First:
     """Work that is done first; where it does not help, the case goes on without that cause."""
     cost = sum(stake.cost(job) for job in work)
-    return First([cost] * len(stake.needs), [1 - fate(stake, work, c).cured for c in range(len(stake.needs))])
+    return First([cost] * len(stake.needs), [1 - f.cured for f in fates(stake, work)])
 
 
 def do_first(stake: Stake) -> Choice | None:
@@ -336,7 +366,11 @@ def losses_in_turn(stake: Stake, tries: Works) -> Array:
         for job in tries:
             so_far += stake.cost(job) + cost_of_comeback(stake, (job,))
             paid.append(so_far)
-        stake.made[key] = by_cause([_in_turn(stake, tries, paid, cause) for cause in range(len(stake.needs))])
+        harm, last = in_vain(stake), len(tries) - 1
+        each = [paid[last] + last * (harm + h) + f.later for h, f in zip(stake.harms, fates(stake, ()), strict=True)]
+        for cause in touched(stake, tries).union(_nothing_wrong(stake)):
+            each[cause] = _in_turn(stake, tries, paid, cause)
+        stake.made[key] = by_cause(each)
     found: Array = stake.made[key]
     return found + doubt(stake, tries[:1])
 
@@ -472,8 +506,8 @@ def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
     first = at_once(kind, work)
     efforts = [job_effort(stake.book, stake.prices, job) for job in first]
     now = sum(stake.cost(job) for job in first)
-    fates = [fate(stake, first, cause) for cause in range(len(stake.needs))]
-    cures, wrong = _mean(stake, [f.cured for f in fates]), brought_in(stake.book, first)
+    each = fates(stake, first)
+    cures, wrong = _mean(stake, [f.cured for f in each]), brought_in(stake.book, first)
     return Choice(
         kind=kind,
         work=work,
@@ -481,11 +515,11 @@ def _worked_out(stake: Stake, kind: str, work: tuple[Job, ...]) -> Choice:
         now=now,
         cures=cures,
         not_cured=1 - cures,
-        another=_mean(stake, [f.another for f in fates]),
+        another=_mean(stake, [f.another for f in each]),
         brought_in=wrong,
-        comes_back=1 - (1 - wrong) * _mean(stake, [f.cured * (1 - f.another) for f in fates]),
+        comes_back=1 - (1 - wrong) * _mean(stake, [f.cured * (1 - f.another) for f in each]),
         later=expected(stake, kind, work) - now,
-        driving=_mean(stake, [(1 - f.cured) * harm for f, harm in zip(fates, stake.harms, strict=True)]),
+        driving=_mean(stake, [(1 - f.cured) * harm for f, harm in zip(each, stake.harms, strict=True)]),
     )
 
 
