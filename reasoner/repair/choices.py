@@ -176,7 +176,7 @@ def fate(stake: Stake, work: Sequence[Job], cause: int) -> Fate:
 
 
 def fates(stake: Stake, work: Works) -> list[Fate]:
-    """What becomes of work under each cause (C,). Under those that it does not touch it is what becomes of no work at all."""
+    """(C,) what becomes of work under each cause; where the work does nothing, it is what becomes of no work at all."""
     found = list(stake.once("fates", (), lambda: [fate(stake, (), c) for c in range(len(stake.needs))]))
     for cause in touched(stake, work):
         found[cause] = fate(stake, work, cause)
