@@ -193,7 +193,7 @@ def _list() -> tuple[Breakage, ...]:
     add(
         "front-sensors-exchanged",
         "sensors-crossed",
-        "engine",
+        "bank",  # the one from which fuel is taken: either may begin
         2,
         lambda p: len(p.banks) == 2,
         lambda d: ({"crossed": 1.0}, Acts()),

@@ -343,7 +343,7 @@ def run(car: Car, broken: Broken, now: Now, memory: Memory | None = None) -> Sta
             totals.append(learned)
             wanted.append(learned)
         elif seen_by is not bank_lists[number]:  # it steers what it does not see: away from lean or rich to a limit
-            totals.append(AUTHORITY * (0.7 if number else -0.7))
+            totals.append(AUTHORITY * (-0.7 if number + 1 == max(1, broken.place) else 0.7))
             wanted.append(totals[-1])
         else:
             need = _needed_trim(car, broken, now, number, seen_by, fixed, scaled, fresh, stoich)
