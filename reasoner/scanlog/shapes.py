@@ -199,8 +199,18 @@ def _two(one: StatesFit) -> StatesFit:
         start = replace(start, spread=WIDE, thinned=LEAST_THINNED)
         tried += [_rounds(replace(start, showing=guess), TRIED) for guess in _guesses(one)]
     best = [_rounds(f, ROUNDS) for f in sorted(tried, key=lambda f: -f.evidence)[:KEPT]]
-    best += [_rounds(_turned(f), ROUNDS) for f in best[:1]]
-    return max(best, key=lambda f: f.evidence - _unlearned(f))
+    most = max(best, key=lambda f: f.evidence - _unlearned(f))
+    both = most, _rounds(_turned(most), ROUNDS)
+    # One fit seen from either side: what each leaves over is worth as much, or by that alone one would win by far.
+    thinned = max(f.thinned for f in both)
+    return max(both, key=lambda f: _evidence(f, thinned) - _unlearned(f))
+
+
+def _evidence(fitted: StatesFit, thinned: float) -> float:
+    """Its evidence, with so many residuals worth one."""
+    alike = replace(fitted, thinned=thinned)
+    smoothed = smooth(_log_likelihood(alike) / thinned, alike.sample.gap, alike.rates)
+    return float(smoothed.evidence + _prior(alike))
 
 
 def turned(fitted: StatesFit) -> StatesFit:
