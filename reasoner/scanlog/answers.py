@@ -17,7 +17,7 @@ from reasoner.measure.computations.air import OUTSIDE as OUTSIDE_AIR
 from reasoner.measure.computations.air import SENSORS_AGREE_SOAKED as AGREE
 from reasoner.measure.computations.cylinders import misfire_figures
 from reasoner.measure.computations.hold import RAIL_HOLD
-from reasoner.measure.computations.watched import SLOW, noted_time
+from reasoner.measure.computations.watched import READ_WARM, SLOW, noted_time
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.fuel import filling
 from reasoner.measure.uncertain import ERRORS_SHOWN, Estimate, between
@@ -273,6 +273,7 @@ def answers(seen: LogSeen, fits: Mapping[int, Fits], other: Others) -> list[Prop
         *_rail(seen),
         *_misfiring(seen),
         *_idle(seen),
+        *_temperatures(seen),
         *_opposite(seen, other.opposite),
         *_wide_open(seen),
         *(_misread(seen, fits) or _warm_ups(seen, other.warming)),
@@ -630,6 +631,29 @@ def _idle(seen: LogSeen) -> list[Proposed]:
         if pressure is not None:
             estimate = Estimate(pressure.value, max(1.0, pressure.error))
             found.append(logged_number(seen, "manifold pressure", "kPa", (ENGINE, 0), estimate, spell, spell.seconds))
+    return found
+
+
+def _temperatures(seen: LogSeen) -> list[Proposed]:
+    """Coolant, and intake air over the air outside, of a warm engine that idles; silent where the coolant was doubted,
+    which is either a defect of the file or has an answer of its own."""
+    coolant, intake, outside = (seen.grid.get(q) for q in (COOLANT, INTAKE, OUTSIDE))
+    if coolant is None or any(d.key.quantity == COOLANT for d in seen.doubts):
+        return []
+    found = []
+    for spell in seen.spells:
+        here = spell.cells & np.isfinite(coolant)
+        if spell.phase not in IDLING_PHASES or here.sum() * seen.grid.step < SHORTEST_READING:
+            continue
+        typed = {"coolant": float(np.median(coolant[here]))}
+        if intake is not None and outside is not None and np.isfinite(intake[here] - outside[here]).any():
+            typed["intake"], typed["outside"] = (float(np.nanmedian(v[here])) for v in (intake, outside))
+        read = READ_WARM.run({name: f"{value:.1f}" for name, value in typed.items()}, Setting())
+        if isinstance(read, Finding):
+            figures = tuple(f for f in read.figures[0] if isinstance(f, Figure))
+            said = "warm and idling: " + ", ".join(f"{f.name} {with_error(f.estimate, f.unit)}" for f in figures)
+            quantity = "temperatures when warm"
+            found.append(figured(seen, quantity, (ENGINE, 0), quantity, figures, spell, said))
     return found
 
 

@@ -177,6 +177,7 @@ _SYNONYMS = {
     "equiv": "equivalence", "evap": "evaporative", "trims": "trim", "ft": "trim",
     "ign": "ignition", "adv": "advance", "misf": "misfires", "o2": "oxygen", "o2s": "oxygen", "λ": "lambda",
     "cyl": "cylinder", "accel": "accelerator", "volts": "voltage", "sys": "system",
+    "pos": "position",
 }  # fmt: skip
 _FILLING = frozenset(
     {"sensor", "value", "actual", "measured", "current", "input", "output", "position", "the", "of", "from", "in", "at",
@@ -215,7 +216,7 @@ _BANK = re.compile(r"(?<![a-z])(?:bank|bnk|b)[ _.#-]?([12])(?![0-9])", re.I)
 _SENSOR = re.compile(r"(?<![a-z])(?:sensor|sens|s)[ _.#-]?([1-4])(?![0-9])", re.I)
 _BOTH = re.compile(r"(?<![a-z])b([12])[ _-]?s([1-4])(?![0-9])", re.I)
 _CYLINDER = re.compile(r"(?<![a-z])(?:cylinder|cyl|zyl|misf)[ _.#-]*([0-9]{1,2})(?![0-9])", re.I)
-_SYSTEM = re.compile(r"(?<![a-z])system[ _.#-]?([12])(?![0-9])", re.I)
+_SYSTEM = re.compile(r"(?<![a-z])(?:system(?:[ _]status)?|loop(?:[ _]status)?)[ _.#-]?([12])(?![0-9])", re.I)
 _UNIT = re.compile(r"[\[(<{]([^\])>}]*)[\])>}]")
 _WORD = re.compile(r"[a-z]+[0-9]?(?![a-z0-9])|[a-zλ]+|[0-9]+")
 

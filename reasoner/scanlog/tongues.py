@@ -147,12 +147,14 @@ _STEMS = {  # stem: English
     "mass air flow ", "luftmassenmesser": "mass air flow ", "ansaugdruck": "manifold pressure", "pression admission":
     "manifold pressure", "pression d admission": "manifold pressure", "presion de admision": "manifold pressure",
     "drosselklappenwinkel": "throttle position", "gemischadaption": "fuel trim ", "electrovalvula canister": "purge",
-    "electrovanne canister": "purge", "pedalwert": "accelerator pedal ", "fahrpedalwert": "accelerator pedal ",
+    "electrovanne canister": "purge", "sonde o2 aval": "oxygen sensor downstream", "adaption": "trim",
+    "adaptation": "trim", "adaptacion": "trim", "adattamento": "trim", "adaptacja": "trim", "adaptatie": "trim",
+    "pedalwert": "accelerator pedal ", "fahrpedalwert": "accelerator pedal ",
 }  # fmt: skip
 _WHOLE = {
     "tid": "time", "cas": "time", "lage": "position", "tryck": "pressure", "tryk": "pressure", "trykk": "pressure",
     "sani": "intake manifold", "rada": "bank", "valec": "cylinder", "stav": "status", "motoru": "engine",
-    "hora": "time", "heure": "time", "ora": "time", "uhr": "time", "kort": "short", "zyl": "cylinder",
+    "banc": "bank", "aval": "downstream", "hora": "time", "heure": "time", "ora": "time", "uhr": "time", "kort": "short", "zyl": "cylinder",
     "giro": "engine speed", "lunga": "long", "larga": "long", "tension": "voltage", "stato": "status",
     "estado": "status", "etat": "status", "temp": "temperature",
     "zeit": "time", "temps": "time", "tiempo": "time", "tempo": "time", "czas": "time", "tijd": "time",

@@ -34,6 +34,7 @@ PETROL_RATIO = 14.64  # air to fuel by mass that SAE J1979 counts petrol with, f
 TRIM_SAMPLES = 100  # samples of a trim other than zero from which its steps can be told; judgement
 CHANGE_LASTS = 30  # values on either side of a change of unit; judgement
 JUMPS = 0.2  # of the greatest value, by which a change of unit moves a reading at least; judgement
+COMES_BACK = 0.6  # of its greatest jump, that another one must not reach; judgement
 DISTINCT = 8  # values that a trim takes near 1, from which it is a factor; judgement
 AIR_ALIKE = 0.35  # natural log of air for each turn, before against after; judgement
 WILD = (AIRFLOW, MANIFOLD, ROAD, LOAD)  # quantities that jump by themselves
@@ -93,6 +94,8 @@ def switched(key: PlacedQuantity, values: Array, use: ColumnUse, turns: Array | 
         return None
     step = np.abs(np.diff(v))
     usual = float(np.percentile(step, 99))
+    if quantity.name not in WILD and (step > COMES_BACK * step.max()).sum() > 1:
+        return None  # a unit changes once; a sensor whose contact is loose goes there and back
     spots = np.flatnonzero(step > max(3 * usual, JUMPS * np.abs(v).max()))
     for unit in _candidates(own):
         if unit.name == given.name or (

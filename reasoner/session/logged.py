@@ -266,7 +266,8 @@ def _both_ways(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
 
 
 def _once(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
-    """What a check shows counts once in a drive, in its longest spell; what is dated by a start, once a start.
+    """What a check shows counts once in a drive, in the longest spell in which the fault showed, or else in its
+    longest; what is dated by a start, once a start. What is right while it is quiet says nothing of what it is then.
 
     Whether something that comes and goes has its day is one throw for all of a drive: that it was quiet at three idles
     of one afternoon is hardly more than that it was quiet at one. Each other thing that a check shows is kept. Where
@@ -276,7 +277,7 @@ def _once(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
     dated = {s.number: s.run for s in document.spells if s.phase in STARTS}
     seen: set[tuple[str, int, str, int]] = set()
     kept: list[_Found] = []
-    for number in (s.number for s in sorted(document.spells, key=lambda s: -s.seconds)):
+    for number in (s.number for s in sorted(document.spells, key=lambda s: (s.state != "showing", -s.seconds))):
         for check in sorted({f.check.name for f in found if f.spell.number == number}):
             group = [f for f in found if f.spell.number == number and f.check.name == check]
             measure = group[0].check.measure
