@@ -43,6 +43,7 @@ STIRRED = 400.0  # rpm that the engine speed moves meanwhile, or km/h / 10 of th
 EDGE = 5  # cells at either end of such a stretch in which nothing else need stand still
 LONG_STILL = 600.0  # s that a long-term trim which moved before stands still on the road
 WARMING = 480.0  # s of running in which coolant must rise from cold; judgement
+STILL_COLD = 60.0  # degC, below which an engine is not after that long; judgement
 ROSE = 3.0  # K that it must have risen by then
 
 
@@ -74,7 +75,7 @@ def believed(grid: Grid) -> Believed:
     misread = np.zeros(len(grid))
     for key, values in grid.series.items():
         if key.quantity in FASTEST:
-            off = _jumped(grid, values, FASTEST[key.quantity], grid.every[key])
+            off = _jumped(grid, values, key, grid.every[key])
             if off.any():
                 level = _carried(grid, values, off)
                 if key.quantity == COOLANT:
@@ -105,20 +106,27 @@ def _times(number: int) -> str:
     return "once" if number == 1 else f"{number} times"
 
 
-def _jumped(grid: Grid, values: Array, fastest: float, every: float) -> Flags:
-    """Stretches between two jumps that do not belong to the rest: the parts are strung together from the longest."""
+def _jumped(grid: Grid, values: Array, key: PlacedQuantity, every: float) -> Flags:
+    """Stretches between two jumps that do not belong to the rest: the parts are strung together from the longest.
+
+    A coolant that is still cold after minutes of running speaks for no string of parts, however long it is so: what
+    warmed up beside it is the engine.
+    """
     off = np.zeros(len(values), dtype=bool)
     there = np.flatnonzero(np.isfinite(values))
     if len(there) < 10:
         return off
     v, t = values[there], grid.time[there]
-    limit = np.maximum(LEAST_JUMP, fastest * np.maximum(np.diff(t), every))
+    limit = np.maximum(LEAST_JUMP, FASTEST[key.quantity] * np.maximum(np.diff(t), every))
     cuts = np.flatnonzero((np.abs(np.diff(v)) > limit) & (np.diff(t) < 60.0)) + 1
     if not len(cuts):
         return off
     parts = list(zip(np.concatenate([[0], cuts]).tolist(), np.concatenate([cuts, [len(v)]]).tolist(), strict=True))
     longest = sorted(range(len(parts)), key=lambda i: t[parts[i][0]] - t[parts[i][1] - 1])[:SEEDS]
-    seconds = [t[b - 1] - t[a] for a, b in parts]
+    lasts = np.minimum(np.diff(t, append=t[-1:]), 60.0)
+    if key.quantity == COOLANT and (v > HOT).any():
+        lasts = np.where((t - t[0] > WARMING) & (v < STILL_COLD), 0.0, lasts)
+    seconds = [float(lasts[a:b].sum()) for a, b in parts]
     warmth = [1 + WARMTH * float(np.mean(v[a:b])) for a, b in parts]  # what fails open reads cold
     chains = [_chain(parts, i, v, t) for i in longest]
     kept = set(max(chains, key=lambda chain: sum(seconds[i] * warmth[i] for i in chain)))
