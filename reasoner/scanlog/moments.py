@@ -291,7 +291,9 @@ LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
 LEAST_COLD = 60  # moments after a cold start without which nothing can be said of fuel out of the oil
 RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of fuel out of the oil
 RANGE = 1.5  # highest over lowest airflow, below which what goes with airflow cannot be told from what does not
-OVER_AIR, OVER_KNOWN = 6.0, 1.0  # kPa of manifold above usual, and above measured outside pressure, that are boost
+# kPa of manifold that are boost: above measured air pressure, and above 100 where it was not measured. On a hill less
+# is, and before the throttle there is some while the manifold is still just below: trims say from where on it leaks.
+OVER_KNOWN, OVER_AIR = 1.0, (6.0, 0.0, -6.0, -12.0)
 BOOSTED = 10  # moments of boost, without which nothing can be said of it
 WANDERS, MOST_KNOTS, BENDS = 300.0, 24, 5  # s between knots of what trims do over time, and how many over airflow
 TRIM_LAGS = (0.0, 2.0, 5.0)  # s that trims may lag behind airflow
@@ -327,8 +329,10 @@ def looked(
     gap = np.where(other, np.maximum(gap, BETWEEN_RUNS), gap)
     coldness = _coldness(grid, conditions)
     best: tuple[float, Looked] | None = None
-    for lag in TRIM_LAGS if told and grid.step <= 2.0 else TRIM_LAGS[:1]:
-        columns = _columns(grid, conditions, air, duty, coldness, reference, high, told, bank.closed, lag)
+    lags = TRIM_LAGS if told and grid.step <= 2.0 else TRIM_LAGS[:1]
+    overs = OVER_AIR if told and _boosts(grid) else OVER_AIR[:1]
+    for lag, over in ((lag, over) for over in overs for lag in lags):
+        columns = _columns(grid, conditions, air, duty, coldness, reference, high, told, bank.closed, lag, over)
         kept = {name: values[index] for name, values in columns.items()}
         if misread is not None and (np.abs(misread[index]) > 5).sum() >= LEAST_PURGE:
             kept["misread"] = -misread[index] / float(np.abs(misread).max())
@@ -379,6 +383,7 @@ def _columns(
     told: bool,
     closed: Flags,
     lag: float,
+    over: float,
 ) -> dict[str, Array]:
     """What could move the trim, over the whole grid, each 1 where it does most: by share; by time, 1 at idle; by
     injection, 1 at idle; with load, 1 at high airflow; and so on."""
@@ -398,10 +403,8 @@ def _columns(
             late["square"] = np.minimum(2.0, (flow / high) ** 2)  # as the pressure that a restriction takes away
             middle = math.sqrt(reference * high)
             late["surge"] = np.maximum(0.0, np.log(np.maximum(flow, 1e-3) / middle)) / math.log(high / middle)
-        pressure, outside = grid.of(MANIFOLD), grid.of(BAROMETER)
-        over = pressure - np.where(np.isfinite(outside), outside + OVER_KNOWN, 100.0 + OVER_AIR)
         with np.errstate(invalid="ignore"):
-            escapes = np.nan_to_num(np.sqrt(np.maximum(0.0, over)) / flow)
+            escapes = np.nan_to_num(np.sqrt(np.maximum(0.0, _boost(grid, over))) / flow) if _boosts(grid) else x * 0.0
         if (
             escapes > 0
         ).sum() >= BOOSTED:  # what leaks out is as the root of the pressure, its share falls with airflow
@@ -420,6 +423,18 @@ def _columns(
     if lag:
         late = dict(zip(late, lagged(np.column_stack(list(late.values())), closed, lag / grid.step).T, strict=True))
     return found | {name: np.nan_to_num(values) for name, values in late.items()}
+
+
+def _boost(grid: Grid, over: float) -> Array:
+    """(c,) kPa of boost. over: of a manifold pressure above 100 kPa that are none, where the air's was not measured."""
+    outside = grid.of(BAROMETER)
+    return grid.of(MANIFOLD) - np.where(np.isfinite(outside), outside + OVER_KNOWN, 100.0 + over)
+
+
+def _boosts(grid: Grid) -> bool:
+    """Whether the manifold was surely above the air outside now and then."""
+    with np.errstate(invalid="ignore"):
+        return bool((_boost(grid, OVER_AIR[0]) > 0).sum() >= BOOSTED)
 
 
 def lagged(values: Array, closed: Flags, cells: float) -> Array:
