@@ -73,6 +73,15 @@ SIGNATURES: Mapping[str, Signature] = {
     "rich after a start": Signature(At.BANK, {"seconds rich": "s", "at first": "s", "seconds lean": "s"}),
     "purge on and off": Signature(At.ENGINE, {"trim moves": "%"}),
     "trims as it warms": Signature(At.ENGINE, {"comes with warmth": "%"}),
+    "against its own": Signature(
+        At.ENGINE,
+        {
+            "trim moved": "%",
+            "air over its own": "%",
+            "temperature below its own": "°C",
+            "pressure off its own": "%",
+        },
+    ),
     "lambda against target": Signature(At.BANK, {"lambda off target": "lambda"}),
     "banks against each other": Signature(At.ENGINE, {"time opposite": "%"}),
     "warming up": Signature(At.ENGINE, {"minutes to 70 °C": "min", "cannot be": "%"}),

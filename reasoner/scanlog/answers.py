@@ -17,7 +17,7 @@ from reasoner.measure.computations.air import OUTSIDE as OUTSIDE_AIR
 from reasoner.measure.computations.air import SENSORS_AGREE_SOAKED as AGREE
 from reasoner.measure.computations.cylinders import misfire_figures
 from reasoner.measure.computations.hold import RAIL_HOLD
-from reasoner.measure.computations.watched import READ_WARM, SLOW, noted_time
+from reasoner.measure.computations.watched import OWN_QUIET, READ_WARM, SLOW, noted_time
 from reasoner.measure.finding import Figure, Finding
 from reasoner.measure.fuel import filling
 from reasoner.measure.uncertain import ERRORS_SHOWN, Estimate, between
@@ -32,6 +32,7 @@ from reasoner.scanlog.columns import (
     OUTSIDE,
     PEDAL,
     PURGE,
+    RAIL,
     SPEED,
     THROTTLE,
 )
@@ -57,7 +58,7 @@ from reasoner.scanlog.plausibility import Doubt
 from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import COLD as WHILE_COLD
 from reasoner.scanlog.shapes import MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
-from reasoner.scanlog.spells import OPEN, SHOWING, CaseSpell
+from reasoner.scanlog.spells import OPEN, QUIET, SHOWING, CaseSpell
 from reasoner.scanlog.words import with_error
 
 # ---- what answers are made from, and how one is put ------------------------------------------------------------------
@@ -251,6 +252,7 @@ COURSE_READ = 1.5  # % of trim, that an idle's may change over a drive by itself
 OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
+MOVED = 4.0  # % of trim between two states, from which a condition shows it; judgement
 SHUT, SETTLES = 1.0, 8.0  # % of purge below which the valve is shut, and s after which the trim shows it; judgement
 ZERO_SEEN = (*IDLING_PHASES, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY_PHASES = (*IDLING_PHASES, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
@@ -274,6 +276,7 @@ def answers(seen: LogSeen, fits: Mapping[int, Fits], other: Others) -> list[Prop
         *_misfiring(seen),
         *_idle(seen),
         *_temperatures(seen),
+        *_against_quiet(seen, fits),
         *_opposite(seen, other.opposite),
         *_wide_open(seen),
         *(_misread(seen, fits) or _warm_ups(seen, other.warming)),
@@ -655,6 +658,61 @@ def _temperatures(seen: LogSeen) -> list[Proposed]:
             quantity = "temperatures when warm"
             found.append(figured(seen, quantity, (ENGINE, 0), quantity, figures, spell, said))
     return found
+
+
+def _against_quiet(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
+    """What stands elsewhere at an idle, or else a cruise, while it shows than in the same condition while it does not.
+
+    Air and pressures are compared at idle only: on the road they are what is asked for.
+    """
+    moving = [f.best for f in fits.values() if f.best is not None and f.best.of_state]
+    for phase in (*IDLING_PHASES, Phase.CRUISE) if moving else ():
+        of_phase = [s for s in seen.spells if s.phase is phase]
+        shows = [s for s in of_phase if s.state == SHOWING]
+        sides = [[s.cells for s in of_phase if s.state == state] for state in (SHOWING, QUIET)]
+        if not all(sides):
+            continue
+        here, quiet = (np.logical_or.reduce(cells) for cells in sides)
+        typed = _typed_both(seen, here, quiet, at_idle=phase is not Phase.CRUISE)
+        if abs(float(typed.get("trim now", 0.0)) - float(typed.get("trim quiet", 0.0))) < MOVED:
+            continue  # this condition hardly shows it
+        read = OWN_QUIET.run({name: f"{value:.5g}" for name, value in typed.items()}, Setting())
+        if isinstance(read, Finding):
+            figures = tuple(f for f in read.figures[0] if isinstance(f, Figure))
+            said = "while it shows: " + ", ".join(f"{f.name} {with_error(f.estimate, f.unit)}" for f in figures)
+            spell = max(shows, key=lambda s: s.seconds)
+            return [figured(seen, "against its own quiet", (ENGINE, 0), OWN_QUIET.name, figures, spell, said)]
+    return []
+
+
+def _typed_both(seen: LogSeen, here: Flags, quiet: Flags, at_idle: bool) -> dict[str, float]:
+    """Medians of each reading in both states, by the names that the computation asks for."""
+    grid = seen.grid
+    doubted = {d.key.quantity for d in seen.doubts}
+    airs = [q for q in (AIRFLOW, MANIFOLD) if grid.get(q) is not None and q not in doubted]
+    rows = {"coolant": grid.get(COOLANT) if COOLANT not in doubted else None}
+    if at_idle:
+        rows |= {"air": grid.of(airs[0]) if airs else None, "pressure": grid.get(RAIL)}
+    trims = []
+    for bank in seen.banks:
+        both = [_middle(100 * bank.summed, side & bank.good, grid.step) for side in (here, quiet)]
+        trims += [(a, b) for a, b in [both] if a is not None and b is not None]
+    if not trims:
+        return {}
+    now, before = max(trims, key=lambda t: abs(t[0] - t[1]))
+    typed = {"trim now": now, "trim quiet": before}
+    for name, values in rows.items():
+        if values is None:
+            continue
+        a, b = (_middle(values, side, grid.step) for side in (here, quiet))
+        if a is not None and b is not None and b > 0:
+            typed |= {f"{name} now": a, f"{name} quiet": b}
+    return typed
+
+
+def _middle(values: Array, here: Flags, step: float) -> float | None:
+    there = values[here & np.isfinite(values)]
+    return float(np.median(there)) if len(there) * step >= SHORTEST_READING else None
 
 
 def _mean(values: Array, step: float, thinned: float) -> Estimate | None:

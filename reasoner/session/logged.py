@@ -235,19 +235,13 @@ def _anywhere(
     carried: Carried,
     text: str,
 ) -> list[_Found]:
-    """A curve is fitted to all of a state: kept in its own spell, or in the longest of that state that allows it; of
-    what comes and goes, in the longest spell of every condition in which it showed: where it shows tells causes apart.
-    """
+    """A curve is fitted to all of a state: kept in its own spell, or in the longest of that state that allows it."""
     state = next(s.state for s in document.spells if s.number == proposed.spell)
     others = sorted((s for s in document.spells if s.state == state), key=lambda s: -s.seconds)
-    own = [s for s in others if s.number == proposed.spell]
-    found: dict[str, list[_Found]] = {}
-    for spell in (*own, *others):
-        if found and (state != "showing" or spell.condition in found or spell.seconds < SHORTEST_SHOWING):
-            continue
-        if kept := _fitting(workup, document, replace(proposed, spell=spell.number), checks, carried, text):
-            found[spell.condition] = kept
-    return [one for kept in found.values() for one in kept]
+    for number in (proposed.spell, *(s.number for s in others)):
+        if found := _fitting(workup, document, replace(proposed, spell=number), checks, carried, text):
+            return found
+    return []
 
 
 def _both_ways(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
@@ -288,18 +282,11 @@ def _once(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
             group = [f for f in found if f.spell.number == number and f.check.name == check]
             measure = group[0].check.measure
             what = measure.quantity if measure is not None and not told else check
-            if told and is_curve(group[0].check):
-                what = f"{check} {group[0].spell.condition}"
             shows = {(what, f.place, _likeliest(f), dated.get(number, 0)) for f in group}
             if not shows <= seen:
                 kept += group
             seen |= shows
     return kept
-
-
-def is_curve(check: Check) -> bool:
-    """Whether a curve over airflow answers it."""
-    return check.computed is not None and check.computed.by in CURVES.values()
 
 
 def _likeliest(one: _Found) -> str:

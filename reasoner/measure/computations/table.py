@@ -33,6 +33,7 @@ WHERE = {
     "rich after a start": ("watched", "RICH_AFTER_START"),
     "purge on and off": ("watched", "PURGE_MOVES"),
     "trims as it warms": ("watched", "TRIM_WARMS"),
+    "against its own": ("watched", "OWN_QUIET"),
     "lambda against target": ("watched", "LAMBDA_TARGET"),
     "banks against each other": ("watched", "BANKS_OPPOSITE"),
     "warming up": ("watched", "WARM_UP"),

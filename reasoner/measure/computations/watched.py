@@ -524,6 +524,62 @@ TRIM_WARMS = Computation(
     _warmed,
 )
 
+# % by which a car's own reading may be elsewhere at another idle, one standard error: what else draws on the engine, and
+# how warm it is; judgement.
+OWN_AIR, OWN_PRESSURE, OWN_KELVIN = 5.0, 2.0, 2.0
+
+
+def _own_quiet(given: Inputs, setting: Setting) -> Result:
+    def both(name: str) -> tuple[float, float] | None:
+        now, quiet = given.get(f"{name} now"), given.get(f"{name} quiet")
+        return None if now is None or quiet is None else (now, quiet)
+
+    now, quiet = (Estimate(given.one(f"trim {when}", 0.0), STEADY_TRIM) for when in ("now", "quiet"))
+    moves = through(lambda a, b: a - b, now, quiet)
+    figures = [Figure("trim moved", "%", Estimate(abs(moves.value), moves.error))]
+    if air := both("air"):
+        figures.append(Figure("air over its own", "%", Estimate(100 * (air[0] / air[1] - 1), OWN_AIR)))
+    if coolant := both("coolant"):
+        figures.append(Figure("temperature below its own", "°C", Estimate(coolant[1] - coolant[0], OWN_KELVIN)))
+    if rail := both("pressure"):
+        figures.append(Figure("pressure off its own", "%", Estimate(100 * abs(rail[0] / rail[1] - 1), OWN_PRESSURE)))
+    return Finding(
+        {0: tuple(figures)},
+        ("each reading now against the same reading of the same idle, or cruise, while it ran right",),
+        ("What stands elsewhere besides the trims is where to look; the trims only answer.",),
+        ("What else draws on the engine moves an idle's air by some per cent (judgement).",),
+    )
+
+
+def _own(name: str, say: str, unit: str, least: float, most: float) -> tuple[Ask, Ask]:
+    trim = name == "trim"
+    return (
+        Ask(f"{name} now", f"{say}, now", unit, least, most, needed=trim, pairs=trim),
+        Ask(
+            f"{name} quiet",
+            f"{say}, in the same condition while it ran right",
+            unit,
+            least,
+            most,
+            needed=trim,
+            pairs=trim,
+        ),
+    )
+
+
+OWN_QUIET = Computation(
+    "against its own",
+    At.ENGINE,
+    "Which reading stands elsewhere than when the same car ran right, at the same idle or cruise.",
+    (
+        *_own("trim", "Total trim (of the bank that moved more)", "%", -100, 100),
+        *_own("air", "Airflow, or else manifold pressure, in the same unit both times", "", 0.1, 700),
+        *_own("coolant", "Coolant", "°C", -40, 215),
+        *_own("pressure", "Rail pressure, in the same unit both times", "", 0.1, 700000),
+    ),
+    _own_quiet,
+)
+
 LAMBDA_READ, LAMBDA_OFF = 0.01, 0.03  # standard error of a wide-band reading that moves; what counts as off; judgement
 
 
