@@ -154,7 +154,8 @@ _STEMS = {  # stem: English
 _WHOLE = {
     "tid": "time", "cas": "time", "lage": "position", "tryck": "pressure", "tryk": "pressure", "trykk": "pressure",
     "sani": "intake manifold", "rada": "bank", "valec": "cylinder", "stav": "status", "motoru": "engine",
-    "banc": "bank", "aval": "downstream", "hora": "time", "heure": "time", "ora": "time", "uhr": "time", "kort": "short", "zyl": "cylinder",
+    "banc": "bank", "aval": "downstream",
+    "hora": "time", "heure": "time", "ora": "time", "uhr": "time", "kort": "short", "zyl": "cylinder",
     "giro": "engine speed", "lunga": "long", "larga": "long", "tension": "voltage", "stato": "status",
     "estado": "status", "etat": "status", "temp": "temperature",
     "zeit": "time", "temps": "time", "tiempo": "time", "tempo": "time", "czas": "time", "tijd": "time",

@@ -524,8 +524,8 @@ TRIM_WARMS = Computation(
     _warmed,
 )
 
-# % by which a car's own reading may be elsewhere at another idle, one standard error: what else draws on the engine, and
-# how warm it is; judgement.
+# By how much (%; K) a car's own reading may be elsewhere at another idle, one standard error: what else draws on the
+# engine, and how warm it is; judgement.
 OWN_AIR, OWN_PRESSURE, OWN_KELVIN = 5.0, 2.0, 2.0
 
 
