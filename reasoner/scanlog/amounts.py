@@ -38,6 +38,7 @@ from reasoner.scanlog.shapes import (
 IDLE_AIRFLOW = 1.3  # times the airflow at idle, up to which a moment is one of idle; judgement
 HALF_TRIM_STEP = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 SOUND_TRIM = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
+MUCH_BOOST = 70.0  # percentile of what escapes by the boost, from which it counts as much
 HIGHEST = 95.0  # percentile of airflow from which it counts as high
 TILTS = 3.0  # % of trim that a sound engine's may differ from idle to high airflow, standard deviation; judgement
 NAMED_FROM = 0.5  # weight that a family must have against all others to be named
@@ -274,6 +275,9 @@ def _shape(
     at = None
     if family.name == LOAD:
         high = sample.flow >= np.percentile(sample.flow, HIGHEST)
+        boost = sample.columns[:, sample.where("boost")].sum(axis=1)
+        if family.kinds == ("boost",):  # of what leaks out, most is missing where boost is high and airflow is not
+            high = boost >= np.percentile(boost[boost > 0], MUCH_BOOST)
         top = columns[high].mean(axis=0) - columns[sample.flow <= max(IDLE_AIRFLOW, float(sample.flow.min()))].mean(
             axis=0
         )

@@ -252,7 +252,8 @@ COURSE_READ = 1.5  # % of trim, that an idle's may change over a drive by itself
 OPEN_WIDE, WIDE_OPEN = 80.0, 3.0  # % of throttle or accelerator, and s of it that count; judgement
 DRIVEN = 0.5  # share of a warm-up in which the car moved, from which its time says something; judgement
 SINCE_START = (Phase.COLD_START, Phase.WARM_UP, Phase.HOT_RESTART, Phase.REFUELLED)
-MOVED = 4.0  # % of trim between two states, from which a condition shows it; judgement
+SURELY_WARM = 80.0  # degC of coolant, from which a thermostat regulates; common practice, no source
+MOVED = 4.0  # % of trim that a state is richer, from which a condition shows it; judgement
 SHUT, SETTLES = 1.0, 8.0  # % of purge below which the valve is shut, and s after which the trim shows it; judgement
 ZERO_SEEN = (*IDLING_PHASES, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY_PHASES = (*IDLING_PHASES, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
@@ -644,8 +645,10 @@ def _temperatures(seen: LogSeen) -> list[Proposed]:
     if coolant is None or any(d.key.quantity == COOLANT for d in seen.doubts):
         return []
     found = []
+    with np.errstate(invalid="ignore"):
+        warm = (coolant >= SURELY_WARM) | (seen.conditions.on >= OIL_WARM)  # a short trip ends while it still warms up
     for spell in seen.spells:
-        here = spell.cells & np.isfinite(coolant)
+        here = spell.cells & np.isfinite(coolant) & warm
         if spell.phase not in IDLING_PHASES or here.sum() * seen.grid.step < SHORTEST_READING:
             continue
         typed = {"coolant": float(np.median(coolant[here]))}
@@ -674,8 +677,8 @@ def _against_quiet(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
             continue
         here, quiet = (np.logical_or.reduce(cells) for cells in sides)
         typed = _typed_both(seen, here, quiet, at_idle=phase is not Phase.CRUISE)
-        if abs(float(typed.get("trim now", 0.0)) - float(typed.get("trim quiet", 0.0))) < MOVED:
-            continue  # this condition hardly shows it
+        if typed.get("trim now", 0.0) - typed.get("trim quiet", 0.0) > -MOVED:
+            continue  # this condition hardly shows it, or it is a lean one
         read = OWN_QUIET.run({name: f"{value:.5g}" for name, value in typed.items()}, Setting())
         if isinstance(read, Finding):
             figures = tuple(f for f in read.figures[0] if isinstance(f, Figure))

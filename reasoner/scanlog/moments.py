@@ -286,7 +286,7 @@ def _frozen(grid: Grid, number: int) -> Flags:
 
 BEGINNING_MOMENTS = 30  # moments of the log's beginning, for what was learned before
 BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
-EMPTIES = (10.0, 60.0)  # s of fully open purge in which vapour of tank and canister falls to a third; judgement
+EMPTIES = (10.0, 60.0, 300.0)  # s of fully open purge in which vapour of tank and canister falls to a third; judgement
 LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
 LEAST_COLD = 60  # moments after a cold start without which nothing can be said of fuel out of the oil
 RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of fuel out of the oil
@@ -414,7 +414,8 @@ def _columns(
         usual = float(np.percentile(open_[open_ > 0.01], 75))
         drawn = _drawn(grid, conditions, duty)
         late["purge"] = open_ / usual * x
-        late["fading"], late["brief"] = (late["purge"] * np.exp(-drawn / e) for e in reversed(EMPTIES))
+        for name, e in zip(("brief", "fading", "ebbing"), EMPTIES, strict=True):
+            late[name] = late["purge"] * np.exp(-drawn / e)
     if (coldness > 0.05).sum() >= 10:
         late["cold"], late["chill"] = coldness, coldness * x
     if np.isfinite(conditions.since_cold).sum() >= LEAST_COLD:

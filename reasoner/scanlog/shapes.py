@@ -60,7 +60,8 @@ SOUND = {
     "share": 0.03, "time": 0.025, "injection": 0.02, "load": 0.025, "surge": 0.015, "square": 0.01, "boost": 0.015,
     "purge": 0.03,
     "fading": 0.03,
-    "brief": 0.03, "cold": 0.04, "chill": 0.04, "oil": 0.003, "misread": 0.02, "wander": 0.012, "bend": 0.015,
+    "brief": 0.03, "ebbing": 0.03,
+    "cold": 0.04, "chill": 0.04, "oil": 0.003, "misread": 0.02, "wander": 0.012, "bend": 0.015,
 }  # fmt: skip
 # The same while states are told apart: what else there is may take its part, but not a fault's.
 FREED_COLUMNS = {
@@ -70,6 +71,7 @@ FREED_COLUMNS = {
     "purge": 0.08,
     "fading": 0.08,
     "brief": 0.08,
+    "ebbing": 0.08,
     "cold": 0.06,
     "chill": 0.06,
 }
@@ -242,7 +244,7 @@ def _guesses(one: StatesFit) -> list[Array]:
     it, of the fuel it takes away, and of the trim where airflow is high."""
     sample = one.sample
     warm = ~sample.cold if sample.cold.mean() < 0.5 else np.ones(len(sample), dtype=bool)
-    known = sample.where("purge", "fading", "brief", "cold", "chill")
+    known = sample.where("purge", "fading", "brief", "ebbing", "cold", "chill")
     whole = sample.y - 1
     left = whole - sample.columns[:, known] @ one.coefficients[known]
     seconds = np.cumsum(np.minimum(sample.gap, 60.0))
@@ -513,7 +515,7 @@ def _settled(fitted: StatesFit) -> Array:
 
 
 _GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (PURGED, ("purge", "fading", "brief")),
+    (PURGED, ("purge", "fading", "brief", "ebbing")),
     (COLD, ("cold", "chill")),
     (MISREAD, ("misread",)),
 )

@@ -221,7 +221,7 @@ def _edge(grid: Grid, looked: Looked, two: StatesFit, everywhere: Array, edge: _
         return UNSEEN
     time, sample = grid.time[looked.index], two.sample
     mine = (looked.index >= edge.run.start) & (looked.index < edge.run.end)
-    known = sample.where("purge", "fading", "brief")
+    known = sample.where("purge", "fading", "brief", "ebbing")
     purge = sample.columns[:, known] @ two.coefficients[known]
     there = two.shared + two.difference
     wanted = np.where(beyond(sample, sample.y - there), there, sample.y)  # at a stop as far as the showing state goes
