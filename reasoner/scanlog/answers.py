@@ -57,6 +57,7 @@ from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.plausibility import Doubt
 from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import COLD as WHILE_COLD
+from reasoner.scanlog.shapes import LOAD as LOADED_ERROR
 from reasoner.scanlog.shapes import MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
 from reasoner.scanlog.spells import OPEN, QUIET, SHOWING, CaseSpell
 from reasoner.scanlog.words import with_error
@@ -353,6 +354,8 @@ def _shapes(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
         level = fit.level if fit is not None else None
         if fit is None or line is None or level is None or best is None or not (fit.told_apart and fit.shapes):
             continue
+        if fit.best is not None and fit.best.name == LOADED_ERROR:  # it is seen where airflow is high, not at an idle
+            best = longest(seen, (Phase.LOADED,)) or longest(seen, (Phase.CRUISE,)) or best
         normal = between(RICH, math.inf, level.value, math.hypot(RICH_SPREAD, level.error))
         if fit.best is not None:
             normal = 0.0  # its fit has weighed it against what a sound engine's trims do
