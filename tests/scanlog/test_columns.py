@@ -66,6 +66,8 @@ KNOWN = [
     ("O2S12", "sensor behind the catalyst", 1, "V"),
     ("downstream O2 sensor bank 2 (mV)", "sensor behind the catalyst", 2, "mV"),
     ("MIL status", "warning lamp", 0, ""),
+    ("Fuel System Status 2", "fuel system", 2, ""),
+    ("Throttle Pos (%)", "throttle", 0, "%"),
     ("DTCs", "codes", 0, ""),
 ]
 
@@ -78,6 +80,11 @@ def test_what_is_known(header: str, quantity: str, place: int, unit: str) -> Non
 
 # Trade words of everyday use in these languages; practice.
 ABROAD = [
+    ("Correction court terme banc 2 (%)", "short-term trim", 2, "%"),
+    ("Langzeitadaption Bank 2 (%)", "long-term trim", 2, "%"),
+    ("Lambda banc 1 sonde 1", "lambda", 1, ""),
+    ("Tension sonde O2 aval banc 2 (V)", "sensor behind the catalyst", 2, "V"),
+    ("Etat boucle 2", "fuel system", 2, ""),
     ("korttidsbränsletrim_bank_2_factor", "short-term trim", 2, "%"),
     ("Insugningsrörstryck [psi]", "manifold pressure, absolute", 0, "psi"),
     ("lambdasond_bank_1_sensor_2_spänning_V", "sensor behind the catalyst", 1, "V"),
@@ -146,6 +153,14 @@ def test_a_column_that_goes_on_in_another_unit_is_said(
     assert table.series[key][:100].mean() == pytest.approx(same, rel=0.02)
     assert table.series[key][130:].mean() == pytest.approx(same, rel=0.03, abs=0.5)
     assert any("from line 122 on" in fault for fault in table.faults)
+
+
+def test_a_coolant_that_falls_and_comes_back_has_not_changed_its_unit() -> None:
+    """40 to 89 might be degC that go on as degF; but it had fallen from 89 before."""
+    cold = [(89 if not 120 <= i < 300 else 40) for i in range(600)]
+    table = log_of("time (s),coolant (°C)", [f"{i},{c}" for i, c in enumerate(cold)])
+    assert table.series[PlacedQuantity("coolant temperature")].tolist() == cold
+    assert not any("taken into account" in said for said in table.faults)
 
 
 def test_one_unit_throughout_is_left_alone() -> None:

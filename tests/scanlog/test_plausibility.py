@@ -64,6 +64,18 @@ def test_a_coolant_that_falls_by_tens_of_kelvin_in_a_second_is_not_believed() ->
     assert found.misread[650] == pytest.approx(-50, abs=4) and found.misread[500] == 0
 
 
+def test_of_two_coolants_the_one_that_warmed_up_is_the_engine_s() -> None:
+    """A contact that is loose for most of the drive: it reads 45 degC for longer than it reads the truth."""
+
+    def loose(cells: list[str], row: int) -> None:
+        if 600 <= row < 900 or 960 <= row < 1380:
+            cells[COOL] = "45"
+
+    found = checked(edited(loose))
+    assert np.nanmin(found.grid.of(COOLANT)[600:]) > 70
+    assert found.misread[1200] < -25 and found.misread[300] == 0
+
+
 def test_a_column_that_stands_still_is_not_believed() -> None:
     def freezes(cells: list[str], row: int) -> None:
         if row >= 500:

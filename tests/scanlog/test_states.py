@@ -192,6 +192,15 @@ def test_a_lean_fault_is_not_called_rich() -> None:
     assert np.mean(lean) >= 0.85
 
 
+def test_what_is_there_for_most_of_a_drive_is_still_the_fault() -> None:
+    """Of two levels the usual one is near zero and near what was learned before, however short it lasted."""
+    most = ((400.0, 1100.0), (1300.0, 2000.0))
+    for seed in seeds(3):
+        for scale, kind in ((0.85, "lean"), (1.2, "rich")):
+            facts = bank(seen(seed, Setting(minutes=MINUTES, bent=0.0, fault=Fault(scale=scale, when=most))))
+            assert facts.switching and facts.kind == kind, (seed, scale, facts.why)
+
+
 def test_without_the_status_and_purge_it_is_still_found_and_what_is_missing_is_said() -> None:
     setting = Setting(minutes=MINUTES, fault=Fault(leak=0.045, when=WHEN))
     document = seen(100, setting, without=("status", "purge", "commanded"))

@@ -162,6 +162,36 @@ def counts(three: int) -> dict[str, Any]:
     return {f"misfires cylinder {n}": (lambda i: i // three) if n == 3 else 0 for n in (1, 2, 3, 4)}
 
 
+@pytest.mark.parametrize(
+    ("fault", "says"),
+    [
+        (Fault(leak=0.08, when=((700, 1300), (1700, 2100))), "only-trim"),
+        (Fault(meter=1.2, when=((700, 1300), (1700, 2100))), "air"),
+    ],
+)
+def test_what_comes_and_goes_is_held_against_the_quiet_car(fault: Fault, says: str) -> None:
+    """A leak moves nothing but the trims; a meter that reads a fifth too much shows it at the same idle too."""
+    (seen,) = of("against-own-quiet", given(csv(drive(3, Setting(bent=0.0, fault=fault)))))
+    assert likeliest(seen) == says and seen["values"]["0"]["same"] < 0.05
+
+
+def test_without_two_states_there_is_nothing_to_hold_against() -> None:
+    assert not of("against-own-quiet", given(csv(drive(3, Setting()))))
+
+
+@pytest.mark.parametrize(("coolant", "says"), [(92, {"right"}), (62, {"coolant-low"})])
+def test_temperatures_of_a_warm_idle(coolant: int, says: set[str]) -> None:
+    """Outside air was not recorded: whether the intake's is too cold stays open."""
+    (seen,) = of("live-temperatures", given(rows({"coolant temperature (°C)": coolant})))
+    weights = seen["values"]["0"]
+    assert {n for n, w in weights.items() if w > 0.5} - {"intake-low"} == says
+
+
+def test_a_short_trip_says_nothing_of_a_cool_coolant() -> None:
+    short = rows({"coolant temperature (°C)": lambda i: min(72, 40 + i // 6)}, seconds=400)
+    assert not of("live-temperatures", given(short))
+
+
 def test_misfires_speak_of_the_moment_not_of_ten_drives() -> None:
     events = given(rows(counts(20)))
     seen = of("misfires-watched", events)
