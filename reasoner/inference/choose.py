@@ -13,11 +13,12 @@ from itertools import islice
 
 import numpy as np
 
-from reasoner.inference.gain import cause_bits, class_entropy, gain, gain_repeated
+from reasoner.inference.gain import cause_bits, class_entropy, gain_at, gain_repeated
 from reasoner.inference.information_value import Stakes, values
 from reasoner.inference.plan import (
     Branch,
     Costs,
+    Moments,
     Option,
     Situation,
     follow,
@@ -25,7 +26,6 @@ from reasoner.inference.plan import (
     priced,
     replaced,
     settled,
-    state_chances,
     worth_asking,
 )
 from reasoner.inference.single_place_gain import swept
@@ -129,7 +129,7 @@ def _ways(
     stakes, a way that saves something is better than one that does not.
     """
     once_each = [o for o in choices if o.times == 1]
-    bits = _bits(tables, now, once_each)
+    (bits,) = _bits(tables, [(now, once_each)])
     rates: dict[int, float] = {}
     for option, gained in zip(once_each, bits, strict=True):
         rates[option.check] = max(rates.get(option.check, 0.0), gained / option.cost)
@@ -151,9 +151,10 @@ def _ways(
         return open_bits > enough and most(option) > enough
 
     repeats = [o for o in choices if o.times > 1 and may(o)]
+    (many,) = _bits(tables, [(now, repeats)])
     ways = [
         option._replace(gain=gained)
-        for option, gained in zip((*once_each, *repeats), (*bits, *_bits(tables, now, repeats)), strict=True)
+        for option, gained in zip((*once_each, *repeats), (*bits, *many), strict=True)
         if gained > NO_GAIN
     ]
     if stakes is not None:  # of several looks later, where they are among the best
@@ -184,38 +185,50 @@ def _one_each(ways: Iterable[Option]) -> list[Option]:
 
 def _with_savings(tables: Tables, now: Situation, ways: Sequence[Option], costs: Costs, stakes: Stakes) -> list[Option]:
     """The ways with what each saves by itself."""
-    worth = values(tables, now, ways, stakes)
+    (worth,) = values(tables, [(now, ways)], stakes)
     return [o._replace(saves=value - stakes.price(o, costs)) for o, value in zip(ways, worth, strict=True)]
 
 
 def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Option]:
     """The choices with their gain."""
-    return [o._replace(gain=bits) for o, bits in zip(choices, _bits(tables, now, choices), strict=True)]
+    return [o._replace(gain=bits) for o, bits in zip(choices, _bits(tables, [(now, choices)])[0], strict=True)]
 
 
-def _bits(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[float]:
-    """The gain of each. Checks with one place are worked out together."""
-    found: list[float] = [0.0] * len(choices)
-    moments: dict[tuple[int | None, bool], int] = {}
-    together, at = [], []
-    for i, option in enumerate(choices):
-        check = tables.checks[option.check]
-        if option.times > 1 and option.condition is not None:
-            found[i] = gain_repeated(tables, check, now.probability, option.condition, option.times)
-        elif (instead := replaced(tables, now, option)) is not None:
-            found[i] = max(0.0, gain(tables, check, instead.showing, instead.quiet, option.place) - instead.bits)
-        elif len(check.places) > 1:
-            found[i] = gain(tables, check, *state_chances(tables, now, option), option.place)
-        else:
-            together.append(i)
-            at.append(moments.setdefault((option.condition, option.fresh), len(moments)))
-    if together:
-        first = {moment: i for i, moment in zip(reversed(together), reversed(at), strict=True)}
-        showing, quiet = zip(*(state_chances(tables, now, choices[first[m]]) for m in range(len(moments))), strict=True)
-        checks = np.array([choices[i].check for i in together])
-        bits = swept(tables, checks, np.array(at), np.array(showing), np.array(quiet))
-        for i, value in zip(together, bits.tolist(), strict=True):
-            found[i] = value
+def _bits(tables: Tables, looks: Sequence[tuple[Situation, Sequence[Option]]]) -> list[list[float]]:
+    """The gain of each, situation by situation. Looks at one place, and those with the same check, are worked out
+    together."""
+    moments = Moments(tables)
+    found: list[list[float]] = [[0.0] * len(choices) for _, choices in looks]
+    single: list[tuple[int, int]] = []
+    several: dict[tuple[int, int | None], list[tuple[int, int]]] = {}
+    at: dict[tuple[int, int], int] = {}
+    for n, (now, choices) in enumerate(looks):
+        for i, option in enumerate(choices):
+            check = tables.checks[option.check]
+            if option.times > 1 and option.condition is not None:
+                found[n][i] = gain_repeated(tables, check, now.probability, option.condition, option.times)
+                continue
+            instead = replaced(tables, now, option)
+            if instead is None:
+                at[n, i] = moments.of(n, now, option)
+            else:
+                at[n, i] = moments.add(instead.showing, instead.quiet)
+                found[n][i] = -instead.bits
+            own = len(check.places) == 1
+            (single if own else several.setdefault((option.check, option.place), [])).append((n, i))
+    if not at:
+        return found
+    showing, quiet = moments.states
+    if single:
+        checks = np.array([looks[n][1][i].check for n, i in single])
+        told = swept(tables, checks, np.array([at[look] for look in single]), showing, quiet)
+        for (n, i), bits in zip(single, told.tolist(), strict=True):
+            found[n][i] = max(0.0, found[n][i] + bits)
+    for (number, place), members in several.items():
+        numbers = np.array([at[look] for look in members])
+        told = gain_at(tables, tables.checks[number], showing[numbers], quiet[numbers], place)
+        for (n, i), bits in zip(members, told.tolist(), strict=True):
+            found[n][i] = max(0.0, found[n][i] + bits)
     return found
 
 
@@ -250,23 +263,24 @@ def _two_steps(
     bits, cost, saves = option.gain, option.cost, option.saves
     branches = _likely(follow(tables, now, option))
     total = sum(b.chance for b in branches)
-    later = stakes.after(option.check) if stakes else None
-    for branch in branches:
-        again = _again(tables, branch.then, option, shortlist, costs)
-        if not again:
-            continue
-        if later is not None:
-            worth = values(tables, branch.then, again, later)
-            most = max(v - later.price(o, costs) for o, v in zip(again, worth, strict=True))
-            saves += branch.chance * max(0.0, most)
-            done = most <= later.little
-        else:
-            done = settled(tables, branch.then.probability, costs)
-        if not done:
-            gained = _bits(tables, branch.then, again)
-            then = max(range(len(again)), key=lambda i: gained[i] / again[i].cost)
-            bits += branch.chance / total * gained[then]
-            cost += branch.chance / total * again[then].cost
+    after = [(b, _again(tables, b.then, option, shortlist, costs)) for b in branches]
+    after = [(b, again) for b, again in after if again]
+    if stakes is not None:
+        later = stakes.after(option.check)
+        worth = values(tables, [(b.then, again) for b, again in after], later)
+        most = [
+            max(v - later.price(o, costs) for o, v in zip(again, own, strict=True))
+            for (_, again), own in zip(after, worth, strict=True)
+        ]
+        saves += sum(b.chance * max(0.0, m) for (b, _), m in zip(after, most, strict=True))
+        after = [pair for pair, m in zip(after, most, strict=True) if m > later.little]
+    else:
+        after = [(b, again) for b, again in after if not settled(tables, b.then.probability, costs)]
+    gained = _bits(tables, [(b.then, again) for b, again in after])
+    for (branch, again), own in zip(after, gained, strict=True):
+        then = max(range(len(again)), key=lambda i: own[i] / again[i].cost)
+        bits += branch.chance / total * own[then]
+        cost += branch.chance / total * again[then].cost
     rate = max(rate, bits / cost)
     if stakes is not None:
         saves = max(saves, _by_the_bit(now, tables, option, rate, stakes, costs))

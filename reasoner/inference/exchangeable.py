@@ -18,13 +18,22 @@ from math import lgamma
 
 import numpy as np
 
+from reasoner.inference.lasting import TINY
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 
 def negative_plogp(p: Array) -> Array:
     """-p log2 p of each cell, 0 where p is 0."""
-    found: Array = -p * np.log2(np.where(p > 0, p, 1.0))
-    return found
+    found = np.maximum(p, TINY)
+    np.log2(found, out=found)
+    found *= p
+    return np.negative(found, out=found)
+
+
+def sums(index: Index, values: Array, size: int) -> Array:
+    """(M, size) sums of values (M, N) by index (N,)."""
+    at = index + size * np.arange(len(values))[:, None]
+    return np.bincount(at.ravel(), values.ravel(), size * len(values)).reshape(-1, size).astype(float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,23 +59,24 @@ class Cells:
     halves: Index
 
     def weights(self, tables: Tables, showing: Array, quiet: Array) -> Array:
-        """(W,) probability of each way, from P(cause, showing) and P(cause, quiet)."""
+        """(M, W) probability of each way at each of M moments, from P(cause, showing) and P(cause, quiet), (M, C)."""
         if self.quiet_way is None:
-            return np.bincount(self.way_of, showing + quiet, len(self.halves)).astype(float)
-        found: Array = np.bincount(self.way_of, showing, len(self.halves)).astype(float)
-        found[self.quiet_way] += np.add.reduceat(quiet, tables.class_starts)
+            return sums(self.way_of, showing + quiet, len(self.halves))
+        found = sums(self.way_of, showing, len(self.halves))
+        found[:, self.quiet_way] += np.add.reduceat(quiet, tables.class_starts, axis=1)
         return found
 
     def outcomes(self, weights: Array) -> Array:
-        """(O,) probability of every joint outcome, last place fastest."""
+        """(M, O) probability of every joint outcome, last place fastest. weights: (M, W)."""
         a, b = len(self.first), len(self.second)
-        found: Array = self.first.T @ np.bincount(self.halves, weights, a * b).reshape(a, b) @ self.second
-        return found.ravel()
+        found: Array = self.first.T @ sums(self.halves, weights, a * b).reshape(-1, a, b) @ self.second
+        return found.reshape(len(weights), -1)
 
-    def class_bits(self, weights: Array) -> float:
-        """H(R, O) in bits."""
-        cells = np.add.reduceat(weights[self.source] * self.chance, self.starts)
-        return float(self.count @ negative_plogp(cells) + weights @ self.bits)
+    def class_bits(self, weights: Array) -> Array:
+        """(M,) H(R, O) in bits. weights: (M, W)."""
+        cells = np.add.reduceat(weights[:, self.source] * self.chance, self.starts, axis=1)
+        found: Array = negative_plogp(cells) @ self.count + weights @ self.bits
+        return found
 
 
 def cells(tables: Tables, check: CheckTable, place: int | None = None) -> Cells:

@@ -44,10 +44,17 @@ def gain(tables: Tables, check: CheckTable, showing: Array, quiet: Array, place:
 
     place None: the joint outcomes of all places, exactly; else the outcome at that place only.
     """
-    found = cells(tables, check, place)
-    weights = found.weights(tables, showing, quiet)
-    open_bits = class_entropy(tables, showing + quiet)
-    return max(0.0, open_bits + entropy(found.outcomes(weights)) - found.class_bits(weights))
+    return float(gain_at(tables, check, showing[None], quiet[None], place)[0])
+
+
+def gain_at(tables: Tables, check: CheckTable, showing: Array, quiet: Array, place: int | None = None) -> Array:
+    """(M,) the same at each of M moments. showing, quiet: (M, C)."""
+    of = cells(tables, check, place)
+    weights = of.weights(tables, showing, quiet)
+    open_bits = negative_plogp(np.add.reduceat(showing + quiet, tables.class_starts, axis=1)).sum(axis=1)
+    told = open_bits + negative_plogp(of.outcomes(weights)).sum(axis=1) - of.class_bits(weights)
+    found: Array = np.maximum(0.0, told)
+    return found
 
 
 def gain_repeated(tables: Tables, check: CheckTable, probability: Array, condition: int, times: int) -> float:

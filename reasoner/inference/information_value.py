@@ -13,7 +13,7 @@ import numpy as np
 
 from reasoner.inference.exchangeable import joint_table
 from reasoner.inference.gain import repeated
-from reasoner.inference.plan import Costs, Option, Situation, state_chances
+from reasoner.inference.plan import Costs, Moments, Option, Situation, state_chances
 from reasoner.inference.single_place_gain import stacked
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
@@ -114,65 +114,92 @@ def expected_losses(losses: Array, weights: Sequence[float]) -> list[float]:
 
 def least_after(tables: Tables, now: Situation, option: Option, losses: Array) -> float:
     """Expected loss when the outcome of a check is known before one of several courses is taken. losses: (X, C)."""
-    found = _by_outcome if option.times == 1 else _by_counts
-    return float(found(tables, now, option, losses).min(axis=0).sum())
+    if option.times > 1:
+        return float(_by_counts(tables, now, option, losses).min(axis=0).sum())
+    showing, quiet = state_chances(tables, now, option)
+    return _least(losses, _joint(tables.checks[option.check], option.place, showing[None], quiet[None]))[0]
 
 
-def values(tables: Tables, now: Situation, choices: Sequence[Option], stakes: Stakes) -> list[float]:
-    """Money that the outcome of each look is worth: the loss of the best act now, less that of the best act once the
-    outcome is known. Checks with one place are worked out together."""
-    least = stakes.least(now.probability)
-    after = [0.0] * len(choices)
-    together: dict[tuple[int | None, bool], list[int]] = {}
-    for i, option in enumerate(choices):
-        check = tables.checks[option.check]
-        if option.times == 1 and len(check.places) == 1:
-            together.setdefault((None, False) if check.steady else (option.condition, option.fresh), []).append(i)
-        else:
-            after[i] = least_after(tables, now, option, stakes.losses_after(option.check))
-    for members in together.values():
-        for i, loss in zip(members, _together(tables, now, [choices[i] for i in members], stakes), strict=True):
-            after[i] = loss
-    return [least - loss for loss in after]
+def values(tables: Tables, looks: Sequence[tuple[Situation, Sequence[Option]]], stakes: Stakes) -> list[list[float]]:
+    """Money that the outcome of each look is worth, situation by situation: the loss of the best act now, less that of
+    the best act once the outcome is known. Looks at one place, and those with the same check, are worked out together.
+    """
+    moments = Moments(tables)
+    after: list[list[float]] = [[0.0] * len(choices) for _, choices in looks]
+    single: list[tuple[int, int]] = []
+    several: dict[tuple[int, int | None], list[tuple[int, int]]] = {}
+    at: dict[tuple[int, int], int] = {}
+    for n, (now, choices) in enumerate(looks):
+        for i, option in enumerate(choices):
+            if option.times > 1:
+                after[n][i] = least_after(tables, now, option, stakes.losses_after(option.check))
+                continue
+            at[n, i] = moments.of(n, now, option)
+            own = len(tables.checks[option.check].places) == 1
+            (single if own else several.setdefault((option.check, option.place), [])).append((n, i))
+    if at:
+        showing, quiet = moments.states
+        if single:
+            numbers = np.array([at[look] for look in single])
+            checks = np.array([looks[n][1][i].check for n, i in single])
+            for (n, i), loss in zip(
+                single, _at_one_place(tables, checks, numbers, showing, quiet, stakes), strict=True
+            ):
+                after[n][i] = loss
+        for (check, place), members in several.items():
+            numbers, losses = np.array([at[look] for look in members]), stakes.losses_after(check)
+            joint = _joint(tables.checks[check], place, showing[numbers], quiet[numbers])
+            for (n, i), loss in zip(members, _least(losses, joint), strict=True):
+                after[n][i] = loss
+    least = [stakes.least(now.probability) for now, _ in looks]
+    return [[now - loss for loss in own] for now, own in zip(least, after, strict=True)]
 
 
-def _together(tables: Tables, now: Situation, choices: Sequence[Option], stakes: Stakes) -> list[float]:
-    """Expected loss after each of several looks at one moment, with checks of a single place."""
-    stack = stacked(tables)
-    checks = np.array([o.check for o in choices])
+def _at_one_place(
+    tables: Tables, checks: Index, at: Index, showing: Array, quiet: Array, stakes: Stakes
+) -> list[float]:
+    """Expected loss after each of several looks with checks of a single place, look i at the moment `at[i]`. showing,
+    quiet: (M, C)."""
+    stack, moments = stacked(tables), len(showing)
     sizes = stack.sizes[checks]
     begin = np.cumsum(sizes) - sizes
     rows = np.arange(int(sizes.sum())) + np.repeat(stack.first[checks] - begin, sizes)
-    showing, quiet = state_chances(tables, now, choices[0])
-    if tables.checks[choices[0].check].steady:
-        showing, quiet = showing + quiet, np.zeros_like(quiet)
-    weights = stack.showing[rows] * showing
+    # A check that the state does not matter to sees the fault at any moment: moments M to 2 M.
+    moment = np.repeat(at, sizes) + moments * stack.steady[rows]
+    weights = stack.showing[rows] * np.concatenate([showing, showing + quiet])[moment]
     by_act = weights @ stakes.losses.T
-    unseen = stakes.losses @ quiet
-    by_act += stack.quiet[rows] * unseen
-    if any(o.check in stakes.closes for o in choices):
-        none = np.zeros(len(stakes.losses))
-        off = np.repeat([stakes.closes.get(o.check, none) for o in choices], sizes, axis=0)
-        chance = weights.sum(axis=1) + stack.quiet[rows, 0] * quiet.sum()
-        by_act -= off * chance[:, None]
+    unseen = np.concatenate([quiet, np.zeros_like(quiet)])
+    by_act += stack.quiet[rows] * (unseen @ stakes.losses.T)[moment]
+    closing = np.array([check in stakes.closes for check in checks.tolist()])
+    if closing.any():
+        closed = np.repeat(closing, sizes)
+        off = np.repeat([stakes.closes[check] for check in checks[closing].tolist()], sizes[closing], axis=0)
+        chance = weights[closed].sum(axis=1) + stack.quiet[rows[closed], 0] * unseen.sum(axis=1)[moment[closed]]
+        by_act[closed] -= off * chance[:, None]
     found: list[float] = np.add.reduceat(by_act.min(axis=1), begin).tolist()
     return found
 
 
-def _by_outcome(tables: Tables, now: Situation, option: Option, losses: Array) -> Array:
-    """(X, O): loss of each course times the chance of each joint outcome."""
-    check = tables.checks[option.check]
-    showing, quiet = state_chances(tables, now, option)
-    by_pattern, of = patterns(check, option.place)
-    joint = by_pattern[of] * (showing + quiet if check.steady else showing)[:, None]  # (C, O)
+def _joint(check: CheckTable, place: int | None, showing: Array, quiet: Array) -> Array:
+    """(C, M, O) chance of each cause with each joint outcome, at each of M moments. showing, quiet: (M, C)."""
+    by_pattern, of = patterns(check, place)
+    seen = showing + quiet if check.steady else showing
+    joint: Array = by_pattern[of][:, None, :] * seen.T[..., None]
     if not check.steady:
-        joint += quiet[:, None] * by_pattern[-1]
-    found: Array = losses @ joint
+        joint += quiet.T[..., None] * by_pattern[-1]
+    return joint
+
+
+def _least(losses: Array, joint: Array) -> list[float]:
+    """Expected loss at each moment, when the outcome is known. losses: (X, C); joint: (C, M, O)."""
+    by_act = (losses @ joint.reshape(len(joint), -1)).reshape(len(losses), *joint.shape[1:])
+    found: list[float] = by_act.min(axis=0).sum(axis=1).tolist()
     return found
 
 
 def _by_counts(tables: Tables, now: Situation, option: Option, losses: Array) -> Array:
-    """The same for the counts of each outcome over several looks, each in a new spell of the condition."""
+    """(X, O): loss of each course times the chance of each count of the outcomes over several looks, each in a new
+    spell of the condition."""
     assert option.condition is not None  # repeats are done in new spells of a condition
     many = repeated(tables, tables.checks[option.check], option.condition, option.times)
     found: Array = (losses * now.probability) @ many

@@ -228,6 +228,33 @@ def state_chances(tables: Tables, now: Situation, option: Option) -> tuple[Array
     return probability * shows, probability * (1.0 - shows)
 
 
+class Moments:
+    """When looks are made: each with P(cause, showing) and P(cause, quiet), once for all looks made at that moment."""
+
+    def __init__(self, tables: Tables) -> None:
+        self._tables = tables
+        self._known: dict[tuple[object, ...], int] = {}
+        self._states: list[tuple[Array, Array]] = []
+
+    def of(self, number: int, now: Situation, option: Option) -> int:
+        """The number of the moment. number: of the situation among those that are looked at together."""
+        key = number, option.condition if option.fresh else None
+        if key not in self._known:
+            self._known[key] = self.add(*state_chances(self._tables, now, option))
+        return self._known[key]
+
+    def add(self, showing: Array, quiet: Array) -> int:
+        """One more moment, and its number."""
+        self._states.append((showing, quiet))
+        return len(self._states) - 1
+
+    @property
+    def states(self) -> tuple[Array, Array]:
+        """(M, C) showing, and quiet."""
+        showing, quiet = zip(*self._states, strict=True)
+        return np.array(showing), np.array(quiet)
+
+
 def replaced(tables: Tables, now: Situation, option: Option) -> Instead | None:
     """What the look would take the place of, with the states at the moment of the look; None where nothing is."""
     found = now.instead.get((option.check, option.fresh))
@@ -274,7 +301,7 @@ def follow(tables: Tables, now: Situation, option: Option) -> Iterator[Branch]:
     finer = tables.stood_for_by.get(option.check, ())
     told = gain(tables, check, *before, option.place) if finer else 0.0
     found = cells(tables, check, option.place)
-    chance = found.outcomes(found.weights(tables, showing, quiet))
+    chance = found.outcomes(found.weights(tables, showing[None], quiet[None]))[0]
     condition = option.condition if option.fresh else now.condition
     begins = option.fresh or check.provokes or check.leaves is not None  # a new spell, now or right after
     kept = frozenset(pair for pair in now.done if tables.checks[pair[0]].steady) if begins else now.done

@@ -93,7 +93,7 @@ def bench(layout: str, injection: str = "direct") -> None:
         total = float(np.nansum(sweep(tables, now.showing, now.quiet)))
         for n in several:
             found = cells(tables, tables.checks[n])
-            total += found.class_bits(found.weights(tables, now.showing, now.quiet))
+            total += found.class_bits(found.weights(tables, now.showing[None], now.quiet[None]))[0]
         return total
 
     shown("rules and vehicle to tables", timed(lambda: compile_tables(book, vehicle), 5))
