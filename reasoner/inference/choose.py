@@ -22,8 +22,9 @@ from reasoner.inference.plan import (
     Option,
     Situation,
     follow,
-    options,
+    once_each,
     priced,
+    repeated_looks,
     replaced,
     settled,
     worth_asking,
@@ -53,8 +54,7 @@ def rank(
 
     With stakes: those that the decision hangs on come first, and each says what it saves.
     """
-    choices = [o for o in options(tables, now, costs) if allowed(o)]
-    ways = _ways(tables, now, choices, costs, stakes)
+    ways = _ways(tables, now, [o for o in once_each(tables, now, costs) if allowed(o)], costs, stakes)
     found = _one_each(ways)
     best = found[:compared]
     if best and (len(best) > 1 or stakes):
@@ -123,43 +123,44 @@ def _can_wait(tables: Tables, now: Situation, option: Option) -> int:
 def _ways(
     tables: Tables, now: Situation, choices: Sequence[Option], costs: Costs, stakes: Stakes | None
 ) -> list[Option]:
-    """All ways to do each check (condition, repeats, place) with their gain, the best first.
+    """All ways to do each check (condition, repeats, place) with their gain, the best first. choices: each made once.
 
     Repeats that cannot be the best way to do their check, or make it one of the best checks, are not worked out. With
     stakes, a way that saves something is better than one that does not.
     """
-    once_each = [o for o in choices if o.times == 1]
-    (bits,) = _bits(tables, [(now, once_each)])
+    (bits,) = _bits(tables, [(now, choices)])
     rates: dict[int, float] = {}
-    for option, gained in zip(once_each, bits, strict=True):
+    for option, gained in zip(choices, bits, strict=True):
         rates[option.check] = max(rates.get(option.check, 0.0), gained / option.cost)
-    open_bits, once = class_entropy(tables, now.probability), dict[int, list[float]]()
+    open_bits, once = class_entropy(tables, now.probability), dict[int, dict[int, float]]()
 
     def most(option: Option) -> float:
         """Bits that a repeated look cannot pass (see `cause_bits`)."""
         assert option.condition is not None  # repeats are done in new spells of a condition
         if option.check not in once:
-            once[option.check] = cause_bits(tables, tables.checks[option.check], now.probability, tables.shows)
-        return min(open_bits, option.times * once[option.check][option.condition])
+            check = tables.checks[option.check]
+            where = list(check.conditions or range(len(tables.conditions)))
+            told = cause_bits(tables, check, now.probability, tables.shows[:, where])
+            once[option.check] = dict(zip(where, told, strict=True))
+        return option.times * once[option.check][option.condition]
 
     best = sorted(rates.values(), reverse=True)[:SHORTLIST]
     least = best[-1] if len(best) == SHORTLIST else 0.0
 
-    def may(option: Option) -> bool:
-        """Whether it can be one of the best, or the best way to do its check."""
-        enough = option.cost * max(least, rates.get(option.check, 0.0))
-        return open_bits > enough and most(option) > enough
+    def enough(option: Option) -> float:
+        """Bits from which it can be one of the best, or the best way to do its check."""
+        return option.cost * max(least, rates[option.check])
 
-    repeats = [o for o in choices if o.times > 1 and may(o)]
-    (many,) = _bits(tables, [(now, repeats)])
-    ways = [
-        option._replace(gain=gained)
-        for option, gained in zip((*once_each, *repeats), (*bits, *many), strict=True)
-        if gained > NO_GAIN
-    ]
+    tried = (again for o in choices if open_bits > enough(o) for again in repeated_looks(tables, now, costs, o))
+    several = [o for o in tried if open_bits > enough(o) and most(o) > enough(o)]
+    (many,) = _bits(tables, [(now, several)])
+    ways, again = (
+        [o._replace(gain=gained) for o, gained in zip(found, told, strict=True) if gained > NO_GAIN]
+        for found, told in ((choices, bits), (several, many))
+    )
     if stakes is not None:  # of several looks later, where they are among the best
-        once_each = _with_savings(tables, now, [o for o in ways if o.times == 1], costs, stakes)
-        ways = [*once_each, *(o for o in ways if o.times > 1)]
+        ways = _with_savings(tables, now, ways, costs, stakes)
+    ways = [*ways, *again]
     little = stakes.little if stakes else 0.0
     if stakes is not None:  # what tells next to nothing is asked of nobody, however little it costs
         ways = [o for o in ways if o.gain >= costs.least_gain or o.saves > little]

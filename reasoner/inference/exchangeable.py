@@ -96,20 +96,20 @@ def _cells(tables: Tables, check: CheckTable, place: int | None) -> Cells:
     way_of = np.array([number[act] for act in acts], dtype=np.intp)
     kind_of = np.array([kind for _, kind in ways])
 
-    known: dict[tuple[tuple[tuple[int, ...], int], ...], tuple[Array, Array, float]] = {}
-    source, chance, sizes, count, bits = [], [], [], [], []
-    listed = kinds.tolist()
+    listed = [tuple(kind) for kind in kinds.tolist()]
+    same: dict[tuple[tuple[int, ...], ...], list[list[int]]] = {}  # classes by what their ways show, place by place
     for _, group in groupby(range(len(ways)), key=lambda i: ways[i][0]):
         own = list(group)
-        alike = tuple(sorted(Counter(zip(*(listed[ways[i][1]] for i in own), strict=True)).items()))
-        if alike not in known:
-            known[alike] = _one_class(check.rows, alike, len(own))
-        table, many, always = known[alike]
-        source.append(np.tile(own, len(table)))
-        chance.append(table.ravel())
-        sizes.append(np.full(len(table), len(own)))
-        count.append(many)
-        bits += [always] * len(own)
+        same.setdefault(tuple(sorted(zip(*(listed[ways[i][1]] for i in own), strict=True))), []).append(own)
+    source, chance, sizes, count, bits = [], [], [], [], np.zeros(len(ways))
+    for shown, alike in same.items():
+        members = np.array(alike, dtype=np.intp)  # (G, K): the ways of each class
+        table, many, always = _one_class(check.rows, tuple(Counter(shown).items()), members.shape[1])
+        source.append(np.repeat(members, len(table), axis=0).ravel())
+        chance.append(np.tile(table.ravel(), len(members)))
+        sizes.append(np.full(len(members) * len(table), members.shape[1]))
+        count.append(np.tile(many, len(members)))
+        bits[members] = always
     half = (kinds.shape[1] + 1) // 2
     first, a = _listed(check.rows, kinds[:, :half])
     second, b = _listed(check.rows, kinds[:, half:])
@@ -120,7 +120,7 @@ def _cells(tables: Tables, check: CheckTable, place: int | None) -> Cells:
         chance=np.concatenate(chance),
         starts=np.concatenate([[0], np.cumsum(np.concatenate(sizes))[:-1]]).astype(np.intp),
         count=np.concatenate(count),
-        bits=np.array(bits),
+        bits=bits,
         first=first,
         second=second,
         halves=(a * len(second) + b)[kind_of],

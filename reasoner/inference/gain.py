@@ -92,8 +92,11 @@ def repeated(tables: Tables, check: CheckTable, condition: int, times: int) -> A
     ways = np.array([comb(times, n) for n in shown])
     by_node = q[..., None] ** shown * (1.0 - q[..., None]) ** (times - shown) * ways
     chance = np.einsum("cj,cjs->cs", tables.nodes, by_node)
-    by_pattern = _by_number_showing(check, times)
-    found: Array = np.einsum("cs,csn->cn", chance, by_pattern[check.patterns[1]])
+    by_pattern, of = _by_number_showing(check, times), check.patterns[1]
+    found = np.empty((len(of), by_pattern.shape[2]))
+    for pattern, by_number in enumerate(by_pattern[:-1]):
+        own = of == pattern
+        found[own] = chance[own] @ by_number
     return found
 
 

@@ -113,6 +113,12 @@ class Situation:
 
 def options(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
     """Every check that can be done next, with its cost and without its gain."""
+    once = once_each(tables, now, costs)
+    return [*once, *(again for option in once for again in repeated_looks(tables, now, costs, option))]
+
+
+def once_each(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
+    """The same, each look made once."""
     found = []
     for number, check in enumerate(tables.checks):
         done = (number, None) in now.done
@@ -125,10 +131,15 @@ def options(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
                 continue
             for place in _which(check, number, now):
                 found.append(priced(tables, now, costs, Option(number, condition, fresh, place)))
-                if fresh and not check.steady and place is None and check.joint_outcomes <= MOST_REPEATED_OUTCOMES:
-                    for times in REPEATS:
-                        found.append(priced(tables, now, costs, Option(number, condition, fresh, place, times)))
     return found
+
+
+def repeated_looks(tables: Tables, now: Situation, costs: Costs, option: Option) -> Iterator[Option]:
+    """The same look several times, each in a new spell, where that can be reckoned with."""
+    check = tables.checks[option.check]
+    if option.fresh and not check.steady and option.place is None and check.joint_outcomes <= MOST_REPEATED_OUTCOMES:
+        for times in REPEATS:
+            yield priced(tables, now, costs, Option(option.check, option.condition, True, None, times))
 
 
 def _out_of_reach(tables: Tables, now: Situation, condition: int) -> bool:

@@ -382,18 +382,24 @@ def _in_turn(stake: Stake, tries: Works, paid: Sequence[float], cause: int) -> f
     return paid[failed] + failed * harm + fate(stake, tries[: failed + 1], cause).later
 
 
+def _mends_at(stake: Stake, tries: Works, need: Job) -> int:
+    """The number of the try after which nothing is left of a needed job; the last one where none does it."""
+    places = need.places
+    for number, job in enumerate(tries):
+        if job.repair == need.repair or need.repair in stake.book.repairs[job.repair].includes:
+            places = places - job.places
+            if not places:
+                return number
+    return len(tries) - 1
+
+
 def _first_that_mends(stake: Stake, tries: Works, cause: int) -> int:
     """The number of the try after which nothing is left of a cause for sure; the last one where none does it."""
     fault = stake.book.faults[stake.tables.causes[cause].fault]
     last = len(tries) - 1
     if fault.nothing_wrong or fault.anything_else:
         return 0 if fault.nothing_wrong else last
-    left = stake.needs[cause]
-    for number, job in enumerate(tries):
-        left = tuple(leaves(stake.book, (job,), need)[0] for need in left)
-        if not any(need.places for need in left):
-            return number
-    return last
+    return max(_mends_at(stake, tries, need) for need in stake.needs[cause])
 
 
 # ---- all the courses -------------------------------------------------------------------------------------------------
