@@ -16,11 +16,13 @@ import numpy as np
 from reasoner.inference.gain import cause_bits, class_entropy, gain_at, gain_repeated
 from reasoner.inference.information_value import Stakes, values
 from reasoner.inference.plan import (
+    REPEATS,
     Branch,
     Costs,
     Moments,
     Option,
     Situation,
+    can_repeat,
     follow,
     once_each,
     priced,
@@ -132,17 +134,16 @@ def _ways(
     rates: dict[int, float] = {}
     for option, gained in zip(choices, bits, strict=True):
         rates[option.check] = max(rates.get(option.check, 0.0), gained / option.cost)
-    open_bits, once = class_entropy(tables, now.probability), dict[int, dict[int, float]]()
+    open_bits, told_once = class_entropy(tables, now.probability), dict[int, dict[int | None, float]]()
 
-    def most(option: Option) -> float:
-        """Bits that a repeated look cannot pass (see `cause_bits`)."""
-        assert option.condition is not None  # repeats are done in new spells of a condition
-        if option.check not in once:
+    def once(option: Option) -> float:
+        """Bits of which several looks can hardly pass so many times (see `cause_bits`)."""
+        if option.check not in told_once:
             check = tables.checks[option.check]
-            where = list(check.conditions or range(len(tables.conditions)))
+            where = check.conditions or tuple(range(len(tables.conditions)))
             told = cause_bits(tables, check, now.probability, tables.shows[:, where])
-            once[option.check] = dict(zip(where, told, strict=True))
-        return option.times * once[option.check][option.condition]
+            told_once[option.check] = dict(zip(where, told, strict=True))
+        return told_once[option.check][option.condition]
 
     best = sorted(rates.values(), reverse=True)[:SHORTLIST]
     least = best[-1] if len(best) == SHORTLIST else 0.0
@@ -151,8 +152,13 @@ def _ways(
         """Bits from which it can be one of the best, or the best way to do its check."""
         return option.cost * max(least, rates[option.check])
 
-    tried = (again for o in choices if open_bits > enough(o) for again in repeated_looks(tables, now, costs, o))
-    several = [o for o in tried if open_bits > enough(o) and most(o) > enough(o)]
+    several = [
+        again
+        for option in choices
+        if can_repeat(tables, option) and min(open_bits, max(REPEATS) * once(option)) > enough(option)
+        for again in repeated_looks(tables, now, costs, option)
+        if min(open_bits, again.times * once(option)) > enough(again)
+    ]
     (many,) = _bits(tables, [(now, several)])
     ways, again = (
         [o._replace(gain=gained) for o, gained in zip(found, told, strict=True) if gained > NO_GAIN]
@@ -264,21 +270,20 @@ def _two_steps(
     bits, cost, saves = option.gain, option.cost, option.saves
     branches = _likely(follow(tables, now, option))
     total = sum(b.chance for b in branches)
-    after = [(b, _again(tables, b.then, option, shortlist, costs)) for b in branches]
-    after = [(b, again) for b, again in after if again]
-    if stakes is not None:
+    again = _again(tables, branches[0].then, option, shortlist, costs)  # whatever the outcome, the same can be done
+    if not again:
+        branches = []
+    elif stakes is not None:
         later = stakes.after(option.check)
-        worth = values(tables, [(b.then, again) for b, again in after], later)
-        most = [
-            max(v - later.price(o, costs) for o, v in zip(again, own, strict=True))
-            for (_, again), own in zip(after, worth, strict=True)
-        ]
-        saves += sum(b.chance * max(0.0, m) for (b, _), m in zip(after, most, strict=True))
-        after = [pair for pair, m in zip(after, most, strict=True) if m > later.little]
+        prices = [later.price(o, costs) for o in again]
+        worth = values(tables, [(branch.then, again) for branch in branches], later)
+        most = [max(v - price for v, price in zip(own, prices, strict=True)) for own in worth]
+        saves += sum(branch.chance * max(0.0, m) for branch, m in zip(branches, most, strict=True))
+        branches = [branch for branch, m in zip(branches, most, strict=True) if m > later.little]
     else:
-        after = [(b, again) for b, again in after if not settled(tables, b.then.probability, costs)]
-    gained = _bits(tables, [(b.then, again) for b, again in after])
-    for (branch, again), own in zip(after, gained, strict=True):
+        branches = [branch for branch in branches if not settled(tables, branch.then.probability, costs)]
+    gained = _bits(tables, [(branch.then, again) for branch in branches])
+    for branch, own in zip(branches, gained, strict=True):
         then = max(range(len(again)), key=lambda i: own[i] / again[i].cost)
         bits += branch.chance / total * own[then]
         cost += branch.chance / total * again[then].cost

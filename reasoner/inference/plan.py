@@ -135,11 +135,16 @@ def once_each(tables: Tables, now: Situation, costs: Costs) -> list[Option]:
 
 
 def repeated_looks(tables: Tables, now: Situation, costs: Costs, option: Option) -> Iterator[Option]:
-    """The same look several times, each in a new spell, where that can be reckoned with."""
-    check = tables.checks[option.check]
-    if option.fresh and not check.steady and option.place is None and check.joint_outcomes <= MOST_REPEATED_OUTCOMES:
+    """The same look several times, each in a new spell."""
+    if can_repeat(tables, option):
         for times in REPEATS:
             yield priced(tables, now, costs, Option(option.check, option.condition, True, None, times))
+
+
+def can_repeat(tables: Tables, option: Option) -> bool:
+    """Whether the same look in several new spells can be reckoned with."""
+    check = tables.checks[option.check]
+    return option.fresh and not check.steady and option.place is None and check.joint_outcomes <= MOST_REPEATED_OUTCOMES
 
 
 def _out_of_reach(tables: Tables, now: Situation, condition: int) -> bool:
