@@ -399,7 +399,7 @@ def _tried(tables: Tables, belief: Belief, trial: Tables) -> tuple[Array, Array]
     (Q,) how likely it is. belief: in single causes, which are not weighed again."""
     with np.errstate(divide="ignore"):
         singles = np.log(belief.probability) + belief.log_evidence - belief.case.scale
-        fits = singles - np.log(tables.prior)
+        fits = singles - np.log(np.maximum(tables.prior, TINY))
         both = pair_sums(trial, belief.case).log
         scale = np.log(trial.prior[: len(tables.prior)].sum())  # of a prior that all share
         weights = np.log(trial.prior[len(tables.prior) :]) - scale + both

@@ -235,6 +235,13 @@ def test_pairs_are_weighed_from_the_setting_on_and_not_below(sure: float) -> Non
     assert tables_with_pairs(tables, spells, SHARE, limit + 0.01) is tables
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_cause_that_cannot_be_is_in_no_pair() -> None:
+    model = replace(clear(0.9), prior=(0.3, 0.3, 0.4, 0.0))
+    spells = (spell(seen(make_tables(model), "sign-0", 1), seen(make_tables(model), "sign-1", 1)),)
+    assert tables_with_pairs(make_tables(model), spells, SHARE, 3.0).pairs.tolist() == [[0, 1]]
+
+
 def test_not_reckoned_with_at_all_where_the_rules_say_so() -> None:
     tables = make_tables(clear(0.9))
     spells = (spell(seen(tables, "sign-0", 1), seen(tables, "sign-1", 1)),)
