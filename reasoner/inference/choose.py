@@ -56,7 +56,7 @@ def rank(
 
     With stakes: those that the decision hangs on come first, and each says what it saves.
     """
-    ways = _ways(tables, now, [o for o in once_each(tables, now, costs) if allowed(o)], costs, stakes)
+    ways = _ways(tables, now, allowed, costs, stakes)
     found = _one_each(ways)
     best = found[:compared]
     if best and (len(best) > 1 or stakes):
@@ -123,13 +123,14 @@ def _can_wait(tables: Tables, now: Situation, option: Option) -> int:
 
 
 def _ways(
-    tables: Tables, now: Situation, choices: Sequence[Option], costs: Costs, stakes: Stakes | None
+    tables: Tables, now: Situation, allowed: Callable[[Option], bool], costs: Costs, stakes: Stakes | None
 ) -> list[Option]:
-    """All ways to do each check (condition, repeats, place) with their gain, the best first. choices: each made once.
+    """All ways to do each check (condition, repeats, place) with their gain, the best first.
 
     Repeats that cannot be the best way to do their check, or make it one of the best checks, are not worked out. With
     stakes, a way that saves something is better than one that does not.
     """
+    choices = [o for o in once_each(tables, now, costs) if allowed(o)]
     (bits,) = _bits(tables, [(now, choices)])
     rates: dict[int, float] = {}
     for option, gained in zip(choices, bits, strict=True):
@@ -157,7 +158,7 @@ def _ways(
         for option in choices
         if can_repeat(tables, option) and min(open_bits, max(REPEATS) * once(option)) > enough(option)
         for again in repeated_looks(tables, now, costs, option)
-        if min(open_bits, again.times * once(option)) > enough(again)
+        if min(open_bits, again.times * once(option)) > enough(again) and allowed(again)
     ]
     (many,) = _bits(tables, [(now, several)])
     ways, again = (
