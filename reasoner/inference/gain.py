@@ -94,7 +94,7 @@ def repeated(tables: Tables, check: CheckTable, condition: int, times: int) -> A
     chance = np.einsum("cj,cjs->cs", tables.nodes, by_node)
     by_pattern, of = _by_number_showing(check, times), check.patterns[1]
     found = np.empty((len(of), by_pattern.shape[2]))
-    for pattern, by_number in enumerate(by_pattern[:-1]):
+    for pattern, by_number in enumerate(by_pattern):
         own = of == pattern
         found[own] = chance[own] @ by_number
     return found
