@@ -30,7 +30,7 @@ def negative_plogp(p: Array) -> Array:
     return np.negative(found, out=found)
 
 
-def sums(index: Index, values: Array, size: int) -> Array:
+def summed_by(index: Index, values: Array, size: int) -> Array:
     """(M, size) sums of values (M, N) by index (N,)."""
     at = index + size * np.arange(len(values))[:, None]
     return np.bincount(at.ravel(), values.ravel(), size * len(values)).reshape(-1, size).astype(float)
@@ -61,15 +61,15 @@ class Cells:
     def weights(self, tables: Tables, showing: Array, quiet: Array) -> Array:
         """(M, W) probability of each way at each of M moments, from P(cause, showing) and P(cause, quiet), (M, C)."""
         if self.quiet_way is None:
-            return sums(self.way_of, showing + quiet, len(self.halves))
-        found = sums(self.way_of, showing, len(self.halves))
+            return summed_by(self.way_of, showing + quiet, len(self.halves))
+        found = summed_by(self.way_of, showing, len(self.halves))
         found[:, self.quiet_way] += np.add.reduceat(quiet, tables.class_starts, axis=1)
         return found
 
     def outcomes(self, weights: Array) -> Array:
         """(M, O) probability of every joint outcome, last place fastest. weights: (M, W)."""
         a, b = len(self.first), len(self.second)
-        found: Array = self.first.T @ sums(self.halves, weights, a * b).reshape(-1, a, b) @ self.second
+        found: Array = self.first.T @ summed_by(self.halves, weights, a * b).reshape(-1, a, b) @ self.second
         return found.reshape(len(weights), -1)
 
     def class_bits(self, weights: Array) -> Array:
