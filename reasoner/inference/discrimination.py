@@ -14,13 +14,17 @@ import numpy as np
 
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
+ALIKE_FROM = 3  # places from which it pays to look whether they are alike
+
 
 def outcomes_seen(tables: Tables, check: CheckTable, causes: Sequence[int], condition: int | None) -> Array:
-    """(N, P, m): how often each outcome is seen at each place, one look in a new spell of the condition.
+    """(N, P, m): how often each outcome is seen, one look in a new spell of the condition, at each of the places that
+    are not alike for all these causes.
 
     condition None: while the fault is showing.
     """
-    showing = check.rows[check.index[list(causes)]]
+    index = check.index[list(causes)]
+    showing = check.rows[index if index.shape[1] < ALIKE_FROM else np.unique(index, axis=1)]
     if check.steady or condition is None:
         return showing
     shows = tables.shows[list(causes), condition][:, None, None]
@@ -36,7 +40,7 @@ def even_odds(first: Array, second: Array) -> Array:
 
 def _entropy(p: Array) -> Array:
     """Bits over the last axis; all probabilities are above 0."""
-    found: Array = -(p * np.log2(p)).sum(axis=-1)
+    found: Array = (p * np.log2(p)) @ np.full(p.shape[-1], -1.0)
     return found
 
 
@@ -87,12 +91,17 @@ def raises(tables: Tables, check: CheckTable, first: int = 0) -> Array:
     The rest is all other faults, weighed by their priors. first: 1 leaves out what a sound car shows.
     NaN for a fault beside which there is none.
     """
-    rows = check.rows[check.index]  # (C, P, m)
-    weighed = tables.prior[:, None, None] * rows
-    own = np.zeros((len(tables.faults), *rows.shape[1:]))
-    np.add.at(own, tables.fault_of, weighed)
-    share = np.bincount(tables.fault_of, weights=tables.prior, minlength=len(tables.faults))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rest = (weighed.sum(axis=0) - own) / (1.0 - share)[:, None, None]
-        found: Array = (rows / rest[tables.fault_of])[:, :, first:].max(axis=(1, 2))
+
+    def work() -> Array:
+        rows = check.rows[check.index]  # (C, P, m)
+        weighed = tables.prior[:, None, None] * rows
+        own = np.zeros((len(tables.faults), *rows.shape[1:]))
+        np.add.at(own, tables.fault_of, weighed)
+        share = np.bincount(tables.fault_of, weights=tables.prior, minlength=len(tables.faults))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rest = (weighed.sum(axis=0) - own) / (1.0 - share)[:, None, None]
+            times: Array = (rows / rest[tables.fault_of]).max(axis=1)
+        return times
+
+    found: Array = tables.kept.once("raises", check.name, work)[:, first:].max(axis=1)
     return found

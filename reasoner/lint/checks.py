@@ -100,22 +100,22 @@ def outcome_unreachable(context: Context) -> Iterator[LintFinding]:
     for name, entry in context.book.checks.items():
         tables = [table for car in context.cars if (table := car.table(name))]
         bands = {band.outcome for band in entry.measure.bands} if entry.measure else None
+        most = [max(times) for times in zip(*map(_times, tables), strict=True)]
         for number, outcome in enumerate(entry.outcomes):
             if bands is not None and outcome.name not in bands:
                 message = f'no reading gives the outcome "{outcome.name}" of "{name}"'
                 mend = "give it a band under `measure`"
                 yield LintFinding("checks", name, outcome.place, len(outcome.name), message, mend)
-            times = [_times(table, number) for table in tables]
-            if number and times and max(times) < LIKELIER:
+            if number and most and most[number] < LIKELIER:
                 message = f'"{outcome.name}" of "{name}" is much the same whatever is wrong'
                 yield LintFinding("checks", name, outcome.place, len(outcome.name), message)
 
 
-def _times(table: CheckTable, outcome: int) -> float:
-    """How many times likelier the outcome is where it is likeliest than where it is not."""
-    seen = [row[outcome] for row in table.rows[table.index].reshape(-1, len(table.outcomes)).tolist()]
-    seen.append(float(table.rows[0][outcome]))
-    return float(max(seen) / min(seen))
+def _times(table: CheckTable) -> list[float]:
+    """How many times likelier each outcome is where it is likeliest than where it is not."""
+    seen = table.rows[sorted({0, *table.index.ravel().tolist()})]
+    found: list[float] = (seen.max(axis=0) / seen.min(axis=0)).tolist()
+    return found
 
 
 # ---- stands for less -------------------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from itertools import product
 from typing import Any
 
 from reasoner.inference.discrimination import Telling, telling
-from reasoner.network.graph import build_graph, family_line
+from reasoner.network.graph import build_graph, family_line, nearest
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.rulebook.model import Check, Fault, Filter, Place, Rulebook, Statement
@@ -63,6 +63,11 @@ class BenchCar:
     def speakers(self, fault: str, check: Check) -> list[str]:
         """Who speaks of the check for a fault, the nearest first: it alone is heard."""
         return [name for _, name in family_line(self.graph, fault) if name in check.given]
+
+    def heard(self, check: Check) -> set[str]:
+        """Who is heard about the check for some fault: faults and families."""
+        speaking = [(kind, name) for name in check.given for kind in ("fault", "family")]
+        return {name for _, name in nearest(self.graph, tuple(self.cause_of), speaking).values()}
 
 
 @dataclass(frozen=True, eq=False)

@@ -154,7 +154,7 @@ def never_reached(context: Context) -> Iterator[LintFinding]:
     """
     for name, entry in context.book.checks.items():
         cars = [car for car in context.cars if car.table(name)]
-        heard = {who for car in cars for fault in car.cause_of for who in car.speakers(fault, entry)[:1]}
+        heard = {who for car in cars for who in car.heard(entry)}
         for subject, statement in entry.given.items():
             if subject not in heard:
                 message = f'what "{name}" says under {subject} is heard for no fault'

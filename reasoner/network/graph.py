@@ -211,12 +211,29 @@ def family_line(graph: nx.DiGraph, fault: str) -> tuple[GraphNode, ...]:
     return known[fault]
 
 
-def statements_under(graph: nx.DiGraph, faults: Iterable[str], check: str) -> list[Statement | None]:
-    """What the rules say of this check under each fault: the nearest of fault and families that speaks."""
+def nearest(graph: nx.DiGraph, faults: Sequence[str], speaking: Iterable[GraphNode]) -> dict[int, GraphNode]:
+    """By number of the fault, in order: the nearest of fault and families that is among those that speak; a fault of
+    which none does is not there."""
+    known: dict[tuple[str, ...], dict[GraphNode, list[tuple[int, int]]]] = graph.graph.setdefault("lines", {})
+    lines = known.setdefault(tuple(faults), {})  # asked once for every check
+    if not lines:
+        for number, fault in enumerate(faults):
+            for rank, node in enumerate(family_line(graph, fault)):
+                lines.setdefault(node, []).append((number, rank))
+    found: dict[int, tuple[int, GraphNode]] = {}
+    for node in speaking:
+        for number, rank in lines.get(node, ()):
+            if number not in found or rank < found[number][0]:
+                found[number] = rank, node
+    return {number: found[number][1] for number in sorted(found)}
+
+
+def statements_under(graph: nx.DiGraph, faults: Sequence[str], check: str) -> dict[int, Statement]:
+    """What the rules say of this check, by number of the fault: the nearest of fault and families that speaks."""
     said = {
         node: data["statement"] for node, _, data in graph.in_edges(("check", check), data=True) if "statement" in data
     }
-    return [next((said[node] for node in family_line(graph, fault) if node in said), None) for fault in faults]
+    return {number: said[node] for number, node in nearest(graph, faults, said).items()}
 
 
 def showing(graph: nx.DiGraph, fault: str, condition: str) -> Frequency | None:

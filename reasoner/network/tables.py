@@ -367,17 +367,17 @@ def _rows(
         origins.append(origin)
         return len(rows) - 1
 
-    def rows_of(statement: Statement | None) -> tuple[int, int]:
-        if statement is None:
-            return 0, 0
+    def rows_of(statement: Statement) -> tuple[int, int]:
         if id(statement) not in known:
             here = add(statement.here, statement.origin)
             elsewhere = 0 if statement.elsewhere is None else add(statement.elsewhere, statement.origin)
             known[id(statement)] = here, elsewhere
         return known[id(statement)]
 
-    by_fault = np.array([rows_of(said) for said in g.statements_under(graph, causes.faults, check.name)], dtype=np.intp)
-    here, elsewhere = by_fault.reshape(-1, 2)[causes.fault_of].T[..., None]
+    by_fault = np.zeros((len(causes.faults), 2), dtype=np.intp)
+    for fault, said in g.statements_under(graph, causes.faults, check.name).items():
+        by_fault[fault] = rows_of(said)
+    here, elsewhere = by_fault[causes.fault_of].T[..., None]
     return np.array(rows), origins, np.where(causes.touch(places), here, elsewhere)
 
 
