@@ -3,6 +3,7 @@ machine is."""
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable, Iterator, Sequence
 from hashlib import sha256
@@ -17,6 +18,8 @@ from reasoner.rulebook.problem import Notebook
 
 for variable in ("REASONER_RULES", "REASONER_SETTINGS"):  # also for what tests start as programs of their own
     os.environ[variable] = ""
+
+gc.set_threshold(50_000)  # as the program does: the rules are many small things that are never thrown away
 
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")

@@ -228,12 +228,13 @@ def nearest(graph: nx.DiGraph, faults: Sequence[str], speaking: Iterable[GraphNo
     return {number: found[number][1] for number in sorted(found)}
 
 
-def statements_under(graph: nx.DiGraph, faults: Sequence[str], check: str) -> dict[int, Statement]:
-    """What the rules say of this check, by number of the fault: the nearest of fault and families that speaks."""
+def statements_under(graph: nx.DiGraph, faults: Sequence[str], check: str) -> dict[int, tuple[GraphNode, Statement]]:
+    """What the rules say of this check, by number of the fault: the nearest of fault and families that speaks, and what
+    it says."""
     said = {
         node: data["statement"] for node, _, data in graph.in_edges(("check", check), data=True) if "statement" in data
     }
-    return {number: said[node] for number, node in nearest(graph, faults, said).items()}
+    return {number: (node, said[node]) for number, node in nearest(graph, faults, said).items()}
 
 
 def showing(graph: nx.DiGraph, fault: str, condition: str) -> Frequency | None:

@@ -18,7 +18,7 @@ from reasoner.network import activity
 from reasoner.network import graph as g
 from reasoner.network.activity import Array as Array
 from reasoner.network.vehicle import Vehicle
-from reasoner.rulebook.model import At, Check, Condition, Frequency, Kept, Origin, Rulebook, Sees, Statement
+from reasoner.rulebook.model import At, Check, Condition, Frequency, Kept, Origin, Rulebook, Sees
 
 Index = NDArray[np.intp]
 
@@ -360,23 +360,23 @@ def _rows(
     base = distribution_row(check, check.otherwise.here, [floor] * len(check.outcomes), floor)
     rows: list[list[float]] = [base]
     origins = [check.otherwise.origin]
-    known: dict[int, tuple[int, int]] = {}  # id of a statement -> its rows here and elsewhere
+    known: dict[g.GraphNode, tuple[int, int]] = {}  # its rows here and elsewhere, by who speaks
 
-    def add(named: Mapping[str, Frequency], origin: Origin) -> int:
-        rows.append(distribution_row(check, named, base, floor))
+    def add(who: g.GraphNode, where: str, named: Mapping[str, Frequency], origin: Origin) -> int:
+        key = check.name, who, where  # the same on every car
+        rows.append(book.kept.once("distributions", key, lambda: distribution_row(check, named, base, floor)))
         origins.append(origin)
         return len(rows) - 1
 
-    def rows_of(statement: Statement) -> tuple[int, int]:
-        if id(statement) not in known:
-            here = add(statement.here, statement.origin)
-            elsewhere = 0 if statement.elsewhere is None else add(statement.elsewhere, statement.origin)
-            known[id(statement)] = here, elsewhere
-        return known[id(statement)]
-
     by_fault = np.zeros((len(causes.faults), 2), dtype=np.intp)
-    for fault, said in g.statements_under(graph, causes.faults, check.name).items():
-        by_fault[fault] = rows_of(said)
+    for fault, (who, statement) in g.statements_under(graph, causes.faults, check.name).items():
+        if who not in known:
+            there, origin = statement.elsewhere, statement.origin
+            known[who] = (
+                add(who, "here", statement.here, origin),
+                0 if there is None else add(who, "elsewhere", there, origin),
+            )
+        by_fault[fault] = known[who]
     here, elsewhere = by_fault[causes.fault_of].T[..., None]
     return np.array(rows), origins, np.where(causes.touch(places), here, elsewhere)
 
