@@ -329,7 +329,7 @@ def _gentlest_first(choices: list[Option], little: float) -> list[Option]:
         return choices
     top = choices[0]
     for other in choices[1:]:
-        if top.saves > little and not other.saves > little:
+        if top.saves > little and other.saves < top.saves - little:
             continue
         no_worse = other.gain >= top.gain - 1e-9 and other.cost <= top.cost and other.hazards <= top.hazards
         if no_worse and (other.cost < top.cost or other.hazards < top.hazards):

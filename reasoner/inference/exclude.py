@@ -47,16 +47,16 @@ def can_speak_against(tables: Tables, check: int, causes: Sequence[int]) -> floa
     return float(np.minimum(1.0, seen) @ tables.prior[own] / tables.prior[own].sum())
 
 
-def can_speak_for(tables: Tables, check: int, causes: Sequence[int]) -> float:
-    """By how much more likely these causes make the answer that speaks most for them, against nothing to see (a factor,
-    1 and more; mean over the causes as they are before any answer), in the condition in which they show most often."""
+def chance_to_speak_for(tables: Tables, check: int, causes: Sequence[int], enough: float) -> Array:
+    """(len(causes),): the chance, under each of these causes, that a look finds at one place at least what it makes
+    `enough` times likelier than with nothing to see, in the condition in which it shows most often."""
     table, own = tables.checks[check], list(causes)
-    most = (table.rows / table.rows[0]).max(axis=1)[table.index[own]].max(axis=1)
+    telling = np.where(table.rows >= enough * table.rows[0], table.rows, 0.0).sum(axis=1)
+    found: Array = 1.0 - np.prod(1.0 - telling[table.index[own]], axis=1)
     if not table.steady:
         here = list(table.conditions) or list(range(len(tables.conditions)))
-        shows = tables.shows[own][:, here].max(axis=1)
-        most = shows * most + 1.0 - shows
-    return float(most @ tables.prior[own] / tables.prior[own].sum())
+        found = found * tables.shows[own][:, here].max(axis=1)
+    return found
 
 
 def likelier(table: CheckTable, place: int, outcome: int) -> Array:

@@ -25,8 +25,8 @@ ODD = 1  # beyond that: as many places at most may differ from the first outcome
 class Stakes:
     """What hangs on the belief. losses: (X, C), money of each act under each cause.
 
-    known: (C,) the loss where the cause is known. closes: by check, (X,) what any answer to it takes off each act's
-    loss: a doubt that nobody has looked at. hour: money for an hour at work.
+    known: (C,) the loss where the cause is known. closes: by check, (X,) what an answer to it takes off each act's
+    loss, on the mean: a doubt that nobody has looked at. hour: money for an hour at work.
     """
 
     losses: Array

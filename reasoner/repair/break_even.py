@@ -103,7 +103,9 @@ def _towards(
     done: tuple[Job, ...] = ()
     for kind, work, line in lines:
         lead, left = line[0] - own[0], line[1] - own[1]
-        crossing = now + (end - now) * lead / (lead - left) if left < -NO_DIFFERENCE else end
+        # One that is cheaper already, and yet not chosen (a risk is in its way), is no change on the way there.
+        changes = left < -NO_DIFFERENCE <= lead
+        crossing = now + (end - now) * max(0.0, lead) / (max(0.0, lead) - left) if changes else end
         if work != works[best] and abs(crossing - now) < abs(at - now):
             at, instead, done = crossing, kind, work
     tables = [stake.table, stake.table if what == "chance" else ends[1].table]

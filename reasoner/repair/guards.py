@@ -13,7 +13,7 @@ from functools import cached_property, partial
 from math import log10
 
 from reasoner.inference.evidence import Spell
-from reasoner.inference.exclude import can_speak_against, can_speak_for, spoken_against
+from reasoner.inference.exclude import can_speak_against, chance_to_speak_for, spoken_against
 from reasoner.inference.weight import believed_without, decibans_moved
 from reasoner.network.tables import Array
 from reasoner.repair.choices import Stake, free
@@ -23,6 +23,7 @@ from reasoner.rulebook.model import At, Check
 
 SUGGESTED = 3
 WHICH = 0.5  # more likely than not: share of what a work mends that sits at fewer places
+MAY_SPEAK = 0.1  # a look that speaks for its cause less often is none that settles it; judgement
 TALK = ("told", "code")
 
 
@@ -31,13 +32,15 @@ class Missing:
     """kind: excluded (a fault or family is not), answered (a check is not), beyond (only these checks speak for it),
     looked (no look at the car itself has spoken for it), which (nobody has looked which of several places it is),
     driving (a risk of driving on is too high). name: of the fault, family, check or risk. chance: how likely it still
-    is. checks: what would settle it, at hand and not yet answered. because: the rules' reason."""
+    is. checks: what would settle it, at hand and not yet answered. because: the rules' reason. speak: how likely the
+    answer of each of these checks speaks for it, where only that settles it; empty where any answer does."""
 
     kind: str
     name: str
     chance: float
     checks: tuple[str, ...]
     because: str = ""
+    speak: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,8 +92,8 @@ class Guards:
                 found.append(Missing("answered", name, 0.0, self._quickest({name}), guard.because))
         if guard.beyond and not self._beyond(job, guard.beyond):
             looks = _looks_beyond(stake, guard.beyond, self._at_one(job))
-            checks = self._telling(looks, self._mended(job))
-            found.append(Missing("beyond", "", stake.jobs.get(job, 0.0), checks, guard.because))
+            checks, speak = self._telling(looks, self._mended(job))
+            found.append(Missing("beyond", "", stake.jobs.get(job, 0.0), checks, guard.because, speak))
         return found
 
     def _excluded(self, name: str) -> bool:
@@ -111,11 +114,11 @@ class Guards:
         direct = looking_at(stake, fault)
         if not direct:
             return []
-        checks, chance = self._telling(direct, own), sum(stake.chances[c] for c in own)
-        looked = not checks and not direct.isdisjoint(self.known.answered)  # in every way there is
+        (checks, speak), chance = self._telling(direct, own), sum(stake.chances[c] for c in own)
+        looked = not speak and not direct.isdisjoint(self.known.answered)  # in every way that can well speak for it
         if self._spoken_for(direct, own) or (looked and chance >= stake.book.settings.dominates):
             return []
-        return [Missing("looked", fault, chance, checks)]
+        return [Missing("looked", fault, chance, checks, speak=speak)]
 
     def _not_known_which(self, job: Job) -> list[Missing]:
         """Work at several places, most likely for one of them, where nobody has looked which."""
@@ -169,23 +172,31 @@ class Guards:
         """Those that are no pairs. What is in a pair is among them by itself too."""
         return [c for c in causes if not self.stake.tables.causes[c].members]
 
-    def _telling(self, checks: Collection[str], causes: Sequence[int]) -> tuple[str, ...]:
-        """Of these checks, those whose answer can speak for these causes as much as it takes, the most decibans a
-        minute first; the quickest if none can."""
+    def _telling(self, checks: Collection[str], causes: Sequence[int]) -> tuple[tuple[str, ...], tuple[float, ...]]:
+        """Of these checks, those whose answer can well speak for these causes as much as it takes, the most chance of
+        that a minute first, and how likely each does; the quickest, and no chances, if none can."""
         tables = self.stake.tables
         own = [c for c in causes if tables.prior[c] > 0]
         if not own:
-            return self._quickest(checks)
-        known: dict[str, float] = tables.kept.shelf("speak for", tuple(own))
-        speaks = {}
-        for n in self._unanswered:
-            if n in checks:
-                if n not in known:
-                    known[n] = 10 * log10(can_speak_for(tables, tables.check_number[n], own))
-                speaks[n] = known[n]
-        enough = [n for n in speaks if speaks[n] >= self.stake.book.settings.afterwards.speaks_from]
-        found = sorted(enough, key=lambda n: self.stake.book.checks[n].minutes / speaks[n])
-        return tuple(found[:SUGGESTED]) or self._quickest(checks)
+            return self._quickest(checks), ()
+        chances = {n: self.speaks(n, own) for n in self._unanswered if n in checks}
+        may = [n for n in chances if chances[n] >= MAY_SPEAK]
+        found = sorted(may, key=lambda n: self.stake.book.checks[n].minutes / chances[n])[:SUGGESTED]
+        if not found:
+            return self._quickest(checks), ()
+        there = sum(self.stake.chances[c] for c in own)
+        return tuple(found), tuple(there * chances[n] for n in found)
+
+    def speaks(self, check: str, causes: Sequence[int]) -> float:
+        """The chance that an answer to a check speaks for these causes as much as it takes, if it is one of them, each
+        as likely as it is beforehand."""
+        tables = self.stake.tables
+        known: dict[str, float] = tables.kept.shelf("speak for", tuple(causes))
+        if check not in known:
+            enough = 10 ** (self.stake.book.settings.afterwards.speaks_from / 10)
+            each = chance_to_speak_for(tables, tables.check_number[check], causes, enough)
+            known[check] = float(each @ tables.prior[list(causes)] / tables.prior[list(causes)].sum())
+        return known[check]
 
     def _quickest(self, names: Collection[str]) -> tuple[str, ...]:
         """The quickest of these that can be made and that nobody has answered yet."""

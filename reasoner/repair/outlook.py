@@ -76,7 +76,7 @@ class Outlook:
             for name in dict.fromkeys(name for item in items for name in item.checks):
                 left = self._doubt(item for item in items if name not in item.checks)
                 off = closes.setdefault(numbers[name], [0.0] * len(stake.acts))
-                off[x] = (1.0 - left / self._doubt(items)) * doubt(stake, work)
+                off[x] = (1.0 - left / self._doubt(items)) * doubt(stake, work) * _settles(items, name)
         firsts = [first_of(stake, work) for work in freely(stake)]
         if not self.too_dangerous and any(goes_away(stake, cause) for cause in range(len(stake.needs))):
             firsts.append(after_watching(stake))
@@ -93,3 +93,10 @@ class Outlook:
         if look is not None:
             found += (test_on(self.stake, look, self.stakes.least(self.stake.now.probability) - look.saves),)
         return tuple(sorted(found, key=lambda choice: choice.expected))
+
+
+def _settles(items: Iterable[Missing], check: str) -> float:
+    """How likely an answer to a check settles something of what is missing: where it has to speak for the part, an
+    answer that does not leaves the doubt."""
+    own = [item for item in items if check in item.checks]
+    return max(item.speak[item.checks.index(check)] if item.speak else 1.0 for item in own)

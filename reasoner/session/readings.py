@@ -142,6 +142,28 @@ def remembered(workup: Workup, ask: Ask) -> str:
     return typed[-1] if typed else stated
 
 
+def shown_as(check: Check) -> Ask | None:
+    """What a person reads off the tool where the number of a check is that over a size of the car: airflow, where the
+    check goes by airflow a litre. None where the number is the check's own."""
+    working = working_of(check)
+    if working is None or check.measure is None or not any(ask.car and ask.needed for ask in working.asks):
+        return None
+    read = [ask for ask in working.asks if ask.needed and not ask.car]
+    return read[0] if len(read) == 1 and read[0].unit == check.measure.unit else None
+
+
+def from_shown(workup: Workup, check: Check, shown: Ask, number: float) -> Worked:
+    """The outcome of a check from the one number that the tool shows. Raises Refused where the car's size is not
+    known."""
+    working = working_of(check)
+    assert working is not None
+    size = {ask.name: remembered(workup, ask) for ask in working.asks if ask.car}
+    lacking = [ask.say for ask in working.asks if ask.car and ask.needed and not size[ask.name]]
+    if lacking:
+        raise Refused(f"{' and '.join(lacking)} is not known yet", "type m: it asks for it too")
+    return outcome_from_inputs(workup, check.name, {shown.name: f"{number:g} {shown.unit}", **size})
+
+
 def works_out(workup: Workup, check: Check) -> WorksOut | None:
     """What a check's computation asks for, as part of the question."""
     working = working_of(check)

@@ -16,6 +16,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.document import OutcomeDoc, Verdict, Why
 from reasoner.session.plain import harmless
 from reasoner.session.protocol import Talk
+from reasoner.session.readings import from_shown, shown_as
 from reasoner.session.words import given_text, places_of, values_text
 from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Desk
@@ -98,6 +99,14 @@ def take_answer(
                 return False
             events = acts.pass_over(sitting.workup, check.name, "cant-tell", option)
             return sitting.keep(events, f"{check.title}: can't tell. It is left for now.")
+        shown = shown_as(check) if reply.numbers else None
+        if shown is not None:
+            (number,) = reply.numbers.values()
+            worked = from_shown(sitting.workup, check, shown, number)
+            events = acts.answer(
+                sitting.workup, check.name, worked.weights, reply.sure, option, worked.reading, seen_in, worked.inputs
+            )
+            break
         read = acts.read_off(sitting.workup, check.name, reply.numbers) if reply.readings else {}
         figures = acts.figures_of(sitting.workup, check.name, reply.numbers) if reply.readings else {}
         values: dict[int, str | Mapping[str, float]] = {**reply.values, **read}

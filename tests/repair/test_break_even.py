@@ -184,3 +184,16 @@ def test_of_each_figure_only_the_nearest_is_said() -> None:
     kinds = [hinge.what for hinge in found]
     assert len(kinds) > len(set(kinds))  # an injector may be cheaper or dearer ...
     assert len(deciding.decision_document(decision).hinges) == len(set(kinds))  # ... and the nearer of the two is said
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_what_is_cheaper_already_is_no_change_on_the_way(name: str) -> None:
+    """Where a risk is in the way of the cheapest, a dearer choice is the best that is open: whatever is cheaper than it
+    now is none that something has to happen for."""
+    found = stake(CASES[name])
+    choices = all_choices(found)
+    for at, best in enumerate(choices):
+        cheaper = {choice.kind for choice in choices[:at] if choice.expected < best.expected - 1}
+        for hinge in hinges(found, best, [c for c in choices if c is not best]):
+            assert hinge.instead not in cheaper - {"watch"}, hinge
+            assert hinge.at >= 0

@@ -195,3 +195,19 @@ def test_replies_are_taken_later_too() -> None:
 def test_codes_as_typed_are_still_codes(line: str) -> None:
     _, text = take_in(line, "", "", "", "")
     assert "Next reply" not in text
+
+
+def test_the_airflow_that_the_tool_shows_is_divided_by_the_displacement() -> None:
+    """3.7 g/s is much for one litre and right for 2.5 (1.5 g/s a litre): what is typed is what the tool shows."""
+    for litres, outcome in (("2.5", "normal"), ("1.0", "high")):
+        start = case(metering="airflow", displacement=f"{litres} L")
+        kept, _, _ = sit("t airflow at idle", "2", "", "3.7", "q", workup=start)
+        (told,) = answers(kept)
+        weights = told["values"]["0"]
+        assert max(weights, key=lambda name: weights[name]) == outcome
+        assert told["inputs"]["airflow"] == "3.7 g/s"
+
+
+def test_a_number_for_which_the_displacement_lacks_says_so() -> None:
+    kept, text, _ = sit("t airflow at idle", "2", "", "3.7", "", "q", workup=case(metering="airflow"))
+    assert "is not known yet" in flat(text) and not answers(kept)
