@@ -259,6 +259,17 @@ class _Causes:
             self._touching[key] = np.array(each, dtype=bool).reshape(len(self.causes), len(places))
         return self._touching[key]
 
+    def within(self, banks: Sequence[Sequence[int]], places: Sequence[frozenset[int]]) -> NDArray[np.bool_]:
+        """(C, P) whether a place is on a bank on which a cause has a cylinder. A cause of whole banks is on all: what
+        it does to the other bank it does itself."""
+        sides = [frozenset(bank) for bank in banks]
+        found = np.ones((len(self.causes), len(places)), dtype=bool)
+        for c, cause in enumerate(self.causes):
+            if not any(side <= cause.cylinders for side in sides):
+                reached = frozenset().union(*(side for side in sides if side & cause.cylinders))
+                found[c] = [bool(at & reached) for at in places]
+        return found
+
     @cached_property
     def _touching(self) -> dict[tuple[frozenset[int], ...], NDArray[np.bool_]]:
         return {}
@@ -323,6 +334,8 @@ def _check(
 ) -> CheckTable:
     places = list(g.places(check.at, vehicle)) if check.at is not At.ENGINE else [("engine", frozenset[int]())]
     rows, origins, index = _rows(book, graph, check, causes, [cylinders for _, cylinders in places])
+    if check.elsewhere_in == "bank":
+        index = np.where(causes.within(vehicle.banks, [cylinders for _, cylinders in places]), index, 0)
     if causes.spare:
         rows, index = _spare_rows(rows, index, causes)
         origins += [book.faults[causes.faults[causes.spare[0]]].origin] * len(places)

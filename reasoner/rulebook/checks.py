@@ -144,6 +144,7 @@ CHECK = key_table(
     ),
     Key("while rich", text, default=""),
     Key("said rich", text, default=""),
+    Key("elsewhere in", choice("bank", "engine"), default="engine"),
     Key("intake", choice("work", "renewed", "pattern", "also"), default=""),
     AFTER_WORK_KEY,
     *ORIGIN,
@@ -161,6 +162,9 @@ def finish_check(desk: ReaderContext, name: Text, node: Map, values: dict[str, A
     for key in ("stands for", "after"):
         if name.value in (values[key.replace(" ", "_")] or ()):
             desk.notes.note("loop", node.key(key) or name, f'"{name.value}" names itself', "delete it here")
+    if where is not At.CYLINDER and node.key("elsewhere in") is not None:
+        message = "only a check at cylinders says how far `elsewhere` reaches"
+        desk.notes.note("wrong-level", node.key("elsewhere in") or name, message, "delete it, or write\n  at: cylinder")
     _codes(desk, node, values, where)
     outcomes: tuple[Outcome, ...] | None = values["outcomes"]
     if outcomes is None:

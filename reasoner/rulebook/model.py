@@ -481,6 +481,7 @@ class Check:
     after_work: asked only after one of these repairs (empty: always). computed: how its outcome is worked out.
     owners_say: outcome -> phrases by which it is heard in a complaint. happens_in: outcome -> conditions in which, by
     that, it happens.
+    elsewhere_in: how far from a cylinder what is said `elsewhere` holds: at its `bank`, or in the whole `engine`.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
     said_rich: the outcome that is meant where somebody only says that it is rich now ("" = none is).
     intake: told with others of its kind before the first question: work, renewed, pattern, also ("" = by itself).
@@ -517,6 +518,7 @@ class Check:
     intake: str = ""
     while_rich: str = ""
     said_rich: str = ""
+    elsewhere_in: str = "engine"
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     happens_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from reasoner.inference.belief import believe
@@ -88,6 +90,19 @@ def test_at_a_cylinder_the_fault_speaks_for_its_own() -> None:
 def test_elsewhere_speaks_for_the_others() -> None:
     found = tables([fault("a", "cylinder")], [at("cylinder", elsewhere=0.2)])
     assert odd(found, "a@cylinder-2") == pytest.approx([0.2, 0.8, 0.2, 0.2])
+
+
+def test_elsewhere_may_end_at_the_bank() -> None:
+    """What the trim of one bank does to its cylinders it does to no other's."""
+    said = says({"odd": 0.8}, {"odd": 0.2})
+    near = replace(check("look", dict.fromkeys("abc", said), {"odd": 0.1}, at="cylinder"), elsewhere_in="bank")
+    found = tables([fault("a", "cylinder", pairs=0.5), fault("b", "bank"), fault("c")], [near], "V 6")
+    assert odd(found, "a@cylinder-2") == pytest.approx([0.1, 0.8, 0.1, 0.2, 0.1, 0.2])
+    assert odd(found, "a@cylinders-1-2") == pytest.approx([0.8, 0.8, 0.2, 0.2, 0.2, 0.2])
+    assert odd(found, "b@bank-2") == pytest.approx([0.2, 0.8] * 3)  # a whole bank does it to the other itself
+    assert odd(found, "c") == pytest.approx([0.8] * 6)
+    alone = tables([fault("a", "cylinder")], [near], "inline 4")
+    assert odd(alone, "a@cylinder-2") == pytest.approx([0.2, 0.8, 0.2, 0.2])
 
 
 def test_a_pair_speaks_for_both() -> None:
