@@ -35,7 +35,7 @@ class Signature:
 SIGNATURES: Mapping[str, Signature] = {
     "trims by airflow": Signature(
         At.BANK,
-        {"widest": "%", "leak": "mL/min", "scale": "%", "each time": "mg"},
+        {"widest": "%", "leak": "mL/min", "scale": "%", "each time": "mg", "reached": ""},
         {"shape": ("by time", "by injection", "by share", "with load")},
     ),
     "trim sum": Signature(At.BANK, {"total fuel trim": "%"}),

@@ -104,7 +104,7 @@ def work_out_shapes(given: Inputs, setting: Setting) -> Result:
         (
             f"trim = (1 - leak x {fuel.air_ratio:.2f} / airflow - excess / fuel of one injection) / scale - 1",
             "Fitted to the points by least squares; then each way of being rich by itself, and how well it fits.",
-            "widest: the trim that is furthest from zero",
+            "widest: the trim that is furthest from zero; reached: the most airflow over the least",
         ),
         tuple(line for one in worked.values() for line in one.means(len(banks) > 1)) + _compared(worked),
         tuple(sure),
@@ -137,6 +137,7 @@ def _regions(given: Inputs, setting: Setting, fuel: Fuel) -> list[_At] | Mistake
 class _Bank:
     number: int
     widest: float
+    reached: float  # the most airflow over the least: how far the trims were read
     fitted: TrimFit | None
     off: float
     chances: Mapping[str, float]
@@ -160,6 +161,7 @@ class _Bank:
         return cls(
             bank,
             max(trims, key=abs),
+            max(at.flow for at in here) / min(at.flow for at in here),
             fitted if isinstance(fitted, TrimFit) else None,
             max(at.off for at in here),
             {name: fits[name] / sum(fits.values()) for name in SHAPE_WORDS},
@@ -170,6 +172,7 @@ class _Bank:
 
     def figures(self) -> tuple[Figure | Kinds, ...]:
         found: list[Figure | Kinds] = [Figure("widest", "%", Estimate(self.widest, SPREAD)), self.shape]
+        found.append(Figure("reached", "", Estimate(self.reached)))
         if self.fitted:
             found += [
                 Figure("leak", "mL/min", self.leak),
