@@ -204,6 +204,8 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
     ready = check.provokes and option.check in now.answered  # done at another place before: no more to get ready for
     danger = 0.0 if ready else costs.hazard_minutes * min(hazards, 2)
     work = costs.asking_minutes + minutes + costs.waiting(wait) - due + danger
+    if not check.steady:  # what could not be told elsewhere is as hard to tell here: so many looks for one answer
+        work *= 1 + sum(number == option.check for number, _ in now.unclear)
     cost = work if costs.by == "time" else 1.0 if costs.by == "gain" else money + work / 60.0 * costs.hour_costs
     return Option(
         option.check,

@@ -43,7 +43,8 @@ class CheckTable:
     index: (C, P) the row that holds for cause c at place p while the fault is showing.
     again: (D,) chance that a second look at the same place sees only again what the first one saw.
     alike: chance that what is seen where there is nothing to see is the same at all its places (0 with one place).
-    together: the same of what is seen while the fault shows, under a cause with one row at all its places: of banks.
+    together: the same of what is seen while the fault shows, under a cause with one row at all its places: of banks,
+    and where the rules say `all alike`.
     steady: the state does not matter (`sees: ever`, or the check provokes the fault itself).
     places: names of the P places; ("engine",) for a check on the whole engine.
     conditions: numbers of the conditions it can be done in; empty = anywhere.
@@ -360,7 +361,8 @@ def _check(
         hazards=_hazards(book, check.cautions),
         needs=frozenset(check.needs),
         leaves=conditions.get(check.leaves),
-        together=book.settings.same_at_banks if check.at is At.BANK and check.sees is Sees.NOW else 0.0,
+        together=check.all_alike
+        or (book.settings.same_at_banks if check.at is At.BANK and check.sees is Sees.NOW else 0.0),
     )
 
 

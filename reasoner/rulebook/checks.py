@@ -29,6 +29,7 @@ from reasoner.rulebook.fields import (
     number,
     object_of,
     parsed,
+    percentage,
     text,
     unknown_key,
     yes_no,
@@ -145,6 +146,7 @@ CHECK = key_table(
     Key("while rich", text, default=""),
     Key("said rich", text, default=""),
     Key("elsewhere in", choice("bank", "engine"), default="engine"),
+    Key("all alike", percentage(0, 100), default=0.0),
     Key("intake", choice("work", "renewed", "pattern", "also"), default=""),
     AFTER_WORK_KEY,
     *ORIGIN,
@@ -162,6 +164,9 @@ def finish_check(desk: ReaderContext, name: Text, node: Map, values: dict[str, A
     for key in ("stands for", "after"):
         if name.value in (values[key.replace(" ", "_")] or ()):
             desk.notes.note("loop", node.key(key) or name, f'"{name.value}" names itself', "delete it here")
+    if where is At.ENGINE and node.key("all alike") is not None:
+        message = "a check of the whole engine has one place, and nothing that could be alike"
+        desk.notes.note("wrong-level", node.key("all alike") or name, message, "delete it")
     if where is not At.CYLINDER and node.key("elsewhere in") is not None:
         message = "only a check at cylinders says how far `elsewhere` reaches"
         desk.notes.note("wrong-level", node.key("elsewhere in") or name, message, "delete it, or write\n  at: cylinder")

@@ -481,6 +481,7 @@ class Check:
     after_work: asked only after one of these repairs (empty: always). computed: how its outcome is worked out.
     owners_say: outcome -> phrases by which it is heard in a complaint. happens_in: outcome -> conditions in which, by
     that, it happens.
+    all_alike: chance that what a fault does alike to all places is one thing there: all of a set, or none.
     elsewhere_in: how far from a cylinder what is said `elsewhere` holds: at its `bank`, or in the whole `engine`.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
     said_rich: the outcome that is meant where somebody only says that it is rich now ("" = none is).
@@ -519,6 +520,7 @@ class Check:
     while_rich: str = ""
     said_rich: str = ""
     elsewhere_in: str = "engine"
+    all_alike: float = 0.0
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     happens_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 

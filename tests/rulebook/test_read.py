@@ -105,6 +105,7 @@ def test_a_check_and_its_defaults(book: Rulebook) -> None:
     assert smell.words == ("smells", "petrol smell")
     assert book.checks["warm-one-injector"].provokes
     assert (plugs.elsewhere_in, smell.elsewhere_in) == ("bank", "engine")
+    assert (plugs.all_alike, smell.all_alike) == (0.5, 0.0)
     assert book.checks["rich-code"].codes == {1: ("P0172",), 2: ("P0175",)}
 
 
