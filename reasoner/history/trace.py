@@ -11,9 +11,9 @@ from reasoner.casebook.events import CodesRead, Event
 from reasoner.casebook.shape import Case
 from reasoner.casebook.trouble import CasebookError
 from reasoner.inference.belief import by_class
-from reasoner.inference.belief_history import belief_moved
 from reasoner.inference.evidence import Spell
 from reasoner.inference.plan import settled
+from reasoner.inference.weight import belief_moved
 from reasoner.network.tables import Array, Tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.session.record import code_answers, standing

@@ -13,7 +13,7 @@ from itertools import islice
 
 import numpy as np
 
-from reasoner.inference.gain import cause_bits, class_entropy, gain_at, gain_repeated
+from reasoner.inference.gain import cause_bits, class_entropy, gain_at, gain_repeated, swept
 from reasoner.inference.information_value import Stakes, values
 from reasoner.inference.plan import (
     REPEATS,
@@ -31,7 +31,6 @@ from reasoner.inference.plan import (
     settled,
     worth_asking,
 )
-from reasoner.inference.single_place_gain import swept
 from reasoner.inference.visits import Visit, visits
 from reasoner.network.tables import Tables
 

@@ -12,9 +12,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from reasoner.inference.exchangeable import joint_table
-from reasoner.inference.gain import repeated
+from reasoner.inference.gain import repeated, stacked
 from reasoner.inference.plan import Costs, Moments, Option, Situation, state_chances
-from reasoner.inference.single_place_gain import stacked
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 JOINT_TOLD_APART = 81  # joint outcomes of several places up to which each is told apart

@@ -10,7 +10,7 @@ exact up to `PAIR_WIDTH` cases of spells that share looks, as in `belief`, and a
 as its two shares, multiplied, make it (`with_pairs`). Pairs are weighed where the two explain the answers better than
 the better one of them alone by as many decibans as the rules ask for, and come to more than `LEAST_PAIR`.
 That is a Bayes factor: it measures how badly the answers fit any single cause of the two. The conflict of the answers
-(`inference.surprise`) says as much only in all, nothing of who would resolve it, and takes two beliefs an answer.
+(`inference.weight`) says as much only in all, nothing of who would resolve it, and takes two beliefs an answer.
 """
 
 from __future__ import annotations

@@ -1,20 +1,31 @@
-"""Weight of evidence in decibans: how far each answer moved each cause.
+"""What single answers say: how far each moved each cause (its weight of evidence), which disagree with the rest
+(surprise), what speaks against a cause whatever speaks for it, and how belief moved from answer to answer.
 
-Ten times the common logarithm of the factor on the odds (A. Turing, "The Applications of Probability to
-Cryptography", c. 1941, arXiv:1505.04714; I. J. Good, "Weighing Evidence", 1950). About one deciban is the smallest
-change a person perceives.
+Weight is in decibans: ten times the common logarithm of the factor on the odds (A. Turing, "The Applications of
+Probability to Cryptography", c. 1941, arXiv:1505.04714; I. J. Good, "Weighing Evidence", 1950). About one deciban is
+the smallest change a person perceives.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from reasoner.inference.belief import believe
-from reasoner.inference.evidence import Evidence, Spell, answers_of, without
-from reasoner.network.tables import Array, Tables
+from reasoner.inference.evidence import (
+    Evidence,
+    Spell,
+    answer_likelihood,
+    answers_of,
+    chance_showing,
+    counted,
+    provoked,
+    without,
+)
+from reasoner.inference.pairs import tables_with_pairs, with_pairs
+from reasoner.network.tables import Array, CheckTable, Tables
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,3 +85,151 @@ def decibans_moved(now: Array, before: Array, causes: Sequence[int]) -> float:
         return decibans(max(ours, tiny)) - decibans(max(others, tiny))
 
     return odds(now) - odds(before)
+
+
+# ---- surprise --------------------------------------------------------------------------------------------------------
+# When the answers fit no cause well: the conflict measure, and the answers that disagree.
+#
+# conf(e) = log2( product of P(e_i) / P(e) ), positive when the answers are less likely together than apart
+# (F. V. Jensen, B. Chamberlain, T. Nordahl & F. Jensen, "Analysis in HUGIN of data conflict", UAI 1990). A rare but
+# real cause explains a conflict away: conf(e, c) < 0 for that cause.
+
+
+@dataclass(frozen=True)
+class Surprise:
+    """bits: the conflict of all answers. explained: the leading cause makes them fit after all.
+
+    disagreeing: the answers whose removal takes most of the conflict away, with the bits each takes.
+    """
+
+    bits: float
+    explained: bool
+    disagreeing: tuple[tuple[Evidence, float], ...]
+
+
+def conflict(parts: Sequence[float], together: float) -> float:
+    """conf(e) in bits from the probability of each finding alone and of all together."""
+    return float(np.sum(np.log2(parts)) - np.log2(together))
+
+
+def surprise(tables: Tables, spells: Sequence[Spell]) -> Surprise:
+    """How ill the answers fit together, and which ones are to blame."""
+    full = believe(tables, spells)
+    spells = full.spells
+    answers = answers_of(spells)
+    if len(answers) < 2:
+        return Surprise(0.0, False, ())
+    alone = {id(a): believe(tables, _only(spells, s, a)) for s, a in answers}
+    logs = sum(b.log_evidence for b in alone.values())
+    bits = (logs - full.log_evidence) / np.log(2)
+
+    lead = int(full.probability.argmax())
+    # conf(e, c) = log product P(e_i) P(c) / P(e, c): the leading cause taken as one more finding.
+    with_lead = bits + np.log2(tables.prior[lead] / full.probability[lead])
+    blame = []
+    for s, answer in answers:
+        rest = tuple(
+            Spell(sp.condition, tuple(a for a in sp.answers if a is not answer)) if i == s else sp
+            for i, sp in enumerate(spells)
+        )
+        without = (logs - alone[id(answer)].log_evidence - believe(tables, rest).log_evidence) / np.log(2)
+        blame.append((answer, float(bits - without)))
+    blame.sort(key=lambda pair: -pair[1])
+    return Surprise(float(bits), bool(with_lead < 0), tuple(pair for pair in blame if pair[1] > 1.0)[:3])
+
+
+def _only(spells: Sequence[Spell], number: int, answer: Evidence) -> tuple[Spell, ...]:
+    return (Spell(spells[number].condition, (answer,)),)
+
+
+# ---- what speaks against a cause -------------------------------------------------------------------------------------
+# For excluding things, which a belief alone does not do: that a cause is unlikely may only say that another fits
+# better. Excluded is what was looked for and not seen. And what could speak for a cause.
+
+
+def spoken_against(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
+    """(C,), 1 and less: how much less likely the answers to these checks are under a cause than with nothing to see,
+    over all answers of which that is so. An answer counts as far as the fault was showing, by all that was seen in the
+    spell."""
+    found: Array = np.ones(len(tables.causes))
+    for spell in counted(tables, spells):
+        for_it, against = np.ones(len(found)), np.ones(len(found))
+        for answer in spell.answers:
+            showing, quiet = answer_likelihood(tables.checks[answer.check], answer)
+            less = np.minimum(1.0, showing / quiet) if answer.check in checks else np.ones(len(found))
+            if tables.checks[answer.check].steady:
+                found = found * less
+            else:
+                for_it, against = for_it * np.maximum(1.0, showing / quiet), against * less
+        shows = chance_showing(tables, spell.condition, provoked(tables, spell))
+        shows = shows * for_it / (shows * for_it + 1.0 - shows)
+        found = found * (shows * against + 1.0 - shows)
+    return found
+
+
+def can_speak_against(tables: Tables, check: int, causes: Sequence[int]) -> float:
+    """By how much less likely these causes make it that a look finds what it finds with nothing to see (a factor, 1 and
+    less; mean over the causes as they are before any answer), in the condition in which they show most often."""
+    table, own = tables.checks[check], list(causes)
+    usual = int(table.rows[0].argmax())
+    seen = np.prod(table.rows[table.index[own], usual] / table.rows[0, usual], axis=1)
+    if not table.steady:
+        here = list(table.conditions) or list(range(len(tables.conditions)))
+        shows = tables.shows[own][:, here].max(axis=1)
+        seen = shows * seen + 1.0 - shows
+    return float(np.minimum(1.0, seen) @ tables.prior[own] / tables.prior[own].sum())
+
+
+def chance_to_speak_for(tables: Tables, check: int, causes: Sequence[int], enough: float) -> Array:
+    """(len(causes),): the chance, under each of these causes, that a look finds at one place at least what it makes
+    `enough` times likelier than with nothing to see, in the condition in which it shows most often."""
+    table, own = tables.checks[check], list(causes)
+    telling = np.where(table.rows >= enough * table.rows[0], table.rows, 0.0).sum(axis=1)
+    found: Array = 1.0 - np.prod(1.0 - telling[table.index[own]], axis=1)
+    if not table.steady:
+        here = list(table.conditions) or list(range(len(tables.conditions)))
+        found = found * tables.shows[own][:, here].max(axis=1)
+    return found
+
+
+def likelier(table: CheckTable, place: int, outcome: int) -> Array:
+    """(C,): how many times likelier each cause, while it shows, makes an outcome at a place than a sound car does."""
+    found: Array = table.rows[table.index[:, place], outcome] / table.rows[0, outcome]
+    return found
+
+
+# ---- how belief moved ------------------------------------------------------------------------------------------------
+# After each of many prefixes of the same answers.
+
+
+def trail(tables: Tables, prefixes: Iterable[Sequence[Spell]]) -> Iterator[Array]:
+    """The probability of each cause (C,) after each prefix."""
+    return (believe(tables, spells).probability for spells in prefixes)
+
+
+@dataclass(frozen=True, eq=False)
+class Moved:
+    """tables: with every pair of causes that was weighed after any prefix. before, beliefs: (C,), 0 for a pair where it
+    was not weighed."""
+
+    tables: Tables
+    before: Array
+    beliefs: tuple[Array, ...]
+
+
+def belief_moved(tables: Tables, prefixes: Iterable[Sequence[Spell]], share: float, least: float) -> Moved:
+    """How belief moved, pairs of causes weighed where asked for. share, least: as in `tables_with_pairs`."""
+    each = [(tables_with_pairs(tables, spells, share, least), spells) for spells in prefixes]
+    found = [believe(own, spells).probability for own, spells in each]
+    pairs = sorted({(int(a), int(b)) for own, _ in each for a, b in own.pairs})
+    if not pairs:
+        return Moved(tables, tables.prior, tuple(found))
+    whole, many = with_pairs(tables, pairs, share), len(tables.prior)
+    before = np.zeros(len(whole.prior))
+    before[:many] = tables.prior
+    beliefs = []
+    for (own, _), p in zip(each, found, strict=True):
+        belief = np.zeros(len(whole.prior))
+        belief[[whole.cause_number[cause.name] for cause in own.causes]] = p
+        beliefs.append(belief)
+    return Moved(whole, before, tuple(beliefs))

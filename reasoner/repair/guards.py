@@ -13,8 +13,13 @@ from functools import cached_property, partial
 from math import log10
 
 from reasoner.inference.evidence import Spell
-from reasoner.inference.exclude import can_speak_against, chance_to_speak_for, spoken_against
-from reasoner.inference.weight import believed_without, decibans_moved
+from reasoner.inference.weight import (
+    believed_without,
+    can_speak_against,
+    chance_to_speak_for,
+    decibans_moved,
+    spoken_against,
+)
 from reasoner.network.tables import Array
 from reasoner.repair.choices import Stake, free
 from reasoner.repair.jobs import Job, all_places

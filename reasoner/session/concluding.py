@@ -8,10 +8,8 @@ from dataclasses import replace
 from reasoner.inference import credible_range
 from reasoner.inference.belief import by_cylinder, by_fault, leader, ordered
 from reasoner.inference.choose import rank
-from reasoner.inference.exclude import likelier
 from reasoner.inference.plan import Option, worth_asking
-from reasoner.inference.surprise import surprise
-from reasoner.inference.weight import weigh_answers
+from reasoner.inference.weight import likelier, surprise, weigh_answers
 from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import AND, Origin
 from reasoner.session.asking import ALTERNATIVES, question, way

@@ -14,7 +14,7 @@ from typing import Literal
 from reasoner.casebook.events import Event
 from reasoner.inference.belief import by_class, by_fault, leader
 from reasoner.inference.choose import rank
-from reasoner.inference.perturb import perturbed
+from reasoner.inference.credible_range import perturbed
 from reasoner.inference.plan import Option, options, priced, worth_asking
 from reasoner.repair.followup import mended
 from reasoner.session import acts

@@ -21,7 +21,7 @@ from reasoner.casebook.events import Closed
 from reasoner.casebook.shape import Case
 from reasoner.history.learning import Total, learn, lesson, log_score
 from reasoner.history.overlay import overlaid
-from reasoner.inference.perturb import perturbed
+from reasoner.inference.credible_range import perturbed
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.rulebook.model import Rulebook

@@ -23,8 +23,8 @@ from reasoner.inference.choose import gains, rank
 from reasoner.inference.credible_range import draw
 from reasoner.inference.evidence import Evidence, Spell, counted, reported_weights
 from reasoner.inference.exchangeable import cells
+from reasoner.inference.gain import sweep
 from reasoner.inference.plan import Costs, options
-from reasoner.inference.single_place_gain import sweep
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.rulebook.read import read_rules
 from reasoner.session.concluding import next_document

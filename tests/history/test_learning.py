@@ -16,7 +16,7 @@ from reasoner.history.learning import UNPROVEN, Lesson, Total, held_out, learn, 
 from reasoner.history.overlay import LEARNED_SOURCE, Learned, as_rules, overlaid
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import by_fault
-from reasoner.inference.perturb import perturbed
+from reasoner.inference.credible_range import perturbed
 from reasoner.inference.statistics import prior_worth
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe
-from reasoner.inference.belief_history import trail
 from reasoner.inference.evidence import Spell
+from reasoner.inference.weight import trail
 from tests.inference.random_models import as_spells, random_model, random_spells
 from tests.support import make_tables
 

@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 
 from reasoner.inference.choose import gains
-from reasoner.inference.gain import cause_bits, entropy, gain, gain_repeated, information, marks
+from reasoner.inference.gain import cause_bits, entropy, gain, gain_repeated, information, marks, sweep
 from reasoner.inference.plan import Costs, options
-from reasoner.inference.single_place_gain import sweep
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_check, random_model, random_spells
 from tests.support import Plain, check, make_tables, plain, situation, yes_no

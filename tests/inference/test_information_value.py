@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reasoner.inference.counting import seen_showing
-from reasoner.inference.exclude import spoken_against
 from reasoner.inference.information_value import expected_losses, least_after, loss_table
 from reasoner.inference.plan import Option
+from reasoner.inference.weight import spoken_against
 from tests.support import PlainCheck, check, make_tables, plain, posterior, seen, situation, spell, yes_no
 
 CHANCE = st.floats(0.02, 0.98)

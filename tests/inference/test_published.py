@@ -15,8 +15,7 @@ import pytest
 
 from reasoner.inference.belief import believe
 from reasoner.inference.gain import entropy, gain, gain_repeated
-from reasoner.inference.surprise import conflict, surprise
-from reasoner.inference.weight import decibans, weigh_answers
+from reasoner.inference.weight import conflict, decibans, surprise, weigh_answers
 from reasoner.network.tables import Tables
 from tests.inference.policies import expected_cost, greedy, optimum, problem, rollout
 from tests.support import check, make_tables, plain, posterior, seen, spell, yes_no

@@ -9,8 +9,7 @@ import pytest
 
 from reasoner.inference.belief import believe
 from reasoner.inference.evidence import Spell
-from reasoner.inference.surprise import Surprise, surprise
-from reasoner.inference.weight import believed_without, decibans_moved, log_odds, weigh_answers
+from reasoner.inference.weight import Surprise, believed_without, decibans_moved, log_odds, surprise, weigh_answers
 from reasoner.network.tables import Tables
 from tests.inference import slow
 from tests.inference.random_models import as_spells, random_model, random_spells

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.measure.outliers import (
+from reasoner.measure.computations.cylinders import (
     binomial_tail,
     counts_stand_out,
     leaker_and_others,

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reasoner.inference.perturb import perturbed
+from reasoner.inference.credible_range import perturbed
 from reasoner.inference.statistics import wilson
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.read import read_rules
