@@ -62,10 +62,12 @@ class CodesRead(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class ConditionMet(Event):
-    """The car is in a condition (None: not known which): a new spell begins."""
+    """The car is in a condition (None: not known which): a new spell begins. spell: or it goes on with the one that
+    bears this name, of which was told before."""
 
     kind: ClassVar[str] = "condition"
     condition: str | None
+    spell: str = unless_default("")
 
 
 @dataclass(frozen=True, kw_only=True)

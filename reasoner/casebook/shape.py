@@ -170,7 +170,7 @@ ANSWER: Keys = {"sure?": _text, "reading?": _anything, "inputs?": TYPED, "figure
 TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.Told, {"complaint": _text}),
     (kinds.CodesRead, {"codes": _codes, "complete?": _yes_no}),
-    (kinds.ConditionMet, {"condition": _text_or_none}),
+    (kinds.ConditionMet, {"condition": _text_or_none, "spell?": _text}),
     (
         kinds.Answered,
         {"check": _text, "values": BY_PLACE, "asked?": _yes_no, "condition?": _text_or_none, "spell?": _text, **ANSWER},

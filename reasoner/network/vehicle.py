@@ -124,7 +124,12 @@ _SAID: tuple[tuple[str, str, str], ...] = (
         "both",
     ),
     (r"return(?: line)?", "return line", "yes"),
-    (r"port(?: and| \+|\+)? ?direct|direct(?: and| \+|\+)? ?port|dual(?: injection)?", "injection", "dual"),
+    (
+        r"(?:both(?: of)? )?(?:port(?: and| \+|\+)? ?direct|direct(?: and| \+|\+)? ?port)|dual(?: injection)?"
+        r"|both (?:injections|kinds of injection|injection)|injection both",
+        "injection",
+        "dual",
+    ),
     (r"port(?: injection)?", "injection", "port"),
     (r"direct(?: injection)?", "injection", "direct"),
     (r"not charged|no turbo|natural(?:ly aspirated)?|n/?a", "charging", "natural"),
@@ -138,6 +143,7 @@ _SAID: tuple[tuple[str, str, str], ...] = (
     (r"remap(?:ped)?|tuned", "tuned", "yes"),
     (r"stop[- ]?start", "stop-start", "yes"),
 )
+BOTH = {"injection": "dual", "metering": "both"}  # of which `both` may be said, and what it means there
 _FIGURES: tuple[tuple[str, str], ...] = (
     (r"(?:banks? )?\d(?:[ ,-]\d)* ?/ ?\d(?:[ ,-]\d)*", "banks"),
     (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+|[345][ -]?cyl(?:inders?)?", "layout"),
@@ -166,6 +172,10 @@ def vehicle_words(line: str) -> tuple[dict[str, str], str]:
         if match := re.search(rf"(?<!\w)(?:{pattern})(?!\w)", rest):
             found.setdefault(key, value)
             rest = rest[: match.start()] + " ; " + rest[match.end() :]
+    open_ = [key for key in BOTH if key not in found]
+    if len(open_) == 1 and re.search(r"(?<!\w)both(?!\w)", rest):  # the other of the two was said
+        found[open_[0]] = BOTH[open_[0]]
+        rest = re.sub(r"(?<!\w)both(?: of them)?(?!\w)", " ; ", rest, count=1)
     return found, " ".join(word for word in re.split(r"[;,\s]+", rest) if word)
 
 

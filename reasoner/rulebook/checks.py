@@ -56,6 +56,7 @@ CHECK_KINDS = ("told", "code", "reading", "look", "test")
 FREE_KINDS = ("told", "code")  # take no minutes of their own; what any question takes is in the settings
 MOST_OUTCOMES, MOST_AT_CYLINDERS = 7, 3  # more would make the joint table of eight cylinders too large
 UNBOUNDED = float("inf")
+READ_STATES = ("stored", "pending", "permanent", "history")  # of a code, as people say them
 ROUGH = 0.15  # words are rough: outcomes may add up to this much more (or less) than 1 before it is a mistake
 
 
@@ -131,6 +132,13 @@ CHECK = key_table(
     Key("provokes", yes_no, default=False),
     Key("leaves", name_of("conditions"), default=""),
     Key("codes", codes_reader, default=EMPTY_MAP, by_name=True),
+    Key("codes of", name_of("checks"), default=""),
+    Key(
+        "code states",
+        map_of(text, list_of(choice(*READ_STATES)), "outcomes, and states"),
+        default=EMPTY_MAP,
+        by_name=True,
+    ),
     Key("measure", measure_reader),
     Key("worked out by", as_it_is, into="computed", wanted=computed.SHAPE),
     Key("words", list_of(text), default=()),
@@ -187,7 +195,8 @@ def finish_check(desk: ReaderContext, name: Text, node: Map, values: dict[str, A
     _owners_say(desk, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
     _while_rich(desk, node, names, values["sees"])
     _said_rich(desk, node, names)
-    _happens_in(desk, node, names)
+    _names_outcomes(desk, node, "happens in", names)
+    _names_outcomes(desk, node, "code states", names)
     if values["measure"] is not None:
         values["measure"] = _measure(desk, values["measure"], says.outcomes)
     if values["computed"] is not None:
@@ -216,9 +225,9 @@ def _owners_say(desk: ReaderContext, node: Node, outcomes: tuple[str, ...], fits
             desk.notes.note("wrong-level", name, "what an owner says is about the whole car, whenever it was", mend)
 
 
-def _happens_in(desk: ReaderContext, node: Node, outcomes: tuple[str, ...]) -> None:
-    """What names conditions is an outcome."""
-    written = node.get("happens in") if isinstance(node, Map) else None
+def _names_outcomes(desk: ReaderContext, node: Node, key: str, outcomes: tuple[str, ...]) -> None:
+    """What names conditions, or states of a code, is an outcome."""
+    written = node.get(key) if isinstance(node, Map) else None
     for name, _ in written.pairs if isinstance(written, Map) else ():
         if name.value not in outcomes:
             _unknown_outcome(desk, name, outcomes)

@@ -487,6 +487,7 @@ class Check:
     said_rich: the outcome that is meant where somebody only says that it is rich now ("" = none is).
     intake: told with others of its kind before the first question: work, renewed, pattern, also ("" = by itself).
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
+    codes_of, code_states: a check whose codes are meant, and outcome -> states in which these were read that mean it.
     """
 
     name: str
@@ -523,6 +524,8 @@ class Check:
     all_alike: float = 0.0
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     happens_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    codes_of: str = ""
+    code_states: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from reasoner.casebook.events import (
     Noted,
     OutcomeSeen,
     PassedOver,
+    ReadingsTaken,
     RichSeen,
     Told,
     ToolsSaid,
@@ -175,6 +176,22 @@ def change_condition(workup: Workup, name: str | None) -> list[Event]:
     if name is not None:
         find_condition(workup, name)
     return [ConditionMet(step=workup.record.steps + 1, condition=name)]
+
+
+def still_in(workup: Workup, name: str) -> list[Event]:
+    """The car is in a condition right after live values were read: on the occasion of those that were read in it, else
+    on a new one."""
+    events = standing(workup.events)
+    done = max((e.step for e in events if isinstance(e, Finished)), default=0)
+    read = [e for e in events if isinstance(e, ReadingsTaken) and e.step > done]
+    just = [e for e in read if e.step == read[-1].step and e.condition == name]
+    if just and not just[-1].spell and name == workup.record.condition:
+        return []
+    if just and just[-1].spell:
+        return [
+            ConditionMet(step=workup.record.steps + 1, condition=find_condition(workup, name), spell=just[-1].spell)
+        ]
+    return change_condition(workup, name)
 
 
 def tell(workup: Workup, complaint: str) -> list[Event]:

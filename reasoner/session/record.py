@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from reasoner.casebook.correcting import last_step
@@ -26,6 +26,7 @@ from reasoner.casebook.events import (
 )
 from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.measure.asks import Setting
+from reasoner.measure.codes import STORED
 from reasoner.measure.weigh import WorkedOut, weigh_carried, work_out
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle, with_facts
@@ -123,6 +124,8 @@ def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Se
             listed = tuple((c.code, c.states) for c in event.codes)
             return replace(record, codes=listed, codes_complete=event.complete)
         case ConditionMet():
+            if event.spell in record.apart:
+                return _gone_on_with(record, event.spell)
             return _new_spell(record, event.condition if event.condition in book.conditions else None)
         case Answered():
             return _answer(book, record, event, number, setting)
@@ -164,6 +167,20 @@ def _new_spell(record: Record, condition: str | None) -> Record:
     if record.present not in {*(g.spell for g in record.given), *(r.spell for r in record.live)}:
         return replace(record, spells=(*record.spells[:-1], condition))  # nothing was seen in the present one
     return replace(record, spells=(*record.spells, condition))
+
+
+def _gone_on_with(record: Record, label: str) -> Record:
+    """The spell of that name, of which was told before, is the present one."""
+    at, last = record.apart[label], record.present
+    place = {spell: spell - (spell > at) for spell in range(last + 1)} | {at: last}
+    return replace(
+        record,
+        spells=(*record.spells[:at], *record.spells[at + 1 :], record.spells[at]),
+        given=tuple(replace(g, spell=place[g.spell]) for g in record.given),
+        live=tuple(replace(r, spell=place[r.spell]) for r in record.live),
+        rich={place[spell]: rich for spell, rich in record.rich.items()},
+        apart={name: place[spell] for name, spell in record.apart.items()},
+    )
 
 
 def _answer(book: Rulebook, record: Record, event: Answered, number: int, setting: Setting) -> Record:
@@ -282,7 +299,29 @@ def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[Evidenc
             weights.append(reported_weights(int(hit), len(table.outcomes), 1.0) if known else None)
         if any(w is not None for w in weights):
             found.append(Evidence(number, tuple(weights), number=-1))
-    return found
+    return [*found, *_state_answers(book, record, tables)]
+
+
+def states_read(book: Rulebook, record: Record, check: Check) -> set[str] | None:
+    """The states in which the codes that a check goes by were read off; None where none of these codes was."""
+    codes = set().union(*book.checks[check.codes_of].codes.values()) if check.codes_of in book.checks else set()
+    read = [set(states) for code, states in record.codes if code in codes]
+    return set().union(*read) if read else None
+
+
+def _state_answers(book: Rulebook, record: Record, tables: Tables) -> Iterator[Evidence]:
+    """The states in which codes were read, as answers to checks that go by them: the first outcome that one of them
+    means. A stored code may be failing all the same, where nobody said whether it is pending: that counts as not quite
+    sure."""
+    for number, table in enumerate(tables.checks):
+        check = book.checks[table.name]
+        read = states_read(book, record, check) or set()
+        meant = next((o for o in table.outcomes if read.intersection(check.code_states.get(o, ()))), None)
+        if meant is not None:
+            sure = "think so" if read.intersection(check.code_states[meant]) == {STORED} else "sure"
+            right = book.settings.report_right[sure]
+            weights = reported_weights(table.outcomes.index(meant), len(table.outcomes), right)
+            yield Evidence(number, (weights,), number=-1)
 
 
 def spells_of(book: Rulebook, record: Record, tables: Tables) -> tuple[Spell, ...]:

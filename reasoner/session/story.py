@@ -21,8 +21,9 @@ from reasoner.session.plain import shortened
 from reasoner.session.readings import Offer
 from reasoner.session.workup import Workup
 
-WORK_SUCH_AS = "such as: 2 5, other workshop, 6 weeks, after; 3, dealer, before"
-BEGAN_BEFORE = {"before": True, "after": False}  # whether the complaint began before the work
+WORK_SUCH_AS = "such as: 2 5, other workshop, 6 weeks, work first; 3, dealer, complaint first"
+# Which of the two came first, in a word at the end -> whether the complaint began before the work.
+CAME_FIRST = {"complaint": True, "c": True, "work": False, "w": False}
 
 
 @dataclass(frozen=True)
@@ -156,8 +157,8 @@ def tell_heard(workup: Workup, rows: Sequence[StoryRow]) -> list[Event]:
 
 
 def read_work(line: str, count: int) -> tuple[WorkLine, ...]:
-    """`2 5, other workshop, 6 weeks, after; 3, dealer, before`: of each piece of work numbers first, then who and when,
-    and whether the complaint began before or after it.
+    """`2 5, other workshop, 6 weeks, work first; 3, dealer, complaint first`: of each piece of work numbers first, then
+    who and when, and which came first, the work or the complaint.
 
     Raises Refused.
     """
@@ -175,11 +176,14 @@ def _read_work(part: str, count: int) -> WorkLine:
     chosen = tuple(dict.fromkeys(int(n[:6]) for n in re.findall(r"\d+", numbers)))
     if any(n > count for n in chosen) or (0 in chosen and len(chosen) > 1):
         raise Refused(f"{numbers.strip()[:24]} is not on the list", f"1 to {count}, or 0 alone for none of them")
-    words = re.findall(r"[a-z]+", rest.lower())
-    said = [BEGAN_BEFORE[word] for word in words if word in BEGAN_BEFORE]
-    if len(set(said)) > 1:
-        raise Refused("it cannot have begun both before and after", "end with one of the two: before, after")
-    return WorkLine(() if chosen == (0,) else chosen, bool(said) and said[0], rest.strip())
+    *_, last = re.split(r"[,;]", rest.lower())
+    words = re.findall(r"[a-z]+", last)
+    said = {CAME_FIRST[word] for word in words if word in CAME_FIRST}
+    if len(said) > 1 or (not said and not {"before", "after"}.isdisjoint(words)):  # before what?
+        raise Refused(
+            f'"{shortened(last.strip(), 24)}" can be read in two ways', "end with: work first, or complaint first"
+        )
+    return WorkLine(() if chosen == (0,) else chosen, said == {True}, rest.strip())
 
 
 def renewed(workup: Workup) -> list[Check]:

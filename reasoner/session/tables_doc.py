@@ -68,6 +68,8 @@ def _check(tables: Tables, check: CheckTable, written: Check) -> dict[str, Any]:
         "stands for": sorted(tables.checks[n].name for n in check.stands_for),
         "leaves": written.leaves,
         "codes": {str(place): list(codes) for place, codes in written.codes.items() if place <= len(check.places)},
+        "codes of": written.codes_of,
+        "code states": {outcome: list(states) for outcome, states in written.code_states.items()},
         "measure": None if written.measure is None else _measure(written.measure),
         "minutes": check.minutes,
         "wait": check.wait,

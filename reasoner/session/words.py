@@ -125,7 +125,7 @@ def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] |
     table = workup.tables.checks[check]
     entry = workup.book.checks[table.name]
     places = list(places_of(workup, entry))
-    looked = {places[p]: entry.outcomes[int(w[1] > w[0])].name for p, w in enumerate(weights) if w is not None}
+    looked = {places[p]: entry.outcomes[w.index(max(w))].name for p, w in enumerate(weights) if w is not None}
     return f"{entry.title}: {values_text(workup, entry, looked)}"
 
 

@@ -26,7 +26,7 @@ from reasoner.repair.guards import Known
 from reasoner.repair.outlook import Outlook
 from reasoner.repair.prices import Prices, usual
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.record import Record, fold, known_car, spells_of
+from reasoner.session.record import Record, fold, known_car, spells_of, states_read
 
 LEADER_FROM = 0.5  # more likely than not
 PLAINLY_SHOWING = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
@@ -216,6 +216,11 @@ class Workup:
         if self.record.codes_complete:
             # The whole list has been read: nothing about codes is left to ask.
             found += [(n, None) for name, n in numbers.items() if self.book.checks[name].codes]
+        for name, number in numbers.items():
+            check = self.book.checks[name]
+            read = states_read(self.book, self.record, check) if check.codes_of else None
+            if read or (check.codes_of and read is None and self.record.codes_complete):
+                found.append((number, None))  # the state was said with the code, or there is no such code
         return found
 
     @cached_property

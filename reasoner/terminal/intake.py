@@ -56,7 +56,9 @@ CHOICE_AS_CALLED = {
 
 
 USUAL_CAR_HELP = "Of this one: 198000 km, 2014, 3.0 L; or another car, V6 port airflow 198000 km; a: ask me one by one"
-IN_ONE_LINE = "Or all in one line: V6 port turbo airflow 198000 km 2003 3.0 L return line"
+IN_ONE_LINE = (
+    "Or all in one line: V6 port turbo airflow 198000 km 2003 3.0 L return line. Port and direct injection: both."
+)
 
 
 @dataclass(frozen=True)
@@ -429,10 +431,13 @@ def _tools(sitting: Sitting, own: Tools | None) -> None:
     desk.show(
         head("Any of these at hand?", "for good: reasoner settings --write"), rows(numbered(t.title for t in rare))
     )
-    prompt = "Their numbers (1 3), Enter: none of them > "
-    while _more_codes(sitting, line := ask_line(desk, prompt, "Type their numbers, with spaces between.")):
+    prompt = "Their numbers (1 3), or their words, Enter: none of them > "
+    while _more_codes(
+        sitting, line := ask_line(desk, prompt, "Type their numbers, with spaces between; words with commas.")
+    ):
         pass
-    chosen = pick_several(desk, prompt, len(rare), line, goes_back=True) if line else ()
+    words = [f"{tool.name} {tool.title}" for tool in rare]
+    chosen = pick_several(desk, prompt, len(rare), line, goes_back=True, named=words) if line else ()
     if chosen:
         sitting.keep(acts.tools(sitting.workup, at_hand=[rare[n - 1].name for n in chosen]))
 
@@ -479,7 +484,7 @@ def _state(sitting: Sitting) -> None:
             continue
         chosen = numbers_in(line, len(names))
         if chosen is not None and len(chosen) == 1:
-            sitting.keep(acts.change_condition(sitting.workup, names[chosen[0] - 1]))
+            sitting.keep(acts.still_in(sitting.workup, names[chosen[0] - 1]))
             return
         words = line.lower().replace(",", " ").split()
         in_line = {"f": ask_frame, "l": ask_live, "w": ask_work, "p": ask_story}

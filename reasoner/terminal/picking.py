@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from contextlib import nullcontext, suppress
 
@@ -45,6 +46,34 @@ def numbers_in(line: str, most: int, least: int = 1) -> list[int] | None:
     return list(dict.fromkeys(int(p) for p in parts))
 
 
+WORD_FROM = 3  # letters of a typed word that begin one of the list
+
+
+def numbers_or_words(line: str, listed: Sequence[str]) -> list[int] | str:
+    """The numbers meant by a typed list of numbers and words, `5, smoke machine, borescope`, each once; else what of it
+    was not clear. listed: all words of each thing; words mean the one thing of which each begins a word."""
+    found = list[int]()
+    for part in filter(None, (piece.strip(" .") for piece in re.split(r"[,;+]|\band\b", line.lower()))):
+        numbers = numbers_in(part, len(listed))
+        words = re.findall(r"[a-z]+", part)
+        meant = [
+            n
+            for n, text in enumerate(listed, 1)
+            if max(map(len, words), default=0) >= WORD_FROM and all(_begins(word, text) for word in words)
+        ]
+        if numbers is None and (len(meant) != 1 or re.search(r"\d", part)):
+            which = f" (which: {' or '.join(map(str, meant))}?)" if len(meant) > 1 else ""
+            return f"{shortened(part, 30)}{which}"
+        found += meant if numbers is None else numbers
+    return list(dict.fromkeys(found))
+
+
+def _begins(word: str, text: str) -> bool:
+    """Whether a typed word begins one of a text, its plural too."""
+    known = re.findall(r"[a-z]+", text.lower())
+    return any(one == word or (len(word) >= WORD_FROM and one.startswith(word.removesuffix("s"))) for one in known)
+
+
 def pick_several(
     desk: Desk,
     prompt: str,
@@ -54,10 +83,11 @@ def pick_several(
     least: int = 1,
     only_one: bool = False,
     goes_back: bool = False,
+    named: Sequence[str] = (),
 ) -> Sequence[int]:
     """Numbers of a list, none at Enter or `b`. What is not on it is said in one line and asked again.
 
-    goes_back: b is for the caller to hear (raises Back).
+    goes_back: b is for the caller to hear (raises Back). named: the words of each thing, by which it can be picked too.
 
     typed: what was typed along with the command, so that the list need not be shown first. show: shows it.
     """
@@ -70,8 +100,13 @@ def pick_several(
             chosen = numbers_in(line, most, least)
             if chosen is not None and (len(chosen) == 1 or not only_one):
                 return chosen
+            meant = numbers_or_words(line, named) if named else ""
+            if isinstance(meant, list) and meant:
+                return meant
             one = ", one of them" if only_one and chosen else ""
-            desk.say(f"{shortened(line, 20)} is not on the list: {least} to {most}{one}.")
+            words = ", or their words" if named and re.search("[a-z]", line.lower()) else ""
+            unclear = meant if isinstance(meant, str) and meant else shortened(line, 20)
+            desk.say(f"{unclear} is not on the list: {least} to {most}{one}{words}.")
             if typed:
                 show()
                 typed = ""

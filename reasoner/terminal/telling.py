@@ -135,7 +135,7 @@ def ask_heard(sitting: Sitting, text: str = "") -> bool:
 
 
 def ask_work(sitting: Sitting, line: str = "") -> None:
-    """Work done lately, in one line: what, by whom, when, and whether the complaint began before or after it; several
+    """Work done lately, in one line: what, by whom, when, and which came first, the work or the complaint; several
     pieces of work with a semicolon between. line: as typed already."""
     found = story.rows_of(sitting.workup, "work")
     parts = [part.title.split(": ")[-1] for part in story.renewed(sitting.workup)]
@@ -146,8 +146,9 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
         listed = "   ".join(glued(f"{n} {text}") for n, text in enumerate(parts, len(found) + 1))
         if parts:
             sitting.desk.show(head("Or a part renewed"), para(listed))
-    prompt = "Their numbers, who, when, complaint before or after it (2 5, dealer, 800 km, after; 3, before), 0 none > "
-    helps = "After: the complaint began after that work. Before: it was there already. Enter: not known."
+    sitting.desk.show(para("Which came first, the work or the complaint? The last word says it.", style=QUIET))
+    prompt = "Numbers, who, when, first (2 5, dealer, 800 km, work; 3, complaint), 0 none > "
+    helps = "work: the work came first. complaint: the complaint was there already when it was done. Enter: not known."
     while line := line or ask(sitting.desk, prompt, helps):
         try:
             told = story.read_work(line, len(found) + len(parts))

@@ -504,3 +504,15 @@ def test_a_rail_is_spoken_of_in_bar_and_a_manifold_in_kilopascal() -> None:
     state = readings.live_states(car(injection="direct"), "idle rail 50 map 32").pop()
     said = readings.values_by_name(state.values, 1)
     assert said["rail pressure"] == "50 bar" and said["manifold pressure"] == "32 kPa"
+
+
+def test_two_idles_are_compared_without_their_speed_too_less_surely() -> None:
+    start = car(injection="port", metering="airflow", displacement="3.0 L")
+    frame = heard(start, {"type": "frame", "line": FRAME.replace("rpm 720", "")})[0].workup
+    with_speed = heard(start, {"type": "frame", "line": FRAME})[0].workup
+    found = []
+    for workup, line in ((frame, "idle +1 -9 maf 4.1"), (with_speed, "idle +1 -9 rpm 720 maf 4.1")):
+        told = heard(workup, {"type": "readings", "line": line})[0].workup
+        given = next(g for g in told.record.given if g.check == "frame-air-now")
+        found.append(given.values[0]["high"] / given.values[0]["fits"])
+    assert 1 < found[0] < found[1]

@@ -264,8 +264,19 @@ class Other:
         lists = [codes for c in self.tables["checks"] for codes in c["codes"].values()]
         known = [code for codes in lists for code in codes if code != "any"]
         listed, complete = self.chance.sample(known, self.chance.randint(0, 3)), self.chance.random() < 0.5
+        states = ["stored", "pending", "permanent", "history"]
+        read = {code: self.chance.sample(states, self.chance.randint(0, 2)) for code in listed}
         found = []
         for check in self.tables["checks"]:
+            named = [n["codes"].values() for n in self.tables["checks"] if n["name"] == check["codes of"]]
+            of = [code for lists in named for codes in lists for code in codes]
+            told = {state for code in of for state in read.get(code, [])}
+            meant = next((o for o in check["outcomes"] if told & {*check["code states"].get(o, [])}), None)
+            if meant is not None:
+                doubtful = told & {*check["code states"][meant]} == {"stored"}
+                right = self.tables["report right"]["think so" if doubtful else "sure"]
+                others = (1 - right) / (len(check["outcomes"]) - 1)
+                found.append((0, check["name"], {"0": [right if o == meant else others for o in check["outcomes"]]}))
             hit = {p: bool(set(codes) & {*listed, *(["any"] if listed else [])}) for p, codes in check["codes"].items()}
             rest = [0.0] * (len(check["outcomes"]) - 2)
             weights = {p: [float(not yes), float(yes), *rest] for p, yes in hit.items() if yes or complete}
@@ -275,7 +286,11 @@ class Other:
             self.step()
             self.codes = Spell(None, found)
 
-        return {"type": "codes", "codes": [{"code": c} for c in listed], "complete": complete}, note
+        return {
+            "type": "codes",
+            "codes": [{"code": c, "states": s} for c, s in read.items()],
+            "complete": complete,
+        }, note
 
     def says(self, way: dict[str, Any] | None) -> tuple[Message, Callable[[], None]]:
         kinds = ["answer"] * 7 + ["choose"] * 2 + ["condition", "undo", "codes", "pass"]

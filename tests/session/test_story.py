@@ -29,19 +29,19 @@ def number(workup: Workup, kind: str, outcome: str) -> int:
 def test_work_before_it_began_raises_what_such_work_brings_in_and_the_rest_is_none() -> None:
     before = start()
     injectors = 1 + [row.check for row in story.rows_of(before, "work")].index("recent-work-injectors")
-    line = story.read_work(f"{injectors}, other workshop, 800 km, after", 10)
+    line = story.read_work(f"{injectors}, other workshop, 800 km, work", 10)
     after = before.after(story.tell_work(before, line))
     now, then = (belief(w, ranges=False).all for w in (after, before))
     wrong = [cause for cause in then if cause.startswith("injector-value-wrong")]
     assert sum(now[c] for c in wrong) > 5 * sum(then[c] for c in wrong)
-    assert story.tellable(after, "work") == [] and "other workshop, 800 km, after" in after.record.notes[0]
+    assert story.tellable(after, "work") == [] and "other workshop, 800 km, work" in after.record.notes[0]
     given = {g.check: g.values[0] for g in after.record.given}
     assert max(given["recent-work-other"], key=given["recent-work-other"].__getitem__) == "none"
 
 
 def test_work_done_when_it_was_there_already_did_not_bring_it_in() -> None:
     before = start()
-    older = before.after(story.tell_work(before, story.read_work("1, before", 10)))
+    older = before.after(story.tell_work(before, story.read_work("1, complaint", 10)))
     none = before.after(story.tell_work(before, story.read_work("0", 10)))
     assert np.array_equal(older.belief.probability, none.belief.probability)
     assert older.record.notes and not none.record.notes
@@ -53,7 +53,7 @@ def test_pieces_of_work_each_have_their_own_before_and_after() -> None:
     work, parts = story.rows_of(before, "work"), story.renewed(before)
     valve = len(work) + 1 + [part.name for part in parts].index("renewed-purge-valve")
     sensor = len(work) + 1 + [part.name for part in parts].index("renewed-upstream-sensor")
-    told = story.read_work(f"1 {sensor}, dealer, May, after; {valve}, other workshop, 3 weeks, before", 30)
+    told = story.read_work(f"1 {sensor}, dealer, May, work; {valve}, other workshop, 3 weeks, complaint", 30)
     after = before.after(story.tell_work(before, told))
     given = {g.check: max(g.values[0], key=g.values[0].__getitem__) for g in after.record.given}
     assert given["recent-work-injectors"] == "yes" and given["recent-work-other"] == "none"
@@ -72,7 +72,7 @@ def test_a_new_part_is_less_likely_and_not_excluded() -> None:
     ]:
         told, none = (
             before.after(story.tell_work(before, story.read_work(line, 30)))
-            for line in (f"{numbers[part]}, before", "0")
+            for line in (f"{numbers[part]}, complaint", "0")
         )
         now, then = (belief(w, ranges=False).all for w in (told, none))
         part_now, part_then, stays_now, stays_then = (
@@ -165,7 +165,7 @@ def test_what_else_it_hangs_on() -> None:
 
 def test_told_in_one_go_is_taken_back_in_one_go() -> None:
     before = start()
-    after = before.after(story.tell_work(before, story.read_work("1 9, after", 10)))
+    after = before.after(story.tell_work(before, story.read_work("1 9, work", 10)))
     back = after.after(acts.undo(after))
     assert back.record.given == () and np.array_equal(back.belief.probability, before.belief.probability)
 
@@ -176,7 +176,9 @@ def test_told_in_one_go_is_taken_back_in_one_go() -> None:
         ("injectors", "is no number of the list"),
         ("11", "11 is not on the list"),
         ("0 3", "0 3 is not on the list"),
-        ("3, before or after", "both before and after"),
+        ("3, work complaint", "can be read in two ways"),
+        ("3, dealer, before", "can be read in two ways"),
+        ("3, dealer, after", "can be read in two ways"),
     ],
 )
 def test_what_cannot_be_is_refused_in_one_line(line: str, says: str) -> None:
@@ -196,6 +198,9 @@ def test_what_cannot_be_is_refused_in_one_line(line: str, says: str) -> None:
                                                       "metering": "pressure", "distance": "90k mi"}),
         ("i4 port and direct 1998 cc no return remap", {"layout": "i4", "injection": "dual", "displacement": "1998 cc",
                                                         "return line": "no", "tuned": "yes"}),
+        ("i3 both map 60000 km", {"layout": "i3", "injection": "dual", "metering": "pressure", "distance": "60000 km"}),
+        ("i3 port both", {"layout": "i3", "injection": "port", "metering": "both"}),
+        ("V6 both injections", {"layout": "v6", "injection": "dual"}),
         ("V8 2 sensors", {"layout": "v8", "upstream sensors": "2"}),
     ],
 )  # fmt: skip
@@ -234,3 +239,4 @@ def test_an_age_is_no_model_year_yet() -> None:
 
 def test_what_is_not_read_is_given_back() -> None:
     assert vehicle_words("inline 4 port with a sunroof")[1] == "with a sunroof"
+    assert vehicle_words("inline 4 both")[1] == "both"  # of what?

@@ -7,11 +7,13 @@ from datetime import date
 import pytest
 
 from reasoner.casebook.events import Answered
+from reasoner.measure.frozen import read_frame
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.session.readings import frame_checks
 from reasoner.session.workup import Workup
 from reasoner.terminal.desk import Leave
 from reasoner.terminal.intake import ask_vehicle, intake
+from reasoner.terminal.picking import numbers_or_words
 from tests.events import read
 from tests.shipped import garage
 from tests.terminal.desks import RESUME, Kept, case, desk_with, shown
@@ -331,7 +333,7 @@ def shipped() -> Workup:
 
 def test_work_and_story_are_told_before_the_first_question() -> None:
     kept, text = take_in(
-        "thirsty", "none", "", "w p", "40", "9, own, 6 weeks, after", "2 5", "2", "0", "", workup=shipped()
+        "thirsty", "none", "", "w p", "40", "9, own, 6 weeks, work", "2 5", "2", "0", "", workup=shipped()
     )
     assert "40 is not on the list" in " ".join(text.split())
     told = {given.check for given in kept.workup.record.given}
@@ -531,10 +533,10 @@ def test_more_of_the_story_is_told_in_words() -> None:
 
 
 def test_several_pieces_of_work_and_a_new_part_in_one_line() -> None:
-    kept, text = take_in("", "none", "", "w 3, dealer, May, after; 12, 3 weeks, before", "5", workup=shipped())
+    kept, text = take_in("", "none", "", "w 3, dealer, May, work; 12, 3 weeks, complaint", "5", workup=shipped())
     found = told_by(kept)
     assert (found["recent-work-other"], found["renewed-purge-valve"]) == ("exhaust", "went-on")
-    assert "Kept: work lately: 3, dealer, May, after; 12, 3 weeks, before." in " ".join(text.split())
+    assert "Kept: work lately: 3, dealer, May, work; 12, 3 weeks, complaint." in " ".join(text.split())
 
 
 def test_b_within_when_it_happens_goes_one_question_back() -> None:
@@ -574,3 +576,57 @@ def test_a_tool_has_the_same_number_on_every_car() -> None:
         _, text = take_in("", "none", "", "", workup=garage().begin(car(injection=injection)))
         listed.append(text.split("ANY OF THESE AT HAND?")[1].split("Their numbers")[0])
     assert listed[0] == listed[1] and "14  " in listed[0]
+
+
+LIVE_TYPED = ("", "P0172 pending", "", "l")
+TRIM_ASKED = {"injection": "port", "metering": "airflow", "displacement": "3.0 L"}
+
+
+@pytest.mark.parametrize("line", ["idle -1 -2 maf 4.1", "idle -1 -2 maf 4.1; 2500 0 -1 maf 16"])
+def test_the_state_typed_after_live_values_of_it_is_the_occasion_they_were_read_on(line: str) -> None:
+    """By its number as by Enter: whether it is rich there was said, and what was read there is not asked again."""
+    book = garage().book
+    at = list(book.conditions).index("warm-idle") + 1
+    kept, _ = take_in(*LIVE_TYPED, line, "", str(at), workup=garage().begin(car(**TRIM_ASKED)))
+    record = kept.workup.record
+    assert record.condition == "warm-idle"
+    assert record.rich[record.present] is False
+    assert kept.workup.rich_now is False
+    assert set(record.spells) == {"warm-idle"} | ({"raised-speed"} if "2500" in line else set())
+    assert {g.spell for g in record.given if g.check == "airflow-at-idle"} == {record.present}
+    assert list(record.spells).count("warm-idle") == 1
+
+
+def test_another_state_after_live_values_is_another_occasion() -> None:
+    at = list(garage().book.conditions).index("long-idle") + 1
+    kept, _ = take_in(*LIVE_TYPED, "idle -1 -2 maf 4.1", "", str(at), workup=garage().begin(car(**TRIM_ASKED)))
+    assert kept.workup.record.condition == "long-idle"
+    assert kept.workup.record.rich.get(kept.workup.record.present) is None
+
+
+RARE = ["low-pressure-gauge fuel pressure gauge with taps", "back-pressure-gauge exhaust back-pressure gauge",
+        "smoke-machine smoke machine", "borescope borescope that fits a plug hole"]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("1 3", [1, 3]), ("low-pressure gauge", [1]), ("smoke machine, borescope", [3, 4]), ("borescopes and 2", [4, 2]),
+     ("smoke", [3]), ("pressure gauge", "pressure gauge (which: 1 or 2?)"), ("hammer", "hammer"), ("9", "9"),
+     ("smoke 9", "smoke 9"), ("a", "a")],
+)  # fmt: skip
+def test_tools_by_their_words(typed: str, meant: list[int] | str) -> None:
+    assert numbers_or_words(typed, RARE) == meant
+
+
+def test_tools_typed_by_words_are_kept_and_what_is_unclear_is_asked_again() -> None:
+    kept, text = take_in("", "none", "pressure gauge", "low-pressure gauge, smoke machine", "", workup=shipped())
+    assert {"low-pressure-gauge", "smoke-machine"} <= kept.workup.record.at_hand
+    assert "which: 5 or 9?" in text
+
+
+@pytest.mark.parametrize("word", ["vbat", "volt", "volts", "battery", "voltage"])
+def test_the_voltage_of_a_frame_by_any_of_its_names(word: str) -> None:
+    frame = read_frame(f"P0172 load 31 ect 94 rpm 700 stft -11 -10 ltft -21 -19 {word} 13.9")
+    values = {value.name: value.value for value in frame.values}
+    assert (frame.unread, values["controller voltage"]) == ("", 13.9)
+    assert [values[f"short-term trim, bank {bank}"] for bank in (1, 2)] == [-11, -10]

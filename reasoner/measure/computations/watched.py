@@ -154,25 +154,32 @@ FROZEN_BANKS = Computation(
 # A car's own warm idle comes again within some tenths: gear, lights and fan move it (common practice, no source); one
 # standard error of the logarithm.
 OWN_VARIES = 0.12
+SPEED_VARIES = 0.1  # the same of an idle's speed, where that was not read both times; judgement
 IDLE_LOAD, IDLE_SPEED = 22.0, 750.0  # calculated load in % and speed in rpm of a usual warm idle, no source
 MUCH_VARIES = 0.3  # of the logarithm: load and speed stand for air, and idles differ; judgement
 
 
 def _against_now(given: Inputs, setting: Setting) -> Result:
-    """Air of a frame's idle against this car's own: airflow a revolution, or manifold pressure."""
+    """Air of a frame's idle against this car's own: airflow a revolution, or manifold pressure. Where one of the speeds
+    was not read, both idles are taken to be as fast, with a wider error."""
     frozen = _idle_air(given)
     flow, speed, pressure = (given.get(name) for name in ("airflow", "engine speed", "manifold"))
     own_flow, own_speed, own_pressure = (given.get(name) for name in ("airflow now", "speed now", "manifold now"))
-    ratios = [pressure / own_pressure] if pressure and own_pressure else []
-    if flow and speed and own_flow and own_speed:
-        ratios.append(flow / speed / (own_flow / own_speed))
+    ratios = [(pressure / own_pressure, OWN_VARIES)] if pressure and own_pressure else []
+    if flow and own_flow:
+        faster = speed / own_speed if speed and own_speed else 0.0
+        ratios.append(
+            (flow / own_flow / faster, OWN_VARIES)
+            if faster
+            else (flow / own_flow, math.hypot(OWN_VARIES, SPEED_VARIES))
+        )
     if not ratios or (frozen is None and given.get("coolant") is None):
         return Mistake("", "airflow or manifold pressure of the frame and of now are wanted", "such as 5.2 and 3.9 g/s")
     if not all((v := given.get(name)) is None or low <= v <= high for name, (low, high) in IDLING_VALUES.items()):
         return Mistake("", "the frame is of no warm idle", "leave it out")
-    furthest = max(ratios, key=lambda ratio: max(ratio, 1 / ratio))
+    furthest, varies = max(ratios, key=lambda each: max(each[0], 1 / each[0]))
     return Finding(
-        {0: (ratio_figure("against now", furthest, OWN_VARIES),)}, ("the frame's / now",), FRAME_MEANS, FRAME_SURE
+        {0: (ratio_figure("against now", furthest, varies),)}, ("the frame's / now",), FRAME_MEANS, FRAME_SURE
     )
 
 
