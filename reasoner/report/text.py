@@ -14,7 +14,7 @@ from rich.text import Text
 from reasoner.report.shapes import CARE, HEAD, QUIET, count
 from reasoner.session.document import Reason, Suspect, Verdict, Way, Why
 from reasoner.session.plain import clean, effort_text, glued, unglued
-from reasoner.session.words import at_place, percent, place_text, range_text
+from reasoner.session.words import at_place, founded, percent, place_text, range_text
 
 WIDEST_PAGE = 100
 FOR, AGAINST, CHANGES = 2, 1, 2  # answers for and against, and checks that could change it, on the one screen
@@ -23,6 +23,7 @@ FOR, AGAINST, CHANGES = 2, 1, 2  # answers for and against, and checks that coul
 # Biometrika 66:393-396, 1979, as given in secondary texts); on the screen it is said in words.
 SHOWN_FROM = 0.5
 SCALE = "How much likelier each answer makes it, against all the rest together."
+WIDE = "thin"  # so wide a range of a chance says nothing beside it
 KINDS_WITHOUT_WORK = ("test", "watch", "hand on")  # courses without work
 
 
@@ -91,17 +92,17 @@ def _title(v: Verdict) -> str:
 
 
 def _how_sure(v: Verdict) -> list[RenderableType]:
-    lines = [(_name(v.fault, with_place=False), _chance(v.fault))]
+    lines = [(_name(v.fault, with_place=False), _how_likely(v.fault))]
     elsewhere = v.fault.probability - v.lead.probability > 1e-9
     if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault and elsewhere:
-        lines.append((f"and that on {place_text(v.lead.where)}", _chance(v.lead)))
+        lines.append((f"and that on {place_text(v.lead.where)}", _how_likely(v.lead)))
     return [_table(lines)]
 
 
 def _not_explained(v: Verdict) -> list[RenderableType]:
     if not v.not_explained:
         return []
-    told = "of another fault, or of one long gone: see to it as well"
+    told = "it may have a cause of its own: look at it before the car goes"
     return [_head("Not explained by it", CARE, told), *(_item("-", text) for text in v.not_explained)]
 
 
@@ -220,6 +221,13 @@ def times_text(decibans: float) -> str:
 
 def _name(suspect: Suspect, with_place: bool = True) -> str:
     return at_place(suspect.title, suspect.where if with_place else "")
+
+
+def _how_likely(suspect: Suspect) -> str:
+    """The chance, with its range where that is narrow enough to go by; else in a word."""
+    if founded(suspect.low, suspect.high) != WIDE:
+        return _chance(suspect)
+    return f"{percent(suspect.probability)}, thinly founded (w: its range)"
 
 
 def _chance(suspect: Suspect) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 
-from reasoner.inference.belief import by_fault, leader, ordered
+from reasoner.inference.belief import by_class, by_fault, leader, ordered
 from reasoner.inference.choose import gains
 from reasoner.inference.foresee import Foreseen, foresee
 from reasoner.inference.gain import marks
@@ -23,6 +23,7 @@ ALTERNATIVES = 3
 OUTCOMES_SHOWN = 4
 SUSPECTS_MOVED = 2
 LIKELY_SUSPECT = 0.01  # a suspect less likely than this, before and after, is not named
+TURNS_FROM = 0.01  # chance of an outcome from which it is worth the name of what could change a verdict; judgement
 OUTCOMES_FOLLOWED = 16  # the likeliest, among which those that differ only in the place are put together
 
 
@@ -155,6 +156,15 @@ def _foreseen(workup: Workup, option: Option) -> Iterator[Foreseen]:
     outcomes = [(branch.outcome, branch.chance) for branch in branches]
     right = workup.book.settings.report_right["sure"]
     return foresee(workup.tables, workup.spells, option.check, option.place, begins, outcomes, right)
+
+
+def could_turn(workup: Workup, option: Option) -> bool:
+    """Whether some outcome of it, not a very rare one, would make another repair the likeliest."""
+    now = int(by_class(workup.tables, workup.belief.probability).argmax())
+    return any(
+        branch.chance >= TURNS_FROM and int(by_class(workup.tables, branch.probability).argmax()) != now
+        for branch in _foreseen(workup, option)
+    )
 
 
 def _speaks_for(workup: Workup, after: Array) -> tuple[str, str, float, float]:

@@ -12,7 +12,7 @@ from reasoner.inference.plan import Option, worth_asking
 from reasoner.inference.weight import likelier, surprise, weigh_answers
 from reasoner.network.tables import Array, CheckTable
 from reasoner.rulebook.model import AND, Origin
-from reasoner.session.asking import ALTERNATIVES, question, way
+from reasoner.session.asking import ALTERNATIVES, could_turn, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
 from reasoner.session.effort import Spent, effort_spent
 from reasoner.session.words import codes_text, fault_at, given_text, percent
@@ -22,7 +22,10 @@ LEADING_SHOWN = 5
 STAYS_OPEN = 0.03  # a cause at least this likely is named as left open
 TELLS_MUCH = 5  # times the least gain: so much a check must tell to be named although its tool is not there
 MOST_NAMED = 2  # of these
+NEARLY_DONE = ("settled", "place-open", "first")  # verdicts after which nothing is asked again
+TURNS_TRIED = 6  # looks of which it is worked out whether they could change a verdict
 SELDOM_IF_SOUND = 0.06  # what one sound car in sixteen shows, or fewer, is a sign of something; judgement
+BRINGS_ABOUT = 1.1  # times as likely as on a sound car: a fault of which no more is said does not bring it about
 FAR_LIKELIER = 5.0  # so many times likelier another fault must make it to be named as not explained; judgement
 PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, see inference.weight)
 
@@ -150,7 +153,11 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     found = surprise(tables, workup.spells)
     disagreeing = tuple(answer_text(workup, e.number, e.check, e.weights) for e, _ in found.disagreeing)
     took = spent(workup)
-    useful = [o for o in workup.ranked if o.gain >= workup.costs.least_gain][:ALTERNATIVES]
+    useful = [o for o in workup.ranked if o.gain >= workup.costs.least_gain]
+    if kind in NEARLY_DONE:  # of what was looked at already, another look is not named again
+        useful = [o for o in useful if o.check not in workup.situation.answered][:TURNS_TRIED]
+        useful = [o for o in useful if could_turn(workup, o)]
+    useful = useful[:ALTERNATIVES]
     course = title(decision, best)
     too = mended_too(decision, lead.fault, STAYS_OPEN) if kind == "settled" else []
     return Verdict(
@@ -165,7 +172,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         spoke_against=tuple(r for r in all_reasons if r.decibans <= -PERCEPTIBLE),
         open=tuple(s for s in now.leading if s.cause != lead.cause and s.probability >= STAYS_OPEN),
         would_change=tuple(way(workup, o) for o in useful),
-        out_of_reach=out_of_reach(workup),
+        out_of_reach=out_of_reach(workup, only_turning=kind == "settled"),
         unsure=unsure(workup, numbered),
         not_explained=not_explained(workup, cause),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
@@ -178,7 +185,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         wanted_first=tuple(missing_text(book, item) for item in decision.missing[best.kind]),
         minutes_spent=took.minutes,
         waiting_spent=took.wait,
-        answers=len(workup.record.given),
+        answers=workup.record.answers,
         step=workup.record.steps,
     )
 
@@ -198,7 +205,7 @@ def not_explained(workup: Workup, cause: int) -> tuple[str, ...]:
 
 def _codes_left(workup: Workup, cause: int) -> Iterator[str]:
     tables, book = workup.tables, workup.book
-    enough = 10 ** (book.settings.afterwards.speaks_from / 10)
+    enough = 10 ** (book.settings.afterwards.speaks_from / 10)  # a code that something brings about
     for code, _ in workup.record.codes:
         most = [1.0] * len(tables.causes)
         for table in tables.checks:
@@ -206,7 +213,7 @@ def _codes_left(workup: Workup, cause: int) -> Iterator[str]:
             for number in range(len(table.places)):
                 if code in book.checks[table.name].codes.get(0 if engine else number + 1, ()):
                     most = [max(pair) for pair in zip(most, likelier(table, number, 1), strict=True)]
-        if most[cause] < enough <= max(most):
+        if most[cause] <= BRINGS_ABOUT and enough <= max(most):
             yield f"{code} {book.codes[code].title}" if code in book.codes else code
 
 
@@ -223,7 +230,7 @@ def _seen_left(workup: Workup, cause: int) -> Iterator[str]:
             outcome = max(weights, key=lambda name: weights[name])
             at, which = 0 if engine else place - 1, table.outcomes.index(outcome)
             times = likelier(table, at, which)
-            if table.rows[0, which] <= SELDOM_IF_SOUND and times[cause] <= 1.0 and times.max() >= FAR_LIKELIER:
+            if table.rows[0, which] <= SELDOM_IF_SOUND and times[cause] <= BRINGS_ABOUT and times.max() >= FAR_LIKELIER:
                 told.add(given.check)
                 yield given_text(workup, given)
                 break
@@ -267,11 +274,14 @@ def _leads(workup: Workup, lead: Suspect, fault: Suspect) -> str:
     return f"Likeliest, at {percent(lead.probability)}: {fault_at(workup, lead.fault, lead.where)}."
 
 
-def out_of_reach(workup: Workup) -> tuple[Way, ...]:
-    """Checks without a tool at hand that would say more than any at hand, and much."""
+def out_of_reach(workup: Workup, only_turning: bool = False) -> tuple[Way, ...]:
+    """Checks without a tool at hand that would say more than any at hand, and much. only_turning: of these what could
+    make another repair the likeliest."""
     best = max((o.gain for o in workup.ranked), default=0.0)
     bar = max(best, TELLS_MUCH * workup.costs.least_gain)
-    return tuple(way(workup, o) for o in without_tools(workup) if o.gain > bar)[:MOST_NAMED]
+    more = [o for o in without_tools(workup) if o.gain > bar]
+    more = [o for o in more[:TURNS_TRIED] if could_turn(workup, o)] if only_turning else more
+    return tuple(way(workup, o) for o in more[:MOST_NAMED])
 
 
 def without_tools(workup: Workup) -> list[Option]:

@@ -90,6 +90,11 @@ class Record:
     closed: Closed | None = None
 
     @property
+    def answers(self) -> int:
+        """How often something was answered or told: all of one line, or of one log, is once."""
+        return len({given.step for given in self.given})
+
+    @property
     def present(self) -> int:
         return len(self.spells) - 1
 

@@ -8,8 +8,10 @@ back in one go.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 from reasoner.casebook.events import Event
 from reasoner.casebook.trouble import Refused
@@ -68,6 +70,7 @@ WORDS_AFTER_LIKE = 4  # words before a phrase in which `like` makes a comparison
 STEM_OF_WORD = 4  # letters of a word from which its beginning will do
 DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
 DENIED_FAR = frozenset(("never", "hardly", "seldom", "rarely"))
+NOT_WHEN = frozenset(("when", "if", "once", "while", "after", "before"))  # after `not`: all that follows is denied
 SAID_TO_BE_FINE = frozenset(  # anywhere beside it
     ("fine", "well", "good", "ok", "okay", "normal", "perfect", "problem-free", "nothing", "peace", "faultless")
 )
@@ -76,6 +79,32 @@ FINE_IDIOMS = re.compile(
     r"\b(?:right as rain|good as new|like new|no trouble|as (?:always|usual|ever)|had no problems?"
     r"|(?:is|was|'s) (?:as )?(?:a |an )?(?:lamb|lady|dream|angel|quiet|gentle)\b(?: again)?)"
 )
+# Of work: what is said before and after the thing that something was done to; and that it was before the complaint.
+WORK_KINDS = ("work", "renewed")
+DONE_BEFORE = frozenset(
+    [
+        "new",
+        "another",
+        "put",
+        "putting",
+        "fit",
+        "fitted",
+        "changed",
+        "changing",
+        "replaced",
+        "renewed",
+        "swapped",
+        "did",
+        "repaired",
+        "cleaned",
+        "removed",
+    ]
+)
+DONE_AFTER = frozenset(
+    ("done", "renewed", "replaced", "changed", "fitted", "swapped", "repaired", "cleaned", "removed", "job")
+)
+HAD_AFTER = DONE_AFTER | {"out", "off", "in"}  # `had the gearbox out`; by themselves they are said of much else
+SINCE = frozenset(("since", "after"))
 CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|till|except|unless)\b")
 NEVER_AFTER = re.compile(r"^(?:(?:it|she|he|that|this) )?never(?: (?:does|did|do|happens|happened|happen|had)\b.*)?$")
 
@@ -87,32 +116,48 @@ def heard(workup: Workup, text: str) -> list[StoryRow]:
     on a cold morning") is not heard; a longer phrase is heard instead of one within it.
     """
     told = {given.check for given in workup.record.given}
+    known = workup.tables.check_number
+    open_ = [c for c in workup.book.checks.values() if c.owners_say and c.name in known and c.name not in told]
     plain = FINE_IDIOMS.sub(" fine ", text.lower().replace("\u2019", "'"))
     clauses = [re.findall(r"[a-z0-9'-]+", clause) for clause in CLAUSES.split(plain)]
+    spans = [span for check in open_ for span in _spans(check, clauses)]
+    names = {(check, outcome) for *at, check, outcome in spans if not any(_within(at, other[:3]) for other in spans)}
     found: list[StoryRow] = []
     covered: set[str] = set()
-    for check in workup.book.checks.values():
-        if not check.owners_say or check.name not in workup.tables.check_number or check.name in told | covered:
-            continue
-        names = _heard_outcomes(check, clauses)
-        found += [_row(check, outcome) for outcome in check.outcomes if outcome.name in names]
-        covered |= set(check.stands_for) if names else set()
+    for check in open_:
+        rows = [_row(check, o) for o in check.outcomes if (check.name, o.name) in names and check.name not in covered]
+        covered |= set(check.stands_for) if rows else set()
+        found += rows
     return [row for row in found if row.check not in covered]
 
 
-def _heard_outcomes(check: Check, clauses: Sequence[Sequence[str]]) -> set[str]:
-    spans = [
-        (number, *span, outcome)
-        for number, clause in enumerate(clauses)
-        for outcome, phrases in check.owners_say.items()
-        for phrase in phrases
-        if (span := _span(phrase.lower().split(), clause)) is not None
-    ]
-    return {
-        outcome
-        for number, start, end, outcome in spans
-        if not any(n == number and s <= start and end <= e and e - s > end - start for n, s, e, _ in spans)
-    }
+_Span = tuple[int, int, int, str, str]  # number of the clause, first and last word, check, outcome
+
+
+def _within(inner: Sequence[Any], outer: Sequence[Any]) -> bool:
+    """Whether a span lies in a longer one of its clause: what is longer says what was meant."""
+    return inner[0] == outer[0] and outer[1] <= inner[1] <= inner[2] <= outer[2] and list(inner) != list(outer)
+
+
+def _spans(check: Check, clauses: Sequence[Sequence[str]]) -> Iterator[_Span]:
+    """Where a check's phrases stand. Of parts and work it is heard only where something was done to them; a part that
+    was renewed before it began (`since the new plugs`) is the third outcome."""
+    for number, clause in enumerate(clauses):
+        for outcome, phrases in check.owners_say.items():
+            for phrase in phrases:
+                span = _span(phrase.lower().split(), clause)
+                if span is None or (check.intake in WORK_KINDS and not _done_to(clause, *span)):
+                    continue
+                since = check.intake == "renewed" and not SINCE.isdisjoint(clause[: span[0]])
+                yield (number, *span, check.name, check.outcomes[-1].name if since else outcome)
+
+
+def _done_to(clause: Sequence[str], start: int, end: int) -> bool:
+    """Whether something was done to what stands in a clause: `had the clutch done`, `put in plugs`, `new pump`."""
+    before, after = clause[max(0, start - WORDS_BEFORE) : start], clause[end + 1 :]
+    told = clause[clause.index("had") :] if "had" in clause[:start] else ()
+    had = bool(told) and ("already" in clause[:start] or not HAD_AFTER.isdisjoint(told))
+    return had or not DONE_BEFORE.isdisjoint(before) or not DONE_AFTER.isdisjoint(after[:WORDS_BEFORE])
 
 
 def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | None:
@@ -136,6 +181,7 @@ def _denied(clause: Sequence[str], start: int, end: int) -> bool:
     return (
         any(word in DENIED or word.endswith("n't") for word in before)
         or not DENIED_FAR.isdisjoint(clause[max(0, start - WORDS_BEFORE_NEVER) : start])
+        or any(word == "not" and after in NOT_WHEN for word, after in pairwise(clause[:start]))
         or "like" in clause[max(0, start - WORDS_AFTER_LIKE) : start]
         or NEVER_AFTER.match(" ".join(clause[end + 1 :])) is not None
     )

@@ -37,6 +37,14 @@ def range_text(low: float, high: float) -> str:
     return last if first == last else f"{first.removesuffix(' %')} to {last}"
 
 
+FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide the range of a chance may be to be called so
+
+
+def founded(low: float, high: float) -> str:
+    """One word for how far a chance may be off because the rules' own numbers are not known better."""
+    return next(word for width, word in FOUNDED if high - low <= width)
+
+
 def fault_at(workup: Workup, fault: str, where: str) -> str:
     """A fault at a place: `Injector leaks when shut, cylinder 3`."""
     return at_place(workup.book.faults[fault].title, where)

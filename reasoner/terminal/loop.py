@@ -109,7 +109,7 @@ def _step(sitting: Sitting, question: Question) -> None:
     around = Surroundings(
         said=tuple(sitting.said),
         car=sitting.condition_title(record.condition),
-        answers=len(record.given),
+        answers=record.answers,
         known=frozenset(sitting.known),
         before=_answered_before(sitting, question),
         asking_on=sitting.talk.go_on and sitting.workup.look is None,

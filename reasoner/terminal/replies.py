@@ -239,7 +239,7 @@ def _unplaced(text: str, form: Form) -> Reply:
             if 1 <= place <= 2:  # but 1 and 2 stand on the screen as answers too
                 raise Unclear(
                     f"{place} alone may be the {form.at} or the answer. {place}=2: answer 2 at {form.places[place]},"
-                    " 1 at the rest. all=1: answer 1 at all of them."
+                    f" 1 at the rest. all={place}: answer {place} at all of them."
                 )
             return Reply({p: form.outcomes[int(p == place)].name for p in form.places}, read_back=True)
         raise Unclear(f"Which {form.at}, and what? {_example(form, place)}")
@@ -249,11 +249,12 @@ def _unplaced(text: str, form: Form) -> Reply:
     return Reply(dict.fromkeys(form.places, outcome), read_back=True)
 
 
-def _example(form: Form, number: int = 2) -> str:
-    """How to answer by place. number: of an answer, as typed, if there is such a one."""
+def _example(form: Form, typed: int = 0) -> str:
+    """How to answer by place. typed: a number that was typed alone, of a place or of an answer; its own example."""
     last = list(form.places)[-1]
     if form.measure is not None:
         return f"Such as {' '.join(f'{p}=...' for p in form.places)}, each {_choices(form)}."
-    if number > 2 and number <= len(form.outcomes):
-        return f"Such as {last}={number} (at {form.places[last]}, 1 at the rest), or all={number} (at all of them)."
-    return f"Such as {last}=2 (answer 2 at {form.places[last]}, 1 at the rest), or all=1."
+    everywhere = typed if 0 < typed <= len(form.outcomes) else 1
+    place = typed if typed in form.places else last
+    number = 2 if typed in form.places or everywhere == 1 else typed
+    return f"Such as {place}={number} (answer {number} at {form.places[place]}, 1 at the rest), or all={everywhere}."

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from reasoner.session.document import BeliefDoc, Move, Question, Separation, Suspect, Way
 from reasoner.session.plain import clean, effort_text, glued, harmless
-from reasoner.session.words import percent, place_text, range_text
+from reasoner.session.words import founded, percent, place_text, range_text
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices_block, first_clause, head, numbered, para, rows, table
 from reasoner.terminal.desk import Desk
 
@@ -33,7 +33,6 @@ ORDER = ("top", "leading", "title", "facts", "care", "reach", "how", "why", "the
 FIRST = ("care", "reach", "facts")  # read before anything is done
 LEAST_SUSPECTS = 3  # suspects on the screen, whatever else has to wait
 FACTOR = 3.0  # and all that are not less likely than the first by more than this
-FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide the range of a chance may be to be called so
 FRAME_PROMPT = "Or the whole frame in one line: rpm 780 load 24 ect 92 stft -12 ltft -14"
 TO_ANSWERS, MORE = "Enter: to the answers, b back, h help > ", "Enter: more, b back, h help > "
 EARLIER = 3  # earlier readings beside a question
@@ -156,7 +155,9 @@ def belief_blocks(belief: BeliefDoc, count: int, cylinders: bool = True) -> list
     blocks: list[RenderableType] = [head("Likeliest now", "the chance, and how well it is founded")]
     blocks.append(suspect_table(belief, count))
     if cylinders and chances and max(chances) - min(chances) >= UNEVEN:
-        blocks.append(para("By cylinder: " + ", ".join(f"{n}: {_short(p)}" for n, p in belief.cylinders.items())))
+        each = ", ".join(f"{n}: {_short(p)}" for n, p in belief.cylinders.items())
+        both = "; two at once count at both" if sum(chances) > 1 else ""
+        blocks.append(para(f"At a cylinder, whatever it is there: {each}{both}"))
     return blocks
 
 
@@ -170,7 +171,13 @@ def suspect_table(belief: BeliefDoc, count: int, ranges: bool = False) -> Render
     if other is not None and other.fault not in [s.fault for s in suspects]:
         suspects, marks = [*suspects, other], [*marks, "-"]
     lines = [
-        (mark, s.title, _short(s.probability), f"{founded(s)}{_range(s) if ranges else ''}", _place(s, belief))
+        (
+            mark,
+            s.title,
+            _short(s.probability),
+            f"{founded(s.low, s.high)}{_range(s) if ranges else ''}",
+            _place(s, belief),
+        )
         for mark, s in zip(marks, suspects, strict=True)
     ]
     return table(lines, [LEAD], right=(2,))
@@ -178,11 +185,6 @@ def suspect_table(belief: BeliefDoc, count: int, ranges: bool = False) -> Render
 
 def _range(suspect: Suspect) -> str:
     return f" ({range_text(suspect.low, suspect.high)})"
-
-
-def founded(suspect: Suspect) -> str:
-    """One word for how far a chance may be off because the rules' own numbers are not known better."""
-    return next(word for width, word in FOUNDED if suspect.high - suspect.low <= width)
 
 
 def _short(p: float) -> str:

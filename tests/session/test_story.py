@@ -118,6 +118,40 @@ def test_several_patterns_share_the_weight() -> None:
         ("on bumps, and the bumper is black; stop-start is off", ["happens-on-bumps yes"]),
         ("In town as always, uphill there is a black cloud till I lift", ["doing-what pulling", "smoke black"]),
         ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes"]),  # why it is asked back
+        # Work and parts, where something was done to them.
+        ("it began after I had the exhaust clamp and the gearbox mount done", ["recent-work-other exhaust"]),
+        (
+            "They had the intercooler hoses off for the clutch",
+            ["recent-work-other air-side", "recent-work-other exhaust"],
+        ),
+        ("The garage before you put in plugs and coils", ["renewed-plugs-coils went-on"]),
+        ("Since the new plugs it stumbles", ["renewed-plugs-coils new"]),
+        ("another fuel pump, no better", ["renewed-fuel-pump went-on"]),
+        ("a new water pump", ["recent-work-elsewhere cooling"]),
+        ("The clutch slips, the pump hums, plugs look black", []),
+        ("never had the gearbox out, and no new plugs", []),
+        # Brimming.
+        (
+            "I always squeeze the last litre in and it stalls at the pump",
+            ["happens-after-refuelling yes", "recent-refuelling-habit past-click"],
+        ),
+        ("I never fill past the click, and it does not stall at the pump", []),
+        # How it clears, and how warm it is.
+        ("Off and on again and it is normal", ["recovers-by-itself next-drive"]),
+        ("Off at the services, start it again and it's normal", ["recovers-by-itself next-drive"]),
+        ("next day perfect, then good for two weeks", ["comes-back gaps", "recovers-by-itself next-drive"]),
+        ("only when it is properly warm", ["how-warm warm"]),
+        ("not when it is properly warm", []),
+        # A start for which it has to be floored is no hard pull; a rattle is no cold start; a dipstick is no hill.
+        ("you have to floor it to start", ["hard-hot-start yes"]),
+        ("I do not have to floor it to start", []),
+        ("when I floor it", ["doing-what pulling"]),
+        ("It rattles at first start in the morning", ["rattles-first-start yes"]),
+        ("petrol smell when I pull the dipstick", ["oil-smell fuel"]),
+        ("when I pull away after a cold night", ["how-warm cold"]),
+        ("the exhaust smells", []),
+        ("the exhaust smells of petrol", ["smell tailpipe"]),
+        ("when I lift and go again it has a hole", ["doing-what lifting-off"]),
         ("", []),
         ("!!! \x00 ... but but", []),
     ],
@@ -131,7 +165,9 @@ def test_what_is_heard_in_a_complaint(said: str, expected: list[str]) -> None:
     [(c.name, o, p) for c in BOOK.checks.values() for o, phrases in c.owners_say.items() for p in phrases],
 )
 def test_every_phrase_of_the_rules_is_heard_as_what_it_says(check: str, outcome: str, phrase: str) -> None:
-    assert (check, outcome) in {(row.check, row.outcome) for row in story.heard(start(), f"It does so: {phrase}.")}
+    worked = BOOK.checks[check].intake in story.WORK_KINDS
+    said = f"They had the {phrase} done." if worked else f"It does so: {phrase}."
+    assert (check, outcome) in {(row.check, row.outcome) for row in story.heard(start(), said)}
 
 
 def test_what_was_heard_is_told_in_one_step_and_not_heard_again() -> None:

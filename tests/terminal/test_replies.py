@@ -172,7 +172,8 @@ def test_a_number_and_a_word_side_by_side() -> None:
         ("purple", ENGINE, '"purple" is not on the list: 1 to 3, or 0 if you'),
         ("3=2", ENGINE, "whole engine"),
         ("999", PLUGS, "Which cylinder, and what? Such as 4=2 (answer 2 at cylinder 4, 1 at the rest), or all=1."),
-        ("2", PLUGS, "Which cylinder, and what?"),
+        ("2", PLUGS, "Which cylinder, and what? Such as 2=2 (answer 2 at cylinder 2, 1 at the rest), or all=2."),
+        ("4", PLUGS, "Such as 4=2 (answer 2 at cylinder 4, 1 at the rest), or all=1."),
         ("wet", PLUGS, "Which cylinder? Such as 4=2"),
         ("3=purple", PLUGS, '"purple" is not on the list'),
         ("3=9", PLUGS, "9 is not on the list: 1 to 3"),
@@ -220,13 +221,13 @@ def test_a_cylinder_alone_where_it_can_mean_nothing_else(line: str, place: int) 
 
 @pytest.mark.parametrize("line", ["1", "2", "2 think so"])
 def test_a_number_that_is_cylinder_and_answer_is_asked_back(line: str) -> None:
-    """Beside "1 runs even   2 misfires" a bare 1 is more likely the answer than the cylinder."""
+    """Beside "1 running evenly   2 misfiring" a bare 1 is more likely the answer than the cylinder."""
     with pytest.raises(Unclear) as found:
         read_reply(line, MISFIRE)
     number = line[0]
     assert str(found.value) == (
         f"{number} alone may be the cylinder or the answer. {number}=2: answer 2 at cylinder {number},"
-        " 1 at the rest. all=1: answer 1 at all of them."
+        f" 1 at the rest. all={number}: answer {number} at all of them."
     )
 
 
