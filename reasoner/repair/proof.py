@@ -209,7 +209,17 @@ def proof_document(
     book = workup.book
     plans = _plans(before, work, earlier)
     provocation, also = (plans[0] if plans else None), plans[1:]
-    apply = [p for p in book.proofs.values() if not p.never and p.cleared in (None, work.cleared)]
+    read = {
+        state
+        for case in (before, workup, *(then for then, _ in earlier))
+        for _, states in case.record.codes
+        for state in states
+    }
+    apply = [
+        p
+        for p in book.proofs.values()
+        if not p.never and p.cleared in (None, work.cleared) and (not p.where_read or p.where_read in read)
+    ]
     seen = _seen(workup, work, apply)
     counts = tuple(_count(workup, t.proof, t.have) for t in tally(apply, work.drives))
     sound, again = _sound(workup), provocation is not None and provocation.showed
@@ -239,6 +249,7 @@ def may_close(found: ProofDoc, state: str) -> None:
 
 
 SOUND_FROM = 0.5
+SHOWED_FROM = 0.5  # chance from which a spell is one in which it showed
 SOURCE_AS_READ = {
     "text": "read in full",
     "abstract": "abstract read",
@@ -320,7 +331,9 @@ def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
     here = {way.condition for way in found if way.needed is not None}
     begun = next((condition for condition, _ in work.provoked if condition in here), None)
     best = next((way for way in found if way.condition == begun), None)
-    best = best or best_provocation(found, book.settings.waiting_counts)
+    pointed = _pointed_to(before, work)
+    within = [way for way in found if way.condition in pointed and way.needed is not None]
+    best = best or best_provocation(within or found, book.settings.waiting_counts)
     if best is None:
         return None
     condition = book.conditions[best.condition]
@@ -345,6 +358,22 @@ def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
         minutes=best.minutes,
         waiting=best.wait,
     )
+
+
+def _pointed_to(before: Standing, work: Work) -> set[str]:
+    """Conditions in which it showed on this car, by what was seen, told or frozen: there it has to be shown to be gone,
+    whatever the rules say of other cars."""
+    book, tables, cause = before.book, before.tables, suspect(before, work)
+    named = {
+        condition
+        for given in before.record.given
+        for value in given.values.values()
+        for outcome, conditions in book.checks[given.check].happens_in.items()
+        if value[outcome] >= max(value.values())
+        for condition in conditions
+    }
+    showed = seen_showing(tables, before.spells) if cause is not None else []
+    return named | {tables.conditions[k] for k, showing in showed if float(showing[cause]) >= SHOWED_FROM}
 
 
 def _rule(before: Standing, work: Work, condition: str) -> str:

@@ -95,7 +95,7 @@ def _how_sure(v: Verdict) -> list[RenderableType]:
     lines = [(_name(v.fault, with_place=False), _how_likely(v.fault))]
     elsewhere = v.fault.probability - v.lead.probability > 1e-9
     if v.lead.where not in ("engine", "") and v.lead.fault == v.fault.fault and elsewhere:
-        lines.append((f"and that on {place_text(v.lead.where)}", _how_likely(v.lead)))
+        lines.append((f"and that on {place_text(v.lead.where)}", _how_likely(v.lead, range_said=True)))
     return [_table(lines)]
 
 
@@ -223,10 +223,12 @@ def _name(suspect: Suspect, with_place: bool = True) -> str:
     return at_place(suspect.title, suspect.where if with_place else "")
 
 
-def _how_likely(suspect: Suspect) -> str:
-    """The chance, with its range where that is narrow enough to go by; else in a word."""
+def _how_likely(suspect: Suspect, range_said: bool = False) -> str:
+    """The chance, with its range where that is narrow enough to go by; else in a word, once."""
     if founded(suspect.low, suspect.high) != WIDE:
         return _chance(suspect)
+    if range_said:
+        return percent(suspect.probability)
     return f"{percent(suspect.probability)}, thinly founded (w: its range)"
 
 

@@ -254,6 +254,13 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
         )
     else:
         lines += paragraph(f"{p.needed} in a row without a sign of it are enough; {p.clean} so far.", 2, width=width)
+    if p.course:
+        lines += paragraph(
+            f"Reckoned from {percent(p.course[0])} still there, however sure the verdict was: the proof must stand "
+            "without it.",
+            2,
+            width=width,
+        )
     lines += ["", *in_columns(_course(p), frozenset((0, 1))), ""]
     if p.bound is not None and p.bound < TELLS:
         text = f"No sign in {p.clean}: it shows in at most {percent(p.bound)} of such tries (19 times in 20)."

@@ -25,7 +25,7 @@ from reasoner.rulebook.fields import (
 )
 from reasoner.rulebook.located import Map, Text
 from reasoner.rulebook.model import Afterwards, Effort, Guard, Step
-from reasoner.rulebook.parts import NAME_KEY, ORIGIN, WAIVE, caution_names, check_names
+from reasoner.rulebook.parts import NAME_KEY, ORIGIN, READ_STATES, WAIVE, caution_names, check_names
 
 COUNTS = ("one drive", "in a row", "adds up")
 repair_names = list_of(name_of("repairs"))
@@ -129,6 +129,7 @@ PROOF = key_table(
     Key("unit", text, default=""),
     Key("counts", choice(*COUNTS), default=COUNTS[-1]),
     Key("cleared", yes_no),
+    Key("where read", choice(*READ_STATES), default=""),
     Key("never", yes_no, default=False),
     *ORIGIN,
     WAIVE,

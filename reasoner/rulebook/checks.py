@@ -41,6 +41,7 @@ from reasoner.rulebook.parts import (
     NAME_KEY,
     ORIGIN,
     PLACE,
+    READ_STATES,
     WAIVE,
     caution_names,
     check_names,
@@ -56,7 +57,6 @@ CHECK_KINDS = ("told", "code", "reading", "look", "test")
 FREE_KINDS = ("told", "code")  # take no minutes of their own; what any question takes is in the settings
 MOST_OUTCOMES, MOST_AT_CYLINDERS = 7, 3  # more would make the joint table of eight cylinders too large
 UNBOUNDED = float("inf")
-READ_STATES = ("stored", "pending", "permanent", "history")  # of a code, as people say them
 ROUGH = 0.15  # words are rough: outcomes may add up to this much more (or less) than 1 before it is a mistake
 
 

@@ -372,7 +372,8 @@ class Proof:
 
     shown_by: checks that must be answered as on a sound car. least, unit: a count; `one drive`: met in one drive
     together with the others so marked; `adds up`: over drives; `in a row`: since the last drive that
-    brought 0. cleared: only where codes were (not) cleared.
+    brought 0. cleared: only where codes were (not) cleared. where_read: only where a code was read in that state
+    ("": in any case).
     """
 
     name: str
@@ -385,6 +386,7 @@ class Proof:
     cleared: bool | None
     never: bool
     origin: Origin
+    where_read: str = ""
 
 
 @dataclass(frozen=True)

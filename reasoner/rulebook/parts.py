@@ -86,6 +86,7 @@ def _within(value: float | None, over: float | None, under: float | None, unknow
 
 EVERY_VEHICLE = Filter()
 INJECTION = PROPERTIES["injection"]
+READ_STATES = ("stored", "pending", "permanent", "history")  # of a code, as people say them
 PLACE = re.compile(r"(engine)|(bank|cylinder) ([1-9]\d?)")
 
 

@@ -82,7 +82,7 @@ FINE_IDIOMS = re.compile(
 # Of work: what is said before and after the thing that something was done to; and that it was before the complaint.
 WORK_KINDS = ("work", "renewed")
 DONE_BEFORE = frozenset(
-    [
+    (
         "new",
         "another",
         "put",
@@ -95,10 +95,7 @@ DONE_BEFORE = frozenset(
         "renewed",
         "swapped",
         "did",
-        "repaired",
-        "cleaned",
-        "removed",
-    ]
+    )
 )
 DONE_AFTER = frozenset(
     ("done", "renewed", "replaced", "changed", "fitted", "swapped", "repaired", "cleaned", "removed", "job")

@@ -295,6 +295,23 @@ def test_fuel_is_opened_in_the_safe_order(sheet: Sheet) -> None:
     assert "joint" not in before.replace("open no joint", "").replace("every joint clean", "")
 
 
+@pytest.mark.parametrize("repair", REPAIRS, ids=lambda repair: repair.name)
+def test_petrol_is_warned_of_where_pressure_is_let_down_and_oil_comes_before_running(repair: Repair) -> None:
+    """The pressure that is let down is petrol; oil with fuel in it is changed before the engine runs on it."""
+    for section in sheet_for(book(), (job(repair.name),)).sections:
+        oil = [n for n, line in enumerate(section.lines) if "change the oil" in line.text.lower()]
+        oil += [n for n, line in enumerate(section.lines) if "smells of fuel, change it" in line.text]
+        for n, line in enumerate(section.lines):
+            assert "pressure down" not in line.text or "open-petrol" in line.cautions, line.text
+            assert not oil or oil[0] <= n or not {"exhaust-gas", "moving-parts"} <= set(line.cautions), line.text
+
+
+def test_a_can_for_petrol_is_asked_for_where_petrol_is_drained_and_not_for_coolant() -> None:
+    drained = {repair.name for repair in REPAIRS for section in sheet_for(book(), (job(repair.name),)).sections
+               for line in section.lines if "static" in line.cautions}  # fmt: skip
+    assert drained and not any("coolant" in book().repairs[name].do for name in drained)
+
+
 def test_no_proof_takes_the_repair_apart_again() -> None:
     """What was swapped, blanked off, unplugged or taken out to find a fault is not done again to prove it gone."""
     undoing = {

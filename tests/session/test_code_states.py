@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from reasoner.measure.codes import CODE_STATES, HISTORY
-from reasoner.rulebook.checks import READ_STATES
+from reasoner.rulebook.parts import READ_STATES
 from reasoner.session import acts
 from reasoner.session.workup import Workup
 from tests.shipped import car, garage
