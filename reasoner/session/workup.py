@@ -59,6 +59,12 @@ class Workup:
         """The tables that hold now: with pairs of causes, where no single cause explains what was seen."""
         return self.weighed(self.ruled, self.spells)
 
+    @property
+    def weighs_two(self) -> bool:
+        """Whether pairs of faults are weighed, as far as that is known by now: asking begins no work."""
+        tables = self.__dict__.get("tables")
+        return tables is not None and len(tables.causes) > len(self.ruled.causes)
+
     def weighed(self, tables: Tables, spells: Sequence[Spell]) -> Tables:
         """The tables with those pairs that these spells ask for."""
         settings = self.book.settings

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 80, 24
 ROOM_TO_TYPE = 16
+PATIENCE = 0.7  # s that anybody waits without a word
 NARROWEST, WIDEST = 40, 100  # lines longer than this are hard to read, however wide the screen
 Colour = Literal["auto", "always", "never"]
 
@@ -124,6 +125,29 @@ class Desk:
 
     def show_lines(self, lines: list[str]) -> None:
         self.write("".join(line + "\n" for line in lines))
+
+    @contextlib.contextmanager
+    def waiting(self, what: Callable[[], str]) -> Iterator[None]:
+        """Around what may take seconds: at a terminal a line says what is done, once it has taken a while. what: the
+        line, or "" as long as there is nothing to say."""
+        if not self.tty:
+            yield
+            return
+        over = threading.Event()
+
+        def watch() -> None:
+            while not over.wait(PATIENCE):
+                if line := what():
+                    self.show_lines([line])
+                    return
+
+        watcher = threading.Thread(target=watch, daemon=True)
+        watcher.start()
+        try:
+            yield
+        finally:
+            over.set()
+            watcher.join()
 
     def page(self, *blocks: RenderableType) -> None:
         """Any number of blocks; a terminal gets them a screen at a time. What is typed then answers what follows."""

@@ -33,6 +33,7 @@ CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot",
 AGAIN = ("r", "again")
 TAKES_MORE = ("why", "tell", "note", "other", "kit", "changed", "log", "car", "live", "frame")  # by what they are about
 AT_VERDICT = "g go on, b back, h help, w why, t tell, l live, k kit, c changed, n note, s stop > "
+WEIGHING_TWO = "Weighing two faults at once ..."
 LEAVING = ("s", "stop", "q", "quit", "exit")
 
 
@@ -90,7 +91,8 @@ def _live_first(sitting: Sitting, line: str) -> None:
 
 
 def _once(sitting: Sitting) -> None:
-    document = sitting.talk.next()
+    with sitting.desk.waiting(lambda: WEIGHING_TWO if sitting.workup.weighs_two else ""):
+        document = sitting.talk.next()
     if isinstance(document, Question):
         _step(sitting, document)
     else:

@@ -6,11 +6,13 @@ import errno
 import subprocess
 import sys
 from io import BytesIO, StringIO, TextIOWrapper
+from time import sleep
 
 import pytest
 from rich.text import Text
 
 from reasoner.session.plain import harmless
+from reasoner.terminal import desk as desk_module
 from reasoner.terminal.desk import Desk, Leave, _wants_colour
 from tests.terminal.desks import RESUME, desk_with, shown
 
@@ -210,3 +212,22 @@ def test_a_long_question_is_broken_between_words() -> None:
     desk.ask("word " * 30 + "> ")
     assert all(len(line) <= 80 for line in shown(desk).split("\n"))
     assert shown(desk).endswith("\n> 2\n")
+
+
+@pytest.mark.parametrize(("tty", "slow", "says"), [(True, True, True), (True, False, False), (False, True, False)])
+def test_a_long_wait_is_said_at_a_terminal_once(
+    tty: bool, slow: bool, says: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(desk_module, "PATIENCE", 0.02)
+    out, line = StringIO(), ["", "", "Weighing ..."]  # nothing to say at first
+    desk = Desk(StringIO(), out, StringIO(), tty=tty, size=(80, 24))
+    with desk.waiting(lambda: line.pop(0) if len(line) > 1 else line[0]):
+        if slow:
+            sleep(0.4)
+    assert out.getvalue() == ("Weighing ...\n" if says else "")
+
+
+def test_what_is_waited_for_may_fail() -> None:
+    desk = Desk(StringIO(), StringIO(), StringIO(), tty=True, size=(80, 24))
+    with pytest.raises(ZeroDivisionError), desk.waiting(lambda: "x"):
+        raise ZeroDivisionError
