@@ -70,8 +70,12 @@ SHORT_NAMES: Mapping[str, _Kind] = {
     **dict.fromkeys(("rpm", "engine speed"), _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500)),
     **dict.fromkeys(("speed", "road speed", "vehicle speed", "vss"), _SPEED),
     **dict.fromkeys(("run", "run time", "since start", "time since start"), _RUN),
-    **dict.fromkeys(("st", "stft", "short", "short trim", "short-term trim", "integrator"), _SHORT),
-    **dict.fromkeys(("lt", "ltft", "long", "long trim", "long-term trim", "adaptation"), _LONG),
+    **dict.fromkeys(
+        ("st", "stft", "shrtft", "short", "short fuel trim", "short trim", "short-term trim", "integrator"), _SHORT
+    ),
+    **dict.fromkeys(
+        ("lt", "ltft", "longft", "long", "long fuel trim", "long trim", "long-term trim", "adaptation"), _LONG
+    ),
     **dict.fromkeys(("map", "manifold", "manifold pressure"), _MANIFOLD),
     **dict.fromkeys(("maf", "airflow", "air mass", "air flow"), _AIRFLOW),
     **dict.fromkeys(("intake", "iat", "intake air", "intake air temperature"), _INTAKE),
@@ -82,7 +86,7 @@ SHORT_NAMES: Mapping[str, _Kind] = {
     **dict.fromkeys(("rail", "rail pressure"), _RAIL),
     "target": replace(_RAIL, name="rail pressure, commanded"),
     **dict.fromkeys(("fuel pressure", "low side"), _LOW_SIDE),
-    **dict.fromkeys(("purge", "purge duty", "evap"), _PURGE),
+    **dict.fromkeys(("purge", "purge duty", "evap", "evap purge", "evap_pct"), _PURGE),
     **dict.fromkeys(("front", "upstream"), _FRONT),
     **dict.fromkeys(("rear", "downstream"), _REAR),
     **dict.fromkeys(
@@ -102,7 +106,7 @@ SHORT_NAMES: Mapping[str, _Kind] = {
         _VOLTS,
     ),
     "lambda": _LAMBDA,
-    **dict.fromkeys(("ignition", "timing", "advance"), _TIMING),
+    **dict.fromkeys(("ignition", "timing", "advance", "spark", "sparkadv", "spark advance"), _TIMING),
     **dict.fromkeys(("oil", "oil temperature"), _OIL),
     **dict.fromkeys(("boost", "charge pressure"), _BOOST),
     **dict.fromkeys(("injection", "injection time"), _INJECTION),
@@ -124,7 +128,7 @@ UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "ms": {"ms": (1, 0)},
     "°": {"°": (1, 0), "deg": (1, 0)},
     "": {"": (1, 0)},
-    "kPa": {"kpa": (1, 0), "bar": (100, 0), "mpa": (1000, 0), "psi": (6.894757293168, 0)},
+    "kPa": {"kpa": (1, 0), "bar": (100, 0), "mpa": (1000, 0), "psi": (6.894757293168, 0), "inhg": (3.386389, 0)},
     "V": {"v": (1, 0), "mv": (0.001, 0)},
     "g/s": {"g/s": (1, 0)},
     "rpm": {"rpm": (1, 0)},
@@ -157,13 +161,22 @@ BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
 LOOP_WORDS = re.compile(
     r"(open|closed) loop(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load|overrun|fuel cut|fault))?"
 )
+FUEL_SYSTEM = re.compile(r"fuel (?:system|sys|status)(?: ?[12])?[ =:]+(cl|ol)(?!\w)")  # as readers shorten it
+CLOCK = re.compile(r"(?<![\d.,:])(\d{1,2}):(\d\d):(\d\d)(?![\d:])")  # a time since the start
+OTHER_VALUE = re.compile(
+    rf"(?<![\w.,])[a-z][a-z0-9_]*(?: [a-z][a-z0-9_]*)? ?[=:]? ?{_NUMBER} ?(?:%|[a-z/\u00b0]{{1,4}}\b)?(?![\w.])"
+)
 STATUS = {"cold": 1, "not warm": 1, "load": 4, "overrun": 4, "fuel cut": 4, "fault": 8}
 TYPED_CODE = re.compile(r"\b[pbcu][0-3][0-9a-f]{3}\b")
+
+
+KNOWN_ENOUGH = 3  # values of a line from which others under unknown names are set aside
 
 
 @dataclass(frozen=True)
 class Frame:
     """values: named as those of the standard's services. code: whose frame it is. unread: what was not understood.
+    other: values under names that are not known here: no use is made of them.
 
     wrong: what cannot be, each with what can. odd: name of a value that is not usual -> as it was typed, and its unit.
     """
@@ -173,6 +186,7 @@ class Frame:
     unread: str
     wrong: tuple[str, ...] = ()
     odd: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    other: tuple[str, ...] = ()
 
 
 def read_frame(line: str) -> Frame:
@@ -180,6 +194,8 @@ def read_frame(line: str) -> Frame:
     text = " ".join(line.lower().replace(";", ",").split())
     code = TYPED_CODE.search(text)
     rest = text if code is None else text.replace(code[0], " ")
+    rest = FUEL_SYSTEM.sub(lambda m: "closed loop" if m[1] == "cl" else "open loop", rest)
+    rest = CLOCK.sub(lambda m: f"{(int(m[1]) * 60 + int(m[2])) * 60 + int(m[3])}", rest)
     status = LOOP_WORDS.search(rest)
     rest, swinging = _swinging(LOOP_WORDS.sub(" ", rest))
     rest = FROM_TO.sub(_middle, BETWEEN.sub(_middle, rest))
@@ -200,8 +216,11 @@ def read_frame(line: str) -> Frame:
         values.append(DecodedValue(name, value, kind.unit))
         if not kind.low <= value <= kind.high:
             odd[name] = (whole.strip(), unit or kind.typed)
+    other = OTHER_VALUE.findall(left) if len(values) >= KNOWN_ENOUGH else []
+    left = OTHER_VALUE.sub(" ", left) if other else left
     unread = " ".join(re.sub(r"[,\s]+", " ", left).split())
-    return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd)
+    said = tuple(" ".join(each.split()) for each in other)
+    return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd, said)
 
 
 @dataclass(frozen=True)
@@ -259,7 +278,7 @@ def read_live(line: str, states: Collection[str]) -> Live:
         both = sorted(word for word in states if word in SHORT_NAMES and re.search(rf"\b{word}\b", said))
         hint = f"; {both[0]} is a value too: as a state write it with a colon, {both[0]}: 0 -4" if both else ""
         wrong += [f"{name} is there twice{hint}" for name in twice]
-        unread += filter(None, (frame.unread, frame.code))
+        unread += filter(None, (frame.unread, *frame.other, frame.code))
         if frame.values:
             found.append(State(words, None if rich is None else rich[1] == "rich", frame.values, frame.odd))
         elif words and not frame.unread:

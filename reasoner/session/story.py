@@ -80,7 +80,6 @@ FINE_IDIOMS = re.compile(
     r"|(?:is|was|'s) (?:as )?(?:a |an )?(?:lamb|lady|dream|angel|quiet|gentle)\b(?: again)?)"
 )
 # Of work: what is said before and after the thing that something was done to; and that it was before the complaint.
-WORK_KINDS = ("work", "renewed")
 DONE_BEFORE = frozenset(
     (
         "new",
@@ -118,7 +117,7 @@ def heard(workup: Workup, text: str) -> list[StoryRow]:
     plain = FINE_IDIOMS.sub(" fine ", text.lower().replace("\u2019", "'"))
     clauses = [re.findall(r"[a-z0-9'-]+", clause) for clause in CLAUSES.split(plain)]
     spans = [span for check in open_ for span in _spans(check, clauses)]
-    names = {(check, outcome) for *at, check, outcome in spans if not any(_within(at, other[:3]) for other in spans)}
+    names = {(check, outcome) for *at, check, outcome in spans if not any(_within(at, other[:4]) for other in spans)}
     found: list[StoryRow] = []
     covered: set[str] = set()
     for check in open_:
@@ -128,12 +127,13 @@ def heard(workup: Workup, text: str) -> list[StoryRow]:
     return [row for row in found if row.check not in covered]
 
 
-_Span = tuple[int, int, int, str, str]  # number of the clause, first and last word, check, outcome
+_Span = tuple[int, int, int, int, str, str]  # number of the clause, first and last word, words of it, check, outcome
 
 
 def _within(inner: Sequence[Any], outer: Sequence[Any]) -> bool:
-    """Whether a span lies in a longer one of its clause: what is longer says what was meant."""
-    return inner[0] == outer[0] and outer[1] <= inner[1] <= inner[2] <= outer[2] and list(inner) != list(outer)
+    """Whether a span lies in a longer one of its clause, or in one of more words: that one says what was meant."""
+    covers = inner[0] == outer[0] and outer[1] <= inner[1] <= inner[2] <= outer[2]
+    return covers and (outer[2] - outer[1], outer[3]) > (inner[2] - inner[1], inner[3])
 
 
 def _spans(check: Check, clauses: Sequence[Sequence[str]]) -> Iterator[_Span]:
@@ -142,11 +142,18 @@ def _spans(check: Check, clauses: Sequence[Sequence[str]]) -> Iterator[_Span]:
     for number, clause in enumerate(clauses):
         for outcome, phrases in check.owners_say.items():
             for phrase in phrases:
-                span = _span(phrase.lower().split(), clause)
-                if span is None or (check.intake in WORK_KINDS and not _done_to(clause, *span)):
+                words = phrase.lower().split()
+                span = _span(words, clause)
+                if span is None or (only_done(check) and not _done_to(clause, *span)):
                     continue
                 since = check.intake == "renewed" and not SINCE.isdisjoint(clause[: span[0]])
-                yield (number, *span, check.name, check.outcomes[-1].name if since else outcome)
+                yield (number, *span, len(words), check.name, check.outcomes[-1].name if since else outcome)
+
+
+def only_done(check: Check) -> bool:
+    """Whether a check's phrases are things, heard only where something was done to one: parts renewed, and lists of
+    work."""
+    return check.intake == "renewed" or (check.intake == "work" and len(check.outcomes) > 2)
 
 
 def _done_to(clause: Sequence[str], start: int, end: int) -> bool:
@@ -166,7 +173,8 @@ def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | Non
         for wanted in phrase[1:]:
             after = range(at + 1, min(at + 2 + WORDS_BETWEEN, len(clause))) if at >= 0 else ()
             at = next((n for n in after if _is(wanted, clause[n])), -1)
-        if at >= 0 and not _denied(clause, start, at):
+        within = set(clause[start : at + 1]) - set(phrase)
+        if at >= 0 and within.isdisjoint(DENIED) and not _denied(clause, start, at):
             return start, at
     return None
 

@@ -299,7 +299,7 @@ def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = Non
     with desk.leavable():
         parts: tuple[Callable[[Sitting], None], ...] = (_codes, _state)
         if not after:
-            parts = (_complaint, _codes, lambda s: _tools(s, own_tools), _pasted_values, _state)
+            parts = (_complaint, _heard, _codes, lambda s: _tools(s, own_tools), _pasted_values, _state)
         before = [workup.record.steps] * len(parts)  # the steps there were when each part was begun
         stopped = [False] * len(parts)  # whether it asked for anything: back goes to one that did
         number = 0
@@ -329,16 +329,20 @@ class _NoPages:
 
 
 def _complaint(sitting: Sitting) -> None:
-    record = sitting.workup.record
-    if record.complaint:
-        if not (record.given or record.codes or record.codes_complete):  # left before it was confirmed
-            ask_heard(sitting)
+    if sitting.workup.record.complaint:
         return
     sitting.desk.show(head("What is known", "Enter skips any of it; b back, h help, q leave"))
     helps = "What the owner says: when, how often, what it does, what it smells of. Enter skips it."
     text = ask_line(sitting.desk, "The complaint, in the owner's words > ", helps)
-    sitting.keep(acts.tell(sitting.workup, text))
-    ask_heard(sitting)
+    sitting.keep(acts.tell(sitting.workup, "" if text == "0" else text))
+
+
+def _heard(sitting: Sitting) -> None:
+    """What the complaint says by the rules' words; also where it was left before that was confirmed. A part of its own,
+    so that b takes the ticks back before the words."""
+    record = sitting.workup.record
+    if record.complaint and not (record.given or record.codes or record.codes_complete):
+        ask_heard(sitting)
 
 
 def _codes(sitting: Sitting) -> None:

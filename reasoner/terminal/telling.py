@@ -221,6 +221,8 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
             unclear += " Arrow up brings the line back." if sitting.desk.tty and frame.unread and frame.values else ""
             sitting.desk.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
             continue
+        if frame.other:
+            sitting.desk.say(f"Not used: {', '.join(frame.other)}.")
         values = _read_back(sitting, frame.values, frame.odd)
         rich = readings.of_rich(sitting.workup, frame, values)
         if not rich:

@@ -152,6 +152,24 @@ def test_several_patterns_share_the_weight() -> None:
         ("the exhaust smells", []),
         ("the exhaust smells of petrol", ["smell tailpipe"]),
         ("when I lift and go again it has a hole", ["doing-what lifting-off"]),
+        ("Rattles for a second at the first start in the morning", ["rattles-first-start yes"]),
+        ("I have to floor it to get it to start", ["hard-hot-start yes"]),
+        ("I filled up with E85 last week", ["fuel-lately other-blend"]),
+        ("Ticking noise from the top of the engine", []),
+        ("White smoke in the morning, then nothing", ["smoke none"]),
+        ("Smells of petrol in the garage in the morning", ["smell-of-fuel yes"]),
+        ("In the traffic jam in summer", ["doing-what idle", "heat-or-height yes"]),
+        ("There's petrol on the dipstick", ["oil-smell fuel"]),
+        ("Level of the oil keeps going up", ["oil-level-rising yes"]),
+        ("no petrol on the dipstick, and the oil level never keeps going up", []),
+        ("I always squeeze the last drop in", ["recent-refuelling-habit past-click"]),
+        ("It was fine for two weeks, then it came back", ["comes-back gaps"]),
+        ("I only drive to work, three kilometres", ["short-trips yes"]),
+        ("At the top of the pass", ["heat-or-height yes"]),
+        ("After jump starting it", ["battery-disconnected-lately yes"]),
+        ("Since they did the clutch", ["recent-work-other exhaust"]),
+        ("They reset it each time", []),
+        ("smells rotten at the back", ["smell eggs"]),
         ("", []),
         ("!!! \x00 ... but but", []),
     ],
@@ -165,7 +183,7 @@ def test_what_is_heard_in_a_complaint(said: str, expected: list[str]) -> None:
     [(c.name, o, p) for c in BOOK.checks.values() for o, phrases in c.owners_say.items() for p in phrases],
 )
 def test_every_phrase_of_the_rules_is_heard_as_what_it_says(check: str, outcome: str, phrase: str) -> None:
-    worked = BOOK.checks[check].intake in story.WORK_KINDS
+    worked = story.only_done(BOOK.checks[check])
     said = f"They had the {phrase} done." if worked else f"It does so: {phrase}."
     assert (check, outcome) in {(row.check, row.outcome) for row in story.heard(start(), said)}
 

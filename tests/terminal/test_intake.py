@@ -630,3 +630,31 @@ def test_the_voltage_of_a_frame_by_any_of_its_names(word: str) -> None:
     values = {value.name: value.value for value in frame.values}
     assert (frame.unread, values["controller voltage"]) == ("", 13.9)
     assert [values[f"short-term trim, bank {bank}"] for bank in (1, 2)] == [-11, -10]
+
+
+def test_b_after_what_was_heard_takes_the_ticks_back_and_keeps_the_words() -> None:
+    kept, text = take_in("black smoke when cold", "1", "b", "", "none", "", "5", workup=shipped())
+    assert kept.workup.record.complaint == "black smoke when cold"
+    assert text.count("HEARD IN IT") == 2 and text.count("in the owner's words >") == 1
+    assert {g.check for g in kept.workup.record.given} >= {"how-warm", "smoke"}
+
+
+@pytest.mark.parametrize(
+    ("line", "values", "other"),
+    [("rpm 780 load 24 ect 92 o2s1 0.85 xyz_1=3 kpa", 3, ("o2s1 0.85", "xyz_1=3 kpa")),
+     ("SHRTFT1=-12.5%, LONGFT1=-14.1%, RPM=780", 3, ()), ("load 24 ect 92 spark 8 fuel system CL", 4, ()),
+     ("load 24 ect 92 map 9.5 inHg run 0:01:25", 4, ())],
+)  # fmt: skip
+def test_a_frame_in_the_words_of_a_reader(line: str, values: int, other: tuple[str, ...]) -> None:
+    frame = read_frame(line)
+    assert (len(frame.values), frame.unread, frame.other) == (values, "", other)
+
+
+def test_what_a_frame_line_says_that_is_not_known_is_set_aside_and_said() -> None:
+    _, text = take_in("", "none", "", "f P0172 load 24 ect 92 rpm 780 o2s1 0.85", "", "5", workup=shipped())
+    assert "Not used: o2s1 0.85." in text
+    read = {value.name: value.value for value in read_frame("load 24 ect 92 map 9.5 inhg run 0:01:25").values}
+    assert read["manifold pressure, absolute"] == pytest.approx(
+        9.5 * 3.386389
+    )  # kPa in an inch of mercury, NIST SP 811
+    assert read["time since start"] == 85
