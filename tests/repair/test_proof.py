@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from reasoner.repair.jobs import Job, Work
 from reasoner.repair.proof import (
     Provocation,
     best_provocation,
+    proof_document,
     provocations_needed,
     shows_from,
     still_there,
@@ -19,7 +21,10 @@ from reasoner.repair.proof import (
     upper_bound,
 )
 from reasoner.rulebook.model import Afterwards
-from tests.repair.cars import book
+from reasoner.session import acts
+from reasoner.session.workup import Workup
+from tests.repair.cars import answered, book
+from tests.shipped import car, garage
 
 NUMBERS = Afterwards()
 
@@ -161,3 +166,46 @@ def test_counts_add_up_over_drives() -> None:
     assert [item.missing for item in tally([pending], [{"pending-empty": 1.0}])] == [1]
     assert [item.missing for item in tally([pending], [{"pending-empty": 1.0}] * 2)] == [0]
     assert [item.have for item in tally([pending], [])] == [0]
+
+
+# ---- where it is asked for, and what of codes ------------------------------------------------------------------------
+
+SENSOR = Work("repair", (Job("mend-sensor-wiring", frozenset({"bank 1"})),))
+
+
+def a_sensor(*told: tuple[str, str], codes: tuple[str, ...] = ("pending",)) -> Workup:
+    start = garage().begin(car(injection="port"))
+    start = start.after(acts.list_codes(start, [("P0172", codes)]))
+    for check, outcome in told:
+        start = answered(start, check, outcome)
+    return start
+
+
+def test_it_is_to_be_shown_gone_where_it_showed_on_this_car() -> None:
+    """What was told or frozen of this car goes before what the rules say of all cars."""
+    found = {}
+    for doing in ("cruise", "idle"):
+        before = a_sensor(("doing-what", doing))
+        provocation = proof_document(before, before, SENSOR).provocation
+        assert provocation is not None
+        found[doing] = provocation.condition
+        named = book().checks["doing-what"].happens_in[doing]
+        assert provocation.condition in named
+    assert found["cruise"] != found["idle"]
+
+
+def test_a_look_in_which_it_showed_names_its_state() -> None:
+    before = a_sensor()
+    for check in ("trim-cruise", "purge-at-zero"):
+        outcome = {"trim-cruise": "rich", "purge-at-zero": "always"}[check]
+        if outcome in {o.name for o in book().checks[check].outcomes}:
+            before = answered(before, check, dict.fromkeys((1,), outcome), "cruise")
+    provocation = proof_document(before, before, SENSOR).provocation
+    assert provocation is not None and provocation.condition == "cruise"
+
+
+@pytest.mark.parametrize(("codes", "wanted"), [(("pending",), False), (("pending", "permanent"), True), ((), False)])
+def test_a_permanent_code_is_to_be_gone_only_where_one_was_read(codes: tuple[str, ...], wanted: bool) -> None:
+    before = a_sensor(codes=codes)
+    names = {count.name for count in proof_document(before, before, SENSOR).counts}
+    assert ("permanent-gone" in names) == wanted and "pending-empty" in names

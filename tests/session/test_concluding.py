@@ -20,7 +20,9 @@ from reasoner.inference.gain import class_entropy
 from reasoner.inference.plan import options
 from reasoner.network.vehicle import vehicle_from
 from reasoner.session import acts
+from reasoner.session.asking import could_turn
 from reasoner.session.concluding import (
+    NEARLY_DONE,
     _sentence,
     answer_origin,
     belief,
@@ -32,7 +34,7 @@ from reasoner.session.concluding import (
 )
 from reasoner.session.deciding import concluded, decide, mended_too, title
 from reasoner.session.document import Verdict
-from reasoner.session.words import percent
+from reasoner.session.words import percent, places_of
 from reasoner.session.workup import Workup, begin
 from tests.repair.cars import answered, car, small_car
 from tests.shipped import garage
@@ -55,6 +57,8 @@ def test_what_is_settled_is_claimed_as_it_is_believed() -> None:
     workup = begin(half_way().book, vehicle_of(case), case.events)
     chance = by_class(workup.tables, workup.belief.probability).max()
     ended = verdict(to_the_end(workup))
+    looked = {given.check for given in workup.record.given}
+    assert ended.kind not in NEARLY_DONE or not looked & {way.check for way in ended.would_change}
     assert ended.kind == "nothing-worth" or f"What to do is settled at {percent(chance)}: " in ended.sentence
 
 
@@ -269,3 +273,22 @@ def test_a_reading_that_the_verdict_does_not_explain_is_named() -> None:
     assert workup.book.checks["trim-cruise"].title not in {
         text.split(":")[0] for text in not_explained(workup, numbers["airflow-meter-fouled"])
     }
+
+
+def test_only_what_may_turn_a_verdict_could_change_it() -> None:
+    """By the beliefs that each outcome leads to, worked out as giving it does."""
+    workup = half_way()
+    now = int(by_class(workup.tables, workup.belief.probability).argmax())
+    kinds = set()
+    for option in workup.ranked[:4]:
+        table = workup.tables.checks[option.check]
+        if len(table.places) > 1 or option.fresh:
+            continue
+        (place,) = places_of(workup, workup.book.checks[table.name])
+        after = [
+            workup.after(acts.answer(workup, table.name, {place: outcome}, option=option)) for outcome in table.outcomes
+        ]
+        turned = any(int(by_class(w.tables, w.belief.probability).argmax()) != now for w in after)
+        kinds.add(could_turn(workup, option))
+        assert turned or not could_turn(workup, option)
+    assert kinds
