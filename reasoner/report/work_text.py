@@ -117,7 +117,8 @@ def sheet_text(document: SheetDoc, width: int = LINE_WIDTH) -> str:
         f"Repair sheet{f': case {s.case}' if s.case else ''}",
         *paragraph(f"{s.vehicle}. {s.title}.", 0, width=width),
     ]
-    lines += ["", *paragraph(foreword(s), 0, width=width), *heading("Take care", width)]
+    lines += ["", *paragraph(foreword(s), 0, width=width)]
+    lines += heading("Take care", width) if s.cautions else []
     for caution in s.cautions:
         lines += paragraph(caution_ahead(s, caution), 2, f"{caution.number}!", width)
     for part in s.sections:

@@ -336,3 +336,9 @@ def test_no_proof_takes_the_repair_apart_again() -> None:
     }
     assert undoing <= set(book().checks)
     assert not {(r.name, p) for r in book().repairs.values() for p in r.proof if p in undoing}
+
+
+def test_no_heading_for_cautions_where_there_is_none() -> None:
+    found = document(REPAIRS[0])
+    bare = replace(found, cautions=())
+    assert "TAKE CARE" in sheet_text(found) and "TAKE CARE" not in sheet_text(bare)
