@@ -361,7 +361,7 @@ def test_the_verdict_is_shown_kept_and_can_be_asked_past() -> None:
     kept, text, _ = sit("w 1", "", "g", workup=settled())
     said = kept.events[-2]
     assert isinstance(said, Concluded) and (said.what, said.cause) == ("settled", "leaky-injector@cylinder-3")
-    assert text.index("WHAT TO DO NEXT") < text.index("WHAT COULD STILL CHANGE IT")
+    assert "WHAT TO DO NEXT" in text and "WHAT COULD STILL CHANGE IT" not in text  # nothing left could turn it
     assert "asking on past the verdict" in text
     assert kept.kinds().count("verdict") == 1
 
