@@ -113,7 +113,7 @@ def start(*texts: str, folder: Path) -> Workup:
     vehicle, mistakes = vehicle_from(fields)
     assert vehicle is not None, mistakes
     workup = begin(read_rules([ROOT / "rules"], ROOT, paths), vehicle)
-    workup = workup.after(acts.list_codes(workup, [("P0172", ["pending"])]))
+    workup = workup.after(acts.list_codes(workup, [("P0172", [])]))  # no state: that would answer a check of its own
     workup = workup.after(acts.change_condition(workup, "warm-idle"))
     for name, check in workup.book.checks.items():
         if check.kind in ("told", "code") and name in workup.tables.check_number:
