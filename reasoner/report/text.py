@@ -23,7 +23,7 @@ FOR, AGAINST, CHANGES = 2, 1, 2  # answers for and against, and checks that coul
 # Biometrika 66:393-396, 1979, as given in secondary texts); on the screen it is said in words.
 SHOWN_FROM = 0.5
 SCALE = "How much likelier each answer makes it, against all the rest together."
-WIDE = "thin"  # so wide a range of a chance says nothing beside it
+TOO_WIDE = "thin"  # so wide a range of a chance says nothing beside it
 KINDS_WITHOUT_WORK = ("test", "watch", "hand on")  # courses without work
 
 
@@ -225,7 +225,7 @@ def _name(suspect: Suspect, with_place: bool = True) -> str:
 
 def _how_likely(suspect: Suspect, range_said: bool = False) -> str:
     """The chance, with its range where that is narrow enough to go by; else in a word, once."""
-    if founded(suspect.low, suspect.high) != WIDE:
+    if founded(suspect.low, suspect.high) != TOO_WIDE:
         return _chance(suspect)
     if range_said:
         return percent(suspect.probability)
