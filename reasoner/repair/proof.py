@@ -18,7 +18,7 @@ from reasoner.inference.counting import seen_showing
 from reasoner.measure.finding import percent
 from reasoner.repair.followup import mended
 from reasoner.repair.jobs import CLOSING_STATES, Work
-from reasoner.repair.standing import Standing
+from reasoner.repair.standing import Standing, named_conditions
 from reasoner.rulebook.model import Afterwards, Check, Proof, Source
 from reasoner.rulebook.problem import shorten
 
@@ -268,12 +268,12 @@ def ways(before: Standing, work: Work) -> list[Provocation]:
         return []
     book, tables, numbers = before.book, before.tables, before.book.settings.afterwards
     spells = [(k, float(showing[cause])) for k, showing in seen_showing(tables, before.spells)]
-    found = []
+    named, found = named_conditions(book, before.record.given), []
     for k, name in enumerate(tables.conditions):
         condition = book.conditions[name]
         if not condition.engine_runs or name in before.record.avoided:
             continue
-        own = [p for at, p in spells if at == k]
+        own = [p for at, p in spells if at == k] + [1.0] * (name in named)  # once at least it showed there
         weight = tables.shows_origins[int(tables.shows_row[cause, k])].weight
         shows = shows_from(float(tables.shows[cause, k]), weight, sum(own), len(own) - sum(own))
         again = tables.reach[k, k]
@@ -360,18 +360,11 @@ def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
     )
 
 
-def _pointed_to(before: Standing, work: Work) -> set[str]:
+def _pointed_to(before: Standing, work: Work) -> frozenset[str]:
     """Conditions in which it showed on this car, by what was seen, told or frozen: there it has to be shown to be gone,
     whatever the rules say of other cars."""
     book, tables, cause = before.book, before.tables, suspect(before, work)
-    named = {
-        condition
-        for given in before.record.given
-        for value in given.values.values()
-        for outcome, conditions in book.checks[given.check].happens_in.items()
-        if value[outcome] >= max(value.values())
-        for condition in conditions
-    }
+    named = named_conditions(book, before.record.given)
     showed = seen_showing(tables, before.spells) if cause is not None else []
     return named | {tables.conditions[k] for k, showing in showed if float(showing[cause]) >= SHOWED_FROM}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Protocol
 
 from reasoner.inference.belief import Belief
@@ -53,3 +53,16 @@ class Standing(Protocol):
     def spells(self) -> tuple[Spell, ...]: ...
     @property
     def belief(self) -> Belief: ...
+
+
+def named_conditions(book: Rulebook, given: Iterable[Answer]) -> frozenset[str]:
+    """Conditions in which it happens, by what was told and read (`happens in` of the rules)."""
+    return frozenset(
+        condition
+        for answer in given
+        if answer.check in book.checks
+        for value in answer.values.values()
+        for outcome, conditions in book.checks[answer.check].happens_in.items()
+        if outcome in value and value[outcome] >= max(value.values())
+        for condition in conditions
+    )

@@ -26,6 +26,7 @@ from reasoner.repair.choices import Stake
 from reasoner.repair.guards import Known
 from reasoner.repair.outlook import Outlook
 from reasoner.repair.prices import Prices, usual
+from reasoner.repair.standing import named_conditions
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Record, fold, known_car, spells_of, states_read
 
@@ -139,14 +140,7 @@ class Workup:
         if by_class(self.tables, self.belief.probability).max() >= LEADER_FROM:
             return frozenset()
         record, book, numbers = self.record, self.book, self.tables.condition_number
-        named = {
-            condition
-            for given in record.given
-            for value in given.values.values()
-            for outcome, conditions in book.checks[given.check].happens_in.items()
-            if value[outcome] >= max(value.values())
-            for condition in conditions
-        }
+        named = named_conditions(book, record.given)
         looked = {record.spells[given.spell] for given in record.given if given.asked}
         return frozenset(numbers[name] for name in named - looked if name in numbers)
 

@@ -194,6 +194,13 @@ def test_it_is_to_be_shown_gone_where_it_showed_on_this_car() -> None:
     assert found["cruise"] != found["idle"]
 
 
+def test_the_state_that_is_named_counts_as_one_in_which_it_showed() -> None:
+    """The rules' 25 % are worth eight cases: 2 of 8, and with the one that was told 3 of 9."""
+    before = a_sensor(("doing-what", "cruise"))
+    provocation = proof_document(before, before, SENSOR).provocation
+    assert provocation is not None and provocation.shows == pytest.approx(3 / 9, abs=0.01)
+
+
 def test_a_look_in_which_it_showed_names_its_state() -> None:
     before = a_sensor()
     for check in ("trim-cruise", "purge-at-zero"):
