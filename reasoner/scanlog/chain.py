@@ -12,6 +12,7 @@ import numpy as np
 
 from reasoner.scanlog.numerals import Array
 
+SCALED_EVERY = 8  # products after which they are scaled: in so many nothing gets too small for a double
 LONGEST_BETWEEN_MOMENTS = 30.0  # s between moments beyond which a change between them is not counted
 
 
@@ -98,6 +99,8 @@ def _products(steps: Array, start: Array) -> tuple[Array, float]:
     logs = np.zeros(blocks)
     for j in range(1, length):
         padded[:, j] = padded[:, j - 1] @ padded[:, j]
+        if j % SCALED_EVERY:
+            continue
         total = padded[:, j].sum(axis=(1, 2))
         padded[:, j : j + 1] /= np.maximum(total, 1e-300)[:, None, None, None]
         logs += np.log(np.maximum(total, 1e-300))

@@ -32,6 +32,7 @@ STAYS, EVENTS = 300.0, 1.0  # s of a state and number of changes that the rates 
 LEAST_SPREAD = 0.010  # of a trim: a step of its scaling (SAE J1979), and what no column explains; judgement
 SAME = 0.97  # of moments in which two first guesses agree, from which one does for both
 ROUNDS, TRIED, KEPT = 30, 4, 2  # of expectation maximisation, for each of its starts, and how many go on
+ENOUGH = 800  # moments that tell which start to go on from; judgement
 WIDE = 0.03  # of trim, spread of the residuals that a start is tried with
 LEAST_THINNED = 3.0  # s of trims that tell one thing at least: their own loop needs some seconds; judgement
 FAULT_SPREAD = 0.2  # of trim, standard deviation of what a fault makes; judgement
@@ -194,18 +195,40 @@ def _two(one: StatesFit) -> StatesFit:
     """
     tried = []
     p = len(one.sample.names)
+    every = max(1, len(one.sample) // ENOUGH)
+    few = _every(one, every)
     for kind in STATE_COLUMNS:
         if not (apart := tuple(one.sample.where(kind))):
             continue
-        start = replace(one, states=2, apart=apart, coefficients=np.zeros(p + 1), weights=np.ones(len(one.sample)))
+        start = replace(few, states=2, apart=apart, coefficients=np.zeros(p + 1), weights=np.ones(len(few.sample)))
         start = replace(start, spread=WIDE, thinned=LEAST_THINNED)
-        tried += [_rounds(replace(start, showing=guess), TRIED) for guess in _guesses(one)]
-    best = [_rounds(f, ROUNDS) for f in sorted(tried, key=lambda f: -f.evidence)[:KEPT]]
+        tried += [_rounds(replace(start, showing=guess[::every]), TRIED) for guess in _guesses(one)]
+    best = [_rounds(_whole(f, one.sample, every), ROUNDS) for f in sorted(tried, key=lambda f: -f.evidence)[:KEPT]]
     most = max(best, key=lambda f: f.evidence - _unlearned(f))
     both = most, _rounds(_turned(most), ROUNDS)
     # One fit seen from either side: what each leaves over is worth as much, or by that alone one would win by far.
     thinned = max(f.thinned for f in both)
     return max(both, key=lambda f: _evidence(f, thinned) - _unlearned(f))
+
+
+def _every(fitted: StatesFit, number: int) -> StatesFit:
+    """A fit to one moment in so many: of hours, enough to try where to start from."""
+    s = fitted.sample
+    if number == 1:
+        return fitted
+    some = slice(None, None, number)
+    gap = np.diff(np.cumsum(s.gap)[some], prepend=0.0)
+    columns = np.ascontiguousarray(s.columns[some])
+    few = Sample(s.y[some], columns, s.names, s.flow[some], gap, s.cold[some], s.stop[some], s.learned)
+    return replace(fitted, sample=few, showing=fitted.showing[some], weights=fitted.weights[some])
+
+
+def _whole(fitted: StatesFit, sample: Sample, number: int) -> StatesFit:
+    """The same, of all moments: what lies between two that were tried is as the one before."""
+    if number == 1:
+        return fitted
+    showing, weights = (np.repeat(v, number)[: len(sample)] for v in (fitted.showing, fitted.weights))
+    return replace(fitted, sample=sample, showing=showing, weights=weights)
 
 
 def _evidence(fitted: StatesFit, thinned: float) -> float:
