@@ -730,7 +730,7 @@ def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
 
 
 def _richest(seen: LogSeen, bank: Bank) -> CaseSpell | None:
-    """The spell with a condition in which this bank's trim is lowest; one that shows before one that does not, and one
+    """The longest spell of the condition in which this bank's trim is lowest; one that shows before one that does not, and one
     of a warm engine before one while it warms up: what shows in both is no matter of warming up."""
     best: tuple[bool, bool, float, CaseSpell] | None = None
     for spell in seen.spells:
@@ -741,4 +741,9 @@ def _richest(seen: LogSeen, bank: Bank) -> CaseSpell | None:
         rank = (spell.state == SHOWING, warm, -float(bank.summed[here].mean()))
         if best is None or rank > best[:3]:
             best = (*rank, spell)
-    return best[3] if best else None
+    if best is None:
+        return None
+    # all that is said of one condition and state is said of its longest spell, so that it is seen to be of one moment
+    alike = [s for s in seen.spells if (s.phase, s.state) == (best[3].phase, best[3].state)]
+    usable = [s for s in alike if (s.cells & bank.good).sum() * seen.grid.step >= SHORTEST_READING]
+    return max(usable, key=lambda s: s.seconds)

@@ -42,6 +42,7 @@ OWN_PACE = 60.0  # s of the rest of the log, at least, that a column's own pace 
 STIRRED = 400.0  # rpm that the engine speed moves meanwhile, or km/h / 10 of the road speed; judgement
 EDGE = 5  # cells at either end of such a stretch in which nothing else need stand still
 LONG_STILL = 600.0  # s that a long-term trim which moved before stands still on the road
+LEARNS_FROM = 2.5  # % of short-term trim that stays, from which a long-term one takes it over; judgement
 WARMING = 480.0  # s of running in which coolant must rise from cold; judgement
 STILL_COLD = 60.0  # degC, below which an engine is not after that long; judgement
 ROSE = 3.0  # K that it must have risen by then
@@ -175,10 +176,18 @@ def _stands_still(grid: Grid, key: PlacedQuantity, values: Array) -> Flags | Non
             continue
         within = slice(a + EDGE, max(a + EDGE + 1, b - EDGE))
         stirred = _moved(rpm[within]) > STIRRED if key.quantity != SPEED else _moved(road[within]) > STIRRED / 10
-        whole = key.quantity != LONG or b >= len(values) - EDGE  # a trim that has learned rests; one cut off stays so
+        whole = key.quantity != LONG or (b >= len(values) - EDGE and not _nothing_to_learn(grid, key.place, a, b))
         if stirred and whole and not _is_nothing(key, float(values[a])):
             found[a:b] = True
     return found
+
+
+def _nothing_to_learn(grid: Grid, bank: int, a: int, b: int) -> bool:
+    """Whether the short-term trim lay about zero meanwhile: then a long-term one that has learned rests, and is not cut
+    off."""
+    short = grid.of(SHORT, bank)[a:b]
+    short = short[np.isfinite(short)]
+    return not len(short) or abs(float(np.median(short))) < LEARNS_FROM
 
 
 def _is_nothing(key: PlacedQuantity, value: float) -> bool:
