@@ -730,8 +730,8 @@ def _mean(values: Array, step: float, thinned: float) -> Estimate | None:
 
 
 def _richest(seen: LogSeen, bank: Bank) -> CaseSpell | None:
-    """The longest spell of the condition in which this bank's trim is lowest; one that shows before one that does not, and one
-    of a warm engine before one while it warms up: what shows in both is no matter of warming up."""
+    """The longest spell of the condition in which this bank's trim is lowest; one that shows before one that does not,
+    and one of a warm engine before one while it warms up: what shows in both is no matter of warming up."""
     best: tuple[bool, bool, float, CaseSpell] | None = None
     for spell in seen.spells:
         here: Flags = spell.cells & bank.good
