@@ -51,6 +51,7 @@ LEAST_READ = (
 # Of a bank's airflow, how much more comes with the purge than the controller counts on, and its standard deviation:
 # that asks for fuel, and hides so much of the vapour. Purge is a few per cent of the airflow; judgement.
 UNCOUNTED = (0.01, 0.012)
+FELT = 0.02  # of trim, from which vapour is felt; judgement
 TRIMS_LACK = 0.03  # of a difference between two states that trims may still lack or overshoot; judgement
 
 
@@ -115,6 +116,8 @@ class Fits:
         line = self.quiet or self.showing
         if line is None or shape.of_state or shape.name not in READABLE:
             return True
+        if shape.at is not None and shape.at < line.flow[1]:
+            return True  # said for boost, not for the highest airflow: no reading is of that alone
         there = line.high if shape.name == LOAD else line.at_idle
         away = [r.value for r in ((there, line.high) if shape.name == SHARE else (there,)) if r is not None]
         return not away or any(
@@ -283,8 +286,10 @@ def _shape(
         )
         at = float(np.median(seen.flow[high])) if scale.air_error is not None else None
     elif family.name in (PURGED, COLD, MISREAD):
-        most = np.percentile(where[where > 0.05], 75) if (where > 0.05).any() else math.inf
-        top = columns[where >= most].mean(axis=0) if math.isfinite(most) else columns[0]
+        made = np.abs(columns @ alike[0].mean[list(own)])  # its parts may undo each other: where it does most
+        there = where > 0.05
+        most = np.percentile(made[there], 75) if there.any() else math.inf
+        top = columns[there & (made >= most)].mean(axis=0) if math.isfinite(most) else columns[0]
     else:
         top = np.ones(len(own))  # columns are 1 where they are most
     at_most = _averaged(alike, shares, own, top)
@@ -347,6 +352,8 @@ def _named(
     grams = seen.reference / scale.banks / scale.ratio
     if family.name == PURGED:
         there = columns[:, 0] > 0.05
+        seen_there = there & (np.abs(columns @ alike[0].mean[list(own)]) >= FELT)
+        there = seen_there if seen_there.any() else there  # a canister that is empty gives no more
         g = (
             (columns[there] * seen.flow[there, None]).mean(axis=0) / seen.reference
             if there.any()

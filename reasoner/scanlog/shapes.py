@@ -503,6 +503,8 @@ def families(fitted: StatesFit, both: bool = False) -> tuple[Explanation, ...]:
         evidence = 0.5 * (float(told @ mean) - held - log_det) - float(np.log(spread).sum()) + math.log(prior)
         if name == OIL and mean[freed[0]] > 0:
             continue  # oil gives fuel off, it takes none up
+        if name == MIXED and mean[freed[0]] * (mean[freed[0]] + mean[freed[1]]) < 0:
+            continue  # what comes by the second would be hidden at every airflow by the share beside it
         if name in (PURGED, COLD):
             made = rows[:, list(freed)] @ mean[list(freed)]
             if not _one_way(made):
