@@ -74,6 +74,7 @@ class SizedFamily:
 
     weight: against all others, 0..1. of_state: it comes and goes with the showing state. at: airflow (g/s) for which
     `at_most` is said of what goes with load, None elsewhere, and where airflow is known in proportion only.
+    under_boost: it goes with boost, not with airflow alone.
     """
 
     name: str
@@ -83,6 +84,7 @@ class SizedFamily:
     weight: float
     of_state: bool
     at: float | None = None
+    under_boost: bool = False
 
     @property
     def changes(self) -> bool:
@@ -116,8 +118,8 @@ class Fits:
         line = self.quiet or self.showing
         if line is None or shape.of_state or shape.name not in READABLE:
             return True
-        if shape.at is not None and shape.at < line.flow[1]:
-            return True  # said for boost, not for the highest airflow: no reading is of that alone
+        if shape.under_boost:
+            return True  # there no reading is of that alone
         there = line.high if shape.name == LOAD else line.at_idle
         away = [r.value for r in ((there, line.high) if shape.name == SHARE else (there,)) if r is not None]
         return not away or any(
@@ -300,7 +302,8 @@ def _shape(
     else:
         at_most = Estimate(at_most.value, math.hypot(at_most.error, SOUND[names[own[0]].split()[0]]))
     size, unit = _named(family, at_most, columns, alike, shares, own, seen, scale)
-    return SizedFamily(family.name, size, unit, _times(at_most, 100), weight, family.switching, at)
+    boosted = family.kinds == ("boost",)
+    return SizedFamily(family.name, size, unit, _times(at_most, 100), weight, family.switching, at, boosted)
 
 
 def _own(
