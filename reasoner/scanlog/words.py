@@ -48,6 +48,7 @@ FAMILIES = {  # how a person is told of each: what it looks like, and how it goe
     SENSED: ("an upstream sensor that reads rich falsely", "the sensor behind the catalyst says otherwise"),
     NONE: ("no fault", "as a sound engine's trims go"),
 }
+UNDER_BOOST = "an error that comes with boost", "nothing where there is none"
 LEANER = {
     SENSED: ("an upstream sensor that reads lean falsely", "the sensor behind the catalyst says otherwise"),
     TIME: ("air that comes in unmeasured", "most at idle, fading as airflow rises"),
@@ -144,6 +145,8 @@ def _stop(name: str, bank: BankFacts) -> list[str]:
 
 def family_words(shape: SizedFamily) -> tuple[str, str]:
     """What a family looks like, and how it goes; a lean one in its own words."""
+    if shape.under_boost:
+        return UNDER_BOOST
     lean = shape.at_most.value > 0
     return LEANER.get(shape.name, FAMILIES[shape.name]) if lean else FAMILIES[shape.name]
 
