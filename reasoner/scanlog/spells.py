@@ -32,6 +32,9 @@ LEAST_SECOND_STATE = (
 )
 AFTER_SOAK_DIFFERS = 0.10  # of trim, by which a whole run after a soak must differ; judgement
 TWO_STATES_FROM = 0.5  # probability that there are two states, below which there are none
+LEAST_FELT = (
+    10.0  # s in all in which a state makes half its mean difference or more, without which it is none; judgement
+)
 SHORTEST_SPELL = 20.0  # s of a spell
 QUIET_BRIDGED = 10.0  # s quiet within a spell that do not end it
 ALIKE, ALIKE_SHARE = (
@@ -99,6 +102,9 @@ def find_states(
         return replace(same, why="its trims did not go from one level to another and back")
     if abs(effect) < LEAST_SECOND_STATE:
         return replace(same, why=f"two levels differ by {100 * abs(effect):.1f} % only: trims wander so far")
+    lasted = float(((np.abs(two.difference) >= abs(effect) / 2) & (two.showing > 0.5)).sum()) * grid.step
+    if lasted < LEAST_FELT:
+        return replace(same, why=f"what differed was there for {lasted:.0f} s only: no longer than a passing swing")
     if _alike(looked, two) < ALIKE_SHARE:
         return replace(same, why="the trims differ by airflow only: no airflow was seen both ways")
     everywhere = _everywhere(grid, conditions, looked, two.showing * chance)
