@@ -325,6 +325,20 @@ def after_hard_run(b: Bench) -> There:
     return "yes" if seen >= 3 and b.past.circumstance["hard"] / seen > 0.7 else "no"
 
 
+@sees("slow-to-warm")
+def slow_to_warm(b: Bench) -> There:
+    return "yes" if likely(b, 0.05) else "no"
+
+
+@sees("which-tailpipe")
+def which_tailpipe(b: Bench) -> There:
+    """One car in three has a pipe for each bank; people notice a bank that is a tenth richer than the other."""
+    if len(b.banks) < 2 or b.car.dice("two pipes").random() > 0.35:
+        return None
+    lam = b.with_(broken=b.car.broken, point=IDLE, coolant=90.0).behind
+    return b.by_bank(lambda bank: "worse" if lam[bank - 1] < 0.9 * max(lam) and likely(b, 0.6) else "alike")
+
+
 @sees("heat-or-height")
 def heat_or_height(b: Bench) -> There:
     return "yes" if b.car.ambient > 24 or likely(b, 0.05) else "no"
@@ -768,6 +782,11 @@ def manifold_idle(b: Bench) -> There:
     return round(b.state.manifold_read + b.dice("kpa").gauss(0, 1.0), 1)
 
 
+@sees("manifold-pressure-gauge")
+def by_gauge(b: Bench) -> There:
+    return round(b.state.manifold_read - b.state.manifold + b.dice("gauge").gauss(0, 1.3), 1)
+
+
 @sees("intake-filter-look")
 def filter_look(b: Bench) -> There:
     x = b.car.broken
@@ -867,6 +886,11 @@ def recirculation_out(b: Bench) -> There:
     return "sticks" if b.car.broken.egr_share and likely(b, 0.65) else "sound"
 
 
+@sees("throttle-signals-swept")
+def signals_swept(b: Bench) -> There:
+    return "jumps" if b.car.broken.throttle_jumps and likely(b, 0.75) else "smooth"
+
+
 @sees("boost-against-target")
 def boost_reached(b: Bench) -> There:
     short = b.broken.boost_leak and likely(b, 0.7)
@@ -950,6 +974,12 @@ def purge_at_zero(b: Bench) -> There:
         return "only-purging" if trim < -10 else "lean" if trim > 10 else "not-rich"
 
     return b.by_bank(one)
+
+
+@sees("breather-hose-look")
+def breather_hose(b: Bench) -> There:
+    drawn = b.car.broken.oil_drawn and likely(b, 0.75)
+    return "pool" if drawn or likely(b, 0.03, "old oil") else "film"
 
 
 @sees("oil-cap-off")
@@ -1055,6 +1085,11 @@ def regulator_hose(b: Bench) -> There:
     return "fuel" if b.car.broken.diaphragm else "damper" if b.car.broken.damper else "dry"
 
 
+@sees("ethanol-share-read")
+def ethanol_share(b: Bench) -> There:
+    return "high" if b.car.broken.ethanol_over > 0.15 and likely(b, 0.9, "bills") else "fits"
+
+
 @sees("fuel-sample")
 def fuel_sample(b: Bench) -> There:
     if b.car.broken.ethanol_over > 0.1:
@@ -1148,6 +1183,11 @@ def plugs(b: Bench) -> There:
         return "sooty" if soot.get(c, 0.0) > 3.0 + b.dice("eye", c).gauss(0, 1.0) else "same"
 
     return b.by_cylinder(one)
+
+
+@sees("plugs-in-a-bill")
+def plugs_in_a_bill(b: Bench) -> There:
+    return plugs(b) if b.car.dice("bill").random() < 0.08 else None
 
 
 @sees("plugs-lighter")
