@@ -518,6 +518,15 @@ def _list() -> tuple[Breakage, ...]:
         _port,
         lambda d: ({"volts": d.uniform(3.0, 5.0)}, _comes(d, 0.3, 0.7, hot=1.5, damp=2)),
     )
+    add(
+        "air-sensor-plug-loose",
+        "intake-sensor-intermittent intake-temperature-low",
+        "engine",
+        1,
+        _by_pressure,
+        lambda d: ({"intake_ohms": d.uniform(60000, 400000)}, _comes(d, 0.1, 0.35, damp=1.5, shaken=2.5, jumps=1)),
+        work="air",
+    )
     return tuple(found)
 
 

@@ -1258,7 +1258,7 @@ def wiggled(b: Bench) -> There:
         return "temperature" if likely(b, 0.3) else "same"
     if not b.car.acts.jumps or not likely(b, 0.65):
         return "same"
-    if x.coolant_ohms:
+    if x.coolant_ohms or x.intake_ohms:
         return "temperature"
     return "air" if x.meter_gain else "sensor" if x.sensor_bias else "several" if x.earth_shift else "other"
 
