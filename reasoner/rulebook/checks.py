@@ -155,7 +155,7 @@ CHECK = key_table(
     Key("said rich", text, default=""),
     Key("elsewhere in", choice("bank", "engine"), default="engine"),
     Key("all alike", percentage(0, 100), default=0.0),
-    Key("intake", choice("work", "renewed", "pattern", "also"), default=""),
+    Key("intake", choice("work", "renewed", "since", "pattern", "also"), default=""),
     AFTER_WORK_KEY,
     *ORIGIN,
     WAIVE,

@@ -17,6 +17,7 @@ from reasoner.casebook.events import Event
 from reasoner.casebook.trouble import Refused
 from reasoner.measure.frozen import Frame, read_frame
 from reasoner.measure.pids import DecodedValue
+from reasoner.measure.uncertain import soften
 from reasoner.rulebook.model import Check, Outcome
 from reasoner.session import acts, readings
 from reasoner.session.plain import shortened
@@ -26,6 +27,10 @@ from reasoner.session.workup import Workup
 WORK_SUCH_AS = "such as: 2 5, other workshop, 6 weeks, work first; 3, dealer, complaint first"
 # Which of the two came first, in a word at the end -> whether the complaint began before the work.
 CAME_FIRST = {"complaint": True, "c": True, "work": False, "w": False}
+# How far a car is driven in so long, in km, where only the time is told: some 13,000 km a year, as in most countries'
+# traffic statistics (from memory).
+DRIVEN = {"km": 1.0, "mi": 1.609, "day": 36.0, "week": 250.0, "month": 1080.0, "year": 13000.0}
+AGO = re.compile(r"(?<!\d)(\d{1,3}(?:[,.]\d{3})+|\d+)\s*(km|mi|day|week|month|year)(?:les|s)?\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -40,11 +45,16 @@ class StoryRow:
 @dataclass(frozen=True)
 class WorkLine:
     """numbers: of the rows, empty = nothing was done. began_before: the complaint is older than the work. rest: by whom
-    and when, as typed."""
+    and when, as typed; driven: km since then, as far as that says it."""
 
     numbers: tuple[int, ...]
     began_before: bool
     rest: str
+
+    @property
+    def driven(self) -> float | None:
+        found = AGO.search(self.rest)
+        return float(re.sub(r"\D", "", found[1])) * DRIVEN[found[2].lower()] if found else None
 
 
 def tellable(workup: Workup, kind: str) -> list[Check]:
@@ -220,8 +230,11 @@ def read_work(line: str, count: int) -> tuple[WorkLine, ...]:
 
 
 def _read_work(part: str, count: int) -> WorkLine:
-    match = re.match(r"([\d, ]*\d)\b *[,:]? *(?!\d)(?=[^\d]|$)(.*)", part.strip(" ,"))
-    numbers, rest = (match[1], match[2]) if match else ("", part)
+    part = part.strip(" ,")
+    ago = AGO.search(part)
+    until = ago.start() if ago else len(part)  # the number of 800 km is none of the list
+    match = re.match(r"([\d, ]*\d)\b *[,:]? *(?!\d)(?=[^\d]|$)(.*)", part[:until].rstrip(" ,"))
+    numbers, rest = (match[1], part[match.start(2) :]) if match else ("", part)
     if not numbers:
         raise Refused(f'"{shortened(part.strip(), 24)}" is no number of the list', WORK_SUCH_AS)
     chosen = tuple(dict.fromkeys(int(n[:6]) for n in re.findall(r"\d+", numbers)))
@@ -255,6 +268,13 @@ def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
     ]
     events = _tell(workup, tellable(workup, "work"), list(dict.fromkeys(brought)), rest_is_none=True)
     events += _tell(workup, parts, rows, rest_is_none=True)
+    done = [line for line in lines if not line.began_before and any(n <= len(work) for n in line.numbers)]
+    ago = [line.driven for line in done if line.driven is not None]
+    for check in tellable(workup, "since"):
+        if check.measure is not None and ago:
+            events += acts.answer(workup, check.name, {0: soften(check.measure, min(ago))}, reading=f"{min(ago):.0f}")
+        elif not done:  # no work that could have brought it in
+            events += acts.answer(workup, check.name, {0: check.outcomes[0].name})
     notes = [
         "; ".join(filter(None, ("work lately: " + ", ".join(texts[n - 1] for n in line.numbers), line.rest)))
         for line in lines

@@ -403,6 +403,14 @@ def on_which_fuel(b: Bench) -> There:
     return "petrol" if likely(b, 0.2, "so") else "both"
 
 
+@sees("since-that-work")
+def since_work(b: Bench) -> There:
+    """What work brought in is noticed within weeks; other work lies anywhere in the last year."""
+    if b.car.work_before:
+        return round(b.dice("driven").expovariate(1 / 1200))
+    return round(b.dice("driven").uniform(100, 13000)) if likely(b, 0.3) else "far"
+
+
 @sees("not-as-built")
 def not_as_built(b: Bench) -> There:
     if b.car.broken.gas_leak:

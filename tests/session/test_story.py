@@ -61,6 +61,36 @@ def test_pieces_of_work_each_have_their_own_before_and_after() -> None:
     assert given["renewed-injectors"] == "none" and len(after.record.notes) == 2
 
 
+@pytest.mark.parametrize(
+    ("rest", "driven"),
+    [
+        ("dealer, 800 km, after", 800),
+        ("200 miles, after", 321.8),
+        ("1,500 km", 1500),
+        ("6 weeks, after", 1500),
+        ("2 days", 72),
+        ("dealer, May", None),
+    ],
+)
+def test_how_far_since_the_work_is_read_from_the_line(rest: str, driven: float | None) -> None:
+    (line,) = story.read_work(f"1, {rest}", 30)
+    assert line.driven == pytest.approx(driven)
+
+
+def test_the_nearer_the_work_the_likelier_a_slip() -> None:
+    """Only of work after which it began; no work is no answer of its own beside those about what was done."""
+    before = start()
+    injectors = 1 + [row.check for row in story.rows_of(before, "work")].index("recent-work-injectors")
+
+    def slip(line: str) -> float:
+        chances = belief(before.after(story.tell_work(before, story.read_work(line, 30))), ranges=False).all
+        return sum(p for cause, p in chances.items() if cause.startswith("injector-value-wrong"))
+
+    days, weeks, silent, long = (slip(f"{injectors}, {when}") for when in ("3 days", "1200 km", "dealer", "9000 km"))
+    assert days > weeks > silent > long > slip("0")
+    assert slip("0, 200 km") == slip(f"{injectors}, 200 km, before") == slip("0")
+
+
 def test_a_new_part_is_less_likely_and_not_excluded() -> None:
     """Renewed for it and no better: the part falls to a third or less, and what it hangs on does not fall."""
     before = start()
