@@ -29,7 +29,7 @@ WORK_SUCH_AS = "such as: 2 5, other workshop, 6 weeks, work first; 3, dealer, co
 CAME_FIRST = {"complaint": True, "c": True, "work": False, "w": False}
 # How far a car is driven in so long, in km, where only the time is told: some 13,000 km a year, as in most countries'
 # traffic statistics (from memory).
-DRIVEN = {"km": 1.0, "mi": 1.609, "day": 36.0, "week": 250.0, "month": 1080.0, "year": 13000.0}
+KM_IN = {"km": 1.0, "mi": 1.609, "day": 36.0, "week": 250.0, "month": 1080.0, "year": 13000.0}
 AGO = re.compile(r"(?<!\d)(\d{1,3}(?:[,.]\d{3})+|\d+)\s*(km|mi|day|week|month|year)(?:les|s)?\b", re.IGNORECASE)
 
 
@@ -54,7 +54,7 @@ class WorkLine:
     @property
     def driven(self) -> float | None:
         found = AGO.search(self.rest)
-        return float(re.sub(r"\D", "", found[1])) * DRIVEN[found[2].lower()] if found else None
+        return float(re.sub(r"\D", "", found[1])) * KM_IN[found[2].lower()] if found else None
 
 
 def tellable(workup: Workup, kind: str) -> list[Check]:

@@ -1220,12 +1220,12 @@ def starter_current(b: Bench) -> There:
 @sees("plugs-after-clearing", "plugs-after-open-loop")
 def plugs_after(b: Bench) -> There:
     """Cleared, the loop closes within half a minute even so: the others are pulled lean, the one stays richer. In open
-    loop nothing is pulled."""
+    loop nothing is pulled. What did not burn wets a plug so far as there is fuel in it: half of it hardly condenses."""
     s = b.with_(memory=Memory(), point=IDLE, minutes=10.0, settled=1.0, unplugged=b.check == "plugs-after-open-loop")
 
     def one(c: int) -> str:
         phi = s.phi[c - 1] + b.dice("eye", c).gauss(0, 0.06)
-        return "wet" if phi > 1.8 or s.misses[c - 1] > 0.15 else "sooty" if phi > 1.3 else "same"
+        return "wet" if phi > 1.8 or s.misses[c - 1] * min(phi, 1.0) ** 2 > 0.15 else "sooty" if phi > 1.3 else "same"
 
     return b.by_cylinder(one)
 

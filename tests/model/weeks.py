@@ -328,7 +328,8 @@ def _learn(past: Past, state: State, minutes: float) -> None:
 
 
 def _wear(past: Past, state: State, minutes: float) -> None:
-    """Soot grows on a plug whose charge is rich at little load, and burns off when the tip is hot."""
+    """Soot grows on a plug whose charge is rich at little load, and burns off when the tip is hot. What did not burn wets
+    it, so far as there is fuel in it: half of it hardly condenses."""
     hot = state.now.point in (CRUISE, LOAD)
     for cylinder, phi in enumerate(state.phi, start=1):
         soot, wet = past.tip_soot.get(cylinder, 0.0), past.tip_wet.get(cylinder, 0.0)
@@ -336,7 +337,7 @@ def _wear(past: Past, state: State, minutes: float) -> None:
         grows = minutes * max(0.0, phi - (1.10 if not cold else 1.18)) * 8 if not hot else 0.0
         missing = state.misses[cylinder - 1]
         past.tip_soot[cylinder] = max(0.0, (soot + grows) * math.exp(-minutes / (12 if hot else 150)))
-        past.tip_wet[cylinder] = (wet + 6 * minutes * max(0.0, missing - 0.02)) * math.exp(
+        past.tip_wet[cylinder] = (wet + 6 * minutes * max(0.0, missing * min(phi, 1.0) ** 2 - 0.02)) * math.exp(
             -minutes / (3 if hot else 15)
         )
     grows = minutes * max(0.0, max(state.phi) / (1 + max(state.false_air)) - 1.12)

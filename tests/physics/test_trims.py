@@ -32,7 +32,8 @@ SAME = {
     "port-injector-leaks": "by time",
     "pump-leaks-into-oil": "by time",
     "fuel-by-injection": "by injection",
-    "injector-slow-to-close": "by injection",
+    "port-injector-slow-to-close": "by injection",
+    "injector-slow-to-close": "late needle",
     "scale-error": "scale",
     "airflow-meter-high": "scale",
     "pressure-error": "pressure",
@@ -74,6 +75,8 @@ def test_the_figures_that_the_rules_print() -> None:
     one_milligram = [trim(Error(by_injection=1.0), p) for p in POINTS]
     assert one_milligram[:2] == pytest.approx([-0.10, -0.10], abs=0.01)
     assert one_milligram[2:] == pytest.approx([-0.05, -0.03], abs=0.015)
+    late = [trim(FAULTS["late needle"](p, 1.0), p) for p in POINTS]
+    assert late == pytest.approx([-0.20, -0.24, -0.16, -0.11], abs=0.012)
     assert trim(Error(factor=1.15), IDLE) == pytest.approx(-0.13, abs=0.005)
     assert [trim(Error(factor=1 + 5 / p.manifold), p) for p in (IDLE, LOAD)] == pytest.approx(
         [-0.135, -0.05], abs=0.005
@@ -141,7 +144,14 @@ def shapes(kind: str) -> dict[str, float]:
     return seen
 
 
-SHAPED = ("fuel-by-time", "fuel-by-injection", "scale-error", "manifold-pressure-high", "recirculation-open")
+SHAPED = (
+    "fuel-by-time",
+    "fuel-by-injection",
+    "injector-slow-to-close",
+    "scale-error",
+    "manifold-pressure-high",
+    "recirculation-open",
+)
 
 
 @pytest.mark.parametrize("subject", [*SHAPED, "airflow-meter-fouled"])
