@@ -328,8 +328,8 @@ def _learn(past: Past, state: State, minutes: float) -> None:
 
 
 def _wear(past: Past, state: State, minutes: float) -> None:
-    """Soot grows on a plug whose charge is rich at little load, and burns off when the tip is hot. What did not burn wets
-    it, so far as there is fuel in it: half of it hardly condenses."""
+    """Soot grows on a plug whose charge is rich at little load, and burns off when the tip is hot. What did not burn
+    wets it, so far as there is fuel in it: half of it hardly condenses."""
     hot = state.now.point in (CRUISE, LOAD)
     for cylinder, phi in enumerate(state.phi, start=1):
         soot, wet = past.tip_soot.get(cylinder, 0.0), past.tip_wet.get(cylinder, 0.0)
