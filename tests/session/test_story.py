@@ -64,10 +64,10 @@ def test_pieces_of_work_each_have_their_own_before_and_after() -> None:
 @pytest.mark.parametrize(
     ("rest", "driven"),
     [
-        ("dealer, 800 km, after", 800),
-        ("200 miles, after", 321.8),
+        ("dealer, 800 km, work first", 800),
+        ("200 miles, work first", 321.8),
         ("1,500 km", 1500),
-        ("6 weeks, after", 1500),
+        ("6 weeks, work first", 1500),
         ("2 days", 72),
         ("dealer, May", None),
     ],
@@ -88,7 +88,7 @@ def test_the_nearer_the_work_the_likelier_a_slip() -> None:
 
     days, weeks, silent, long = (slip(f"{injectors}, {when}") for when in ("3 days", "1200 km", "dealer", "9000 km"))
     assert days > weeks > silent > long > slip("0")
-    assert slip("0, 200 km") == slip(f"{injectors}, 200 km, before") == slip("0")
+    assert slip("0, 200 km") == slip(f"{injectors}, 200 km, complaint first") == slip("0")
 
 
 def test_a_new_part_is_less_likely_and_not_excluded() -> None:
