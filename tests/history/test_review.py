@@ -18,7 +18,7 @@ from reasoner.inference.weight import log_odds
 from reasoner.session.chapters import found_in
 from reasoner.session.effort import Spent
 from tests.fleet import a_case, a_vehicle
-from tests.inference.test_scoring import WILKS
+from tests.inference.test_statistics import WILKS
 from tests.shipped import CASES, book, garage, some
 from tests.test_cases import FOLLOWED_UP, UNSOLVED, WITH_SHOP_RULES, WRONG_FIRST
 
