@@ -124,7 +124,7 @@ def start(*texts: str, folder: Path) -> Workup:
 def answered(workup: Workup, **answers: str) -> Workup:
     for name, outcome in answers.items():
         check = workup.book.checks[name.replace("_", "-")]
-        workup = workup.after(acts.answer(workup, check.name, dict.fromkeys(places_of(workup, check), outcome)))
+        workup = workup.after(acts.answer(workup, check.name, dict.fromkeys(places_of(workup.vehicle, check), outcome)))
     return workup
 
 

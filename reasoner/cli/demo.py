@@ -50,7 +50,7 @@ def play_script(kept: Keeper, script: Script, out: TextIO, take_logs: Callable[[
         before = len(workup.record.given)
         workup = kept.keep(reply(workup, script, option))
         lead = belief(workup, ranges=False).leading[0]
-        leads = f"{fault_at(workup, lead.fault, lead.where)} {percent(lead.probability)}"
+        leads = f"{fault_at(workup.book, lead.fault, lead.where)} {percent(lead.probability)}"
         given = workup.record.given[before:]
         check = workup.tables.checks[now_due(workup, option).check]
         said = given_text(workup, given[0]) if given else f"{workup.book.checks[check.name].title}: can't tell"

@@ -29,10 +29,10 @@ from reasoner.repair.prices import Shop
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import acts, readings
 from reasoner.session.logged import Fetch
+from reasoner.session.record import Record
 from reasoner.session.script import script_of
 
 if TYPE_CHECKING:
-    from reasoner.session.workup import Workup
     from reasoner.terminal.desk import Desk
 
 VEHICLE_EXAMPLE = """\
@@ -279,7 +279,7 @@ def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
             workup = loop.run_loop(workup, kept.keep, desk, RichPages(), brought.fetch, brought.files, brought.live)
             if desk.left == "stop":
                 name = " ".join([shlex.quote(kept.journal.path.stem), *wish.again])
-                for line in ways_on(workup, name, bool(done)):
+                for line in ways_on(workup.record, name, bool(done)):
                     desk.say(line)
     except Leave as leave:
         raise click.exceptions.Exit(_status(leave.how)) from None
@@ -292,10 +292,10 @@ def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
     raise click.exceptions.Exit(_status(desk.left))
 
 
-def ways_on(workup: Workup, name: str, done: bool) -> list[str]:
+def ways_on(record: Record, name: str, done: bool) -> list[str]:
     """The commands that go on from a verdict, a line each; none where there was none. name: as it is typed. done: the
     work is."""
-    verdicts = workup.record.verdicts
+    verdicts = record.verdicts
     if not verdicts:
         return []
     sheet = [f"The repair sheet, step by step: reasoner sheet {name} --take best"]

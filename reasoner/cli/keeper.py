@@ -22,6 +22,7 @@ from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
 from reasoner.repair.prices import Prices
 from reasoner.rulebook.model import Rulebook
+from reasoner.session.record import Record
 from reasoner.session.workup import Workup, begin
 
 
@@ -76,13 +77,13 @@ def open_case(path: Path, book: Rulebook, by: By = "time", prices: Prices | None
     if stamps[-1] != book.stamp:
         keeper.notes.append("the rules have changed since; all answers are weighed anew with today's")
         keeper.keep([RulesUsed(step=workup.record.steps, stamp=book.stamp)])
-    keeper.notes += not_weighed(workup)
+    keeper.notes += not_weighed(workup.record)
     return keeper
 
 
-def not_weighed(workup: Workup) -> list[str]:
+def not_weighed(record: Record) -> list[str]:
     """A note on answers that these rules or this vehicle have no place for; none where there are none."""
-    unread = workup.record.unread
+    unread = record.unread
     return (
         [f"answers to what these rules or this vehicle do not have are kept but not weighed: {', '.join(unread)}"]
         if unread

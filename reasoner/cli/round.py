@@ -76,7 +76,7 @@ def on_case(
         if not tells:
             found = load_sound(path)
             workup = after_work.workup_now(book, vehicle_of(found), found.events, prices=prices)
-            _note([*found.notes, *keeper.not_weighed(workup)])
+            _note([*found.notes, *keeper.not_weighed(workup.record)])
             return do(Round(found, workup, None))
         with keeper.open_case(path, book, prices=prices) as kept:
             _note(kept.notes)

@@ -119,7 +119,7 @@ def _readings(chapter: Chapter) -> Iterator[DatedReading]:
         check, spell = book.checks[event.check], given[number].spell
         condition = record.spells[spell]
         title = book.conditions[condition].title if condition and condition in book.conditions else "not known"
-        places = places_of(workup, check)
+        places = places_of(workup.vehicle, check)
         for place, figures in event.figures.items():
             for name, figure in figures.items():
                 if isinstance(figure, Mapping) or len(figure) != PLAIN_FIGURE or not isinstance(figure[0], float | int):

@@ -296,20 +296,20 @@ def hindsight(workup: Workup, found: Found) -> Hindsight | None:
         return None
     right = int(workup.tables.class_of[number])
     given = workup.record.given
-    free = {g.number for g in given if _cost(workup, g.check) == 0}
+    free = {g.number for g in given if _cost(workup.book, g.check) == 0}
     dear = {g.number for g in given} - free
     if not _settles(workup, free | dear, right):
         return None
     kept = set(dear)
-    for one in sorted((g for g in given if g.number in dear), key=lambda g: (-_cost(workup, g.check), g.number)):
+    for one in sorted((g for g in given if g.number in dear), key=lambda g: (-_cost(workup.book, g.check), g.number)):
         if _settles(workup, free | kept - {one.number}, right):
             kept -= {one.number}
     texts = tuple(given_text(workup, g) for g in given if g.number in kept)
     return Hindsight(texts, effort_spent(workup, only=kept), len(dear), effort_spent(workup, only=dear))
 
 
-def _cost(workup: Workup, name: str) -> float:
-    check, settings = workup.book.checks[name], workup.book.settings
+def _cost(book: Rulebook, name: str) -> float:
+    check, settings = book.checks[name], book.settings
     return check.minutes + settings.waiting_counts * check.wait + check.money / settings.hour_costs * 60
 
 

@@ -19,7 +19,7 @@ from reasoner.measure.finding import percent
 from reasoner.repair.followup import mended
 from reasoner.repair.jobs import CLOSING_STATES, Work
 from reasoner.repair.standing import Standing, named_conditions
-from reasoner.rulebook.model import Afterwards, Check, Proof, Source
+from reasoner.rulebook.model import Afterwards, Check, Proof, Rulebook, Source
 from reasoner.rulebook.problem import shorten
 
 
@@ -234,7 +234,7 @@ def proof_document(
         seen=seen,
         counts=counts,
         never=tuple((p.title, p.say) for p in book.proofs.values() if p.never),
-        sources=tuple(f"{s.name}: {s.cite} ({SOURCE_AS_READ.get(s.seen, s.seen)})" for s in _cited(workup)),
+        sources=tuple(f"{s.name}: {s.cite} ({SOURCE_AS_READ.get(s.seen, s.seen)})" for s in _cited(workup.book)),
         cleared=work.cleared,
         also=tuple(also),
         state=CLOSING_STATES[2] if again or sound < SOUND_FROM else CLOSING_STATES[1] if missing else CLOSING_STATES[0],
@@ -387,7 +387,7 @@ def _seen(workup: Standing, work: Work, apply: Iterable[Proof]) -> tuple[SeenDoc
     wanted: dict[str, tuple[str, str]] = {}
     for proof in apply:
         for number, name in enumerate(proof.shown_by):
-            wanted.setdefault(name, ("" if number else proof.say, _source(workup, proof)))
+            wanted.setdefault(name, ("" if number else proof.say, _source(workup.book, proof)))
     for job in work.jobs:
         for name in book.repairs[job.repair].proof:
             wanted.setdefault(name, (shorten(book.checks[name].ask, 200), ""))
@@ -395,17 +395,17 @@ def _seen(workup: Standing, work: Work, apply: Iterable[Proof]) -> tuple[SeenDoc
     return tuple(SeenDoc(check.title, *wanted[check.name], _state(workup, check)) for check in here)
 
 
-def _source(workup: Standing, proof: Proof) -> str:
+def _source(book: Rulebook, proof: Proof) -> str:
     """Who says so, and whether that was read or is from memory."""
-    source = workup.book.sources.get(proof.origin.source)
+    source = book.sources.get(proof.origin.source)
     if source is None:
         return {"practice": "common practice, no source"}.get(proof.origin.source, proof.origin.source)
     return f"{source.name}{', from memory' if source.seen == 'from memory' else ''}"
 
 
-def _cited(workup: Standing) -> list[Source]:
-    names = dict.fromkeys(proof.origin.source for proof in workup.book.proofs.values())
-    return [workup.book.sources[name] for name in names if name in workup.book.sources]
+def _cited(book: Rulebook) -> list[Source]:
+    names = dict.fromkeys(proof.origin.source for proof in book.proofs.values())
+    return [book.sources[name] for name in names if name in book.sources]
 
 
 def _state(workup: Standing, check: Check) -> str:
@@ -420,7 +420,7 @@ def _state(workup: Standing, check: Check) -> str:
 
 
 def _count(workup: Standing, proof: Proof, have: float) -> CountDoc:
-    together, source = proof.counts == ONE_DRIVE, _source(workup, proof)
+    together, source = proof.counts == ONE_DRIVE, _source(workup.book, proof)
     return CountDoc(proof.name, proof.title, proof.say, source, have, proof.least or 0.0, proof.unit, together)
 
 

@@ -31,7 +31,7 @@ from reasoner.measure.uncertain import soften
 from reasoner.measure.weigh import Carried
 from reasoner.network.equipment import following
 from reasoner.network.vehicle import with_facts
-from reasoner.rulebook.model import Check
+from reasoner.rulebook.model import Check, Rulebook
 from reasoner.session.document import Verdict
 from reasoner.session.record import said
 from reasoner.session.words import PASSES, places_of
@@ -48,10 +48,10 @@ def find_check(workup: Workup, name: str) -> Check:
     return check
 
 
-def find_condition(workup: Workup, name: str) -> str:
+def find_condition(book: Rulebook, name: str) -> str:
     """The name of a condition of these rules. Raises Refused."""
-    if name not in workup.book.conditions:
-        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(workup.book.conditions))
+    if name not in book.conditions:
+        raise Refused(f'no condition is called "{name}"', "one of: " + ", ".join(book.conditions))
     return name
 
 
@@ -78,7 +78,7 @@ def answer(
         raise Refused(f'"{sure}" is no degree of sureness', "sure, think so or guess")
     kept = _values(workup, check, values)
     if seen_in is not None:
-        find_condition(workup, seen_in)
+        find_condition(workup.book, seen_in)
 
     asked = option is not None and workup.tables.checks[option.check].name == name
     apart = seen_in is not None and seen_in != workup.record.condition
@@ -100,7 +100,7 @@ def answer(
 
 def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[int, OutcomeSeen]:
     """What is kept of outcomes by place. Raises Refused for places and outcomes that the check does not have."""
-    places, outcomes = places_of(workup, check), [o.name for o in check.outcomes]
+    places, outcomes = places_of(workup.vehicle, check), [o.name for o in check.outcomes]
     if not values:
         raise Refused("no answer was given", "name an outcome, or say that you can't tell")
     kept: dict[int, OutcomeSeen] = {}
@@ -168,13 +168,13 @@ def pass_over(workup: Workup, name: str, why: str, option: Option | None = None)
 
 def avoid(workup: Workup, condition: str) -> list[Event]:
     """A condition that cannot be brought about: nothing that needs a new spell of it is proposed again."""
-    return [Avoided(step=workup.record.steps + 1, condition=find_condition(workup, condition))]
+    return [Avoided(step=workup.record.steps + 1, condition=find_condition(workup.book, condition))]
 
 
 def change_condition(workup: Workup, name: str | None) -> list[Event]:
     """The car is now in another condition, or its behaviour has changed: a new spell begins."""
     if name is not None:
-        find_condition(workup, name)
+        find_condition(workup.book, name)
     return [ConditionMet(step=workup.record.steps + 1, condition=name)]
 
 
@@ -189,7 +189,9 @@ def still_in(workup: Workup, name: str) -> list[Event]:
         return []
     if just and just[-1].spell:
         return [
-            ConditionMet(step=workup.record.steps + 1, condition=find_condition(workup, name), spell=just[-1].spell)
+            ConditionMet(
+                step=workup.record.steps + 1, condition=find_condition(workup.book, name), spell=just[-1].spell
+            )
         ]
     return change_condition(workup, name)
 
@@ -231,9 +233,9 @@ def facts(workup: Workup, told: Mapping[str, str]) -> list[Event]:
     return [FactsTold(step=workup.record.steps + 1, facts={**told, **more})] if told else []
 
 
-def typed_words(workup: Workup) -> dict[str, str]:
+def typed_words(book: Rulebook) -> dict[str, str]:
     """The words that may stand before readings -> the condition they were taken in."""
-    conditions = workup.book.conditions.values()
+    conditions = book.conditions.values()
     return {word.lower(): c.name for c in reversed(tuple(conditions)) for word in c.typed_as}
 
 
@@ -244,7 +246,7 @@ def say_rich(workup: Workup, rich: bool) -> list[Event]:
     check = _read_by(workup) if rich else None
     if check is None:
         return seen
-    (place,) = places_of(workup, check)
+    (place,) = places_of(workup.vehicle, check)
     return [*seen, *answer(workup, check.name, {place: check.said_rich}, "think so")]
 
 
@@ -254,7 +256,7 @@ def _read_by(workup: Workup) -> Check | None:
     here = {given.check for given in record.given if given.spell == record.present}
     for name in workup.tables.check_number:
         check = workup.book.checks[name]
-        if check.said_rich and record.condition in check.conditions and len(places_of(workup, check)) == 1:
+        if check.said_rich and record.condition in check.conditions and len(places_of(workup.vehicle, check)) == 1:
             return None if name in here else check
     return None
 

@@ -12,7 +12,7 @@ from reasoner.inference.foresee import Foreseen, foresee
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, follow, options, worth_asking
 from reasoner.network.tables import Array
-from reasoner.rulebook.model import Check, Condition
+from reasoner.rulebook.model import Check, Condition, Rulebook
 from reasoner.session.document import Move, OutcomeDoc, Question, ReadingDoc, Separation, Way
 from reasoner.session.fitted import open_facts
 from reasoner.session.readings import earlier, works_out
@@ -46,7 +46,9 @@ def way(workup: Workup, option: Option) -> Way:
         option.money,
         option.hazards,
         option.gain,
-        _titles(workup, [n for n in _needs(check, condition if option.fresh else None) if n in workup.record.lacking]),
+        _titles(
+            workup.book, [n for n in _needs(check, condition if option.fresh else None) if n in workup.record.lacking]
+        ),
     )
 
 
@@ -55,8 +57,8 @@ def _needs(check: Check, condition: Condition | None) -> list[str]:
     return list(dict.fromkeys((*check.needs, *(condition.needs if condition else ()))))
 
 
-def _titles(workup: Workup, tools: Iterable[str]) -> tuple[str, ...]:
-    return tuple(workup.book.tools[n].title for n in tools)
+def _titles(book: Rulebook, tools: Iterable[str]) -> tuple[str, ...]:
+    return tuple(book.tools[n].title for n in tools)
 
 
 def now_due(workup: Workup, option: Option) -> Option:
@@ -90,13 +92,15 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         ask=check.ask,
         how=check.how,
         at=str(check.at),
-        places={n: t for n, t in places_of(workup, check).items() if asked.place is None or n == asked.place + 1},
+        places={
+            n: t for n, t in places_of(workup.vehicle, check).items() if asked.place is None or n == asked.place + 1
+        },
         outcomes=tuple(OutcomeDoc(o.name, o.text) for o in check.outcomes),
         reading=ReadingDoc(check.measure.quantity, check.measure.unit) if check.measure else None,
         cautions=tuple(book.cautions[n].say for n in names),
         bring_about=condition.bring_about if condition else "",
         condition_means=condition.means if condition else "",
-        needs=_titles(workup, _needs(check, condition)),
+        needs=_titles(workup.book, _needs(check, condition)),
         before=before,
         lists_codes=bool(check.codes) and not workup.record.codes_complete,
         separates=separations(workup, asked),
@@ -130,17 +134,17 @@ def separations(workup: Workup, option: Option) -> tuple[Separation, ...]:
     tables = workup.tables
     table = tables.checks[option.check]
     check = workup.book.checks[table.name]
-    places = list(places_of(workup, check))
+    places = list(places_of(workup.vehicle, check))
     found: dict[object, tuple[dict[int, str], list[int], Separation]] = {}
     for branch in _foreseen(workup, option):
         seen = {places[p]: table.outcomes[o] for p, o in marks(table, branch.outcome, option.place)}
         fault, where, before, after = _speaks_for(workup, branch.probability)
         odd = [place for place, outcome in seen.items() if outcome != table.outcomes[0]]
-        there = len(odd) == 1 and where == places_of(workup, check)[odd[0]]
+        there = len(odd) == 1 and where == places_of(workup.vehicle, check)[odd[0]]
         text = values_text(workup, check, seen)
         moves = _moves(workup, branch.probability)
         number = list(table.outcomes).index(next(iter(seen.values()))) + 1 if len(seen) == 1 else 0
-        separation = Separation(text, branch.chance, fault_at(workup, fault, where), before, after, moves, number)
+        separation = Separation(text, branch.chance, fault_at(workup.book, fault, where), before, after, moves, number)
         key: object = branch.outcome
         if len(odd) == 1 and len(seen) > 1 and (there or where in ("", "engine")):
             key = (seen[odd[0]], fault, *(round(x, 6) for x in (branch.chance, before, after)))
@@ -202,5 +206,5 @@ def _as_one(workup: Workup, check: Check, seen: dict[int, str], odd: list[int], 
         first,
         outcome=any_one_text(workup, check, sorted(odd), seen[place]),
         chance=first.chance * len(odd),
-        lead=first.lead.replace(f", {places_of(workup, check)[place]}", f", that {check.at}"),
+        lead=first.lead.replace(f", {places_of(workup.vehicle, check)[place]}", f", that {check.at}"),
     )

@@ -15,6 +15,7 @@ from reasoner.rulebook.model import AND, Origin
 from reasoner.session.asking import ALTERNATIVES, could_turn, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
 from reasoner.session.effort import Spent, effort_spent
+from reasoner.session.record import Record
 from reasoner.session.words import codes_text, fault_at, given_text, percent
 from reasoner.session.workup import Workup
 
@@ -173,7 +174,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         open=tuple(s for s in now.leading if s.cause != lead.cause and s.probability >= STAYS_OPEN),
         would_change=tuple(way(workup, o) for o in useful),
         out_of_reach=out_of_reach(workup, only_turning=kind == "settled"),
-        unsure=unsure(workup, numbered),
+        unsure=unsure(workup.record, numbered),
         not_explained=not_explained(workup, cause),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
         driving_on=book.faults[lead.fault].driving_on,
@@ -190,9 +191,9 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     )
 
 
-def unsure(workup: Workup, told: Sequence[tuple[int, Reason]]) -> tuple[str, ...]:
+def unsure(record: Record, told: Sequence[tuple[int, Reason]]) -> tuple[str, ...]:
     """Answers that were not sure and yet move the cause in question, the strongest first. told: with their numbers."""
-    doubtful = {given.number for given in workup.record.given if given.sure != "sure"}
+    doubtful = {given.number for given in record.given if given.sure != "sure"}
     return tuple(dict.fromkeys(r.text for n, r in told if n in doubtful and abs(r.decibans) >= PERCEPTIBLE))
 
 
@@ -242,7 +243,9 @@ def _sentence(
     """The verdict in one sentence; each way of stopping says so in its own words. too: faults that are mended alike."""
     if kind == "settled":
         what = (
-            fault_at(workup, lead.fault, lead.where) if fault.where else f"{fault.title}; at which place is not known"
+            fault_at(workup.book, lead.fault, lead.where)
+            if fault.where
+            else f"{fault.title}; at which place is not known"
         )
         if too:
             others = " or ".join(workup.book.faults[name].title for name in too)
@@ -257,7 +260,7 @@ def _sentence(
     if kind == "at-least":
         alone = float(workup.belief.probability[workup.tables.cause_number[lead.cause]])
         other = percent(max(0.0, lead.probability - alone) / lead.probability)
-        there = f"{fault_at(workup, lead.fault, lead.where)} is there: {percent(lead.probability)}"
+        there = f"{fault_at(workup.book, lead.fault, lead.where)} is there: {percent(lead.probability)}"
         return f"{there}. That another fault is there beside it: {other}. Look again when this is done. {best}"
     if kind == "place-open":
         chance = percent(fault.probability)
@@ -271,7 +274,7 @@ def _leads(workup: Workup, lead: Suspect, fault: Suspect) -> str:
     """Who leads: a fault at its place, or a fault whose place is still open."""
     if not fault.where:
         return f"Likeliest, at {percent(fault.probability)}: {fault.title}; its place is still open."
-    return f"Likeliest, at {percent(lead.probability)}: {fault_at(workup, lead.fault, lead.where)}."
+    return f"Likeliest, at {percent(lead.probability)}: {fault_at(workup.book, lead.fault, lead.where)}."
 
 
 def out_of_reach(workup: Workup, only_turning: bool = False) -> tuple[Way, ...]:

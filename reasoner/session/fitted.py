@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from reasoner.inference.belief import by_fault, ordered
 from reasoner.inference.plan import Option
-from reasoner.rulebook.model import Equipment, Filter
+from reasoner.rulebook.model import Equipment, Filter, Rulebook
 from reasoner.rulebook.parts import PROPERTIES
 from reasoner.session.document import FactDoc
 from reasoner.session.workup import Workup
@@ -22,11 +22,11 @@ SUSPECTS_LOOKED_AT = 3  # the likeliest suspects
 def open_facts(workup: Workup, option: Option | None = None) -> tuple[FactDoc, ...]:
     """What is not known of the car and matters now, the check's own first."""
     book, tables = workup.book, workup.tables
-    needed = [] if option is None else _named(workup, book.checks[tables.checks[option.check].name].only)
+    needed = [] if option is None else _named(workup.book, book.checks[tables.checks[option.check].name].only)
     chances = by_fault(tables, workup.belief.probability)
     for number in ordered(chances, SUSPECTS_LOOKED_AT):
         if chances[number] >= SUSPECT_FROM:
-            needed += _named(workup, book.faults[tables.faults[number]].only)
+            needed += _named(workup.book, book.faults[tables.faults[number]].only)
     answered = {given.check for given in workup.record.given}
     asked = [e for e in dict.fromkeys(e.name for e in needed) if not _said(workup, book.equipment[e], answered)]
     return tuple(fact_document(book.equipment[name]) for name in asked)
@@ -36,13 +36,13 @@ def on_this_car(workup: Workup) -> tuple[FactDoc, ...]:
     """All that some suspect or check of this car hangs on and that it may yet turn out not to have."""
     book, tables = workup.book, workup.tables
     filters = [book.checks[c.name].only for c in tables.checks] + [book.faults[name].only for name in tables.faults]
-    names = {entry.name for only in filters for entry in _named(workup, only)}
+    names = {entry.name for only in filters for entry in _named(workup.book, only)}
     return tuple(fact_document(entry) for entry in book.equipment.values() if entry.name in names)
 
 
 def needed_by(workup: Workup, check: str) -> tuple[FactDoc, ...]:
     """What a check needs the car to have."""
-    return tuple(fact_document(entry) for entry in _named(workup, workup.book.checks[check].only))
+    return tuple(fact_document(entry) for entry in _named(workup.book, workup.book.checks[check].only))
 
 
 def gone(before: Workup, after: Workup) -> str:
@@ -60,8 +60,8 @@ def fact_document(entry: Equipment) -> FactDoc:
     return FactDoc(entry.key, entry.title, entry.ask, entry.how, PROPERTIES[entry.key])
 
 
-def _named(workup: Workup, only: Filter) -> list[Equipment]:
-    return [entry for entry in workup.book.equipment.values() if entry.key in only.values]
+def _named(book: Rulebook, only: Filter) -> list[Equipment]:
+    return [entry for entry in book.equipment.values() if entry.key in only.values]
 
 
 def _said(workup: Workup, entry: Equipment, answered: Iterable[str]) -> bool:

@@ -220,7 +220,7 @@ def _fitting(
     for check in checks:
         here = not check.conditions or spell.condition in check.conditions
         here &= (check.sees is Sees.EVER) is proposed.whole
-        if here and str(check.at) == proposed.at and proposed.place in places_of(workup, check):
+        if here and str(check.at) == proposed.at and proposed.place in places_of(workup.vehicle, check):
             one = _Found(check, proposed.place, spell, carried, text)
             if tells_apart(_weights(one)):
                 found.append(one)

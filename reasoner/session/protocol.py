@@ -138,7 +138,7 @@ def _answer(talk: Talk, message: Message) -> TalkReply:
         values, reading = {int(p): v for p, v in message["values"].items()}, ""
         # What provokes is done place by place: of the others nothing was said.
         if message.get("rest", "none" if check.provokes else "first") == "first":
-            at_all = places_of(talk.workup, check) if mine is None or mine.place is None else {}
+            at_all = places_of(talk.workup.vehicle, check) if mine is None or mine.place is None else {}
             values = {**dict.fromkeys(at_all, check.outcomes[0].name), **values}
     else:
         values, reading = {0: message["outcome"]}, ""

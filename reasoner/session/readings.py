@@ -15,12 +15,12 @@ from reasoner.measure.frozen import TRIM_NAMES, Frame, read_live, runs_rich, tot
 from reasoner.measure.pids import LOOP_NUMBERS, DecodedValue
 from reasoner.measure.weigh import work_out
 from reasoner.network.vehicle import Vehicle
-from reasoner.rulebook.model import At, Check
+from reasoner.rulebook.model import At, Check, Rulebook
 from reasoner.session import acts
 from reasoner.session.acts import Refused, find_check
 from reasoner.session.document import InputDoc, WorksOut
 from reasoner.session.plain import shortened
-from reasoner.session.record import fold, setting_of, standing
+from reasoner.session.record import Record, fold, setting_of, standing
 from reasoner.session.words import given_text, state_text
 from reasoner.session.workup import Workup
 
@@ -222,7 +222,9 @@ def offer_frame(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
     found = []
     for check in frame_checks(workup):
         answer = (
-            None if check.name in told_of else _answered(workup, check, _inputs(workup, check, with_meaning(values)))
+            None
+            if check.name in told_of
+            else _answered(workup, check, _inputs(workup.vehicle, check, with_meaning(values)))
         )
         if answer is not None:
             found.append(_offer(workup, (), answer))
@@ -233,7 +235,7 @@ def _own_idle(workup: Workup, states: Iterable[LiveState] = ()) -> list[DecodedV
     """What this car reads at a warm idle, running right, to hold a frame against: of these states, else kept."""
     record = workup.record
     kept = [LiveState(record.spells[r.spell], record.rich.get(r.spell), _values_of(r.readings)) for r in record.live]
-    idle = acts.typed_words(workup).get("idle")
+    idle = acts.typed_words(workup.book).get("idle")
     right = [state for state in (*kept, *states) if state.condition == idle and state.rich is False]
     return [replace(value, name=NOW + value.name) for value in (right[-1].values if right else ())]
 
@@ -255,10 +257,10 @@ def _frozen_values(workup: Workup) -> list[DecodedValue]:
 RICH = "rich"  # in the standard's name of a code
 
 
-def of_rich(workup: Workup, frame: Frame, values: Sequence[DecodedValue]) -> bool:
+def of_rich(book: Rulebook, frame: Frame, values: Sequence[DecodedValue]) -> bool:
     """Whether a freeze frame is of a moment in which it ran rich: by its code, or by its own trims whatever code it
     belongs to."""
-    title = workup.book.codes[frame.code].title if frame.code in workup.book.codes else ""
+    title = book.codes[frame.code].title if frame.code in book.codes else ""
     return not frame.code or RICH in title.lower() or runs_rich(values) is True
 
 
@@ -269,7 +271,7 @@ def frame_checks(workup: Workup) -> list[Check]:
 
 def live_states(workup: Workup, line: str) -> list[LiveState]:
     """Live values as typed in one line, each state with its condition, where that is known. Raises Refused."""
-    words = acts.typed_words(workup)
+    words = acts.typed_words(workup.book)
     live = read_live(line, words)
     if live.wrong:
         raise Refused("; ".join(live.wrong))
@@ -297,7 +299,7 @@ def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event],
     Raises Refused where a state has no condition.
     """
     if any(state.condition is None for state in states):
-        words = ", ".join(acts.typed_words(workup))
+        words = ", ".join(acts.typed_words(workup.book))
         raise Refused("what was the car doing then?", f"such as idle before the values; one of: {words}")
     step, here = workup.record.steps + 1, workup.record.condition
     events: list[Event] = []
@@ -316,7 +318,7 @@ def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event],
                 continue
             if check.conditions and state.condition not in check.conditions:
                 continue
-            answer = _answered(workup, check, _inputs(workup, check, with_meaning(state.values)))
+            answer = _answered(workup, check, _inputs(workup.vehicle, check, with_meaning(state.values)))
             if answer is not None and not _only_quiet(check, answer):
                 found.append((number, answer))
     offers = []
@@ -327,7 +329,7 @@ def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event],
             and check.name not in told_of
             and any(a.live and a.live[0].startswith(NOW) for a in working.asks)
         ):
-            answer = _answered(workup, check, _inputs(workup, check, [*frozen, *own]))
+            answer = _answered(workup, check, _inputs(workup.vehicle, check, [*frozen, *own]))
             if answer is not None:
                 offers.append(_offer(workup, events, replace(answer, step=step)))
     for number, answer in found:
@@ -403,9 +405,9 @@ def _worked(workup: Workup) -> list[tuple[Check, Computation]]:
     return [(check, working) for check, working in pairs if working is not None]
 
 
-def _inputs(workup: Workup, check: Check, values: Sequence[DecodedValue]) -> dict[str, str]:
+def _inputs(vehicle: Vehicle, check: Check, values: Sequence[DecodedValue]) -> dict[str, str]:
     working = working_of(check)
-    return {} if working is None else from_values(working, values, workup.vehicle)
+    return {} if working is None else from_values(working, values, vehicle)
 
 
 def _answered(workup: Workup, check: Check, inputs: Mapping[str, str]) -> Answered | None:
@@ -435,17 +437,19 @@ def earlier(workup: Workup, check: Check) -> tuple[str, ...]:
         if read.spell in answered or (check.conditions and condition not in check.conditions):
             continue
         try:
-            text = outcome_from_inputs(workup, check.name, _inputs(workup, check, _values_of(read.readings))).reading
+            text = outcome_from_inputs(
+                workup, check.name, _inputs(workup.vehicle, check, _values_of(read.readings))
+            ).reading
         except Refused:
             continue
         found.append((read.step, read.spell, text))
     return tuple(f"{text} ({state_text(workup, spell)})" for _, spell, text in sorted(found) if text)
 
 
-def kept_before(workup: Workup, state: LiveState) -> list[LiveState]:
+def kept_before(record: Record, state: LiveState) -> list[LiveState]:
     """What this car read in that condition before: the last time, and the last time it was the other way (rich or
     not)."""
-    record = workup.record
+    record = record
     there = [read for read in record.live if record.spells[read.spell] == state.condition]
     other = [read for read in there if record.rich.get(read.spell) not in (None, state.rich)]
     chosen = [*other[-1:], *there[-1:]]

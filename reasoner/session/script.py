@@ -118,7 +118,7 @@ def _fitting(workup: Workup, name: str, event: Answered) -> dict[int, OutcomeSee
     if event.sure not in workup.book.settings.report_right:
         return {}
     check = workup.book.checks[name]
-    places, outcomes = places_of(workup, check), {o.name for o in check.outcomes}
+    places, outcomes = places_of(workup.vehicle, check), {o.name for o in check.outcomes}
     return {
         place: value
         for place, value in event.values.items()

@@ -313,7 +313,7 @@ def frame_told(
         if v not in frame.values
     )
     events = acts.note(workup, f"freeze frame: {typed}{put_right}")
-    if not readings.of_rich(workup, frame, values):
+    if not readings.of_rich(workup.book, frame, values):
         return events, []
     offers = readings.offer_frame(workup, values)
     return [*events, *no_frame(workup, [offer.answer.check for offer in offers])], offers

@@ -20,6 +20,7 @@ from reasoner.casebook.events import (
 )
 from reasoner.measure.finding import listed as listed
 from reasoner.measure.finding import percent as percent
+from reasoner.network.vehicle import Vehicle
 from reasoner.rulebook.model import AND, AND_ALSO, At, Check, Rulebook
 from reasoner.session.record import Given, standing
 from reasoner.session.workup import Workup
@@ -45,9 +46,9 @@ def founded(low: float, high: float) -> str:
     return next(word for width, word in FOUNDED if high - low <= width)
 
 
-def fault_at(workup: Workup, fault: str, where: str) -> str:
+def fault_at(book: Rulebook, fault: str, where: str) -> str:
     """A fault at a place: `Injector leaks when shut, cylinder 3`."""
-    return at_place(workup.book.faults[fault].title, where)
+    return at_place(book.faults[fault].title, where)
 
 
 def at_place(title: str, where: str) -> str:
@@ -62,12 +63,12 @@ def place_text(where: str) -> str:
     return ", ".join(each for each in where.split(AND) if each != "engine")
 
 
-def places_of(workup: Workup, check: Check) -> dict[int, str]:
+def places_of(vehicle: Vehicle, check: Check) -> dict[int, str]:
     """The places a check looks at, by the number a person types: 0 for the whole engine."""
     if check.at is At.CYLINDER:
-        return {n: f"cylinder {n}" for n in range(1, workup.vehicle.cylinders + 1)}
+        return {n: f"cylinder {n}" for n in range(1, vehicle.cylinders + 1)}
     if check.at is At.BANK:
-        return {n: f"bank {n}" for n in range(1, len(workup.vehicle.banks) + 1)}
+        return {n: f"bank {n}" for n in range(1, len(vehicle.banks) + 1)}
     return {0: "engine"}
 
 
@@ -83,7 +84,7 @@ def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
     named = {o.name: o.text for o in check.outcomes}
     texts = {value: " or ".join(named[name] for name in value.split(OUTCOME_OR)) for value in values.values()}
     usual = check.outcomes[0].name
-    places = places_of(workup, check)
+    places = places_of(workup.vehicle, check)
     groups: dict[str, list[int]] = {}
     for place, outcome in sorted(values.items()):
         groups.setdefault(outcome, []).append(place)
@@ -102,7 +103,7 @@ def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
 
 def any_one_text(workup: Workup, check: Check, places: Sequence[int], outcome: str) -> str:
     """One place or another, whichever: `cylinder 1, 2 or 4 wet with fuel, the rest the same`."""
-    texts, everywhere = {o.name: o.text for o in check.outcomes}, places_of(workup, check)
+    texts, everywhere = {o.name: o.text for o in check.outcomes}, places_of(workup.vehicle, check)
     where = listed([everywhere[p] for p in places], "or").replace("s ", " ", 1)
     rest = "the other" if len(everywhere) == 2 else "the rest"
     return f"{where} {texts[outcome]}, {rest} {texts[check.outcomes[0].name]}"
@@ -132,7 +133,7 @@ def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] |
     """What the list of codes says to a check that speaks of codes."""
     table = workup.tables.checks[check]
     entry = workup.book.checks[table.name]
-    places = list(places_of(workup, entry))
+    places = list(places_of(workup.vehicle, entry))
     looked = {places[p]: entry.outcomes[w.index(max(w))].name for p, w in enumerate(weights) if w is not None}
     return f"{entry.title}: {values_text(workup, entry, looked)}"
 

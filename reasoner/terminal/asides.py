@@ -134,7 +134,7 @@ def _are_live(sitting: Sitting, words: str) -> bool:
     """Whether words are live values: they begin with what the car was doing, or with `live`."""
     if words.lower().split()[:1] == ["live"]:
         return True
-    found = read_live(words, acts.typed_words(sitting.workup))
+    found = read_live(words, acts.typed_words(sitting.workup.book))
     return any(state.words for state in found.states) and not found.unread
 
 
@@ -201,7 +201,7 @@ def list_codes_anew(sitting: Sitting, text: str) -> bool:
         desk, prompt, "The whole list with states, such as P0172 pending, P0301. Enter leaves it."
     ):
         listed, more = read_codes(MORE.sub("", text)), MORE.search(text) is not None
-        for line in (*slip_lines(listed), *code_lines(workup, (c.code for c in listed.codes))):
+        for line in (*slip_lines(listed), *code_lines(workup.book, (c.code for c in listed.codes))):
             desk.say(line)
         if not listed.slips and (listed.codes or listed.none):
             codes = merged({}, listed.codes)

@@ -378,7 +378,7 @@ def _codes(sitting: Sitting) -> None:
         if not listed.codes:
             line = ""
             continue
-        for told in code_lines(sitting.workup, (c.code for c in listed.codes)):
+        for told in code_lines(sitting.workup.book, (c.code for c in listed.codes)):
             desk.show(para(told))
         if listed.slips:
             line = ask_line(desk, "Enter keeps these, or type the whole list again > ", helps)
@@ -413,7 +413,7 @@ def _more_codes(sitting: Sitting, line: str) -> bool:
     if not record.codes or not listed.codes or listed.slips:
         return False
     codes = merged(dict(record.codes), listed.codes)
-    for told in code_lines(sitting.workup, (c.code for c in listed.codes)):
+    for told in code_lines(sitting.workup.book, (c.code for c in listed.codes)):
         sitting.desk.show(para(told))
     return sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), record.codes_complete))
 
@@ -507,7 +507,7 @@ def _state(sitting: Sitting) -> None:
 
 def _also_known(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], object]]]:
     """What can be told of this car and was not yet, by its letter."""
-    none = sitting.workup.record.live or not acts.typed_words(sitting.workup)
+    none = sitting.workup.record.live or not acts.typed_words(sitting.workup.book)
     values: dict[str, tuple[str, Callable[[Sitting], object]]] = (
         {} if none else {"l": ("live values, such as trims", ask_live)}
     )

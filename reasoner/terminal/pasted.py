@@ -11,6 +11,7 @@ from reasoner.measure.codes import CODE_STATES, CodeList, TypedCode, described, 
 from reasoner.measure.finding import PLUS_MINUS_MEANS
 from reasoner.measure.obd import STATE_OF, Codes, ControllerReply, Current, RefusedReply, read_pasted
 from reasoner.measure.pids import DecodedValue
+from reasoner.rulebook.model import Rulebook
 from reasoner.session import acts, logged, readings
 from reasoner.session.document import Question
 from reasoner.session.plain import harmless, shortened
@@ -34,9 +35,9 @@ def slip_lines(listed: CodeList) -> list[str]:
     return lines + ([f"And {len(listed.slips) - 3} more of that kind."] if len(listed.slips) > 3 else [])
 
 
-def code_lines(workup: Workup, codes: Iterable[str]) -> list[str]:
+def code_lines(book: Rulebook, codes: Iterable[str]) -> list[str]:
     """Each code with its name; of one these rules do not have, whose it is."""
-    known = workup.book.codes
+    known = book.codes
     return [
         f"{code} {known[code].title}" if code in known else f"{described(code)}. No rule speaks of it."
         for code in codes
@@ -66,7 +67,7 @@ def ask_rest(desk: Desk, workup: Workup, codes: Listed) -> tuple[dict[str, tuple
         if not listed.codes:
             desk.say(f'"{shortened(line, 20)}" is not clear: Enter for yes, n for no, or further codes.')
             continue
-        for told in (*slip_lines(listed), *code_lines(workup, (c.code for c in listed.codes))):
+        for told in (*slip_lines(listed), *code_lines(workup.book, (c.code for c in listed.codes))):
             desk.show(para(told))
         found = merged(found, listed.codes)
 
@@ -105,7 +106,7 @@ def _codes(sitting: Sitting, replies: Sequence[ControllerReply]) -> bool:
     codes = merged(dict(record.codes), (code for reply in lists for code in reply.codes))
     if not lists:
         return False
-    for line in code_lines(sitting.workup, codes):
+    for line in code_lines(sitting.workup.book, codes):
         desk.show(para(line))
     complete = _all_read(replies)
     if codes and not complete:

@@ -73,7 +73,7 @@ class Sitting:
 def form_of(workup: Workup, check: Check, places: Mapping[int, str] | None = None) -> Form:
     """What can be answered to a check: at all its places, or at those asked about."""
     outcomes = tuple(OutcomeDoc(o.name, harmless(o.text)) for o in check.outcomes)
-    return Form(str(check.at), places_of(workup, check) if places is None else places, outcomes, check.measure)
+    return Form(str(check.at), places_of(workup.vehicle, check) if places is None else places, outcomes, check.measure)
 
 
 def in_words(refused: Refused) -> str:
@@ -135,7 +135,7 @@ def take_answer(
 
 def _understood(sitting: Sitting, check: Check, reply: Reply, read: Weights) -> str:
     """`cylinder 3 wet with fuel, the rest the same (think so)`, `bank 1 -18 % (rich), bank 2 -2 % (normal)`."""
-    places, unit = places_of(sitting.workup, check), check.measure.unit if check.measure else ""
+    places, unit = places_of(sitting.workup.vehicle, check), check.measure.unit if check.measure else ""
     texts = {o.name: o.text for o in check.outcomes}
     parts = [
         f"{places[place]} {_number(reading, unit)} ({texts[likeliest(read[place])]})"

@@ -224,7 +224,7 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         if frame.other:
             sitting.desk.say(f"Not used: {', '.join(frame.other)}.")
         values = _read_back(sitting, frame.values, frame.odd)
-        rich = readings.of_rich(sitting.workup, frame, values)
+        rich = readings.of_rich(sitting.workup.book, frame, values)
         if not rich:
             sitting.desk.say(f"{frame.code} is no code of a rich mixture, nor are its trims: noted, and not weighed.")
         kept, offers = story.frame_told(sitting.workup, frame, values, typed)
@@ -315,8 +315,8 @@ def _in_condition(sitting: Sitting, state: readings.LiveState) -> readings.LiveS
 
 def _side_by_side(sitting: Sitting, states: Sequence[readings.LiveState]) -> list[RenderableType]:
     """The values as they were read, a column a state, beside what this car read there before."""
-    columns = [column for state in states for column in (*readings.kept_before(sitting.workup, state), state)]
-    words = {name: word for word, name in reversed(acts.typed_words(sitting.workup).items())}
+    columns = [column for state in states for column in (*readings.kept_before(sitting.workup.record, state), state)]
+    words = {name: word for word, name in reversed(acts.typed_words(sitting.workup.book).items())}
     old = [all(state is not column for state in states) for column in columns]
     heads = [
         f"{words.get(column.condition or '', '?')}{' before' if was else ''}"

@@ -110,7 +110,7 @@ def _prompt(ask: Ask, places: tuple[int, ...], before: str, metered: bool) -> st
 
 def _blocks(sitting: Sitting, check: Check, worked: Worked) -> list[RenderableType]:
     """The figures, what they mean, the formula, how sure, and the answer that they come to."""
-    finding, places = worked.finding, places_of(sitting.workup, check)
+    finding, places = worked.finding, places_of(sitting.workup.vehicle, check)
     figures = [
         (places[place] if len(finding.figures) > 1 else "", figure.name, str(figure))
         for place, found in finding.figures.items()

@@ -396,9 +396,9 @@ def test_a_settled_verdict_is_left_with_the_way_to_its_sheet() -> None:
     told, said = case.events[:at], case.events[at]
     assert isinstance(said, Concluded)
     workup = begin(garage().book, vehicle_of(case), [*told, replace(said, what="settled")])
-    first, second = ways_on(workup, "six", False)
+    first, second = ways_on(workup.record, "six", False)
     assert "reasoner sheet six --take best" in first and "reasoner decide six" in second
     open_ = begin(garage().book, vehicle_of(case), [*told, replace(said, what="nothing-worth")])
-    assert [line.split(": ")[1] for line in ways_on(open_, "six", False)] == ["reasoner decide six"]
-    assert "reasoner prove six" in ways_on(workup, "six", True)[-1]
+    assert [line.split(": ")[1] for line in ways_on(open_.record, "six", False)] == ["reasoner decide six"]
+    assert "reasoner prove six" in ways_on(workup.record, "six", True)[-1]
     assert ways_on(begin(garage().book, vehicle_of(case), told[:1]), "six", False) == []

@@ -44,7 +44,7 @@ def answered(workup: Workup, check: str, seen: str | Mapping[int, str] = "", con
         workup = workup.after(acts.change_condition(workup, condition))
     entry = workup.book.checks[check]
     usual_one = entry.outcomes[0].name
-    places = places_of(workup, entry)
+    places = places_of(workup.vehicle, entry)
     values = {p: seen.get(p, usual_one) if isinstance(seen, Mapping) else seen or usual_one for p in places}
     return workup.after(acts.answer(workup, check, values))
 
@@ -74,7 +74,7 @@ def till_work(workup: Workup, truth: Mapping[str, str | Mapping[int, str]], pric
         asked = option.check if option.first is None else option.first
         check = workup.book.checks[workup.tables.checks[asked].name]
         seen, usual_one = truth.get(check.name, {}), check.outcomes[0].name
-        places = [p for p in places_of(workup, check) if option.place is None or p == option.place + 1]
+        places = [p for p in places_of(workup.vehicle, check) if option.place is None or p == option.place + 1]
         values = {p: seen.get(p, usual_one) if isinstance(seen, Mapping) else seen for p in places}
         workup = workup.after(acts.answer(workup, check.name, values, option=option if option.first is None else None))
     raise AssertionError("never done with testing")

@@ -96,7 +96,7 @@ def test_a_forecast_is_what_the_answer_brings_and_on_the_mean_what_is_believed(a
     for _ in range(answers):
         option = now_due(workup, workup.ranked[0])
         check = workup.book.checks[workup.tables.checks[option.check].name]
-        places = [p for p in places_of(workup, check) if option.place is None or p == option.place + 1]
+        places = [p for p in places_of(workup.vehicle, check) if option.place is None or p == option.place + 1]
         workup = workup.after(
             acts.answer(workup, check.name, dict.fromkeys(places, check.outcomes[-1].name), option=option)
         )
@@ -105,7 +105,7 @@ def test_a_forecast_is_what_the_answer_brings_and_on_the_mean_what_is_believed(a
         table = workup.tables.checks[option.check]
         if table.stands_for or table.joint_outcomes > 81 or option.first is not None:
             continue
-        check, names = workup.book.checks[table.name], list(places_of(workup, workup.book.checks[table.name]))
+        check, names = workup.book.checks[table.name], list(places_of(workup.vehicle, workup.book.checks[table.name]))
         count = len(table.outcomes) if option.place is not None else table.joint_outcomes
         begins = (option.condition,) if option.fresh else None
         outcomes = [(o, 0.0) for o in range(count)]

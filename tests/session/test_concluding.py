@@ -284,7 +284,7 @@ def test_only_what_may_turn_a_verdict_could_change_it() -> None:
         table = workup.tables.checks[option.check]
         if len(table.places) > 1 or option.fresh:
             continue
-        (place,) = places_of(workup, workup.book.checks[table.name])
+        (place,) = places_of(workup.vehicle, workup.book.checks[table.name])
         after = [
             workup.after(acts.answer(workup, table.name, {place: outcome}, option=option)) for outcome in table.outcomes
         ]

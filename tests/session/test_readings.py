@@ -369,10 +369,13 @@ def test_what_reads_otherwise_than_before_is_another_occasion_and_both_are_told(
         "total fuel trim -3 % (warm idle, not rich)",
         "total fuel trim -22 % (warm idle, rich)",
     )
-    before = readings.kept_before(rich, readings.LiveState("warm-idle", False, ()))
+    before = readings.kept_before(rich.record, readings.LiveState("warm-idle", False, ()))
     assert [state.rich for state in before] == [True]
     again = typed(rich, "idle 0 -3")
-    assert [s.rich for s in readings.kept_before(again, readings.LiveState("warm-idle", False, ()))] == [True, False]
+    assert [s.rich for s in readings.kept_before(again.record, readings.LiveState("warm-idle", False, ()))] == [
+        True,
+        False,
+    ]
 
 
 def test_a_word_about_the_state_stands_over_the_trims() -> None:

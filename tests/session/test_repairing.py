@@ -52,7 +52,7 @@ class Car:
         if condition and condition != workup.record.condition:
             workup = self.keep(acts.change_condition(workup, condition))
         entry = book().checks[check]
-        values = {p: seen.get(str(p), entry.outcomes[0].name) for p in places_of(workup, entry)}
+        values = {p: seen.get(str(p), entry.outcomes[0].name) for p in places_of(workup.vehicle, entry)}
         self.keep(acts.answer(workup, check, values))
 
     def work(self, repair: str, *cylinders: int) -> None:
@@ -107,7 +107,7 @@ def test_follow_up(story: dict[str, Any]) -> None:
         assert len(asked) <= story["within"], asked
         condition = "" if option.condition is None else workup.tables.conditions[option.condition]
         truth = story["truth"].get(f"{check.name} in {condition}", story["truth"].get(check.name, {}))
-        places = [p for p in places_of(workup, check) if option.place is None or p == option.place + 1]
+        places = [p for p in places_of(workup.vehicle, check) if option.place is None or p == option.place + 1]
         values = {p: truth.get(str(p), check.outcomes[0].name) for p in places}
         car.keep(acts.answer(workup, check.name, values, option=option if option.first is None else None))
     found = story["found"]
