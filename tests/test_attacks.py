@@ -20,7 +20,7 @@ from click.testing import CliRunner
 
 from reasoner.cli import exits, loading
 from reasoner.cli.main import cli
-from tests.terminal.desks import sit
+from tests.terminal.consoles import sit
 
 ROOT = Path(__file__).parents[1]
 ATTACKS = int(os.environ.get("REASONER_ATTACKS", "60"))

@@ -64,10 +64,10 @@ def one(cases_dir: str | None, name: str) -> Case:
 
 def show_blocks(blocks: Sequence[RenderableType], err: bool = False) -> None:
     """Blocks on the screen, as wide as it is (at most 100), in colour where it may be."""
-    from reasoner.terminal.desk import Desk
+    from reasoner.terminal.console import Console
 
-    desk = Desk.of_process(os.environ)
-    for line in desk.rendered(*blocks):
+    console = Console.of_process(os.environ)
+    for line in console.rendered(*blocks):
         click.echo(line, err=err)
 
 

@@ -22,7 +22,7 @@ from reasoner.session.concluding import belief, verdict
 from reasoner.session.script import Script, begin_with, intake_events, reply, script_of
 from reasoner.session.words import fault_at, given_text, percent
 from reasoner.session.workup import Workup, begin
-from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.console import Console, Leave
 
 # ---- A script of answers played through the real session -------------------------------------------------------------
 # Every step in one or two lines, then the verdict.
@@ -81,26 +81,26 @@ def demo_command(color: str, fast: bool) -> None:
     case = load_sound(shop.shipped_folder("cases") / f"{DEMO_CASE}.yaml")
     script = script_of(case.events)
     workup = begin_with(begin(loading.rules(()), vehicle_of(case)), script)
-    desk = Hand.over(Desk.of_process(os.environ, color), workup, script, fast)  # type: ignore[arg-type]
+    console = Hand.over(Console.of_process(os.environ, color), workup, script, fast)  # type: ignore[arg-type]
     with suppress(Leave):  # nobody looks any more
-        desk.say(f"A demonstration. The shop, the car and the answers are invented. {workup.vehicle.title}:")
-        desk.say(f'"{workup.record.complaint}" Codes: {", ".join(code for code, _ in workup.record.codes)}.')
-        if desk.waits:
-            desk.say("Enter goes on at each step, and the answer is typed for you. q: enough.")
-        loop.run_loop(workup, desk.keep, desk, RichPages())
+        console.say(f"A demonstration. The shop, the car and the answers are invented. {workup.vehicle.title}:")
+        console.say(f'"{workup.record.complaint}" Codes: {", ".join(code for code, _ in workup.record.codes)}.')
+        if console.waits:
+            console.say("Enter goes on at each step, and the answer is typed for you. q: enough.")
+        loop.run_loop(workup, console.keep, console, RichPages())
 
 
-class Hand(Desk):
-    """A desk at which the script answers instead of a person; what it types is shown."""
+class Hand(Console):
+    """A console at which the script answers instead of a person; what it types is shown."""
 
     workup: Workup
     script: Script
     waits: bool
 
     @classmethod
-    def over(cls, desk: Desk, workup: Workup, script: Script, fast: bool) -> Hand:
-        hand = cls(desk.source, desk.out, desk.err, False, desk.colour, (desk.columns, desk.lines))
-        hand.workup, hand.script, hand.waits = workup, script, desk.tty and not fast
+    def over(cls, console: Console, workup: Workup, script: Script, fast: bool) -> Hand:
+        hand = cls(console.source, console.out, console.err, False, console.colour, (console.columns, console.lines))
+        hand.workup, hand.script, hand.waits = workup, script, console.tty and not fast
         return hand
 
     def keep(self, events: Sequence[Event]) -> Workup:

@@ -33,7 +33,7 @@ from reasoner.session.record import Record
 from reasoner.session.script import script_of
 
 if TYPE_CHECKING:
-    from reasoner.terminal.desk import Desk
+    from reasoner.terminal.console import Console
 
 VEHICLE_EXAMPLE = """\
 # A vehicle. Every line may be left out; a property left out is taken as not known.
@@ -214,15 +214,15 @@ def _by_beginning(wish: Wish) -> bool:
     return typed.removesuffix(store.SUFFIX) != found
 
 
-def _meant(wish: Wish, desk: Desk) -> Wish:
+def _meant(wish: Wish, console: Console) -> Wish:
     """The wish, once it is clear which case is meant."""
     if not _by_beginning(wish) or wish.case is None or wish.path is None:
         return wish
     prompt = f"No case is called {wish.case}. Enter: go on with {wish.path.stem}, n: start a new one > "
-    while (line := desk.ask(prompt).lower()) not in ("", "y", "yes"):
+    while (line := console.ask(prompt).lower()) not in ("", "y", "yes"):
         if line in ("n", "no", "new"):
             return _new(wish)
-        desk.say("Enter or n; Ctrl-C leaves.")
+        console.say("Enter or n; Ctrl-C leaves.")
     return wish
 
 
@@ -256,40 +256,40 @@ def _work_done(kept: Keeper) -> str:
 def _at_terminal(wish: Wish, color: str, brought: Brought) -> None:
     from reasoner.report.text import RichPages
     from reasoner.terminal import intake, loop
-    from reasoner.terminal.desk import Desk, Leave
+    from reasoner.terminal.console import Console, Leave
 
-    desk = Desk.of_process(os.environ, color)  # type: ignore[arg-type]
+    console = Console.of_process(os.environ, color)  # type: ignore[arg-type]
     try:
-        desk.say(f"Cases are kept in {wish.folder} ({wish.why}).")
-        wish = _meant(wish, desk)
+        console.say(f"Cases are kept in {wish.folder} ({wish.why}).")
+        wish = _meant(wish, console)
         last = None if wish.case else store.newest(wish.folder)
         if last is not None and last.latest and not last.closed:
-            desk.say(f"This begins a new case. The last one is not closed: {wish.resume(last.name)}")
-        with wish.opened(lambda: _asked(intake.ask_vehicle(desk, wish.shop.car))) as kept:
-            desk.resume = wish.resume(kept.journal.path.stem)
-            desk.say(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}.")
+            console.say(f"This begins a new case. The last one is not closed: {wish.resume(last.name)}")
+        with wish.opened(lambda: _asked(intake.ask_vehicle(console, wish.shop.car))) as kept:
+            console.resume = wish.resume(kept.journal.path.stem)
+            console.say(f"Case {kept.journal.path.stem}: {kept.workup.vehicle.title}.")
             done = _work_done(kept)
             if done:
-                desk.say(f"Work done: {done}. What is asked now is about the car after it.")
+                console.say(f"Work done: {done}. What is asked now is about the car after it.")
             for note in kept.notes:
-                desk.say(f"Note: {note}.")
+                console.say(f"Note: {note}.")
             record, workup = kept.workup.record, kept.workup
             if not record.given and record.condition is None:  # the intake was not finished
-                workup = intake.intake(workup, kept.keep, desk, _own_tools(wish.shop))
-            workup = loop.run_loop(workup, kept.keep, desk, RichPages(), brought.fetch, brought.files, brought.live)
-            if desk.left == "stop":
+                workup = intake.intake(workup, kept.keep, console, _own_tools(wish.shop))
+            workup = loop.run_loop(workup, kept.keep, console, RichPages(), brought.fetch, brought.files, brought.live)
+            if console.left == "stop":
                 name = " ".join([shlex.quote(kept.journal.path.stem), *wish.again])
                 for line in ways_on(workup.record, name, bool(done)):
-                    desk.say(line)
+                    console.say(line)
     except Leave as leave:
         raise click.exceptions.Exit(_status(leave.how)) from None
     except CasebookError as error:
-        if not desk.resume:
+        if not console.resume:
             raise
         say(f"\nError: {error}", err=True)
-        say(f"   All earlier answers are kept. To go on: {desk.resume}", err=True)
+        say(f"   All earlier answers are kept. To go on: {console.resume}", err=True)
         raise click.exceptions.Exit(exits.CASE_UNUSABLE) from None
-    raise click.exceptions.Exit(_status(desk.left))
+    raise click.exceptions.Exit(_status(console.left))
 
 
 def ways_on(record: Record, name: str, done: bool) -> list[str]:

@@ -135,24 +135,24 @@ def _prices(said: Mapping[str, Any], book: Rulebook) -> Prices:
     return Prices(parts={**rules.parts, **said["parts"]}, access=said["access_minutes"], said=own, **merged)
 
 
-def _car(desk: ReaderContext, node: Node) -> Mapping[str, str] | None:
+def _car(context: ReaderContext, node: Node) -> Mapping[str, str] | None:
     """A car in one line, or by the keys of a vehicle file."""
     if isinstance(node, Map):
-        found = vehicle_in(node, desk.notes)
+        found = vehicle_in(node, context.notes)
         texts = {key.value: value.value for key, value in node.pairs if isinstance(value, Text)}
         return None if found is None else texts
-    words = text_of_node(desk, node, "a car in one line")
+    words = text_of_node(context, node, "a car in one line")
     if words is None:
         return None
     said, unread = vehicle_words(words.value)
     unread = unread or said.pop("age", "")  # an age goes on; what most cars here are does not
     if unread:
         mend = "such as: inline 4 direct turbo airflow, or the keys of a vehicle file"
-        desk.notes.note("vehicle", words, f'"{shorten(unread)}" is not clear of a car', mend)
+        context.notes.note("vehicle", words, f'"{shorten(unread)}" is not clear of a car', mend)
         return None
     mistakes = vehicle_from(said)[1]
     for mistake in mistakes:
-        desk.notes.note("vehicle", words, mistake.message, mistake.mend)
+        context.notes.note("vehicle", words, mistake.message, mistake.mend)
     return None if mistakes else said
 
 

@@ -36,11 +36,11 @@ class Pager(Protocol):
 class RichPages:
     """What the question loop shows a verdict and a reason with."""
 
-    def verdict(self, document: Verdict, desk: Pager) -> None:
-        desk.page(*verdict_blocks(document))
+    def verdict(self, document: Verdict, console: Pager) -> None:
+        console.page(*verdict_blocks(document))
 
-    def why(self, document: Why, desk: Pager) -> None:
-        desk.page(*why_page(document))
+    def why(self, document: Why, console: Pager) -> None:
+        console.page(*why_page(document))
 
 
 def write(document: Verdict | Why, out: TextIO, width: int = 80, colour: bool = False) -> None:

@@ -22,7 +22,7 @@ from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import QUIET, choices_block, head, numbered, para, rows
-from reasoner.terminal.desk import Desk
+from reasoner.terminal.console import Console
 from reasoner.terminal.pasted import MORE, code_lines, merged, slip_lines, take_pasted
 from reasoner.terminal.picking import Back, numbers_in, pick_several
 from reasoner.terminal.picking import ask as ask_line
@@ -100,32 +100,32 @@ VEHICLE = (
 )
 
 
-def ask_vehicle(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str]:
+def ask_vehicle(console: Console, usual: Mapping[str, str]) -> Mapping[str, str]:
     """The fields of a vehicle, for `vehicle_from`. Enter takes the default; `b` goes one question back.
 
     usual: what most cars here are; then one Enter takes all of it. Raises Leave, after the last line was said.
     """
-    with desk.leavable():
-        found = _usual_car(desk, usual) if usual else None
-        return _ask_vehicle(desk, usual) if found is None else found
+    with console.leavable():
+        found = _usual_car(console, usual) if usual else None
+        return _ask_vehicle(console, usual) if found is None else found
 
 
-def _usual_car(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str] | None:
+def _usual_car(console: Console, usual: Mapping[str, str]) -> Mapping[str, str] | None:
     """The shop's usual car, with what is typed of this one; None where it is to be asked step by step."""
     vehicle, mistakes = vehicle_from(usual)
     assert vehicle is not None, mistakes  # settings with a mistake in them are refused before
-    desk.show(head("The car"), para(f"Most cars here: {_read_back(vehicle)}"), para(USUAL_CAR_HELP, style=QUIET))
+    console.show(head("The car"), para(f"Most cars here: {_read_back(vehicle)}"), para(USUAL_CAR_HELP, style=QUIET))
     helps = "Such as 198000 km 2014, or another car: V6 port airflow 198000 km."
     while True:
         try:
-            line = ask_line(desk, "Enter: like that; or what is known of this one > ", helps)
+            line = ask_line(console, "Enter: like that; or what is known of this one > ", helps)
         except Back:
             continue
         if line.lower() in ("a", "ask"):
             return None
         said, unread = vehicle_words(line)
         if unread:
-            desk.say(_unclear_car(unread))
+            console.say(_unclear_car(unread))
             continue
         said = _dated(said)
         alone = vehicle_from({"layout": said.get("layout", "")})[0]
@@ -133,9 +133,9 @@ def _usual_car(desk: Desk, usual: Mapping[str, str]) -> Mapping[str, str] | None
         fields = {**DEFAULTS, **({} if other else usual), **said}
         found, mistakes = vehicle_from(fields)
         if found is None:
-            desk.say(f"{mistakes[0].message} ({mistakes[0].mend}).")
+            console.say(f"{mistakes[0].message} ({mistakes[0].mend}).")
             continue
-        desk.show(para(_read_back(found), style=QUIET))
+        console.show(para(_read_back(found), style=QUIET))
         return fields
 
 
@@ -152,8 +152,8 @@ def _unclear_car(unread: str) -> str:
     return f'"{shortened(unread, 30)}" is not clear; such as: V6 port turbo airflow 178000 km 2003 3.0 L.'
 
 
-def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
-    desk.show(head("The car", "Enter takes what is in [ ]; b back, h help, q leave"), para(IN_ONE_LINE, style=QUIET))
+def _ask_vehicle(console: Console, defaults: Mapping[str, str]) -> Mapping[str, str]:
+    console.show(head("The car", "Enter takes what is in [ ]; b back, h help, q leave"), para(IN_ONE_LINE, style=QUIET))
     fields = {**DEFAULTS, **defaults}
     asked: list[int] = []
     number, said = 0, set[str]()
@@ -170,11 +170,11 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
         else:
             prompt = f"{ask.question} [{default or 'not known'}] > "
         try:
-            line = ask_line(desk, prompt, "A number of the list, or the word. Enter takes what is in [ ].")
+            line = ask_line(console, prompt, "A number of the list, or the word. Enter takes what is in [ ].")
         except Back:
             number, said = asked.pop() if asked else number, set()
             continue
-        if ask.key == "layout" and line and (whole := _whole(desk, line)) is not None:
+        if ask.key == "layout" and line and (whole := _whole(console, line)) is not None:
             if whole:
                 fields |= {"banks": "", "upstream sensors": "", **whole}
                 unsaid = {"banks", "upstream sensors"} if _either_number(whole) else {"banks"}
@@ -185,7 +185,7 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
         value = _chosen(line, ask) if line else default
         problem = _problem(fields, ask, value) if value else ""
         if problem:
-            desk.say(problem)
+            console.say(problem)
             continue
         if line:
             fields[ask.key] = value
@@ -198,25 +198,25 @@ def _ask_vehicle(desk: Desk, defaults: Mapping[str, str]) -> Mapping[str, str]:
     found, mistakes = vehicle_from(fields)
     if found is None:  # the defaults themselves were wrong
         for mistake in mistakes:
-            desk.say(f"{mistake.message} ({mistake.mend})")
+            console.say(f"{mistake.message} ({mistake.mend})")
             fields.pop(mistake.where, None)
-        return _ask_vehicle(desk, {k: v for k, v in fields.items() if v != DEFAULTS.get(k)})
-    desk.show(para(_read_back(found), style=QUIET))
+        return _ask_vehicle(console, {k: v for k, v in fields.items() if v != DEFAULTS.get(k)})
+    console.show(para(_read_back(found), style=QUIET))
     return fields
 
 
-def _whole(desk: Desk, line: str) -> dict[str, str] | None:
+def _whole(console: Console, line: str) -> dict[str, str] | None:
     """The car in one line; empty where that was said to be wrong, None where the line is about the layout alone."""
     fields, unread = vehicle_words(line)
     if "layout" not in fields or (len(fields) == 1 and not unread):
         return None
     if unread:
-        desk.say(_unclear_car(unread))
+        console.say(_unclear_car(unread))
         return {}
     fields = _dated(fields)
     _, mistakes = vehicle_from(fields)
     if mistakes:
-        desk.say(f"{mistakes[0].message} ({mistakes[0].mend}).")
+        console.say(f"{mistakes[0].message} ({mistakes[0].mend}).")
         return {}
     return fields
 
@@ -288,15 +288,15 @@ def _problem(fields: Mapping[str, str], ask: _Ask, value: str) -> str:
 Tools = tuple[Sequence[str], Sequence[str]]  # there, and not there
 
 
-def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = None) -> Workup:
+def intake(workup: Workup, keep: Keep, console: Console, own_tools: Tools | None = None) -> Workup:
     """Complaint, codes, tools, live values, state. What is already known is not asked again; after finished work only
     codes and state: the rest is known. own_tools: as the shop's settings say, so that they are not asked.
 
     Raises Leave, after the last line was said; everything answered is kept by then.
     """
-    sitting = Sitting(Talk(workup), keep, desk, _NoPages())
+    sitting = Sitting(Talk(workup), keep, console, _NoPages())
     after = isinstance(workup, AfterWork)
-    with desk.leavable():
+    with console.leavable():
         parts: tuple[Callable[[Sitting], None], ...] = (_codes, _state)
         if not after:
             parts = (_complaint, _heard, _codes, lambda s: _tools(s, own_tools), _pasted_values, _state)
@@ -304,16 +304,16 @@ def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = Non
         stopped = [False] * len(parts)  # whether it asked for anything: back goes to one that did
         number = 0
         while number < len(parts):
-            before[number], asked = sitting.workup.record.steps, desk.asked
+            before[number], asked = sitting.workup.record.steps, console.asked
             try:
                 parts[number](sitting)
-                stopped[number] = desk.asked > asked
+                stopped[number] = console.asked > asked
                 number += 1
             except Back:
                 number = next((n for n in reversed(range(number)) if stopped[n]), number)
                 take_back_since(sitting, before[number])
             for line in sitting.said:
-                desk.say(line)
+                console.say(line)
             sitting.said.clear()
     return sitting.workup
 
@@ -321,19 +321,19 @@ def intake(workup: Workup, keep: Keep, desk: Desk, own_tools: Tools | None = Non
 class _NoPages:
     """Nothing is concluded while taking in."""
 
-    def verdict(self, document: Verdict, desk: Desk) -> None:
+    def verdict(self, document: Verdict, console: Console) -> None:
         raise NotImplementedError
 
-    def why(self, document: Why, desk: Desk) -> None:
+    def why(self, document: Why, console: Console) -> None:
         raise NotImplementedError
 
 
 def _complaint(sitting: Sitting) -> None:
     if sitting.workup.record.complaint:
         return
-    sitting.desk.show(head("What is known", "Enter skips any of it; b back, h help, q leave"))
+    sitting.console.show(head("What is known", "Enter skips any of it; b back, h help, q leave"))
     helps = "What the owner says: when, how often, what it does, what it smells of. Enter skips it."
-    text = ask_line(sitting.desk, "The complaint, in the owner's words > ", helps)
+    text = ask_line(sitting.console, "The complaint, in the owner's words > ", helps)
     sitting.keep(acts.tell(sitting.workup, "" if text == "0" else text))
 
 
@@ -347,7 +347,7 @@ def _heard(sitting: Sitting) -> None:
 
 def _codes(sitting: Sitting) -> None:
     """All the codes in one line: what is not on it counts as absent, unless it ends with `more`."""
-    desk, record = sitting.desk, sitting.workup.record
+    console, record = sitting.console, sitting.workup.record
     if record.codes or record.codes_complete:
         return
     prompt = (
@@ -359,9 +359,9 @@ def _codes(sitting: Sitting) -> None:
     )
     line = ""
     while True:
-        line = line or ask_line(desk, prompt, helps)
+        line = line or ask_line(console, prompt, helps)
         if not line:
-            desk.say("They are the cheapest thing to know: t P0172 pending, say, tells them at any question.")
+            console.say("They are the cheapest thing to know: t P0172 pending, say, tells them at any question.")
             return
         if looks_pasted(line):
             take_pasted(sitting, line)
@@ -371,7 +371,7 @@ def _codes(sitting: Sitting) -> None:
             continue
         listed = read_codes(MORE.sub("", line))
         for slip in slip_lines(listed):
-            desk.say(slip)
+            console.say(slip)
         if listed.none and not listed.slips:
             sitting.keep(acts.list_codes(sitting.workup, []), "Kept: no codes at all.")
             return
@@ -379,20 +379,20 @@ def _codes(sitting: Sitting) -> None:
             line = ""
             continue
         for told in code_lines(sitting.workup.book, (c.code for c in listed.codes)):
-            desk.show(para(told))
+            console.show(para(told))
         if listed.slips:
-            line = ask_line(desk, "Enter keeps these, or type the whole list again > ", helps)
+            line = ask_line(console, "Enter keeps these, or type the whole list again > ", helps)
             if line:
                 continue
         other = _of_no_bank(sitting.workup, [c.code for c in listed.codes])
         if other:
-            desk.say(
+            console.say(
                 f"{', '.join(other)}: of a bank that this car was said not to have. If it has two sensors before the "
                 'catalyst: reasoner cases correct CASE --vehicle "upstream sensors=2" --because ...'
             )
         complete = MORE.search(line) is None
         sitting.keep(acts.list_codes(sitting.workup, list(merged({}, listed.codes).items()), complete))
-        desk.say("Kept; there may be more." if not complete else "Kept as all there are; b if there may be more.")
+        console.say("Kept; there may be more." if not complete else "Kept as all there are; b if there may be more.")
         return
 
 
@@ -414,14 +414,14 @@ def _more_codes(sitting: Sitting, line: str) -> bool:
         return False
     codes = merged(dict(record.codes), listed.codes)
     for told in code_lines(sitting.workup.book, (c.code for c in listed.codes)):
-        sitting.desk.show(para(told))
+        sitting.console.show(para(told))
     return sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), record.codes_complete))
 
 
 def _tools(sitting: Sitting, own: Tools | None) -> None:
     """Uncommon tools only; common ones are taken to be there. All that any check needs, so that a tool has the same
     number on every car. own: known."""
-    workup, desk = sitting.workup, sitting.desk
+    workup, console = sitting.workup, sitting.console
     book = workup.book
     used = set().union(*(c.needs for c in book.checks.values()), *(c.needs for c in book.conditions.values()))
     rare = [t for t in book.tools.values() if t.name in used and not t.common]
@@ -430,18 +430,18 @@ def _tools(sitting: Sitting, own: Tools | None) -> None:
     if own is not None:
         sitting.keep(acts.usual_tools(workup, *own))
         here = sum(tool.name in own[0] for tool in rare)
-        desk.say(f"Tools: as your settings say, {here} of the {len(rare)} uncommon ones; k shows them.")
+        console.say(f"Tools: as your settings say, {here} of the {len(rare)} uncommon ones; k shows them.")
         return
-    desk.show(
+    console.show(
         head("Any of these at hand?", "for good: reasoner settings --write"), rows(numbered(t.title for t in rare))
     )
     prompt = "Their numbers (1 3), or their words, Enter: none of them > "
     while _more_codes(
-        sitting, line := ask_line(desk, prompt, "Type their numbers, with spaces between; words with commas.")
+        sitting, line := ask_line(console, prompt, "Type their numbers, with spaces between; words with commas.")
     ):
         pass
     words = [f"{tool.name} {tool.title}" for tool in rare]
-    chosen = pick_several(desk, prompt, len(rare), line, goes_back=True, named=words) if line else ()
+    chosen = pick_several(console, prompt, len(rare), line, goes_back=True, named=words) if line else ()
     if chosen:
         sitting.keep(acts.tools(sitting.workup, at_hand=[rare[n - 1].name for n in chosen]))
 
@@ -455,7 +455,7 @@ def _pasted_values(sitting: Sitting) -> None:
 def _state(sitting: Sitting) -> None:
     """The condition the car is in now, and whatever else is known, by letters; with values just read, Enter means the
     same occasion. b takes back what was told last here, one thing at a time, before it leaves."""
-    desk, since = sitting.desk, sitting.workup.record.steps
+    console, since = sitting.console, sitting.workup.record.steps
     if sitting.workup.record.condition is not None and not sitting.workup.record.given:
         return
     names: Sequence[str] = list(sitting.workup.book.conditions)
@@ -465,18 +465,18 @@ def _state(sitting: Sitting) -> None:
         here, parts = sitting.workup.record.condition, _also_known(sitting)
         if not shown:
             titles = numbered(sitting.workup.book.conditions[name].title for name in names)
-            desk.show(head("What is the car doing now?"), choices_block(titles, desk.width))
+            console.show(head("What is the car doing now?"), choices_block(titles, console.width))
         shown = True
         for told in sitting.said:
-            desk.say(told)
+            console.say(told)
         sitting.said.clear()
         if parts:
             also = "   ".join(f"{letter} {title}" for letter, (title, _) in parts.items())
-            desk.show(para(f"Also known?  {also}", 0))
+            console.show(para(f"Also known?  {also}", 0))
         enter = f"still {sitting.condition_title(here)}, as just read" if here else "not known"
         letters = f" (or {', '.join(parts)} first)" if parts else ""
         try:
-            line = ask_line(desk, f"Its number{letters}, Enter: {enter} > ", helps)
+            line = ask_line(console, f"Its number{letters}, Enter: {enter} > ", helps)
         except Back:
             if not told_since(sitting, since):
                 raise
@@ -502,7 +502,7 @@ def _state(sitting: Sitting) -> None:
             shown = False
         else:
             one = f", or of {' '.join(parts)}" if parts else ""
-            desk.say(f'"{shortened(line, 20)}" is not clear: one of 1 to {len(names)}{one}.')
+            console.say(f'"{shortened(line, 20)}" is not clear: one of 1 to {len(names)}{one}.')
 
 
 def _also_known(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], object]]]:

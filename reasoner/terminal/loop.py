@@ -19,9 +19,9 @@ from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.words import PASSES
 from reasoner.session.workup import Workup
-from reasoner.terminal import asides, working
+from reasoner.terminal import commands, working
 from reasoner.terminal.blocks import numbered
-from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.console import Console, Leave
 from reasoner.terminal.pasted import ask_for_log, take_pasted
 from reasoner.terminal.picking import Back, ask, pick, pick_several
 from reasoner.terminal.replies import Unclear
@@ -48,19 +48,19 @@ class After(Enum):
 def run_loop(
     workup: Workup,
     keep: Keep,
-    desk: Desk,
+    console: Console,
     pages: Pages,
     fetch: Fetch = no_files,
     logs: Sequence[str] = (),
     live: str = "",
 ) -> Workup:
-    """Ask until the person leaves, by a word, Ctrl-C, Ctrl-D or with the terminal; then `desk.left` says how.
+    """Ask until the person leaves, by a word, Ctrl-C, Ctrl-D or with the terminal; then `console.left` says how.
 
     keep: puts events where they are safe and returns the case with them; its failures are the caller's. fetch: how the
     bytes of a log are got. logs: files to be taken in before the first question; live: a line of values, the same.
     """
-    sitting = Sitting(Talk(workup, fetch=fetch), keep, desk, pages)
-    with desk.seated():
+    sitting = Sitting(Talk(workup, fetch=fetch), keep, console, pages)
+    with console.seated():
         try:
             for file in logs:
                 _first(sitting, file)
@@ -72,7 +72,7 @@ def run_loop(
             how = leave.how if isinstance(leave, Leave) else "interrupt"
             stop = [PutAway(step=sitting.workup.record.steps)]
             sitting.keep(stop, same_question=True)
-            desk.goodbye(how)
+            console.goodbye(how)
     return sitting.workup
 
 
@@ -81,7 +81,7 @@ def _first(sitting: Sitting, file: str) -> None:
     try:
         ask_for_log(sitting, file, None)
     except Refused as refused:
-        sitting.desk.say(in_words(refused))
+        sitting.console.say(in_words(refused))
 
 
 def _live_first(sitting: Sitting, line: str) -> None:
@@ -91,7 +91,7 @@ def _live_first(sitting: Sitting, line: str) -> None:
 
 
 def _once(sitting: Sitting) -> None:
-    with sitting.desk.waiting(lambda: WEIGHING_TWO if sitting.workup.weighs_two else ""):
+    with sitting.console.waiting(lambda: WEIGHING_TWO if sitting.workup.weighs_two else ""):
         document = sitting.talk.next()
     if isinstance(document, Question):
         _step(sitting, document)
@@ -107,7 +107,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         return
     if _rich_asked(sitting, question):
         return
-    desk, record = sitting.desk, sitting.workup.record
+    console, record = sitting.console, sitting.workup.record
     around = Surroundings(
         said=tuple(sitting.said),
         car=sitting.condition_title(record.condition),
@@ -118,28 +118,28 @@ def _step(sitting: Sitting, question: Question) -> None:
     )
     sitting.said.clear()
     shown = belief(sitting.workup)
-    page, pages = 0, step_pages(question, shown, around, desk)
-    desk.show_lines(pages[0].lines)
+    page, pages = 0, step_pages(question, shown, around, console)
+    console.show_lines(pages[0].lines)
     while True:
-        line = desk.ask(pages[page].asks)
+        line = console.ask(pages[page].asks)
         sitting.known.update(question.cautions)
         last = page + 1 == len(pages)
         if not line and not last:
             page += 1
         elif not last and not _command(line)[0] and line.lower() not in (*CANT_DO, *AGAIN):
-            desk.say("Nothing is taken here: the answers are on the next page. Enter goes there.")
+            console.say("Nothing is taken here: the answers are on the next page. Enter goes there.")
             continue
         elif line.lower() in AGAIN:
-            page, pages = 0, step_pages(question, shown, around, desk)  # the screen may have another size by now
+            page, pages = 0, step_pages(question, shown, around, console)  # the screen may have another size by now
         else:
             after = _heard(sitting, line, question)
             if after is After.DECIDE:
                 return
             if after is After.STAY:
                 continue
-            pages = step_pages(question, shown, around, desk)
+            pages = step_pages(question, shown, around, console)
             page = len(pages) - 1
-        desk.show_lines(pages[page].lines)
+        console.show_lines(pages[page].lines)
 
 
 def _answered_before(sitting: Sitting, question: Question) -> int:
@@ -161,13 +161,13 @@ def _fact_told(sitting: Sitting, question: Question) -> bool:
     try:
         return ask_fact(sitting, question.facts[0])
     except Back:
-        return asides.back(sitting, "", question)
+        return commands.back(sitting, "", question)
 
 
 def _say_first(sitting: Sitting) -> None:
     """What was just done, where no page says it."""
     for line in sitting.said:
-        sitting.desk.say(line)
+        sitting.console.say(line)
     sitting.said.clear()
 
 
@@ -184,10 +184,10 @@ def _rich_asked(sitting: Sitting, question: Question) -> bool:
     prompt = f"Is it rich now ({here})? y: yes, n: no, Enter: can't tell > "
     _say_first(sitting)
     try:
-        while (line := ask(sitting.desk, prompt, helps).lower()) not in ("", "y", "yes", "n", "no", "d", "0"):
-            sitting.desk.say(f"{shortened(line, 20)} is not clear: y, n, or Enter for can't tell.")
+        while (line := ask(sitting.console, prompt, helps).lower()) not in ("", "y", "yes", "n", "no", "d", "0"):
+            sitting.console.say(f"{shortened(line, 20)} is not clear: y, n, or Enter for can't tell.")
     except Back:
-        return asides.back(sitting, "", question)
+        return commands.back(sitting, "", question)
     if line in ("", "d", "0"):
         sitting.cannot_see.add(present)
         return False
@@ -212,15 +212,15 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
         if word == "stop":
             raise Leave("stop")
         if word:
-            return After.DECIDE if asides.ASIDES[word](sitting, rest, question) else After.SHOW
+            return After.DECIDE if commands.STEP_COMMANDS[word](sitting, rest, question) else After.SHOW
         if line.lower() in CANT_DO:
             return After.DECIDE if _cant_do(sitting, question) else After.STAY
         if question.lists_codes and (read_codes(line).codes or line.lower() in ("none", "no codes")):
-            return After.DECIDE if asides.tell_codes(sitting, line) else After.STAY
+            return After.DECIDE if commands.tell_codes(sitting, line) else After.STAY
         if question.lists_codes and looks_pasted(line):
             return After.DECIDE if take_pasted(sitting, line) else After.SHOW
-        if asides.is_values(sitting, line):
-            return After.DECIDE if asides.tell_seen(sitting, line, question) else After.SHOW
+        if commands.is_values(sitting, line):
+            return After.DECIDE if commands.tell_seen(sitting, line, question) else After.SHOW
         check = acts.find_check(sitting.workup, question.way.check)
         if question.works_out and line.lower() in working.MEASURE_WORDS:
             return After.DECIDE if working.ask_and_work_out(sitting, check, sitting.talk.option) else After.SHOW
@@ -229,9 +229,9 @@ def _heard(sitting: Sitting, line: str, question: Question) -> After:
     except Back:
         return After.SHOW
     except Unclear as unclear:
-        sitting.desk.say(str(unclear))
+        sitting.console.say(str(unclear))
     except Refused as refused:
-        sitting.desk.say(in_words(refused))
+        sitting.console.say(in_words(refused))
     return After.STAY
 
 
@@ -242,7 +242,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
     """
     first, _, rest = line.partition(" ")
     word = "stop" if line.lower() in LEAVING else ALL_LETTERS.get(first.lower(), first.lower())
-    known = word in asides.ASIDES or word == "stop"
+    known = word in commands.STEP_COMMANDS or word == "stop"
     if not known or (rest and word not in TAKES_MORE):
         return "", ""
     if first.lower() == "n" and yes_no:
@@ -252,7 +252,7 @@ def _command(line: str, yes_no: bool = False) -> tuple[str, str]:
 
 def _cant_do(sitting: Sitting, question: Question) -> bool:
     """No tool, not now, or not in this condition: so that it is not proposed again."""
-    workup, desk, way = sitting.workup, sitting.desk, question.way
+    workup, console, way = sitting.workup, sitting.console, question.way
     check = acts.find_check(workup, way.check)
     reasons: list[tuple[str, str]] = []
     tools = [t for t in check.needs if t not in workup.record.lacking]
@@ -265,7 +265,7 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     if workup.book.equipment:
         reasons.append(("none", "this car has none"))
     listed = "   ".join(f"{n} {text}" for n, text in numbered(text for _, text in reasons))
-    number = pick(desk, f"Why not?  {listed}   Enter: back > ", len(reasons))
+    number = pick(console, f"Why not?  {listed}   Enter: back > ", len(reasons))
     if number is None:
         return False
     why = reasons[number - 1][0]
@@ -286,7 +286,7 @@ def _which_tools(sitting: Sitting, tools: Sequence[str]) -> list[str]:
     titles = sitting.workup.book.tools
     listed = "   ".join(f"{n} {text}" for n, text in numbered(titles[t].title for t in tools))
     prompt = f"Which is missing?  {listed}   Enter: just this check > "
-    return [tools[n - 1] for n in pick_several(sitting.desk, prompt, len(tools))]
+    return [tools[n - 1] for n in pick_several(sitting.console, prompt, len(tools))]
 
 
 # ---- a verdict -------------------------------------------------------------------------------------------------------
@@ -294,32 +294,34 @@ def _which_tools(sitting: Sitting, tools: Sequence[str]) -> list[str]:
 
 def _concluded(sitting: Sitting, document: Verdict) -> None:
     """The verdict, and what can be done after it."""
-    desk = sitting.desk
+    console = sitting.console
     sitting.keep(acts.conclude(sitting.workup, document))
     _say_first(sitting)
-    sitting.pages.verdict(document, desk)
+    sitting.pages.verdict(document, console)
     while True:
-        line = desk.ask(AT_VERDICT)
+        line = console.ask(AT_VERDICT)
         word, rest = _command(line)
         try:
             if word == "stop":
                 raise Leave("stop")
             if line.lower() in ("g", "go", "go on"):
                 if not proposals(sitting.workup, go_on=True):
-                    desk.say("No check with the tools at hand would tell anything more worth the name.")
+                    console.say("No check with the tools at hand would tell anything more worth the name.")
                     continue
                 sitting.talk = replace(sitting.talk, go_on=True)
                 return
             if line.lower() in AGAIN or word == "verdict":
-                sitting.pages.verdict(document, desk)
+                sitting.pages.verdict(document, console)
             elif word:
-                if asides.ASIDES[word](sitting, rest, None):
+                if commands.STEP_COMMANDS[word](sitting, rest, None):
                     return
             else:
-                desk.say("One of the letters: g, b, h, w, t, l, k, c, n or s. What was answered is kept in any case.")
+                console.say(
+                    "One of the letters: g, b, h, w, t, l, k, c, n or s. What was answered is kept in any case."
+                )
         except Back:
             continue
         except Refused as refused:
-            desk.say(in_words(refused))
+            console.say(in_words(refused))
         except Unclear as unclear:
-            desk.say(str(unclear))
+            console.say(str(unclear))

@@ -18,7 +18,7 @@ from reasoner.session.plain import harmless, shortened
 from reasoner.session.readings import Offer
 from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import head, numbered, para, rows
-from reasoner.terminal.desk import Desk
+from reasoner.terminal.console import Console
 from reasoner.terminal.picking import Back, ask, numbers_in
 from reasoner.terminal.sitting import Sitting
 
@@ -52,7 +52,7 @@ def merged(codes: Listed, typed: Iterable[TypedCode]) -> dict[str, tuple[str, ..
     return found
 
 
-def ask_rest(desk: Desk, workup: Workup, codes: Listed) -> tuple[dict[str, tuple[str, ...]], bool]:
+def ask_rest(console: Console, workup: Workup, codes: Listed) -> tuple[dict[str, tuple[str, ...]], bool]:
     """Whether these are all the reader shows: only then does a code that is not there count as absent.
 
     Further codes may be typed or pasted there, a line each: the codes with those, and the answer.
@@ -60,15 +60,17 @@ def ask_rest(desk: Desk, workup: Workup, codes: Listed) -> tuple[dict[str, tuple
     found = dict(codes)
     while True:
         prompt = f"Is that all it shows ({shortened(', '.join(found), 40)})? Enter: yes, n: there may be more > "
-        line = ask(desk, prompt, "Only then does a code that is not there count as absent. Or type the further codes.")
+        line = ask(
+            console, prompt, "Only then does a code that is not there count as absent. Or type the further codes."
+        )
         if line.lower() in ("", "y", "yes", "n", "no"):
             return found, line.lower() not in ("n", "no")
         listed = read_codes(line)
         if not listed.codes:
-            desk.say(f'"{shortened(line, 20)}" is not clear: Enter for yes, n for no, or further codes.')
+            console.say(f'"{shortened(line, 20)}" is not clear: Enter for yes, n for no, or further codes.')
             continue
         for told in (*slip_lines(listed), *code_lines(workup.book, (c.code for c in listed.codes))):
-            desk.show(para(told))
+            console.show(para(told))
         found = merged(found, listed.codes)
 
 
@@ -80,39 +82,39 @@ ASKED_BY = {state: service - 0x40 for service, state in STATE_OF.items()}
 
 def take_pasted(sitting: Sitting, line: str) -> bool:
     """Take this line and those that follow it, up to Enter. True if anything was kept."""
-    desk, lines = sitting.desk, [line]
-    while more := ask(desk, "Next reply, Enter: that is all > ", "The lines of hex as the scan tool showed them."):
+    console, lines = sitting.console, [line]
+    while more := ask(console, "Next reply, Enter: that is all > ", "The lines of hex as the scan tool showed them."):
         lines.append(more)
     found = read_pasted("\n".join(lines))
     for slip in found.slips[:3]:
-        desk.say(slip.line)
+        console.say(slip.line)
     if not found.replies:
         return False
     kept = _codes(sitting, found.replies)
     for frame in (r for r in found.replies if isinstance(r, Current) and r.frame is not None):
-        desk.show(head(f"Freeze frame{f' of {frame.froze}' if frame.froze else ''}"), para(_listed(frame.values)))
+        console.show(head(f"Freeze frame{f' of {frame.froze}' if frame.froze else ''}"), para(_listed(frame.values)))
     frames = [v for r in found.replies if isinstance(r, Current) and r.frame is not None for v in r.values]
     kept = ask_offers(sitting, readings.offer_frame(sitting.workup, frames), "the frame says") or kept
     sitting.live = tuple(v for r in found.replies if isinstance(r, Current) and r.frame is None for v in r.values)
     if sitting.live:
-        desk.show(head("Live values"), para(_listed(sitting.live)))
+        console.show(head("Live values"), para(_listed(sitting.live)))
     return kept
 
 
 def _codes(sitting: Sitting, replies: Sequence[ControllerReply]) -> bool:
     """The codes of services 03, 07 and 0A, added to those already listed."""
-    desk, record = sitting.desk, sitting.workup.record
+    console, record = sitting.console, sitting.workup.record
     lists = [reply for reply in replies if isinstance(reply, Codes)]
     codes = merged(dict(record.codes), (code for reply in lists for code in reply.codes))
     if not lists:
         return False
     for line in code_lines(sitting.workup.book, codes):
-        desk.show(para(line))
+        console.show(para(line))
     complete = _all_read(replies)
     if codes and not complete:
-        codes, complete = ask_rest(desk, sitting.workup, codes)
+        codes, complete = ask_rest(console, sitting.workup, codes)
     if not codes and not complete:
-        desk.say("No codes in what was pasted; stored and pending ones are wanted both (services 03 and 07).")
+        console.say("No codes in what was pasted; stored and pending ones are wanted both (services 03 and 07).")
         return False
     return sitting.keep(acts.list_codes(sitting.workup, list(codes.items()), complete), "Kept: the codes read.")
 
@@ -138,7 +140,7 @@ def ask_offers(sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequ
     if not offers:
         sitting.keep(before)
         return False
-    sitting.desk.show(head(f"What {say}"), rows(numbered(offer.text for offer in offers)))
+    sitting.console.show(head(f"What {say}"), rows(numbered(offer.text for offer in offers)))
     right = confirm_from_list(
         sitting, len(offers), "It was worked out from what was read; what is right counts as answered."
     )
@@ -148,11 +150,11 @@ def ask_offers(sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequ
 
 def confirm_from_list(sitting: Sitting, most: int, helps: str) -> list[int]:
     """Which of a list on the screen are right: all at Enter, none at 0."""
-    while line := ask(sitting.desk, "Enter: right, 0: none of it, or the numbers that are right > ", helps):
+    while line := ask(sitting.console, "Enter: right, 0: none of it, or the numbers that are right > ", helps):
         chosen = [0] if line.lower() in ("n", "no", "none") else numbers_in(line, most, 0)
         if chosen is not None and (0 not in chosen or len(chosen) == 1):
             return [number for number in chosen if number]
-        sitting.desk.say(f"{shortened(line, 20)} is not on the list: 0 to {most}.")
+        sitting.console.say(f"{shortened(line, 20)} is not on the list: 0 to {most}.")
     return list(range(1, most + 1))
 
 
@@ -169,33 +171,33 @@ def ask_for_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
     try:
         return _taken(sitting, rest)
     except Back:
-        sitting.desk.say("Not kept.")
+        sitting.console.say("Not kept.")
         return False
 
 
 def _taken(sitting: Sitting, rest: str) -> bool:
-    desk, workup = sitting.desk, sitting.workup
-    file = (rest or ask(desk, "File of the log, or Enter > ", FILE)).strip().strip("\"'")
+    console, workup = sitting.console, sitting.workup
+    file = (rest or ask(console, "File of the log, or Enter > ", FILE)).strip().strip("\"'")
     if not file:
         return False
     content, columns = sitting.talk.fetch(file)
     litres = (
         ""
         if logged.displacement_known(workup)
-        else ask(desk, "Displacement of the engine in L, Enter: not known > ", LITRES_HELP)
+        else ask(console, "Displacement of the engine in L, Enter: not known > ", LITRES_HELP)
     )
     log, *answered = logged.take_log(workup, content, PurePath(file).name, columns, litres.strip())
     says = [("-", harmless(line)) for line in log.says]
     answers = logged.understood(workup, [log, *answered])
     listed = rows(numbered(map(harmless, answers)))
-    desk.page(
+    console.page(
         head("The log says", PLUS_MINUS_MEANS.rstrip(".")),
         rows(says),
         head("As answers", "each in a spell of its own time"),
         listed,
     )
     count = f"{len(answers)} answer{'s' * (len(answers) != 1)}"
-    if ask(desk, f"Enter keeps {count} as one step, n: not > ", KEEPS).lower() not in ("", "y", "yes"):
-        desk.say("Not kept.")
+    if ask(console, f"Enter keeps {count} as one step, n: not > ", KEEPS).lower() not in ("", "y", "yes"):
+        console.say("Not kept.")
         return False
     return sitting.keep([log, *answered], f"Kept: the log {harmless(log.file)}: {count}. Back takes all of it back.")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from contextlib import nullcontext, suppress
 
 from reasoner.session.plain import shortened
-from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.console import Console, Leave
 
 # ---- A line asked for within something -------------------------------------------------------------------------------
 # H explains it, b goes back, q keeps everything and leaves. The same everywhere.
@@ -21,10 +21,10 @@ class Back(Exception):
     """The person goes back from where something was asked; nothing was kept by it."""
 
 
-def ask(desk: Desk, prompt: str, helps: str) -> str:
+def ask(console: Console, prompt: str, helps: str) -> str:
     """One line. helps: what is wanted here, said at h. Raises Back at b, Leave at q."""
     while True:
-        line = desk.ask(prompt)
+        line = console.ask(prompt)
         word = line.lower()
         if word in BACK:
             raise Back
@@ -32,7 +32,7 @@ def ask(desk: Desk, prompt: str, helps: str) -> str:
             raise Leave("stop")
         if word not in HELP_WORDS:
             return line
-        desk.say(f"{helps} b: back. q: keep everything and leave.")
+        console.say(f"{helps} b: back. q: keep everything and leave.")
 
 
 # ---- Numbers picked from a list on the screen ------------------------------------------------------------------------
@@ -75,7 +75,7 @@ def _begins(word: str, text: str) -> bool:
 
 
 def pick_several(
-    desk: Desk,
+    console: Console,
     prompt: str,
     most: int,
     typed: str = "",
@@ -95,7 +95,7 @@ def pick_several(
         show()
     helps = "Type the number of one of them." if only_one else "Type their numbers, with spaces between."
     with nullcontext() if goes_back else suppress(Back):
-        line = typed or ask(desk, prompt, helps)
+        line = typed or ask(console, prompt, helps)
         while line:
             chosen = numbers_in(line, most, least)
             if chosen is not None and (len(chosen) == 1 or not only_one):
@@ -106,16 +106,16 @@ def pick_several(
             one = ", one of them" if only_one and chosen else ""
             words = ", or their words" if named and re.search("[a-z]", line.lower()) else ""
             unclear = meant if isinstance(meant, str) and meant else shortened(line, 20)
-            desk.say(f"{unclear} is not on the list: {least} to {most}{one}{words}.")
+            console.say(f"{unclear} is not on the list: {least} to {most}{one}{words}.")
             if typed:
                 show()
                 typed = ""
-            line = ask(desk, prompt, helps)
+            line = ask(console, prompt, helps)
     return ()
 
 
 def pick(
-    desk: Desk,
+    console: Console,
     prompt: str,
     most: int,
     typed: str = "",
@@ -124,4 +124,4 @@ def pick(
     goes_back: bool = False,
 ) -> int | None:
     """One number of a list, None at Enter."""
-    return next(iter(pick_several(desk, prompt, most, typed, show, least, only_one=True, goes_back=goes_back)), None)
+    return next(iter(pick_several(console, prompt, most, typed, show, least, only_one=True, goes_back=goes_back)), None)

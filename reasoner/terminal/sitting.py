@@ -1,4 +1,4 @@
-"""One sitting at one case: the case, where it is kept, the desk; and how a typed line becomes a kept answer."""
+"""One sitting at one case: the case, where it is kept, the console; and how a typed line becomes a kept answer."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from reasoner.session.protocol import Talk
 from reasoner.session.readings import from_shown, shown_as
 from reasoner.session.words import given_text, places_of, values_text
 from reasoner.session.workup import Workup
-from reasoner.terminal.desk import Desk
+from reasoner.terminal.console import Console
 from reasoner.terminal.picking import Back, ask
 from reasoner.terminal.replies import Form, Reply, read_reply
 
 # ---- One sitting at one case -----------------------------------------------------------------------------------------
-# The case, where it is kept, the desk, and what the next screen has to mention.
+# The case, where it is kept, the console, and what the next screen has to mention.
 
 Keep = Callable[[Sequence[Event]], Workup]
 
@@ -32,9 +32,9 @@ Keep = Callable[[Sequence[Event]], Workup]
 class Pages(Protocol):
     """Shows the result documents. Given by whoever runs the loop, since rooms side by side do not import each other."""
 
-    def verdict(self, document: Verdict, desk: Desk) -> None: ...
+    def verdict(self, document: Verdict, console: Console) -> None: ...
 
-    def why(self, document: Why, desk: Desk) -> None: ...
+    def why(self, document: Why, console: Console) -> None: ...
 
 
 @dataclass
@@ -46,7 +46,7 @@ class Sitting:
 
     talk: Talk
     keep_events: Keep
-    desk: Desk
+    console: Console
     pages: Pages
     said: list[str] = field(default_factory=list)
     known: set[str] = field(default_factory=set)
@@ -118,14 +118,14 @@ def take_answer(
         understood = f"Understood: {harmless(_understood(sitting, check, reply, read))}."
         try:
             again = ask(
-                sitting.desk, f"{understood} Enter keeps it, b: not > ", "Or type the answer again, as it is right."
+                sitting.console, f"{understood} Enter keeps it, b: not > ", "Or type the answer again, as it is right."
             )
         except Back:
             again = "no"
         if not again:
             break
         if again.lower() in ("n", "no"):
-            sitting.desk.say("Not kept. Type it again.")
+            sitting.console.say("Not kept. Type it again.")
             return False
         line = again
     sitting.keep(events)

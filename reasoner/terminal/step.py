@@ -16,7 +16,7 @@ from reasoner.session.document import BeliefDoc, Move, Question, Separation, Sus
 from reasoner.session.plain import clean, effort_text, glued, harmless
 from reasoner.session.words import founded, percent, place_text, range_text
 from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices_block, first_clause, head, numbered, para, rows, table
-from reasoner.terminal.desk import Desk
+from reasoner.terminal.console import Console
 
 QUESTION_KEYS = {
     "b": "back",
@@ -53,8 +53,8 @@ class Page:
 class Surroundings:
     """What the screen says around the question. said: what just happened. car: the condition it is in.
 
-    known: cautions already read in full at this desk. before: how often this check was answered. asking_on: a verdict
-    stands, and the person asks on.
+    known: cautions already read in full at this console. before: how often this check was answered. asking_on: a
+    verdict stands, and the person asks on.
     """
 
     said: tuple[str, ...] = ()
@@ -65,7 +65,7 @@ class Surroundings:
     asking_on: bool = False
 
 
-def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk: Desk) -> list[Page]:
+def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, console: Console) -> list[Page]:
     """The pages of a step, each at most a screen less the line for typing.
 
     The last page always has suspects, question, the whole list of answers and the keys. Cautions that are new come on
@@ -73,15 +73,15 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     the answers, and what was just said where that is long.
     """
     question, belief = clean(question), clean(belief)
-    room, show = desk.lines - 1, desk.rendered
+    room, show = console.lines - 1, console.rendered
     parts: dict[str, list[str]] = {
-        "top": show(*_top(around, desk.width)),
+        "top": show(*_top(around, console.width)),
         "title": show(*_title(question, around.car)),
         "care": show(*_care(question, around.known)),
         "reach": show(*_reach(question)),
         "facts": show(*_facts(question, around.before)),
         "how": show(*_how(question)),
-        "answers": show(*answer_blocks(question, desk.width)),
+        "answers": show(*answer_blocks(question, console.width)),
         "leading": show(*belief_blocks(belief, LEAST_SUSPECTS, cylinders=False)),
         "keys": show(*key_blocks()),
     }
@@ -101,7 +101,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, desk
     last = _filled(parts, [] if new else wished, room)
     if not new and all(name in last for name in (*FIRST, "why")):
         return _cut(_in_order(last), room, "> ")
-    bare = {**parts, "top": show(*_top(replace(around, said=()), desk.width))}
+    bare = {**parts, "top": show(*_top(replace(around, said=()), console.width))}
     last = _filled(bare, [(name, lines) for name, lines in wished if name not in FIRST], room)
     first = _filled({"top": parts["top"], "title": parts["title"], **needed, "how": []}, [("how", needed["how"])], room)
     if "how" in last:

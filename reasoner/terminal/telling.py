@@ -35,11 +35,11 @@ def ask_fact(sitting: Sitting, fact: FactDoc) -> bool:
     while True:
         helps = fact.how or "The handbook or the parts list says it."
         line = ask(
-            sitting.desk, f"About the car: {fact.ask} {_ways(fact)}, Enter: not known, h how to see it > ", helps
+            sitting.console, f"About the car: {fact.ask} {_ways(fact)}, Enter: not known, h how to see it > ", helps
         )
         value = _value(line, fact)
         if value is None:
-            sitting.desk.say(f'"{shortened(line, 20)}" is not clear: {_ways(fact)}, or Enter.')
+            sitting.console.say(f'"{shortened(line, 20)}" is not clear: {_ways(fact)}, or Enter.')
             continue
         return _keep(sitting, {fact.fact: value})
 
@@ -48,33 +48,35 @@ def has_none(sitting: Sitting, check: str) -> bool:
     """`This car has none`: of what the check needs; where that is not plain, of what is chosen."""
     facts = fitted.needed_by(sitting.workup, check) or fitted.on_this_car(sitting.workup)
     if not facts:
-        sitting.desk.say("Nothing here hangs on what a car may be without.")
+        sitting.console.say("Nothing here hangs on what a car may be without.")
         return False
     if len(facts) > 1:
-        sitting.desk.show(head("None of what?"), rows(numbered(f.title for f in facts)))
-        numbers = pick_several(sitting.desk, "Their numbers, Enter: back > ", len(facts))
+        sitting.console.show(head("None of what?"), rows(numbered(f.title for f in facts)))
+        numbers = pick_several(sitting.console, "Their numbers, Enter: back > ", len(facts))
         facts = tuple(facts[n - 1] for n in numbers)
     return bool(facts) and _keep(sitting, {f.fact: f.values[-1] for f in facts})
 
 
 def tell_car(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What is known of the car; numbers change it, `model year 2014` says a figure."""
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     key = next((key for key in TYPED_FACTS if rest.lower().startswith(key)), None)
     if key is not None:
         return _tried(sitting, {key: rest[len(key) :].strip(" :=")})
     facts = tuple(fitted.fact_document(entry) for entry in workup.book.equipment.values())
     if not facts:
-        desk.say(f"{workup.vehicle.title}. Also: car model year 2014, car displacement 1.6 L, car distance 98000 km.")
+        console.say(
+            f"{workup.vehicle.title}. Also: car model year 2014, car displacement 1.6 L, car distance 98000 km."
+        )
         return False
 
     def show() -> None:
         lines = [(str(n), f.title, workup.vehicle.properties.get(f.fact, "not known")) for n, f in enumerate(facts, 1)]
         told = "also: car model year 2014, car displacement 1.6 L, car distance 98000 km"
-        desk.page(head("The car"), para(workup.vehicle.title), rows([(n, f"{t}: {v}") for n, t, v in lines]),
+        console.page(head("The car"), para(workup.vehicle.title), rows([(n, f"{t}: {v}") for n, t, v in lines]),
                   para(told, style=QUIET))  # fmt: skip
 
-    number = pick(desk, "Its number to change it, or Enter > ", len(facts), rest, show)
+    number = pick(console, "Its number to change it, or Enter > ", len(facts), rest, show)
     return number is not None and ask_fact(sitting, facts[number - 1])
 
 
@@ -82,7 +84,7 @@ def _tried(sitting: Sitting, told: dict[str, str]) -> bool:
     try:
         return _keep(sitting, told)
     except Refused as refused:
-        sitting.desk.say(in_words(refused))
+        sitting.console.say(in_words(refused))
         return False
 
 
@@ -126,7 +128,7 @@ def ask_heard(sitting: Sitting, text: str = "") -> bool:
     rows_heard = story.heard(sitting.workup, text or sitting.workup.record.complaint)
     if not rows_heard:
         return False
-    sitting.desk.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
+    sitting.console.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
     rows_heard = [rows_heard[n - 1] for n in confirm_from_list(sitting, len(rows_heard), helps)]
     note = acts.note(sitting.workup, text) if text else []
@@ -142,18 +144,18 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
     if not found:
         return
     if not line:
-        sitting.desk.show(head("Work done lately, by anybody"), rows(numbered(row.text for row in found)))
+        sitting.console.show(head("Work done lately, by anybody"), rows(numbered(row.text for row in found)))
         listed = "   ".join(glued(f"{n} {text}") for n, text in enumerate(parts, len(found) + 1))
         if parts:
-            sitting.desk.show(head("Or a part renewed"), para(listed))
-    sitting.desk.show(para("Which came first, the work or the complaint? The last word says it.", style=QUIET))
+            sitting.console.show(head("Or a part renewed"), para(listed))
+    sitting.console.show(para("Which came first, the work or the complaint? The last word says it.", style=QUIET))
     prompt = "Numbers, who, when, first (2 5, dealer, 800 km, work; 3, complaint), 0 none > "
     helps = "work: the work came first. complaint: the complaint was there already when it was done. Enter: not known."
-    while line := line or ask(sitting.desk, prompt, helps):
+    while line := line or ask(sitting.console, prompt, helps):
         try:
             told = story.read_work(line, len(found) + len(parts))
         except Refused as refused:
-            sitting.desk.say(in_words(refused))
+            sitting.console.say(in_words(refused))
             line = ""
             continue
         sitting.keep(story.tell_work(sitting.workup, told), f"Kept: work lately: {line}.")
@@ -165,7 +167,7 @@ def ask_story(sitting: Sitting, line: str = "") -> None:
     words, and then what is heard in them is all that is asked."""
     if line:
         if not ask_heard(sitting, line):
-            sitting.desk.say("Nothing in that is known to say when it happens; p alone asks.")
+            sitting.console.say("Nothing in that is known to say when it happens; p alone asks.")
         return
     patterns = story.tellable(sitting.workup, "pattern")
     parts: list[Callable[[Sitting], None]] = [partial(_ask_pattern, check=check) for check in patterns]
@@ -183,7 +185,9 @@ def ask_story(sitting: Sitting, line: str = "") -> None:
 
 
 def _ask_pattern(sitting: Sitting, check: Check) -> None:
-    sitting.desk.show(head(check.ask), choices_block(numbered(o.text for o in check.outcomes), sitting.desk.width))
+    sitting.console.show(
+        head(check.ask), choices_block(numbered(o.text for o in check.outcomes), sitting.console.width)
+    )
     numbers = _numbers(sitting, "Its number, or several (2 5), Enter: not known > ", len(check.outcomes), 1)
     if numbers:
         sitting.keep(story.tell_pattern(sitting.workup, check, numbers), f"Kept: {check.title}.")
@@ -191,7 +195,9 @@ def _ask_pattern(sitting: Sitting, check: Check) -> None:
 
 def _ask_also(sitting: Sitting) -> None:
     found = story.rows_of(sitting.workup, "also")
-    sitting.desk.show(head("What else it hangs on"), choices_block(numbered(r.text for r in found), sitting.desk.width))
+    sitting.console.show(
+        head("What else it hangs on"), choices_block(numbered(r.text for r in found), sitting.console.width)
+    )
     numbers = _numbers(sitting, "Their numbers, 0 none of these, Enter: not known > ", len(found), 0)
     if numbers:
         told = [n for n in numbers if n]
@@ -205,28 +211,32 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
     """A freeze frame in one line, or several one after another; what it answers is offered, the rest is noted. line:
     the only one, where it was typed already."""
     if not line:
-        sitting.desk.show(head("Freeze frame"), para(FRAME_HELP, style=QUIET))
+        sitting.console.show(head("Freeze frame"), para(FRAME_HELP, style=QUIET))
     only = bool(line)
     prompt, helps = (
         "Its values in one line, none: no frame is stored, Enter: that is all > ",
         "Copy what the reader shows of the frame: rpm, load, ect, speed, run, stft, ltft, map, maf, rail, purge, fuel.",
     )
-    while line := line or ask(sitting.desk, prompt, helps):
+    while line := line or ask(sitting.console, prompt, helps):
         if line.lower() in story.NO_FRAME:
             sitting.keep(story.no_frame(sitting.workup), "Kept: no freeze frame is stored.")
             return
         frame, typed, line = read_frame(line), line, ""
         if frame.unread or frame.wrong or not frame.values:
             unclear = f'"{(frame.unread or typed)[:40]}" is not clear; such as: P0172 load 24, coolant 92, rpm 780.'
-            unclear += " Arrow up brings the line back." if sitting.desk.tty and frame.unread and frame.values else ""
-            sitting.desk.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
+            unclear += (
+                " Arrow up brings the line back." if sitting.console.tty and frame.unread and frame.values else ""
+            )
+            sitting.console.say(f"{frame.wrong[0]}." if frame.wrong else unclear)
             continue
         if frame.other:
-            sitting.desk.say(f"Not used: {', '.join(frame.other)}.")
+            sitting.console.say(f"Not used: {', '.join(frame.other)}.")
         values = _read_back(sitting, frame.values, frame.odd)
         rich = readings.of_rich(sitting.workup.book, frame, values)
         if not rich:
-            sitting.desk.say(f"{frame.code} is no code of a rich mixture, nor are its trims: noted, and not weighed.")
+            sitting.console.say(
+                f"{frame.code} is no code of a rich mixture, nor are its trims: noted, and not weighed."
+            )
         kept, offers = story.frame_told(sitting.workup, frame, values, typed)
         if not ask_offers(sitting, offers, "the frame says", kept):  # in one step, so that b takes all of it back
             sitting.said.append("Noted: the frame." + (" No more is asked about one." if rich else ""))
@@ -245,12 +255,12 @@ def _read_back(
 def _meant(sitting: Sitting, value: DecodedValue, said: str, unit: str) -> DecodedValue:
     word = re.split(r"[\s=:]*[+\-\u2212\d]", said, maxsplit=1)[0]
     while line := ask(
-        sitting.desk, f"{said}? In {unit}. Enter: as typed, or the right value > ", "With its unit, or without."
+        sitting.console, f"{said}? In {unit}. Enter: as typed, or the right value > ", "With its unit, or without."
     ):
         found = read_frame(f"{word} {line}")
         if len(found.values) == 1 and not found.unread:
             return replace(found.values[0], name=value.name)
-        sitting.desk.say(f"{found.wrong[0]}." if found.wrong else f'"{line[:20]}" is no value of it.')
+        sitting.console.say(f"{found.wrong[0]}." if found.wrong else f'"{line[:20]}" is no value of it.')
     return value
 
 
@@ -266,29 +276,29 @@ def ask_live(sitting: Sitting, line: str = "") -> bool:
 
     line: as typed already. Values that were pasted are taken before any are asked for.
     """
-    desk = sitting.desk
+    console = sitting.console
     if not line and not sitting.live:
-        desk.show(head("Live values"), para(LIVE, style=QUIET))
+        console.show(head("Live values"), para(LIVE, style=QUIET))
     helps = "One line: what the car was doing, then the values, each with its name; a semicolon before the next state."
     while True:
         if sitting.live and not line:
             states = [readings.LiveState(None, runs_rich(sitting.live), _known(sitting.live))]
             sitting.live = ()
         else:
-            line = line or ask(desk, "All in one line, Enter: leave it > ", helps)
+            line = line or ask(console, "All in one line, Enter: leave it > ", helps)
             if not line:
                 return False
             try:
                 states = readings.live_states(sitting.workup, line)
             except Refused as refused:
-                desk.say(in_words(refused))
+                console.say(in_words(refused))
                 line = ""
                 continue
         break
     known = [_in_condition(sitting, replace(s, values=_read_back(sitting, s.values, s.odd))) for s in states]
     if any(state.condition is None for state in known):
         return False
-    desk.show(*_side_by_side(sitting, known))
+    console.show(*_side_by_side(sitting, known))
     before, offers = readings.take_live(sitting.workup, known)
     kept = ask_offers(sitting, offers, "they say", before)
     if not kept:
@@ -305,11 +315,11 @@ def _in_condition(sitting: Sitting, state: readings.LiveState) -> readings.LiveS
     if state.condition is not None:
         return state
     conditions = [c for c in sitting.workup.book.conditions.values() if c.typed_as]
-    sitting.desk.show(
+    sitting.console.show(
         head("What was the car doing when they were read?"),
-        choices_block(numbered(c.title for c in conditions), sitting.desk.width),
+        choices_block(numbered(c.title for c in conditions), sitting.console.width),
     )
-    number = pick(sitting.desk, "Its number, Enter: leave the values > ", len(conditions))
+    number = pick(sitting.console, "Its number, Enter: leave the values > ", len(conditions))
     return state if number is None else replace(state, condition=conditions[number - 1].name)
 
 
@@ -366,9 +376,9 @@ def told_since(sitting: Sitting, since: int) -> bool:
 
 def _numbers(sitting: Sitting, prompt: str, most: int, least: int) -> list[int]:
     helps = "Type the numbers of what is true, with spaces between."
-    while line := ask(sitting.desk, prompt, helps):
+    while line := ask(sitting.console, prompt, helps):
         chosen = numbers_in(line, most, least)
         if chosen is not None and (0 not in chosen or len(chosen) == 1):
             return chosen
-        sitting.desk.say(f"{line[:20]} is not on the list: {least} to {most}.")
+        sitting.console.say(f"{line[:20]} is not on the list: {least} to {most}.")
     return []

@@ -34,8 +34,8 @@ def ask_and_work_out(
     working = readings.working_of(check)
     if working is None:
         return False
-    desk = sitting.desk
-    desk.show(head("Worked out", f"{working.says} Enter: not read; b: back"))
+    console = sitting.console
+    console.show(head("Worked out", f"{working.says} Enter: not read; b: back"))
     texts: dict[str, str] = {}
     while True:
         if not _ask_all(sitting, working.asks, texts):
@@ -43,27 +43,29 @@ def ask_and_work_out(
         try:
             worked = readings.outcome_from_inputs(sitting.workup, check.name, texts)
         except Refused as refused:
-            desk.say(in_words(refused))
+            console.say(in_words(refused))
             ask_line(
-                desk, "Enter: go through them again, b: leave it > ", "What was typed stands in [ ] and can be changed."
+                console,
+                "Enter: go through them again, b: leave it > ",
+                "What was typed stands in [ ] and can be changed.",
             )
             continue
-        desk.page(*_blocks(sitting, check, worked))
+        console.page(*_blocks(sitting, check, worked))
         if not worked.speaks:
-            desk.say("These figures fit none of its outcomes better than the others: nothing is kept.")
+            console.say("These figures fit none of its outcomes better than the others: nothing is kept.")
             return False
         helps = "The shares above are kept as the answer to the check."
-        line = ask_line(desk, "Enter keeps it as the answer, c: change something, b: not > ", helps).lower()
+        line = ask_line(console, "Enter keeps it as the answer, c: change something, b: not > ", helps).lower()
         if not line:
             return _keep(sitting, check, worked, option, seen_in)
         if line not in ("c", "change"):
-            desk.say("Not kept.")
+            console.say("Not kept.")
             return False
 
 
 def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> bool:
     """Every input that is worth asking for; what was typed goes into `texts`. False if the person leaves."""
-    desk, setting = sitting.desk, setting_of(sitting.workup.vehicle)
+    console, setting = sitting.console, setting_of(sitting.workup.vehicle)
     asked: list[int] = []
     number = 0
     while number < len(asks):
@@ -75,7 +77,7 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
         metered = sitting.workup.vehicle.properties.get("metering") == "airflow"
         helps = "A number as it was read, with its unit where that is another one. Enter: not read."
         try:
-            line = ask_line(desk, _prompt(ask, setting.places(ask.at), before, metered), helps)
+            line = ask_line(console, _prompt(ask, setting.places(ask.at), before, metered), helps)
         except Back:
             if not asked:
                 return False
@@ -84,7 +86,7 @@ def _ask_all(sitting: Sitting, asks: tuple[Ask, ...], texts: dict[str, str]) -> 
         typed = line or before
         got = take_input(ask, typed, setting)
         if isinstance(got, Mistake):
-            desk.say(str(got))
+            console.say(str(got))
             continue
         if typed:
             texts[ask.name] = typed

@@ -26,7 +26,7 @@ from reasoner.repair.prices import Shop, usual
 from reasoner.session.workup import begin
 from tests.cli.conftest import Run
 from tests.shipped import garage
-from tests.terminal.desks import desk_with, shown, tiny
+from tests.terminal.consoles import console_with, shown, tiny
 
 ROOT = Path(__file__).parent.parent.parent
 CASES = ROOT / "cases"
@@ -383,10 +383,10 @@ def test_a_vehicle_named_for_a_case_that_has_one_is_said_not_to_be_used(
     ],
 )
 def test_a_person_says_which_case_is_meant(typed: str, lines: list[str], goes_on: bool, asked: int) -> None:
-    desk = desk_with(lines)
+    console = console_with(lines)
     wish = Wish(Path("shop"), "", typed, Path("shop/van-2.yaml"), tiny(), None, "time", (), Shop(prices=usual(tiny())))
-    assert (_meant(wish, desk).path is not None) is goes_on
-    assert shown(desk).count("No case is called") == asked
+    assert (_meant(wish, console).path is not None) is goes_on
+    assert shown(console).count("No case is called") == asked
 
 
 def test_a_settled_verdict_is_left_with_the_way_to_its_sheet() -> None:

@@ -11,7 +11,7 @@ import pytest
 from reasoner.report.text import times_text, write
 from reasoner.session.concluding import verdict, why
 from reasoner.session.document import Reason, SurpriseDoc, Verdict, Way
-from tests.terminal.desks import case
+from tests.terminal.consoles import case
 from tests.terminal.test_loop import leaking, settled
 
 

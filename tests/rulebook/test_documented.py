@@ -77,7 +77,7 @@ def unquoted(cells: list[str]) -> list[str]:
     return [cells[0].strip().strip("`"), *cells[1:]]
 
 
-def desk() -> ReaderContext:
+def console() -> ReaderContext:
     """What a reader needs: the names of the shipped rules are known."""
     here = Place("rules", 1, 1)
     return ReaderContext(Notebook(), {section: dict.fromkeys(getattr(book(), section), here) for section in ONE})
@@ -156,7 +156,7 @@ def test_the_example_is_read_without_a_complaint(level: str, name: str) -> None:
     assert written
     node, problems = read_text(written[1], "example")
     assert node is not None and [k.value for k, _ in node.pairs] == [name] and not problems
-    knowing = desk()
+    knowing = console()
     assert key.read(knowing, node.pairs[0][1]) is not None and not knowing.notes.problems
     data: Any = yaml.load(written[1], yaml.BaseLoader)
     shape = {**object_of({name: key}), "required": [], "$defs": schema()["$defs"]}

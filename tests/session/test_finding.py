@@ -12,7 +12,7 @@ from reasoner.session.asking import question
 from reasoner.session.finding import find_checks
 from reasoner.session.words import step_text, values_text
 from tests.events import read
-from tests.terminal.desks import case
+from tests.terminal.consoles import case
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ from reasoner.session.workup import Workup, begin
 from tests.events import as_written, read, wrong_with
 from tests.scanlog.drives import Fault, Setting, csv, drive
 from tests.session.test_readings import book, car, moved
-from tests.terminal.desks import desk_with, sit
+from tests.terminal.consoles import console_with, sit
 
 SCHEMA = json.loads(
     (Path(__file__).parents[2] / "reasoner" / "session" / "protocol.schema.json").read_text(encoding="utf-8")
@@ -252,11 +252,11 @@ def test_on_the_screen_it_is_read_back_and_kept_by_enter(monkeypatch: pytest.Mon
         return log(), None
 
     from reasoner.terminal import loop
-    from tests.terminal import desks
+    from tests.terminal import consoles
 
-    monkeypatch.setattr(desks, "run_loop", lambda *these: loop.run_loop(*these, fetch=fetch))
+    monkeypatch.setattr(consoles, "run_loop", lambda *these: loop.run_loop(*these, fetch=fetch))
     lines = ("log gone.csv", "log there.csv", "", "n", "log there.csv", "2 L", "", "log there.csv", "b")
-    kept, text, _ = sit(workup=car(**CAR), desk=desk_with(lines, height=70))
+    kept, text, _ = sit(workup=car(**CAR), console=console_with(lines, height=70))
     assert "Gone.csv: no such file" in text and "THE LOG SAYS" in text and "Not kept." in text
     assert "Trims over airflow: bank 1 rich at idle" in " ".join(text.split())
     assert "taken in before" in " ".join(text.split()) and "Taken back: the log there.csv" in " ".join(text.split())

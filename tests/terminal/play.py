@@ -17,20 +17,20 @@ from reasoner.network.vehicle import vehicle_from
 from reasoner.report.text import RichPages
 from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
-from reasoner.terminal.desk import Desk, Leave
+from reasoner.terminal.console import Console, Leave
 from reasoner.terminal.intake import ask_vehicle, intake
 from reasoner.terminal.loop import run_loop
 
 
 def main(rules: str, journal: str, layout: str = "inline 4") -> None:
-    desk = Desk.of_process()
+    console = Console.of_process()
     path = Path(journal)
-    fields = {"layout": layout} if layout != "ask" else dict(ask_vehicle(desk, {}))
+    fields = {"layout": layout} if layout != "ask" else dict(ask_vehicle(console, {}))
     vehicle, _ = vehicle_from(fields)
     assert vehicle is not None
     events = [read_event(json.loads(line)) for line in path.read_text().splitlines()] if path.exists() else []
     workup = begin(read_rules([Path(rules)]), vehicle, events)
-    desk.resume = f"play {path.name}"
+    console.resume = f"play {path.name}"
 
     def keep(new: Sequence[Event]) -> Workup:
         nonlocal workup
@@ -43,9 +43,9 @@ def main(rules: str, journal: str, layout: str = "inline 4") -> None:
         return workup
 
     if not events:
-        intake(workup, keep, desk)
-    run_loop(workup, keep, desk, RichPages())
-    print(f"left: {desk.left}", file=sys.stderr)
+        intake(workup, keep, console)
+    run_loop(workup, keep, console, RichPages())
+    print(f"left: {console.left}", file=sys.stderr)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from reasoner.session.plain import GLUE
 from reasoner.session.workup import Workup
 from reasoner.terminal.intake import ask_vehicle, intake
 from reasoner.terminal.loop import run_loop
-from tests.terminal.desks import Kept, case, desk_with, shown
+from tests.terminal.consoles import Kept, case, console_with, shown
 from tests.terminal.test_loop import ALL_CODES, WARM, asking, leaking, settled
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -56,12 +56,12 @@ def compare(name: str, text: str) -> None:
 def test_a_sitting(name: str, width: int) -> None:
     workup, lines = SITTINGS[name]
     typed = [line for line in lines if "\x1b" not in line]
-    desk = desk_with(lines, width)
-    desk.echo = typed == list(lines)  # what is typed is not echoed by the program where it is hostile
-    run_loop(workup, Kept(workup), desk, RichPages())
-    text = shown(desk)
+    console = console_with(lines, width)
+    console.echo = typed == list(lines)  # what is typed is not echoed by the program where it is hostile
+    run_loop(workup, Kept(workup), console, RichPages())
+    text = shown(console)
     assert "\x1b" not in text and "\x07" not in text and "\u202e" not in text
-    if desk.echo:
+    if console.echo:
         assert all(len(line) <= min(width, 100) for line in text.split("\n") if "x" * 60 not in line)
     compare(f"{name}-{width}", text)
 
@@ -83,11 +83,11 @@ def test_taking_in(width: int) -> None:
         "l",
         "idle -4 -14 / +1 -3 ect 92",
     )
-    desk = desk_with([*lines, "", "3"], width)
-    fields = ask_vehicle(desk, {})
+    console = console_with([*lines, "", "3"], width)
+    fields = ask_vehicle(console, {})
     workup = case(**fields)
-    intake(workup, Kept(workup), desk)
-    compare(f"taking-in-{width}", shown(desk))
+    intake(workup, Kept(workup), console)
+    compare(f"taking-in-{width}", shown(console))
 
 
 @pytest.mark.parametrize("name", ["fresh-condition", "verdict-settled"])
@@ -96,9 +96,9 @@ def test_colour_adds_styles_and_nothing_else(name: str) -> None:
     import re
 
     workup, lines = SITTINGS[name]
-    desk = desk_with(lines, colour=True)
-    run_loop(workup, Kept(workup), desk, RichPages())
-    coloured = shown(desk)
+    console = console_with(lines, colour=True)
+    run_loop(workup, Kept(workup), console, RichPages())
+    coloured = shown(console)
     styles = set(re.findall(r"\x1b\[([0-9;]*)m", coloured))
     assert styles - {"0"}
     assert all(set(style.split(";")) <= {"0", "1", "2", "4", "22", "31", "39"} for style in styles), styles
@@ -117,8 +117,8 @@ def test_every_page_of_a_question_fits_the_screen(name: str, height: int) -> Non
     workup, _ = SITTINGS[name]
     document = Talk(workup, go_on=True).next()
     assert isinstance(document, Question)
-    desk = desk_with([], 80, height)
-    pages = step_pages(document, belief(workup), Surroundings(said=("Kept: something",)), desk)
+    console = console_with([], 80, height)
+    pages = step_pages(document, belief(workup), Surroundings(said=("Kept: something",)), console)
     assert all(len(page.lines) < height for page in pages)
     text = "\n".join(line for page in pages for line in page.lines)
     for caution in document.cautions:  # before the steps, and on the first page

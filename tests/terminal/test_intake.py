@@ -11,27 +11,27 @@ from reasoner.measure.frozen import read_frame
 from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.session.readings import frame_checks
 from reasoner.session.workup import Workup
-from reasoner.terminal.desk import Leave
+from reasoner.terminal.console import Leave
 from reasoner.terminal.intake import ask_vehicle, intake
 from reasoner.terminal.picking import numbers_or_words
 from tests.events import read
 from tests.shipped import garage
-from tests.terminal.desks import RESUME, Kept, case, desk_with, shown
+from tests.terminal.consoles import RESUME, Kept, case, console_with, shown
 
 
 def take_in(*lines: str, workup: Workup | None = None) -> tuple[Kept, str]:
-    desk = desk_with(lines)
+    console = console_with(lines)
     kept = Kept(case() if workup is None else workup)
-    assert intake(kept.workup, kept, desk).events == kept.workup.events
-    return kept, shown(desk)
+    assert intake(kept.workup, kept, console).events == kept.workup.events
+    return kept, shown(console)
 
 
 # ---- the vehicle -----------------------------------------------------------------------------------------------------
 
 
 def ask(*lines: str, **defaults: str) -> tuple[dict[str, str], str]:
-    desk = desk_with(lines)
-    return dict(ask_vehicle(desk, {k.replace("_", " "): v for k, v in defaults.items()})), shown(desk)
+    console = console_with(lines)
+    return dict(ask_vehicle(console, {k.replace("_", " "): v for k, v in defaults.items()})), shown(console)
 
 
 def test_enter_takes_the_defaults() -> None:
@@ -89,13 +89,13 @@ def test_a_mistake_about_the_usual_car_is_asked_again(line: str, says: str) -> N
 
 
 def test_tools_that_the_settings_name_are_not_asked() -> None:
-    desk = desk_with([""] * 4)
+    console = console_with([""] * 4)
     kept = Kept(shipped())
-    found = intake(kept.workup, kept, desk, (("smoke-machine", "kitchen-scales"), ("multimeter",)))
-    assert "ANY OF THESE AT HAND" not in shown(desk)
+    found = intake(kept.workup, kept, console, (("smoke-machine", "kitchen-scales"), ("multimeter",)))
+    assert "ANY OF THESE AT HAND" not in shown(console)
     assert found.record.at_hand >= {"smoke-machine"} and "smoke-machine" not in found.record.lacking
     assert "multimeter" in found.record.lacking
-    assert "Tools: as your settings say, 1 of the" in " ".join(shown(desk).split())
+    assert "Tools: as your settings say, 1 of the" in " ".join(shown(console).split())
 
 
 def test_numbers_words_and_beginnings() -> None:
@@ -170,11 +170,11 @@ def test_b_goes_back_one_question() -> None:
 
 
 def test_leaving_before_there_is_a_case() -> None:
-    desk = desk_with(["V6"])
-    desk.resume = ""
+    console = console_with(["V6"])
+    console.resume = ""
     with pytest.raises(Leave):
-        ask_vehicle(desk, {})
-    assert shown(desk).endswith("No case was begun.\n")
+        ask_vehicle(console, {})
+    assert shown(console).endswith("No case was begun.\n")
 
 
 # ---- the case --------------------------------------------------------------------------------------------------------
@@ -227,11 +227,11 @@ def test_a_list_typed_again_after_a_slip_is_taken_as_it_stands() -> None:
 def test_codes_pasted_one_a_line_are_all_taken() -> None:
     """Also where only the state of the car is asked next, as the tools are in the settings."""
     for own in (None, ((), ())):
-        desk, kept = desk_with(["", "P0172", "P0301 pending", "P0172 permanent", "", ""]), Kept(case())
-        intake(kept.workup, kept, desk, own)
+        console, kept = console_with(["", "P0172", "P0301 pending", "P0172 permanent", "", ""]), Kept(case())
+        intake(kept.workup, kept, console, own)
         assert dict(kept.workup.record.codes) == {"P0172": ("permanent",), "P0301": ("pending",)}
         assert kept.workup.record.codes_complete
-        assert "not on the list" not in shown(desk) and "not clear" not in shown(desk)
+        assert "not on the list" not in shown(console) and "not clear" not in shown(console)
 
 
 @pytest.mark.parametrize("line", ["P0172 more", "P0172 pending, more", "P0172, and more.", "P0172 +", "P0172 ..."])
@@ -290,13 +290,13 @@ def test_what_is_known_is_not_asked_again() -> None:
 
 
 def test_leaving_half_way_keeps_what_was_told() -> None:
-    desk = desk_with(["rich when hot"])
+    console = console_with(["rich when hot"])
     kept = Kept(case())
     with pytest.raises(Leave):
-        intake(kept.workup, kept, desk)
+        intake(kept.workup, kept, console)
     assert kept.workup.record.complaint == "rich when hot"
-    assert desk.left == "end of input"
-    assert shown(desk).endswith(f"Everything answered is kept. To go on: {RESUME}\n")
+    assert console.left == "end of input"
+    assert shown(console).endswith(f"Everything answered is kept. To go on: {RESUME}\n")
 
 
 def test_control_characters_in_the_complaint_are_shown_harmlessly() -> None:
@@ -375,11 +375,11 @@ def test_nothing_more_known_is_one_enter() -> None:
 
 
 def test_four_enters_to_the_first_question_with_settings_and_the_car_in_one_line() -> None:
-    desk, car_desk = desk_with(["", "", ""]), desk_with(["inline 4 port 2012"])
+    console, car_desk = console_with(["", "", ""]), console_with(["inline 4 port 2012"])
     ask_vehicle(car_desk, USUAL)
     kept = Kept(shipped())
-    intake(kept.workup, kept, desk, ((), ()))
-    assert shown(car_desk).count("> ") + shown(desk).count("> ") == 4
+    intake(kept.workup, kept, console, ((), ()))
+    assert shown(car_desk).count("> ") + shown(console).count("> ") == 4
 
 
 HOT_IDLE = {
@@ -492,10 +492,10 @@ def test_without_a_code_there_is_no_frame_to_ask_about() -> None:
 
 def test_back_and_help_at_every_prompt_of_the_intake() -> None:
     """b takes back what the question before it kept, and asks that again; h explains; q leaves with all kept."""
-    desk, kept = desk_with(["smells", "h", "b", "shakes", "none", "q"]), Kept(case())
+    console, kept = console_with(["smells", "h", "b", "shakes", "none", "q"]), Kept(case())
     with pytest.raises(Leave):
-        intake(kept.workup, kept, desk)
-    text = shown(desk)
+        intake(kept.workup, kept, console)
+    text = shown(console)
     assert kept.workup.record.complaint == "shakes"
     assert text.count("The complaint, in the owner's words") == 2
     assert "no code at all" in " ".join(text.split())

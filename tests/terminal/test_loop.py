@@ -26,10 +26,10 @@ from reasoner.session import acts
 from reasoner.session.finding import find_checks
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
-from reasoner.terminal.desk import Desk
+from reasoner.terminal.console import Console
 from tests.events import as_written
 from tests.shipped import book, garage
-from tests.terminal.desks import RESUME, Kept, case, desk_with, shown, sit, tiny
+from tests.terminal.consoles import RESUME, Kept, case, console_with, shown, sit, tiny
 
 ALL_CODES = CodesRead(step=1, codes=(CodeRead("P0172", ("stored",)),))
 WARM = ConditionMet(step=2, condition="warm-idle")
@@ -50,17 +50,17 @@ def answers(kept: Kept) -> list[dict[str, Any]]:
 
 
 def test_an_answer_by_number_is_kept_before_the_next_question_is_shown() -> None:
-    desk = desk_with(["2"])
+    console = console_with(["2"])
     kept = Kept(asking("smell"))
     screens: list[int] = []
-    kept.before = lambda events: screens.append(shown(desk).count("LIKELIEST NOW"))
+    kept.before = lambda events: screens.append(shown(console).count("LIKELIEST NOW"))
     from reasoner.report.text import RichPages
     from reasoner.terminal.loop import run_loop
 
-    run_loop(kept.workup, kept, desk, RichPages())
+    run_loop(kept.workup, kept, console, RichPages())
     assert answers(kept)[0]["values"] == {"0": "yes"}
     assert screens[0] == 1  # one question had been shown when it was kept
-    assert "Kept: Smell of fuel: smells of fuel" in shown(desk)
+    assert "Kept: Smell of fuel: smells of fuel" in shown(console)
 
 
 @pytest.mark.parametrize(
@@ -307,11 +307,11 @@ def test_help_care_again_and_verdict_show_and_keep_nothing() -> None:
 
 
 def test_no_command_letter_is_taken_twice() -> None:
-    from reasoner.terminal.asides import ASIDES
+    from reasoner.terminal.commands import STEP_COMMANDS
     from reasoner.terminal.step import ALL_LETTERS
 
     assert len(set(ALL_LETTERS.values())) == len(ALL_LETTERS) - 1  # h and ? are the same
-    assert set(ALL_LETTERS.values()) <= {*ASIDES, "stop"}
+    assert set(ALL_LETTERS.values()) <= {*STEP_COMMANDS, "stop"}
     assert all(word.startswith(letter) for letter, word in ALL_LETTERS.items() if letter != "?")
 
 
@@ -393,9 +393,9 @@ def test_at_the_verdict_anything_else_gets_one_line() -> None:
 
 @pytest.mark.parametrize("typed", [("s",), ("stop",), ("quit",), ()])
 def test_leaving_says_how_to_go_on(typed: tuple[str, ...]) -> None:
-    kept, text, desk = sit("2", *typed)
+    kept, text, console = sit("2", *typed)
     assert text.endswith(f"Everything answered is kept. To go on: {RESUME}\n")
-    assert desk.left == ("stop" if typed else "end of input")
+    assert console.left == ("stop" if typed else "end of input")
     assert kept.kinds()[-2:] == ["answer", "stop"]
 
 
@@ -416,9 +416,9 @@ class _Raising(StringIO):
 )
 @pytest.mark.parametrize("lines", ["", "2\n", "t smell\n", "o\n", "c\n", "k\n", "w\n", "2\nv\n", "x\n", "P0172\n"])
 def test_leaving_from_anywhere_keeps_what_was_answered(lines: str, error: BaseException, how: str) -> None:
-    desk = Desk(_Raising(lines, error), StringIO(), StringIO(), size=(80, 24), resume=RESUME)
-    kept, text, _ = sit(desk=desk)
-    assert desk.left == how
+    console = Console(_Raising(lines, error), StringIO(), StringIO(), size=(80, 24), resume=RESUME)
+    kept, text, _ = sit(console=console)
+    assert console.left == how
     assert kept.kinds()[-1] == "stop"
     assert len(answers(kept)) == (1 if lines.startswith("2") else 0)
     assert text.endswith(f"To go on: {RESUME}\n")
@@ -435,7 +435,7 @@ def test_a_keeper_that_fails_is_the_callers_to_handle() -> None:
     from reasoner.terminal.loop import run_loop
 
     with pytest.raises(FullError):
-        run_loop(case(), full, desk_with(["2"]), RichPages())
+        run_loop(case(), full, console_with(["2"]), RichPages())
 
 
 # ---- nobody is asked twice -------------------------------------------------------------------------------------------
@@ -457,8 +457,8 @@ def test_nothing_is_asked_twice_in_a_whole_case() -> None:
         line = "all=1" if len(document.places) > 1 else "1"
         if document.reading:
             line = " ".join(f"{p}=0" for p in document.places) if len(document.places) > 1 else "0"
-        desk = desk_with([line, "", "s"])
-        run_loop(kept.workup, kept, desk, RichPages())
+        console = console_with([line, "", "s"])
+        run_loop(kept.workup, kept, console, RichPages())
     seen = [(g.check, g.spell, tuple(g.values)) for g in kept.workup.record.given]
     assert len(seen) >= 4
     assert len(set(seen)) == len(seen)
@@ -467,12 +467,12 @@ def test_nothing_is_asked_twice_in_a_whole_case() -> None:
 def test_the_step_is_laid_out_anew_for_a_screen_of_another_size() -> None:
     class Resized(StringIO):
         def readline(self, size: int | None = -1, /) -> str:
-            desk.size = (48, 24)
+            console.size = (48, 24)
             return super().readline()
 
-    desk = desk_with([])
-    desk.source = Resized("r\n")
-    _, text, _ = sit(workup=asking("plugs"), desk=desk)
+    console = console_with([])
+    console.source = Resized("r\n")
+    _, text, _ = sit(workup=asking("plugs"), console=console)
     before, _, after = text.partition("> r\n")
     assert max(map(len, before.splitlines())) == 80
     assert after.startswith("-- ") and max(map(len, after.partition("Enter: ")[0].splitlines())) == 48
@@ -480,8 +480,8 @@ def test_the_step_is_laid_out_anew_for_a_screen_of_another_size() -> None:
 
 def test_cautions_are_read_before_an_answer_is_taken() -> None:
     """On the page before the answers only commands are heard; the answers' page comes at Enter."""
-    desk = desk_with(["2", "h", "", "4=2", ""], through=False)
-    kept, text, _ = sit(workup=asking("plugs"), desk=desk)
+    console = console_with(["2", "h", "", "4=2", ""], through=False)
+    kept, text, _ = sit(workup=asking("plugs"), console=console)
     assert "Nothing is taken here" in text and "WHAT YOU CAN TYPE" in text
     assert text.index("TAKE CARE FIRST") < text.index("ANSWER")
     assert len(answers(kept)) == 1
@@ -494,8 +494,8 @@ def test_back_and_help_at_every_prompt(line: str) -> None:
     kept, text, _ = sit(line, "h", "b", workup=workup)
     assert kept.kinds() == [*(e.kind for e in workup.events), "stop"]
     assert "keep everything and leave" in flat(text)
-    kept, text, desk = sit(line, "q", "1", workup=workup)
-    assert not answers(kept) and desk.left == "stop"
+    kept, text, console = sit(line, "q", "1", workup=workup)
+    assert not answers(kept) and console.left == "stop"
 
 
 # ---- is it rich now? -------------------------------------------------------------------------------------------------
@@ -601,8 +601,8 @@ def test_what_was_said_of_the_car_is_taken_back_by_name() -> None:
 
 
 def test_how_and_cautions_stay_on_a_terminal_until_enter() -> None:
-    desk = desk_with(["", "how", "care", "h", "", "3=2", "", "s"], tty=True, through=False)
-    kept, text, _ = sit(workup=asking("plugs"), desk=desk)
+    console = console_with(["", "how", "care", "h", "", "3=2", "", "s"], tty=True, through=False)
+    kept, text, _ = sit(workup=asking("plugs"), console=console)
     assert text.count("Enter: back to the question, h help > ") >= 2
     assert len(answers(kept)) == 1
     for page in ("HOW  ", "TAKE CARE FIRST"):

@@ -19,12 +19,12 @@ from reasoner.report.text import RichPages
 from reasoner.session.concluding import belief
 from reasoner.session.document import Question
 from reasoner.session.protocol import Talk
-from reasoner.terminal.desk import Leave
+from reasoner.terminal.console import Leave
 from reasoner.terminal.intake import intake
 from reasoner.terminal.loop import run_loop
 from reasoner.terminal.step import LEAST_SUSPECTS, Surroundings, step_pages
 from tests.shipped import LONG, book, garage, some
-from tests.terminal.desks import Kept, desk_with, shown
+from tests.terminal.consoles import Kept, console_with, shown
 
 ROOT = Path(__file__).parents[2]
 EVERY = int(
@@ -44,7 +44,7 @@ def test_every_question_page_is_whole(path: Path) -> None:
     """Three suspects, the question, why, and all answers uncut, in 24 lines with the one that is typed on."""
     case = load_sound(path)
     bare = garage().begin(vehicle_of(case))
-    desk = desk_with([], 80, 24)
+    console = console_with([], 80, 24)
     seen = 0
     for number in range(2, len(case.events), EVERY):
         events = [e for e in case.events[:number] if e.kind in ("told", "codes", "condition", "answer", "tools")]
@@ -57,7 +57,7 @@ def test_every_question_page_is_whole(path: Path) -> None:
         said = ("Kept: something that takes more than one line of the screen to be said in full. " * 2,) * 3
         for known in (frozenset[str](), frozenset(document.cautions)):
             around = Surroundings(said=said, car=here, answers=number, known=known)
-            *before, last = step_pages(document, shown, around, desk)
+            *before, last = step_pages(document, shown, around, console)
             assert all(len(page.lines) <= 23 for page in (*before, last))
             page = words(last.lines)
             assert last.asks == "> " and words([document.ask]) in page and KEYS_SHOWN in page
@@ -158,16 +158,16 @@ def test_a_case_played_at_the_keyboard(path: Path) -> None:
     in 24 lines, and h and b do what they say at every prompt there is."""
     case = load_sound(path)
     bare = garage().begin(vehicle_of(case))
-    desk = desk_with([], 80, 24)
-    assert isinstance(desk.out, StringIO)
+    console = console_with([], 80, 24)
+    assert isinstance(console.out, StringIO)
     kept = Kept(bare)
-    player = Player(case, {check.title: check.name for check in book().checks.values()}, desk.out, kept)
-    desk.source, desk.echo = player, False
+    player = Player(case, {check.title: check.name for check in book().checks.values()}, console.out, kept)
+    console.source, console.echo = player, False
     try:
-        run_loop(intake(bare, kept, desk), kept, desk, RichPages())
+        run_loop(intake(bare, kept, console), kept, console, RichPages())
     except Leave as leave:
         raise AssertionError(f"left at the intake: {leave.how}") from None
-    assert desk.left == "stop" and not player.faults
+    assert console.left == "stop" and not player.faults
     assert len(player.asked) >= 2
     checks = {check.title: check for check in book().checks.values()}
     for page in player.asked:
@@ -178,4 +178,4 @@ def test_a_case_played_at_the_keyboard(path: Path) -> None:
         check = checks.get(title.split(", at cylinder")[0])
         if check is not None and check.measure is None:
             assert all(words([outcome.text]) in words(lines) for outcome in check.outcomes), page
-    assert "Traceback" not in shown(desk)
+    assert "Traceback" not in shown(console)

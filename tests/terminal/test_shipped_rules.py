@@ -12,7 +12,7 @@ from reasoner.session.asking import question
 from reasoner.session.concluding import belief
 from reasoner.terminal.step import Surroundings, step_pages
 from tests.shipped import book, garage
-from tests.terminal.desks import desk_with
+from tests.terminal.consoles import console_with
 
 RULES = Path(__file__).parents[2] / "rules"
 
@@ -38,7 +38,7 @@ def test_cautions_are_read_before_the_steps(fields: dict[str, str]) -> None:
     assert len(workup.ranked) > 40
     for option in workup.ranked:
         asked = question(workup, option)
-        pages = step_pages(asked, believed, around, desk_with([]))
+        pages = step_pages(asked, believed, around, console_with([]))
         assert all(len(page.lines) <= 23 and max(map(len, page.lines)) <= 80 for page in pages), asked.way.title
         text = [" ".join(" ".join(page.lines).split()) for page in pages]
         for caution in asked.cautions:

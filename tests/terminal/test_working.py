@@ -12,11 +12,11 @@ import pytest
 from reasoner.casebook.events import ConditionMet, PassedOver
 from reasoner.network.vehicle import vehicle_from
 from reasoner.session.workup import Workup
-from reasoner.terminal.desk import Leave
+from reasoner.terminal.console import Leave
 from reasoner.terminal.intake import intake
 from tests.events import as_written
 from tests.shipped import garage
-from tests.terminal.desks import Kept, desk_with, shown, sit
+from tests.terminal.consoles import Kept, console_with, shown, sit
 
 ROOT = Path(__file__).parent.parent.parent
 SWEEP = ("t sweep", "1")
@@ -49,8 +49,8 @@ def answers(kept: Kept) -> list[dict[str, Any]]:
 
 
 def test_a_proposed_check_is_worked_out() -> None:
-    desk = desk_with(["m", *LEAK, ""], height=70)
-    kept, text, _ = sit(workup=asking("trims-by-airflow", metering="airflow"), desk=desk)
+    console = console_with(["m", *LEAK, ""], height=70)
+    kept, text, _ = sit(workup=asking("trims-by-airflow", metering="airflow"), console=console)
     assert "m work it out from readings" in flat(text)
     event = answers(kept)[0]
     assert event["inputs"]["idle trim"] == "-18 + -6" and event["asked"] is True
@@ -133,11 +133,11 @@ LIVE = "41 06 7A 07 66 0B 24 0C 0B B8 10 01 36"
 
 def take_in(*lines: str, **fields: str) -> tuple[Kept, str]:
     """Type these lines at intake, the complaint skipped; then input may end."""
-    desk = desk_with(["", *lines])
+    console = console_with(["", *lines])
     kept = Kept(case(None, **fields))
     with suppress(Leave):
-        intake(kept.workup, kept, desk)
-    return kept, shown(desk)
+        intake(kept.workup, kept, console)
+    return kept, shown(console)
 
 
 def test_pasted_codes_are_the_list_of_codes() -> None:

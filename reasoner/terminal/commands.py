@@ -1,4 +1,4 @@
-"""What can be done at any step besides answering: each word of `ASIDES` with what it shows and asks.
+"""What can be done at any step besides answering: each word of `STEP_COMMANDS` with what it shows and asks.
 
 Every one of them can be left with Enter. They return True where something was kept, so that the question is asked anew.
 """
@@ -32,7 +32,7 @@ from reasoner.terminal.sitting import Sitting, form_of, in_words, take_answer
 from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
 from reasoner.terminal.telling import ask_frame, ask_live, has_none, tell_car
 
-Aside = Callable[[Sitting, str, Question | None], bool]
+StepCommand = Callable[[Sitting, str, Question | None], bool]
 
 
 def back(sitting: Sitting, rest: str, question: Question | None) -> bool:
@@ -47,7 +47,7 @@ def back(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Why this question, and why a suspect stands where it stands."""
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     shown = belief(workup)
     suspects = shown.faults
     if not rest:
@@ -59,12 +59,12 @@ def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
             ]
             if question.condition_means:
                 blocks.append(para(f"{question.way.condition_title}: {question.condition_means}", style=QUIET))
-        desk.page(
+        console.page(
             *blocks, head("Why a suspect stands where it stands"), suspect_table(shown, len(suspects), ranges=True)
         )
     prompt = "Its number, or Enter > "
-    while (number := pick(desk, prompt, len(suspects), rest)) is not None:
-        sitting.pages.why(why(workup, suspects[number - 1].cause), desk)
+    while (number := pick(console, prompt, len(suspects), rest)) is not None:
+        sitting.pages.why(why(workup, suspects[number - 1].cause), console)
         prompt, rest = "Another number, or Enter > ", ""
     return False
 
@@ -83,9 +83,9 @@ def frame(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Something seen that was not asked: found by words, answered, with the condition it was seen in."""
-    desk = sitting.desk
+    console = sitting.console
     helps = "A word or two of what you saw (smell, misfire), or a code such as P0172. Enter leaves it."
-    words = rest or ask(desk, "What have you seen? A word or two, or a code > ", helps)
+    words = rest or ask(console, "What have you seen? A word or two, or a code > ", helps)
     while words:
         if _are_live(sitting, words):
             return ask_live(sitting, words.removeprefix("live").strip())
@@ -102,19 +102,21 @@ def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
         if not found:
             said, words = words, ""
             line = ask(
-                desk, f'Nothing here speaks of "{shortened(said, 24)}". Other words, n to note it, or Enter > ', helps
+                console,
+                f'Nothing here speaks of "{shortened(said, 24)}". Other words, n to note it, or Enter > ',
+                helps,
             )
             if line.lower() in ("n", "note"):
                 return note_line(sitting, said, question)
             words = line
             continue
-        desk.show(head("Which of these?"), rows(numbered(f"{c.title}: {c.ask}" for c in found)))
-        line = ask(desk, "Its number, other words, or Enter > ", helps)
+        console.show(head("Which of these?"), rows(numbered(f"{c.title}: {c.ask}" for c in found)))
+        line = ask(console, "Its number, other words, or Enter > ", helps)
         chosen = numbers_in(line, len(found))
         if chosen is not None and len(chosen) == 1:
             return _tell_check(sitting, found[chosen[0] - 1])
         if line.isdecimal():
-            desk.say(f"{shortened(line, 20)} is not on the list: 1 to {len(found)}.")
+            console.say(f"{shortened(line, 20)} is not on the list: 1 to {len(found)}.")
             continue
         words = line
     return False
@@ -139,7 +141,7 @@ def _are_live(sitting: Sitting, words: str) -> bool:
 
 
 def _tell_check(sitting: Sitting, check: Check) -> bool:
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     seen_in: str | None = None
     given = [g for g in workup.record.given if g.check == check.name]
     steady = check.sees is Sees.EVER
@@ -151,20 +153,20 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
         seen_in = picked or None
     repeated = [g for g in given if steady or (seen_in is None and g.spell == workup.record.present)]
     if repeated:
-        desk.say(f"Answered before: {given_text(workup, repeated[-1])}. A new answer takes its place.")
+        console.say(f"Answered before: {given_text(workup, repeated[-1])}. A new answer takes its place.")
     form = form_of(workup, check)
-    desk.show(Text(harmless(check.ask), style=KEY))
+    console.show(Text(harmless(check.ask), style=KEY))
     if form.measure:
-        desk.say(f"A number in {form.measure.unit}, or: " + ", ".join(o.name for o in form.outcomes))
+        console.say(f"A number in {form.measure.unit}, or: " + ", ".join(o.name for o in form.outcomes))
     else:
-        desk.show(choices_block(numbered(o.text for o in form.outcomes), desk.width))
+        console.show(choices_block(numbered(o.text for o in form.outcomes), console.width))
         if len(form.places) > 1:
-            desk.show(by_place(form.at, form.places, len(form.outcomes) == 2))
+            console.show(by_place(form.at, form.places, len(form.outcomes) == 2))
     if check.computed:
-        desk.say(working.offers(check))
+        console.say(working.offers(check))
     while True:
         helps = "One of the answers above, by its number or word. x: this car has not got what it is about."
-        line = ask(desk, "Answer, x: this car has none, Enter: leave it > ", helps)
+        line = ask(console, "Answer, x: this car has none, Enter: leave it > ", helps)
         if not line:
             return False
         if line.lower() == "x":
@@ -174,19 +176,19 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
                 return working.ask_and_work_out(sitting, check, seen_in=seen_in)
             return take_answer(sitting, line, check, form, seen_in=seen_in)
         except Unclear as unclear:
-            desk.say(str(unclear))
+            console.say(str(unclear))
         except Refused as refused:
-            desk.say(in_words(refused))
+            console.say(in_words(refused))
 
 
 def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
     """The condition something was seen in: its name, "" for now, None if the person leaves."""
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     here = workup.record.condition
     now = here in allowed
-    desk.show(head("When was it seen?"), rows(numbered(workup.book.conditions[name].title for name in allowed)))
+    console.show(head("When was it seen?"), rows(numbered(workup.book.conditions[name].title for name in allowed)))
     enter = f"now ({sitting.condition_title(here)})" if now else "leave it"
-    number = pick(desk, f"Its number. Enter: {enter} > ", len(allowed))
+    number = pick(console, f"Its number. Enter: {enter} > ", len(allowed))
     if number is None:
         return "" if now else None
     return allowed[number - 1]
@@ -194,15 +196,15 @@ def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
 
 def list_codes_anew(sitting: Sitting, text: str) -> bool:
     """The whole list of codes in place of the one that is kept: for a code that was forgotten, or typed wrong."""
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     kept = ", ".join(code for code, _ in workup.record.codes) or "none"
     prompt = f"All codes, in place of {kept}; none, or + after them if there may be more > "
     while text := text or ask(
-        desk, prompt, "The whole list with states, such as P0172 pending, P0301. Enter leaves it."
+        console, prompt, "The whole list with states, such as P0172 pending, P0301. Enter leaves it."
     ):
         listed, more = read_codes(MORE.sub("", text)), MORE.search(text) is not None
         for line in (*slip_lines(listed), *code_lines(workup.book, (c.code for c in listed.codes))):
-            desk.say(line)
+            console.say(line)
         if not listed.slips and (listed.codes or listed.none):
             codes = merged({}, listed.codes)
             told = f"Kept: the codes are now: {', '.join(codes) or 'none'}; in place of {kept}."
@@ -215,12 +217,12 @@ def tell_codes(sitting: Sitting, text: str) -> bool:
     """Codes read off: added to those already listed. `none` says that there are none at all."""
     workup, listed = sitting.workup, read_codes(text)
     for line in slip_lines(listed):
-        sitting.desk.say(line)
+        sitting.console.say(line)
     if listed.none and not workup.record.codes:
         return sitting.keep(acts.list_codes(workup, []), "Kept: no codes at all.")
     if not listed.codes:
         return False
-    codes, complete = ask_rest(sitting.desk, workup, merged(dict(workup.record.codes), listed.codes))
+    codes, complete = ask_rest(sitting.console, workup, merged(dict(workup.record.codes), listed.codes))
     return sitting.keep(
         acts.list_codes(workup, list(codes.items()), complete),
         f"Kept: the codes read: {', '.join(codes)}. If one is wrong: t codes and the whole list.",
@@ -229,19 +231,19 @@ def tell_codes(sitting: Sitting, text: str) -> bool:
 
 def other(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Another check instead of the proposed one, from the ranking."""
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     options = workup.ranked
     if not options:
-        desk.say("No other check has anything to say now.")
+        console.say("No other check has anything to say now.")
         return False
     if rest and not rest[0].isdigit():  # words: those that speak of them
         names = {check.name for check in find_checks(workup, rest)}
         spoken = [option for option in options if workup.tables.checks[option.check].name in names]
         if not spoken:
-            desk.say(f'None of the checks to choose from speaks of "{shortened(rest, 24)}"; o alone lists them all.')
+            console.say(f'None of the checks to choose from speaks of "{shortened(rest, 24)}"; o alone lists them all.')
             return False
         options, rest = spoken, ""
-    number = pick(desk, "Its number, or Enter > ", len(options), rest, lambda: _show_options(sitting, options))
+    number = pick(console, "Its number, or Enter > ", len(options), rest, lambda: _show_options(sitting, options))
     if number is None:
         return False
     sitting.talk = replace(sitting.talk, chosen=options[number - 1])
@@ -254,12 +256,12 @@ def _show_options(sitting: Sitting, options: Sequence[Option]) -> None:
         (str(n), way_text(w), effort_text(w.minutes, w.waiting), f"{w.bits:.2f}") for n, w in enumerate(ways, start=1)
     ]
     told = "best first; tells: more is better, 1 would settle an even yes or no"
-    sitting.desk.page(head("Other checks", told), table(lines, [QUIET]))
+    sitting.console.page(head("Other checks", told), table(lines, [QUIET]))
 
 
 def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """The car is in another condition now, or behaves differently: what was seen before was another occasion."""
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     names = list(workup.book.conditions)
     here = workup.record.condition
     titles = numbered(workup.book.conditions[name].title for name in names)
@@ -267,11 +269,11 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
     last = len(names) + 1
     whole = rows([*same, *titles, (str(last), "something else, or not known")])
     number = pick(
-        desk,
+        console,
         "Its number, or Enter > ",
         last,
         rest,
-        lambda: desk.show(head("What is the car doing now?"), whole),
+        lambda: console.show(head("What is the car doing now?"), whole),
         least=0 if same else 1,
     )
     if number is None:
@@ -285,33 +287,35 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def note_line(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """A line for the case, which changes nothing else."""
-    text = rest or ask(sitting.desk, "Note, or Enter > ", "A line that is kept with the case and weighs nothing.")
+    text = rest or ask(sitting.console, "Note, or Enter > ", "A line that is kept with the case and weighs nothing.")
     sitting.keep(acts.note(sitting.workup, text), f"Noted: {shortened(text, 60)}", same_question=True)
     return bool(text)
 
 
 def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What is at hand: numbers switch between at hand and not."""
-    desk, workup = sitting.desk, sitting.workup
+    console, workup = sitting.console, sitting.workup
     tables, tool, lacking = workup.tables, workup.book.tools, workup.record.lacking
     used = set().union(*(c.needs for c in tables.checks), *tables.condition_needs)
     have = [name for name in tool if name in used and name not in lacking]
     names = have + [name for name in tool if name in used and name in lacking]
     if not names:
-        desk.say("No check here needs a tool.")
+        console.say("No check here needs a tool.")
         return False
 
     def show() -> None:
         titles = numbered(tool[name].title for name in names)
         nothing = para("nothing")
-        desk.page(
+        console.page(
             head("At hand"),
             rows(titles[: len(have)]) if have else nothing,
             head("Not at hand"),
             rows(titles[len(have) :]) if len(have) < len(names) else nothing,
         )
 
-    picked = [names[n - 1] for n in pick_several(desk, "What changes sides (3 5), or Enter > ", len(names), rest, show)]
+    picked = [
+        names[n - 1] for n in pick_several(console, "What changes sides (3 5), or Enter > ", len(names), rest, show)
+    ]
     gone, come = [n for n in picked if n in have], [n for n in picked if n not in have]
     told = [f"{tool[n].title}: not at hand" for n in gone] + [f"{tool[n].title}: at hand" for n in come]
     return bool(picked) and sitting.keep(acts.tools(workup, gone, come), f"Kept: {'; '.join(told)}.")
@@ -319,28 +323,30 @@ def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def so_far(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """What would be concluded if it ended here."""
-    sitting.pages.verdict(verdict(sitting.workup, stopped=True), sitting.desk)
-    ask(sitting.desk, "Enter: back to the question, h help > ", "Nothing is decided by looking.")
+    sitting.pages.verdict(verdict(sitting.workup, stopped=True), sitting.console)
+    ask(sitting.console, "Enter: back to the question, h help > ", "Nothing is decided by looking.")
     return False
 
 
 def care(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """The cautions of this step in full."""
     if question is None or not question.cautions:
-        sitting.desk.say("No cautions belong to this step.")
+        sitting.console.say("No cautions belong to this step.")
     else:
-        sitting.desk.page(head("Take care first", style=CARE), rows([("!", t) for t in question.cautions], style=CARE))
-        sitting.desk.pause()
+        sitting.console.page(
+            head("Take care first", style=CARE), rows([("!", t) for t in question.cautions], style=CARE)
+        )
+        sitting.console.pause()
     return False
 
 
 def how(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """How the check is done."""
     if question is None or not question.how.strip():
-        sitting.desk.say("There is no more to say of how it is done.")
+        sitting.console.say("There is no more to say of how it is done.")
     else:
-        sitting.desk.page(head("How", question.way.title), para(question.how))
-        sitting.desk.pause()
+        sitting.console.page(head("How", question.way.title), para(question.how))
+        sitting.console.pause()
     return False
 
 
@@ -377,12 +383,12 @@ HELP_TEXT = (
 def show_help(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """`h`: everything that can be typed. False: the question stands."""
     lines = [(f"  {key}", text) for key, text in HELP_TEXT]
-    sitting.desk.page(head("What you can type"), rows(lines, indent=0))
-    sitting.desk.pause()
+    sitting.console.page(head("What you can type"), rows(lines, indent=0))
+    sitting.console.pause()
     return False
 
 
-ASIDES: dict[str, Aside] = {
+STEP_COMMANDS: dict[str, StepCommand] = {
     "back": back,
     "why": why_this,
     "tell": tell_seen,

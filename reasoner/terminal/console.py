@@ -36,7 +36,7 @@ class Leave(Exception):
 
 
 @dataclass
-class Desk:
+class Console:
     """source, out, err: the streams. tty: both ends are a terminal. colour: styles may be used.
 
     size: fixed (columns, lines) where the terminal is not to be asked. echo: what is typed is printed (for scripts).
@@ -58,8 +58,8 @@ class Desk:
     _typed: str = field(default="", repr=False)
 
     @classmethod
-    def of_process(cls, environ: Mapping[str, str] | None = None, colour: Colour = "auto") -> Desk:
-        """The desk of this process. Never fails: what cannot be asked is taken to be no terminal."""
+    def of_process(cls, environ: Mapping[str, str] | None = None, colour: Colour = "auto") -> Console:
+        """The console of this process. Never fails: what cannot be asked is taken to be no terminal."""
         environ = os.environ if environ is None else environ
         source, out, err = (s or _nowhere() for s in (sys.stdin, sys.stdout, sys.stderr))
         for stream in (source, out, err):

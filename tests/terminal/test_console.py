@@ -12,9 +12,9 @@ import pytest
 from rich.text import Text
 
 from reasoner.session.plain import harmless
-from reasoner.terminal import desk as desk_module
-from reasoner.terminal.desk import Desk, Leave, _wants_colour
-from tests.terminal.desks import RESUME, desk_with, shown
+from reasoner.terminal import console as desk_module
+from reasoner.terminal.console import Console, Leave, _wants_colour
+from tests.terminal.consoles import RESUME, console_with, shown
 
 
 @pytest.mark.parametrize(
@@ -36,21 +36,21 @@ def test_colour(environ: dict[str, str], wish: str, terminal: bool, colour: bool
 
 
 def test_what_asks_is_shown_harmlessly() -> None:
-    desk = desk_with(["2"])
-    desk.ask("\x1b[2JTitle\nof a rule > ")
-    assert shown(desk) == "\ufffd[2JTitle of a rule > 2\n"
+    console = console_with(["2"])
+    console.ask("\x1b[2JTitle\nof a rule > ")
+    assert shown(console) == "\ufffd[2JTitle of a rule > 2\n"
 
 
 @pytest.mark.parametrize("colour", [False, True])
 def test_styles_are_only_written_where_they_are_wanted(colour: bool) -> None:
-    desk = desk_with([], colour=colour)
-    desk.show(Text("care", style="bold red"))
-    assert ("\x1b[" in shown(desk)) is colour
-    assert "care" in shown(desk)
+    console = console_with([], colour=colour)
+    console.show(Text("care", style="bold red"))
+    assert ("\x1b[" in shown(console)) is colour
+    assert "care" in shown(console)
 
 
 def test_importing_the_desk_loads_no_library() -> None:
-    code = "import reasoner.terminal.desk, sys; print(*sorted({m.split('.')[0] for m in sys.modules}))"
+    code = "import reasoner.terminal.console, sys; print(*sorted({m.split('.')[0] for m in sys.modules}))"
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=300)
     assert not set(found.stdout.split()) & {"rich", "numpy", "networkx", "yaml", "click"}
 
@@ -58,35 +58,35 @@ def test_importing_the_desk_loads_no_library() -> None:
 def test_of_process_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", StringIO("x\n"))
     monkeypatch.setattr(sys, "stdout", StringIO())
-    desk = Desk.of_process({"COLUMNS": "140", "TERM": "xterm"})
-    assert (desk.tty, desk.colour, desk.columns, desk.width) == (False, False, 140, 100)
-    assert Desk.of_process({"COLUMNS": "wide"}).width == 80
-    assert Desk.of_process({"COLUMNS": "9"}).width == 40
+    console = Console.of_process({"COLUMNS": "140", "TERM": "xterm"})
+    assert (console.tty, console.colour, console.columns, console.width) == (False, False, 140, 100)
+    assert Console.of_process({"COLUMNS": "wide"}).width == 80
+    assert Console.of_process({"COLUMNS": "9"}).width == 40
 
 
 def test_of_process_without_streams(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("stdin", "stdout", "stderr"):
         monkeypatch.setattr(sys, name, None)
-    desk = Desk.of_process({})
+    console = Console.of_process({})
     with pytest.raises(Leave):
-        desk.ask("> ")
+        console.ask("> ")
 
 
 def test_a_letter_the_terminal_lacks_does_not_end_the_session(monkeypatch: pytest.MonkeyPatch) -> None:
     out = BytesIO()
     monkeypatch.setattr(sys, "stdout", TextIOWrapper(out, encoding="ascii"))
-    desk = Desk.of_process({})
-    desk.say("90 °C")
+    console = Console.of_process({})
+    console.say("90 °C")
     assert out.getvalue() == b"90 ?C\n"
 
 
 def test_a_line_in_another_encoding_loses_those_letters_only(monkeypatch: pytest.MonkeyPatch) -> None:
     typed = TextIOWrapper(BytesIO("größer\n".encode("latin-1") + b"2\n"), encoding="utf-8")
     monkeypatch.setattr(sys, "stdin", typed)
-    desk = Desk.of_process({})
-    desk.out = StringIO()
-    assert desk.ask("> ") == "gr\ufffd\ufffder"
-    assert desk.ask("> ") == "2"
+    console = Console.of_process({})
+    console.out = StringIO()
+    assert console.ask("> ") == "gr\ufffd\ufffder"
+    assert console.ask("> ") == "2"
 
 
 @pytest.mark.parametrize(
@@ -102,7 +102,7 @@ def test_a_line_in_another_encoding_loses_those_letters_only(monkeypatch: pytest
     ],
 )
 def test_what_is_typed_comes_in_harmless(typed: str, read: str) -> None:
-    assert desk_with([typed]).ask("> ") == read
+    assert console_with([typed]).ask("> ") == read
 
 
 def test_harmless_keeps_ordinary_text() -> None:
@@ -129,55 +129,55 @@ class Interrupting(StringIO):
     ("source", "how"), [(StringIO(""), "end of input"), (Broken(), "hang-up"), (Interrupting(), "interrupt")]
 )
 def test_ways_of_leaving(source: StringIO, how: str) -> None:
-    desk = desk_with([])
-    desk.source = source
+    console = console_with([])
+    console.source = source
     with pytest.raises(Leave) as caught:
-        desk.ask("> ")
+        console.ask("> ")
     assert caught.value.how == how
 
 
 def test_writing_to_a_terminal_that_has_gone_is_leaving() -> None:
-    desk = desk_with([])
-    desk.out = Broken()
+    console = console_with([])
+    console.out = Broken()
     with pytest.raises(Leave):
-        desk.say("hello")
-    desk.goodbye("hang-up")  # says nothing, and raises nothing
-    assert desk.left == "hang-up"
+        console.say("hello")
+    console.goodbye("hang-up")  # says nothing, and raises nothing
+    assert console.left == "hang-up"
 
 
 def test_goodbye_is_said_once() -> None:
-    desk = desk_with([])
-    desk.goodbye("interrupt")
-    desk.goodbye("end of input")
-    assert shown(desk) == f"\nEverything answered is kept. To go on: {RESUME}\n"
-    assert desk.left == "interrupt"
+    console = console_with([])
+    console.goodbye("interrupt")
+    console.goodbye("end of input")
+    assert shown(console) == f"\nEverything answered is kept. To go on: {RESUME}\n"
+    assert console.left == "interrupt"
 
 
 def test_goodbye_before_a_case() -> None:
-    desk = desk_with([])
-    desk.resume = ""
-    desk.goodbye("interrupt")
-    assert shown(desk) == "\nNo case was begun.\n"
+    console = console_with([])
+    console.resume = ""
+    console.goodbye("interrupt")
+    assert shown(console) == "\nNo case was begun.\n"
 
 
 def test_a_signal_while_nothing_is_asked_waits_for_the_next_question() -> None:
     """Nothing that is being kept is interrupted; the second one is obeyed at once."""
-    desk = desk_with(["2"])
-    heard = desk._heard("interrupt")
+    console = console_with(["2"])
+    heard = console._heard("interrupt")
     heard(2, None)
     with pytest.raises(Leave) as caught:
-        desk.ask("> ")
+        console.ask("> ")
     assert caught.value.how == "interrupt"
-    assert shown(desk) == ""
+    assert shown(console) == ""
     heard(2, None)
     with pytest.raises(Leave):
         heard(2, None)
 
 
 def test_a_terminal_gets_a_screen_at_a_time() -> None:
-    desk = desk_with(["", "b"], height=11, tty=True)
-    desk.page(*(Text(str(n)) for n in range(40)))
-    lines = shown(desk).split("\n")
+    console = console_with(["", "b"], height=11, tty=True)
+    console.page(*(Text(str(n)) for n in range(40)))
+    lines = shown(console).split("\n")
     assert lines[:10] == [str(n) for n in range(10)]
     assert lines.count("Enter: more, b back, h help > ") + lines.count("Enter: more, b back, h help > b") == 2
     assert "20" not in lines
@@ -185,33 +185,33 @@ def test_a_terminal_gets_a_screen_at_a_time() -> None:
 
 @pytest.mark.parametrize(("typed", "answers"), [("", ""), ("b", ""), ("2", "2")])
 def test_what_was_shown_stays_until_enter_and_what_is_typed_instead_answers(typed: str, answers: str) -> None:
-    desk = desk_with([typed, "end"], tty=True)
-    desk.pause()
-    assert desk.ask("> ") == (answers or "end")
-    piped = desk_with(["end"])
+    console = console_with([typed, "end"], tty=True)
+    console.pause()
+    assert console.ask("> ") == (answers or "end")
+    piped = console_with(["end"])
     piped.pause()  # where nothing is pushed off a screen nobody has to press a key
     assert piped.ask("> ") == "end"
 
 
 @pytest.mark.parametrize("page", [True, False])
 def test_help_and_leaving_where_something_is_only_read(page: bool) -> None:
-    desk = desk_with(["h", "q"], height=11, tty=True)
+    console = console_with(["h", "q"], height=11, tty=True)
     with pytest.raises(Leave) as left:
-        desk.page(*(Text(str(n)) for n in range(40))) if page else desk.pause()
-    assert left.value.how == "stop" and "keep everything and leave" in " ".join(shown(desk).split())
+        console.page(*(Text(str(n)) for n in range(40))) if page else console.pause()
+    assert left.value.how == "stop" and "keep everything and leave" in " ".join(shown(console).split())
 
 
 def test_a_pipe_gets_all_at_once() -> None:
-    desk = desk_with([], height=11)
-    desk.page(*(Text(str(n)) for n in range(40)))
-    assert shown(desk).split() == [str(n) for n in range(40)]
+    console = console_with([], height=11)
+    console.page(*(Text(str(n)) for n in range(40)))
+    assert shown(console).split() == [str(n) for n in range(40)]
 
 
 def test_a_long_question_is_broken_between_words() -> None:
-    desk = desk_with(["2"])
-    desk.ask("word " * 30 + "> ")
-    assert all(len(line) <= 80 for line in shown(desk).split("\n"))
-    assert shown(desk).endswith("\n> 2\n")
+    console = console_with(["2"])
+    console.ask("word " * 30 + "> ")
+    assert all(len(line) <= 80 for line in shown(console).split("\n"))
+    assert shown(console).endswith("\n> 2\n")
 
 
 @pytest.mark.parametrize(("tty", "slow", "says"), [(True, True, True), (True, False, False), (False, True, False)])
@@ -220,14 +220,14 @@ def test_a_long_wait_is_said_at_a_terminal_once(
 ) -> None:
     monkeypatch.setattr(desk_module, "PATIENCE", 0.02)
     out, line = StringIO(), ["", "", "Weighing ..."]  # nothing to say at first
-    desk = Desk(StringIO(), out, StringIO(), tty=tty, size=(80, 24))
-    with desk.waiting(lambda: line.pop(0) if len(line) > 1 else line[0]):
+    console = Console(StringIO(), out, StringIO(), tty=tty, size=(80, 24))
+    with console.waiting(lambda: line.pop(0) if len(line) > 1 else line[0]):
         if slow:
             sleep(0.4)
     assert out.getvalue() == ("Weighing ...\n" if says else "")
 
 
 def test_what_is_waited_for_may_fail() -> None:
-    desk = Desk(StringIO(), StringIO(), StringIO(), tty=True, size=(80, 24))
-    with pytest.raises(ZeroDivisionError), desk.waiting(lambda: "x"):
+    console = Console(StringIO(), StringIO(), StringIO(), tty=True, size=(80, 24))
+    with pytest.raises(ZeroDivisionError), console.waiting(lambda: "x"):
         raise ZeroDivisionError

@@ -1,4 +1,4 @@
-"""A desk without a terminal: lines to be typed, and everything shown."""
+"""A console without a terminal: lines to be typed, and everything shown."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from reasoner.report.text import RichPages
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.read import read_rules
 from reasoner.session.workup import Workup, begin
-from reasoner.terminal.desk import Desk
+from reasoner.terminal.console import Console
 from reasoner.terminal.loop import run_loop
 from reasoner.terminal.step import TO_ANSWERS
 
@@ -33,22 +33,22 @@ class Typed(StringIO):
         return super().readline(size)
 
 
-def desk_with(
+def console_with(
     lines: Iterable[str],
     width: int = 80,
     height: int = 24,
     colour: bool = False,
     tty: bool = False,
     through: bool = True,
-) -> Desk:
-    """A desk at which these lines are typed; then input ends."""
+) -> Console:
+    """A console at which these lines are typed; then input ends."""
     out = StringIO()
-    return Desk(Typed(lines, out, through), out, StringIO(), tty, colour, (width, height), echo=True, resume=RESUME)
+    return Console(Typed(lines, out, through), out, StringIO(), tty, colour, (width, height), echo=True, resume=RESUME)
 
 
-def shown(desk: Desk) -> str:
-    assert isinstance(desk.out, StringIO)
-    return desk.out.getvalue()
+def shown(console: Console) -> str:
+    assert isinstance(console.out, StringIO)
+    return console.out.getvalue()
 
 
 _BOOK: list[Rulebook] = []
@@ -84,11 +84,11 @@ class Kept:
         return [e.kind for e in self.events]
 
 
-def sit(*lines: str, workup: Workup | None = None, desk: Desk | None = None) -> tuple[Kept, str, Desk]:
-    """Type these lines into the loop; what was kept, what was shown, and the desk as it was left."""
+def sit(*lines: str, workup: Workup | None = None, console: Console | None = None) -> tuple[Kept, str, Console]:
+    """Type these lines into the loop; what was kept, what was shown, and the console as it was left."""
     workup = case() if workup is None else workup
-    desk = desk_with(lines) if desk is None else desk
+    console = console_with(lines) if console is None else console
     kept = Kept(workup)
-    left = run_loop(workup, kept, desk, RichPages())
+    left = run_loop(workup, kept, console, RichPages())
     assert left.events == kept.workup.events
-    return kept, shown(desk), desk
+    return kept, shown(console), console
