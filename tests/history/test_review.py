@@ -24,7 +24,7 @@ from tests.test_cases import FOLLOWED_UP, UNSOLVED, WITH_SHOP_RULES, WRONG_FIRST
 
 
 def test_the_table_of_wilks_comes_back_from_single_forecasts() -> None:
-    """D. S. Wilks, Statistical Methods in the Atmospheric Sciences, Table 7.3 (see tests/inference/test_scoring.py),
+    """D. S. Wilks, Statistical Methods in the Atmospheric Sciences, Table 7.3 (see tests/inference/test_statistics.py),
     made into 100 000 single forecasts; A. H. Murphy's parts were recomputed from the table."""
     said: list[tuple[float, bool]] = []
     for forecast, observed, weight in WILKS:
