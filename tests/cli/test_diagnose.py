@@ -401,4 +401,4 @@ def test_a_settled_verdict_is_left_with_the_way_to_its_sheet() -> None:
     open_ = begin(garage().book, vehicle_of(case), [*told, replace(said, what="nothing-worth")])
     assert [line.split(": ")[1] for line in ways_on(open_.record, "six", False)] == ["reasoner decide six"]
     assert "reasoner prove six" in ways_on(workup.record, "six", True)[-1]
-    assert ways_on(begin(garage().book, vehicle_of(case), told[:1]), "six", False) == []
+    assert ways_on(begin(garage().book, vehicle_of(case), told[:1]).record, "six", False) == []
