@@ -213,7 +213,7 @@ def _nothing_wrong(stake: Stake) -> list[int]:
 def goes_away(stake: Stake, cause: int) -> float:
     """Chance that it is gone again without a repair, or never was there."""
     fault = stake.book.faults[stake.tables.causes[cause].fault]
-    return 1.0 if fault.nothing_wrong else fault.mends_itself.value if fault.mends_itself else 0.0
+    return 1.0 if fault.nothing_wrong else fault.gone_without_repair.value if fault.gone_without_repair else 0.0
 
 
 def _others(stake: Stake, work: Sequence[Job], need: Job) -> tuple[int, float]:

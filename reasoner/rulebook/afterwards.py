@@ -71,7 +71,11 @@ read_afterwards = group(AFTERWARDS, "`afterwards`", Afterwards)
 # What a fault, a check, a caution and a repair may say besides.
 ANY_WORK = "any"
 AFTER_WORK_KEY = Key("after work", list_of(name_of("repairs", also=(ANY_WORK,))), default=())
-FAULT_KEYS_AFTER_WORK = (AFTER_WORK_KEY, Key("nothing wrong", yes_no, default=False), Key("mends itself", frequency))
+FAULT_KEYS_AFTER_WORK = (
+    AFTER_WORK_KEY,
+    Key("nothing wrong", yes_no, default=False),
+    Key("gone without repair", frequency),
+)
 CAUTION = (Key("called for by", list_of(text), default=()),)
 REPAIR = (
     Key("part", name_of("parts"), default=""),
@@ -136,37 +140,43 @@ PROOF = key_table(
 )
 
 
-def finish_fault(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_fault(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A diagnosis never has the fault that stands for nothing being wrong: it is there after work only."""
     if values["nothing_wrong"] and not values["after_work"]:
         message = "nothing can be wrong only after work"
-        desk.notes.note("missing-key", node.key("nothing wrong") or name, message, "add the line\n  after work: [any]")
+        context.notes.note(
+            "missing-key", node.key("nothing wrong") or name, message, "add the line\n  after work: [any]"
+        )
 
 
-def finish_repair(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_repair(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A cheaper step says what it saves and how often; nothing stands for itself."""
     for one, other in (("instead of", "cures"), ("cures", "instead of")):
         if node.key(one) and not node.key(other):
-            desk.notes.note("missing-key", node.key(one) or name, f"`{one}` needs `{other}` beside it", f"add {other}")
+            context.notes.note(
+                "missing-key", node.key(one) or name, f"`{one}` needs `{other}` beside it", f"add {other}"
+            )
     for key in ("all of", "includes", "instead of"):
         value = values[key.replace(" ", "_")] or ()
         if name.value in ((value,) if isinstance(value, str) else value):
-            desk.notes.note("loop", node.key(key) or name, f'"{name.value}" names itself', "delete it here")
+            context.notes.note("loop", node.key(key) or name, f'"{name.value}" names itself', "delete it here")
     more = values["each_more"]
     if more and values["minutes"] is not None and more.minutes > values["minutes"]:
         message = "a further place takes longer than the first, which has to be reached too"
-        desk.notes.note("bad-number", node.key("each more") or name, message, f"at most {values['minutes']:g} minutes")
+        context.notes.note(
+            "bad-number", node.key("each more") or name, message, f"at most {values['minutes']:g} minutes"
+        )
 
 
-def finish_part(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_part(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A part as its dataclass."""
     lasts = values["lasts"]
     if lasts and not 0 < lasts[0] < lasts[1]:
-        desk.notes.note("bad-number", node.key("lasts") or name, "`from` is not below `to`", "swap the two")
+        context.notes.note("bad-number", node.key("lasts") or name, "`from` is not below `to`", "swap the two")
 
 
-def finish_proof(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def finish_proof(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """A thing to be proven as its dataclass."""
     if values["least"] is not None and not values["unit"]:
         mend = "add the line\n  unit: s, or whatever is counted"
-        desk.notes.note("missing-key", node.key("at least") or name, "`at least` needs a unit", mend)
+        context.notes.note("missing-key", node.key("at least") or name, "`at least` needs a unit", mend)

@@ -115,7 +115,7 @@ SHAPE: shapes.JsonShape = {
 
 
 def read_computed(
-    desk: ReaderContext, node: Node, outcomes: tuple[str, ...], at: At, measure: Measure | None
+    context: ReaderContext, node: Node, outcomes: tuple[str, ...], at: At, measure: Measure | None
 ) -> Computed | None:
     """The key's value; None with everything wrong noted.
 
@@ -123,40 +123,40 @@ def read_computed(
     """
     if isinstance(node, Map):
         if len(node.pairs) != 1:
-            desk.notes.note("bad-shape", node, "one computation is wanted here", "such as {rail hold: {...}}")
+            context.notes.note("bad-shape", node, "one computation is wanted here", "such as {rail hold: {...}}")
             return None
         name, bands = node.pairs[0]
     elif isinstance(node, Text):
         name, bands = node, None
     else:
-        desk.notes.note(
+        context.notes.note(
             "bad-shape", node, "wanted here: the name of a computation", f"one of: {choices_of(SIGNATURES)}"
         )
         return None
     signature = SIGNATURES.get(name.value)
     if signature is None:
-        _unknown(desk, name, SIGNATURES, "computation")
+        _unknown(context, name, SIGNATURES, "computation")
         return None
     if signature.at is not at:
         message = f'"{name.value}" is about the {signature.at}, and the check about the {at}'
-        desk.notes.note("wrong-level", name, message, f"give the check `at: {signature.at}`, or take another")
+        context.notes.note("wrong-level", name, message, f"give the check `at: {signature.at}`, or take another")
         return None
     if bands is None:
-        return _by_measure(desk, name, signature, measure)
-    found, rest = _outcomes(desk, bands, signature, outcomes)
+        return _by_measure(context, name, signature, measure)
+    found, rest = _outcomes(context, bands, signature, outcomes)
     return Computed(name.value, found, rest, name.place)
 
 
-def _by_measure(desk: ReaderContext, name: Text, signature: Signature, measure: Measure | None) -> Computed | None:
+def _by_measure(context: ReaderContext, name: Text, signature: Signature, measure: Measure | None) -> Computed | None:
     figure, unit = signature.main
     if measure is None:
         mend = f"say which figures mean which outcome, such as {{{name.value}: {{outcome: {{{figure}: below 1}}}}}}"
-        desk.notes.note("missing-key", name, "a name alone takes the bands of `measure`, and there is none", mend)
+        context.notes.note("missing-key", name, "a name alone takes the bands of `measure`, and there is none", mend)
         return None
     if (figure, unit) != (measure.quantity, measure.unit):
         message = f'"{name.value}" finds "{figure}" in {unit or "no unit"}, `measure` has other bands'
         mend = f"give `measure` that quantity and unit (it has {measure.quantity}, {measure.unit}), or write bands here"
-        desk.notes.note("bad-bands", name, message, mend)
+        context.notes.note("bad-bands", name, message, mend)
         return None
     found: dict[str, tuple[Within, ...]] = {}
     for band in measure.bands:
@@ -165,63 +165,63 @@ def _by_measure(desk: ReaderContext, name: Text, signature: Signature, measure: 
 
 
 def _outcomes(
-    desk: ReaderContext, node: Node, signature: Signature, outcomes: tuple[str, ...]
+    context: ReaderContext, node: Node, signature: Signature, outcomes: tuple[str, ...]
 ) -> tuple[dict[str, tuple[Within, ...]], str]:
     mend = f"such as {{{outcomes[-1]}: {{{signature.main[0]}: above 1}}, {outcomes[0]}: {REST}}}"
-    body = as_map(desk, node, "outcomes, and the figures that mean them", mend)
+    body = as_map(context, node, "outcomes, and the figures that mean them", mend)
     found: dict[str, tuple[Within, ...]] = {}
-    rest, before = "", len(desk.notes)
+    rest, before = "", len(context.notes)
     for name, value in body.pairs if body else ():
         if name.value not in outcomes:
-            _unknown(desk, name, outcomes, "outcome")
+            _unknown(context, name, outcomes, "outcome")
         elif isinstance(value, Text) and value.value == REST:
             if rest:
-                desk.notes.note("same-twice", value, "two outcomes take the rest", "say which figures mean the one")
+                context.notes.note("same-twice", value, "two outcomes take the rest", "say which figures mean the one")
             rest = name.value
         else:
-            found[name.value] = _figures(desk, value, signature)
-    if body and not found and len(desk.notes) == before:
-        desk.notes.note("nothing-written", body, "no outcome has a figure here", mend)
+            found[name.value] = _figures(context, value, signature)
+    if body and not found and len(context.notes) == before:
+        context.notes.note("nothing-written", body, "no outcome has a figure here", mend)
     return found, rest
 
 
-def _figures(desk: ReaderContext, node: Node, signature: Signature) -> tuple[Within, ...]:
-    body = as_map(desk, node, "figures and their ranges", f"such as {{{signature.main[0]}: above 1}}, or {REST}")
+def _figures(context: ReaderContext, node: Node, signature: Signature) -> tuple[Within, ...]:
+    body = as_map(context, node, "figures and their ranges", f"such as {{{signature.main[0]}: above 1}}, or {REST}")
     found: list[Within] = []
     for name, value in body.pairs if body else ():
         if name.value in signature.kinds:
-            kind = _kind(desk, value, signature.kinds[name.value])
+            kind = _kind(context, value, signature.kinds[name.value])
             found += [Within(name.value, None, None, kind)] if kind else []
         elif name.value in signature.figures:
-            band = _range(desk, value)
+            band = _range(context, value)
             found += [Within(name.value, band.low, band.high)] if band else []
         else:
-            _unknown(desk, name, (*signature.figures, *signature.kinds), "figure of it")
+            _unknown(context, name, (*signature.figures, *signature.kinds), "figure of it")
     return tuple(found)
 
 
-def _kind(desk: ReaderContext, node: Node, kinds: tuple[str, ...]) -> str:
+def _kind(context: ReaderContext, node: Node, kinds: tuple[str, ...]) -> str:
     if isinstance(node, Text) and node.value in kinds:
         return node.value
     if isinstance(node, Text):
-        _unknown(desk, node, kinds, "kind")
+        _unknown(context, node, kinds, "kind")
     else:
-        desk.notes.note("bad-shape", node, "one kind is wanted here", f"one of: {choices_of(kinds)}")
+        context.notes.note("bad-shape", node, "one kind is wanted here", f"one of: {choices_of(kinds)}")
     return ""
 
 
-def _range(desk: ReaderContext, node: Node) -> Band | None:
+def _range(context: ReaderContext, node: Node) -> Band | None:
     if not isinstance(node, Text):
-        desk.notes.note("bad-shape", node, "a range is wanted here", "such as `below -10`, `-10 to 10`, `above 10`")
+        context.notes.note("bad-shape", node, "a range is wanted here", "such as `below -10`, `-10 to 10`, `above 10`")
         return None
     try:
         return Band("", *quantity.band(node.value))
     except Unreadable as wrong:
-        desk.notes.note(wrong.kind, node, wrong.message, wrong.mend)
+        context.notes.note(wrong.kind, node, wrong.message, wrong.mend)
         return None
 
 
-def _unknown(desk: ReaderContext, spot: Text, known: Any, what: str) -> None:
+def _unknown(context: ReaderContext, spot: Text, known: Any, what: str) -> None:
     meant = near(spot.value, known)
     mend = f'did you mean "{meant}"?' if meant else f"known: {choices_of(known, 'and')}"
-    desk.notes.note("unknown-name", spot, f'no {what} is called "{shorten(spot.value)}"', mend)
+    context.notes.note("unknown-name", spot, f'no {what} is called "{shorten(spot.value)}"', mend)

@@ -79,21 +79,21 @@ CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")  # ISO 15031-6 / SAE J2012: a lette
 MEAN_OF_ALL = ("shows", "acts as", "pairs")  # what the fault that stands for anything else does not say itself
 
 
-def _condition(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _condition(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     values["reach"] = Reach(values.pop("minutes"), values.pop("wait"))
     values["engine_runs"] = values.pop("engine") == "runs"
 
 
-def _fault(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _fault(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     if node.key("at") is None and not values["anything_else"]:
-        desk.notes.note("missing-key", name, 'a fault needs "at"', "add the line\n  at: cylinder")
+        context.notes.note("missing-key", name, 'a fault needs "at"', "add the line\n  at: cylinder")
     if values["alike"] and name.value in values["alike"]:
-        desk.notes.note("loop", node.key("alike") or name, f'"{name.value}" names itself', "delete it here")
+        context.notes.note("loop", node.key("alike") or name, f'"{name.value}" names itself', "delete it here")
     for key in MEAN_OF_ALL if values["anything_else"] else ():
         if written := node.key(key):
             message = f"`{key}` would not be used: anything else behaves like the mean of all other faults"
-            desk.notes.note("not-used", written, message, "delete it")
-    afterwards.finish_fault(desk, name, node, values)
+            context.notes.note("not-used", written, message, "delete it")
+    afterwards.finish_fault(context, name, node, values)
     values["at"] = At(values["at"] or At.ENGINE)
     share, only = values["share"], values["only"] or EVERY_VEHICLE
     if share is None:
@@ -102,19 +102,19 @@ def _fault(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -
     spot = node.get("share")
     if missing and isinstance(spot, Map) and all(key.value in INJECTION for key, _ in spot.pairs):
         mend = f"such as {missing[0]}: 10, or {missing[0]}: 0 where it does not occur"
-        desk.notes.note("missing-key", spot, f"`share` says nothing of {choices_of(missing)}", mend)
+        context.notes.note("missing-key", spot, f"`share` says nothing of {choices_of(missing)}", mend)
     values["share"] = {kind: share.get(kind, 0.0) for kind in INJECTION}
 
 
-def _equipment(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _equipment(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     named = tuple(key.replace(" ", "-") for key in EQUIPMENT)
     if name.value not in named:
-        desk.notes.note("bad-name", name, f'no vehicle has "{name.value}"', "one of: " + ", ".join(named))
+        context.notes.note("bad-name", name, f'no vehicle has "{name.value}"', "one of: " + ", ".join(named))
     if values["among"] and values["chance"] is None:
-        desk.notes.note("missing-key", name, "`among` needs a `chance` for all the others", "add chance: 20 %")
+        context.notes.note("missing-key", name, "`among` needs a `chance` for all the others", "add chance: 20 %")
 
 
-def _nothing_more(desk: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
+def _nothing_more(context: ReaderContext, name: Text, node: Map, values: dict[str, Any]) -> None:
     """Its keys say it all."""
 
 
@@ -302,26 +302,26 @@ SETTING_LEVELS: dict[str, tuple[str, ...]] = {
 CASCADE = 3  # mistakes from which on one slip is likelier
 
 
-def read_entry(desk: ReaderContext, section: str, name: Text, node: Node) -> Any:
+def read_entry(context: ReaderContext, section: str, name: Text, node: Node) -> Any:
     """One entry as its dataclass, or None when it has a mistake (all of them noted)."""
-    spec, before = SECTIONS[section], len(desk.notes)
+    spec, before = SECTIONS[section], len(context.notes)
     if section == "codes":
-        title = text(desk, node)
+        title = text(context, node)
         return None if title is None else Code(name.value, title, name.place)
-    body = as_map(desk, node, f"what this {ONE[section]} is")
+    body = as_map(context, node, f"what this {ONE[section]} is")
     if body is None:
         return None
     if other := _meant_for(section, body):
         message = f"this reads as a {ONE[other]}, and is written under `{section}`"
-        desk.notes.note("wrong-level", name, message, f"write it under `{other}:`, at the left margin")
+        context.notes.note("wrong-level", name, message, f"write it under `{other}:`, at the left margin")
         return None
-    values = fields(desk, spec.keys, body, name, f"a {ONE[section]}")
-    spec.finish(desk, name, body, values)
-    if len(desk.notes) > before:
+    values = fields(context, spec.keys, body, name, f"a {ONE[section]}")
+    spec.finish(context, name, body, values)
+    if len(context.notes) > before:
         return None
     if waived := values.pop("waive", None):
-        desk.waived[section, name.value] = waived
-    where = {"origin": origin(desk, values, name)} if "source" in spec.keys else {"place": name.place}
+        context.waived[section, name.value] = waived
+    where = {"origin": origin(context, values, name)} if "source" in spec.keys else {"place": name.place}
     return spec.make(name=name.value, **where, **values)
 
 
@@ -335,14 +335,14 @@ def _meant_for(section: str, body: Map) -> str:
     return min(fits, key=lambda other: sum(bool(key.paste) for key in SECTIONS[other].keys.values()), default="")
 
 
-def read_settings(desk: ReaderContext, name: Text, node: Node) -> Settings | None:
-    """The settings; their weights are put on the desk, as every other entry needs them."""
-    before = len(desk.notes)
-    body = as_map(desk, node, "the settings")
+def read_settings(context: ReaderContext, name: Text, node: Node) -> Settings | None:
+    """The settings; their weights are put in the context, as every other entry needs them."""
+    before = len(context.notes)
+    body = as_map(context, node, "the settings")
     if body is None:
         return None
-    values = fields(desk, SETTINGS_KEYS, body, name, "`settings`")
-    desk.weights = {kind: value for kind, value in (values["weights"] or {}).items() if value is not None}
-    if len(desk.notes) > before:
+    values = fields(context, SETTINGS_KEYS, body, name, "`settings`")
+    context.weights = {kind: value for kind, value in (values["weights"] or {}).items() if value is not None}
+    if len(context.notes) > before:
         return None
-    return Settings(origin=origin(desk, values, name), **values)
+    return Settings(origin=origin(context, values, name), **values)

@@ -1,7 +1,7 @@
 """How keys and values of the rules are read: small readers that fit together, and tables of keys made of them.
 
-A reader takes the desk and a node and gives a value, or notes what is wrong and gives None. Nothing is raised, so that
-one run finds every mistake.
+A reader takes the context and a node and gives a value, or notes what is wrong and gives None. Nothing is raised, so
+that one run finds every mistake.
 """
 
 from __future__ import annotations
@@ -117,44 +117,44 @@ def object_of(keys: Mapping[str, Key], others: JsonShape | bool = False) -> Json
     }
 
 
-def fields(desk: ReaderContext, keys: Mapping[str, Key], node: Map, owner: Spot, level: str) -> dict[str, Any]:
+def fields(context: ReaderContext, keys: Mapping[str, Key], node: Map, owner: Spot, level: str) -> dict[str, Any]:
     """The values of a map by attribute. What is missing and optional has its default, what is wrong has None.
 
     level: what the map is, in words (`a check`); owner: where a missing key is reported.
     """
     values: dict[str, Any] = {}
     for name, value in node.pairs:
-        key = keys.get(name.value) or keys.get(unknown_key(desk, name, keys, level) or "")
+        key = keys.get(name.value) or keys.get(unknown_key(context, name, keys, level) or "")
         if key is not None:
-            values[key.attribute] = key.read(desk, value)
+            values[key.attribute] = key.read(context, value)
     for key in keys.values():
         if key.attribute not in values:
             values[key.attribute] = key.default
             if key.paste:
-                desk.notes.note("missing-key", owner, f'{level} needs "{key.name}"', f"add the line\n  {key.paste}")
+                context.notes.note("missing-key", owner, f'{level} needs "{key.name}"', f"add the line\n  {key.paste}")
     return values
 
 
-def unknown_key(desk: ReaderContext, name: Text, keys: Collection[str], level: str) -> str | None:
+def unknown_key(context: ReaderContext, name: Text, keys: Collection[str], level: str) -> str | None:
     """Notes a key that has no place here: what it is called here, the near one, the level it belongs to, or all known.
 
     Gives the key that was most likely meant, so that reading can go on as if it had been written.
     """
     called = next((word for word in OTHER_WORDS.get(name.value, ()) if word in keys), None)
     if called:
-        desk.notes.note("unknown-key", name, f'{level} has no "{name.value}"', f'here it is called "{called}"')
+        context.notes.note("unknown-key", name, f'{level} has no "{name.value}"', f'here it is called "{called}"')
         return called
     meant = near(name.value, keys)
-    elsewhere = levels_of(name.value, desk.levels)
+    elsewhere = levels_of(name.value, context.levels)
     title = shorten(name.value)
     if elsewhere:
         mend = f"it belongs to {choices_of(elsewhere)}: check the margin"
         if meant:
             mend = f'did you mean "{meant}"?\n"{title}" belongs to {choices_of(elsewhere)}'
-        desk.notes.note("wrong-level", name, f'"{title}" is no key of {level}', mend)
+        context.notes.note("wrong-level", name, f'"{title}" is no key of {level}', mend)
         return meant
     mend = f'did you mean "{meant}"?' if meant else "known here: " + choices_of(keys, "and")
-    desk.notes.note("unknown-key", name, f'{level} has no "{title}"', mend)
+    context.notes.note("unknown-key", name, f'{level} has no "{title}"', mend)
     return meant
 
 
@@ -168,35 +168,37 @@ def shape(node: Node) -> str:
     return "a list" if isinstance(node, List) else "one text"
 
 
-def text_of_node(desk: ReaderContext, node: Node, wanted: str = "one text") -> Text | None:
+def text_of_node(context: ReaderContext, node: Node, wanted: str = "one text") -> Text | None:
     """The text of a node, or None with a note where it is none."""
     if not isinstance(node, Text):
-        desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", "write it after the colon")
+        context.notes.note(
+            "bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", "write it after the colon"
+        )
     elif not node.value.strip():
-        desk.notes.note("nothing-written", node, "nothing is written here", f"wanted: {wanted}")
+        context.notes.note("nothing-written", node, "nothing is written here", f"wanted: {wanted}")
     elif LEFTOVER.search(node.value):
-        desk.notes.note("left-over", node, f'"{shorten(node.value)}" was left over', "write what is meant")
+        context.notes.note("left-over", node, f'"{shorten(node.value)}" was left over', "write what is meant")
     else:
         return node
     return None
 
 
-def as_map(desk: ReaderContext, node: Node, wanted: str, mend: str = "") -> Map | None:
+def as_map(context: ReaderContext, node: Node, wanted: str, mend: str = "") -> Map | None:
     """A node as a map, or None with a note where it is none."""
     if isinstance(node, Map):
         return node
     mend = mend or "write `{key: value}`, or one `key: value` a line, further in"
     if isinstance(node, Text) and not node.value:
-        desk.notes.note("nothing-written", node, "nothing is written here", f"wanted: {wanted}\n{mend}")
+        context.notes.note("nothing-written", node, "nothing is written here", f"wanted: {wanted}\n{mend}")
     elif isinstance(node, Text) and re.match(r"[a-z][\w -]*:\S", node.value):
-        desk.notes.note("no-space", node, "no space after the colon", "write `key: value`")
+        context.notes.note("no-space", node, "no space after the colon", "write `key: value`")
     else:
-        desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", mend)
+        context.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: {wanted}", mend)
     return None
 
 
-def _text(desk: ReaderContext, node: Node) -> str | None:
-    found = text_of_node(desk, node)
+def _text(context: ReaderContext, node: Node) -> str | None:
+    found = text_of_node(context, node)
     return found.value.strip() if found else None
 
 
@@ -206,14 +208,14 @@ text = Shaped(_text, shapes.TEXT)
 def parsed(parse: Callable[[str], Any], shape: JsonShape) -> FieldReader:
     """A reader from a parser of text that raises Unreadable."""
 
-    def read(desk: ReaderContext, node: Node) -> Any:
-        found = text_of_node(desk, node)
+    def read(context: ReaderContext, node: Node) -> Any:
+        found = text_of_node(context, node)
         if found is None:
             return None
         try:
             return parse(found.value)
         except Unreadable as wrong:
-            desk.notes.note(wrong.kind, found, wrong.message, wrong.mend)
+            context.notes.note(wrong.kind, found, wrong.message, wrong.mend)
             return None
 
     return Shaped(read, shape)
@@ -267,9 +269,9 @@ OFTEN = shapes.either(
 _often = parsed(quantity.how_often, OFTEN)
 
 
-def _frequency(desk: ReaderContext, node: Node) -> Frequency | None:
+def _frequency(context: ReaderContext, node: Node) -> Frequency | None:
     """A frequency as it was written, with its value."""
-    found = _often(desk, node)
+    found = _often(context, node)
     if found is None or not isinstance(node, Text):
         return None
     value, cases = found
@@ -285,42 +287,44 @@ frequency = Shaped(_frequency, OFTEN)
 def name_of(*sections: str, also: tuple[str, ...] = ()) -> FieldReader:
     """The name of an entry of one of these sections, or one of the words in `also`."""
 
-    def read(desk: ReaderContext, node: Node) -> str | None:
-        found = text_of_node(desk, node, "one name")
+    def read(context: ReaderContext, node: Node) -> str | None:
+        found = text_of_node(context, node, "one name")
         if found is None:
             return None
-        if found.value in also or any(found.value in desk.known[section] for section in sections):
+        if found.value in also or any(found.value in context.known[section] for section in sections):
             return found.value
-        unknown_name(desk, found, sections, also)
+        unknown_name(context, found, sections, also)
         return None
 
     others = (shapes.words(also),) if also else ()
     return Shaped(read, shapes.either(*map(shapes.name_in, sections), *others))
 
 
-def unknown_name(desk: ReaderContext, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
+def unknown_name(context: ReaderContext, found: Text, sections: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
     """Notes a name that no entry has, with the nearest that one has."""
     wanted = choices_of(ONE[section] for section in sections)
     title = shorten(found.value)
-    where = {name: place for section in sections for name, place in desk.known[section].items()}
-    elsewhere = [section for section, names in desk.known.items() if found.value in names]
+    where = {name: place for section in sections for name, place in context.known[section].items()}
+    elsewhere = [section for section, names in context.known.items() if found.value in names]
     meant = near(found.value, (*where, *also))
     if elsewhere:
-        place = desk.known[elsewhere[0]][found.value]
+        place = context.known[elsewhere[0]][found.value]
         message = f'"{title}" is a {ONE[elsewhere[0]]}, not a {wanted}'
-        return desk.notes.note("unknown-name", found, message, f"a {wanted} is wanted here ({place.file}:{place.line})")
+        return context.notes.note(
+            "unknown-name", found, message, f"a {wanted} is wanted here ({place.file}:{place.line})"
+        )
     if meant:
         mend = f'did you mean "{meant}"?' + (f" ({where[meant].file}:{where[meant].line})" if meant in where else "")
     else:
         mend = f"known: {choices_of((*where, *also), 'and')}" if where or also else f"no {wanted} is defined anywhere"
-        if RULE_NAME.fullmatch(found.value) and desk.known:
+        if RULE_NAME.fullmatch(found.value) and context.known:
             mend += f"\nor add it: an entry {title} under {choices_of(f'`{section}`' for section in sections)}"
     if sections == ("codes",):  # the nearest code is another fault's, not a slip of the pen
         mend = f"add it to `codes`, with its standard name\n  {title}: ..."
-    if levels := levels_of(found.value, desk.levels):
+    if levels := levels_of(found.value, context.levels):
         mend = f'"{title}" belongs to {choices_of(levels)}: check the margin'
-        return desk.notes.note("wrong-level", found, f'no {wanted} is called "{title}"', mend)
-    desk.notes.note("unknown-name", found, f'no {wanted} is called "{title}"', mend)
+        return context.notes.note("wrong-level", found, f'no {wanted} is called "{title}"', mend)
+    context.notes.note("unknown-name", found, f'no {wanted} is called "{title}"', mend)
 
 
 # ---- readers of lists and maps ---------------------------------------------------------------------------------------
@@ -329,22 +333,22 @@ def unknown_name(desk: ReaderContext, found: Text, sections: tuple[str, ...], al
 def list_of(read: FieldReader) -> FieldReader:
     """A tuple, without repetitions."""
 
-    def read_list(desk: ReaderContext, node: Node) -> tuple[Any, ...] | None:
+    def read_list(context: ReaderContext, node: Node) -> tuple[Any, ...] | None:
         if not isinstance(node, List):
             mend = "write it as [one, two]"
             if isinstance(node, Text) and node.value:
                 mend = f"write [{shorten(node.value)}]"
                 if node.value.startswith("-"):
                     mend = "put a space after the dash, or write it as [one, two]"
-            desk.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: a list", mend)
+            context.notes.note("bad-shape", node, f"this is {shape(node)}; wanted here: a list", mend)
             return None
         values: list[Any] = []
         for item in node.items:
-            value = read(desk, item)
+            value = read(context, item)
             if value is None:
                 continue
             if value in values:
-                desk.notes.note("same-twice", item, "this stands in the list twice", "keep one")
+                context.notes.note("same-twice", item, "this stands in the list twice", "keep one")
             values.append(value)
         return tuple(values)
 
@@ -354,11 +358,11 @@ def list_of(read: FieldReader) -> FieldReader:
 def map_of(key: FieldReader, value: FieldReader, wanted: str = "keys and values") -> FieldReader:
     """A map, both sides read; pairs with a mistake are left out (they have been noted)."""
 
-    def read(desk: ReaderContext, node: Node) -> Mapping[Any, Any] | None:
-        found = as_map(desk, node, wanted)
+    def read(context: ReaderContext, node: Node) -> Mapping[Any, Any] | None:
+        found = as_map(context, node, wanted)
         if found is None:
             return None
-        pairs = [(key(desk, k), value(desk, v)) for k, v in found.pairs]
+        pairs = [(key(context, k), value(context, v)) for k, v in found.pairs]
         return {k: v for k, v in pairs if k is not None and v is not None}
 
     return Shaped(read, shapes.map_shape(shape_of(key), shape_of(value)))
@@ -367,17 +371,17 @@ def map_of(key: FieldReader, value: FieldReader, wanted: str = "keys and values"
 def group(keys: Mapping[str, Key], level: str, make: Callable[..., Any] = dict, at_place: bool = False) -> Shaped:
     """A map with these keys, as its dataclass; at_place: which knows where it was written. level: as for `fields`."""
 
-    def read(desk: ReaderContext, node: Node) -> Any:
-        before = len(desk.notes)
-        found = as_map(desk, node, "keys and values")
-        values = None if found is None else fields(desk, keys, found, found, level)
-        if values is None or len(desk.notes) > before:
+    def read(context: ReaderContext, node: Node) -> Any:
+        before = len(context.notes)
+        found = as_map(context, node, "keys and values")
+        values = None if found is None else fields(context, keys, found, found, level)
+        if values is None or len(context.notes) > before:
             return None
         return make(**values, **({"place": node.place} if at_place else {}))
 
     return Shaped(read, object_of(keys))
 
 
-def as_it_is(desk: ReaderContext, node: Node) -> Node:
+def as_it_is(context: ReaderContext, node: Node) -> Node:
     """The node itself, for what can only be read when its neighbours have been."""
     return node

@@ -141,7 +141,7 @@ class Fault:
     shows: how often the fault acts in a spell, by condition; the key `any` speaks for conditions not named.
     acts_as: its families, nearest first. alike: faults that no check tells from this one, and why that is so.
     after_work: repairs that can bring it in; it is then possible only after one of them. nothing_wrong: stands for a
-    repair that has cured everything. mends_itself: how often it is gone again without a repair.
+    repair that has cured everything. gone_without_repair: how often it is gone again without a repair.
     """
 
     name: str
@@ -162,7 +162,7 @@ class Fault:
     alike: Mapping[str, str] = field(default_factory=dict)
     after_work: tuple[str, ...] = ()
     nothing_wrong: bool = False
-    mends_itself: Frequency | None = None
+    gone_without_repair: Frequency | None = None
 
 
 AND = " + "  # between the names, and the places, of the two faults of a pair; no name has it
@@ -193,7 +193,7 @@ def _pair(name: str, one: Fault, other: Fault) -> Fault:
         confirmed_by=(*one.confirmed_by, *other.confirmed_by),
         driving_on=driving,
         pairs=None,
-        mends_itself=None,
+        gone_without_repair=None,
     )
 
 

@@ -94,24 +94,24 @@ def one_or_more(*words: str) -> FieldReader:
     """One of these words, or a list of them, as a tuple."""
     one, several = choice(*words), list_of(choice(*words))
 
-    def read(desk: ReaderContext, node: Node) -> Any:
+    def read(context: ReaderContext, node: Node) -> Any:
         if isinstance(node, List):
-            return several(desk, node)
-        word = one(desk, node)
+            return several(context, node)
+        word = one(context, node)
         return None if word is None else (word,)
 
     return Shaped(read, shapes.either(shape_of(one), shape_of(several)))
 
 
-def _as_named(desk: ReaderContext, node: Node) -> str | None:
+def _as_named(context: ReaderContext, node: Node) -> str | None:
     """A name of something that is not known here, such as a warning of the program."""
-    found = text_of_node(desk, node, "one name")
+    found = text_of_node(context, node, "one name")
     if found is None:
         return None
     if RULE_NAME.fullmatch(found.value):
         return found.value
     mend = "lower case letters, digits and dashes"
-    desk.notes.note("bad-name", found, f'"{shorten(found.value)}" is no name', mend)
+    context.notes.note("bad-name", found, f'"{shorten(found.value)}" is no name', mend)
     return None
 
 
@@ -142,87 +142,87 @@ NAME_KEY = Key("name", text, into="title", paste="name: what people call it")
 MEANS_KEY = Key("means", text, paste="means: what it is, in a sentence or two")
 
 
-def origin(desk: ReaderContext, values: dict[str, Any], spot: Spot) -> Origin:
+def origin(context: ReaderContext, values: dict[str, Any], spot: Spot) -> Origin:
     """Takes source, weight and because out of the values."""
     source, weight, because = (values.pop(key.attribute) for key in ORIGIN)
-    return Origin(source, desk.weight_of(source) if weight is None else weight, spot.place, because)
+    return Origin(source, context.weight_of(source) if weight is None else weight, spot.place, because)
 
 
-def _read_filter(desk: ReaderContext, node: Node) -> Filter | None:
+def _read_filter(context: ReaderContext, node: Node) -> Filter | None:
     """`only`: properties with the values they may have, and a range of distance."""
-    found = as_map(desk, node, "a property and its values", "such as {injection: direct}")
-    return None if found is None else _filter(desk, found, fields(desk, FILTER, found, found, "a filter"))
+    found = as_map(context, node, "a property and its values", "such as {injection: direct}")
+    return None if found is None else _filter(context, found, fields(context, FILTER, found, found, "a filter"))
 
 
 read_filter = Shaped(_read_filter, object_of(FILTER))
 
 
-def _filter(desk: ReaderContext, spot: Spot, values: Mapping[str, Any]) -> Filter:
+def _filter(context: ReaderContext, spot: Spot, values: Mapping[str, Any]) -> Filter:
     over, under = values["distance_over"], values["distance_under"]
     if over is not None and under is not None and over >= under:
-        desk.notes.note("bad-number", spot, "no distance is over the one and under the other", "swap the two")
+        context.notes.note("bad-number", spot, "no distance is over the one and under the other", "swap the two")
     since, until = values["year_over"], values["year_under"]
     if since is not None and until is not None and since >= until:
-        desk.notes.note("bad-number", spot, "no year is over the one and under the other", "swap the two")
+        context.notes.note("bad-number", spot, "no year is over the one and under the other", "swap the two")
     named = {name: values[FILTER[name].attribute] for name in PROPERTIES}
     return Filter({name: allowed for name, allowed in named.items() if allowed}, over, under, since, until)
 
 
-def _read_more_likely(desk: ReaderContext, node: Node) -> MoreLikely | None:
-    found = as_map(desk, node, "a property and `times`", "such as {injection: direct, times: 2}")
+def _read_more_likely(context: ReaderContext, node: Node) -> MoreLikely | None:
+    found = as_map(context, node, "a property and `times`", "such as {injection: direct, times: 2}")
     if found is None:
         return None
-    values = fields(desk, MORE_LIKELY, found, found, "`more likely`")
+    values = fields(context, MORE_LIKELY, found, found, "`more likely`")
     if not any(found.key(name) for name in FILTER):
         mend = "add a property, such as injection: direct"
-        desk.notes.note("missing-key", found, "`more likely` does not say for which vehicles", mend)
-    return MoreLikely(_filter(desk, found, values), values["times"], found.place)
+        context.notes.note("missing-key", found, "`more likely` does not say for which vehicles", mend)
+    return MoreLikely(_filter(context, found, values), values["times"], found.place)
 
 
 read_more_likely = Shaped(_read_more_likely, object_of(MORE_LIKELY))
 
 
-def _read_among(desk: ReaderContext, node: Node) -> Among | None:
-    found = as_map(desk, node, "a property and `chance`", "such as {injection: direct, chance: 5 %}")
+def _read_among(context: ReaderContext, node: Node) -> Among | None:
+    found = as_map(context, node, "a property and `chance`", "such as {injection: direct, chance: 5 %}")
     if found is None:
         return None
-    values = fields(desk, AMONG, found, found, "`among`")
-    return Among(_filter(desk, found, values), values["chance"])
+    values = fields(context, AMONG, found, found, "`among`")
+    return Among(_filter(context, found, values), values["chance"])
 
 
 read_among = Shaped(_read_among, object_of(AMONG))
 
 
-def _read_share(desk: ReaderContext, node: Node) -> Mapping[str, float] | None:
+def _read_share(context: ReaderContext, node: Node) -> Mapping[str, float] | None:
     """One number for every injection, or one for each that is named."""
     if isinstance(node, Map):
-        values = fields(desk, SHARES, node, node, "`share`")
+        values = fields(context, SHARES, node, node, "`share`")
         return {name: value for name, value in values.items() if value is not None}
-    share: float | None = positive(desk, node)
+    share: float | None = positive(context, node)
     return None if share is None else dict.fromkeys(INJECTION, share)
 
 
 read_share = Shaped(_read_share, shapes.either(shape_of(positive), object_of(SHARES)))
 
 
-def _read_reach(desk: ReaderContext, node: Node) -> Reach | None:
-    found = as_map(desk, node, "minutes and wait", "such as {minutes: 2, wait: 20}")
-    return None if found is None else Reach(**fields(desk, REACH, found, found, "`from`"))
+def _read_reach(context: ReaderContext, node: Node) -> Reach | None:
+    found = as_map(context, node, "minutes and wait", "such as {minutes: 2, wait: 20}")
+    return None if found is None else Reach(**fields(context, REACH, found, found, "`from`"))
 
 
 read_reach = Shaped(_read_reach, object_of(REACH))
 
 
-def _read_place(desk: ReaderContext, node: Node) -> tuple[str, int] | None:
+def _read_place(context: ReaderContext, node: Node) -> tuple[str, int] | None:
     """`engine`, `bank 2`, `cylinder 3` as (kind, number); the engine's number is 0."""
-    found = text_of_node(desk, node, "a place")
+    found = text_of_node(context, node, "a place")
     if found is None:
         return None
     match = PLACE.fullmatch(found.value)
     if match:
         return match[1] or match[2], int(match[3] or 0)
     mend = "such as engine, bank 1, cylinder 3"
-    desk.notes.note("bad-choice", found, f'"{shorten(found.value)}" is no place', mend)
+    context.notes.note("bad-choice", found, f'"{shorten(found.value)}" is no place', mend)
     return None
 
 

@@ -18,18 +18,18 @@ from reasoner.rulebook.problem import BareSpot, Notebook, Problem, RulesRefused,
 # Loops, and the one fault that stands for anything else.
 
 
-def no_loops(desk: ReaderContext, families: Mapping[str, Family], checks: Mapping[str, Check]) -> None:
+def no_loops(context: ReaderContext, families: Mapping[str, Family], checks: Mapping[str, Check]) -> None:
     """Families that are part of themselves, checks that wait for or stand for each other."""
     part_of = {name: family.part_of for name, family in families.items()}
-    _no_loop(desk, families, part_of, "a family is part of itself", "take one of the steps out")
+    _no_loop(context, families, part_of, "a family is part of itself", "take one of the steps out")
     after = {name: check.after for name, check in checks.items()}
-    _no_loop(desk, checks, after, "checks wait for each other", "take one `after` out")
+    _no_loop(context, checks, after, "checks wait for each other", "take one `after` out")
     better = {name: check.stands_for for name, check in checks.items()}
-    _no_loop(desk, checks, better, "checks stand for each other", "keep the better one's `stands for`")
+    _no_loop(context, checks, better, "checks stand for each other", "keep the better one's `stands for`")
 
 
 def _no_loop(
-    desk: ReaderContext,
+    context: ReaderContext,
     entries: Mapping[str, Family] | Mapping[str, Check],
     steps: Mapping[str, tuple[str, ...]],
     message: str,
@@ -37,7 +37,7 @@ def _no_loop(
 ) -> None:
     for loop in loops(steps):
         spot = BareSpot(entries[loop[0]].origin.place, len(loop[0]))
-        desk.notes.note("loop", spot, f"{message}: {' -> '.join(loop)}", mend)
+        context.notes.note("loop", spot, f"{message}: {' -> '.join(loop)}", mend)
 
 
 def loops(steps: Mapping[str, tuple[str, ...]]) -> Iterator[tuple[str, ...]]:
@@ -57,29 +57,29 @@ def loops(steps: Mapping[str, tuple[str, ...]]) -> Iterator[tuple[str, ...]]:
                 pending += [(wider, len(path)) for wider in reversed(steps.get(name, ()))]
 
 
-def one_spare(desk: ReaderContext, faults: Mapping[str, Fault], checks: Mapping[str, Check], here: Place) -> None:
+def one_spare(context: ReaderContext, faults: Mapping[str, Fault], checks: Mapping[str, Check], here: Place) -> None:
     """Exactly one fault stands for anything else, as there always is something; it says nothing of its own."""
     spare = [fault for fault in faults.values() if fault.anything_else]
     if not spare:
         mend = "add a fault with the line\n  anything else: yes"
-        desk.notes.note("missing-key", BareSpot(here), "no fault stands for anything else", mend)
+        context.notes.note("missing-key", BareSpot(here), "no fault stands for anything else", mend)
     for fault in spare[1:]:
         first = spare[0].origin.place
         message = f"a second fault stands for anything else; first {spare[0].name} ({first.file}:{first.line})"
-        desk.notes.note("same-twice", BareSpot(fault.origin.place, len(fault.name)), message, "keep one of the two")
+        context.notes.note("same-twice", BareSpot(fault.origin.place, len(fault.name)), message, "keep one of the two")
     for check in checks.values():
         for name in [fault.name for fault in spare if fault.name in check.given]:
             message = f"this would not be used: {name} behaves like the mean of all other faults"
-            desk.notes.note("not-used", BareSpot(check.given[name].origin.place, len(name)), message, "delete it")
+            context.notes.note("not-used", BareSpot(check.given[name].origin.place, len(name)), message, "delete it")
 
 
-def one_subject_a_name(desk: ReaderContext) -> None:
+def one_subject_a_name(context: ReaderContext) -> None:
     """`given` names a fault or a family, so no name may be both."""
-    for name, place in desk.known["faults"].items():
-        other = desk.known["families"].get(name)
+    for name, place in context.known["faults"].items():
+        other = context.known["families"].get(name)
         if other:
             message = f'"{name}" is a family too ({other.file}:{other.line})'
-            desk.notes.note("same-twice", BareSpot(place, len(name)), message, "give one of them another name")
+            context.notes.note("same-twice", BareSpot(place, len(name)), message, "give one of them another name")
 
 
 # ---- Rule files to a Rulebook ----------------------------------------------------------------------------------------
@@ -211,8 +211,8 @@ def _section(name: Text, notes: Notebook) -> str | None:
     """The section meant; of a misspelt one the entries are read all the same, so that no name seems to be missing."""
     if name.value in SECTIONS:
         return name.value
-    desk = ReaderContext(notes, {}, levels=SETTING_LEVELS)
-    unknown_key(desk, name, (*SECTIONS, "settings", "format"), "a rule file")
+    context = ReaderContext(notes, {}, levels=SETTING_LEVELS)
+    unknown_key(context, name, (*SECTIONS, "settings", "format"), "a rule file")
     meant = near(name.value, SECTIONS)
     return meant
 
@@ -265,22 +265,22 @@ def _well_named(section: str, name: Text, body: Node, notes: Notebook) -> bool:
 def build_book(layer: Layer, notes: Notebook) -> Rulebook | None:
     """Every entry as its dataclass, every name resolved. None (and why noted) when anything is wrong."""
     known = {section: {n: text.place for n, (text, _) in found.items()} for section, found in layer.entries.items()}
-    desk = ReaderContext(notes, known, levels=SETTING_LEVELS)
+    context = ReaderContext(notes, known, levels=SETTING_LEVELS)
     here = Place(layer.files[0], 1)
     if layer.settings is None:
         missing = "no file has `settings`: the numbers of the reasoning itself"
         notes.note("missing-key", BareSpot(here), missing, "add a section\n  settings:")
-    settings = read_settings(desk, *layer.settings) if layer.settings else None
+    settings = read_settings(context, *layer.settings) if layer.settings else None
     read = {
-        section: {name: _read(layer, desk, section, text, node) for name, (text, node) in found.items()}
+        section: {name: _read(layer, context, section, text, node) for name, (text, node) in found.items()}
         for section, found in layer.entries.items()
     }
     sound = {section: {n: e for n, e in found.items() if e is not None} for section, found in read.items()}
     before = len(notes)
-    one_subject_a_name(desk)
-    no_loops(desk, sound["families"], sound["checks"])
+    one_subject_a_name(context)
+    no_loops(context, sound["families"], sound["checks"])
     if len(sound["faults"]) == len(read["faults"]):  # else the spare one may be among those with a mistake
-        one_spare(desk, sound["faults"], sound["checks"], here)
+        one_spare(context, sound["faults"], sound["checks"], here)
     if layer.own:
         notes.add_mend(before, f"these rules are changed by {choices_of(sorted(layer.own), 'and', 4)}", layer.own)
     if notes.problems or settings is None:
@@ -291,16 +291,16 @@ def build_book(layer: Layer, notes: Notebook) -> Rulebook | None:
         files=tuple(layer.files),
         stamp=layer.stamp,
         written=values_written(layer),
-        waived=desk.waived,
+        waived=context.waived,
         over=frozenset(layer.own),
     )
 
 
-def _read(layer: Layer, desk: ReaderContext, section: str, name: Text, node: Node) -> Any:
+def _read(layer: Layer, context: ReaderContext, section: str, name: Text, node: Node) -> Any:
     """One entry. A mistake that shows in the layer below may come from what was laid over it."""
-    before, changed = len(desk.notes), layer.changed.get((section, name.value))
-    entry = read_entry(desk, section, name, node)
+    before, changed = len(context.notes), layer.changed.get((section, name.value))
+    entry = read_entry(context, section, name, node)
     if changed:
         hint = f"this {ONE[section]} is changed at {changed.file}:{changed.line}; the two do not fit together"
-        desk.notes.add_mend(before, hint, unless_in=layer.own)
+        context.notes.add_mend(before, hint, unless_in=layer.own)
     return entry

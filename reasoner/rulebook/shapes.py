@@ -24,8 +24,8 @@ class Shaped:
     read: Callable[[Any, Any], Any]
     shape: JsonShape
 
-    def __call__(self, desk: Any, node: Any) -> Any:
-        return self.read(desk, node)
+    def __call__(self, context: Any, node: Any) -> Any:
+        return self.read(context, node)
 
 
 def shape_of(read: object) -> JsonShape:

@@ -449,7 +449,6 @@ def earlier(workup: Workup, check: Check) -> tuple[str, ...]:
 def kept_before(record: Record, state: LiveState) -> list[LiveState]:
     """What this car read in that condition before: the last time, and the last time it was the other way (rich or
     not)."""
-    record = record
     there = [read for read in record.live if record.spells[read.spell] == state.condition]
     other = [read for read in there if record.rich.get(read.spell) not in (None, state.rich)]
     chosen = [*other[-1:], *there[-1:]]

@@ -12,7 +12,7 @@ import pytest
 from rich.text import Text
 
 from reasoner.session.plain import harmless
-from reasoner.terminal import console as desk_module
+from reasoner.terminal import console as console_module
 from reasoner.terminal.console import Console, Leave, _wants_colour
 from tests.terminal.consoles import RESUME, console_with, shown
 
@@ -49,7 +49,7 @@ def test_styles_are_only_written_where_they_are_wanted(colour: bool) -> None:
     assert "care" in shown(console)
 
 
-def test_importing_the_desk_loads_no_library() -> None:
+def test_importing_the_console_loads_no_library() -> None:
     code = "import reasoner.terminal.console, sys; print(*sorted({m.split('.')[0] for m in sys.modules}))"
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=300)
     assert not set(found.stdout.split()) & {"rich", "numpy", "networkx", "yaml", "click"}
@@ -218,7 +218,7 @@ def test_a_long_question_is_broken_between_words() -> None:
 def test_a_long_wait_is_said_at_a_terminal_once(
     tty: bool, slow: bool, says: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(desk_module, "PATIENCE", 0.02)
+    monkeypatch.setattr(console_module, "PATIENCE", 0.02)
     out, line = StringIO(), ["", "", "Weighing ..."]  # nothing to say at first
     console = Console(StringIO(), out, StringIO(), tty=tty, size=(80, 24))
     with console.waiting(lambda: line.pop(0) if len(line) > 1 else line[0]):

@@ -375,11 +375,11 @@ def test_nothing_more_known_is_one_enter() -> None:
 
 
 def test_four_enters_to_the_first_question_with_settings_and_the_car_in_one_line() -> None:
-    console, car_desk = console_with(["", "", ""]), console_with(["inline 4 port 2012"])
-    ask_vehicle(car_desk, USUAL)
+    console, car_console = console_with(["", "", ""]), console_with(["inline 4 port 2012"])
+    ask_vehicle(car_console, USUAL)
     kept = Kept(shipped())
     intake(kept.workup, kept, console, ((), ()))
-    assert shown(car_desk).count("> ") + shown(console).count("> ") == 4
+    assert shown(car_console).count("> ") + shown(console).count("> ") == 4
 
 
 HOT_IDLE = {
