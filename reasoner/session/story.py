@@ -30,7 +30,11 @@ CAME_FIRST = {"complaint": True, "c": True, "work": False, "w": False}
 # How far a car is driven in so long, in km, where only the time is told: some 13,000 km a year, as in most countries'
 # traffic statistics (from memory).
 KM_IN = {"km": 1.0, "mi": 1.609, "day": 36.0, "week": 250.0, "month": 1080.0, "year": 13000.0}
-AGO = re.compile(r"(?<!\d)(\d{1,3}(?:[,.]\d{3})+|\d+)\s*(km|mi|day|week|month|year)(?:les|s)?\b", re.IGNORECASE)
+AGO = re.compile(
+    r"(?<![\d.])(\d{1,3}(?:[,.]\d{3})+|\d+\.\d{1,2}|\d+)\s*(km|mi|day|week|month|year)(?:les|s)?\b", re.IGNORECASE
+)
+# `2,5 weeks`: a decimal comma, or a 2 of the list and 5 weeks?
+COMMA_OF_TWO_MEANINGS = re.compile(r"(?<![\d.,])\d+,\d{1,2}\s*(?:km|mi|day|week|month|year)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,10 @@ class WorkLine:
     @property
     def driven(self) -> float | None:
         found = AGO.search(self.rest)
-        return float(re.sub(r"\D", "", found[1])) * KM_IN[found[2].lower()] if found else None
+        if found is None:
+            return None
+        thousands = re.fullmatch(r"\d{1,3}(?:[,.]\d{3})+", found[1])
+        return float(re.sub(r"\D", "", found[1]) if thousands else found[1]) * KM_IN[found[2].lower()]
 
 
 def tellable(workup: Workup, kind: str) -> list[Check]:
@@ -76,7 +83,8 @@ def rows_of(workup: Workup, kind: str) -> list[StoryRow]:
 WORDS_BETWEEN = 2  # words that may stand between two of a phrase
 WORDS_BEFORE = 3  # words before a phrase in which it may be denied
 WORDS_BEFORE_NEVER = 6  # the same for `never` and `hardly`, which deny all that follows
-WORDS_AFTER_LIKE = 4  # words before a phrase in which `like` makes a comparison of it
+WORDS_AFTER_LIKE = 4  # words before a phrase in which `like` or `than` makes a comparison of it
+WORDS_OF_A_REMARK = 5  # words at most of a sentence that speaks of the one before it: `It did not help.`
 STEM_OF_WORD = 4  # letters of a word from which its beginning will do
 DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
 DENIED_FAR = frozenset(("never", "hardly", "seldom", "rarely"))
@@ -111,7 +119,24 @@ DONE_AFTER = frozenset(
 )
 HAD_AFTER = DONE_AFTER | {"out", "off", "in"}  # `had the gearbox out`; by themselves they are said of much else
 SINCE = frozenset(("since", "after"))
-CLAUSES = re.compile(r"[.;,:!?()\n]+|\b(?:but|until|till|except|unless)\b")
+SENTENCES = re.compile(r"[.;!?\n]+")
+CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
+# What stands after these is where the clause before them no longer holds: `rough until warm`, `fine until warm`.
+LIMITS = frozenset(("until", "except", "unless"))
+TILL = re.compile(r"\b(?:till|til)\b")
+# What is fine where it is denied: `does not happen until warm`, but not `does not pull until warm`.
+TROUBLE = re.compile(
+    r"\b(?:happens?|shows?|appears?|comes? on|does it|do it|do so|problems?|troubles?"
+    r"|misfires?|shakes?|stumbles?|stalls?|smells?|smokes?)\b"
+)
+COMPARED = frozenset(("than", "before"))  # before a condition: `worse than when cold`
+FIRST_WORK = re.compile(
+    r"\bbefore (?:it|this|that|all this|the (?:trouble|fault|lamp|light)) (?:all )?(?:began|started|came)\b"
+)
+IN_VAIN = re.compile(
+    r"\b(?:no better|no change|no difference|no use|in vain|(?:did not|didn't|has not|hasn't) help(?:ed)?"
+    r"|(?:still|just|all|exactly) the same|as bad as (?:before|ever))\b"
+)
 NEVER_AFTER = re.compile(r"^(?:(?:it|she|he|that|this) )?never(?: (?:does|did|do|happens|happened|happen|had)\b.*)?$")
 
 
@@ -124,8 +149,7 @@ def heard(workup: Workup, text: str) -> list[StoryRow]:
     told = {given.check for given in workup.record.given}
     known = workup.tables.check_number
     open_ = [c for c in workup.book.checks.values() if c.owners_say and c.name in known and c.name not in told]
-    plain = FINE_IDIOMS.sub(" fine ", text.lower().replace("\u2019", "'"))
-    clauses = [re.findall(r"[a-z0-9'-]+", clause) for clause in CLAUSES.split(plain)]
+    clauses = _clauses(text)
     spans = [span for check in open_ for span in _spans(check, clauses)]
     names = {(check, outcome) for *at, check, outcome in spans if not any(_within(at, other[:4]) for other in spans)}
     found: list[StoryRow] = []
@@ -137,6 +161,43 @@ def heard(workup: Workup, text: str) -> list[StoryRow]:
     return [row for row in found if row.check not in covered]
 
 
+@dataclass(frozen=True)
+class _Clause:
+    """Words that belong together. ends: it begins with a word such as `until`, and says where the trouble that stands
+    before it ends. first: the work in it is said to have come before the trouble; in_vain: to have mended nothing."""
+
+    words: tuple[str, ...]
+    ends: bool
+    first: bool
+    in_vain: bool
+
+
+def _clauses(text: str) -> list[_Clause]:
+    """The clauses of what was said. What follows `until` and the like after something that is fine is when it happens,
+    and is put so: `fine until warm` is `fine, when warm`."""
+    plain = TILL.sub("until", FINE_IDIOMS.sub(" fine ", text.lower().replace("\u2019", "'")))
+    sentences = SENTENCES.split(plain)
+    found: list[_Clause] = []
+    fine = False
+    for number, sentence in enumerate(sentences):
+        first = FIRST_WORK.search(sentence) is not None
+        after = "".join(sentences[number + 1 : number + 2]).strip()
+        short = after if len(after.split()) <= WORDS_OF_A_REMARK else ""
+        vain = any(map(IN_VAIN.search, (sentence, short)))
+        for part in filter(None, map(str.strip, CLAUSES.split(sentence))):
+            words = tuple(re.findall(r"[a-z0-9'-]+", part))
+            limit = bool(words) and words[0] in LIMITS
+            found.append(_Clause(("when", *words[1:]) if limit and fine else words, limit and not fine, first, vain))
+            fine = _is_fine(part, words)
+    return found
+
+
+def _is_fine(clause: str, words: Sequence[str]) -> bool:
+    if any(map(_denies, words)):
+        return TROUBLE.search(clause) is not None
+    return not SAID_TO_BE_FINE.isdisjoint(words)
+
+
 _Span = tuple[int, int, int, int, str, str]  # number of the clause, first and last word, words of it, check, outcome
 
 
@@ -146,18 +207,22 @@ def _within(inner: Sequence[Any], outer: Sequence[Any]) -> bool:
     return covers and (outer[2] - outer[1], outer[3]) > (inner[2] - inner[1], inner[3])
 
 
-def _spans(check: Check, clauses: Sequence[Sequence[str]]) -> Iterator[_Span]:
-    """Where a check's phrases stand. Of parts and work it is heard only where something was done to them; a part that
-    was renewed before it began (`since the new plugs`) is the third outcome."""
+def _spans(check: Check, clauses: Sequence[_Clause]) -> Iterator[_Span]:
+    """Where a check's phrases stand. Of parts and work it is heard only where something was done to them; work that
+    mended nothing was done when it was there already, and has not brought it in; a part that was renewed before it
+    began (`since the new plugs`) is the third outcome."""
     for number, clause in enumerate(clauses):
+        if check.intake == "work" and clause.in_vain:
+            continue
         for outcome, phrases in check.owners_say.items():
             for phrase in phrases:
                 words = phrase.lower().split()
-                span = _span(words, clause)
-                if span is None or (only_done(check) and not _done_to(clause, *span)):
+                span = _span(words, clause, condition=check.intake in ("pattern", "also"))
+                if span is None or (only_done(check) and not _done_to(clause.words, *span)):
                     continue
-                since = check.intake == "renewed" and not SINCE.isdisjoint(clause[: span[0]])
-                yield (number, *span, len(words), check.name, check.outcomes[-1].name if since else outcome)
+                since = clause.first or not SINCE.isdisjoint(clause.words[: span[0]])
+                new = check.intake == "renewed" and since and not clause.in_vain
+                yield (number, *span, len(words), check.name, check.outcomes[-1].name if new else outcome)
 
 
 def only_done(check: Check) -> bool:
@@ -174,17 +239,22 @@ def _done_to(clause: Sequence[str], start: int, end: int) -> bool:
     return had or not DONE_BEFORE.isdisjoint(before) or not DONE_AFTER.isdisjoint(after[:WORDS_BEFORE])
 
 
-def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | None:
-    """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there."""
-    if not SAID_TO_BE_FINE.isdisjoint(clause) and SAID_TO_BE_FINE.isdisjoint(phrase):
+def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int, int] | None:
+    """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there. condition: it
+    says when it happens, which is denied too where the trouble ends, and by a comparison."""
+    words = clause.words
+    if not SAID_TO_BE_FINE.isdisjoint(words) and SAID_TO_BE_FINE.isdisjoint(phrase):
         return None
-    for start, word in enumerate(clause):
+    if condition and clause.ends and phrase[0] not in LIMITS:
+        return None
+    for start, word in enumerate(words):
         at = start if _is(phrase[0], word) else -1
         for wanted in phrase[1:]:
-            after = range(at + 1, min(at + 2 + WORDS_BETWEEN, len(clause))) if at >= 0 else ()
-            at = next((n for n in after if _is(wanted, clause[n])), -1)
-        within = set(clause[start : at + 1]) - set(phrase)
-        if at >= 0 and within.isdisjoint(DENIED) and not _denied(clause, start, at):
+            after = range(at + 1, min(at + 2 + WORDS_BETWEEN, len(words))) if at >= 0 else ()
+            at = next((n for n in after if _is(wanted, words[n])), -1)
+        within = set(words[start : at + 1]) - set(phrase)
+        compared = condition and not COMPARED.isdisjoint(words[max(0, start - WORDS_AFTER_LIKE) : start])
+        if at >= 0 and within.isdisjoint(DENIED) and not compared and not _denied(words, start, at):
             return start, at
     return None
 
@@ -192,14 +262,17 @@ def _span(phrase: Sequence[str], clause: Sequence[str]) -> tuple[int, int] | Non
 def _denied(clause: Sequence[str], start: int, end: int) -> bool:
     """Whether what stands in a clause is denied there, before or after it, or only compared with: `like on a cold
     morning`."""
-    before = clause[max(0, start - WORDS_BEFORE) : start]
     return (
-        any(word in DENIED or word.endswith("n't") for word in before)
+        any(map(_denies, clause[max(0, start - WORDS_BEFORE) : start]))
         or not DENIED_FAR.isdisjoint(clause[max(0, start - WORDS_BEFORE_NEVER) : start])
         or any(word == "not" and after in NOT_WHEN for word, after in pairwise(clause[:start]))
         or "like" in clause[max(0, start - WORDS_AFTER_LIKE) : start]
         or NEVER_AFTER.match(" ".join(clause[end + 1 :])) is not None
     )
+
+
+def _denies(word: str) -> bool:
+    return word in DENIED or word.endswith("n't")
 
 
 def _is(wanted: str, word: str) -> bool:
@@ -231,6 +304,10 @@ def read_work(line: str, count: int) -> tuple[WorkLine, ...]:
 
 def _read_work(part: str, count: int) -> WorkLine:
     part = part.strip(" ,")
+    unclear = COMMA_OF_TWO_MEANINGS.search(part)
+    if unclear:
+        point, comma = unclear[0].replace(",", "."), unclear[0].replace(",", ", ")
+        raise Refused(f'"{shortened(unclear[0], 24)}" can be read in two ways', f'type "{point}" or "{comma}"')
     ago = AGO.search(part)
     until = ago.start() if ago else len(part)  # the number of 800 km is none of the list
     match = re.match(r"([\d, ]*\d)\b *[,:]? *(?!\d)(?=[^\d]|$)(.*)", part[:until].rstrip(" ,"))

@@ -69,6 +69,9 @@ def test_pieces_of_work_each_have_their_own_before_and_after() -> None:
         ("1,500 km", 1500),
         ("6 weeks, work first", 1500),
         ("2 days", 72),
+        ("1.5 years ago, work first", 19500),
+        ("0.5 years", 6500),
+        ("1.500 km", 1500),
         ("dealer, May", None),
     ],
 )
@@ -200,6 +203,31 @@ def test_several_patterns_share_the_weight() -> None:
         ("Since they did the clutch", ["recent-work-other exhaust"]),
         ("They reset it each time", []),
         ("smells rotten at the back", ["smell eggs"]),
+        # Where it ends, and where it begins.
+        ("It's rough until it is warm", ["how-warm cold"]),
+        ("Runs fine till the engine is properly warm", ["how-warm warm"]),
+        ("does not pull right until it's warm", ["how-warm cold"]),
+        ("doesn't shake until it is up to temperature", ["how-warm warm"]),
+        ("Stumbles all day, except on the motorway", []),
+        ("No trouble, unless it rains", ["happens-in-damp yes"]),
+        ("shakes until I switch off and on", ["recovers-by-itself next-drive"]),
+        # Compared with.
+        ("worse than on a cold morning", []),
+        ("It is rougher in town than uphill", ["doing-what idle"]),
+        ("more than once a month", ["comes-back gaps"]),
+        # Which came first.
+        ("A month before it began they renewed the plugs", ["renewed-plugs-coils new"]),
+        ("They cleaned the throttle body and put in new plugs, no better", ["renewed-plugs-coils went-on"]),
+        ("They put a new exhaust on. It did not help", ["mended-since back"]),
+        # Other things of the same name.
+        (
+            "They changed the petrol pump, and an ignition coil was swapped",
+            ["renewed-fuel-pump went-on", "renewed-plugs-coils went-on"],
+        ),
+        ("I put in a new power steering pump and new coil springs", []),
+        ("new outside temperature sensor; it was driven to the last litre in the tank", []),
+        ("Parked on the street at night, and the tap is too hot outside", []),
+        ("in the dark, with the heated rear window", ["happens-with-consumers yes"]),
         ("", []),
         ("!!! \x00 ... but but", []),
     ],
@@ -263,6 +291,7 @@ def test_told_in_one_go_is_taken_back_in_one_go() -> None:
         ("3, work complaint", "can be read in two ways"),
         ("3, dealer, before", "can be read in two ways"),
         ("3, dealer, after", "can be read in two ways"),
+        ("2,5 weeks, work first", "can be read in two ways"),
     ],
 )
 def test_what_cannot_be_is_refused_in_one_line(line: str, says: str) -> None:
