@@ -122,14 +122,14 @@ SINCE = frozenset(("since", "after"))
 SENTENCES = re.compile(r"[.;!?\n]+")
 CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
 # What stands after these is where the clause before them no longer holds: `rough until warm`, `fine until warm`.
-LIMITS = frozenset(("until", "except", "unless"))
+WHERE_IT_ENDS = frozenset(("until", "except", "unless"))
 TILL = re.compile(r"\b(?:till|til)\b")
 # What is fine where it is denied: `does not happen until warm`, but not `does not pull until warm`.
 TROUBLE = re.compile(
     r"\b(?:happens?|shows?|appears?|comes? on|does it|do it|do so|problems?|troubles?"
     r"|misfires?|shakes?|stumbles?|stalls?|smells?|smokes?)\b"
 )
-COMPARED = frozenset(("than", "before"))  # before a condition: `worse than when cold`
+THAN_BEFORE = frozenset(("than", "before"))  # before a condition: `worse than when cold`
 FIRST_WORK = re.compile(
     r"\bbefore (?:it|this|that|all this|the (?:trouble|fault|lamp|light)) (?:all )?(?:began|started|came)\b"
 )
@@ -186,7 +186,7 @@ def _clauses(text: str) -> list[_Clause]:
         vain = any(map(IN_VAIN.search, (sentence, short)))
         for part in filter(None, map(str.strip, CLAUSES.split(sentence))):
             words = tuple(re.findall(r"[a-z0-9'-]+", part))
-            limit = bool(words) and words[0] in LIMITS
+            limit = bool(words) and words[0] in WHERE_IT_ENDS
             found.append(_Clause(("when", *words[1:]) if limit and fine else words, limit and not fine, first, vain))
             fine = _is_fine(part, words)
     return found
@@ -245,7 +245,7 @@ def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int,
     words = clause.words
     if not SAID_TO_BE_FINE.isdisjoint(words) and SAID_TO_BE_FINE.isdisjoint(phrase):
         return None
-    if condition and clause.ends and phrase[0] not in LIMITS:
+    if condition and clause.ends and phrase[0] not in WHERE_IT_ENDS:
         return None
     for start, word in enumerate(words):
         at = start if _is(phrase[0], word) else -1
@@ -253,7 +253,7 @@ def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int,
             after = range(at + 1, min(at + 2 + WORDS_BETWEEN, len(words))) if at >= 0 else ()
             at = next((n for n in after if _is(wanted, words[n])), -1)
         within = set(words[start : at + 1]) - set(phrase)
-        compared = condition and not COMPARED.isdisjoint(words[max(0, start - WORDS_AFTER_LIKE) : start])
+        compared = condition and not THAN_BEFORE.isdisjoint(words[max(0, start - WORDS_AFTER_LIKE) : start])
         if at >= 0 and within.isdisjoint(DENIED) and not compared and not _denied(words, start, at):
             return start, at
     return None
