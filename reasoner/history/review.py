@@ -24,10 +24,10 @@ from reasoner.session.concluding import answer_text
 from reasoner.session.effort import effort_spent
 from reasoner.session.workup import Workup
 
-MISLED = 3.0  # decibans against what was found; twice as likely to be something else
+MISLED = 3.0  # decibans against what was found; twice as likely to be something else; judgement
 ROWS_SHOWN = 8
 QUARTER = 15.0  # minutes
-IDLE_GAIN = 0.02  # bits a quarter of an hour; what told less was not worth its time (as `least gain` of the settings)
+IDLE_GAIN = 0.02  # bits a quarter of an hour, from which a look was worth its time (as `least gain`); judgement
 
 
 @dataclass(frozen=True)

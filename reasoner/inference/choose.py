@@ -37,9 +37,9 @@ from reasoner.network.tables import Tables
 COMPARED = 4  # how many of the best are followed
 OPTIONS_SEARCHED = 12  # how many, where no single look changes what is done
 SHORTLIST = 16  # how many checks are considered after each of their outcomes
-FOLLOWED = 0.95  # share of a check's outcomes that is followed
+FOLLOWED = 0.95  # share of a check's outcomes that is followed; judgement
 BRANCHES = 8  # and at most so many
-SHOWS = 0.7  # chance from which the fault is taken to show in the present spell
+SHOWS = 0.7  # chance from which the fault is taken to show in the present spell; judgement
 NO_GAIN = 1e-9  # bits: below, rounding
 
 

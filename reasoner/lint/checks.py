@@ -120,7 +120,7 @@ def _times(table: CheckTable) -> list[float]:
 
 # ---- stands for less -------------------------------------------------------------------------------------------------
 
-NOTICED = 0.02  # bits; by less nobody would notice
+NOTICED = 0.02  # bits; by less nobody would notice; judgement
 
 
 @lint(

@@ -150,7 +150,7 @@ SWINGS = re.compile(
     r"(?<!\w)(front|upstream|rear|downstream)(?: sensors?)?(?: ?(?:b|bank ?)?([12]))? ?[=:]? ?"
     rf"(switching|swinging|swings|switches|({_NUMBER}) ?(?:-|\u2013|\.\.+| to ) ?({_NUMBER})(?: ?v)?)(?![\w.])"
 )
-SWINGING = 0.3  # V: a sensor's voltage that moves by so much switches, and no one figure is its reading
+SWINGING = 0.3  # V: a sensor's voltage that moves by so much switches, and no one figure is its reading; judgement
 BY_CYLINDER = re.compile(r"(?<!\w)(?:misfires?|misfire count(?:er)?s?)[ =:]+(\d+(?:[ ,/]+\d+)*)(?![\w.])")
 UNIT_ALONE = re.compile(rf"(?<![\w.,])({_NUMBER}) ?(rpm|km/h|kmh|mph|g/s|v)(?!\w)")  # units that only one value has
 BY_UNIT = {"rpm": "rpm", "km/h": "speed", "kmh": "speed", "mph": "speed", "g/s": "maf", "v": "voltage"}
@@ -170,7 +170,7 @@ STATUS = {"cold": 1, "not warm": 1, "load": 4, "overrun": 4, "fuel cut": 4, "fau
 TYPED_CODE = re.compile(r"\b[pbcu][0-3][0-9a-f]{3}\b")
 
 
-KNOWN_ENOUGH = 3  # values of a line from which others under unknown names are set aside
+KNOWN_ENOUGH = 3  # values of a line from which others under unknown names are set aside; judgement
 
 
 @dataclass(frozen=True)

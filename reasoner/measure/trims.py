@@ -28,7 +28,7 @@ if TYPE_CHECKING:  # numpy is loaded where something is fitted: `--help` does wi
     Array = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
 SPREAD = 3.0  # % of trim, standard deviation of one steady reading; judgement
-WELL_SPREAD = 1e6  # condition number beyond which readings do not tell terms apart
+WELL_SPREAD = 1e6  # condition number beyond which readings do not tell terms apart; judgement
 
 
 @dataclass(frozen=True)

@@ -22,8 +22,8 @@ from reasoner.repair.prices import Prices
 from reasoner.repair.reckoning import Try, any_of, by_chance_over_cost, driving_on, goes_within
 from reasoner.rulebook.model import Effort, Rulebook, T
 
-WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out
-NOT_THOUGHT_OF = 0.002  # nor thought of once more is known
+WORTH_A_THOUGHT = 0.01  # repairs of causes less likely than this are not laid out; judgement
+NOT_THOUGHT_OF = 0.002  # nor thought of once more is known; judgement
 LOSSES_KEPT = 64  # lists of prices of which losses are kept
 Works = tuple[Job, ...]
 

@@ -38,10 +38,10 @@ from reasoner.scanlog.shapes import (
 IDLE_AIRFLOW = 1.3  # times the airflow at idle, up to which a moment is one of idle; judgement
 HALF_TRIM_STEP = 0.4  # % of trim: half a step of its scaling (SAE J1979)
 SOUND_TRIM = 6.0  # % of trim, at most, that an engine without a fault runs with; judgement
-MUCH_BOOST = 70.0  # percentile of what escapes by the boost, from which it counts as much
-HIGHEST = 95.0  # percentile of airflow from which it counts as high
+MUCH_BOOST = 70.0  # percentile of what escapes by the boost, from which it counts as much; judgement
+HIGHEST = 95.0  # percentile of airflow from which it counts as high; judgement
 TILTS = 3.0  # % of trim that a sound engine's may differ from idle to high airflow, standard deviation; judgement
-NAMED_FROM = 0.5  # weight that a family must have against all others to be named
+NAMED_FROM = 0.5  # weight that a family must have against all others to be named; judgement
 MISREADS = 0.4  # upstream sensors that read wrong for each mixture that is off by a share, beforehand; judgement
 FOR_SURE = 1.96  # standard errors that a size must be above to be named
 READABLE = (SHARE, TIME, INJECTION, MIXED, LOAD)  # that are read off at one airflow

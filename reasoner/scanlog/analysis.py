@@ -33,8 +33,8 @@ from reasoner.scanlog.resampling import Flags, Grid, grid
 from reasoner.scanlog.spells import CaseSpell, LogSpell, States, case_spells, find_states, occurrences
 
 MOST_GAPS, DROPPED = 6, 0.001  # gaps that are listed; share of rows missing from which it is said; presentation
-LEAST_MOMENTS = 60  # moments that count, without which a bank is not looked at further
-VISIBLE = 0.03  # of trim: where the two states differ by less, one cannot be told from the other
+LEAST_MOMENTS = 60  # moments that count, without which a bank is not looked at further; judgement
+VISIBLE = 0.03  # of trim: where the two states differ by less, one cannot be told from the other; judgement
 
 
 @dataclass(frozen=True)

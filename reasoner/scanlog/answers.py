@@ -237,7 +237,7 @@ def _soaked(warm: Warming, run: Run) -> tuple[Figure, ...]:
 # ---- while the engine runs -------------------------------------------------------------------------------------------
 
 
-SHORTEST_READING = 10.0  # s of moments that count, for a reading
+SHORTEST_READING = 10.0  # s of moments that count, for a reading; judgement
 RICH, LEAN = -10.0, 10.0  # % of trim, beyond which a mixture is rich, or lean; common practice, no source
 A_MINUTE = 60.0  # s
 RICH_SPREAD = 3.0  # % of trim, standard deviation of a reading; judgement

@@ -13,7 +13,7 @@ import numpy as np
 from reasoner.scanlog.numerals import Array
 
 SCALED_EVERY = 8  # products after which they are scaled: in so many nothing gets too small for a double
-LONGEST_BETWEEN_MOMENTS = 30.0  # s between moments beyond which a change between them is not counted
+LONGEST_BETWEEN_MOMENTS = 30.0  # s between moments beyond which a change between them is not counted; judgement
 
 
 @dataclass(frozen=True)

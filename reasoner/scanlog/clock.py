@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from reasoner.scanlog.numerals import Array
 
 NO_UNIT = "no unit with the time"
-HICCUP = 5.0  # s that a clock may step back and still be the same recording, a few rows out of order
+HICCUP = 5.0  # s that a clock may step back and still be the same recording, a few rows out of order; judgement
 DAY = 86400.0
-LONGEST_PAUSE = 14 * DAY  # s; a longer jump ahead is a clock that was set, not a pause
+LONGEST_PAUSE = 14 * DAY  # s; a longer jump ahead is a clock that was set, not a pause; judgement
 
 
 @dataclass(frozen=True)

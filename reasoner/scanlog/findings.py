@@ -36,17 +36,17 @@ from reasoner.scanlog.moments import Air, Bank
 from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.resampling import Flags, Grid
 
-BEFORE, AFTER = (14.0, 2.0), (9.0, 24.0)  # s around a purge valve's move in which the trim is read
+BEFORE, AFTER = (14.0, 2.0), (9.0, 24.0)  # s around a purge valve's move in which the trim is read; judgement
 CROSSWISE = 0.3  # share of the time with two banks opposite, from which it is said; judgement
-SAME_AIR = 0.3  # natural log of airflow, before against after
+SAME_AIR = 0.3  # natural log of airflow, before against after; judgement
 ONE_READING = 3.0  # % of trim, standard deviation of one such look; judgement
 IDLING_PHASES = (Phase.WARM_IDLE, Phase.LONG_IDLE)
-HALF_WARM = 70.0  # degC to which a warm-up is timed
-FIRST_MINUTES = 10.0  # min after a stop in which a rail is looked at: later it is cooling that is seen
+HALF_WARM = 70.0  # degC to which a warm-up is timed; judgement
+FIRST_MINUTES = 10.0  # min after a stop in which a rail is looked at: later it is cooling that is seen; judgement
 EMPTIES_AT_ONCE = (
     3.0  # s in which no leak that an engine runs with empties a rail: 4 mL/min takes 18 s from 5 MPa (hold.py)
 )
-OPPOSITE = 8.0  # % of trim, one bank below minus this and the other above plus this
+OPPOSITE = 8.0  # % of trim, one bank below minus this and the other above plus this; judgement
 MISTAKEN = math.log(100)  # natural log of the odds that a second sensor can give at most; judgement
 SWITCHING = 1.4  # V that a switching sensor gives at most; common practice
 AIR_ERROR = 0.05  # relative, of pressure, temperature and speed together at one moment; judgement

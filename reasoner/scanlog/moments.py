@@ -40,23 +40,23 @@ from reasoner.scanlog.shapes import Sample
 LOOP_SETTLES = (
     8.0  # s of closed loop, or after a purge valve moved, before the short-term trim has caught up; judgement
 )
-STARTED = 20.0  # s after a start
+STARTED = 20.0  # s after a start; judgement
 STEADY_AIRFLOW = (
     0.5  # natural log of airflow, greatest less least, over the seconds below: the trim follows airflow late
 )
-STEADY_BEFORE, STEADY_AFTER = 7.0, 2.0  # s
+STEADY_BEFORE, STEADY_AFTER = 7.0, 2.0  # s; judgement
 # Under load airflow never keeps still, and hard pulls are over soon: there what fades with airflow is all but gone, and
 # the loop is quicker, for the gas reaches the sensor sooner.
 UNDER_LOAD, LOADED_CHANGE = 4.0, 0.9  # times the airflow at idle, and natural log of its change; judgement
 LOADED_BEFORE, LOADED_AFTER, LOADED_SETTLES = 4.0, 1.0, 5.0  # s; judgement
 FROZEN, STILL = 6.0, 40.0  # s that a trim stands exactly at zero, or elsewhere, where the loop must be open; judgement
-FROZEN_SAMPLES = 5  # and at least so many samples
+FROZEN_SAMPLES = 5  # and at least so many samples; judgement
 TRIM_STEP = 100 / 128  # % of trim, its scaling (SAE J1979)
 LEAST_STOP = 12.0  # % of trim: no controller's short-term trim has its stop nearer to zero; common practice, no source
 STANDS, AT_STOP = 4.0, 10.0  # s on end, and in all, that a trim stands at its stop; judgement
 NEAR_STOP, MORE_OFTEN = 3.0, 1.0  # % of trim near a stop, and how much more often it is at it; judgement
 AGREES, ON_TARGET = 30, 0.04  # moments, and lambda off its target that a closed loop leaves; judgement
-COMMANDED = 0.02  # of lambda, away from 1, that means fuel is added on purpose
+COMMANDED = 0.02  # of lambda, away from 1, that means fuel is added on purpose; judgement
 FILLING_ERROR = 0.13  # of airflow from manifold pressure, one standard deviation; judgement
 METER = 0.04  # of an air meter's reading that may be its own; from memory of makers' statements, 2 to 3 %, and ageing
 UNBURNT, BEFORE_CUT = 1.4, 3.0  # lambda, leaner than any engine runs on: fuel is cut; s before it is seen; judgement
@@ -284,19 +284,20 @@ def _frozen(grid: Grid, number: int) -> Flags:
 # ---- what may explain their trims ------------------------------------------------------------------------------------
 
 
-BEGINNING_MOMENTS = 30  # moments of the log's beginning, for what was learned before
-BETWEEN_RUNS = 600.0  # s that a stop of the engine counts for, at least, in what one moment tells about the next
+BEGINNING_MOMENTS = 30  # moments of the log's beginning, for what was learned before; judgement
+BETWEEN_RUNS = 600.0  # s that a stop counts for, at least, in what one moment tells about the next; judgement
 EMPTIES = (10.0, 60.0, 300.0)  # s of fully open purge in which vapour of tank and canister falls to a third; judgement
-LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it
-LEAST_COLD = 60  # moments after a cold start without which nothing can be said of fuel out of the oil
-RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of fuel out of the oil
-RANGE = 1.5  # highest over lowest airflow, below which what goes with airflow cannot be told from what does not
+LEAST_PURGE = 20  # moments with purge, without which nothing can be said of it; judgement
+LEAST_COLD = 60  # moments after a cold start without which nothing can be said of fuel out of the oil; judgement
+RISES, FALLS = (200.0, 400.0, 800.0), (600.0, 1200.0, 2400.0, 4800.0)  # s, of fuel out of the oil; judgement
+RANGE = 1.5  # highest over lowest airflow that tells what goes with airflow from what does not; judgement
 # kPa of manifold that are boost: above measured air pressure, and above 100 where it was not measured. On a hill less
 # is, and before the throttle there is some while the manifold is still just below: trims say from where on it leaks.
+# Judgement.
 OVER_KNOWN, OVER_AIR = 1.0, (6.0, 0.0, -6.0, -12.0)
-BOOSTED = 10  # moments of boost, without which nothing can be said of it
-WANDERS, MOST_KNOTS, BENDS = 300.0, 24, 5  # s between knots of what trims do over time, and how many over airflow
-TRIM_LAGS = (0.0, 2.0, 5.0)  # s that trims may lag behind airflow
+BOOSTED = 10  # moments of boost, without which nothing can be said of it; judgement
+WANDERS, MOST_KNOTS, BENDS = 300.0, 24, 5  # s between knots over time, and how many over airflow; judgement
+TRIM_LAGS = (0.0, 2.0, 5.0)  # s that trims may lag behind airflow; judgement
 
 
 @dataclass(frozen=True)

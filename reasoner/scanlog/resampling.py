@@ -17,11 +17,11 @@ from reasoner.scanlog.numerals import Array
 from reasoner.scanlog.reading import LogTable
 from reasoner.scanlog.rolling import Flags as Flags
 
-CELL = 1.0  # s; a trim needs several to settle, a spell lasts many
+CELL = 1.0  # s; a trim needs several to settle, a spell lasts many; judgement
 MOST_CELLS = 120_000  # cells; beyond that they are made longer (33 h of recording)
-PAUSE = (5.0, 60.0)  # s without any row that count as a pause: five usual steps, within these bounds
-HOLD = (3.0, 30.0)  # s that a value holds: three of its usual intervals, within these bounds
-SLOWEST = 20.0  # s between rows beyond which a log shows no drive
+PAUSE = (5.0, 60.0)  # s without any row that count as a pause: five usual steps, within these bounds; judgement
+HOLD = (3.0, 30.0)  # s that a value holds: three of its usual intervals, within these bounds; judgement
+SLOWEST = 20.0  # s between rows beyond which a log shows no drive; judgement
 
 
 @dataclass(frozen=True)

@@ -30,10 +30,10 @@ TWO_STATES_BEAT_ONE = (
 )
 STAYS, EVENTS = 300.0, 1.0  # s of a state and number of changes that the rates are worth beforehand; judgement
 LEAST_SPREAD = 0.010  # of a trim: a step of its scaling (SAE J1979), and what no column explains; judgement
-SAME = 0.97  # of moments in which two first guesses agree, from which one does for both
+SAME = 0.97  # of moments in which two first guesses agree, from which one does for both; judgement
 ROUNDS, TRIED, KEPT = 30, 4, 2  # of expectation maximisation, for each of its starts, and how many go on
 ENOUGH = 800  # moments that tell which start to go on from; judgement
-WIDE = 0.03  # of trim, spread of the residuals that a start is tried with
+WIDE = 0.03  # of trim, spread of the residuals that a start is tried with; judgement
 LEAST_THINNED = 3.0  # s of trims that tell one thing at least: their own loop needs some seconds; judgement
 FAULT_SPREAD = 0.2  # of trim, standard deviation of what a fault makes; judgement
 NONE, SHARE, TIME, INJECTION, LOAD = "none", "by share", "by time", "by injection", "with load"
@@ -78,14 +78,14 @@ FREED_COLUMNS = {
 }
 STOP_ROUNDS = 3
 SETTLING = 15.0  # s after a change of state whose trims are still on their way, and half before; judgement
-OPEN = 0.1  # probability either way, up to which a moment belongs to neither state
-SEEN_TOO = 0.010  # of trim, in which two states of a sound engine may differ
+OPEN = 0.1  # probability either way, up to which a moment belongs to neither state; judgement
+SEEN_TOO = 0.010  # of trim, in which two states of a sound engine may differ; judgement
 LEARNED_SPREAD = 0.03  # of trim, how far what was learned may be from what the engine mostly wants; judgement
 NO_MORE = 1e-6  # of trim, in which they may differ where there is but one
 CHANGE = 4.5  # log-likelihood that each change of state costs: one in some minutes, told to some seconds; judgement
 AIRFLOW_COLUMNS = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow
 LEAN_TOO = math.log(4)  # purge brings fuel and a cold engine is given more: either seldom makes it lean; judgement
-ONE_WAY = 0.8  # of what purge or cold makes must go the same way: vapour does not add fuel now and take it away then
+ONE_WAY = 0.8  # of what purge or cold makes must go the same way: vapour adds fuel and takes none away; judgement
 
 
 @dataclass(frozen=True)
@@ -504,7 +504,7 @@ def families(fitted: StatesFit, both: bool = False) -> tuple[Explanation, ...]:
         if name == OIL and mean[freed[0]] > 0:
             continue  # oil gives fuel off, it takes none up
         if name == MIXED and mean[freed[0]] * (mean[freed[0]] + mean[freed[1]]) < 0:
-            continue  # what comes by the second would be hidden at every airflow by the share beside it
+            continue  # a steady leak that a wrong scale of the other sign outweighs even at idle could not be seen
         if name in (PURGED, COLD):
             made = rows[:, list(freed)] @ mean[list(freed)]
             if not _one_way(made):

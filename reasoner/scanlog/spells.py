@@ -31,22 +31,22 @@ LEAST_SECOND_STATE = (
     0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
 )
 AFTER_SOAK_DIFFERS = 0.10  # of trim, by which a whole run after a soak must differ; judgement
-TWO_STATES_FROM = 0.5  # probability that there are two states, below which there are none
+TWO_STATES_FROM = 0.5  # probability that there are two states, below which there are none; judgement
 LEAST_FELT = (
     10.0  # s in all in which a state makes half its mean difference or more, without which it is none; judgement
 )
-SHORTEST_SPELL = 20.0  # s of a spell
-QUIET_BRIDGED = 10.0  # s quiet within a spell that do not end it
+SHORTEST_SPELL = 20.0  # s of a spell; judgement
+QUIET_BRIDGED = 10.0  # s quiet within a spell that do not end it; judgement
 ALIKE, ALIKE_SHARE = (
     0.45,
     0.3,
 )  # airflow within a half more or less seen quiet too, for at least so many of the showing moments
-SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen
-CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s that may lie between two of them at an edge
-NEAR = 10.0  # s either side of an edge in which the trim is on its way
-SHARP = ((55.0, 0.5), (120.0, 0.75))  # s either side, and how much of the whole difference must come within them
+SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen; judgement
+CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s between two of them at an edge; judgement
+NEAR = 10.0  # s either side of an edge in which the trim is on its way; judgement
+SHARP = ((55.0, 0.5), (120.0, 0.75))  # s either side, and how much of the difference must lie within; judgement
 MISSED, MORE = 20, 5.0  # misfires, and how many times as often, that tell which of two states shows; judgement
-MOMENTS = 5  # that must lie on each side of an edge for it to be judged
+MOMENTS = 5  # that must lie on each side of an edge for it to be judged; judgement
 
 SWITCHES, CREEPS, STARTS, STOPS, UNSEEN = "switches", "creeps", "engine start", "engine stop", "not seen"
 
@@ -284,8 +284,8 @@ def _counts(spell: LogSpell, conditions: Conditions) -> bool:
 
 SHOWING, QUIET, OPEN = "showing", "quiet", "open"
 STATE_WORDS = (QUIET, OPEN, SHOWING)
-FIRM_MOMENT = 0.8  # probability either way from which a moment is of a state; between, it is open
-STRETCH = 5.0  # s of a stretch that counts as one
+FIRM_MOMENT = 0.8  # probability either way from which a moment is of a state; between, it is open; judgement
+STRETCH = 5.0  # s of a stretch that counts as one; judgement
 Z = 1.96  # standard deviations of a 95 % range
 
 

@@ -38,8 +38,8 @@ COMES_BACK = 0.6  # of its greatest jump, that another one must not reach; judge
 DISTINCT = 8  # values that a trim takes near 1, from which it is a factor; judgement
 AIR_ALIKE = 0.35  # natural log of air for each turn, before against after; judgement
 WILD = (AIRFLOW, MANIFOLD, ROAD, LOAD)  # quantities that jump by themselves
-SOME_WRONG = 0.02  # share of them from which another unit, in which all are possible, is the likelier
-WRONG = 0.5  # share of impossible values beyond which it is the unit, not single readings
+SOME_WRONG = 0.02  # share of them from which another unit, in which all are possible, is the likelier; judgement
+WRONG = 0.5  # share of impossible values beyond which it is the unit, not single readings; judgement
 USUAL_IN_LOGS = {"°F", "psi", "bar", "mph", "lb/min", "MPa", "inHg", "kg/h", "mV", "mbar", "Pa"}  # what logs come in
 
 

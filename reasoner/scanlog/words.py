@@ -31,7 +31,7 @@ SAID_TOGETHER = (
     "controllers apply them; readings proposed as answers are their sum, as when typed in. SAE J1979 gives no rule."
 )
 RAIL_AWAY = 5.0  # % off its target, or swinging about it: a step of the target is made up for in a second; judgement
-STANDS_OUT = 3.0  # times the misfires of the others, and more than so many, from which a cylinder is told apart
+STANDS_OUT = 3.0  # times the others' misfires, and more than so many, from which a cylinder is named; judgement
 AT_STOP = 10.0  # s at a stop that are worth a line; presentation
 FIRM_WEIGHT = 0.8  # weight of a shape that is spoken of without the others; presentation
 ELSEWHERE = 3  # stretches in other conditions, without which it is not said that it showed in one only; presentation

@@ -22,7 +22,7 @@ from reasoner.session.workup import Workup
 ALTERNATIVES = 3
 OUTCOMES_SHOWN = 4
 SUSPECTS_MOVED = 2
-LIKELY_SUSPECT = 0.01  # a suspect less likely than this, before and after, is not named
+LIKELY_SUSPECT = 0.01  # a suspect less likely than this, before and after, is not named; judgement
 TURNS_FROM = 0.01  # chance of an outcome from which it is worth the name of what could change a verdict; judgement
 OUTCOMES_FOLLOWED = 16  # the likeliest, among which those that differ only in the place are put together
 

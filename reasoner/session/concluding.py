@@ -20,13 +20,13 @@ from reasoner.session.words import codes_text, fault_at, given_text, percent
 from reasoner.session.workup import Workup
 
 LEADING_SHOWN = 5
-STAYS_OPEN = 0.03  # a cause at least this likely is named as left open
-TELLS_MUCH = 5  # times the least gain: so much a check must tell to be named although its tool is not there
+STAYS_OPEN = 0.03  # a cause at least this likely is named as left open; judgement
+TELLS_MUCH = 5  # times the least gain: so much a check must tell to be named although its tool is not there; judgement
 MOST_NAMED = 2  # of these
 NEARLY_DONE = ("settled", "place-open", "first")  # verdicts after which nothing is asked again
 TURNS_TRIED = 6  # looks of which it is worked out whether they could change a verdict
 SELDOM_IF_SOUND = 0.06  # what one sound car in sixteen shows, or fewer, is a sign of something; judgement
-BRINGS_ABOUT = 1.1  # times as likely as on a sound car: a fault of which no more is said does not bring it about
+BRINGS_ABOUT = 1.1  # times as likely as on a sound car, from which a fault brings it about; judgement
 FAR_LIKELIER = 5.0  # so many times likelier another fault must make it to be named as not explained; judgement
 PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, see inference.weight)
 

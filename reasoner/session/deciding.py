@@ -19,9 +19,9 @@ from reasoner.session.plain import thousands, time_text
 from reasoner.session.words import percent
 from reasoner.session.workup import Workup
 
-WORTH_A_LINE = 0.01  # a chance below is not worth a line
-HARDLY_CURES = 0.05  # a step first that cures less often than this is not laid out
-AS_GOOD_AS_FREE = 0.5  # money, minutes: what would have to be cheaper than this will not be
+WORTH_A_LINE = 0.01  # a chance below is not worth a line; judgement
+HARDLY_CURES = 0.05  # a step first that cures less often than this is not laid out; judgement
+AS_GOOD_AS_FREE = 0.5  # money, minutes: what would have to be cheaper than this will not be; judgement
 IN_TURN = 3  # so many repairs of them are named
 SAID_WITHOUT_WORK = {
     "test": "test on",

@@ -15,7 +15,7 @@ from reasoner.rulebook.parts import PROPERTIES
 from reasoner.session.document import FactDoc
 from reasoner.session.workup import Workup
 
-SUSPECT_FROM = 0.1  # a suspect at least this likely is worth a line about what it needs
+SUSPECT_FROM = 0.1  # a suspect at least this likely is worth a line about what it needs; judgement
 SUSPECTS_LOOKED_AT = 3  # the likeliest suspects
 
 

@@ -26,7 +26,7 @@ from reasoner.session.workup import Workup
 
 RAIL_FROM = 1000.0  # kPa from which a pressure is a rail's, and said in bar: air and tank pumps stay below; judgement
 LIVE_SUCH_AS = "such as: idle +4 -14 maf 3.1 ect 92; 2500 +2 -6 maf 9.8; cruise 0 -4"
-LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart
+LIKE = 0.5  # outcomes whose weights are within this of each other are not told apart; judgement
 
 
 @dataclass(frozen=True)

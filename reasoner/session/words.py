@@ -38,7 +38,7 @@ def range_text(low: float, high: float) -> str:
     return last if first == last else f"{first.removesuffix(' %')} to {last}"
 
 
-FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide the range of a chance may be to be called so
+FOUNDED = ((0.15, "firm"), (0.35, "fair"), (1.0, "thin"))  # how wide a chance's range may be for the word; judgement
 
 
 def founded(low: float, high: float) -> str:

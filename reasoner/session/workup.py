@@ -31,7 +31,7 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Record, fold, known_car, spells_of, states_read
 
 LEADER_FROM = 0.5  # more likely than not
-OFTEN_ENOUGH = 2  # looks at the same thing after which another is preferred, where it is worth
+OFTEN_ENOUGH = 2  # looks at the same thing after which another is preferred, where it is worth; judgement
 NEARLY = 0.8  # so much of what the one more look would save; judgement
 PLAINLY_SHOWING = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
 

@@ -17,7 +17,7 @@ WEATHER = 3.0  # kPa, how far the air outside may be from it near sea level (1 s
 # Standard errors of what a reader shows: share of the airflow, rpm, kPa, degC; judgement.
 AIR, SPEED, PRESSURE, TEMPERATURE = 0.02, 25.0, 1.0, 3.0
 FULL, EMPTY = 98.0, 70.0  # % of filling at full load without boost; common practice, no source
-STANDING = 85.0  # kPa; with less in the manifold the throttle is not wide open
+STANDING = 85.0  # kPa; with less in the manifold the throttle is not wide open; common practice, no source
 
 AIRFLOW_READ = Ask("airflow", "Airflow", "g/s", 0.2, 1000, needed=True, live=("airflow",))
 RPM = Ask("speed", "Engine speed", "rpm", 200, 12000, needed=True, live=("engine speed",))

@@ -155,7 +155,8 @@ FROZEN_BANKS = Computation(
 # standard error of the logarithm.
 OWN_VARIES = 0.12
 SPEED_VARIES = 0.1  # the same of an idle's speed, where that was not read both times; judgement
-IDLE_LOAD, IDLE_SPEED = 22.0, 750.0  # calculated load in % and speed in rpm of a usual warm idle, no source
+# calculated load in % and speed in rpm of a usual warm idle; common practice, no source
+IDLE_LOAD, IDLE_SPEED = 22.0, 750.0
 MUCH_VARIES = 0.3  # of the logarithm: load and speed stand for air, and idles differ; judgement
 
 
