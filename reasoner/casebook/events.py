@@ -139,10 +139,10 @@ class FactsTold(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class RichSeen(Event):
-    """Whether it is rich now: true of the whole spell. Not weighed: what is looked at in it is."""
+    """Whether it is rich now: true of the whole spell; None: nobody can tell. Not weighed: what is looked at is."""
 
     kind: ClassVar[str] = "rich"
-    rich: bool
+    rich: bool | None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -180,7 +180,7 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.Avoided, {"condition": _text}),
     (kinds.ToolsSaid, {"lacking?": _texts, "at hand?": _texts}),
     (kinds.FactsTold, {"facts": TYPED}),
-    (kinds.RichSeen, {"rich": _yes_no}),
+    (kinds.RichSeen, {"rich": _yes_no_or_none}),
     (
         kinds.ReadingsTaken,
         {"condition": _text_or_none, "rich?": _yes_no_or_none, "readings": TYPED, "spell?": _text},

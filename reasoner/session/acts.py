@@ -233,15 +233,20 @@ def facts(workup: Workup, told: Mapping[str, str]) -> list[Event]:
     return [FactsTold(step=workup.record.steps + 1, facts={**told, **more})] if told else []
 
 
-def typed_words(book: Rulebook) -> dict[str, str]:
-    """The words that may stand before readings -> the condition they were taken in."""
+def typed_words(book: Rulebook, present: str | None = None) -> dict[str, str]:
+    """The words that may stand before readings -> the condition they were taken in. Where the car is in one (present)
+    whose words end with those of another, they are short for its own: `idle` at a long idle."""
     conditions = book.conditions.values()
-    return {word.lower(): c.name for c in reversed(tuple(conditions)) for word in c.typed_as}
+    known = {word.lower(): c.name for c in reversed(tuple(conditions)) for word in c.typed_as}
+    own = [word for word, name in known.items() if name == present]
+    short = {word: present for word in known if present and any(w.endswith(f" {word}") for w in own)}
+    return known | short
 
 
-def say_rich(workup: Workup, rich: bool) -> list[Event]:
-    """Whether it is rich now, for as long as the car does the same. That it is counts as an answer that is not quite
-    sure, to the check that reads the mixture in this condition; where there are two banks it says nothing of which."""
+def say_rich(workup: Workup, rich: bool | None) -> list[Event]:
+    """Whether it is rich now (None: nobody can tell), for as long as the car does the same. That it is counts as an
+    answer that is not quite sure, to the check that reads the mixture in this condition; where there are two banks it
+    says nothing of which."""
     seen: list[Event] = [RichSeen(step=workup.record.steps + 1, rich=rich)]
     check = _read_by(workup) if rich else None
     if check is None:

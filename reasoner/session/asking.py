@@ -85,7 +85,9 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         condition = book.conditions[tables.conditions[asked.condition]]
     names = list(check.cautions) + [n for n in (condition.cautions if condition else ()) if n not in check.cautions]
     ranked = workup.ranked if ranked is None else ranked
-    others = [o for o in ranked if o.check != option.check and worth_asking(o, workup.costs)][:ALTERNATIVES]
+    there = _there_too(workup, asked, ranked)[:ALTERNATIVES]
+    said = {option.check, *(o.check for o in there)}
+    others = [o for o in ranked if o.check not in said and worth_asking(o, workup.costs)][:ALTERNATIVES]
     return Question(
         way=way(workup, asked),
         kind=check.kind,
@@ -111,7 +113,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
         while_rich=check.while_rich,
         sees=str(check.sees),
         earlier=earlier(workup, check),
-        while_there=tuple(way(workup, o) for o in _there_too(workup, asked, ranked)[:ALTERNATIVES]),
+        while_there=tuple(way(workup, o) for o in there),
     )
 
 

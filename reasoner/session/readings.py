@@ -271,7 +271,7 @@ def frame_checks(workup: Workup) -> list[Check]:
 
 def live_states(workup: Workup, line: str) -> list[LiveState]:
     """Live values as typed in one line, each state with its condition, where that is known. Raises Refused."""
-    words = acts.typed_words(workup.book)
+    words = acts.typed_words(workup.book, workup.record.condition)
     live = read_live(line, words)
     if live.wrong:
         raise Refused("; ".join(live.wrong))

@@ -30,12 +30,13 @@ from reasoner.measure.codes import STORED
 from reasoner.measure.weigh import WorkedOut, weigh_carried, work_out
 from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle, with_facts
-from reasoner.rulebook.model import Check, Rulebook
+from reasoner.rulebook.model import Check, Rulebook, Sees
 
 
 @dataclass(frozen=True)
 class Given:
-    """One answer as it was given. values: place number (from 1; 0 = engine) -> outcome weights by name."""
+    """One answer as it was given. values: place number (from 1; 0 = engine) -> outcome weights by name. lasting: it
+    holds for all of the case, whatever the spell."""
 
     step: int
     check: str
@@ -45,6 +46,7 @@ class Given:
     asked: bool
     reading: str = ""
     number: int = 0
+    lasting: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,8 @@ class Record:
     apart: spell of an event -> its number here. passed: check -> why. unclear: (check, condition) that could not be
     told. avoided: conditions not to be brought about. unread: what was answered to checks or places that these rules or
     this vehicle do not have (kept, not weighed).
-    facts: what became known of the car; "" = asked, and not known. rich: spell -> whether it was seen to be rich in it.
+    facts: what became known of the car; "" = asked, and not known. rich: spell -> whether it was seen to be rich in it
+    (None: asked, and nobody can tell).
     live: readings typed in one go, in order.
     """
 
@@ -79,7 +82,7 @@ class Record:
     lacking: frozenset[str] = frozenset()
     at_hand: frozenset[str] = frozenset()
     facts: Mapping[str, str] = field(default_factory=dict)
-    rich: Mapping[int, bool] = field(default_factory=dict)
+    rich: Mapping[int, bool | None] = field(default_factory=dict)
     live: tuple[LiveRead, ...] = ()
     notes: tuple[str, ...] = ()
     stamps: tuple[str, ...] = ()
@@ -91,8 +94,10 @@ class Record:
 
     @property
     def answers(self) -> int:
-        """How often something was answered or told: all of one line, or of one log, is once."""
-        return len({given.step for given in self.given})
+        """How often something was answered or told: all of one line, or of one log, is once; an answer that took the
+        place of an earlier one is none more."""
+        later = ((given, self.given[n + 1 :]) for n, given in enumerate(self.given))
+        return len({given.step for given, after in later if not any(_replaces(new, given) for new in after)})
 
     @property
     def present(self) -> int:
@@ -101,6 +106,13 @@ class Record:
     @property
     def condition(self) -> str | None:
         return self.spells[-1]
+
+
+def _replaces(later: Given, earlier: Given) -> bool:
+    """Whether an answer takes the place of an earlier one: to the same check, of all the same places, in the same spell
+    where it is of a spell."""
+    same = later.check == earlier.check and (later.lasting or later.spell == earlier.spell)
+    return same and set(earlier.values) <= set(later.values)
 
 
 def setting_of(vehicle: Vehicle) -> Setting:
@@ -208,6 +220,7 @@ def _answer(book: Rulebook, record: Record, event: Answered, number: int, settin
         asked=event.asked,
         reading=event.reading,
         number=number,
+        lasting=check.sees is Sees.EVER,
     )
     if event.apart:
         record, spell = _apart(book, record, event.spell, event.condition)

@@ -172,6 +172,8 @@ def act_text(book: Rulebook, event: Event) -> str:
         case Told():
             return "the complaint"
         case RichSeen():
+            if event.rich is None:
+                return "whether it is rich now: can't tell"
             return "it is rich now" if event.rich else "it is not rich now"
         case ReadingsTaken():
             return "readings: " + ", ".join(f"{name} {text}" for name, text in event.readings.items())

@@ -76,6 +76,11 @@ def reflowed(text: str) -> str:
     return "\n".join(line for line in found if line)
 
 
+def first_sentence(text: str) -> str:
+    """What a text says first, without its full stop."""
+    return re.split(r"(?<=[.!?])\s", reflowed(text), maxsplit=1)[0].removesuffix(".")
+
+
 def first_clause(text: str) -> str:
     """What a caution is about, without what to do: `Belts and fans take fingers, hair and sleeves`."""
     return re.split(r"[:;]\s|(?<=[.!?])\s", reflowed(text), maxsplit=1)[0]

@@ -29,7 +29,7 @@ from reasoner.terminal.pasted import MORE, ask_for_log, ask_rest, code_lines, me
 from reasoner.terminal.picking import ask, numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words, take_answer
-from reasoner.terminal.step import by_place, suspect_table, way_text, why_blocks
+from reasoner.terminal.step import by_place, condition_rows, suspect_table, way_text, why_blocks
 from reasoner.terminal.telling import ask_frame, ask_live, has_none, tell_car
 
 StepCommand = Callable[[Sitting, str, Question | None], bool]
@@ -264,17 +264,18 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
     console, workup = sitting.console, sitting.workup
     names = list(workup.book.conditions)
     here = workup.record.condition
-    titles = numbered(workup.book.conditions[name].title for name in names)
     same = [("0", f"still {sitting.condition_title(here)}, but it behaves differently now")] if here else []
     last = len(names) + 1
-    whole = rows([*same, *titles, (str(last), "something else, or not known")])
+    whole = rows([*same, *condition_rows(workup.book), (str(last), "something else, or not known")])
+    meant = acts.typed_words(workup.book, here).get(rest.lower())
     number = pick(
         console,
-        "Its number, or Enter > ",
+        "Its number or words, or Enter > ",
         last,
-        rest,
+        str(names.index(meant) + 1) if meant else rest,
         lambda: console.show(head("What is the car doing now?"), whole),
         least=0 if same else 1,
+        named=[*(workup.book.conditions[name].title for name in names), "something else, or not known"],
     )
     if number is None:
         return False
@@ -322,9 +323,10 @@ def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 
 def so_far(sitting: Sitting, rest: str, question: Question | None) -> bool:
-    """What would be concluded if it ended here."""
+    """What would be concluded if it ended here; and why, where that is asked."""
     sitting.pages.verdict(verdict(sitting.workup, stopped=True), sitting.console)
-    ask(sitting.console, "Enter: back to the question, h help > ", "Nothing is decided by looking.")
+    while line := sitting.console.pause("w why, ", ("w", "why")):
+        why_this(sitting, line.partition(" ")[2].strip(), None)
     return False
 
 
@@ -359,7 +361,7 @@ HELP_TEXT = (
     ("m", "work the answer out from readings, where that is offered"),
     ("0, d", "can't tell (it is not asked again as the car is now); where a reading is asked only d"),
     ("x", "can't do it: no tool, not now, or not possible with this car"),
-    ("b back", "take back the last thing"),
+    ("b undo", "take back the last thing; on a page that is only read, b leaves it and takes nothing back"),
     ("w why", "why this question; why a suspect stands where it stands (w 2: the second)"),
     (
         "t tell",
@@ -390,6 +392,7 @@ def show_help(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 STEP_COMMANDS: dict[str, StepCommand] = {
     "back": back,
+    "undo": back,
     "why": why_this,
     "tell": tell_seen,
     "live": live,

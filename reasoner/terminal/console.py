@@ -11,7 +11,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, NoReturn, TextIO
 
@@ -156,22 +156,27 @@ class Console:
         while self.tty and len(lines) > step + 1:
             self.show_lines(lines[:step])
             lines = lines[step:]
-            if self._left("Enter: more, b back, h help > ", "Enter: the next page of it."):
+            if self._left("Enter: more, b leaves it, h help > ", "Enter: the next page of it."):
                 return
         self.show_lines(lines)
 
-    def pause(self) -> None:
+    def pause(self, more: str = "", words: Collection[str] = ()) -> str:
         """What was shown stays until Enter, where the next page would push it off a terminal. What is typed instead
-        answers that page."""
-        if self.tty:
-            self._left("Enter: back to the question, h help > ", "Enter: the question again.")
+        answers that page, but for words that belong to this one (more: as the prompt says them), which are returned."""
+        if not (self.tty or words):
+            return ""
+        self._left(f"Enter: back to the question, {more}h help > ", "Enter: the question again.")
+        if self._typed.lower().partition(" ")[0] not in words:
+            return ""
+        line, self._typed = self._typed, ""
+        return line
 
     def _left(self, prompt: str, helps: str) -> bool:
         """Whether something else than Enter was typed at a page that is only read: b leaves it, anything but h is
         kept to answer what follows."""
         while (line := self.ask(prompt)).lower() in ("h", "help", "?"):
-            self.say(f"{helps} b: back to where it was asked for. q: keep everything and leave. What else is typed"
-                     " answers the question.")  # fmt: skip
+            self.say(f"{helps} b: back to where it was asked for; nothing is taken back. q: keep everything and leave."
+                     " What else is typed answers the question.")  # fmt: skip
         if line.lower() in ("q", "quit"):
             raise Leave("stop")
         self._typed = "" if line.lower() in ("b", "back") else line

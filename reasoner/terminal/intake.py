@@ -21,12 +21,13 @@ from reasoner.session.document import Verdict, Why
 from reasoner.session.plain import shortened
 from reasoner.session.protocol import Talk
 from reasoner.session.workup import Workup
-from reasoner.terminal.blocks import QUIET, choices_block, head, numbered, para, rows
+from reasoner.terminal.blocks import QUIET, head, numbered, para, rows
 from reasoner.terminal.console import Console
 from reasoner.terminal.pasted import MORE, code_lines, merged, slip_lines, take_pasted
 from reasoner.terminal.picking import Back, numbers_in, pick_several
 from reasoner.terminal.picking import ask as ask_line
 from reasoner.terminal.sitting import Keep, Sitting
+from reasoner.terminal.step import condition_rows
 from reasoner.terminal.telling import (
     ask_frame,
     ask_heard,
@@ -464,8 +465,7 @@ def _state(sitting: Sitting) -> None:
     while True:
         here, parts = sitting.workup.record.condition, _also_known(sitting)
         if not shown:
-            titles = numbered(sitting.workup.book.conditions[name].title for name in names)
-            console.show(head("What is the car doing now?"), choices_block(titles, console.width))
+            console.show(head("What is the car doing now?"), rows(condition_rows(sitting.workup.book)))
         shown = True
         for told in sitting.said:
             console.say(told)

@@ -32,7 +32,7 @@ from reasoner.terminal.telling import ask_fact, ask_live, has_none
 CANT_DO = ("x", "can't", "cant", "can't do", "cant do", "can't do it", "cannot", "cannot do", "skip")
 AGAIN = ("r", "again")
 TAKES_MORE = ("why", "tell", "note", "other", "kit", "changed", "log", "car", "live", "frame")  # by what they are about
-AT_VERDICT = "g go on, b back, h help, w why, t tell, l live, k kit, c changed, n note, s stop > "
+AT_VERDICT = "g go on, b undo, h help, w why, t tell, l live, k kit, c changed, n note, s stop > "
 WEIGHING_TWO = "Weighing two faults at once ..."
 LEAVING = ("s", "stop", "q", "quit", "exit")
 
@@ -109,7 +109,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         return
     console, record = sitting.console, sitting.workup.record
     around = Surroundings(
-        said=tuple(sitting.said),
+        said=tuple(dict.fromkeys(sitting.said)),
         car=sitting.condition_title(record.condition),
         answers=record.answers,
         known=frozenset(sitting.known),
@@ -120,6 +120,7 @@ def _step(sitting: Sitting, question: Question) -> None:
     shown = belief(sitting.workup)
     page, pages = 0, step_pages(question, shown, around, console)
     console.show_lines(pages[0].lines)
+    around = replace(around, said=())  # it has been read
     while True:
         line = console.ask(pages[page].asks)
         sitting.known.update(question.cautions)
@@ -137,6 +138,8 @@ def _step(sitting: Sitting, question: Question) -> None:
                 return
             if after is After.STAY:
                 continue
+            around = replace(around, said=tuple(sitting.said))
+            sitting.said.clear()
             pages = step_pages(question, shown, around, console)
             page = len(pages) - 1
         console.show_lines(pages[page].lines)
@@ -174,13 +177,12 @@ def _say_first(sitting: Sitting) -> None:
 def _rich_asked(sitting: Sitting, question: Question) -> bool:
     """Whether it is rich now, where the check needs that: asked once, for as long as the car does the same. True: it is
     answered by that."""
-    present = sitting.workup.record.present
-    if not question.while_rich or question.way.fresh or sitting.workup.rich_now is not None:
-        return False
-    if present in sitting.cannot_see:
+    record = sitting.workup.record
+    known = sitting.workup.rich_now is not None or record.present in record.rich
+    if not question.while_rich or question.way.fresh or known:
         return False
     helps = "By trims, lambda or tailpipe, at this moment. It is remembered until the car does something else."
-    here = sitting.condition_title(sitting.workup.record.condition)
+    here = sitting.condition_title(record.condition)
     prompt = f"Is it rich now ({here})? y: yes, n: no, Enter: can't tell > "
     _say_first(sitting)
     try:
@@ -189,8 +191,7 @@ def _rich_asked(sitting: Sitting, question: Question) -> bool:
     except Back:
         return commands.back(sitting, "", question)
     if line in ("", "d", "0"):
-        sitting.cannot_see.add(present)
-        return False
+        return sitting.keep(acts.say_rich(sitting.workup, None), same_question=True)
     rich = line not in ("n", "no")
     events = acts.say_rich(sitting.workup, rich)
     if rich:

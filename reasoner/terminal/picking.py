@@ -101,7 +101,7 @@ def pick_several(
             if chosen is not None and (len(chosen) == 1 or not only_one):
                 return chosen
             meant = numbers_or_words(line, named) if named else ""
-            if isinstance(meant, list) and meant:
+            if isinstance(meant, list) and meant and (len(meant) == 1 or not only_one):
                 return meant
             one = ", one of them" if only_one and chosen else ""
             words = ", or their words" if named and re.search("[a-z]", line.lower()) else ""
@@ -122,6 +122,8 @@ def pick(
     show: Callable[[], None] = lambda: None,
     least: int = 1,
     goes_back: bool = False,
+    named: Sequence[str] = (),
 ) -> int | None:
-    """One number of a list, None at Enter."""
-    return next(iter(pick_several(console, prompt, most, typed, show, least, only_one=True, goes_back=goes_back)), None)
+    """One number of a list, None at Enter. named: as of several; then words that mean one thing alone."""
+    picked = pick_several(console, prompt, most, typed, show, least, only_one=True, goes_back=goes_back, named=named)
+    return next(iter(picked), None)

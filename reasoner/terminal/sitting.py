@@ -41,7 +41,7 @@ class Pages(Protocol):
 class Sitting:
     """talk: the case and what is asked now. said: lines for the next screen. known: cautions read in full.
 
-    live: values of the standard's services, as pasted. cannot_see: spells in which nobody can tell whether it is rich.
+    live: values of the standard's services, as pasted.
     """
 
     talk: Talk
@@ -51,7 +51,6 @@ class Sitting:
     said: list[str] = field(default_factory=list)
     known: set[str] = field(default_factory=set)
     live: tuple[DecodedValue, ...] = ()
-    cannot_see: set[int] = field(default_factory=set)
 
     @property
     def workup(self) -> Workup:

@@ -12,14 +12,27 @@ from dataclasses import dataclass, replace
 from rich.console import RenderableType
 from rich.text import Text
 
+from reasoner.rulebook.model import Rulebook
 from reasoner.session.document import BeliefDoc, Move, Question, Separation, Suspect, Way
 from reasoner.session.plain import clean, effort_text, glued, harmless
 from reasoner.session.words import founded, percent, place_text, range_text
-from reasoner.terminal.blocks import CARE, LEAD, QUIET, choices_block, first_clause, head, numbered, para, rows, table
+from reasoner.terminal.blocks import (
+    CARE,
+    LEAD,
+    QUIET,
+    choices_block,
+    first_clause,
+    first_sentence,
+    head,
+    numbered,
+    para,
+    rows,
+    table,
+)
 from reasoner.terminal.console import Console
 
 QUESTION_KEYS = {
-    "b": "back",
+    "b": "undo",
     "h": "help",
     "w": "why",
     "t": "tell",
@@ -34,11 +47,11 @@ FIRST = ("care", "reach", "facts")  # read before anything is done
 LEAST_SUSPECTS = 3  # suspects on the screen, whatever else has to wait
 FACTOR = 3.0  # and all that are not less likely than the first by more than this
 FRAME_PROMPT = "Or the whole frame in one line: rpm 780 load 24 ect 92 stft -12 ltft -14"
-TO_ANSWERS, MORE = "Enter: to the answers, b back, h help > ", "Enter: more, b back, h help > "
+TO_ANSWERS, MORE = "Enter: to the answers, b undo, h help > ", "Enter: more, b undo, h help > "
 EARLIER = 3  # earlier readings beside a question
 SELDOM = 0.05  # outcomes less likely than this are left to `why`
 UNEVEN = 0.05  # cylinders are listed where their chances differ by at least this
-ALL_LETTERS = {**QUESTION_KEYS, "f": "frame", "n": "note", "k": "kit", "?": "help"}
+ALL_LETTERS = {**QUESTION_KEYS, "b": "back", "f": "frame", "n": "note", "k": "kit", "?": "help"}
 
 
 @dataclass(frozen=True)
@@ -354,6 +367,11 @@ def _reading_hint(question: Question) -> str:
         shape = " ".join(f"{p}=.." for p in question.places)
         return f"The number in {unit} by {question.at} ({shape}), or by words ({shape.replace('..', 'word')}): {words}"
     return f"The number in {unit}, or a word: {words}"
+
+
+def condition_rows(book: Rulebook) -> list[tuple[str, str]]:
+    """The states a car can be in, each with its number and with what it means as far as its first sentence goes."""
+    return numbered(f"{c.title}: {first_sentence(c.means)}" if c.means else c.title for c in book.conditions.values())
 
 
 def key_blocks() -> list[RenderableType]:

@@ -214,3 +214,32 @@ def test_that_it_is_rich_now_is_no_news_to_the_next_forecast() -> None:
     two = fresh("V6")
     two = two.after(acts.change_condition(two, "warm-idle"))
     assert len(acts.say_rich(two, True)) == 1
+
+
+def test_what_is_listed_while_there_is_not_offered_instead() -> None:
+    workup = fresh("four")
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    listed = 0
+    for proposed in workup.ranked[:8]:
+        asked = question(workup, proposed)
+        there = {one.check for one in asked.while_there}
+        listed += len(there) * len(asked.alternatives)
+        assert there.isdisjoint(one.check for one in asked.alternatives)
+    assert listed
+
+
+def test_an_answer_put_right_is_no_second_answer() -> None:
+    """A new answer in the same spell, or to what holds for all of the case, takes the place of the earlier one."""
+    workup = fresh("four")
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+
+    def answered(name: str, *outcomes: str, between: str = "") -> int:
+        now = workup
+        for outcome in outcomes:
+            now = now.after(acts.answer(now, name, {0: outcome}))
+            now = now.after(acts.change_condition(now, between)) if between else now
+        return now.record.answers
+
+    assert answered("smoke", "black", "none") == answered("smoke", "black", "none", between="cruise") == 1
+    assert answered("trim-follows-purge", "follows", "no-link") == 1
+    assert answered("trim-follows-purge", "follows", "no-link", between="cruise") == 2  # another occasion

@@ -313,6 +313,19 @@ def answers_of(workup: Workup) -> dict[str, str]:
     return found
 
 
+def test_idle_at_a_long_idle_is_that_idle() -> None:
+    long_idle, cruise = car("long-idle"), car("cruise")
+    assert [s.condition for s in readings.live_states(long_idle, "idle 0 -14; 2500 0 -4")] == [
+        "long-idle",
+        "raised-speed",
+    ]
+    assert [s.condition for s in readings.live_states(cruise, "idle 0 -14; long idle 0 -4")] == [
+        "warm-idle",
+        "long-idle",
+    ]
+    assert typed(long_idle, "idle 0 -14").record.spells == ("long-idle",)
+
+
 def test_one_line_answers_all_that_it_can_and_is_one_step() -> None:
     start = car(metering="airflow", displacement="2.0 L", injection="port")
     rich = typed(start, RICH)

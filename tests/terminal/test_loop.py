@@ -8,6 +8,7 @@ from dataclasses import replace
 from io import StringIO
 from typing import Any
 
+import numpy as np
 import pytest
 
 from reasoner.casebook.events import (
@@ -552,11 +553,44 @@ def test_rich_is_remembered_for_as_long_as_the_car_does_the_same() -> None:
 
 
 @pytest.mark.parametrize("said", ["", "d"])
-def test_who_cannot_tell_is_not_asked_again_and_nothing_is_kept_by_it(said: str) -> None:
-    """Enter says nothing that was not seen: it is the key for whoever only wants the screen again."""
+def test_who_cannot_tell_is_not_asked_again_and_nothing_is_weighed_by_it(said: str) -> None:
+    """Enter says nothing that was not seen. That it was asked is kept, so that it is not asked after a break either."""
     workup = at_warm_idle()
-    kept, text, _ = sit(*to_a_rich_one(workup)[0], said, "0", "s", workup=workup)
-    assert text.count("Is it rich now") == 1 and not kept.workup.record.rich
+    typed = to_a_rich_one(workup)[0]
+    kept, text, _ = sit(*typed, said, "s", workup=workup)
+    now = kept.workup
+    assert text.count("Is it rich now") == 1 and now.record.rich == {now.record.present: None}
+    assert now.rich_now is None and now.record.answers == workup.record.answers
+    assert np.array_equal(now.belief.probability, workup.belief.probability)
+    kept, text, _ = sit(*to_a_rich_one(now)[0], "s", workup=now)
+    assert "Is it rich now" not in text
+    changed = now.after(acts.change_condition(now, "warm-idle"))
+    assert changed.record.present not in changed.record.rich or not now.record.given
+    assert not now.after(acts.undo(now)).record.rich
+
+
+def test_what_was_said_is_not_said_again_on_the_same_page() -> None:
+    _, text, _ = sit("n the hose is old", "h", "how", "s", workup=asking("plugs"))
+    assert text.count("Noted: the hose is old") == 1
+
+
+def test_why_is_asked_at_what_would_be_concluded() -> None:
+    _, text, _ = sit("", "v", "w 1", "", "", "s", workup=asking("plugs"))
+    assert "WHY IT STANDS WHERE IT STANDS" in text and text.count("Enter: back to the question, w why") >= 1
+    _, text, _ = sit("", "v", "undo", "s", workup=asking("plugs").after(acts.note(asking("plugs"), "a")))
+    assert "Taken back: a note" in text  # what is no word of that page answers the question
+
+
+@pytest.mark.parametrize("typed", ["long idle", "cruise", "under load", "something else"])
+def test_a_state_is_named_by_its_words(typed: str) -> None:
+    kept, text, _ = sit("", f"c {typed}", "s", workup=at_warm_idle())
+    expected = {"long idle": "long-idle", "cruise": "cruise", "under load": "load"}.get(typed)
+    assert kept.workup.record.condition == expected and "Kept: the car is now" in text
+
+
+def test_words_of_several_states_are_asked_back() -> None:
+    kept, text, _ = sit("", "c idle clearing open", "", "s", workup=at_warm_idle())
+    assert "is not on the list" in text and kept.workup.record.condition == "warm-idle"
 
 
 def test_another_program_says_it_too() -> None:

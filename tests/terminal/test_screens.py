@@ -32,7 +32,7 @@ EVERY = int(
 )  # 1: every step of every case; else every sixth
 
 
-KEYS_SHOWN = "b back h help w why t tell l live o other c changed v verdict s stop"
+KEYS_SHOWN = "b undo h help w why t tell l live o other c changed v verdict s stop"
 
 
 def words(lines: list[str]) -> str:
