@@ -98,9 +98,11 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, cons
         "leading": show(*belief_blocks(belief, LEAST_SUSPECTS, cylinders=False)),
         "keys": show(*key_blocks()),
     }
+    why = show(*why_blocks(question, 1))
+    at_least = [("why", show(head("Why this one", "w says it")))] if why else []  # where there is no room for more
     wished = [  # for the last page, the most wanted first
         *((name, parts[name]) for name in FIRST),
-        ("why", show(*why_blocks(question, 1))),
+        ("why", why),
         ("leading", show(*belief_blocks(belief, LEAST_SUSPECTS))),
         ("leading", show(*belief_blocks(belief, close_suspects(belief)))),
         ("why", show(*why_blocks(question, 2))),
@@ -115,7 +117,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, cons
     if not new and all(name in last for name in (*FIRST, "why")):
         return _cut(_in_order(last), room, "> ")
     bare = {**parts, "top": show(*_top(replace(around, said=()), console.width))}
-    last = _filled(bare, [(name, lines) for name, lines in wished if name not in FIRST], room)
+    last = _filled(bare, [*at_least, *((name, lines) for name, lines in wished if name not in FIRST)], room)
     first = _filled({"top": parts["top"], "title": parts["title"], **needed, "how": []}, [("how", needed["how"])], room)
     if "how" in last:
         first["how"] = []
@@ -214,9 +216,10 @@ def _place(suspect: Suspect, belief: BeliefDoc) -> str:
     if not suspect.where:
         return "place not known"
     there = belief.all.get(suspect.cause, suspect.probability)
-    only = suspect.probability - there < 1e-9  # it has no other place on this car
-    where = place_text(suspect.where)
-    return where if only else f"{where}: {percent(there)}"
+    where, chance = place_text(suspect.where), percent(there)
+    return (
+        where if chance == percent(suspect.probability) else f"{where}: {chance}"
+    )  # at another place hardly, or never
 
 
 def way_text(way: Way) -> str:
