@@ -285,11 +285,13 @@ class Finished(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Provoked(Event):
-    """clean: whether nothing was to be seen."""
+    """clean: whether nothing was to be seen. made_so: it was made as the rules ask of a try, in the weather that it was
+    told of or on oil that is not fresh."""
 
     kind: ClassVar[str] = "provoked"
     condition: str
     clean: bool
+    made_so: bool = unless_default(False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -316,7 +318,12 @@ class Unknown(Event):
 
 
 KEPT_BESIDE = (RulesUsed, Concluded, PutAway)  # events that the program keeps; none is a step somebody takes back
-KEY_OF_FIELD = {"what": "kind", "at_hand": "at hand", "confirmed_by": "confirmed by"}  # field -> key, where they differ
+KEY_OF_FIELD = {
+    "what": "kind",
+    "at_hand": "at hand",
+    "confirmed_by": "confirmed by",
+    "made_so": "made so",
+}  # field -> key, where they differ
 
 
 def event_as_written(event: Event, at: str = "") -> dict[str, object]:

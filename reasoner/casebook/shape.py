@@ -203,7 +203,7 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.FilledIn, {"line": _whole, "figure": _text, "value": _text}),
     (kinds.ValuesTyped, {"first?": BY_CYLINDER, "second?": BY_CYLINDER, "old?": BY_CYLINDER}),
     (kinds.Finished, {}),
-    (kinds.Provoked, {"condition": _text, "clean": _yes_no}),
+    (kinds.Provoked, {"condition": _text, "clean": _yes_no, "made so?": _yes_no}),
     (kinds.Drove, {"counts": COUNTS}),
     (kinds.Cleared, {"cleared": _yes_no}),
 )

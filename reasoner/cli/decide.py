@@ -13,7 +13,7 @@ from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits, keeper, loading
 from reasoner.cli.kinds import CASE, cases_option
-from reasoner.cli.say import say, say_json
+from reasoner.cli.say import say, say_json, say_pages
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.history.trace import vehicle_of
 from reasoner.session.decision_doc import DecisionDoc
@@ -53,7 +53,8 @@ def decide_command(
         say_json(document)
     else:
         again = [*loading.options_again(cases_dir), *settings_again(settings_path)]
-        say(decision_text(document))
+        say_pages(decision_text(document))
+        say()
         say(_next(document, shlex.quote(case), " ".join(["", *again])))
     if not any(choice.recommended for choice in document.choices):
         raise click.exceptions.Exit(exits.PROBLEMS)

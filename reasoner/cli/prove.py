@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,10 +13,11 @@ from reasoner.casebook.events import Event
 from reasoner.cli import loading
 from reasoner.cli.kinds import CASE, CONDITION, NearChoice, cases_option, option_group
 from reasoner.cli.round import Round, by_name, on_case, take_back_told
-from reasoner.cli.say import say, say_json
+from reasoner.cli.say import say, say_json, say_pages
 from reasoner.repair import rounds
 from reasoner.repair.jobs import CLOSING_STATES
 from reasoner.repair.proof import ProofDoc, may_close
+from reasoner.report.lines import paragraph
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
@@ -28,9 +28,11 @@ from reasoner.session.workup import Workup
 
 @dataclass(frozen=True)
 class SeenAfter:
-    """Options that say what was seen after the work. clean, showed: conditions in which it was provoked."""
+    """Options that say what was seen after the work. clean, showed: conditions in which it was provoked. made_so: the
+    clean tries were made as the plan asks."""
 
     clean: tuple[str, ...]
+    made_so: bool
     showed: str | None
     drives: tuple[str, ...]
     cleared: bool | None
@@ -38,11 +40,13 @@ class SeenAfter:
     @property
     def anything(self) -> bool:
         """Whether any of them was used."""
-        return bool(self.clean or self.showed or self.drives or self.cleared is not None)
+        return bool(self.clean or self.made_so or self.showed or self.drives or self.cleared is not None)
 
     def events(self, workup: Workup) -> list[Event]:
         """The same as events of the case. Raises Refused where one of them makes no sense."""
-        told = [event for condition in self.clean for event in rounds.provoke(workup, condition, clean=True)]
+        if self.made_so and not self.clean:
+            raise Refused("--made-so says how a clean try was made", "give it together with --clean CONDITION")
+        told = [e for condition in self.clean for e in rounds.provoke(workup, condition, True, made_so=self.made_so)]
         told += rounds.provoke(workup, self.showed, clean=False) if self.showed else []
         told += [event for drive in self.drives for event in rounds.drove(workup, by_name(drive))]
         told += rounds.say_cleared(workup, self.cleared) if self.cleared is not None else []
@@ -75,6 +79,11 @@ class Closing:
     type=CONDITION,
     metavar="CONDITION",
     help="A provocation without a sign of it; repeatable.",
+)
+@click.option(
+    "--made-so",
+    is_flag=True,
+    help="With --clean: made as the plan asks, where it does (weather, oil); else not counted.",
 )
 @click.option("--showed", type=CONDITION, metavar="CONDITION", help="A provocation in which it showed again.")
 @click.option(
@@ -119,7 +128,7 @@ def prove_command(
         events = done.events(on.workup)
         on.keep(events)  # all of it or, where anything was refused, nothing: told again, nothing counts twice
         document = after_work.standing_now(on.workup, on.events, on.name)
-        _not_counted(document, done.clean)
+        _not_counted(document, done)
         again = " ".join([shlex.quote(case), *loading.options_again(cases_dir)])
         if closing.close:
             may_close(document, closing.close)
@@ -138,7 +147,8 @@ def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
     if as_json:
         say_json(as_data(document))
         return
-    say(standing_text(document) if short else proof_text(document))
+    say_pages(standing_text(document) if short else proof_text(document))
+    say()
     say("\n".join(_to_type(document, again)))
 
 
@@ -153,7 +163,7 @@ def _to_type(document: ProofDoc, again: str) -> list[str]:
     if plan and plan.needed:
         lines += [
             f"  {plan.title}, no sign of it:",
-            f"     reasoner prove {again} --clean {plan.condition}",
+            f"     reasoner prove {again} --clean {plan.condition}{' --made-so' if plan.only else ''}",
             f"  {plan.title}, and it showed:",
             f"     reasoner prove {again} --showed {plan.condition}",
         ]
@@ -168,12 +178,18 @@ def _to_type(document: ProofDoc, again: str) -> list[str]:
     return lines
 
 
-def _not_counted(document: ProofDoc, clean: Sequence[str]) -> None:
-    """Clean provocations in another condition than the plan's prove nothing, and are not to look as if they did."""
+def _not_counted(document: ProofDoc, done: SeenAfter) -> None:
+    """Clean provocations in another condition than the plan's, or made otherwise than it asks, prove nothing, and are
+    not to look as if they did."""
     plan = document.provocation
-    for condition in dict.fromkeys(clean):
+    for condition in dict.fromkeys(done.clean):
         if plan is not None and condition != plan.condition:
             say(f"Note: kept, but it is {plan.condition} that is counted, not {condition}.", err=True)
+        elif plan is not None and plan.only and not done.made_so:
+            say(
+                "\n".join(paragraph(f"Note: kept, not counted. {' '.join(plan.only)} If it was so: --made-so.", 0)),
+                err=True,
+            )
 
 
 def _say_closed(state: str, fault: str, again: str) -> None:

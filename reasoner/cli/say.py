@@ -42,6 +42,11 @@ def say_long(lines: Sequence[str]) -> None:
         used += takes
 
 
+def say_pages(text: str) -> None:
+    """Print a text of any length; at a terminal a screen at a time."""
+    say_long(text.removesuffix("\n").split("\n"))
+
+
 def _more() -> bool:
     try:
         return input("Enter: more, q: enough > ").strip().lower() in ("", "m", "more", "y")

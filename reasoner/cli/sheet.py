@@ -15,7 +15,7 @@ from reasoner.casebook.writing import write_whole
 from reasoner.cli import loading
 from reasoner.cli.kinds import CASE, NearChoice, cases_option, option_group
 from reasoner.cli.round import Round, by_number, on_case, take_back_told
-from reasoner.cli.say import say, say_json
+from reasoner.cli.say import say, say_json, say_pages
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.repair import rounds
 from reasoner.repair.calibration import plain_value
@@ -147,7 +147,7 @@ def _typed(question: str, helps: str) -> str:
         line = str(click.prompt(question, default="", show_default=False, prompt_suffix=" > ", err=True)).strip()
         if line.lower() not in SHEET_HELP:
             return line
-        say(helps, err=True)
+        say("\n".join(paragraph(helps, 0)), err=True)
 
 
 def _work(on: Round) -> Work:
@@ -318,7 +318,7 @@ def _show(on: Round, html: Path | None, as_json: bool) -> None:
     elif as_json:
         say_json(as_data(document))
     else:
-        say(sheet_text(document), nl=False)
+        say_pages(sheet_text(document))
 
 
 def _show_next(on: Round, again: str, values: bool) -> None:

@@ -270,7 +270,6 @@ def ended(moved: Trace, found: Found | None) -> Ending:
     settles = moved.settles()
     record = workup.record
     upto = None if settles is None else moved.points[settles]
-    answers = sum(1 for g in record.given if upto is None or g.number <= upto)
     number = tables.cause_number.get(found.cause) if found and found.known else None
     return Ending(
         cause=cause.name,
@@ -279,8 +278,8 @@ def ended(moved: Trace, found: Found | None) -> Ending:
         title=workup.book.faults[cause.fault].title,
         chance=float(classes[best]),
         found=None if number is None else float(p[number]),
-        answers=len(record.given),
-        settled=None if settles is None else answers,
+        answers=record.answers,
+        settled=None if settles is None else record.answers_until(upto),
         effort=effort_spent(workup, upto),
         grade=None if found is None else _grade(tables, cause, number, settles is not None),
         unread=record.unread,

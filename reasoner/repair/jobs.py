@@ -108,7 +108,8 @@ CLOSING_STATES = ("proven", "cured but unproven", "not cured", "given up")
 
 @dataclass(frozen=True)
 class Work:
-    """One round of work. finished: the step at which it was done, or None. provoked: (condition, clean), in order."""
+    """One round of work. finished: the step at which it was done, or None. provoked: in order, the condition,
+    whether it was clean, and whether it was made as the rules ask."""
 
     kind: str
     jobs: tuple[Job, ...]
@@ -118,6 +119,6 @@ class Work:
     second: Mapping[int, str] = field(default_factory=dict)
     old: Mapping[int, str] = field(default_factory=dict)
     finished: int | None = None
-    provoked: tuple[tuple[str, bool], ...] = ()
+    provoked: tuple[tuple[str, bool, bool], ...] = ()
     drives: tuple[Mapping[str, float], ...] = ()
     cleared: bool | None = None

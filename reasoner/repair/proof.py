@@ -18,7 +18,7 @@ from reasoner.inference.counting import seen_showing
 from reasoner.measure.finding import percent
 from reasoner.repair.followup import mended
 from reasoner.repair.jobs import CLOSING_STATES, Work
-from reasoner.repair.standing import Standing, named_conditions
+from reasoner.repair.standing import Answer, Standing, named_conditions
 from reasoner.rulebook.model import Afterwards, Check, Proof, Rulebook, Source
 from reasoner.rulebook.problem import shorten
 
@@ -158,10 +158,12 @@ class CountDoc:
 
 @dataclass(frozen=True)
 class ProvocationDoc:
-    """Clean provocations. title, how: of the condition. shows: how often it used to show there; rule: who says so.
+    """Clean provocations. title, how: of the condition. only: how each has to be made to count. shows: how often it
+    used to show there; rule: who says so.
 
     needed: None where nobody does so many. clean: done so far; showed: it was seen again. course: the chance that it is
-    still there, after none, one, two ... clean ones. bound: how often it can still show at most, at 95 %.
+    still there, after none, one, two ... clean ones. bound: how often it can still show at most, at 95 %. otherwise:
+    clean tries told that do not count, since nobody said that they were made so.
     """
 
     condition: str
@@ -179,6 +181,8 @@ class ProvocationDoc:
     bound: float | None
     minutes: float
     waiting: float
+    only: tuple[str, ...] = ()
+    otherwise: int = 0
 
 
 @dataclass(frozen=True)
@@ -329,7 +333,7 @@ def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
     book, numbers = before.book, before.book.settings.afterwards
     found = ways(before, work)
     here = {way.condition for way in found if way.needed is not None}
-    begun = next((condition for condition, _ in work.provoked if condition in here), None)
+    begun = next((condition for condition, *_ in work.provoked if condition in here), None)
     best = next((way for way in found if way.condition == begun), None)
     pointed = _pointed_to(before, work)
     within = [way for way in found if way.condition in pointed and way.needed is not None]
@@ -337,8 +341,10 @@ def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
     if best is None:
         return None
     condition = book.conditions[best.condition]
-    done = [clean for name, clean in work.provoked if name == best.condition]
-    clean = len(done) if all(done) else 0
+    only = _only(before, work)
+    done = [(clean, so or not only) for name, clean, so in work.provoked if name == best.condition]
+    quiet = all(clean for clean, _ in done)
+    clean = sum(so for _, so in done) if quiet else 0
     most = int(numbers.most_provocations)
     shown = range(max(clean, best.needed or min(most, 10)) + 1)
     return ProvocationDoc(
@@ -351,13 +357,30 @@ def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
         needed=best.needed,
         most=most,
         clean=clean,
-        showed=not all(clean for _, clean in work.provoked),
+        showed=not all(clean for _, clean, _ in work.provoked),
         course=tuple(still_there(best.shows, n, numbers.proof_begins_at) for n in shown),
         still=still_there(best.shows, clean, numbers.proof_begins_at),
         bound=upper_bound(clean) if clean else None,
         minutes=best.minutes,
         waiting=best.wait,
+        only=only,
+        otherwise=sum(not so for _, so in done) if quiet else 0,
     )
+
+
+def _only(before: Standing, work: Work) -> tuple[str, ...]:
+    """How a clean try has to be made to count, by what the work was done for and by what was told: what shows in the
+    damp only is quiet in dry weather, mended or not."""
+    book, cause = before.book, suspect(before, work)
+    fault = None if cause is None else before.tables.causes[cause].fault
+    told = {g.check for g in before.record.given if g.check in book.checks and _unlike_sound(book.checks[g.check], g)}
+    asked = (p for p in book.proofs.values() if fault in p.tries_of or not told.isdisjoint(p.tries_where))
+    return tuple(proof.say for proof in asked)
+
+
+def _unlike_sound(check: Check, given: Answer) -> bool:
+    likeliest = (max(weights, key=lambda name: weights[name]) for weights in given.values.values())
+    return any(name != check.outcomes[0].name for name in likeliest)
 
 
 def _pointed_to(before: Standing, work: Work) -> frozenset[str]:
@@ -415,8 +438,7 @@ def _state(workup: Standing, check: Check) -> str:
         return "not right" if workup.record.codes else "seen"
     if not given:
         return "no tool" if set(check.needs) & workup.record.lacking else "missing"
-    likeliest = (max(weights, key=lambda name: weights[name]) for weights in given[-1].values.values())
-    return "seen" if all(name == check.outcomes[0].name for name in likeliest) else "not right"
+    return "not right" if _unlike_sound(check, given[-1]) else "seen"
 
 
 def _count(workup: Standing, proof: Proof, have: float) -> CountDoc:
@@ -433,7 +455,8 @@ def _missing(plans: Sequence[ProvocationDoc], seen: Sequence[SeenDoc], counts: S
                 f"{provocation.most} clean ones to prove it gone; say so, and agree what happens when it comes back"
             )
         elif provocation.clean < provocation.needed:
-            yield f"{provocation.title}: {provocation.needed - provocation.clean} more without a sign of it"
+            so = ", made as it has to be" if provocation.only else ""
+            yield f"{provocation.title}: {provocation.needed - provocation.clean} more without a sign of it{so}"
     yield from (
         f"{item.title}: {'not looked at yet' if item.state == 'missing' else 'not as it should be'}"
         for item in seen

@@ -71,7 +71,7 @@ def _with(work: Work, event: Event) -> Work:
         case Finished():
             return replace(work, finished=event.step)
         case Provoked():
-            return replace(work, provoked=(*work.provoked, (event.condition, event.clean)))
+            return replace(work, provoked=(*work.provoked, (event.condition, event.clean, event.made_so)))
         case Drove():
             return replace(work, drives=(*work.drives, event.counts))
         case Cleared():
@@ -165,11 +165,12 @@ def finish(case: Standing, work: Work | None) -> list[Event]:
     return [Finished(step=case.record.steps + 1)]
 
 
-def provoke(case: Standing, condition: str, clean: bool) -> list[Event]:
-    """The fault was provoked in a condition. Raises Refused where these rules have no such condition."""
+def provoke(case: Standing, condition: str, clean: bool, made_so: bool = False) -> list[Event]:
+    """The fault was provoked in a condition; made_so: as the rules ask of a try. Raises Refused where these rules have
+    no such condition."""
     if condition not in case.book.conditions:
         raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(case.book.conditions))
-    return [Provoked(step=case.record.steps + 1, condition=condition, clean=clean)]
+    return [Provoked(step=case.record.steps + 1, condition=condition, clean=clean, made_so=made_so)]
 
 
 def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:

@@ -235,9 +235,9 @@ def _long(ending: Ending) -> str:
     found = "" if ending.found is None else f" What was found: {percent(ending.found)}."
     took = effort_text(ending.effort.minutes, ending.effort.wait)
     when = (
-        f"settled after {ending.settled} of {ending.answers} answers ({took})"
+        f"settled after {ending.settled} of {ending.answers} answers (looking took {took})"
         if ending.settled is not None
-        else f"not settled after {count(ending.answers, 'answer')} ({took})"
+        else f"not settled after {count(ending.answers, 'answer')} (looking took {took})"
     )
     return f"{at_place(ending.title, ending.where)}, {percent(ending.chance)}, {when}.{grade}{found}"
 

@@ -40,8 +40,12 @@ def _table(d: DecisionDoc) -> list[str]:
         mark = "->" if choice.recommended else " !" if choice.missing else "  "
         figures = [thousands(value) for value in (choice.now, choice.later, choice.expected)]
         rows.append([mark, f"{number} {CHOICE_NAMES[choice.kind]}", *figures, _cures(choice)])
-    unit = [f"   (money in {d.currency})"] if d.currency else []
-    return [*in_columns(rows, RIGHT), *unit]
+    signs = {row[0].strip() for row in rows}
+    told = [text for sign, text in SIGNS.items() if sign in signs] + ([f"money in {d.currency}"] if d.currency else [])
+    return [*in_columns(rows, RIGHT), *(f"   {text}" for text in told)]
+
+
+SIGNS = {"->": "-> recommended", "!": "!  something is to be looked at first, see above"}
 
 
 def _missing(d: DecisionDoc) -> list[str]:
@@ -123,7 +127,7 @@ def sheet_text(document: SheetDoc, width: int = LINE_WIDTH) -> str:
         lines += paragraph(caution_ahead(s, caution), 2, f"{caution.number}!", width)
     for part in s.sections:
         lines += _section(part, width)
-    lines += section("Seen afterwards", s.proof, "[ ]", width)
+    lines += section("Seen afterwards (reasoner prove keeps count of it)", s.proof, width=width)
     lines += ["", f"{s.done} of {s.boxes} boxes ticked"]
     return page(lines)
 
@@ -243,6 +247,10 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
         2,
         width=width,
     )
+    lines += bullet_lines((f"Only so does a try count: {text}" for text in p.only), "!", width=width)
+    if p.otherwise:
+        tries = "1 clean try is" if p.otherwise == 1 else f"{p.otherwise} clean tries are"
+        lines += paragraph(f"{tries} kept and not counted: nobody said that it was made so.", 2, width=width)
     if p.showed:
         return lines + paragraph("It has shown again since the work: it is not cured.", 2, "!", width)
     if p.needed is None:

@@ -134,6 +134,8 @@ PROOF = key_table(
     Key("counts", choice(*COUNTS), default=COUNTS[-1]),
     Key("cleared", yes_no),
     Key("where read", choice(*READ_STATES), default=""),
+    Key("tries of", list_of(name_of("faults")), default=()),
+    Key("tries where", check_names, default=()),
     Key("never", yes_no, default=False),
     *ORIGIN,
     WAIVE,

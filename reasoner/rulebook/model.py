@@ -373,7 +373,8 @@ class Proof:
     shown_by: checks that must be answered as on a sound car. least, unit: a count; `one drive`: met in one drive
     together with the others so marked; `adds up`: over drives; `in a row`: since the last drive that
     brought 0. cleared: only where codes were (not) cleared. where_read: only where a code was read in that state
-    ("": in any case).
+    ("": in any case). tries_of, tries_where: it says how a clean try has to be made to count, after a repair of one of
+    these faults, and where one of these checks was answered otherwise than with its first outcome.
     """
 
     name: str
@@ -387,6 +388,8 @@ class Proof:
     never: bool
     origin: Origin
     where_read: str = ""
+    tries_of: tuple[str, ...] = ()
+    tries_where: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

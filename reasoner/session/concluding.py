@@ -298,8 +298,9 @@ def without_tools(workup: Workup) -> list[Option]:
 
 
 def spent(workup: Workup) -> Spent:
-    """What was asked and answered took, getting into each condition included. What was told unasked costs nothing."""
-    return effort_spent(workup, only={g.number for g in workup.record.given if g.asked})
+    """What all that was answered took, asked for or not, getting into each condition included: the same in a verdict, a
+    case's story and a review."""
+    return effort_spent(workup)
 
 
 def proposals(workup: Workup, go_on: bool = False) -> list[Option]:

@@ -96,7 +96,12 @@ class Record:
     def answers(self) -> int:
         """How often something was answered or told: all of one line, or of one log, is once; an answer that took the
         place of an earlier one is none more."""
-        later = ((given, self.given[n + 1 :]) for n, given in enumerate(self.given))
+        return self.answers_until(None)
+
+    def answers_until(self, number: int | None) -> int:
+        """The same up to the event of this number."""
+        by_then = [given for given in self.given if number is None or given.number <= number]
+        later = ((given, by_then[n + 1 :]) for n, given in enumerate(by_then))
         return len({given.step for given, after in later if not any(_replaces(new, given) for new in after)})
 
     @property

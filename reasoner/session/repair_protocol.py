@@ -144,7 +144,11 @@ REPAIR_HANDLERS: dict[str, Callable[[WholeCase, Message], RepairReply]] = {
     "values": _values,
     "finished": _finished,
     "proof": lambda course, m: ([], proof_reply(course)),
-    "provoked": _told(lambda workup, m: rounds.provoke(workup, str(m["condition"]), bool(m["clean"]))),
+    "provoked": _told(
+        lambda workup, m: rounds.provoke(
+            workup, str(m["condition"]), bool(m["clean"]), made_so=bool(m.get("made so", False))
+        )
+    ),
     "drive": _told(lambda workup, m: rounds.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
     "cleared": _told(lambda workup, m: rounds.say_cleared(workup, bool(m["cleared"]))),
     "close": _close,

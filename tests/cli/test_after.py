@@ -175,7 +175,7 @@ def test_settings_are_used_without_being_named(
     found = run("decide", str(case)).output
     first, second = (text.split("WHAT WOULD CHANGE THAT")[0] for text in (before, found))
     assert "all four" in second and "all four" not in first
-    assert "(money in EUR)" in found
+    assert "money in EUR" in found
     said = reasoner("diagnose", str(case), "--json", stdin='{"type": "decide"}\n', REASONER_SETTINGS=str(shop))
     state, decision = said.stdout.splitlines()
     assert json.loads(decision)["currency"] == "EUR" and json.loads(state)["type"] == "state"
@@ -306,6 +306,17 @@ def test_what_is_told_together_is_kept_together(case: Path) -> None:
     run("sheet", str(case), "--finished")
     assert run("prove", str(case), "--clean", "hot-restart", "--drive", "x=1").exit_code == exits.PROBLEMS
     assert not events_of(case, "provoked")
+
+
+def test_how_a_try_was_made_is_told_with_it(case: Path) -> None:
+    run("sheet", str(case), "--take", "alone", "--finished")
+    alone = run("prove", str(case), "--made-so")
+    assert alone.exit_code == exits.PROBLEMS and "together with --clean" in alone.stderr
+    run("prove", str(case), "--clean", "hot-restart", "--made-so")
+    [told] = events_of(case, "provoked")
+    assert told["made so"] is True
+    run("prove", str(case), "--clean", "hot-restart")
+    assert "made so" not in events_of(case, "provoked")[-1]
 
 
 def test_finished_by_mistake(case: Path) -> None:

@@ -369,6 +369,42 @@ def test_it_shows_again() -> None:
     assert len(found.missing) == 1 and "shown again" in found.missing[0]  # nothing is counted on as if it had not
 
 
+def test_a_try_in_dry_weather_proves_nothing_of_what_shows_in_the_damp() -> None:
+    """Kept, not counted, and said; made in the damp it counts. That it showed counts however it was made."""
+    car = a_car_with_a_leak()
+    car.answer("happens-in-damp", {"0": "yes"})
+    car.work("replace-injector", 3)
+    car.finish()
+    first = proof(car).provocation
+    assert first is not None and len(first.only) == 1 and "dry weather" in first.only[0]
+    car.keep(rounds.provoke(car.workup, first.condition, clean=True))
+    dry = proof(car).provocation
+    assert dry is not None and (dry.clean, dry.otherwise, dry.still) == (0, 1, first.still)
+    text = " ".join(proof_text(proof(car)).split())
+    assert (
+        "Only so does a try count: In rain, fog or after a wash" in text
+        and "1 clean try is kept and not counted" in text
+    )
+    car.keep(rounds.provoke(car.workup, first.condition, clean=True, made_so=True))
+    damp = proof(car).provocation
+    assert damp is not None and (damp.clean, damp.otherwise) == (1, 1) and damp.still < first.still
+    car.keep(rounds.provoke(car.workup, first.condition, clean=False))
+    assert proof(car).state == "not cured"
+
+
+def test_fresh_oil_proves_nothing_of_petrol_in_the_oil() -> None:
+    car = Car(**STORIES["vehicle"])
+    car.answer("oil-level", {"0": "above"})
+    car.answer("oil-smell", {"0": "fuel"})
+    car.work("change-oil")
+    car.finish()
+    first = proof(car).provocation
+    assert first is not None and any("500 km" in text for text in first.only)
+    car.keep(rounds.provoke(car.workup, first.condition, clean=True))
+    now = proof(car).provocation
+    assert now is not None and now.clean == 0
+
+
 def test_unreachable_is_said_and_never_proven() -> None:
     """Where nobody does so many clean ones as it takes, the plan says so, shows how far they lead, stays unproven."""
     car = a_car_with_a_leak()
@@ -380,7 +416,7 @@ def test_unreachable_is_said_and_never_proven() -> None:
         replace(found, book=few) for found in (car.workup, after_work.before_work(book(), car.vehicle, car.events))
     )
     work = rounds_of(book(), car.events)[-1]
-    found = proof_document(workup, before, replace(work, provoked=(("hot-restart", True),)))
+    found = proof_document(workup, before, replace(work, provoked=(("hot-restart", True, False),)))
     assert found.provocation is not None and found.provocation.needed is None
     assert 0.05 < found.provocation.still < 0.5 and found.provocation.clean == 1
     assert found.state == "cured but unproven" and "to prove it gone; say so" in found.missing[0]
