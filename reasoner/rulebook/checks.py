@@ -145,6 +145,7 @@ CHECK = key_table(
     Key(
         "owners say", map_of(text, list_of(text), "outcomes, and how owners say them"), default=EMPTY_MAP, by_name=True
     ),
+    Key("not meant", list_of(text), default=()),
     Key(
         "happens in",
         map_of(text, list_of(name_of("conditions")), "outcomes, and the conditions that each names"),
@@ -155,7 +156,7 @@ CHECK = key_table(
     Key("said rich", text, default=""),
     Key("elsewhere in", choice("bank", "engine"), default="engine"),
     Key("all alike", percentage(0, 100), default=0.0),
-    Key("intake", choice("work", "renewed", "since", "pattern", "also"), default=""),
+    Key("intake", choice("work", "renewed", "since", "mended", "pattern", "also"), default=""),
     AFTER_WORK_KEY,
     *ORIGIN,
     WAIVE,

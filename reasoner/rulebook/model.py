@@ -484,13 +484,14 @@ class Check:
     provokes: brings the fault on at the place it is done to; done place by place.
     after: checks to be done first. leaves: the condition the car is in afterwards ("" = unchanged).
     after_work: asked only after one of these repairs (empty: always). computed: how its outcome is worked out.
-    owners_say: outcome -> phrases by which it is heard in a complaint. happens_in: outcome -> conditions in which, by
-    that, it happens.
+    owners_say: outcome -> phrases by which it is heard in a complaint. not_meant: longer ones that hold one of
+    these and mean something else. happens_in: outcome -> conditions in which, by that, it happens.
     all_alike: chance that what a fault does alike to all places is one thing there: all of a set, or none.
     elsewhere_in: how far from a cylinder what is said `elsewhere` holds: at its `bank`, or in the whole `engine`.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
     said_rich: the outcome that is meant where somebody only says that it is rich now ("" = none is).
-    intake: told with others of its kind before the first question: work, renewed, since, pattern, also; "": by itself.
+    intake: told with others of its kind before the first question: work, renewed, since, pattern, also; "": by itself;
+    mended: by itself, and heard in a complaint only where that tells of something done.
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
     codes_of, code_states: a check whose codes are meant, and outcome -> states in which these were read that mean it.
     """
@@ -528,6 +529,7 @@ class Check:
     elsewhere_in: str = "engine"
     all_alike: float = 0.0
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    not_meant: tuple[str, ...] = ()
     happens_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     codes_of: str = ""
     code_states: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

@@ -17,7 +17,7 @@ from reasoner.inference.plan import Option
 from reasoner.measure.codes import read_codes
 from reasoner.measure.weigh import Carried
 from reasoner.rulebook.model import Check, Sees
-from reasoner.session import acts, fitted, logged, readings, story, wellformed
+from reasoner.session import acts, complaint, fitted, logged, readings, story, wellformed
 from reasoner.session.acts import Refused
 from reasoner.session.asking import now_due, question
 from reasoner.session.concluding import belief, next_document, proposals, verdict, why
@@ -68,7 +68,8 @@ class Talk:
             "step": self.workup.record.steps,
             "belief": asdict(belief(self.workup, ranges)),
             "next": asdict(self.next()),
-            "heard": [asdict(row) for row in story.heard(self.workup, self.workup.record.complaint)],
+            "heard": [asdict(row) for row in complaint.heard(self.workup, self.workup.record.complaint)],
+            "not understood": list(complaint.unheard(self.workup, self.workup.record.complaint)),
         }
 
 

@@ -15,7 +15,7 @@ from reasoner.casebook.trouble import Refused
 from reasoner.measure.frozen import read_frame, runs_rich
 from reasoner.measure.pids import DecodedValue
 from reasoner.rulebook.model import Check
-from reasoner.session import acts, fitted, readings, story
+from reasoner.session import acts, complaint, fitted, readings, story
 from reasoner.session.document import FactDoc, Question
 from reasoner.session.plain import glued, shortened
 from reasoner.session.words import step_text
@@ -122,13 +122,22 @@ def _value(line: str, fact: FactDoc) -> str | None:
 # A line each, Enter leaves it open.
 
 
+OTHER_WORDS = "Try p and other words."
+
+
 def ask_heard(sitting: Sitting, text: str = "") -> bool:
     """What the complaint, or more that the owner says, tells by the rules' own words, to be confirmed: nothing is taken
-    from it unasked. False if nothing was heard."""
-    rows_heard = story.heard(sitting.workup, text or sitting.workup.record.complaint)
+    from it unasked; what was not understood is said. False if nothing was heard."""
+    said = text or sitting.workup.record.complaint
+    rows_heard = complaint.heard(sitting.workup, said)
+    missed = complaint.unheard(sitting.workup, said)
+    not_understood = para(f"Not understood: {shortened('; '.join(missed), 300)}. {OTHER_WORDS}", style=QUIET)
+    if rows_heard:
+        sitting.console.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
+    if missed:
+        sitting.console.show(not_understood)
     if not rows_heard:
         return False
-    sitting.console.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
     rows_heard = [rows_heard[n - 1] for n in confirm_from_list(sitting, len(rows_heard), helps)]
     note = acts.note(sitting.workup, text) if text else []

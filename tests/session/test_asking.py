@@ -10,7 +10,7 @@ import pytest
 from reasoner.inference.foresee import foresee
 from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, priced
-from reasoner.session import acts, story
+from reasoner.session import acts, complaint, story
 from reasoner.session.asking import now_due, question, separations, way
 from reasoner.session.document import Way
 from reasoner.session.words import places_of
@@ -126,7 +126,7 @@ def from_complaint(name: str, text: str, most: int) -> list[Way]:
     """What is asked first on a car that idles warm, of which nothing is known but a rich code and the complaint; every
     look finds what a sound part shows."""
     workup = fresh(name)
-    workup = workup.after(story.tell_heard(workup, story.heard(workup, text)))
+    workup = workup.after(story.tell_heard(workup, complaint.heard(workup, text)))
     workup = workup.after(acts.list_codes(workup, [("P0172", ["stored"])]))
     workup = workup.after(acts.change_condition(workup, "warm-idle"))
     found = []
@@ -162,7 +162,7 @@ def test_the_condition_of_the_complaint_is_looked_at_early(text: str) -> None:
 def test_a_trip_that_is_made_on_any_car_is_no_reason_against_a_look() -> None:
     """Its minutes are told all the same, and count again once the condition was visited, or one repair leads."""
     workup = fresh("three")
-    workup = workup.after(story.tell_heard(workup, story.heard(workup, "black smoke under load")))
+    workup = workup.after(story.tell_heard(workup, complaint.heard(workup, "black smoke under load")))
     number, trim = workup.tables.condition_number["load"], workup.tables.check_number["trim-load"]
     assert workup.situation.named == {number}
     told = priced(workup.tables, workup.situation, workup.costs, Option(trim, number, True))

@@ -658,3 +658,12 @@ def test_what_a_frame_line_says_that_is_not_known_is_set_aside_and_said() -> Non
         9.5 * 3.386389
     )  # kPa in an inch of mercury, NIST SP 811
     assert read["time since start"] == 85
+
+
+def test_what_of_the_complaint_was_not_understood_is_said_in_one_line() -> None:
+    _, text = take_in("Drinks a lot, black smoke, a clonk", "", "none", "", "", "", workup=shipped())
+    assert "Not understood: drinks a lot; a clonk. Try p and other words." in text
+    _, text = take_in("black smoke", "", "none", "", "", "", workup=shipped())
+    assert "Not understood" not in text
+    _, text = take_in("a clonk", "none", "", "", "", workup=shipped())
+    assert "Not understood: a clonk." in text and "HEARD IN IT" not in text

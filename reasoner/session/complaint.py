@@ -1,0 +1,401 @@
+"""What a complaint says in the owner's words: what is heard by the rules' own phrases, and what was not understood.
+
+Nothing is taken from it unasked: what is heard is offered, what is not is said, so that it can be put otherwise.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from reasoner.rulebook.model import Check, Outcome
+from reasoner.session.story import StoryRow
+from reasoner.session.workup import Workup
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+WORDS_BETWEEN = 2  # words that may stand between two of a phrase, besides little ones
+LITTLE_WORDS = frozenset(
+    ("a", "an", "the", "of", "from", "its", "it's", "it", "is", "was", "my", "our", "i", "she", "he")
+)
+WORDS_BEFORE = 3  # words before a phrase in which it may be denied
+WORDS_BEFORE_NEVER = 6  # the same for `never` and `hardly`, which deny all that follows
+WORDS_AFTER_LIKE = 4  # words before a phrase in which `like` or `than` makes a comparison of it
+WORDS_OF_A_REMARK = 5  # words at most of a sentence that speaks of the one before it: `It did not help.`
+MEANS_LESS = frozenset(("half", "less", "under"))  # between two words of a phrase: `shakes for half a minute`
+STEM_OF_WORD = 4  # letters of a word from which its beginning will do
+DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
+DENIED_FAR = frozenset(("never", "hardly", "seldom", "rarely"))
+NOT_WHEN = frozenset(("when", "if", "once", "while", "after", "before"))  # after `not`: all that follows is denied
+# Anywhere beside it.
+SAID_TO_BE_FINE = _words(
+    """
+    fine well good ok okay alright normal perfect perfectly smooth smoothly flawless flawlessly
+    problem-free trouble-free nothing peace faultless faultlessly
+    """
+)
+WELL = "fine"  # in a phrase it stands for any of these
+WORDS_BEFORE_FINE = 2  # words before one of these in which it may be denied: `does not run well`
+# Ways of saying that it is fine; some hold words that mean something else by themselves.
+FINE_IDIOMS = re.compile(
+    r"\b(?:right as rain|all right|good as new|like new|no trouble|as (?:always|usual|ever)|had no problems?"
+    r"|(?:runs?|ran|pulls?|drives?|starts?|behaves?) (?:\w+ )?normally"
+    r"|(?:is|was|'s) (?:as )?(?:a |an )?(?:lamb|lady|dream|angel|quiet|gentle)\b(?: again)?)"
+)
+# Words that say that it is fine elsewhere, and do not here: `a good minute`, `as well`, `drops to nothing`.
+NOT_FINE_IDIOMS = re.compile(
+    r"\b(?:good(?= (?:minute|hour|while|deal|bit|many|half|quarter|few|\d))|as well|well (?=over|above|below|into|past)"
+    r"|(?:almost |nearly |next )?to nothing|nothing (?=else|more|help|was|could|found)|(?<=found )nothing"
+    r"|(?<=than )normal|as good as)\b"
+)
+# Of work: what is said before and after the thing that something was done to; and that it was before the complaint.
+DONE_BEFORE = _words(
+    """
+    new another put putting fit fitted changed changing replaced renewed swapped did
+    """
+)
+DONE_AFTER = frozenset(
+    ("done", "renewed", "replaced", "changed", "fitted", "swapped", "repaired", "cleaned", "removed", "job")
+)
+HAD_AFTER = DONE_AFTER | {"out", "off", "in"}  # `had the gearbox out`; by themselves they are said of much else
+SINCE = frozenset(("since", "after"))
+SENTENCES = re.compile(r"[.;!?\n]+")
+CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
+# What stands after these is where the clause before them no longer holds: `rough until warm`, `fine until warm`.
+WHERE_IT_ENDS = frozenset(("until", "except", "unless"))
+TILL = re.compile(r"\b(?:till|til)\b")
+# What is fine where it is denied: `does not happen until warm`, but not `does not pull until warm`.
+TROUBLE = re.compile(
+    r"\b(?:happens?|shows?|appears?|comes? on|does it|do it|do so|problems?|troubles?"
+    r"|misfires?|shakes?|stumbles?|stalls?|smells?|smokes?)\b"
+)
+COMPARES = frozenset(("like",))  # before what it is compared with
+THAN_BEFORE = frozenset(("than", "before"))  # before a condition: `worse than when cold`
+FIRST_WORK = re.compile(
+    r"\bbefore (?:it|this|that|all this|the (?:trouble|fault|lamp|light)) (?:all )?(?:began|started|came)\b"
+)
+IN_VAIN = re.compile(
+    r"\b(?:no better|no change|no difference|no use|no improvement|no avail|(?:without|no) success|in vain"
+    r"|(?:did not|didn't|has not|hasn't) (?:help(?:ed)?|cured?)|as bad as (?:before|ever)|already there"
+    r"|(?:it is|it's|still|just|all|exactly) the same"
+    r"|(?:there|began|started|had it|did it|did so) (?:already |long )?before (?:that|this|then))\b"
+)
+# Where it began, and work that is told after that: it came later, unless it is said to have come before.
+BEGAN = re.compile(
+    r"\b(?:(?:came|comes|went|lit|popped) (?:on|up)|appeared|began|started|(?:first|was) noticed"
+    r"|on since|noticed (?:in|last|since))\b"
+)
+LATER = re.compile(r"\b(?:after (?:that|this|which)|afterwards|since then|then|later|meanwhile|in the meantime)\b")
+CAME_BEFORE = re.compile(r"\b(?:before|earlier|previously|since|after|following|had)\b")
+TOLD_AGO = re.compile(
+    r"\b(?:(\d+|an?|one|two|three|four|five|six|couple of|few|several) (day|week|month|year)s? ago"
+    r"|last (week|month|year)|(yesterday))\b"
+)
+DAYS_IN = {"day": 1.0, "week": 7.0, "month": 30.0, "year": 365.0}
+NUMBER_WORDS = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6}
+SEVERAL = 3  # `a few`, `several`
+CURED = re.compile(
+    r"\b(?:(?:never|not once|no trouble|not come back) (?:again )?since|not come back"
+    r"|(?:cured|fixed|mended|solved) (?:it|that)"
+    rf"|(?:{'|'.join(sorted(SAID_TO_BE_FINE))})(?: again| ever)? since)\b"
+)
+# What tells nothing of when or how: the car, its lamp, who says it, and that it runs badly. A part of a complaint with
+# no other words was not missed.
+SAYS_NOTHING = _words(
+    """
+    stumble stumbles shake shakes hesitate hesitates misfire misfires miss misses die dies stall stalls jerk
+    jerks jerky cut cuts rough roughly bad badly worse run runs running ran drive drives driven nearly almost
+    away a an the it its it's that that's this these those there here i i'm i've my me we our you your he she
+    they them his her their who which what is isn't are was were be been being am has have had do does did done
+    can could will would may might must shall should get gets got getting go goes going went gone come comes
+    coming came to of in on at by for from with into onto off out up as and or so then now also too very quite
+    really just still even about some any all again more once owner owner's customer customer's client driver
+    says said states stated stating reports reported reporting complains complaint told tells noticed notices
+    noticing car car's vehicle engine motor check light lamp mil eml eml's warning lit management please help
+    fault problem trouble issue whenever when while if only mostly usually always often ever since ago year
+    years month months week weeks day days time times today yesterday last january february march april june
+    july august september october november december spring autumn easter christmas
+    """
+)
+JOINS = frozenset(("and", "or", "then", "so", "yet", "though", "although", "plus"))  # between parts of a clause
+OPENS = frozenset(("when", "whenever", "while", "if", "after", "because", "since", "once", "as", "where"))  # a new one
+NEVER_AFTER = re.compile(r"^(?:(?:it|she|he|that|this) )?never(?: (?:does|did|do|happens|happened|happen|had)\b.*)?$")
+
+
+def heard(workup: Workup, text: str) -> list[StoryRow]:
+    """What a complaint says by the rules' own words (`owners say`) and was not told yet, in the order of the rules.
+
+    Each is to be confirmed. What is denied ("no smoke", "fine when cold", "at home never") or only compared with ("like
+    on a cold morning") is not heard; a longer phrase is heard instead of one within it.
+    """
+    told = {given.check for given in workup.record.given}
+    known = workup.tables.check_number
+    open_ = [c for c in workup.book.checks.values() if c.owners_say and c.name in known and c.name not in told]
+    clauses = _clauses(text)
+    cured = CURED.search(_plain(text)) is not None
+    spans = [span for check in open_ for span in _meant(check, clauses, cured)]
+    names = {(check, outcome) for *at, check, outcome in spans if not any(_within(at, other[:4]) for other in spans)}
+    found: list[StoryRow] = []
+    covered: set[str] = set()
+    for check in open_:
+        rows = [_row(check, o) for o in check.outcomes if (check.name, o.name) in names and check.name not in covered]
+        covered |= set(check.stands_for) if rows else set()
+        found += rows
+    return [row for row in found if row.check not in covered]
+
+
+def unheard(workup: Workup, text: str) -> tuple[str, ...]:
+    """The parts of a complaint that hold no phrase of the rules, denied or not, and are more than that a light came on
+    or that all is well: what was not understood. Rules without any phrases listen to nothing."""
+    checks = [check for check in workup.book.checks.values() if check.owners_say]
+    found = list[str]()
+    for clause in _clauses(text) if checks else ():
+        words = clause.words
+        known = {n for check in checks for start, end in _spoken_of(check, words) for n in range(start, end + 1)}
+        for part in _parts(words):
+            left = {words[n] for n in part} - SAYS_NOTHING - SAID_TO_BE_FINE - DENIED
+            said = " ".join(words[n] for n in part)
+            if known.isdisjoint(part) and any(not word.isdecimal() for word in left) and not IN_VAIN.search(said):
+                found.append(said)
+    return tuple(dict.fromkeys(found))
+
+
+def _spoken_of(check: Check, words: Sequence[str]) -> Iterator[tuple[int, int]]:
+    """Where any phrase of a check stands, denied or not; of parts and work where something was done to them."""
+    for phrase in (*check.not_meant, *(phrase for said in check.owners_say.values() for phrase in said)):
+        for place in _places(phrase.lower().split(), words):
+            if not only_done(check) or _done_to(words, *place):
+                yield place
+
+
+def _parts(words: Sequence[str]) -> list[list[int]]:
+    """Numbers of the words of a clause, in parts: each begins after `and`, or with `when`."""
+    parts: list[list[int]] = [[]]
+    for n, word in enumerate(words):
+        if word in JOINS or word in OPENS:
+            parts.append([])
+        if word not in JOINS:
+            parts[-1].append(n)
+    return [part for part in parts if part]
+
+
+@dataclass(frozen=True)
+class _Clause:
+    """Words that belong together. ends: it begins with a word such as `until`, and says where the trouble that stands
+    before it ends. first: the work in it is said to have come before the trouble; late: after it; in_vain: to have
+    mended nothing."""
+
+    words: tuple[str, ...]
+    ends: bool
+    first: bool
+    late: bool
+    in_vain: bool
+
+
+def _clauses(text: str) -> list[_Clause]:
+    """The clauses of what was said. What follows `until` and the like after something that is fine is when it happens,
+    and is put so: `fine until warm` is `fine, when warm`."""
+    sentences = SENTENCES.split(_plain(text))
+    found: list[_Clause] = []
+    fine = False
+    begun: str | None = None
+    for number, sentence in enumerate(sentences):
+        first = FIRST_WORK.search(sentence) is not None
+        after = "".join(sentences[number + 1 : number + 2]).strip()
+        short = after if len(after.split()) <= WORDS_OF_A_REMARK else ""
+        vain = any(map(IN_VAIN.search, (sentence, short)))
+        for part in filter(None, map(str.strip, CLAUSES.split(sentence))):
+            words = tuple(re.findall(r"[a-z0-9'-]+", part))
+            limit = bool(words) and words[0] in WHERE_IT_ENDS
+            late = begun is not None and not first and _later(part, begun)
+            told = ("when", *words[1:]) if limit and fine else words
+            found.append(_Clause(told, limit and not fine, first, late, vain))
+            fine = _is_fine(part, words)
+            begun = part if begun is None and BEGAN.search(part) else begun
+    return found
+
+
+def _plain(text: str) -> str:
+    """In lower case, with `until` for its other forms, and one word where some say that it is fine, or do not."""
+    lower = NOT_FINE_IDIOMS.sub(" ", text.lower().replace("\u2019", "'"))
+    return TILL.sub("until", FINE_IDIOMS.sub(" fine ", lower))
+
+
+def _later(clause: str, begun: str) -> bool:
+    """Whether what a clause tells came later than what began in one before it: by how long ago each was, else by its
+    words, else by the order in which they are told."""
+    ago = [_days_ago(part) for part in (clause, begun)]
+    if ago[0] is not None and ago[1] is not None:
+        return ago[0] < ago[1]
+    return LATER.search(clause) is not None or CAME_BEFORE.search(clause) is None
+
+
+def _days_ago(clause: str) -> float | None:
+    found = TOLD_AGO.search(clause)
+    if found is None:
+        return None
+    many, unit, last, _ = found.groups()
+    if not many:
+        return DAYS_IN[last] if last else 1.0
+    return (float(many) if many.isdecimal() else NUMBER_WORDS.get(many, SEVERAL)) * DAYS_IN[unit]
+
+
+def _is_fine(clause: str, words: Sequence[str]) -> bool:
+    if any(map(_denies, words)):
+        return TROUBLE.search(clause) is not None
+    return _said_fine(words)
+
+
+def _said_fine(words: Sequence[str]) -> bool:
+    """Whether some word says that it is well, and is not denied: `does not run well`."""
+    return any(
+        word in SAID_TO_BE_FINE and not any(map(_denies, words[max(0, n - WORDS_BEFORE_FINE) : n]))
+        for n, word in enumerate(words)
+    )
+
+
+_Span = tuple[int, int, int, int, str, str]  # number of the clause, first and last word, words of it, check, outcome
+
+
+def _within(inner: Sequence[Any], outer: Sequence[Any]) -> bool:
+    """Whether a span lies in a longer one of its clause, or in one of more words: that one says what was meant."""
+    covers = inner[0] == outer[0] and outer[1] <= inner[1] <= inner[2] <= outer[2]
+    return covers and (outer[2] - outer[1], outer[3]) > (inner[2] - inner[1], inner[3])
+
+
+def _spans(check: Check, clauses: Sequence[_Clause], cured: bool) -> Iterator[_Span]:
+    """Where a check's phrases stand. Of parts and work it is heard only where something was done to them; work that
+    mended nothing, or was done later, was done when it was there already, and has not brought it in; a part that was
+    renewed before it began (`since the new plugs`) is the third outcome. That it was mended is heard only where
+    something was done. cured: it never came back, so that a part which was renewed is not known to have been no use."""
+    if check.intake == "mended" and not any(_anything_done(clause.words) for clause in clauses):
+        return
+    for number, clause in enumerate(clauses):
+        if check.intake == "work" and (clause.in_vain or clause.late):
+            continue
+        for outcome, phrases in check.owners_say.items():
+            for phrase in phrases:
+                words = phrase.lower().split()
+                span = _span(words, clause, condition=check.intake in ("pattern", "also"))
+                if span is None or (only_done(check) and not _done_to(clause.words, *span)):
+                    continue
+                since = not clause.late and (clause.first or not SINCE.isdisjoint(clause.words[: span[0]]))
+                new = check.intake == "renewed" and since and not clause.in_vain
+                if check.intake == "renewed" and cured and not new:
+                    continue
+                yield (number, *span, len(words), check.name, check.outcomes[-1].name if new else outcome)
+
+
+def _meant(check: Check, clauses: Sequence[_Clause], cured: bool) -> list[_Span]:
+    others = list(_not_meant(check, clauses))
+    return [span for span in _spans(check, clauses, cured) if not any(_within(span[:4], other[:4]) for other in others)]
+
+
+def _not_meant(check: Check, clauses: Sequence[_Clause]) -> Iterator[_Span]:
+    """Where longer phrases stand that hold a check's own and mean something else: `some days worse`."""
+    for number, clause in enumerate(clauses):
+        for phrase in check.not_meant:
+            words = phrase.lower().split()
+            for start, end in _places(words, clause.words):
+                yield (number, start, end, len(words), check.name, "")
+
+
+def _anything_done(words: Sequence[str]) -> bool:
+    return not (DONE_BEFORE | DONE_AFTER).isdisjoint(words)
+
+
+def only_done(check: Check) -> bool:
+    """Whether a check's phrases are things, heard only where something was done to one: parts renewed, and lists of
+    work."""
+    return check.intake == "renewed" or (check.intake == "work" and len(check.outcomes) > 2)
+
+
+def _done_to(clause: Sequence[str], start: int, end: int) -> bool:
+    """Whether something was done to what stands in a clause: `had the clutch done`, `put in plugs`, `new pump`."""
+    before, after = clause[max(0, start - WORDS_BEFORE) : start], clause[end + 1 :]
+    told = clause[clause.index("had") :] if "had" in clause[:start] else ()
+    had = bool(told) and ("already" in clause[:start] or not HAD_AFTER.isdisjoint(told))
+    return had or not DONE_BEFORE.isdisjoint(before) or not DONE_AFTER.isdisjoint(after[:WORDS_BEFORE])
+
+
+def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int, int] | None:
+    """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there. condition: it
+    says when it happens, which is denied too where the trouble ends, and by a comparison."""
+    words = clause.words
+    if _said_fine(words) and SAID_TO_BE_FINE.isdisjoint(phrase):
+        return None
+    if condition and clause.ends and phrase[0] not in WHERE_IT_ENDS:
+        return None
+    for start, at in _places(phrase, words):
+        within = set(words[start : at + 1]) - set(phrase)
+        compared = condition and not THAN_BEFORE.isdisjoint(words[max(0, start - WORDS_AFTER_LIKE) : start])
+        if within.isdisjoint(DENIED | COMPARES) and not compared and not _denied(words, start, at):
+            return start, at
+    return None
+
+
+def _places(phrase: Sequence[str], words: Sequence[str]) -> Iterator[tuple[int, int]]:
+    """Where a phrase's words stand in this order among others, first and last: two more between two of them, and little
+    ones; none after a word that denies. What is halved between them is another thing."""
+    for start, word in enumerate(words):
+        if not _is(phrase[0], word):
+            continue
+        at = start
+        for before, wanted in pairwise(phrase):
+            at = _next(wanted, words, at, 0 if _denies(before) else WORDS_BETWEEN)
+            if at < 0:
+                break
+        if at >= 0 and MEANS_LESS.isdisjoint(set(words[start : at + 1]) - set(phrase)):
+            yield start, at
+
+
+def _next(wanted: str, words: Sequence[str], at: int, between: int) -> int:
+    for n in range(at + 1, len(words)):
+        if _is(wanted, words[n]):
+            return n
+        between -= words[n] not in LITTLE_WORDS
+        if between < 0:
+            return -1
+    return -1
+
+
+def _denied(clause: Sequence[str], start: int, end: int) -> bool:
+    """Whether what stands in a clause is denied there, before or after it, or only compared with: `like on a cold
+    morning`."""
+    return (
+        any(
+            _denies(clause[n]) and not _well_denied(clause, n, start)
+            for n in range(max(0, start - WORDS_BEFORE), start)
+        )
+        or not DENIED_FAR.isdisjoint(clause[max(0, start - WORDS_BEFORE_NEVER) : start])
+        or any(word == "not" and after in NOT_WHEN for word, after in pairwise(clause[:start]))
+        or not COMPARES.isdisjoint(clause[max(0, start - WORDS_AFTER_LIKE) : start])
+        or NEVER_AFTER.match(" ".join(clause[end + 1 :])) is not None
+    )
+
+
+def _well_denied(clause: Sequence[str], at: int, end: int) -> bool:
+    """Whether what is denied there, before `end`, is that it is well: `does not run well when cold`."""
+    return not SAID_TO_BE_FINE.isdisjoint(clause[at + 1 : min(at + 1 + WORDS_BEFORE_FINE, end)])
+
+
+def _denies(word: str) -> bool:
+    return word in DENIED or word.endswith("n't")
+
+
+def _is(wanted: str, word: str) -> bool:
+    """The word, or one that begins with it: `stall` is heard in `stalls`, but `stop` not in `stop-start`."""
+    if wanted == WELL:
+        return word in SAID_TO_BE_FINE
+    return word == wanted or (len(wanted) >= STEM_OF_WORD and word.startswith(wanted) and word[len(wanted)] != "-")
+
+
+def _row(check: Check, outcome: Outcome) -> StoryRow:
+    first = ", before it began" if check.intake == "work" and "before" not in outcome.text else ""
+    return StoryRow(check.name, outcome.name, f"{check.title}{first}: {outcome.text}")
