@@ -100,7 +100,7 @@ TOLD_AGO = re.compile(
 DAYS_IN = {"day": 1.0, "week": 7.0, "month": 30.0, "year": 365.0}
 NUMBER_WORDS = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6}
 SEVERAL = 3  # `a few`, `several`
-CURED = re.compile(
+NEVER_AGAIN = re.compile(
     r"\b(?:(?:never|not once|no trouble|not come back) (?:again )?since|not come back"
     r"|(?:cured|fixed|mended|solved) (?:it|that)"
     rf"|(?:{'|'.join(sorted(SAID_TO_BE_FINE))})(?: again| ever)? since)\b"
@@ -138,7 +138,7 @@ def heard(workup: Workup, text: str) -> list[StoryRow]:
     known = workup.tables.check_number
     open_ = [c for c in workup.book.checks.values() if c.owners_say and c.name in known and c.name not in told]
     clauses = _clauses(text)
-    cured = CURED.search(_plain(text)) is not None
+    cured = NEVER_AGAIN.search(_plain(text)) is not None
     spans = [span for check in open_ for span in _meant(check, clauses, cured)]
     names = {(check, outcome) for *at, check, outcome in spans if not any(_within(at, other[:4]) for other in spans)}
     found: list[StoryRow] = []

@@ -122,7 +122,7 @@ def _value(line: str, fact: FactDoc) -> str | None:
 # A line each, Enter leaves it open.
 
 
-OTHER_WORDS = "Try p and other words."
+SAY_OTHERWISE = "Try p and other words."
 
 
 def ask_heard(sitting: Sitting, text: str = "") -> bool:
@@ -131,7 +131,7 @@ def ask_heard(sitting: Sitting, text: str = "") -> bool:
     said = text or sitting.workup.record.complaint
     rows_heard = complaint.heard(sitting.workup, said)
     missed = complaint.unheard(sitting.workup, said)
-    not_understood = para(f"Not understood: {shortened('; '.join(missed), 300)}. {OTHER_WORDS}", style=QUIET)
+    not_understood = para(f"Not understood: {shortened('; '.join(missed), 300)}. {SAY_OTHERWISE}", style=QUIET)
     if rows_heard:
         sitting.console.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     if missed:
