@@ -329,15 +329,16 @@ def _sound(workup: Standing) -> float:
 
 
 def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
-    """The one to use: the one already begun, else the one that takes the least time."""
+    """The one to use: of those in which it showed on this car, else of all, the one already begun, else the one that
+    takes the least time."""
     book, numbers = before.book, before.book.settings.afterwards
     found = ways(before, work)
+    pointed = _pointed_to(before, work)
+    found = [way for way in found if way.condition in pointed and way.needed is not None] or found
     here = {way.condition for way in found if way.needed is not None}
     begun = next((condition for condition, *_ in work.provoked if condition in here), None)
     best = next((way for way in found if way.condition == begun), None)
-    pointed = _pointed_to(before, work)
-    within = [way for way in found if way.condition in pointed and way.needed is not None]
-    best = best or best_provocation(within or found, book.settings.waiting_counts)
+    best = best or best_provocation(found, book.settings.waiting_counts)
     if best is None:
         return None
     condition = book.conditions[best.condition]

@@ -135,7 +135,7 @@ def _why_in_short(v: Verdict) -> list[RenderableType]:
     """The strongest answers for it and against it."""
     told = [*v.spoke_for[:FOR], *v.spoke_against[:AGAINST]]
     more = len(v.spoke_for) + len(v.spoke_against) - len(told)
-    return _weights(f"Why (w: {count(more, 'more answer')})" if more else "Why", told, short=True)
+    return _weights("Why", told, short=True, rest=f"w: {count(more, 'more answer')}" if more else "")
 
 
 def _left_open(v: Verdict) -> list[RenderableType]:
@@ -186,8 +186,9 @@ def why_page(document: Why) -> list[RenderableType]:
     return [*blocks, _para(SCALE, QUIET)] if moved else blocks
 
 
-def _weights(title: str, reasons: Sequence[Reason], short: bool = False) -> list[RenderableType]:
-    """Answers with how much likelier or less likely they make it. short=False: with the rules behind them."""
+def _weights(title: str, reasons: Sequence[Reason], short: bool = False, rest: str = "") -> list[RenderableType]:
+    """Answers with how much likelier or less likely they make it. short=False: with the rules behind them. rest: beside
+    the title."""
     if not reasons:
         return []
     grid = Table.grid(padding=(0, 2, 0, 0))
@@ -199,7 +200,7 @@ def _weights(title: str, reasons: Sequence[Reason], short: bool = False) -> list
             source = f"{reason.because} " if reason.because else ""
             text.append(f"\n{source}rule: {reason.rule} ({reason.source})", style=QUIET)
         grid.add_row(Text(times_text(reason.decibans)), text)
-    return [_head(title), Padding(grid, (0, 0, 0, 2))]
+    return [_head(title, rest=rest), Padding(grid, (0, 0, 0, 2))]
 
 
 def times_text(decibans: float) -> str:

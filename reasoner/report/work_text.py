@@ -127,7 +127,7 @@ def sheet_text(document: SheetDoc, width: int = LINE_WIDTH) -> str:
         lines += paragraph(caution_ahead(s, caution), 2, f"{caution.number}!", width)
     for part in s.sections:
         lines += _section(part, width)
-    lines += section("Seen afterwards (reasoner prove keeps count of it)", s.proof, width=width)
+    lines += section("Seen afterwards", s.proof, width=width)
     lines += ["", f"{s.done} of {s.boxes} boxes ticked"]
     return page(lines)
 

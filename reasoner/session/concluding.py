@@ -298,8 +298,7 @@ def without_tools(workup: Workup) -> list[Option]:
 
 
 def spent(workup: Workup) -> Spent:
-    """What all that was answered took, asked for or not, getting into each condition included: the same in a verdict, a
-    case's story and a review."""
+    """What looking took, getting into each condition included: the same in a verdict, a case's story and a review."""
     return effort_spent(workup)
 
 

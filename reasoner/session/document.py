@@ -207,7 +207,7 @@ class Verdict:
     unsure: answers that were not sure, which a second look would make count for more. not_explained: codes, readings,
     looks and tests that what is concluded does not bring about and another fault would. wanted_first: what should be
     known before that is done, and is not.
-    minutes_spent, waiting_spent: what all that was answered took, by the rules' minutes.
+    minutes_spent, waiting_spent: what looking took, by the rules' minutes.
     """
 
     kind: str

@@ -24,13 +24,14 @@ class Spent:
 def effort_spent(workup: Workup, upto: int | None = None, only: Collection[int] | None = None) -> Spent:
     """Of all answers, of those to the event numbered `upto`, or only of some (by their numbers).
 
-    The condition the car came in is taken as it was found. A spell in which nothing was done takes nothing.
+    What somebody told, or read off a list of codes, without being asked for it takes nothing: a whole story is told in
+    a minute. The condition the car came in is taken as it was found. A spell in which nothing was done takes nothing.
     """
     tables = workup.tables
     total, here = Spent(), None
     for spell, name in enumerate(workup.record.spells):
         k = tables.condition_number.get(name or "")
-        own = [g for g in workup.record.given if g.spell == spell and _counts(g, upto, only)]
+        own = [g for g in workup.record.given if g.spell == spell and _counts(workup, g, upto, only)]
         if own and k is not None and here is not None and not workup.book.checks[own[0].check].provokes:
             total += Spent(*map(float, tables.reach[here, k]))
         done: set[str] = set()
@@ -44,5 +45,6 @@ def effort_spent(workup: Workup, upto: int | None = None, only: Collection[int] 
     return total
 
 
-def _counts(given: Given, upto: int | None, only: Collection[int] | None) -> bool:
-    return (upto is None or given.number <= upto) and (only is None or given.number in only)
+def _counts(workup: Workup, given: Given, upto: int | None, only: Collection[int] | None) -> bool:
+    looked = given.asked or workup.book.checks[given.check].kind not in ("told", "code")
+    return looked and (upto is None or given.number <= upto) and (only is None or given.number in only)

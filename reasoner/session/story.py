@@ -32,7 +32,7 @@ AGO = re.compile(
     r"(?<![\d.])(\d{1,3}(?:[,.]\d{3})+|\d+\.\d{1,2}|\d+)\s*(km|mi|day|week|month|year)(?:les|s)?\b", re.IGNORECASE
 )
 # `2,5 weeks`: a decimal comma, or a 2 of the list and 5 weeks?
-COMMA_OF_TWO_MEANINGS = re.compile(r"(?<![\d.,])\d+,\d{1,2}\s*(?:km|mi|day|week|month|year)", re.IGNORECASE)
+COMMA_OF_TWO_MEANINGS = re.compile(r"(?<![\d.,])\d+,\d{1,2}\s*(?:km|mi|day|week|month|year)(?:les|s)?", re.IGNORECASE)
 
 
 @dataclass(frozen=True)

@@ -152,12 +152,17 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
     parts = [part.title.split(": ")[-1] for part in story.renewed(sitting.workup)]
     if not found:
         return
-    if not line:
+
+    def show() -> None:
         sitting.console.show(head("Work done lately, by anybody"), rows(numbered(row.text for row in found)))
         listed = "   ".join(glued(f"{n} {text}") for n, text in enumerate(parts, len(found) + 1))
         if parts:
             sitting.console.show(head("Or a part renewed"), para(listed))
-    sitting.console.show(para("Which came first, the work or the complaint? The last word says it.", style=QUIET))
+        sitting.console.show(para("Which came first, the work or the complaint? The last word says it.", style=QUIET))
+
+    shown = not line
+    if shown:
+        show()
     prompt = "Numbers, who, when, first (2 5, dealer, 800 km, work; 3, complaint), 0 none > "
     helps = "work: the work came first. complaint: the complaint was there already when it was done. Enter: not known."
     while line := line or ask(sitting.console, prompt, helps):
@@ -166,6 +171,9 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
         except Refused as refused:
             sitting.console.say(in_words(refused))
             line = ""
+            if not shown:
+                show()
+            shown = True
             continue
         sitting.keep(story.tell_work(sitting.workup, told), f"Kept: work lately: {line}.")
         return

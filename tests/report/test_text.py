@@ -66,7 +66,7 @@ def test_the_strongest_few_in_words() -> None:
     reasons = tuple(Reason("c", f"answer {n}", float(n), "rules/x.yaml:1:1", "judgement", "") for n in range(7, 0, -1))
     text = as_text(replace(FIRM, spoke_for=reasons, spoke_against=()))
     assert [f"answer {n}" in text for n in range(1, 8)] == [False] * 5 + [True] * 2
-    assert "5 MORE ANSWERS" in text
+    assert "WHY  w: 5 more answers" in text
     assert re.search(r"5 times as likely\s+answer 7", text)
 
 

@@ -392,6 +392,17 @@ def test_a_try_in_dry_weather_proves_nothing_of_what_shows_in_the_damp() -> None
     assert proof(car).state == "not cured"
 
 
+def test_a_try_elsewhere_does_not_take_the_place_of_where_it_showed() -> None:
+    car = a_car_with_a_leak()
+    car.work("replace-injector", 3)
+    car.finish()
+    first = proof(car).provocation
+    assert first is not None and first.condition == "hot-restart"
+    car.keep(rounds.provoke(car.workup, "cruise", clean=True))
+    now = proof(car).provocation
+    assert now is not None and (now.condition, now.clean, now.still) == ("hot-restart", 0, first.still)
+
+
 def test_fresh_oil_proves_nothing_of_petrol_in_the_oil() -> None:
     car = Car(**STORIES["vehicle"])
     car.answer("oil-level", {"0": "above"})

@@ -136,6 +136,8 @@ class Player(StringIO):
         if "\nANSWER" in page and page.endswith("> "):
             self.asked.append(page[page.rindex("-- ", 0, page.index("LIKELIEST")) :] if "LIKELIEST" in page else page)
             return self.to_the_question(page) if len(self.asked) < QUESTIONS else "q"
+        if "to be asked about here" in last:
+            return "0"  # asked of one place, which the case says nothing of
         if self.asked and page.endswith("\n> ") and any(said in last for said in AGAIN):
             return self.to_the_question(self.asked[-1])
         if "owner's words" in last:
