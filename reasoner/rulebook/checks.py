@@ -129,6 +129,12 @@ CHECK = key_table(
     Key("cautions", caution_names, default=()),
     Key("stands for", check_names, default=()),
     Key("after", check_names, default=()),
+    Key(
+        "not where",
+        map_of(name_of("checks"), list_of(text), "checks, and outcomes of each"),
+        default=EMPTY_MAP,
+        by_name=True,
+    ),
     Key("provokes", yes_no, default=False),
     Key("leaves", name_of("conditions"), default=""),
     Key("codes", codes_reader, default=EMPTY_MAP, by_name=True),

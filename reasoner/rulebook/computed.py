@@ -56,6 +56,7 @@ SIGNATURES: Mapping[str, Signature] = {
             "fuel system": "",
             "coolant": "°C",
             "time since start": "s",
+            "intake over outside": "°C",
             "rail off target": "%",
             "idle air": "times",
         },

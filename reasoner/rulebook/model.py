@@ -493,7 +493,8 @@ class Check:
     intake: told with others of its kind before the first question: work, renewed, since, pattern, also; "": by itself;
     mended: by itself, and heard in a complaint only where that tells of something done.
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
-    codes_of, code_states: a check whose codes are meant, and outcome -> states in which these were read that mean it.
+    not_where: check -> outcomes of it after which there is nothing to ask here. codes_of, code_states: a check
+    whose codes are meant, and outcome -> states in which these were read that mean it.
     """
 
     name: str
@@ -530,6 +531,7 @@ class Check:
     all_alike: float = 0.0
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     not_meant: tuple[str, ...] = ()
+    not_where: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     happens_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     codes_of: str = ""
     code_states: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

@@ -28,6 +28,18 @@ def no_loops(context: ReaderContext, families: Mapping[str, Family], checks: Map
     _no_loop(context, checks, better, "checks stand for each other", "keep the better one's `stands for`")
 
 
+def no_other_outcomes(context: ReaderContext, checks: Mapping[str, Check]) -> None:
+    """What a check is not asked after are outcomes that the other check has."""
+    for name, check in checks.items():
+        for other, meant in check.not_where.items():
+            has = tuple(outcome.name for outcome in checks[other].outcomes) if other in checks else meant
+            for outcome in meant:
+                if outcome not in has:
+                    spot = BareSpot(check.origin.place, len(name))
+                    mend = f"its outcomes: {', '.join(has)}"
+                    context.notes.note("unknown-name", spot, f'"{other}" has no outcome "{outcome}"', mend)
+
+
 def _no_loop(
     context: ReaderContext,
     entries: Mapping[str, Family] | Mapping[str, Check],
@@ -279,6 +291,7 @@ def build_book(layer: Layer, notes: Notebook) -> Rulebook | None:
     before = len(notes)
     one_subject_a_name(context)
     no_loops(context, sound["families"], sound["checks"])
+    no_other_outcomes(context, sound["checks"])
     if len(sound["faults"]) == len(read["faults"]):  # else the spare one may be among those with a mistake
         one_spare(context, sound["faults"], sound["checks"], here)
     if layer.own:

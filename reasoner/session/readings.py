@@ -231,6 +231,27 @@ def offer_frame(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
     return found
 
 
+def not_used(workup: Workup, values: Sequence[DecodedValue]) -> list[str]:
+    """Values of a freeze frame that nothing goes by, in words: no figure of what it says, and it says the same without
+    them."""
+    full = offer_frame(workup, values)
+    spoken = {name for offer in full for name in _gone_by(workup.book.checks[offer.answer.check])}
+    says = [(offer.answer.check, offer.answer.values) for offer in full]
+    idle = []
+    for value in values:
+        rest = offer_frame(workup, [other for other in values if other is not value])
+        if value.name not in spoken and says == [(offer.answer.check, offer.answer.values) for offer in rest]:
+            idle.append(value)
+    return [f"{v.name} {v.value if isinstance(v.value, str) else _in_bar(v) or _typed(v)}" for v in idle]
+
+
+def _gone_by(check: Check) -> set[str]:
+    """Names of the values that are themselves figures of a check's outcomes."""
+    working, figures = working_of(check), _used(check) or frozenset()
+    asks = [ask for ask in (working.asks if working else ()) if ask.name in figures]
+    return {name.format(bank) for ask in asks for name in ask.live for bank in (1, 2)}
+
+
 def _own_idle(workup: Workup, states: Iterable[LiveState] = ()) -> list[DecodedValue]:
     """What this car reads at a warm idle, running right, to hold a frame against: of these states, else kept."""
     record = workup.record
@@ -262,6 +283,23 @@ def of_rich(book: Rulebook, frame: Frame, values: Sequence[DecodedValue]) -> boo
     belongs to."""
     title = book.codes[frame.code].title if frame.code in book.codes else ""
     return not frame.code or RICH in title.lower() or runs_rich(values) is True
+
+
+POINT = "frozen point"  # the computation that goes by what the engine was doing, whatever code the frame is of
+
+
+def offer_point(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
+    """What a frame of another code says of a car without a rich one: under what conditions it was stored, and no
+    more."""
+    point = {check.name for check, working in _worked(workup) if working.name == POINT}
+    return [offer for offer in offer_frame(workup, values) if offer.answer.check in point]
+
+
+def only_other_codes(workup: Workup) -> bool:
+    """Whether codes were read, and none of them is of a rich mixture."""
+    known = workup.book.codes
+    read = [code for code, _ in workup.record.codes]
+    return bool(read) and not any(RICH in known[code].title.lower() for code in read if code in known)
 
 
 def frame_checks(workup: Workup) -> list[Check]:

@@ -169,24 +169,34 @@ def tell_also(workup: Workup, numbers: Sequence[int]) -> list[Event]:
 def no_frame(workup: Workup, shown: Collection[str] = ()) -> list[Event]:
     """No freeze frame is stored, or one that shows this and no more: nothing else is asked about one. shown: checks."""
     told = {*shown, *(given.check for given in workup.record.given)}
-    open_ones = (check.name for check in readings.frame_checks(workup) if check.name not in told)
+    frames = {check.name for check in readings.frame_checks(workup)}
+    known = workup.tables.check_number
+    open_ones = [
+        check.name
+        for check in workup.book.checks.values()
+        if check.name in known and check.name not in told and (check.name in frames or frames & set(check.not_where))
+    ]
     return [event for name in open_ones for event in acts.pass_over(workup, name, "not-now")]
 
 
 def frame_told(
     workup: Workup, frame: Frame, values: Sequence[DecodedValue], typed: str
 ) -> tuple[list[Event], list[Offer]]:
-    """What a freeze frame is kept as, whatever is made of it, and what it answers where it was rich in it: what it does
-    not show is not asked about then. values: as they were meant, after odd ones were read back."""
+    """What a freeze frame is kept as, whatever is made of it, and what it answers where it was rich in it: what it
+    does not show is not asked about then. Of a car with codes of another kind alone it says where that was stored.
+    values: as they were meant, after odd ones were read back."""
     put_right = "".join(
         f", {v.name} {v.value if isinstance(v.value, str) else f'{v.value:g}'} {v.unit}"
         for v in values
         if v not in frame.values
     )
     events = acts.note(workup, f"freeze frame: {typed}{put_right}")
-    if not readings.of_rich(workup.book, frame, values):
+    if readings.of_rich(workup.book, frame, values):
+        offers = readings.offer_frame(workup, values)
+    elif readings.only_other_codes(workup):
+        offers = readings.offer_point(workup, values)
+    else:
         return events, []
-    offers = readings.offer_frame(workup, values)
     return [*events, *no_frame(workup, [offer.answer.check for offer in offers])], offers
 
 

@@ -109,6 +109,7 @@ class Workup:
         if record.codes_complete and not record.codes:  # a frame is stored with a code and goes with it
             read = ((n, self.book.checks[check.name]) for n, check in enumerate(tables.checks))
             barred |= {n for n, c in read if c.kind == "code" and c.computed and COMPUTATIONS[c.computed.by].frame}
+        barred |= {number for number in range(len(tables.checks)) if self._nothing_to_ask(number)}
         # What another answer stands for in the whole case would not be counted in any spell.
         barred |= {
             other
@@ -133,6 +134,16 @@ class Workup:
             instead=self._instead(done),
             named=self._named(),
         )
+
+    def _nothing_to_ask(self, number: int) -> bool:
+        """Whether another check was answered so that there is nothing for this one to ask about: no frame is stored."""
+        for other, outcomes in self.book.checks[self.tables.checks[number].name].not_where.items():
+            looked = self.tables.check_number.get(other)
+            for rows in (e.weights for spell in self.spells for e in spell.answers if e.check == looked):
+                names = self.tables.checks[looked].outcomes if looked is not None else ()
+                if all(row is not None and names[row.index(max(row))] in outcomes for row in rows):
+                    return True
+        return False
 
     def _named(self) -> frozenset[int]:
         """Conditions in which it happens, by what was told and read, and in which nobody has looked. None once one

@@ -83,6 +83,8 @@ EXAMPLES: dict[str, dict[str, str]] = {
         "fuel_system": "2",
         "coolant": "92",
         "time_since_start": "400",
+        "intake": "24",
+        "outside": "19",
         "engine_speed": "780",
         "rail": "5200",
         "target": "5000",

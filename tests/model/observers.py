@@ -150,6 +150,13 @@ def frame_coolant(b: Bench) -> There:
     return "cool" if s.coolant_read < s.now.coolant - 15 else "hot" if s.coolant_read > 105 else "fits"
 
 
+@sees("frame-intake-air")
+def frame_intake_air(b: Bench) -> There:
+    """Where the frame shows it and somebody knows that day's weather."""
+    s = framed(b, "intake", 0.5)
+    return None if s is None else "cold" if s.intake_read < s.now.ambient - 6 else "fits"
+
+
 @sees("frame-air")
 def frame_air(b: Bench) -> There:
     s = framed(b, "air", 0.9)

@@ -462,6 +462,42 @@ def test_the_conversation_takes_a_freeze_frame_in_one_line() -> None:
     assert not answers_of(none) and {c.name for c in readings.frame_checks(none)} <= set(none.record.passed)
 
 
+def asked_of_a_frame(workup: Workup) -> set[str]:
+    asked = {workup.tables.checks[option.check].name for option in workup.ranked}
+    return {name for name in asked if name.startswith(("frame-", "freeze-frame"))}
+
+
+def test_where_no_frame_is_stored_nothing_else_of_one_is_asked() -> None:
+    """Whoever answers: loop and conversation by a message, a script from a case; taken back, it is asked again."""
+    start = car(metering="pressure")
+    start = start.after(acts.list_codes(start, [("P0172", ["stored"])]))
+    before = asked_of_a_frame(start)
+    assert {"freeze-frame", "frame-trims"} <= before
+    message = {"type": "answer", "check": "freeze-frame", "outcome": "none"}
+    talk, events, _ = heard(start, message)
+    assert not asked_of_a_frame(talk.workup)
+    assert talk.workup.tables.check_number["frame-barometer"] in talk.workup.situation.barred
+    assert asked_of_a_frame(hear(talk, {"type": "undo"})[0].workup) == before
+    option = next(o for o in start.ranked if start.tables.checks[o.check].name == "freeze-frame")
+    answered = start.after(reply(start, script_of(events), option))
+    assert [given.check for given in answered.record.given] == ["freeze-frame"]
+    assert not asked_of_a_frame(answered)
+    idle = heard(start, {**message, "outcome": "idle"})[0].workup
+    assert asked_of_a_frame(idle), "a frame that is there is asked about"
+    none = heard(start, {"type": "frame", "line": "none"})[0].workup
+    assert not asked_of_a_frame(none)
+
+
+def test_without_a_rich_code_nothing_is_asked_of_its_frame() -> None:
+    start = car()
+    misfire = start.after(acts.list_codes(start, [("P0302", ["stored"])]))
+    assert asked_of_a_frame(misfire) <= {"freeze-frame", "freeze-frame-start"}
+    barred = {misfire.tables.checks[n].name for n in misfire.situation.barred}
+    assert {"frame-trims", "frame-rear", "frame-loop", "frame-amount"} <= barred
+    some = start.after(acts.list_codes(start, [("P0302", ["stored"])], complete=False))
+    assert "frame-trims" not in {some.tables.checks[n].name for n in some.situation.barred}, "there may be a rich one"
+
+
 def test_a_frame_of_any_code_counts_where_its_trims_say_that_it_was_rich() -> None:
     start = car(injection="port")
     rich = "rpm 1080 load 37 ect 89 stft -21 ltft -4"

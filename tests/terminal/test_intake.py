@@ -667,3 +667,31 @@ def test_what_of_the_complaint_was_not_understood_is_said_in_one_line() -> None:
     assert "Not understood" not in text
     _, text = take_in("a clonk", "none", "", "", "", workup=shipped())
     assert "Not understood: a clonk." in text and "HEARD IN IT" not in text
+
+
+def test_the_air_drawn_in_is_held_against_the_air_outside() -> None:
+    """Colder than it by more than the figures may be off: no air that was drawn in can be."""
+    for values, outcome in (("iat 3 outside 19", "cold"), ("iat 24 outside 19", "fits"), ("iat 17 ambient 19", "fits")):
+        kept, text = take_in("", "P0172", "", f"f {values} load 24", "", "", workup=shipped())
+        assert told_by(kept)["frame-intake-air"] == outcome and "alone: intake" not in " ".join(text.split())
+    kept, text = take_in("", "P0172", "", "f P0172 rpm 760 ect 92 load 24 iat 3", "", "", workup=shipped())
+    assert "frame-intake-air" not in told_by(kept)
+    assert "no question here goes by it alone: intake air temperature 3 °C." in " ".join(text.split())
+
+
+def test_a_value_of_a_frame_that_says_nothing_is_said() -> None:
+    line = "f P0172 rpm 760 ect 92 load 24 tps 14 oil 88 foo 12"
+    _, text = take_in("", "P0172", "", line, "", "", workup=shipped())
+    assert "Not used: foo 12." in text
+    assert "here goes by it alone: throttle 14 %, oil temperature 88 °C." in " ".join(text.split())
+
+
+def test_of_a_misfire_code_alone_it_says_where_it_was_stored_and_no_more_is_asked() -> None:
+    line = "f P0302 rpm 2400 load 84 ect 94 speed 82 stft +9 ltft +4 run 1400"
+    kept, text = take_in("", "P0302", "", line, "", "", workup=shipped())
+    assert told_by(kept) == {"freeze-frame": "high-load", "freeze-frame-start": "later"}
+    assert "nor are its trims: where it was stored counts, no more." in " ".join(text.split())
+    asked = {name for name in shipped().book.checks if name.startswith("frame-")}
+    assert not asked & {kept.workup.tables.checks[option.check].name for option in kept.workup.ranked}
+    kept, _ = take_in("", "P0302 stored, P0172 pending", "", line, "", "", workup=shipped())
+    assert not told_by(kept), "the rich code may have a frame of its own"

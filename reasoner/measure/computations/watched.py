@@ -29,6 +29,10 @@ ALONE = {  # that say something alone
     "fuel level": ("fuel level", "%", 0.0, 100.0, 3.0),
     "fuel system": ("fuel system 1", "", 0.0, 16.0, 0.1),
 }
+FROZEN_AIR = {  # of the air drawn in, and of that outside
+    "intake": ("intake air temperature", "°C", -40.0, 215.0, 2.0),
+    "outside": ("ambient temperature", "°C", -40.0, 60.0, 2.0),
+}
 RAIL = {
     "rail": ("rail pressure, absolute", "kPa", 0.0, 655350.0, 0.0),
     "target": ("rail pressure, commanded", "kPa", 0.0, 655350.0, 0.0),
@@ -44,6 +48,7 @@ BANKS = {
 }
 FRAME_SURE = ("Values of one frame are not all of the same instant; the errors taken are judgement.",)
 FRAME_MEANS = ("A frame shows when the ECU gave up, not when the fault began.",)
+AIRS_ERROR = 3.0  # K between two air temperatures, of which one may be that day's weather; judgement
 RAIL_ERROR = 3.0  # % of the target, of two values that need not be of one instant; judgement
 # A warm idle takes about 1 to 2 g/s for each litre, at 25 to 40 kPa (common practice, no source): what cars do between
 # these is taken for one standard error of the logarithm to either side of the middle.
@@ -82,6 +87,9 @@ def _values(given: Inputs, setting: Setting) -> Result:
     rail, target = given.get("rail"), given.get("target")
     if rail is not None and target:
         figures.append(Figure("rail off target", "%", Estimate(100 * (rail - target) / target, RAIL_ERROR)))
+    intake, outside = (given.get(name) for name in FROZEN_AIR)
+    if intake is not None and outside is not None:
+        figures.append(Figure("intake over outside", "°C", Estimate(intake - outside, AIRS_ERROR)))
     air = _idle_air(given)
     if air is not None:
         figures.append(ratio_figure("idle air", air, IDLE_VARIES))
@@ -136,7 +144,7 @@ FROZEN_VALUES = Computation(
     "frozen values",
     At.ENGINE,
     "What single values of a freeze frame say.",
-    (*_asks({**ALONE, **RAIL, **FRAME_AIR, **FROZEN}), DISPLACEMENT),
+    (*_asks({**ALONE, **FROZEN_AIR, **RAIL, **FRAME_AIR, **FROZEN}), DISPLACEMENT),
     _values,
     frame=True,
     picked=True,
