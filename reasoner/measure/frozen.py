@@ -236,11 +236,13 @@ class State:
 
 @dataclass(frozen=True)
 class Live:
-    """Live values by state, in the order typed. unread, wrong: as of a frame."""
+    """Live values by state, in the order typed. unread, wrong: as of a frame. known_first: it does not begin with words
+    that are neither a state nor a value."""
 
     states: tuple[State, ...]
     unread: str = ""
     wrong: tuple[str, ...] = ()
+    known_first: bool = True
 
 
 _PAIR = rf"({_NUMBER}) ?%?(?:[ ,]+|(?=[+\-\u2212]))({_NUMBER}) ?%?(?![\w.])"
@@ -283,7 +285,9 @@ def read_live(line: str, states: Collection[str]) -> Live:
             found.append(State(words, None if rich is None else rich[1] == "rich", frame.values, frame.odd))
         elif words and not frame.unread:
             wrong.append(f"nothing stands after {words}")
-    return Live(tuple(found), " ".join(unread), tuple(wrong))
+    begins = re.match(r"[a-z][a-z -]*[a-z]", text)
+    left = " ".join(unread)
+    return Live(tuple(found), left, tuple(wrong), not (begins and left.startswith(begins[0])))
 
 
 def totals(values: Iterable[DecodedValue]) -> dict[int, float]:

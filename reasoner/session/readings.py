@@ -87,7 +87,8 @@ def outcome_from_inputs(workup: Workup, name: str, inputs: Mapping[str, Any]) ->
     odd = [p for p, w in found.weights.items() if len(found.weights) <= 2 or max(w, key=lambda n: w[n]) != usual]
     used = _used(check)
     named = len(found.weights) > 1 or (check.at is At.BANK and len(workup.vehicle.banks) > 1)
-    places = [f"{p}: {found.finding.short(p, used)}" if named else found.finding.short(p, used) for p in odd]
+    shown = {p: said for p in odd if (said := found.finding.short(p, used))}
+    places = [f"{p}: {said}" if named else said for p, said in shown.items()]
     weights = {p: {n: float(f"{w:.4g}") for n, w in by_name.items()} for p, by_name in found.weights.items()}
     return Worked(found.finding, weights, "; ".join(places), texts)
 
@@ -314,7 +315,8 @@ def live_states(workup: Workup, line: str) -> list[LiveState]:
     if live.wrong:
         raise Refused("; ".join(live.wrong))
     if live.unread or not live.states:
-        raise Refused(f'"{shortened(live.unread or line, 40)}" is not clear', LIVE_SUCH_AS)
+        said = shortened(live.unread or line, 40)
+        raise Refused(f'"{said}" is not clear', LIVE_SUCH_AS if live.known_first else states_typed(workup.book))
     for name in (value.name for state in live.states for value in state.values):
         if len(workup.vehicle.banks) == 1 and "bank 2" in name:
             raise Refused(f"{name}: this car was said to have one bank", "leave it out, or put the car right")
@@ -327,6 +329,11 @@ def live_states(workup: Workup, line: str) -> list[LiveState]:
         )
         for state in live.states
     ]
+
+
+def states_typed(book: Rulebook) -> str:
+    """Which states may stand before live values: of each its first word."""
+    return "states: " + ", ".join(c.typed_as[0] for c in book.conditions.values() if c.typed_as)
 
 
 def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event], list[Offer]]:

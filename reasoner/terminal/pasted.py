@@ -134,9 +134,12 @@ def _listed(values: Iterable[DecodedValue]) -> str:
     )
 
 
-def ask_offers(sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequence[Event] = ()) -> bool:
+def ask_offers(
+    sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequence[Event] = (), whole: bool = False
+) -> bool:
     """What values that were read answer, to be confirmed in one line and kept. True if any was. say: `the frame says`.
-    before: events that are kept in any case, with those."""
+    before: events that are kept in any case, with those; whole: unless none of it is right, as then the values are
+    not."""
     if not offers:
         sitting.keep(before)
         return False
@@ -144,6 +147,9 @@ def ask_offers(sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequ
     right = confirm_from_list(
         sitting, len(offers), "It was worked out from what was read; what is right counts as answered."
     )
+    if whole and not right:
+        sitting.said.append("Nothing kept: none of it is right.")
+        return False
     sitting.keep([*before, *(offers[n - 1].answer for n in right)], f"Kept: {len(right)} of what {say}.")
     return bool(right)
 

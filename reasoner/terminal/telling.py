@@ -320,10 +320,10 @@ def ask_live(sitting: Sitting, line: str = "") -> bool:
         return False
     console.show(*_side_by_side(sitting, known))
     before, offers = readings.take_live(sitting.workup, known)
-    kept = ask_offers(sitting, offers, "they say", before)
-    if not kept:
+    kept = ask_offers(sitting, offers, "they say", before, whole=True)
+    if not offers:
         sitting.said.append("Kept: the readings.")
-    return True
+    return kept or not offers
 
 
 def _known(values: Sequence[DecodedValue]) -> tuple[DecodedValue, ...]:

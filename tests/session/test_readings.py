@@ -568,3 +568,13 @@ def test_two_idles_are_compared_without_their_speed_too_less_surely() -> None:
         given = next(g for g in told.record.given if g.check == "frame-air-now")
         found.append(given.values[0]["high"] / given.values[0]["fits"])
     assert 1 < found[0] < found[1]
+
+
+def test_what_was_read_before_names_no_place_of_which_nothing_was() -> None:
+    """Trims alone say nothing of the sensor behind the catalyst: no `1: ; 2:` stands there."""
+    start = car(layout="V6", injection="port", upstream_sensors="2")
+    told_ = heard(start, {"type": "readings", "line": "idle +1 +1 / +4 +2"})[0].workup
+    for check in book().checks.values():
+        if check.name in told_.tables.check_number:
+            assert not any(said.rstrip().startswith(("1: ;", "1: (", ";")) for said in readings.earlier(told_, check))
+    assert readings.earlier(told_, book().checks["trim-idle"])

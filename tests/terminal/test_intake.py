@@ -695,3 +695,39 @@ def test_of_a_misfire_code_alone_it_says_where_it_was_stored_and_no_more_is_aske
     assert not asked & {kept.workup.tables.checks[option.check].name for option in kept.workup.ranked}
     kept, _ = take_in("", "P0302 stored, P0172 pending", "", line, "", "", workup=shipped())
     assert not told_by(kept), "the rich code may have a frame of its own"
+
+
+def two_banks() -> Workup:
+    vehicle, _ = vehicle_from({"layout": "V6", "injection": "port", "upstream sensors": "2"})
+    assert vehicle is not None
+    return garage().begin(vehicle)
+
+
+@pytest.mark.parametrize("word", ["warming", "warm up", "warm-up", "warming up", "half warm"])
+def test_trims_are_typed_while_it_warms_up(word: str) -> None:
+    kept, text = take_in("", "P0174", "", f"l {word} +1 +1 / +14 +12", "", "", workup=two_banks())
+    assert kept.workup.record.condition == "warm-up" and "trim, bank 2  +14 +12 = +26 %" in text
+    given = next(g for g in kept.workup.record.given if g.check == "trim-idle")
+    assert [max(given.values[bank], key=given.values[bank].__getitem__) for bank in (1, 2)] == ["normal", "lean"]
+
+
+def test_every_state_with_a_check_of_trims_may_be_typed() -> None:
+    book = shipped().book
+    by = [c for c in book.checks.values() if c.computed and c.computed.by in ("trim sum", "read at the banks")]
+    named = {condition for check in by for condition in check.conditions if book.conditions[condition].engine_runs}
+    assert len(named) > 5 and all(book.conditions[name].typed_as for name in named)
+
+
+def test_a_state_that_is_not_known_is_answered_with_those_that_are() -> None:
+    _, text = take_in("", "P0172", "", "l sunny +1 -14", "", "", workup=shipped())
+    assert "states: engine off, cold start, warming up, idle, long idle, 2500, cruise" in " ".join(text.split())
+    _, text = take_in("", "P0172", "", "l idle +1 -14 sun 3", "", "", workup=shipped())
+    assert '"sun 3" is not clear. (such as: idle' in " ".join(text.split())
+
+
+def test_live_values_of_which_nothing_is_right_are_not_kept() -> None:
+    kept, text = take_in("", "P0172", "", "l idle -4 -14", "0", "", workup=shipped())
+    assert not kept.workup.record.live and not kept.workup.record.given
+    assert "Nothing kept: none of it is right." in text and "Kept: the readings" not in text
+    kept, _ = take_in("", "P0172", "", "l idle -4 -14", "", "", workup=shipped())
+    assert kept.workup.record.live
