@@ -96,6 +96,13 @@ def vehicle_from(fields: Mapping[str, str]) -> tuple[Vehicle | None, tuple[Mista
     return Vehicle(title, layout, cylinders, banks, properties, distance, dict(values), litres), ()
 
 
+# The sensors before the catalyst, which control the mixture, by any of their names.
+_SENSORS = (
+    r"(?:(?:upstream|front|lambda|oxygen|o2|pre-?cat(?:alyst)?|narrow[- ]?band|wide[- ]?band) )*(?:sensors?|probes?)"
+    r"(?: before the cat(?:alyst)?)?"
+)
+# How the program itself says which cylinders each watches.
+_EACH_FOR = re.compile(r"an upstream sensor each for cylinders ([\d-]+) and ([\d-]+)")
 # How people say what a car is, in one line; the first that fits a word or two counts.
 _SAID: tuple[tuple[str, str, str], ...] = (
     (r"no return(?: line)?|returnless(?: (?:fuel )?(?:rail|system))?", "return line", "no"),
@@ -104,18 +111,18 @@ _SAID: tuple[tuple[str, str, str], ...] = (
     (r"regulator on(?: the)? rail", "return line", "yes"),
     (r"no(?: pulsation)? damper", "pulsation damper", "no"),
     (r"(?:pulsation )?damper", "pulsation damper", "yes"),
-    (r"(?:demand|controlled)(?:[- ]controlled)? pump|pump on demand", "fuel pump", "demand"),
-    (r"fixed(?:[- ]speed)? pump", "fuel pump", "fixed"),
+    (r"(?:demand|controlled)(?:[- ]controlled)? pump|pump on demand|fuel pump: demand", "fuel pump", "demand"),
+    (r"fixed(?:[- ]speed)? pump|fuel pump: fixed", "fuel pump", "fixed"),
     (r"no (?:egr|gas recirculation)(?: valve)?", "gas recirculation", "no"),
     (r"(?:egr|gas recirculation)(?: valve)?", "gas recirculation", "yes"),
     (r"no (?:secondary air|air pump)(?: pump)?", "secondary air", "no"),
     (r"secondary air(?: pump)?|air pump", "secondary air", "yes"),
     (r"no flex(?: fuel)?", "flex fuel", "no"),
     (r"no (?:gas(?: kit| conversion)?|lpg|cng)|not converted", "gas conversion", "no"),
-    (r"no remap|not (?:tuned|remapped)|untuned", "tuned", "no"),
+    (r"no (?:remap|tuned)|not (?:tuned|remapped)|untuned", "tuned", "no"),
     (r"no stop[- ]?start", "stop-start", "no"),
-    (r"oiled(?: air)? filter", "air filter", "oiled"),
-    (r"paper(?: air)? filter", "air filter", "paper"),
+    (r"oiled(?: air)? filter|air filter: oiled", "air filter", "oiled"),
+    (r"paper(?: air)? filter|air filter: paper", "air filter", "paper"),
     (r"no aftermarket sensors?", "aftermarket sensors", "no"),
     (r"aftermarket sensors?", "aftermarket sensors", "yes"),
     (
@@ -125,19 +132,19 @@ _SAID: tuple[tuple[str, str, str], ...] = (
     ),
     (r"return(?: line)?", "return line", "yes"),
     (
-        r"(?:both(?: of)? )?(?:port(?: and| \+|\+)? ?direct|direct(?: and| \+|\+)? ?port)|dual(?: injection)?"
-        r"|both (?:injections|kinds of injection|injection)|injection both",
+        r"(?:both(?: of)? )?(?:port(?: and| \+|\+)? ?direct|direct(?: and| \+|\+)? ?port)(?: injection)?"
+        r"|dual(?: injection)?|both (?:injections|kinds of injection|injection)|injection both",
         "injection",
         "dual",
     ),
     (r"port(?: injection)?", "injection", "port"),
     (r"direct(?: injection)?", "injection", "direct"),
     (r"not charged|no turbo|natural(?:ly aspirated)?|n/?a", "charging", "natural"),
-    (r"turbo(?:charged)?|super(?:charged|charger)|charged", "charging", "charged"),
-    (r"air ?flow(?: meter)?|air mass(?: meter)?|maf", "metering", "airflow"),
+    (r"turbo or supercharger|turbo(?:charged)?|super(?:charged|charger)|charged", "charging", "charged"),
+    (r"air ?flow(?: meter)?|air[- ]mass(?: meter)?|maf", "metering", "airflow"),
     (r"pressure(?: sensor)?|map", "metering", "pressure"),
-    (r"(?:two|2) banks|two sensors", "upstream sensors", "2"),
-    (r"(?:one|1) bank|one sensor", "upstream sensors", "1"),
+    (rf"(?:two|2) (?:banks|{_SENSORS})", "upstream sensors", "2"),
+    (rf"(?:one|1) (?:bank|{_SENSORS})", "upstream sensors", "1"),
     (r"flex(?: fuel)?", "flex fuel", "yes"),
     (r"gas (?:conversion|kit)|on gas|converted to gas|lpg|cng", "gas conversion", "yes"),
     (r"remap(?:ped)?|tuned", "tuned", "yes"),
@@ -149,8 +156,7 @@ _FIGURES: tuple[tuple[str, str], ...] = (
     (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+|[345][ -]?cyl(?:inders?)?", "layout"),
     (r"(?:19[6-9]|20\d)\d(?! ?(?:k|cc|mi))", "model year"),
     (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+(?:[.,]\d)?k?) ?(?:km|mi(?:les)?)|\d+(?:[.,]\d)?k", "distance"),
-    (r"(?:\d[.,]\d+ ?(?:l|litres?|liters?)?|\d{3,4} ?(?:cc|ccm))", "displacement"),
-    (r"[12] (?:upstream )?sensors?", "upstream sensors"),
+    (r"(?:\d[.,]\d+ ?(?:l|litres?|liters?)?|\d ?(?:l|litres?|liters?)|\d{3,4} ?(?:cc|ccm))", "displacement"),
     (r"\d{1,2} ?(?:years?|yrs?)(?: old)?", "age"),
 )
 
@@ -161,11 +167,11 @@ def vehicle_words(line: str) -> tuple[dict[str, str], str]:
     `age`, in years, where that was said: whoever has a calendar makes it a model year.
     """
     found: dict[str, str] = {}
-    rest = line.lower().replace(";", " ")
+    rest = re.sub(r"\((?:maf|map)\)", " ", _EACH_FOR.sub(r"banks \1 / \2", line.lower().replace(";", " "))).rstrip(" .")
     for pattern, key in _FIGURES:
         if match := re.search(rf"(?<![\w.,]){pattern}(?!\w)", rest):
             said = match[0].strip()
-            told = {"upstream sensors": said[:1], "age": re.sub(r"\D", "", said), "banks": said.lstrip("banks ")}
+            told = {"age": re.sub(r"\D", "", said), "banks": said.lstrip("banks ")}
             found[key] = told.get(key, said)
             rest = rest[: match.start()] + " ; " + rest[match.end() :]
     for pattern, key, value in _SAID:

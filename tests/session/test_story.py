@@ -316,6 +316,10 @@ def test_what_cannot_be_is_refused_in_one_line(line: str, says: str) -> None:
         ("i3 port both", {"layout": "i3", "injection": "port", "metering": "both"}),
         ("V6 both injections", {"layout": "v6", "injection": "dual"}),
         ("V8 2 sensors", {"layout": "v8", "upstream sensors": "2"}),
+        ("i6 two upstream sensors", {"layout": "i6", "upstream sensors": "2"}),
+        ("i6 port one lambda probe", {"layout": "i6", "injection": "port", "upstream sensors": "1"}),
+        ("flat 6 2 oxygen sensors before the catalyst", {"layout": "flat 6", "upstream sensors": "2"}),
+        ("i4 not tuned 2 l", {"layout": "i4", "tuned": "no", "displacement": "2 l"}),
     ],
 )  # fmt: skip
 def test_a_car_in_one_line(line: str, fields: dict[str, str]) -> None:
@@ -354,3 +358,10 @@ def test_an_age_is_no_model_year_yet() -> None:
 def test_what_is_not_read_is_given_back() -> None:
     assert vehicle_words("inline 4 port with a sunroof")[1] == "with a sunroof"
     assert vehicle_words("inline 4 both")[1] == "both"  # of what?
+
+
+def test_sensors_behind_the_catalyst_are_not_those_before_it() -> None:
+    fields, unread = vehicle_words("inline 6 port two downstream sensors")
+    assert "upstream sensors" not in fields and unread == "two downstream sensors"
+    fields, unread = vehicle_words("V8 port three upstream sensors")
+    assert "upstream sensors" not in fields and unread == "three upstream sensors"

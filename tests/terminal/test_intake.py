@@ -12,7 +12,7 @@ from reasoner.network.vehicle import Vehicle, vehicle_from
 from reasoner.session.readings import frame_checks
 from reasoner.session.workup import Workup
 from reasoner.terminal.console import Leave
-from reasoner.terminal.intake import ask_vehicle, intake
+from reasoner.terminal.intake import _read_back, ask_vehicle, intake
 from reasoner.terminal.picking import numbers_or_words
 from tests.events import read
 from tests.shipped import garage
@@ -731,3 +731,29 @@ def test_live_values_of_which_nothing_is_right_are_not_kept() -> None:
     assert "Nothing kept: none of it is right." in text and "Kept: the readings" not in text
     kept, _ = take_in("", "P0172", "", "l idle -4 -14", "", "", workup=shipped())
     assert kept.workup.record.live
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"layout": "inline 4", "injection": "port"},
+        {"layout": "inline 6", "upstream sensors": "2", "injection": "dual", "metering": "both", "charging": "natural"},
+        {"layout": "V 6", "injection": "direct", "charging": "charged", "distance": "120000 km", "displacement": "3 L",
+         "model year": "2011"},
+        {"layout": "flat 4", "injection": "port", "metering": "pressure", "gas recirculation": "yes",
+         "return line": "no", "fuel pump": "demand", "air filter": "oiled", "gas conversion": "yes", "tuned": "no",
+         "stop-start": "yes", "pulsation damper": "no", "secondary air": "no", "flex fuel": "yes"},
+        {"layout": "V 8", "banks": "1 2 3 4 / 5 6 7 8", "injection": "port", "tuned": "yes"},
+    ],
+)  # fmt: skip
+def test_the_car_as_it_is_read_back_can_be_typed(fields: dict[str, str]) -> None:
+    """What the program says of a car, it understands: typed at the same place it is the same car."""
+    car, _ = vehicle_from({"metering": "airflow", **fields})
+    assert car is not None
+    said = " ".join(_read_back(car).split())
+    again, text = ask(said, "", "", "", "", "")
+    same, _ = vehicle_from(again)
+    assert "is not clear" not in text and same is not None
+    assert (same.layout, same.banks, same.properties, same.distance_km) == (
+        car.layout, car.banks, car.properties, car.distance_km
+    )  # fmt: skip
