@@ -9,6 +9,7 @@ p is a Beta distribution here, and the chance that the fault is still there foll
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import exp, lgamma
@@ -456,7 +457,8 @@ def _missing(plans: Sequence[ProvocationDoc], seen: Sequence[SeenDoc], counts: S
                 f"{provocation.most} clean ones to prove it gone; say so, and agree what happens when it comes back"
             )
         elif provocation.clean < provocation.needed:
-            so = ", made as it has to be" if provocation.only else ""
+            each = [re.split(r"[:.](?:\s|$)", text, maxsplit=1)[0] for text in provocation.only]
+            so = ", each so: " + " and ".join(text[:1].lower() + text[1:] for text in each) if each else ""
             yield f"{provocation.title}: {provocation.needed - provocation.clean} more without a sign of it{so}"
     yield from (
         f"{item.title}: {'not looked at yet' if item.state == 'missing' else 'not as it should be'}"

@@ -36,6 +36,7 @@ p, ul, ol { margin: .4rem 0; } ul, ol { padding-left: 1.4rem; } .quiet { opacity
 .answer { font-size: 1.15rem; } .box { border: 1px solid var(--line); border-radius: .4rem; padding: .6rem .9rem; }
 table { border-collapse: collapse; width: 100%; font-size: .92rem; } caption { text-align: left; font-weight: 600; }
 th, td { text-align: left; vertical-align: top; padding: .2rem .6rem .2rem 0; border-bottom: 1px solid var(--soft); }
+th.leads { width: 22%; }
 td.number, th.number { text-align: right; white-space: nowrap; } .where { font-weight: 600; padding-top: .7rem; }
 figure { margin: .8rem 0; } figcaption { font-size: .92rem; } .scroll { overflow-x: auto; }
 .picture { width: 100%; min-width: 34rem; height: auto; display: block; fill: currentColor; font: 13px sans-serif; }
@@ -48,9 +49,10 @@ figure { margin: .8rem 0; } figcaption { font-size: .92rem; } .scroll { overflow
 .picture .full { fill: currentColor; } .picture .ring { fill: none; stroke: currentColor; stroke-width: 1.5; }
 .picture .faint { fill: currentColor; fill-opacity: .35; }
 @media print {
-  @page { margin: 15mm; } body { max-width: none; padding: 0; font-size: 10.5pt; }
+  @page { size: A4; margin: 15mm; } body { max-width: none; padding: 0; font-size: 10.5pt; }
   .technician { break-before: page; } h2, h3, caption { break-after: avoid; }
-  figure, tr, li, .box { break-inside: avoid; } .scroll { overflow: visible; } .picture, .drive svg { min-width: 0; }
+  figure, tr, li, .box { break-inside: avoid; } .group { break-after: avoid; }
+  .scroll { overflow: visible; } .picture, .drive svg { min-width: 0; }
 }
 """
 WIDE, HIGH, LEFT, RIGHT, TOP, FOOT = 780.0, 330.0, 44.0, 235.0, 16.0, 34.0  # of the picture of the belief
@@ -176,7 +178,7 @@ def _technician(d: Dossier, drive: str) -> Iterable[str]:
     for sheet in d.work:
         yield from _work(sheet)
     if d.proof is not None:
-        yield from _proof(d.proof)
+        yield from _proof(d.proof, d.story.parts[-1].ended)
     for title, texts in (("Put right afterwards", d.story.corrected), ("Notes", d.story.notes)):
         if texts:
             yield f"<h2>{title}</h2>{_listed(texts)}"
@@ -206,11 +208,11 @@ def _part(part: StoryPart, courses: Sequence[SuspectCourse], number: int) -> Ite
     led = ""
     for condition, group in groupby(part.moments, key=lambda moment: moment.condition):
         title = escape(_capital(condition) or "Told or read")
-        rows.append(f'<tr><th colspan="4" scope="rowgroup" class="where">{title}</th></tr>')
+        rows.append(f'<tr class="group"><th colspan="4" scope="rowgroup" class="where">{title}</th></tr>')
         for moment in _put_off_together(group):
             rows.append(_row(moment, led))
             led = moment.lead
-    heads = '<th class="number">step</th><th>seen</th><th>leads then</th><th class="number">chance</th>'
+    heads = '<th class="number">step</th><th>seen</th><th class="leads">leads then</th><th class="number">chance</th>'
     yield _table(heads, "".join(rows))
     said = "No name in a line: as in the line above. With a place, the chance is of the fault there."
     settled = " * what to do was settled from here on." if any(m.settled for m in part.moments) else ""
@@ -253,10 +255,8 @@ def _belief(moments: Sequence[Moment], courses: Sequence[SuspectCourse], name: s
     parts = [svg_line(LEFT, y(p / 4), LEFT + across, y(p / 4)) for p in range(5)]
     parts += [svg_text(LEFT - 6, y(p / 4) + 4, f"{25 * p} %", "end", "small") for p in range(5)]
     every = max(1, -(-count // 12))
-    parts += [
-        svg_text(x(i), HIGH - FOOT + 16, str(moments[i - 1].step), "middle", "small")
-        for i in range(1, count + 1, every)
-    ]
+    marked = {moments[i - 1].step: i for i in range(count, 0, -every)}  # several answers of one step: at the first
+    parts += [svg_text(x(i), HIGH - FOOT + 16, str(step), "middle", "small") for step, i in marked.items()]
     parts += [svg_text(LEFT + across / 2, HIGH - 3, "step", "middle", "small")]
     heights = apart([y(course.chances[-1]) + 4 for course in courses], 27.0, TOP + 8, HIGH - FOOT)
     for number, (course, height) in enumerate(zip(courses, heights, strict=True)):
@@ -377,20 +377,27 @@ def _work(sheet: SheetDoc) -> Iterable[str]:
             yield f"<p>Look again:</p>{_listed(part.slips)}"
 
 
-def _proof(proof: ProofDoc) -> Iterable[str]:
-    yield f"<h2>The proof</h2><p>So far: {escape(proof.state)}.</p>"
+def _proof(proof: ProofDoc, ended: str) -> Iterable[str]:
+    """The plan and how far it is. ended: how the case was closed; then it says what these rules would ask for."""
+    asked = "What these rules ask for, and what of it was written down:"
+    state = f"Closed as {ended.partition(':')[0]}. {asked}" if ended else f"So far: {proof.state}."
+    yield f"<h2>The proof</h2><p>{escape(state)}</p>"
     plan = proof.provocation
     if plan is not None:
-        wanted = f" of {plan.needed}" if plan.needed is not None else ""
+        wanted = f" ({plan.needed} are enough)" if plan.needed is not None else ""
         still = f"; the chance that the fault is still there is then {percent(plan.still)}"
-        yield f"<p>{escape(plan.title)}: {plan.clean}{wanted} clean so far{escape(still)}.</p>"
-    rows = [(item.title, item.state) for item in proof.seen]
+        yield f"<p>{escape(_capital(plan.title))}: {plan.clean} clean so far{wanted}{escape(still)}.</p>"
+        yield from (f"<p>Only so does a try count: {escape(text)}</p>" for text in plan.only)
+    unseen = {"missing": "not written down"} if ended else {}
+    rows = [(item.title, unseen.get(item.state, item.state)) for item in proof.seen]
     rows += [(count.title, f"{count.have:g} of {count.least:g} {count.unit}".strip()) for count in proof.counts]
     if rows:
         cells = "".join(f"<tr><td>{escape(what)}</td><td>{escape(how)}</td></tr>" for what, how in rows)
         yield f"<table><tbody>{cells}</tbody></table>"
-    if proof.missing:
-        yield f"<h3>Still missing</h3>{_listed(proof.missing)}"
+    listed = tuple(f"{title}: " for title, _ in rows)
+    missing = [said for said in proof.missing if not said.startswith(listed)]  # the rest stands in the table
+    if missing and not ended:
+        yield f"<h3>Still missing besides</h3>{_listed(map(_capital, missing))}"
     if proof.sources:
         yield f'<p class="quiet">Sources: {escape("; ".join(proof.sources))}</p>'
 

@@ -250,3 +250,18 @@ def test_printed(tmp_path: Path) -> None:
         chromium(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}", path.as_uri())
         pages.append(len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())))
     assert pages[0] == 1 and 2 <= pages[1] <= 12  # a case with some seventy answers: the longest there is
+
+
+def test_the_proof_says_each_thing_once_and_asks_nothing_of_a_closed_case() -> None:
+    case = load_sound(next(path for path in CASES if path.stem == "saloon-short-trips"))
+    closed = report_of(case)
+    assert closed.proof is not None and closed.proof.missing
+    page = case_html(closed)
+    assert "Closed as proven. What these rules ask for" in page and "So far: " not in page
+    assert "Still missing" not in page and "not written down" in page
+    last = replace(closed.story.parts[-1], ended="")
+    open_one = case_html(replace(closed, story=replace(closed.story, parts=(*closed.story.parts[:-1], last))))
+    technician = open_one[open_one.index('class="technician"') :]
+    assert "So far: cured but unproven." in technician and "Still missing besides" in technician
+    assert "not looked at yet" not in technician  # the table says missing
+    assert "Only so does a try count: The oil has run at least 500 km" in technician
