@@ -326,10 +326,15 @@ def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[Evidenc
 
 
 def states_read(book: Rulebook, record: Record, check: Check) -> set[str] | None:
-    """The states in which the codes that a check goes by were read off; None where none of these codes was."""
+    """The states in which the codes that a check goes by were read off; None where none of these codes was, empty where
+    that is not known: `stored` alone tells of no other state where no code at all was read in another one, for then the
+    stored ones may be all that anybody looked at."""
     codes = set().union(*book.checks[check.codes_of].codes.values()) if check.codes_of in book.checks else set()
     read = [set(states) for code, states in record.codes if code in codes]
-    return set().union(*read) if read else None
+    if not read:
+        return None
+    of_any = set().union(*(states for _, states in record.codes))
+    return set() if of_any == {STORED} else set().union(*read)
 
 
 def _state_answers(book: Rulebook, record: Record, tables: Tables) -> Iterator[Evidence]:

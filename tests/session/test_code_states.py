@@ -36,7 +36,7 @@ def test_the_words_for_states_are_those_that_people_type() -> None:
 @pytest.mark.parametrize(
     ("states", "right"),
     [(["pending"], (0, "sure")), (["pending", "permanent"], (0, "sure")), (["stored", "pending"], (0, "sure")),
-     (["history"], (1, "sure")), (["stored"], (1, "think so"))],
+     (["history"], (1, "sure")), (["stored", "history"], (1, "sure"))],
 )  # fmt: skip
 def test_the_state_is_the_answer(states: list[str], right: tuple[int, str]) -> None:
     workup = read(("P0172", states))
@@ -54,6 +54,18 @@ def test_what_does_not_tell_is_not_asked_either_and_a_code_without_a_state_is() 
     assert asked(bare)
 
 
+def test_stored_alone_tells_of_no_other_state_where_none_was_read() -> None:
+    """The stored ones may be all that anybody looked at; where another code was read as pending, that list was read."""
+    alone, beside = read(("P0172", ["stored"])), read(("P0172", ["stored"]), ("P0171", ["stored"]))
+    assert said(alone) is None and asked(alone)
+    assert said(beside) is None and asked(beside)
+    for state in ("pending", "permanent", "history"):
+        other = read(("P0172", ["stored"]), ("P0301", [state]))
+        weights = said(other)
+        assert weights is not None and not asked(other)
+        assert weights[1] / sum(weights) == pytest.approx(other.book.settings.report_right["think so"])
+
+
 def test_states_of_other_codes_say_nothing_of_the_rich_one() -> None:
     other, none = read(("P0301", ["pending"])), read()
     assert said(other) is None and not asked(other)  # no rich code is there to be asked about
@@ -64,7 +76,7 @@ def test_states_of_other_codes_say_nothing_of_the_rich_one() -> None:
 def test_an_old_code_makes_what_was_mended_likelier_than_a_pending_one() -> None:
     found = []
     for state in ("history", "stored", "pending"):
-        workup = read(("P0172", [state]))
+        workup = read(("P0172", [state]), ("P0301", ["pending"]))
         number = workup.tables.cause_number["mended-before"]
         found.append(workup.belief.probability[number])
     assert found[0] > found[1] > found[2]

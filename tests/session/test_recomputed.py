@@ -272,7 +272,7 @@ class Other:
             of = [code for lists in named for codes in lists for code in codes]
             told = {state for code in of for state in read.get(code, [])}
             meant = next((o for o in check["outcomes"] if told & {*check["code states"].get(o, [])}), None)
-            if meant is not None:
+            if meant is not None and {state for each in read.values() for state in each} != {"stored"}:
                 doubtful = told & {*check["code states"][meant]} == {"stored"}
                 right = self.tables["report right"]["think so" if doubtful else "sure"]
                 others = (1 - right) / (len(check["outcomes"]) - 1)
