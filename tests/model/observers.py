@@ -563,11 +563,14 @@ def short_vs_long(b: Bench) -> There:
 
     def one(bank: int) -> str:
         short, long = b.state.short[bank - 1], b.state.long[bank - 1]
-        if long < -0.08:  # what is always there is learned whole, and the short one comes back to zero
-            return "steady" if short + long < -0.05 else "recovering"
-        if short < -0.05:
+        total = short + long
+        if short < -0.05 and long > -0.08:
             return "overshoots" if long > 0.05 else "fresh"
-        return "added" if short > 0.05 or long + short > 0.08 else "quiet"
+        if long < -0.05 and total < -0.08:  # what is always there is learned whole, and the short one comes to zero
+            return "steady"
+        if long < -0.05 and short > 0.03 and total < 0.08:
+            return "recovering"
+        return "quiet" if abs(short) < 0.05 and abs(long) < 0.11 and abs(total) < 0.10 else "added"
 
     return b.by_bank(one)
 
@@ -1035,6 +1038,7 @@ def oil_sample(b: Bench) -> There:
 @sees("oil-level")
 def oil_level(b: Bench) -> There:
     over = oil_per_cent(b.past) > 6 + b.dice("stick").gauss(0, 1) or b.car.broken.oil_over > 0.4
+    over = over or (b.past.oil_rise > 200 and likely(b, 0.6, "noted at the last change"))
     return "above" if over else "low" if likely(b, 0.15) else "between"
 
 

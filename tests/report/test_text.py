@@ -106,6 +106,7 @@ def test_what_is_open_what_would_change_it_and_what_it_means_to_drive_on() -> No
     assert (
         "WHAT COULD STILL CHANGE IT - Scope on the injectors (warm idle), 3 times: 40 min work and 8 h waiting" in text
     )
+    assert text.index("WHAT TO DO NEXT") < text.index("WHAT COULD STILL CHANGE IT")
     assert "WOULD SAY MORE, WITH THE TOOL FOR IT - Scope" in text
     assert "DRIVING ON Short trips only" in text
     other = replace(FIRM.lead, title="Purge valve stays open", where="engine", probability=0.04)

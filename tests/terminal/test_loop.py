@@ -362,9 +362,27 @@ def test_the_verdict_is_shown_kept_and_can_be_asked_past() -> None:
     kept, text, _ = sit("w 1", "", "g", workup=settled())
     said = kept.events[-2]
     assert isinstance(said, Concluded) and (said.what, said.cause) == ("settled", "leaky-injector@cylinder-3")
-    assert "WHAT TO DO NEXT" in text and "WHAT COULD STILL CHANGE IT" not in text  # nothing left could turn it
+    assert text.index("WHAT TO DO NEXT") < text.index("WHY") < text.index("DRIVING ON")
+    assert "WHAT COULD STILL CHANGE IT" not in text  # nothing left could turn it
     assert "asking on past the verdict" in text
     assert kept.kinds().count("verdict") == 1
+
+
+def test_what_to_do_comes_before_what_could_still_change_it() -> None:
+    """As long as something could: a smell that is a guess, and a plug that is dark but not wet."""
+    darker = {1: "same", 2: "same", 3: "darker", 4: "same"}
+    start = case(
+        events=[
+            ALL_CODES,
+            ConditionMet(step=2, condition="hot-restart"),
+            Answered(step=3, check="smell", values={0: "yes"}, sure="guess"),
+            Answered(step=4, check="trim", values={1: "rich"}),
+            Answered(step=5, check="plugs", values=darker),
+            Answered(step=6, check="pressure", values={0: "falls"}),
+        ]
+    )
+    _, text, _ = sit("g", workup=start)
+    assert text.index("IF SOMETHING IS TO BE DONE NOW") < text.index("WHAT COULD STILL CHANGE IT")
 
 
 def settled() -> Workup:
