@@ -206,6 +206,10 @@ def finish_check(context: ReaderContext, name: Text, node: Map, values: dict[str
     _said_rich(context, node, names)
     _names_outcomes(context, node, "happens in", names)
     _names_outcomes(context, node, "code states", names)
+    for one, other in (("code states", "codes of"), ("codes of", "code states")):
+        if node.key(one) and not node.key(other):
+            mend = f"add {other}, or delete it"
+            context.notes.note("missing-key", node.key(one) or name, f"`{one}` needs `{other}` beside it", mend)
     if values["measure"] is not None:
         values["measure"] = _measure(context, values["measure"], says.outcomes)
     if values["computed"] is not None:

@@ -36,11 +36,12 @@ def slip_lines(listed: CodeList) -> list[str]:
 
 
 def code_lines(book: Rulebook, codes: Iterable[str]) -> list[str]:
-    """Each code with its name; of one these rules do not have, whose it is."""
-    known = book.codes
+    """Each code with its name, of one without a name here whose it is; and whether no check goes by it."""
+    used = {code for check in book.checks.values() for listed in check.codes.values() for code in listed}
+    named = {code: book.codes[code].title if code in book.codes else "" for code in codes}
     return [
-        f"{code} {known[code].title}" if code in known else f"{described(code)}. No rule speaks of it."
-        for code in codes
+        (f"{code} {title}" if title else described(code)) + ("" if code in used else ". No rule speaks of it.")
+        for code, title in named.items()
     ]
 
 

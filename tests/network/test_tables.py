@@ -319,3 +319,39 @@ def test_with_every_named_cause_excluded_by_its_own_test_something_else_leads() 
     ]
     belief = believe(found, (Spell(None, tuple(answers)),))
     assert found.causes[int(belief.probability.argmax())].fault == "else"
+
+
+@pytest.mark.parametrize("all_alike", [0.0, 0.4, 0.9])
+@pytest.mark.parametrize("layout", ["inline 4", "V 6"])
+def test_all_alike_counts_a_whole_set_as_one_thing(all_alike: float, layout: str) -> None:
+    """A set of other injectors is seen at all cylinders or at none, with that chance; else at each by itself."""
+    look = check("look", {"set": says({"odd": 0.3})}, {"odd": 0.1}, at="cylinder", sees="ever")
+    found = tables([fault("set"), fault("rival")], [replace(look, all_alike=all_alike)], layout)
+    plain = tables([fault("set"), fault("rival")], [look], layout)
+    assert (found.checks[0].together, plain.checks[0].together) == (all_alike, 0.0)
+    places = len(found.checks[0].places)
+
+    def odds(table: Tables, seen: list[int]) -> float:
+        weights = tuple((float(not odd), float(odd)) for odd in seen)
+        chance = believe(table, (Spell(None, (Evidence(0, weights),)),)).probability
+        return float(chance[table.cause_number["set"]] / chance[table.cause_number["rival"]])
+
+    for seen, by_itself, as_one in (
+        ([1] * places, 0.3**places, 0.3),
+        ([0] * places, 0.7**places, 0.7),
+        ([1] + [0] * (places - 1), 0.3 * 0.7 ** (places - 1), 0.0),
+    ):
+        wanted = 1 - all_alike + all_alike * as_one / by_itself
+        assert odds(found, seen) / odds(plain, seen) == pytest.approx(wanted)
+
+
+def test_all_alike_is_of_what_a_fault_does_to_all_places() -> None:
+    """One cylinder's fault has its row at one place, so nothing of it is alike."""
+    look = check("look", {"one": says({"odd": 0.3})}, {"odd": 0.1}, at="cylinder", sees="ever")
+    faults = [fault("one", at="cylinder"), fault("rival")]
+    weights = ((0.0, 1.0), (1.0, 0.0), (1.0, 0.0), (1.0, 0.0))
+    found = [
+        believe(tables(faults, [checked]), (Spell(None, (Evidence(0, weights),)),)).probability
+        for checked in (look, replace(look, all_alike=0.9))
+    ]
+    assert found[0] == pytest.approx(found[1])

@@ -261,6 +261,13 @@ def test_a_code_no_rule_speaks_of_is_named_as_such() -> None:
     assert [c for c, _ in kept.workup.record.codes] == ["P1234"]
 
 
+def test_a_code_with_a_name_that_no_check_goes_by_is_said_to_be_one() -> None:
+    """Intake air that reads too hot makes it lean: the code has its name here, and speaks for none of the faults."""
+    _, text = take_in("", "P0172 P0112 P0113", "", "", "", workup=shipped())
+    low, high = (next(line for line in text.splitlines() if f"  {code} " in line) for code in ("P0112", "P0113"))
+    assert low.endswith("Circuit Low. No rule speaks of it.") and high.endswith("Circuit High")
+
+
 @pytest.mark.parametrize(
     ("lines", "says"),
     [
