@@ -626,6 +626,17 @@ def rear_sensor(b: Bench) -> There:
     }
 
 
+@sees("rear-trim-read")
+def rear_trim(b: Bench) -> There:
+    """Some per cent towards what the gas behind the catalyst is off by, where a maker shows it at all."""
+    if b.state.open_loop or b.car.dice("rear trim is shown").random() < 0.5:
+        return None
+    return {
+        bank: round(max(-4.0, min(4.0, 60 * (b.state.lam[bank - 1] - 1))) + b.dice("rear trim", bank).gauss(0, 0.4), 1)
+        for bank in b.banks
+    }
+
+
 @sees("signal-key-on")
 def signal_key_on(b: Bench) -> There:
     wet = b.broken.sensor_bias > 0 and b.car.acts.jumps
@@ -1147,6 +1158,22 @@ def injector_electrical(b: Bench) -> There:
 def pulse(b: Bench) -> There:
     usual = median(b.state.on_ms)
     return b.by_cylinder(lambda c: "longer" if b.state.on_ms[c - 1] > 1.15 * usual else "alike")
+
+
+def drives_longer(b: Bench) -> bool:
+    """Whether the fault of the unit, where it has one, is its output and not its program."""
+    return b.car.dice("output, not program").random() < 0.5
+
+
+@sees("injection-time-measured")
+def injection_time(b: Bench) -> There:
+    return "longer" if b.broken.unit_gain > 0.1 and drives_longer(b) and likely(b, 0.9) else "agrees"
+
+
+@sees("control-unit-program")
+def program(b: Bench) -> There:
+    for_this = b.car.broken.unit_gain > 0 and not drives_longer(b) and likely(b, 0.85)
+    return "newer" if for_this or likely(b, 0.04, "for something else") else "none"
 
 
 @sees("injector-bench", "port-injector-bench")
