@@ -8,7 +8,7 @@ cut short: followed to the end it is nearer still to the optimum, and takes too 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import islice
 
 import numpy as np
@@ -17,9 +17,10 @@ from reasoner.inference.gain import cause_bits, class_entropy, gain_at, gain_rep
 from reasoner.inference.information_value import Stakes, values
 from reasoner.inference.plan import (
     REPEATS,
+    Batch,
     Branch,
     Costs,
-    Moments,
+    Look,
     Option,
     Situation,
     can_repeat,
@@ -204,39 +205,38 @@ def gains(tables: Tables, now: Situation, choices: Sequence[Option]) -> list[Opt
 def _bits(tables: Tables, looks: Sequence[tuple[Situation, Sequence[Option]]]) -> list[list[float]]:
     """The gain of each, situation by situation. Looks at one place, and those with the same check, are worked out
     together."""
-    moments = Moments(tables)
+    batch = Batch(tables)
     found: list[list[float]] = [[0.0] * len(choices) for _, choices in looks]
-    single: list[tuple[int, int]] = []
-    several: dict[tuple[int, int | None], list[tuple[int, int]]] = {}
-    at: dict[tuple[int, int], int] = {}
     for n, (now, choices) in enumerate(looks):
         for i, option in enumerate(choices):
-            check = tables.checks[option.check]
             if option.times > 1 and option.condition is not None:
+                check = tables.checks[option.check]
                 found[n][i] = gain_repeated(tables, check, now.probability, option.condition, option.times)
                 continue
             instead = replaced(tables, now, option)
             if instead is None:
-                at[n, i] = moments.of(n, now, option)
+                moment = batch.moments.of(n, now, option)
             else:
-                at[n, i] = moments.add(instead.showing, instead.quiet)
+                moment = batch.moments.add(instead.showing, instead.quiet)
                 found[n][i] = -instead.bits
-            own = len(check.places) == 1
-            (single if own else several.setdefault((option.check, option.place), [])).append((n, i))
-    if not at:
-        return found
-    showing, quiet = moments.states
-    if single:
-        checks = np.array([looks[n][1][i].check for n, i in single])
-        told = swept(tables, checks, np.array([at[look] for look in single]), showing, quiet)
-        for (n, i), bits in zip(single, told.tolist(), strict=True):
-            found[n][i] = max(0.0, found[n][i] + bits)
-    for (number, place), members in several.items():
-        numbers = np.array([at[look] for look in members])
-        told = gain_at(tables, tables.checks[number], showing[numbers], quiet[numbers], place)
-        for (n, i), bits in zip(members, told.tolist(), strict=True):
-            found[n][i] = max(0.0, found[n][i] + bits)
+            batch.add(option, Look(n, i, moment))
+    for members, told in _told(tables, batch):
+        for look, bits in zip(members, told, strict=True):
+            found[look.of][look.at] = max(0.0, found[look.of][look.at] + bits)
     return found
+
+
+def _told(tables: Tables, batch: Batch) -> Iterator[tuple[list[Look], list[float]]]:
+    """The looks of a batch with the bits that each tells, form by form."""
+    if batch.single or batch.several:
+        showing, quiet = batch.moments.states
+    if batch.single:
+        members = [look for _, look in batch.single]
+        checks = np.array([number for number, _ in batch.single])
+        yield members, swept(tables, checks, np.array([look.moment for look in members]), showing, quiet).tolist()
+    for (number, place), members in batch.several.items():
+        moments = np.array([look.moment for look in members])
+        yield members, gain_at(tables, tables.checks[number], showing[moments], quiet[moments], place).tolist()
 
 
 def _looked_ahead(

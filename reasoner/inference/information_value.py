@@ -6,14 +6,14 @@ now, less the mean over the outcomes of the least expected loss when the outcome
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from reasoner.inference.exchangeable import joint_table
 from reasoner.inference.gain import repeated, stacked
-from reasoner.inference.plan import Costs, Moments, Option, Situation, state_chances
+from reasoner.inference.plan import Batch, Costs, Look, Option, Situation, state_chances
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 JOINT_TOLD_APART = 81  # joint outcomes of several places up to which each is told apart
@@ -49,7 +49,7 @@ class Stakes:
     def price(self, option: Option, costs: Costs) -> float:
         """Money that a look costs: work, the part of the waiting that counts, and what it uses up."""
         minutes = costs.asking_minutes + option.minutes + costs.waiting(option.wait) - option.due
-        return option.money + minutes / 60.0 * self.hour
+        return option.money + option.tries * minutes / 60.0 * self.hour
 
     def losses_after(self, check: int) -> Array:
         """(X, C) the losses once this check is answered."""
@@ -123,35 +123,32 @@ def values(tables: Tables, looks: Sequence[tuple[Situation, Sequence[Option]]], 
     """Money that the outcome of each look is worth, situation by situation: the loss of the best act now, less that of
     the best act once the outcome is known. Looks at one place, and those with the same check, are worked out together.
     """
-    moments = Moments(tables)
+    batch = Batch(tables)
     after: list[list[float]] = [[0.0] * len(choices) for _, choices in looks]
-    single: list[tuple[int, int]] = []
-    several: dict[tuple[int, int | None], list[tuple[int, int]]] = {}
-    at: dict[tuple[int, int], int] = {}
     for n, (now, choices) in enumerate(looks):
         for i, option in enumerate(choices):
             if option.times > 1:
                 after[n][i] = least_after(tables, now, option, stakes.losses_after(option.check))
-                continue
-            at[n, i] = moments.of(n, now, option)
-            own = len(tables.checks[option.check].places) == 1
-            (single if own else several.setdefault((option.check, option.place), [])).append((n, i))
-    if at:
-        showing, quiet = moments.states
-        if single:
-            numbers = np.array([at[look] for look in single])
-            checks = np.array([looks[n][1][i].check for n, i in single])
-            for (n, i), loss in zip(
-                single, _at_one_place(tables, checks, numbers, showing, quiet, stakes), strict=True
-            ):
-                after[n][i] = loss
-        for (check, place), members in several.items():
-            numbers, losses = np.array([at[look] for look in members]), stakes.losses_after(check)
-            joint = _joint(tables.checks[check], place, showing[numbers], quiet[numbers])
-            for (n, i), loss in zip(members, _least(losses, joint), strict=True):
-                after[n][i] = loss
+            else:
+                batch.add(option, Look(n, i, batch.moments.of(n, now, option)))
+    for members, losses in _losses(tables, batch, stakes):
+        for look, loss in zip(members, losses, strict=True):
+            after[look.of][look.at] = loss
     least = [stakes.least(now.probability) for now, _ in looks]
     return [[now - loss for loss in own] for now, own in zip(least, after, strict=True)]
+
+
+def _losses(tables: Tables, batch: Batch, stakes: Stakes) -> Iterator[tuple[list[Look], list[float]]]:
+    """The looks of a batch with the expected loss after each, form by form."""
+    if batch.single or batch.several:
+        showing, quiet = batch.moments.states
+    if batch.single:
+        members = [look for _, look in batch.single]
+        checks, at = np.array([number for number, _ in batch.single]), np.array([look.moment for look in members])
+        yield members, _at_one_place(tables, checks, at, showing, quiet, stakes)
+    for (number, place), members in batch.several.items():
+        moments, losses = np.array([look.moment for look in members]), stakes.losses_after(number)
+        yield members, _least(losses, _joint(tables.checks[number], place, showing[moments], quiet[moments]))
 
 
 def _at_one_place(

@@ -90,9 +90,9 @@ def likelihood(check: CheckTable, looks: Array, showing: Array, quiet: Array, ro
     if check.together and both.any():
         each = np.tensordot(showing, np.log(np.maximum(looks, TINY)), 1).sum(axis=1)  # (S, m)
         same = one_draw(rows[..., kinds[both, 0], :], each)
-        found[..., both, :] = np.logaddexp(
-            np.log1p(-check.together) + found[..., both, :], np.log(check.together) + same
-        )
+        with np.errstate(divide="ignore"):  # always together: no chance is left for anything else
+            apart = np.log1p(-check.together)
+        found[..., both, :] = np.logaddexp(apart + found[..., both, :], np.log(check.together) + same)
     return found + nothing
 
 

@@ -47,6 +47,7 @@ class Option(NamedTuple):
     minutes: work, set-up included; wait: waiting; cost: as `Costs` counts it. gain: bits. ahead: what ranked it among
     the best few (see `choose`). saves: money that it is expected to save, against acting now (nan: not worked out).
     due: minutes of the trip that are spent whatever is chosen (see `Situation.named`); the cost is without them.
+    tries: looks that one answer takes, as what could not be told elsewhere is as hard to tell here.
     """
 
     check: int
@@ -64,6 +65,7 @@ class Option(NamedTuple):
     ahead: float = float("nan")
     saves: float = float("nan")
     due: float = 0.0
+    tries: int = 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,9 +205,8 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
         hazards += tables.checks[first].hazards
     ready = check.provokes and option.check in now.answered  # done at another place before: no more to get ready for
     danger = 0.0 if ready else costs.hazard_minutes * min(hazards, 2)
-    work = costs.asking_minutes + minutes + costs.waiting(wait) - due + danger
-    if not check.steady:  # what could not be told elsewhere is as hard to tell here: so many looks for one answer
-        work *= 1 + sum(number == option.check for number, _ in now.unclear)
+    tries = 1 if check.steady else 1 + sum(number == option.check for number, _ in now.unclear)
+    work = tries * (costs.asking_minutes + minutes + costs.waiting(wait) - due + danger)
     cost = work if costs.by == "time" else 1.0 if costs.by == "gain" else money + work / 60.0 * costs.hour_costs
     return Option(
         option.check,
@@ -220,6 +221,7 @@ def priced(tables: Tables, now: Situation, costs: Costs, option: Option) -> Opti
         hazards,
         cost,
         due=due,
+        tries=tries,
     )
 
 
@@ -271,6 +273,33 @@ class Moments:
         """(M, C) showing, and quiet."""
         showing, quiet = zip(*self._states, strict=True)
         return np.array(showing), np.array(quiet)
+
+
+@dataclass(frozen=True)
+class Look:
+    """Where a look stands among those worked out together: of which situation, its place there, and its moment."""
+
+    of: int
+    at: int
+    moment: int
+
+
+class Batch:
+    """Looks of several situations, sorted so that what has one form is worked out at once: those with a check of a
+    single place together, those at several places check by check. states: of the moments, as `Moments` gives them."""
+
+    def __init__(self, tables: Tables) -> None:
+        self.moments = Moments(tables)
+        self.single: list[tuple[int, Look]] = []
+        self.several: dict[tuple[int, int | None], list[Look]] = {}
+        self._checks = tables.checks
+
+    def add(self, option: Option, look: Look) -> None:
+        """One more look."""
+        if len(self._checks[option.check].places) == 1:
+            self.single.append((option.check, look))
+        else:
+            self.several.setdefault((option.check, option.place), []).append(look)
 
 
 def replaced(tables: Tables, now: Situation, option: Option) -> Instead | None:

@@ -17,7 +17,6 @@ from reasoner.inference.belief import believe
 from reasoner.inference.evidence import (
     Evidence,
     Spell,
-    answer_likelihood,
     answers_of,
     chance_showing,
     counted,
@@ -150,34 +149,85 @@ def _only(spells: Sequence[Spell], number: int, answer: Evidence) -> tuple[Spell
 def spoken_against(tables: Tables, spells: Sequence[Spell], checks: Collection[int]) -> Array:
     """(C,), 1 and less: how much less likely the answers to these checks are under a cause than with nothing to see,
     over all answers of which that is so. An answer counts as far as the fault was showing, by all that was seen in the
-    spell."""
+    spell.
+
+    Of a check that needs it to be rich now, a rich answer says two things: that it is rich, so that the cause must be
+    showing if it is that; and how it is rich, which is held against how it is on the mean of all that makes it rich.
+    """
     found: Array = np.ones(len(tables.causes))
     for spell in counted(tables, spells):
         for_it, against = np.ones(len(found)), np.ones(len(found))
         for answer in spell.answers:
-            showing, quiet = answer_likelihood(tables.checks[answer.check], answer)
-            less = np.minimum(1.0, showing / quiet) if answer.check in checks else np.ones(len(found))
-            if tables.checks[answer.check].steady:
+            table = tables.checks[answer.check]
+            rich, how = (_ratio(table, rows, answer) for rows in _rich_and_how(tables, answer.check))
+            less = np.minimum(1.0, how) if answer.check in checks else np.ones(len(found))
+            if table.steady:
                 found = found * less
             else:
-                for_it, against = for_it * np.maximum(1.0, showing / quiet), against * less
+                for_it, against = for_it * np.maximum(1.0, rich * how), against * less
         shows = chance_showing(tables, spell.condition, provoked(tables, spell))
         shows = shows * for_it / (shows * for_it + 1.0 - shows)
         found = found * (shows * against + 1.0 - shows)
     return found
 
 
-def can_speak_against(tables: Tables, check: int, causes: Sequence[int]) -> float:
-    """By how much less likely these causes make it that a look finds what it finds with nothing to see (a factor, 1 and
-    less; mean over the causes as they are before any answer), in the condition in which they show most often."""
+def _ratio(table: CheckTable, rows: tuple[Array, Array], answer: Evidence) -> Array:
+    """(C,) how much likelier an answer is under each cause than elsewhere. rows: (D, m), and (m,) of elsewhere."""
+    found: Array = np.ones(len(table.index))
+    for place, weights in enumerate(answer.weights):
+        if weights is not None:
+            under, elsewhere = (part @ np.array(weights) for part in rows)
+            found = found * (under / elsewhere)[table.index[:, place]]
+    return found
+
+
+def _rich_and_how(tables: Tables, check: int) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    """Whether it is rich, and how it is rich: (D, m) and (m,) each, under each row and elsewhere. That it is not rich
+    is said by the second. Of a check that does not need it to be rich the first tells nothing."""
+    table = tables.checks[check]
+    if table.not_rich is None:
+        return (np.ones_like(table.rows), np.ones(table.rows.shape[1])), (table.rows, table.rows[0])
+    return tables.kept.once("rich and how", check, lambda: _split(table, tables.prior, table.not_rich or 0))
+
+
+def _split(table: CheckTable, prior: Array, not_rich: int) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    rich = np.repeat(1.0 - table.rows[:, [not_rich]], table.rows.shape[1], axis=1)
+    rich[:, not_rich] = 1.0
+    mean = prior @ table.rows[table.index].mean(axis=1) / prior.sum()
+    usual = mean / (1.0 - mean[not_rich])
+    usual[not_rich] = table.rows[0, not_rich]
+    return (rich, rich[0]), (table.rows / rich, usual)
+
+
+def findings_against(tables: Tables, check: int, causes: Sequence[int], enough: float) -> tuple[int, ...]:
+    """What a look can find that makes these causes so much less likely (a factor, 1 and less; mean over the causes as
+    they are before any answer), of what is usually found: with nothing to see, in the condition in which they show most
+    often; and, of a check that needs it to be rich, while it is. Outcomes, seen at all places."""
     table, own = tables.checks[check], list(causes)
+    prior = tables.prior[own] / tables.prior[own].sum()
     usual = int(table.rows[0].argmax())
     seen = np.prod(table.rows[table.index[own], usual] / table.rows[0, usual], axis=1)
     if not table.steady:
         here = list(table.conditions) or list(range(len(tables.conditions)))
         shows = tables.shows[own][:, here].max(axis=1)
         seen = shows * seen + 1.0 - shows
-    return float(np.minimum(1.0, seen) @ tables.prior[own] / tables.prior[own].sum())
+    found = [usual] if np.minimum(1.0, seen) @ prior <= enough else []
+    if table.not_rich is not None:
+        under, elsewhere = _rich_and_how(tables, check)[1]
+        usual = max((o for o in range(len(elsewhere)) if o != table.not_rich), key=elsewhere.__getitem__)
+        seen = np.prod(under[table.index[own], usual] / elsewhere[usual], axis=1)
+        found += [usual] if np.minimum(1.0, seen) @ prior <= enough else []
+    return tuple(found)
+
+
+def chance_to_find(table: CheckTable, outcomes: Sequence[int], showing: Array, quiet: Array) -> float:
+    """The chance that a look finds one of these outcomes at all places. showing, quiet: (C,), P(cause and state)."""
+    found = 0.0
+    for outcome in outcomes:
+        there = np.prod(table.rows[table.index, outcome], axis=1)
+        away = there if table.steady else np.full(len(there), table.rows[0, outcome] ** len(table.places))
+        found += float(showing @ there + quiet @ away)
+    return found
 
 
 def chance_to_speak_for(tables: Tables, check: int, causes: Sequence[int], enough: float) -> Array:

@@ -45,6 +45,8 @@ class CheckTable:
     alike: chance that what is seen where there is nothing to see is the same at all its places (0 with one place).
     together: the same of what is seen while the fault shows, under a cause with one row at all its places: of banks,
     and where the rules say `all alike`.
+    not_rich: number of the outcome that says that it is not rich now, of a check that needs it to be; None: it needs
+    nothing.
     steady: the state does not matter (`sees: ever`, or the check provokes the fault itself).
     places: names of the P places; ("engine",) for a check on the whole engine.
     conditions: numbers of the conditions it can be done in; empty = anywhere.
@@ -70,6 +72,7 @@ class CheckTable:
     needs: frozenset[str]
     leaves: int | None
     together: float = 0.0
+    not_rich: int | None = None
     kept: Kept = field(default_factory=Kept, init=False, repr=False)
 
     @property
@@ -263,13 +266,20 @@ class _Causes:
     def within(self, banks: Sequence[Sequence[int]], places: Sequence[frozenset[int]]) -> NDArray[np.bool_]:
         """(C, P) whether a place is on a bank on which a cause has a cylinder. A cause of whole banks is on all: what
         it does to the other bank it does itself."""
-        sides = [frozenset(bank) for bank in banks]
-        found = np.ones((len(self.causes), len(places)), dtype=bool)
-        for c, cause in enumerate(self.causes):
-            if not any(side <= cause.cylinders for side in sides):
-                reached = frozenset().union(*(side for side in sides if side & cause.cylinders))
-                found[c] = [bool(at & reached) for at in places]
-        return found
+        sides = tuple(frozenset(bank) for bank in banks)
+        key = sides, tuple(places)
+        if key not in self._reaching:
+            found = np.ones((len(self.causes), len(places)), dtype=bool)
+            for c, cause in enumerate(self.causes):
+                if not any(side <= cause.cylinders for side in sides):
+                    reached = frozenset().union(*(side for side in sides if side & cause.cylinders))
+                    found[c] = [bool(at & reached) for at in places]
+            self._reaching[key] = found
+        return self._reaching[key]
+
+    @cached_property
+    def _reaching(self) -> dict[tuple[object, ...], NDArray[np.bool_]]:
+        return {}
 
     @cached_property
     def _touching(self) -> dict[tuple[frozenset[int], ...], NDArray[np.bool_]]:
@@ -363,6 +373,7 @@ def _check(
         leaves=conditions.get(check.leaves),
         together=check.all_alike
         or (book.settings.same_at_banks if check.at is At.BANK and check.sees is Sees.NOW else 0.0),
+        not_rich=next((n for n, o in enumerate(check.outcomes) if o.name == check.while_rich), None),
     )
 
 

@@ -118,7 +118,7 @@ def _towards(
         line = (1 - share) * own[0] + share * own[1]
         return "watch" if "watch" in works and watch(moved).expected < line - NO_DIFFERENCE else ""
 
-    if bent(at):
+    if bent(at) and not bent(now):
         at = _halved(lambda value: bool(bent(value)), now, at)
         instead, done = bent(at), ()
     return Hinge(what, now, at, instead, done) if instead or done else None

@@ -7,7 +7,7 @@ that would take it away earns what it saves; no rule forbids anything.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from math import log10
@@ -15,9 +15,10 @@ from math import log10
 from reasoner.inference.evidence import Spell
 from reasoner.inference.weight import (
     believed_without,
-    can_speak_against,
+    chance_to_find,
     chance_to_speak_for,
     decibans_moved,
+    findings_against,
     spoken_against,
 )
 from reasoner.network.tables import Array
@@ -37,8 +38,9 @@ class Missing:
     """kind: excluded (a fault or family is not), answered (a check is not), beyond (only these checks speak for it),
     looked (no look at the car itself has spoken for it), which (nobody has looked which of several places it is),
     driving (a risk of driving on is too high). name: of the fault, family, check or risk. chance: how likely it still
-    is. checks: what would settle it, at hand and not yet answered. because: the rules' reason. speak: how likely the
-    answer of each of these checks speaks for it, where only that settles it; empty where any answer does."""
+    is. checks: what would settle it, at hand and not yet answered. because: the rules' reason. speak: how likely each
+    of these checks gives an answer that settles it, one that speaks for it or by which it can be excluded; empty where
+    any answer does."""
 
     kind: str
     name: str
@@ -90,8 +92,8 @@ class Guards:
         found = []
         for name in guard.excluded:
             if not self._excluded(name):
-                checks = self._quickest(excluders(stake, name)) or self._quickest(speakers(stake, name))
-                found.append(Missing("excluded", name, _chance(stake, name), checks, guard.because))
+                checks, chances = self._can_exclude(name)
+                found.append(Missing("excluded", name, _chance(stake, name), checks, guard.because, chances))
         for name in guard.answered:
             if name in stake.tables.check_number and name not in self.known.answered:
                 found.append(Missing("answered", name, 0.0, self._quickest({name}), guard.because))
@@ -100,6 +102,27 @@ class Guards:
             checks, speak = self._telling(looks, self._mended(job))
             found.append(Missing("beyond", "", stake.jobs.get(job, 0.0), checks, guard.because, speak))
         return found
+
+    def _can_exclude(self, name: str) -> tuple[tuple[str, ...], tuple[float, ...]]:
+        """Checks at hand of which a look can well speak against a fault or family as much as it takes, the most chance
+        of that a minute first, and how likely each does; those that speak of it at all, and no chances, if none can."""
+        found = excluders(self.stake, name)
+        chances = {n: self._may_find(n, found[n]) for n in self._unanswered if n in found}
+        may = [n for n in chances if chances[n] >= MAY_SPEAK]
+        best = sorted(may, key=lambda n: self.stake.book.checks[n].minutes / chances[n])[:SUGGESTED]
+        if not best:
+            return self._quickest(speakers(self.stake, name)), ()
+        return tuple(best), tuple(chances[n] for n in best)
+
+    def _may_find(self, check: str, outcomes: Sequence[int]) -> float:
+        """The chance that a look finds one of these, here or where it likeliest does."""
+        tables, now = self.stake.tables, self.stake.now
+        table, p = tables.checks[tables.check_number[check]], now.probability
+        moments = [(now.showing, now.quiet)] if not table.conditions or now.condition in table.conditions else []
+        for k in table.conditions or range(len(tables.conditions)):
+            if k not in now.avoided:
+                moments.append((p * tables.shows[:, k], p * (1.0 - tables.shows[:, k])))
+        return max((chance_to_find(table, outcomes, *moment) for moment in moments), default=0.0)
 
     def _excluded(self, name: str) -> bool:
         if name not in self._known_excluded:
@@ -272,18 +295,19 @@ def speakers(stake: Stake, name: str) -> frozenset[str]:
     return _kept(stake, ("speak", name), lambda check: not own.isdisjoint(check.given))
 
 
-def excluders(stake: Stake, name: str) -> frozenset[str]:
-    """Of the checks that speak of a fault or family, those of which one look can speak against it as much as it takes:
-    not what only its own sign would tell."""
+def excluders(stake: Stake, name: str) -> Mapping[str, tuple[int, ...]]:
+    """Of the checks that speak of a fault or family, those of which one look can speak against it as much as it takes,
+    each with the outcomes that do: not what only its own sign would tell."""
     tables, after = stake.tables, stake.book.settings.afterwards
     own = [c for c in _causes(stake, name) if tables.prior[c] > 0]
-    enough, speak = 10 ** (-after.speaks_from / 10), speakers(stake, name)
+    enough = 10 ** (-after.speaks_from / 10)
 
-    def can(check: Check) -> bool:
-        number = tables.check_number[check.name]
-        return check.name in speak and can_speak_against(tables, number, own) <= enough
+    def work() -> dict[str, tuple[int, ...]]:
+        speak = speakers(stake, name)
+        each = {n: findings_against(tables, tables.check_number[n], own, enough) for n in speak}
+        return {n: found for n, found in each.items() if found}
 
-    return _kept(stake, ("exclude", name), can)
+    return tables.kept.once("checks that exclude", name, work)
 
 
 def looking_at(stake: Stake, fault: str) -> frozenset[str]:

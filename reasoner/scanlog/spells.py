@@ -27,20 +27,16 @@ from reasoner.scanlog.shapes import StatesFit, beyond
 # ---- when a fault came and went --------------------------------------------------------------------------------------
 
 
-LEAST_SECOND_STATE = (
-    0.05  # of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement
-)
+# Of trim, mean while showing, below which a second state is no fault: trims wander so far; judgement.
+LEAST_SECOND_STATE = 0.05
 AFTER_SOAK_DIFFERS = 0.10  # of trim, by which a whole run after a soak must differ; judgement
 TWO_STATES_FROM = 0.5  # probability that there are two states, below which there are none; judgement
-LEAST_FELT = (
-    10.0  # s in all in which a state makes half its mean difference or more, without which it is none; judgement
-)
+# s in all in which a state makes half its mean difference or more, without which it is none; judgement.
+LEAST_FELT = 10.0
 SHORTEST_SPELL = 20.0  # s of a spell; judgement
 QUIET_BRIDGED = 10.0  # s quiet within a spell that do not end it; judgement
-ALIKE, ALIKE_SHARE = (
-    0.45,
-    0.3,
-)  # airflow within a half more or less seen quiet too, for at least so many of the showing moments
+# Airflow within a half more or less seen quiet too, for at least so many of the showing moments; judgement.
+ALIKE, ALIKE_SHARE = 0.45, 0.3
 SURELY = 0.6  # probability that its first and last moment have at least: beyond, it may have ended unseen; judgement
 CLEAR, WIDEST = 0.2, 150.0  # probability of a clear moment, and s between two of them at an edge; judgement
 NEAR = 10.0  # s either side of an edge in which the trim is on its way; judgement

@@ -5,7 +5,6 @@ Drivers (a screen, a script, another program, a replay) ask `step`, show it, and
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -31,8 +30,6 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Record, fold, known_car, spells_of, states_read
 
 LEADER_FROM = 0.5  # more likely than not
-OFTEN_ENOUGH = 2  # looks at the same thing after which another is preferred, where it is worth; judgement
-NEARLY = 0.8  # so much of what the one more look would save; judgement
 PLAINLY_SHOWING = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
 
 
@@ -240,18 +237,7 @@ class Workup:
     @cached_property
     def ranked(self) -> list[Option]:
         """Checks to do next, best first."""
-        return self._new_before_again(rank(self.expected, self.situation, self.costs, stakes=self.outlook.stakes))
-
-    def _new_before_again(self, ranked: list[Option]) -> list[Option]:
-        """Where a look that was made several times leads, one that was never made and is worth nearly as much comes
-        before it: how much the same look tells again is what the rules know least. Not while the fault is known to
-        show, for then what needs that comes first."""
-        asked = Counter(check for check, _ in self._asked())
-        if not ranked or asked[ranked[0].check] < OFTEN_ENOUGH or self.rich_now:
-            return ranked
-        least = max(NEARLY * ranked[0].saves, self.outlook.stakes.little)
-        new = next((o for o in ranked if not asked[o.check] and o.saves > least), None)
-        return ranked if new is None else [new, *(o for o in ranked if o is not new)]
+        return rank(self.expected, self.situation, self.costs, stakes=self.outlook.stakes)
 
     @cached_property
     def outlook(self) -> Outlook:

@@ -12,6 +12,7 @@ import pytest
 
 from reasoner.inference.choose import gains, rank
 from reasoner.inference.evidence import Spell
+from reasoner.inference.information_value import Stakes
 from reasoner.inference.plan import Costs, Option, dominates, options, priced, settled, worth_asking
 from reasoner.network.tables import Tables
 from tests.inference.policies import (
@@ -249,6 +250,19 @@ def test_what_could_not_be_told_is_not_asked_again_in_that_condition() -> None:
     tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5, 0.5)] * 2))
     now = situation(tables, (Spell(0),), unclear=frozenset({(0, 0)}))
     assert {o.condition for o in options(tables, now, Costs())} == {1}
+
+
+def test_what_could_not_be_told_elsewhere_takes_as_many_looks_here() -> None:
+    """In what ranks the looks and in the money that they are held against alike."""
+    look = yes_no("look", [0.9, 0.1], ever=False, minutes=10.0)
+    tables = make_tables(plain([0.5, 0.5], [look], shows=[(0.5, 0.5)] * 2))
+    stakes = Stakes(np.ones((1, 2)), np.zeros(2), hour=60.0)
+    first, second = (
+        next(o for o in options(tables, situation(tables, (Spell(0),), unclear=unclear), Costs()) if o.condition == 1)
+        for unclear in (frozenset[tuple[int, int | None]](), frozenset({(0, 0)}))
+    )
+    assert first.cost > 0 and second.cost == pytest.approx(2 * first.cost)
+    assert stakes.price(second, Costs()) == pytest.approx(2 * stakes.price(first, Costs()))
 
 
 def test_a_look_done_in_this_spell_needs_a_new_one() -> None:

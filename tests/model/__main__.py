@@ -93,7 +93,10 @@ def line(one: Played) -> dict[str, object]:
         "slips": one.slips,
         "broken": {k: v for k, v in asdict(one.car.broken).items() if v},
         "acts": asdict(one.car.acts),
-        "steps": [[s.check, s.condition, s.text, s.leading, round(s.chance, 3), round(s.bits, 2)] for s in run.steps],
+        "steps": [
+            [s.check, s.condition, s.text, s.leading, round(s.chance, 3), round(s.bits, 2), round(s.minutes, 1), s.fresh]
+            for s in run.steps
+        ],
     }
 
 

@@ -99,6 +99,8 @@ def played_through(
     talk = _hear(talk, {"type": "tools", "at hand": [name for name in tools if name in book.tools]})
     codes = sorted(past.codes)
     talk = _hear(talk, {"type": "codes", "codes": [{"code": c, "states": [past.codes[c]]} for c in codes]})
+    if past.frame is None:  # said with the codes, as whoever reads them sees it: else it is asked of each value
+        talk = _hear(talk, {"type": "frame", "line": "none"})
     steps: list[TrialStep] = []
     slips: list[str] = []
     unseen: list[str] = []

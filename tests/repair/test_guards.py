@@ -366,6 +366,6 @@ def test_what_is_named_to_exclude_a_thing_can_exclude_it() -> None:
     the oil can against the crankcase. What only has its own rare sign cannot: a smell of fuel, blue smoke."""
     found = stake(old_four())
     purge, oil = excluders(found, "purge-vapour"), excluders(found, "crankcase-vapour")
-    assert {"purge-at-zero", "purge-pinched"} <= purge and "oil-smell" in oil
-    assert not {"smell-of-fuel", "smoke", "comes-back"} & (purge | oil)
-    assert purge <= speakers(found, "purge-vapour")
+    assert {"purge-at-zero", "purge-pinched"} <= purge.keys() and "oil-smell" in oil
+    assert not {"smell-of-fuel", "smoke", "comes-back"} & (purge.keys() | oil.keys())
+    assert purge.keys() <= speakers(found, "purge-vapour")
