@@ -20,6 +20,7 @@ from reasoner.measure.finding import percent
 from reasoner.repair.followup import mended
 from reasoner.repair.jobs import CLOSING_STATES, Work
 from reasoner.repair.standing import Answer, Standing, named_conditions
+from reasoner.repair.unexplained import unexplained
 from reasoner.rulebook.model import Afterwards, Check, Proof, Rulebook, Source
 from reasoner.rulebook.problem import shorten
 
@@ -225,7 +226,7 @@ def proof_document(
         for p in book.proofs.values()
         if not p.never and p.cleared in (None, work.cleared) and (not p.where_read or p.where_read in read)
     ]
-    seen = _seen(workup, work, apply)
+    seen = _seen(workup, work, apply, [left.check for left in unexplained(before, _mended_by(before, work))])
     counts = tuple(_count(workup, t.proof, t.have) for t in tally(apply, work.drives))
     sound, again = _sound(workup), provocation is not None and provocation.showed
     missing = tuple(_missing(plans, seen, counts))
@@ -260,6 +261,7 @@ SOURCE_AS_READ = {
     "abstract": "abstract read",
     "secondary": "quoted elsewhere",
 }  # how a source was read
+LEFT = "Not right before the work, and nothing that it mends explains that."
 SHOWED = "it has shown again since the work: find out why before anything is counted"
 
 
@@ -289,13 +291,17 @@ def ways(before: Standing, work: Work) -> list[Provocation]:
 def suspect(before: Standing, work: Work) -> int | None:
     """The likeliest of the causes that the work mends: what has to be shown to be gone."""
     chances = before.belief.probability.tolist()
-    own = [
+    return max(_mended_by(before, work), key=lambda number: chances[number], default=None)
+
+
+def _mended_by(before: Standing, work: Work) -> list[int]:
+    """The single causes that the work mends, now and then at least."""
+    return [
         number
         for number, cause in enumerate(before.tables.causes)
         if not (cause.members or before.book.faults[cause.fault].nothing_wrong)
         and mended(before.book, cause, work.jobs) > 0
     ]
-    return max(own, key=lambda number: chances[number], default=None)
 
 
 def _plans(before: Standing, work: Work, earlier: Sequence[tuple[Standing, Work]]) -> list[ProvocationDoc]:
@@ -406,8 +412,9 @@ def _rule(before: Standing, work: Work, condition: str) -> str:
 # ---- what must be seen, what is counted ------------------------------------------------------------------------------
 
 
-def _seen(workup: Standing, work: Work, apply: Iterable[Proof]) -> tuple[SeenDoc, ...]:
-    """What holds for every repair, then the repair's own proof; each check once, as last answered since the work."""
+def _seen(workup: Standing, work: Work, apply: Iterable[Proof], left: Iterable[str]) -> tuple[SeenDoc, ...]:
+    """What holds for every repair, then the repair's own proof, then what was seen before and the work does not explain
+    (left: the checks); each check once, as last answered since the work."""
     book = workup.book
     wanted: dict[str, tuple[str, str]] = {}
     for proof in apply:
@@ -416,6 +423,8 @@ def _seen(workup: Standing, work: Work, apply: Iterable[Proof]) -> tuple[SeenDoc
     for job in work.jobs:
         for name in book.repairs[job.repair].proof:
             wanted.setdefault(name, (shorten(book.checks[name].ask, 200), ""))
+    for name in left:
+        wanted.setdefault(name, (f"{LEFT} {shorten(book.checks[name].ask, 160)}", ""))
     here = [book.checks[name] for name in wanted if name in workup.tables.check_number]
     return tuple(SeenDoc(check.title, *wanted[check.name], _state(workup, check)) for check in here)
 

@@ -11,6 +11,7 @@ from reasoner.inference.choose import rank
 from reasoner.inference.plan import Option, worth_asking
 from reasoner.inference.weight import likelier, surprise, weigh_answers
 from reasoner.network.tables import Array, CheckTable
+from reasoner.repair.unexplained import BRINGS_ABOUT, unexplained
 from reasoner.rulebook.model import AND, Origin
 from reasoner.session.asking import ALTERNATIVES, could_turn, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
@@ -25,9 +26,6 @@ TELLS_MUCH = 5  # times the least gain: so much a check must tell to be named al
 MOST_NAMED = 2  # of these
 NEARLY_DONE = ("settled", "place-open", "first")  # verdicts after which nothing is asked again
 TURNS_TRIED = 6  # looks of which it is worked out whether they could change a verdict
-SELDOM_IF_SOUND = 0.06  # what one sound car in sixteen shows, or fewer, is a sign of something; judgement
-BRINGS_ABOUT = 1.1  # times as likely as on a sound car, from which a fault brings it about; judgement
-FAR_LIKELIER = 5.0  # so many times likelier another fault must make it to be named as not explained; judgement
 PERCEPTIBLE = 0.5  # decibans; about the least change a person notices (Turing, see inference.weight)
 
 
@@ -219,22 +217,11 @@ def _codes_left(workup: Workup, cause: int) -> Iterator[str]:
 
 
 def _seen_left(workup: Workup, cause: int) -> Iterator[str]:
-    """Looks at the car, each check once. What a sound car shows now and then proves nothing, so it must be seldom."""
-    tables, told = workup.tables, set[str]()
-    for given in workup.record.given:
-        number = tables.check_number.get(given.check)
-        if number is None or given.check in told or workup.book.checks[given.check].kind in ("told", "code"):
-            continue
-        table = tables.checks[number]
-        engine = table.places == ("engine",)
-        for place, weights in given.values.items():
-            outcome = max(weights, key=lambda name: weights[name])
-            at, which = 0 if engine else place - 1, table.outcomes.index(outcome)
-            times = likelier(table, at, which)
-            if table.rows[0, which] <= SELDOM_IF_SOUND and times[cause] <= BRINGS_ABOUT and times.max() >= FAR_LIKELIER:
-                told.add(given.check)
-                yield given_text(workup, given)
-                break
+    """What was seen, with the fault that it fits best."""
+    for left in unexplained(workup, [cause]):
+        fits = workup.tables.causes[left.suspect]
+        would = fault_at(workup.book, fits.fault, fits.where)
+        yield f"{given_text(workup, workup.record.given[left.at])}; it would fit: {would}"
 
 
 def _sentence(

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from reasoner.repair.jobs import Job, Work
 from reasoner.repair.proof import (
+    LEFT,
     Provocation,
     best_provocation,
     proof_document,
@@ -216,3 +217,24 @@ def test_a_permanent_code_is_to_be_gone_only_where_one_was_read(codes: tuple[str
     before = a_sensor(codes=codes)
     names = {count.name for count in proof_document(before, before, SENSOR).counts}
     assert ("permanent-gone" in names) == wanted and "pending-empty" in names
+
+
+def test_what_the_work_does_not_explain_has_to_be_seen_right() -> None:
+    """A purge valve that was felt to suck, and an injector renewed: no injector makes a valve suck. Where the valve
+    was what was renewed, it is in the list once, as of its own repair."""
+    before = answered(garage().begin(car()), "purge-valve-holds-vacuum", "leaks", "engine-off")
+    valve = before.book.checks["purge-valve-holds-vacuum"].title
+    injector = Work("repair", (Job("replace-injector", frozenset({"cylinder 2"})),))
+    (left,) = (item for item in proof_document(before, before, injector).seen if item.title == valve)
+    assert left.say.startswith(LEFT) and left.state == "not right"
+    assert f"{valve}: not as it should be" in proof_document(before, before, injector).missing
+    own = [
+        item
+        for item in proof_document(
+            before, before, Work("repair", (Job("replace-purge-valve", frozenset({"engine"})),))
+        ).seen
+        if item.title == valve
+    ]
+    assert not any(item.say.startswith(LEFT) for item in own)
+    sound = answered(garage().begin(car()), "purge-valve-holds-vacuum", "holds", "engine-off")
+    assert not any(item.say.startswith(LEFT) for item in proof_document(sound, sound, injector).seen)
