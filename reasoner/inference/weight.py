@@ -242,6 +242,15 @@ def chance_to_speak_for(tables: Tables, check: int, causes: Sequence[int], enoug
     return found
 
 
+def fits_best(tables: Tables, table: CheckTable, place: int, outcome: int, times: float) -> int | None:
+    """The likeliest cause, as far as one knows beforehand, of those that make an outcome so many times likelier than a
+    sound car does; None where none does. Single causes only."""
+    more = likelier(table, place, outcome)
+    single = np.array([not cause.members for cause in tables.causes])
+    fits = np.where(single & (more >= times), more * tables.prior, 0.0)
+    return int(fits.argmax()) if fits.any() else None
+
+
 def likelier(table: CheckTable, place: int, outcome: int) -> Array:
     """(C,): how many times likelier each cause, while it shows, makes an outcome at a place than a sound car does."""
     found: Array = table.rows[table.index[:, place], outcome] / table.rows[0, outcome]

@@ -7,9 +7,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
-from reasoner.inference.weight import likelier
+from reasoner.inference.weight import fits_best, likelier
 from reasoner.repair.standing import Standing
 
 SELDOM_IF_SOUND = 0.06  # what one sound car in sixteen shows, or fewer, is a sign of something; judgement
@@ -33,7 +31,6 @@ def unexplained(case: Standing, causes: Collection[int]) -> Iterator[Unexplained
     tables, told = case.tables, set[str]()
     if not causes:
         return
-    single = np.array([not cause.members for cause in tables.causes])
     for at, given in enumerate(case.record.given):
         number = tables.check_number.get(given.check)
         if number is None or given.check in told or case.book.checks[given.check].kind in ("told", "code"):
@@ -42,9 +39,10 @@ def unexplained(case: Standing, causes: Collection[int]) -> Iterator[Unexplained
         engine = table.places == ("engine",)
         for place, weights in given.values.items():
             which = table.outcomes.index(max(weights, key=lambda name: weights[name]))
-            times = likelier(table, 0 if engine else place - 1, which)
-            others = np.where(single & (times >= FAR_LIKELIER), times * tables.prior, 0.0)
-            if table.rows[0, which] <= SELDOM_IF_SOUND and others.any() and times[list(causes)].max() <= BRINGS_ABOUT:
+            at_place = 0 if engine else place - 1
+            others = fits_best(tables, table, at_place, which, FAR_LIKELIER)
+            brought = max(likelier(table, at_place, which)[list(causes)])
+            if table.rows[0, which] <= SELDOM_IF_SOUND and others is not None and brought <= BRINGS_ABOUT:
                 told.add(given.check)
-                yield Unexplained(at, given.check, int(others.argmax()))
+                yield Unexplained(at, given.check, others)
                 break

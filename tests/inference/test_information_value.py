@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations, product
 
 import numpy as np
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from reasoner.inference.counting import seen_showing
 from reasoner.inference.information_value import expected_losses, least_after, loss_table
 from reasoner.inference.plan import Option
-from reasoner.inference.weight import spoken_against
+from reasoner.inference.weight import chance_to_find, findings_against, spoken_against
 from tests.support import PlainCheck, check, make_tables, plain, posterior, seen, situation, spell, yes_no
 
 CHANCE = st.floats(0.02, 0.98)
@@ -165,6 +166,27 @@ def test_in_a_spell_known_to_be_showing_it_excludes() -> None:
     showing = 0.2 * 45 / (0.2 * 45 + 0.8)
     assert both == pytest.approx(showing * 0.1 / 0.98 + 1 - showing)
     assert both < 0.3 < 0.7 < alone
+
+
+def test_while_it_is_rich_it_is_held_against_how_else_it_is_rich() -> None:
+    """A hose pinched while it is rich, without any change: a sound car is not rich at all, so it is no measure. It
+    speaks against the vapour by how seldom vapour stays, against how often a rich mixture does on the mean; for nothing
+    against what it is likely under. That it is not rich is held against a sound car."""
+    pinch = check("pinch", [(0.04, 0.05, 0.91), (0.06, 0.9, 0.04)], (0.91, 0.06, 0.03), ever=False)
+    tables = make_tables(plain([0.5, 0.5], [pinch], [(0.5,), (0.5,)]))
+    tables = replace(tables, checks=(replace(tables.checks[0], not_rich=0),))
+    same, gone = (spell(seen(tables, "pinch", outcome)) for outcome in (1, 0))
+    against = spoken_against(tables, (same,), {0})
+    how = (0.05 / 0.96) / (0.475 / 0.95)
+    rich = 0.96 / 0.09 * how
+    shows = 0.5 * max(1.0, rich) / (0.5 * max(1.0, rich) + 0.5)
+    assert against == pytest.approx([shows * how + 1 - shows, 1.0])
+    assert spoken_against(tables, (gone,), {0})[0] == pytest.approx(0.5 * 0.04 / 0.91 + 0.5)
+    assert findings_against(tables, 0, [0], 0.5) == (1,)  # rich and no change; that it is not rich leaves half of it
+    assert findings_against(tables, 0, [0], 0.6) == (0, 1)
+    assert not findings_against(tables, 0, [1], 0.5)
+    showing, quiet = np.array([0.3, 0.4]), np.array([0.2, 0.1])
+    assert chance_to_find(tables.checks[0], (1,), showing, quiet) == pytest.approx(0.3 * 0.05 + 0.4 * 0.9 + 0.3 * 0.06)
 
 
 def test_how_often_it_was_showing() -> None:

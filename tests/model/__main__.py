@@ -94,7 +94,16 @@ def line(one: Played) -> dict[str, object]:
         "broken": {k: v for k, v in asdict(one.car.broken).items() if v},
         "acts": asdict(one.car.acts),
         "steps": [
-            [s.check, s.condition, s.text, s.leading, round(s.chance, 3), round(s.bits, 2), round(s.minutes, 1), s.fresh]
+            [
+                s.check,
+                s.condition,
+                s.text,
+                s.leading,
+                round(s.chance, 3),
+                round(s.bits, 2),
+                round(s.minutes, 1),
+                s.fresh,
+            ]
             for s in run.steps
         ],
     }
