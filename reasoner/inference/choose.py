@@ -18,9 +18,9 @@ from reasoner.inference.information_value import Stakes, values
 from reasoner.inference.plan import (
     REPEATS,
     Batch,
+    BatchedLook,
     Branch,
     Costs,
-    Look,
     Option,
     Situation,
     can_repeat,
@@ -219,14 +219,14 @@ def _bits(tables: Tables, looks: Sequence[tuple[Situation, Sequence[Option]]]) -
             else:
                 moment = batch.moments.add(instead.showing, instead.quiet)
                 found[n][i] = -instead.bits
-            batch.add(option, Look(n, i, moment))
+            batch.add(option, BatchedLook(n, i, moment))
     for members, told in _told(tables, batch):
         for look, bits in zip(members, told, strict=True):
             found[look.of][look.at] = max(0.0, found[look.of][look.at] + bits)
     return found
 
 
-def _told(tables: Tables, batch: Batch) -> Iterator[tuple[list[Look], list[float]]]:
+def _told(tables: Tables, batch: Batch) -> Iterator[tuple[list[BatchedLook], list[float]]]:
     """The looks of a batch with the bits that each tells, form by form."""
     if batch.single or batch.several:
         showing, quiet = batch.moments.states

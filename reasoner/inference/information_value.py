@@ -13,7 +13,7 @@ import numpy as np
 
 from reasoner.inference.exchangeable import joint_table
 from reasoner.inference.gain import repeated, stacked
-from reasoner.inference.plan import Batch, Costs, Look, Option, Situation, state_chances
+from reasoner.inference.plan import Batch, BatchedLook, Costs, Option, Situation, state_chances
 from reasoner.network.tables import Array, CheckTable, Index, Tables
 
 JOINT_TOLD_APART = 81  # joint outcomes of several places up to which each is told apart
@@ -130,7 +130,7 @@ def values(tables: Tables, looks: Sequence[tuple[Situation, Sequence[Option]]], 
             if option.times > 1:
                 after[n][i] = least_after(tables, now, option, stakes.losses_after(option.check))
             else:
-                batch.add(option, Look(n, i, batch.moments.of(n, now, option)))
+                batch.add(option, BatchedLook(n, i, batch.moments.of(n, now, option)))
     for members, losses in _losses(tables, batch, stakes):
         for look, loss in zip(members, losses, strict=True):
             after[look.of][look.at] = loss
@@ -138,7 +138,7 @@ def values(tables: Tables, looks: Sequence[tuple[Situation, Sequence[Option]]], 
     return [[now - loss for loss in own] for now, own in zip(least, after, strict=True)]
 
 
-def _losses(tables: Tables, batch: Batch, stakes: Stakes) -> Iterator[tuple[list[Look], list[float]]]:
+def _losses(tables: Tables, batch: Batch, stakes: Stakes) -> Iterator[tuple[list[BatchedLook], list[float]]]:
     """The looks of a batch with the expected loss after each, form by form."""
     if batch.single or batch.several:
         showing, quiet = batch.moments.states

@@ -276,7 +276,7 @@ class Moments:
 
 
 @dataclass(frozen=True)
-class Look:
+class BatchedLook:
     """Where a look stands among those worked out together: of which situation, its place there, and its moment."""
 
     of: int
@@ -290,11 +290,11 @@ class Batch:
 
     def __init__(self, tables: Tables) -> None:
         self.moments = Moments(tables)
-        self.single: list[tuple[int, Look]] = []
-        self.several: dict[tuple[int, int | None], list[Look]] = {}
+        self.single: list[tuple[int, BatchedLook]] = []
+        self.several: dict[tuple[int, int | None], list[BatchedLook]] = {}
         self._checks = tables.checks
 
-    def add(self, option: Option, look: Look) -> None:
+    def add(self, option: Option, look: BatchedLook) -> None:
         """One more look."""
         if len(self._checks[option.check].places) == 1:
             self.single.append((option.check, look))
