@@ -116,7 +116,7 @@ def test_warnings_are_shown_before_it_is_kept() -> None:
 def test_by_cylinder() -> None:
     kept, text, _ = sit("m", "1=4 2=0 3=62 4=3", "", workup=asking("misfire-counts"))
     assert answers(kept)[0]["values"]["3"]["raised"] == 1.0 > answers(kept)[0]["values"]["1"]["raised"]
-    assert "Kept: Misfire counts by cylinder: cylinder 3 clearly more than the others" in flat(text)
+    assert "Kept: Misfire counts of the last ten drives: cylinder 3 clearly more than the others" in flat(text)
 
 
 def test_a_check_without_a_computation_does_not_offer_it() -> None:
