@@ -32,14 +32,6 @@ def open_facts(workup: Workup, option: Option | None = None) -> tuple[FactDoc, .
     return tuple(fact_document(book.equipment[name]) for name in asked)
 
 
-def on_this_car(workup: Workup) -> tuple[FactDoc, ...]:
-    """All that some suspect or check of this car hangs on and that it may yet turn out not to have."""
-    book, tables = workup.book, workup.tables
-    filters = [book.checks[c.name].only for c in tables.checks] + [book.faults[name].only for name in tables.faults]
-    names = {entry.name for only in filters for entry in _named(workup.book, only)}
-    return tuple(fact_document(entry) for entry in book.equipment.values() if entry.name in names)
-
-
 def needed_by(workup: Workup, check: str) -> tuple[FactDoc, ...]:
     """What a check needs the car to have."""
     return tuple(fact_document(entry) for entry in _named(workup.book, workup.book.checks[check].only))

@@ -15,7 +15,7 @@ from reasoner.measure.codes import read_codes
 from reasoner.measure.frozen import read_frame, read_live
 from reasoner.measure.obd import looks_pasted
 from reasoner.rulebook.model import Check, Sees
-from reasoner.session import acts
+from reasoner.session import acts, fitted
 from reasoner.session.acts import Refused
 from reasoner.session.asking import way
 from reasoner.session.concluding import belief, verdict, why
@@ -164,9 +164,11 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
             console.show(by_place(form.at, form.places, len(form.outcomes) == 2))
     if check.computed:
         console.say(working.offers(check))
+    needs = bool(fitted.needed_by(workup, check.name))
+    none, has_not = ("x: this car has none, ", " x: this car has not got what it is about.") if needs else ("", "")
     while True:
-        helps = "One of the answers above, by its number or word. x: this car has not got what it is about."
-        line = ask(console, "Answer, x: this car has none, Enter: leave it > ", helps)
+        helps = f"One of the answers above, by its number or word.{has_not}"
+        line = ask(console, f"Answer, {none}Enter: leave it > ", helps)
         if not line:
             return False
         if line.lower() == "x":
@@ -187,11 +189,14 @@ def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:
     here = workup.record.condition
     now = here in allowed
     console.show(head("When was it seen?"), rows(numbered(workup.book.conditions[name].title for name in allowed)))
-    enter = f"now ({sitting.condition_title(here)})" if now else "leave it"
+    alone = allowed[0] if len(allowed) == 1 else None  # where it is seen in one state only, it was that one
+    enter = f"now ({sitting.condition_title(here)})" if now else sitting.condition_title(alone) if alone else "leave it"
     number = pick(console, f"Its number. Enter: {enter} > ", len(allowed))
-    if number is None:
-        return "" if now else None
-    return allowed[number - 1]
+    if number is not None:
+        return allowed[number - 1]
+    if not now and alone is None:
+        console.say("Nothing kept: what is seen now and then counts only with the state it was seen in.")
+    return "" if now else alone
 
 
 def list_codes_anew(sitting: Sitting, text: str) -> bool:

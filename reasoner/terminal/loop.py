@@ -10,7 +10,7 @@ from enum import Enum, auto
 from reasoner.casebook.events import PutAway
 from reasoner.measure.codes import read_codes
 from reasoner.measure.obd import looks_pasted
-from reasoner.session import acts
+from reasoner.session import acts, fitted
 from reasoner.session.acts import Refused
 from reasoner.session.concluding import belief, proposals
 from reasoner.session.document import Question, Verdict
@@ -263,7 +263,7 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     reasons.append(("not-now", "leave this check out"))
     if way.fresh:
         reasons.append(("avoid", f"{way.condition_title} can't be brought about"))
-    if workup.book.equipment:
+    if fitted.needed_by(workup, way.check):
         reasons.append(("none", "this car has none"))
     listed = "   ".join(f"{n} {text}" for n, text in numbered(text for _, text in reasons))
     number = pick(console, f"Why not?  {listed}   Enter: back > ", len(reasons))

@@ -45,10 +45,10 @@ def ask_fact(sitting: Sitting, fact: FactDoc) -> bool:
 
 
 def has_none(sitting: Sitting, check: str) -> bool:
-    """`This car has none`: of what the check needs; where that is not plain, of what is chosen."""
-    facts = fitted.needed_by(sitting.workup, check) or fitted.on_this_car(sitting.workup)
+    """`This car has none`: of what the check needs; where that is several things, of what is chosen."""
+    facts = fitted.needed_by(sitting.workup, check)
     if not facts:
-        sitting.console.say("Nothing here hangs on what a car may be without.")
+        sitting.console.say("This check needs nothing that a car may be without; car shows what is known of it.")
         return False
     if len(facts) > 1:
         sitting.console.show(head("None of what?"), rows(numbered(f.title for f in facts)))
@@ -187,6 +187,12 @@ def ask_story(sitting: Sitting, line: str = "") -> None:
             sitting.console.say("Nothing in that is known to say when it happens; p alone asks.")
         return
     patterns = story.tellable(sitting.workup, "pattern")
+    if not patterns and not story.rows_of(sitting.workup, "also"):
+        sitting.console.say("All of that was told; b takes it back. Other words may tell more.")
+        words = ask(sitting.console, "In words, Enter: leave it > ", "When it happens, how often, what it smells of.")
+        if words:
+            ask_story(sitting, words)
+        return
     parts: list[Callable[[Sitting], None]] = [partial(_ask_pattern, check=check) for check in patterns]
     parts += [_ask_also] if story.rows_of(sitting.workup, "also") else []
     begun: list[int] = []  # the steps there were when each question was put
@@ -369,10 +375,17 @@ TELLING_PARTS: dict[str, tuple[str, str, Callable[[Sitting], object]]] = {
 def open_parts(sitting: Sitting) -> dict[str, tuple[str, Callable[[Sitting], object]]]:
     """What can be told of this car and was not yet, by its letter."""
     return {
-        letter: (title, part)
-        for kind, (letter, title, part) in TELLING_PARTS.items()
-        if (readings.frame_checks(sitting.workup) if kind == "frame" else story.tellable(sitting.workup, kind))
+        letter: (title, part) for kind, (letter, title, part) in TELLING_PARTS.items() if _may_be_told(sitting, kind)
     }
+
+
+def _may_be_told(sitting: Sitting, kind: str) -> bool:
+    """Whether anything of a kind is left to tell; when it happens may always be told in other words."""
+    if kind == "frame":
+        return bool(readings.frame_checks(sitting.workup))
+    if kind == "pattern":
+        return any(check.intake in ("pattern", "also") for check in sitting.workup.book.checks.values())
+    return bool(story.tellable(sitting.workup, kind))
 
 
 def take_back_since(sitting: Sitting, since: int) -> None:

@@ -764,3 +764,15 @@ def test_the_car_as_it_is_read_back_can_be_typed(fields: dict[str, str]) -> None
     assert (same.layout, same.banks, same.properties, same.distance_km) == (
         car.layout, car.banks, car.properties, car.distance_km
     )  # fmt: skip
+
+
+def test_when_it_happens_may_be_told_again_in_other_words() -> None:
+    """All of it told, p stays open and asks for words; what it kept is as told with words after the letter."""
+    lines = ("", "P0172", "", "p", "2", "2", "0")
+    kept, text = take_in(*lines, "p", "black smoke", "", "5", workup=shipped())
+    assert text.count("p when it happens") >= 2 and "All of that was told; b takes it back." in text
+    assert told_by(kept)["smoke"] == "black" and kept.workup.record.condition == "warm-idle"
+    kept, text = take_in(*lines, "p", "", "", workup=shipped())
+    assert "smoke" not in told_by(kept) and "is not clear" not in text
+    kept, _ = take_in("uphill, when warm", "", "P0172", "", "p", "0", "", workup=shipped())
+    assert "happens-in-damp" in told_by(kept), "what else it hangs on is asked by p where the rest was heard"

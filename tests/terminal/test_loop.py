@@ -23,6 +23,7 @@ from reasoner.casebook.events import (
 )
 from reasoner.casebook.trouble import Refused
 from reasoner.network.vehicle import vehicle_from
+from reasoner.rulebook.model import At
 from reasoner.session import acts
 from reasoner.session.finding import find_checks
 from reasoner.session.protocol import Talk, hear
@@ -203,6 +204,24 @@ def test_not_now_and_a_condition_that_cannot_be_had() -> None:
     assert next(e for e in as_written(kept.events) if e["event"] == "avoid")["condition"] == "hot-restart"
 
 
+def only(name: str) -> Workup:
+    """A case under the shipped rules whose next question is this check."""
+    vehicle, _ = vehicle_from({"injection": "port"})
+    assert vehicle is not None
+    passed = (PassedOver(step=3, check=n, why="not-now") for n in book().checks if n != name)
+    return garage().begin(vehicle, [ALL_CODES, ConditionMet(step=2, condition="warm-idle"), *passed])
+
+
+def test_that_the_car_has_none_is_offered_where_the_check_needs_something() -> None:
+    _, text, _ = sit("", "x", "", workup=only("regulator-hose"))
+    assert "this car has none" in text
+    _, text, _ = sit("", "x", "", workup=only("oil-smell"))
+    assert "Why not?" in text and "this car has none" not in text
+    _, text, _ = sit("t plugs-in-a-bill", "1", "x", "", workup=only("oil-smell"))
+    assert "Answer, Enter: leave it" in text and "NONE OF WHAT" not in text
+    assert "needs nothing that a car may be without" in flat(text)
+
+
 # ---- commands --------------------------------------------------------------------------------------------------------
 
 
@@ -232,6 +251,23 @@ def test_tell_finds_by_words_and_asks_when_it_was_seen() -> None:
     given = answers(kept)[0]
     assert (given["check"], given["condition"]) == ("plugs", "hot-restart")
     assert kept.workup.record.condition is None  # the car is where it was
+
+
+def test_a_state_that_is_not_named_is_said_to_leave_nothing() -> None:
+    kept, text, _ = sit("t sooty plugs", "1", "", workup=case(events=[ALL_CODES]))
+    assert "Nothing kept: what is seen now and then counts only with the state it was seen in." in flat(text)
+    assert not answers(kept)
+
+
+def test_what_is_seen_in_one_state_only_was_seen_in_it() -> None:
+    start = only("oil-smell")
+    known = [c for c in book().checks.values() if c.name in start.tables.check_number]
+    alone = next(c for c in known if len(c.conditions) == 1 and c.at is At.ENGINE and c.measure is None)
+    state = book().conditions[alone.conditions[0]].title
+    kept, text, _ = sit(f"t {alone.name}", "1", "", "2", "", workup=start)
+    assert f"Its number. Enter: {state} >" in flat(text)
+    given = answers(kept)[0]
+    assert (given["check"], given["condition"]) == (alone.name, alone.conditions[0])
 
 
 def test_what_is_so_for_ever_is_told_without_a_condition() -> None:
