@@ -8,7 +8,7 @@ from reasoner.measure.codes import CODE_STATES, HISTORY
 from reasoner.rulebook.parts import READ_STATES
 from reasoner.session import acts
 from reasoner.session.workup import Workup
-from tests.shipped import car, garage
+from tests.shipped import book, car, garage
 
 CHECK = "code-still-live"
 
@@ -80,3 +80,9 @@ def test_an_old_code_makes_what_was_mended_likelier_than_a_pending_one() -> None
         number = workup.tables.cause_number["mended-before"]
         found.append(workup.belief.probability[number])
     assert found[0] > found[1] > found[2]
+
+
+def test_every_age_of_a_rich_code_has_its_answer() -> None:
+    """The two answers meet at one figure, so that a code of two weeks is one of them."""
+    first, second = (outcome.text for outcome in book().checks["code-still-live"].outcomes)
+    assert "within two weeks or 500 km" in first and "longer ago" in second
