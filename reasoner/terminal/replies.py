@@ -146,7 +146,7 @@ def match_outcome(text: str, form: Form) -> str:
         raise Unclear(f"{shortened(text, 12)} is not on the list: {_choices(form)}.")
     if wanted in ("y", "n"):
         wanted = {"y": "yes", "n": "no"}[wanted]
-    for alike in (_same, _begins, _contains):
+    for alike in (_same, _first_word, _begins, _contains):
         found = [o.name for o in form.outcomes if alike(wanted, o)]
         if len(found) == 1:
             return found[0]
@@ -155,6 +155,11 @@ def match_outcome(text: str, form: Form) -> str:
 
 def _same(wanted: str, outcome: OutcomeDoc) -> bool:
     return wanted in (outcome.name.lower(), outcome.name.lower().replace("-", " "), outcome.text.lower())
+
+
+def _first_word(wanted: str, outcome: OutcomeDoc) -> bool:
+    """Yes or no, where that is how an answer begins: `no, near its dry weight`."""
+    return wanted in ("yes", "no") and re.split(r"\W", outcome.text.lower(), maxsplit=1)[0] == wanted
 
 
 def _begins(wanted: str, outcome: OutcomeDoc) -> bool:

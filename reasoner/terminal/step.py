@@ -6,6 +6,7 @@ suspects and the whole list of answers.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
@@ -383,5 +384,6 @@ def key_blocks() -> list[RenderableType]:
 
 
 def yes_or_no(question: Question) -> bool:
-    """Whether `y` and `n` are answers here."""
-    return {"yes", "no"} <= {o.name for o in question.outcomes}
+    """Whether `y` and `n` are answers here: as names of answers, or as the first word of what they say."""
+    said = {re.split(r"\W", o.text.lower(), maxsplit=1)[0] for o in question.outcomes}
+    return {"yes", "no"} <= said | {o.name for o in question.outcomes}

@@ -70,6 +70,8 @@ def test_an_answer_about_the_engine(line: str, outcome: str, sure: str) -> None:
 @pytest.mark.parametrize(("line", "outcome"), [("y", "yes"), ("n", "no"), ("yes", "yes"), ("No", "no")])
 def test_yes_and_no(line: str, outcome: str) -> None:
     assert read_reply(line, SMELL).values == {0: outcome}
+    code = Form("engine", {0: "engine"}, (OutcomeDoc("none", "no, or not used"), OutcomeDoc("present", "yes")))
+    assert read_reply(line, code).values == {0: {"yes": "present", "no": "none"}[outcome]}
 
 
 @pytest.mark.parametrize("line", ["0", "d", "can't tell", "can\u2019t tell", "Cant tell", "don't know", "no idea"])
