@@ -207,11 +207,13 @@ def test_going_on_past_a_verdict_ends_where_nothing_more_is_told() -> None:
 
 
 def test_time_spent_counts_every_provocation() -> None:
-    """Three hot restarts are three times driving, soaking and looking."""
+    """Three hot restarts are three times driving, soaking and looking. A reading that nobody asked for was read all the
+    same; what the owner told unasked took no time."""
     workup = fresh("four")
     workup = workup.after(acts.change_condition(workup, "warm-idle"))
-    workup = workup.after(acts.answer(workup, "trim-idle", {1: "normal"}))  # told, not asked: costs nothing
-    looks, minutes, wait = 3, 0.0, 0.0
+    workup = workup.after(acts.answer(workup, "trim-idle", {1: "normal"}))
+    workup = workup.after(acts.answer(workup, "smoke", {0: "black"}))
+    looks, minutes, wait = 3, workup.book.settings.work(workup.book.checks["trim-idle"]), 0.0
     tables = workup.tables
     for _ in range(looks):
         option = next(o for o in workup.ranked if tables.checks[o.check].name == "hot-restart-misfire")
