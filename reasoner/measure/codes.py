@@ -41,12 +41,34 @@ _WORDS = {
 }
 _NONE = frozenset({"none", "no", "nil", "nothing", "zero"})
 _SUBJECT = frozenset({"code", "codes", "dtc", "dtcs", "fault", "faults", "trouble"})
-_SMALL = frozenset({"a", "all", "also", "and", "any", "are", "at", "found", "is", "present", "set", "the", "there"})
+_SMALL = frozenset(
+    {
+        "a",
+        "all",
+        "also",
+        "both",
+        "only",
+        "of",
+        "them",
+        "and",
+        "any",
+        "are",
+        "at",
+        "found",
+        "is",
+        "present",
+        "set",
+        "the",
+        "there",
+    }
+)
 _LAMP = frozenset({"lamp", "light", "mil", "on", "off", "out"})
 _FILLING = _SUBJECT | _SMALL | _LAMP
 
 _CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
-_SEPARATOR = re.compile(r"[,;|/+&\n\r\v\f\u2028\u2029]")
+_SEPARATOR = re.compile(r"[,;|/+&\n\r\v\f\u2028\u2029]|(?<=\w)\.(?=\s)")
+_FAILURE_TYPE = re.compile(r"(?i)(?<=\b[PCBU][0-3][0-9A-F]{3})-[0-9A-F]{2}\b")  # two more digits that some readers show
+_OF_ALL = re.compile(r"(?i)\b(?:all|both)(?: (?:are|of them))? (\w+)$")  # `P0172 P0300 all stored`
 _TOKEN = re.compile(r"(?<!\w)[PCBUpcbu][ ._-][0-3][0-9A-Fa-f]{3}(?!\w)|:|[^\s:()\[\]{}=<>\"'`]+")
 _COUNTER = re.compile(r"(?i)\b(?:counter|count|frequency)\b[ :=]*\d+")  # how often it was seen, as some readers show it
 _COLOUR = re.compile("\x1b\\[[0-9;]*[A-Za-z]")  # comes along with a line copied off a screen
@@ -106,7 +128,7 @@ def read_codes(text: str) -> CodeList:
     `none` or `no codes` says that there is none; `pending: none` says so of one state.
     """
     page = _Page()
-    for piece in _SEPARATOR.split(_COUNTER.sub("", _COLOUR.sub("\x1b", text))):
+    for piece in _SEPARATOR.split(_COUNTER.sub("", _FAILURE_TYPE.sub("", _COLOUR.sub("\x1b", text)))):
         _piece(page, piece)
     _contradictions(page)
     codes = tuple(TypedCode(code, frozenset(states)) for code, states in page.codes.items())
@@ -132,7 +154,8 @@ def _piece(page: _Page, piece: str) -> None:
     elif words and all(w in _WORDS for w in words):
         _states_alone(page, words)
     else:
-        _codes(page, tokens)
+        of_all = _OF_ALL.search(piece.strip(" .!?)"))
+        _codes(page, tokens, set(_states(of_all.groups())) if of_all else set())
 
 
 def _states_alone(page: _Page, words: list[str]) -> None:
@@ -143,8 +166,9 @@ def _states_alone(page: _Page, words: list[str]) -> None:
         page.heading = frozenset(_states(words))
 
 
-def _codes(page: _Page, tokens: list[str]) -> None:
-    """Codes of one piece with the states said of them, before or after; unknown words in a row make one slip."""
+def _codes(page: _Page, tokens: list[str], of_all: set[str]) -> None:
+    """Codes of one piece with the states said of them, before or after; unknown words in a row make one slip. of_all:
+    states said of all of them."""
     said: dict[str, set[str]] = {}
     before = bool(tokens) and tokens[0].lower() in _WORDS
     ahead: set[str] = set()
@@ -171,7 +195,7 @@ def _codes(page: _Page, tokens: list[str]) -> None:
     if before and len(said) == 1:  # `pending P0172 permanent`: all of it is about the one code
         said[next(iter(said))].update(_states(tokens))
     for code, states in said.items():
-        page.codes.setdefault(code, set()).update(states or page.heading)
+        page.codes.setdefault(code, set()).update(states | of_all or page.heading)
         page.last = code
 
 

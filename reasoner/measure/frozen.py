@@ -65,16 +65,70 @@ MISFIRE_NAME = "misfires, cylinder {}"
 
 # What people write -> the value meant.
 SHORT_NAMES: Mapping[str, _Kind] = {
-    **dict.fromkeys(("load", "clv", "calculated load", "engine load"), _LOAD),
-    **dict.fromkeys(("coolant", "ect", "clt", "coolant temp", "coolant temperature"), _COOLANT),
-    **dict.fromkeys(("rpm", "engine speed"), _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500)),
-    **dict.fromkeys(("speed", "road speed", "vehicle speed", "vss"), _SPEED),
-    **dict.fromkeys(("run", "run time", "since start", "time since start"), _RUN),
     **dict.fromkeys(
-        ("st", "stft", "shrtft", "short", "short fuel trim", "short trim", "short-term trim", "integrator"), _SHORT
+        (
+            "load",
+            "clv",
+            "calculated load",
+            "calculated engine load",
+            "engine load",
+            "calc load",
+            "load pct",
+            "load_pct",
+        ),
+        _LOAD,
     ),
     **dict.fromkeys(
-        ("lt", "ltft", "longft", "long", "long fuel trim", "long trim", "long-term trim", "adaptation"), _LONG
+        (
+            "coolant",
+            "ect",
+            "clt",
+            "coolant temp",
+            "coolant temperature",
+            "engine coolant temperature",
+            "engine temp",
+            "engine temperature",
+            "water",
+            "water temp",
+            "water temperature",
+            "tcool",
+        ),
+        _COOLANT,
+    ),
+    **dict.fromkeys(("rpm", "engine speed", "engine rpm"), _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500)),
+    **dict.fromkeys(("speed", "road speed", "vehicle speed", "vss"), _SPEED),
+    **dict.fromkeys(("run", "run time", "since start", "time since start", "time since engine start"), _RUN),
+    **dict.fromkeys(
+        (
+            "st",
+            "stft",
+            "shrtft",
+            "short",
+            "short fuel trim",
+            "short trim",
+            "short-term trim",
+            "short term trim",
+            "short term fuel trim",
+            "short-term fuel trim",
+            "integrator",
+        ),
+        _SHORT,
+    ),
+    **dict.fromkeys(
+        (
+            "lt",
+            "ltft",
+            "longft",
+            "long",
+            "long fuel trim",
+            "long trim",
+            "long-term trim",
+            "long term trim",
+            "long term fuel trim",
+            "long-term fuel trim",
+            "adaptation",
+        ),
+        _LONG,
     ),
     **dict.fromkeys(("map", "manifold", "manifold pressure"), _MANIFOLD),
     **dict.fromkeys(("maf", "airflow", "air mass", "air flow"), _AIRFLOW),
@@ -131,7 +185,7 @@ UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "kPa": {"kpa": (1, 0), "bar": (100, 0), "mpa": (1000, 0), "psi": (6.894757293168, 0), "inhg": (3.386389, 0)},
     "V": {"v": (1, 0), "mv": (0.001, 0)},
     "g/s": {"g/s": (1, 0)},
-    "rpm": {"rpm": (1, 0)},
+    "rpm": {"rpm": (1, 0), "/min": (1, 0), "1/min": (1, 0)},
     "%": {"%": (1, 0)},
 }
 _WRITTEN = "|".join(
@@ -152,8 +206,14 @@ SWINGS = re.compile(
 )
 SWINGING = 0.3  # V: a sensor's voltage that moves by so much switches, and no one figure is its reading; judgement
 BY_CYLINDER = re.compile(r"(?<!\w)(?:misfires?|misfire count(?:er)?s?)[ =:]+(\d+(?:[ ,/]+\d+)*)(?![\w.])")
-UNIT_ALONE = re.compile(rf"(?<![\w.,])({_NUMBER}) ?(rpm|km/h|kmh|mph|g/s|v)(?!\w)")  # units that only one value has
-BY_UNIT = {"rpm": "rpm", "km/h": "speed", "kmh": "speed", "mph": "speed", "g/s": "maf", "v": "voltage"}
+# Units that only one value has.
+UNIT_ALONE = re.compile(rf"(?<![\w.,])({_NUMBER}) ?(rpm|1/min|/min|km/h|kmh|mph|g/s|v)(?!\w)")
+BY_UNIT = {
+    **dict.fromkeys(("rpm", "1/min", "/min"), "rpm"),
+    **dict.fromkeys(("km/h", "kmh", "mph"), "speed"),
+    "g/s": "maf",
+    "v": "voltage",
+}
 BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
     rf"(?<!\w)(stft|ltft|st|lt|short|long)(?:[ =:]+|(?=[+\-\u2212]))({_NUMBER}) ?%?"
     rf"(?: ?/ ?| (?=[+\-\u2212]))({_NUMBER})(?![\w.])"
@@ -161,7 +221,20 @@ BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
 LOOP_WORDS = re.compile(
     r"(open|closed) loop(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load|overrun|fuel cut|fault))?"
 )
-FUEL_SYSTEM = re.compile(r"fuel (?:system|sys|status)(?: ?[12])?[ =:]+(cl|ol)(?!\w)")  # as readers shorten it
+FUEL_SYSTEM = re.compile(  # as readers shorten it
+    r"fuel ?(?:system|sys)?(?: status)?(?: ?[12])?[ =:]+(?:(cl|ol)(?!\w)|(?=(?:closed|open) loop))"
+)
+# What readers and people write before a frame's values and between them, and means nothing.
+HEADINGS = re.compile(r"(?<!\w)(?:freeze[ -]?frame|frame|ff|dtcfrzf|data|values)(?: (?:of|for|at))?(?: ?:)?(?!\w)")
+LETTERS = re.compile(r"(?<!\w)([nv]) ?= ?(?=\d)")  # `n=790`, `v=0`: of speeds, as formulas have them
+TWO_TRIMS = re.compile(  # `trims -13 and -16`: short and long
+    r"(?<!\w)(?<!short )(?<!long )(?<!term )(?<!fuel )(?:fuel )?trims?[ =:]+([+\-\u2212]?\d+(?:[.,]\d+)?) ?%?"
+    r"(?: ?and ?| ?, ?| )(?=[+\-\u2212]?\d+(?:[.,]\d+)? ?%?(?: ?,|$| [a-z]{2}))"
+)
+SENSOR_NAMES = re.compile(r"(?<!\w)(?:o2s?|o2 sensor)[ _-]?b?([12])[ _-]?s?([12])(?!\w)")  # `o2s12`: bank 1, sensor 2
+BANK_FIRST = re.compile(  # `b2 stft -22 ltft -18`
+    r"(?<!\w)(?:b|bank ?)([12])[ :]+((?:(?:stft|ltft|st|lt|short|long)[ =:]*[+\-\u2212]?\d+(?:[.,]\d+)? ?%?[ ,]*)+)"
+)
 CLOCK = re.compile(r"(?<![\d.,:])(\d{1,2}):(\d\d):(\d\d)(?![\d:])")  # a time since the start
 OTHER_VALUE = re.compile(
     rf"(?<![\w.,])[a-z][a-z0-9_]*(?: [a-z][a-z0-9_]*)? ?[=:]? ?{_NUMBER} ?(?:%|[a-z/\u00b0]{{1,4}}\b)?(?![\w.])"
@@ -194,7 +267,10 @@ def read_frame(line: str) -> Frame:
     text = " ".join(line.lower().replace(";", ",").split())
     code = TYPED_CODE.search(text)
     rest = text if code is None else text.replace(code[0], " ")
-    rest = FUEL_SYSTEM.sub(lambda m: "closed loop" if m[1] == "cl" else "open loop", rest)
+    rest = HEADINGS.sub(" , ", re.sub(r"(?<=[\w%\u00b0])\.(?= |$)", " ,", rest))
+    rest = LETTERS.sub(lambda m: {"n": "rpm ", "v": "speed "}[m[1]], TWO_TRIMS.sub(r"stft \1 ltft ", rest))
+    rest = BANK_FIRST.sub(_of_bank, SENSOR_NAMES.sub(lambda m: f"{('front', 'rear')[m[2] == '2']}{m[1]}", rest))
+    rest = FUEL_SYSTEM.sub(lambda m: {"cl": "closed loop ,", "ol": "open loop ,"}.get(m[1], " "), rest)
     rest = CLOCK.sub(lambda m: f"{(int(m[1]) * 60 + int(m[2])) * 60 + int(m[3])}", rest)
     status = LOOP_WORDS.search(rest)
     rest, swinging = _swinging(LOOP_WORDS.sub(" ", rest))
@@ -218,7 +294,7 @@ def read_frame(line: str) -> Frame:
             odd[name] = (whole.strip(), unit or kind.typed)
     other = OTHER_VALUE.findall(left) if len(values) >= KNOWN_ENOUGH else []
     left = OTHER_VALUE.sub(" ", left) if other else left
-    unread = " ".join(re.sub(r"[,\s]+", " ", left).split())
+    unread = " ".join(re.sub(r"[,\s]+|(?<![^\s,])[:.=]+(?![^\s,])", " ", left).split())
     said = tuple(" ".join(each.split()) for each in other)
     return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd, said)
 
@@ -337,6 +413,11 @@ def _as_two(match: re.Match[str]) -> str:
     bank, *numbers = match.groups()
     pairs = zip((bank or "1", "2"), (numbers[:2], numbers[2:]), strict=True)
     return "".join(f" stft b{place} {two[0]} ltft b{place} {two[1]} " for place, two in pairs if two[0])
+
+
+def _of_bank(match: re.Match[str]) -> str:
+    """Trims after the name of their bank, each with that bank."""
+    return re.sub(r"(?<!\w)(stft|ltft|st|lt|short|long)(?=[ =:\d+\-\u2212])", rf"\g<1>{match[1]}", match[2])
 
 
 def _loop(status: re.Match[str] | None) -> list[DecodedValue]:

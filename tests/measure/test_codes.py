@@ -85,6 +85,22 @@ def test_none_beside_codes_is_a_slip_and_the_codes_stay(text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("typed", "codes"),
+    [
+        ("P0172-00 confirmed, P2187-13", {"P0172": {"stored"}, "P2187": set()}),  # with the type of failure
+        ("stored: P0172, P0118. pending: none", {"P0172": {"stored"}, "P0118": {"stored"}}),
+        ("P0172 P0300 all stored, none pending", {"P0172": {"stored"}, "P0300": {"stored"}}),
+        ("P0172 P0175 both pending", {"P0172": {"pending"}, "P0175": {"pending"}}),
+        ("P0174 pending only", {"P0174": {"pending"}}),
+        ("P0172. P0175 pending.", {"P0172": set(), "P0175": {"pending"}}),
+    ],
+)
+def test_as_workshops_write_them_down(typed: str, codes: dict[str, set[str]]) -> None:
+    found = read_codes(typed)
+    assert {code.code: set(code.states) for code in found.codes} == codes and not found.slips
+
+
+@pytest.mark.parametrize(
     ("piece", "mend"),
     [
         ("PO172", "P0172"),  # letter O
@@ -95,7 +111,7 @@ def test_none_beside_codes_is_a_slip_and_the_codes_stay(text: str) -> None:
         ("172", "P0172"),
         ("PO1I2", "P0112"),
         ("P017", "P017_"),
-        ("P0172-00", "P0172"),
+        ("P0172-0", "P0172"),
         ("P01\x0072", "P0172"),
         ("\x1b[1;31mP0172\x1b[0m", "P0172"),
         ("P\u200b0172", "P0172"),

@@ -153,6 +153,35 @@ def test_as_a_reader_prints_it() -> None:
     assert values("misfires 0 0 12 0")["misfires, cylinder 3"] == 12 and values("misfires 0") == {"misfires": 0}
 
 
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("Freeze frame of P0172: Engine RPM 812, Vehicle speed 0 km/h, Calc load 23.5 %",
+         {"engine speed": 812, "road speed": 0, "calculated load": 23.5}),
+        ("FF: n=790/min, v=0, tcool=93, load 21", {"engine speed": 790, "road speed": 0, "coolant temperature": 93,
+                                                    "calculated load": 21}),
+        ("Fuel status: closed loop. Load 24.3%. Coolant 92C. Short term fuel trim bank 1: -11.7%. "
+         "Long term fuel trim bank 1: -14.8%.",
+         {"fuel system 1": "closed loop", "calculated load": 24.3, "coolant temperature": 92,
+          "short-term trim, bank 1": -11.7, "long-term trim, bank 1": -14.8}),
+        ("FUELSYS1 CL FUELSYS2 CL LOAD_PCT 22.4 RPM 688",
+         {"fuel system 1": "closed loop", "calculated load": 22.4, "engine speed": 688}),
+        ("b1 stft -1 ltft -2, b2 stft -22 ltft -18",
+         {"short-term trim, bank 1": -1, "long-term trim, bank 1": -2, "short-term trim, bank 2": -22,
+          "long-term trim, bank 2": -18}),
+        ("trims -13 and -16, load 41 %", {"short-term trim, bank 1": -13, "long-term trim, bank 1": -16,
+                                          "calculated load": 41}),
+        ("O2S12 0.74 V, o2 b2s2 0.6 V",
+         {"oxygen sensor, bank 1 sensor 2": 0.74, "oxygen sensor, bank 2 sensor 2": 0.6}),
+        ("690 1/min, load 20", {"engine speed": 690, "calculated load": 20}),
+    ],
+)  # fmt: skip
+def test_frames_as_workshops_write_them_down(line: str, expected: dict[str, float | str]) -> None:
+    found = read_frame(line)
+    assert {v.name: v.value for v in found.values} == expected
+    assert not found.wrong and not found.unread and not found.other
+
+
 def test_trims_of_an_open_loop_say_nothing() -> None:
     known = read_frame("open loop fault, stft 0 ltft 0, maf 4.1").values
     assert [v.name for v in with_meaning(known)] == ["fuel system 1", "airflow"] and runs_rich(known) is None
