@@ -19,6 +19,7 @@ from reasoner.history.story import Moment, StoryPart
 from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import apart, dot, path, svg_line, svg_picture, svg_text
+from reasoner.report.shapes import count
 from reasoner.session.decision_doc import DecisionDoc
 from reasoner.session.document import Verdict
 from reasoner.session.plain import clean, thousands, time_text
@@ -218,7 +219,7 @@ def _part(part: StoryPart, courses: Sequence[SuspectCourse], number: int) -> Ite
     settled = " * what to do was settled from here on." if any(m.settled for m in part.moments) else ""
     yield f'<p class="quiet">{said}{settled}</p>'
     told = [
-        f"Since then, {where.lower()}: {times} times, {quiet} of them clean." for where, times, quiet in part.looked
+        f"Since then, {where.lower()}: {count(times, 'time')}, {quiet} clean." for where, times, quiet in part.looked
     ]
     yield from (f"<p>{escape(said)}</p>" for said in told)
     if part.ended:

@@ -338,7 +338,7 @@ def _seen_since(part: StoryPart) -> list[RenderableType]:
     """What was looked for after the work."""
     found: list[RenderableType] = []
     if part.looked:
-        told = [f"{title}: {times} times, {clean_} clean" for title, times, clean_ in part.looked]
+        told = [f"{title}: {count(times, 'time')}, {clean_} clean" for title, times, clean_ in part.looked]
         found.append(padded_text("Provoked since: " + "; ".join(told) + "."))
     if part.drives:
         found.append(padded_text(f"{count(part.drives, 'drive')} counted towards the proof."))

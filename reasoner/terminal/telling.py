@@ -233,8 +233,11 @@ FRAME_HELP = "Such as: P0172 rpm 780 load 24 ect 92 run 85 stft -12 ltft -14 map
 def ask_frame(sitting: Sitting, line: str = "") -> None:
     """A freeze frame in one line, or several one after another; what it answers is offered, the rest is noted. line:
     the only one, where it was typed already."""
+    two_banks = len(sitting.workup.vehicle.banks) == 2
     if not line:
-        sitting.console.show(head("Freeze frame"), para(FRAME_HELP, style=QUIET))
+        banks = " Bank 2 after a stroke: stft -3/-18." if two_banks else ""
+        sitting.console.show(head("Freeze frame"), para(FRAME_HELP + banks, style=QUIET))
+    such_as = "P0175 load 24, rpm 780, stft -3/-18, ltft 0/-4" if two_banks else "P0172 load 24, coolant 92, rpm 780"
     only = bool(line)
     prompt, helps = (
         "Its values in one line, none: no frame is stored, Enter: that is all > ",
@@ -246,7 +249,7 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
             return
         frame, typed, line = read_frame(line), line, ""
         if frame.unread or frame.wrong or not frame.values:
-            unclear = f'"{(frame.unread or typed)[:40]}" is not clear; such as: P0172 load 24, coolant 92, rpm 780.'
+            unclear = f'"{(frame.unread or typed)[:40]}" is not clear; such as: {such_as}.'
             unclear += (
                 " Arrow up brings the line back." if sitting.console.tty and frame.unread and frame.values else ""
             )
