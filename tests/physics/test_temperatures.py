@@ -57,3 +57,29 @@ def test_more_resistance_never_reads_hot() -> None:
     assert all(error(added, celsius) < 0 for added in ADDED for celsius in (COLD, 40.0, WARM))
     hot = chance(rules(), "coolant-against-thermometer", "reads-high", "coolant-temperature-low")
     assert hot <= chance(rules(), "coolant-against-thermometer", "reads-high")
+
+
+SUPPLY = 5.0  # V
+PULL_UPS = (1000.0, 2200.0, 3300.0)  # Ohm, of the usual circuit (from memory)
+
+
+def with_earth_raised(volt: float, pull_up: float, celsius: float) -> float:
+    """What is read where the sensor's earth stands so many volts above the controller's."""
+    signal = volt + (SUPPLY - volt) * ohms(celsius) / (ohms(celsius) + pull_up)
+    return read(pull_up * signal / (SUPPLY - signal))
+
+
+def test_a_raised_earth_reads_the_coolant_cold_and_hardly_the_air() -> None:
+    """0.1 to 0.5 V: a warm coolant 4 to 33 K, air of 30 degC 1 to 7 K. So it is the coolant that shows it; half of all
+    such faults are of the 5 V supply, which moves neither."""
+    book, pairs = rules(), [(v, ohm) for v in (0.1, 0.2, 0.3, 0.4, 0.5) for ohm in PULL_UPS]
+    coolant = [with_earth_raised(v, ohm, WARM) - WARM for v, ohm in pairs]
+    air = [with_earth_raised(v, ohm, 30.0) - 30.0 for v, ohm in pairs]
+    assert (min(coolant), max(coolant)) == (pytest.approx(-33, abs=1), pytest.approx(-4, abs=1))
+    assert min(air) == pytest.approx(-7, abs=1) and all(3 * a > c for a, c in zip(air, coolant, strict=True))
+    for check, least in (("live-temperatures", 15.0), ("coolant-against-thermometer", 8.0)):
+        beyond_it = 0.55 * sum(-each > least for each in coolant) / len(coolant)
+        outcome = "coolant-low" if check == "live-temperatures" else "reads-low"
+        assert chance(book, check, outcome, "sensor-supply-shared") == pytest.approx(beyond_it, abs=0.08)
+    said = [chance(book, "live-temperatures", which, "sensor-supply-shared") for which in ("coolant-low", "intake-low")]
+    assert said[0] > 4 * said[1]
