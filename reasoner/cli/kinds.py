@@ -50,7 +50,9 @@ class NearChoice(click.Choice):  # type: ignore[type-arg]  # click before 8.2 ta
         except click.BadParameter as error:
             from difflib import get_close_matches
 
-            near = get_close_matches(str(value).lower(), [str(choice) for choice in self.choices], 1)
+            typed, known = str(value).lower(), [str(choice) for choice in self.choices]
+            begun = [choice for choice in known if typed and choice.startswith(typed)]  # `cured` is not `not cured`
+            near = begun or get_close_matches(typed, known, 1)
             if near:
                 raise click.BadParameter(f"{error.message} Did you mean '{near[0]}'?", ctx, param) from None
             raise

@@ -213,7 +213,7 @@ def _still_missing(p: ProofDoc) -> list[str]:
 
 
 def _so_far(p: ProvocationDoc) -> str:
-    many = f"{p.clean} of {p.needed}" if p.needed else str(p.clean)
+    many = f"{p.clean}; {p.needed} are enough" if p.needed else str(p.clean)
     return (
         f"{p.title.capitalize()} without a sign of it: {many}. The chance that it is still there is {percent(p.still)}."
     )

@@ -308,6 +308,12 @@ def test_what_is_told_together_is_kept_together(case: Path) -> None:
     assert not events_of(case, "provoked")
 
 
+def test_a_state_that_was_begun_is_not_taken_for_its_opposite(case: Path) -> None:
+    run("sheet", str(case), "--take", "alone", "--finished")
+    wrong = run("prove", str(case), "--close", "cured")
+    assert "Did you mean 'cured but unproven'?" in wrong.stderr
+
+
 def test_how_a_try_was_made_is_told_with_it(case: Path) -> None:
     run("sheet", str(case), "--take", "alone", "--finished")
     alone = run("prove", str(case), "--made-so")
