@@ -68,6 +68,7 @@ _FILLING = _SUBJECT | _SMALL | _LAMP
 _CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
 _SEPARATOR = re.compile(r"[,;|/+&\n\r\v\f\u2028\u2029]|(?<=\w)\.(?=\s)")
 _FAILURE_TYPE = re.compile(r"(?i)(?<=\b[PCBU][0-3][0-9A-F]{3})-[0-9A-F]{2}\b")  # two more digits that some readers show
+_NOT_SO = re.compile(rf"(?i)\bnot ({'|'.join(sorted(_WORDS))})\b")  # `not stored` is no state of it
 _OF_ALL = re.compile(r"(?i)\b(?:all|both)(?: (?:are|of them))? (\w+)$")  # `P0172 P0300 all stored`
 _TOKEN = re.compile(r"(?<!\w)[PCBUpcbu][ ._-][0-3][0-9A-Fa-f]{3}(?!\w)|:|[^\s:()\[\]{}=<>\"'`]+")
 _COUNTER = re.compile(r"(?i)\b(?:counter|count|frequency)\b[ :=]*\d+")  # how often it was seen, as some readers show it
@@ -137,7 +138,7 @@ def read_codes(text: str) -> CodeList:
 
 def _piece(page: _Page, piece: str) -> None:
     """One piece between separators."""
-    tokens = [t.strip(".!?") for t in _TOKEN.findall(piece)]
+    tokens = [t.strip(".!?") for t in _TOKEN.findall(_NOT_SO.sub(_joined, piece))]
     start = 0
     for at, token in enumerate(tokens):
         if token == ":":
@@ -156,6 +157,10 @@ def _piece(page: _Page, piece: str) -> None:
     else:
         of_all = _OF_ALL.search(piece.strip(" .!?)"))
         _codes(page, tokens, set(_states(of_all.groups())) if of_all else set())
+
+
+def _joined(match: re.Match[str]) -> str:
+    return f"not-{match[1]}"
 
 
 def _states_alone(page: _Page, words: list[str]) -> None:

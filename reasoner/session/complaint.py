@@ -28,7 +28,7 @@ WORDS_BEFORE = 3  # words before a phrase in which it may be denied
 WORDS_BEFORE_NEVER = 6  # the same for `never` and `hardly`, which deny all that follows
 WORDS_AFTER_LIKE = 4  # words before a phrase in which `like` or `than` makes a comparison of it
 WORDS_OF_A_REMARK = 5  # words at most of a sentence that speaks of the one before it: `It did not help.`
-MEANS_LESS = frozenset(("half", "less", "under"))  # between two words of a phrase: `shakes for half a minute`
+MEANS_LESS = frozenset(("half", "less"))  # between two words of a phrase: `shakes for half a minute`
 STEM_OF_WORD = 4  # letters of a word from which its beginning will do
 DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
 DENIED_FAR = frozenset(("never", "hardly", "seldom", "rarely"))
@@ -120,7 +120,8 @@ SAYS_NOTHING = _words(
     noticing car car's vehicle engine motor check light lamp mil eml eml's warning lit management please help
     fault problem trouble issue whenever when while if only mostly usually always often ever since ago year
     years month months week weeks day days time times today yesterday last january february march april june
-    july august september october november december spring autumn easter christmas
+    july august september october november december spring autumn easter christmas symptom symptoms other feel
+    feels complaints driveability drivability completely eg ie because flashes flashing
     """
 )
 JOINS = frozenset(("and", "or", "then", "so", "yet", "though", "although", "plus"))  # between parts of a clause
@@ -161,7 +162,11 @@ def unheard(workup: Workup, text: str) -> tuple[str, ...]:
         for part in _parts(words):
             left = {words[n] for n in part} - SAYS_NOTHING - SAID_TO_BE_FINE - DENIED
             said = " ".join(words[n] for n in part)
-            if known.isdisjoint(part) and any(not word.isdecimal() for word in left) and not IN_VAIN.search(said):
+            if (
+                known.isdisjoint(part)
+                and any(len(word) > 1 and not word.isdecimal() for word in left)
+                and not IN_VAIN.search(said)
+            ):
                 found.append(said)
     return tuple(dict.fromkeys(found))
 

@@ -100,6 +100,12 @@ def test_as_workshops_write_them_down(typed: str, codes: dict[str, set[str]]) ->
     assert {code.code: set(code.states) for code in found.codes} == codes and not found.slips
 
 
+def test_a_state_that_is_denied_is_none_of_the_code_and_said() -> None:
+    found = read_codes("P2188 stored; P0172 not stored")
+    assert {code.code: set(code.states) for code in found.codes} == {"P2188": {"stored"}, "P0172": set()}
+    assert [slip.stood for slip in found.slips] == ["not-stored"]
+
+
 @pytest.mark.parametrize(
     ("piece", "mend"),
     [

@@ -12,7 +12,8 @@ from reasoner.inference.gain import marks
 from reasoner.inference.plan import Option, priced
 from reasoner.session import acts, complaint, story
 from reasoner.session.asking import now_due, question, separations, way
-from reasoner.session.document import Way
+from reasoner.session.document import Question, Way
+from reasoner.session.readings import working_of
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 from tests.session.test_promises import fresh
@@ -133,9 +134,17 @@ def from_complaint(name: str, text: str, most: int) -> list[Way]:
     while len(found) < most and (best := workup.look) is not None:
         asked = question(workup, best)
         found.append(asked.way)
-        values = dict.fromkeys(asked.places, asked.outcomes[0].name)
+        values = dict.fromkeys(asked.places, _found(asked))
         workup = workup.after(acts.answer(workup, asked.way.check, values, option=now_due(workup, best)))
     return found
+
+
+def _found(asked: Question) -> str:
+    """What is found on a car of which nothing tells: what a sound one shows, but a frame is stored with its code."""
+    frame = working_of(book().checks[asked.way.check])
+    means = book().checks[asked.way.check].computed
+    named = means.outcomes if frame is not None and frame.frame and means is not None else ()
+    return next((o.name for o in asked.outcomes if o.name in named), asked.outcomes[0].name)
 
 
 COMPLAINTS = {

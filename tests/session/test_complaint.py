@@ -97,6 +97,19 @@ def said(text: str) -> list[str]:
         ("It smells of the exhaust", ["smell gas"]),
         ("There is a petrol stench", ["smell-of-fuel yes"]),
         ("No petrol stench at all", []),
+        ("There is a petrol smell under the bonnet", ["smell bonnet"]),
+        # Idioms, and the same words of other things.
+        ("Needs several attempts to start after a stop", ["how-warm hot-restart", "hard-hot-start yes"]),
+        ("Needs several attempts to start on a cold morning", ["how-warm cold"]),
+        ("Came back the next day", ["comes-back again"]),
+        ("It happens one time in three", ["comes-back gaps"]),
+        ("Uses more fuel, otherwise fine", []),
+        ("Once under way it is good", ["recovers-by-itself driving-off"]),
+        ("The temperature gauge dropped to zero", ["fan-or-gauge gauge"]),
+        ("The fuel gauge dropped to zero", []),
+        ("Rough over the level crossing", ["happens-on-bumps yes"]),
+        ("Half a mile each way to the shops", ["short-trips yes"]),
+        ("Gone after half a mile", ["recovers-by-itself minutes"]),
     ],
 )  # fmt: skip
 def test_what_is_heard(text: str, expected: list[str]) -> None:
