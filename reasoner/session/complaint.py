@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -158,7 +159,7 @@ def unheard(workup: Workup, text: str) -> tuple[str, ...]:
     found = list[str]()
     for clause in _clauses(text) if checks else ():
         words = clause.words
-        known = {n for check in checks for start, end in _spoken_of(check, words) for n in range(start, end + 1)}
+        known = {n for check in checks for start, end in _spoken_of(check, clause) for n in range(start, end + 1)}
         for part in _parts(words):
             left = {words[n] for n in part} - SAYS_NOTHING - SAID_TO_BE_FINE - DENIED
             said = " ".join(words[n] for n in part)
@@ -171,11 +172,11 @@ def unheard(workup: Workup, text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _spoken_of(check: Check, words: Sequence[str]) -> Iterator[tuple[int, int]]:
+def _spoken_of(check: Check, clause: _Clause) -> Iterator[tuple[int, int]]:
     """Where any phrase of a check stands, denied or not; of parts and work where something was done to them."""
     for phrase in (*check.not_meant, *(phrase for said in check.owners_say.values() for phrase in said)):
-        for place in _places(phrase.lower().split(), words):
-            if not only_done(check) or _done_to(words, *place):
+        for place in _places(phrase.lower().split(), clause):
+            if not only_done(check) or _done_to(clause.words, *place):
                 yield place
 
 
@@ -201,6 +202,13 @@ class _Clause:
     first: bool
     late: bool
     in_vain: bool
+
+    @cached_property
+    def begins(self) -> frozenset[str]:
+        """What a word of a phrase must be to stand here: a word, the beginning of one, or that it is fine."""
+        parts = {word[:end] for word in self.words for end in range(STEM_OF_WORD, len(word) + 1)}
+        fine = set() if SAID_TO_BE_FINE.isdisjoint(self.words) else {WELL}
+        return frozenset({*self.words, *parts, *fine})
 
 
 def _clauses(text: str) -> list[_Clause]:
@@ -307,7 +315,7 @@ def _not_meant(check: Check, clauses: Sequence[_Clause]) -> Iterator[_Span]:
     for number, clause in enumerate(clauses):
         for phrase in check.not_meant:
             words = phrase.lower().split()
-            for start, end in _places(words, clause.words):
+            for start, end in _places(words, clause):
                 yield (number, start, end, len(words), check.name, "")
 
 
@@ -333,11 +341,13 @@ def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int,
     """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there. condition: it
     says when it happens, which is denied too where the trouble ends, and by a comparison."""
     words = clause.words
+    if not clause.begins.issuperset(phrase):
+        return None
     if _said_fine(words) and SAID_TO_BE_FINE.isdisjoint(phrase):
         return None
     if condition and clause.ends and phrase[0] not in WHERE_IT_ENDS:
         return None
-    for start, at in _places(phrase, words):
+    for start, at in _places(phrase, clause):
         within = set(words[start : at + 1]) - set(phrase)
         compared = condition and not THAN_BEFORE.isdisjoint(words[max(0, start - WORDS_AFTER_LIKE) : start])
         if within.isdisjoint(DENIED | COMPARES) and not compared and not _denied(words, start, at):
@@ -345,9 +355,10 @@ def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int,
     return None
 
 
-def _places(phrase: Sequence[str], words: Sequence[str]) -> Iterator[tuple[int, int]]:
+def _places(phrase: Sequence[str], clause: _Clause) -> Iterator[tuple[int, int]]:
     """Where a phrase's words stand in this order among others, first and last: two more between two of them, and little
     ones; none after a word that denies. What is halved between them is another thing."""
+    words = clause.words if clause.begins.issuperset(phrase) else ()
     for start, word in enumerate(words):
         if not _is(phrase[0], word):
             continue
