@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
+from reasoner.casebook.events import RichSeen
 from reasoner.inference import credible_range
 from reasoner.inference.belief import by_cylinder, by_fault, leader, ordered
 from reasoner.inference.choose import rank
@@ -172,7 +173,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
         open=tuple(s for s in now.leading if s.cause != lead.cause and s.probability >= STAYS_OPEN),
         would_change=tuple(way(workup, o) for o in useful),
         out_of_reach=out_of_reach(workup, only_turning=kind == "settled"),
-        unsure=unsure(workup.record, numbered),
+        unsure=unsure(workup.record, numbered, {e.step for e in workup.events if isinstance(e, RichSeen)}),
         not_explained=not_explained(workup, cause),
         surprise=SurpriseDoc(found.bits, found.explained, disagreeing),
         driving_on=book.faults[lead.fault].driving_on,
@@ -189,9 +190,10 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     )
 
 
-def unsure(record: Record, told: Sequence[tuple[int, Reason]]) -> tuple[str, ...]:
-    """Answers that were not sure and yet move the cause in question, the strongest first. told: with their numbers."""
-    doubtful = {given.number for given in record.given if given.sure != "sure"}
+def unsure(record: Record, told: Sequence[tuple[int, Reason]], rich: Collection[int] = ()) -> tuple[str, ...]:
+    """Answers that were not sure and yet move the cause in question, the strongest first. told: with their numbers.
+    rich: steps in which it was said to be rich, which is no answer that anybody gave."""
+    doubtful = {given.number for given in record.given if given.sure != "sure" and given.step not in rich}
     return tuple(dict.fromkeys(r.text for n, r in told if n in doubtful and abs(r.decibans) >= PERCEPTIBLE))
 
 

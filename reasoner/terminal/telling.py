@@ -27,7 +27,11 @@ from reasoner.terminal.sitting import Sitting, in_words
 # ---- The car as equipped, on the screen ------------------------------------------------------------------------------
 # One line where a fact matters, this car has none, and car for all of it.
 
-TYPED_FACTS = ("displacement", "model year", "distance")  # facts that are typed, not chosen
+TYPED_FACTS = ("displacement", "model year", "distance", "charging")  # facts that are typed, not chosen
+SUCH_AS = (
+    "A figure is typed, for instance: car distance 98000 km, car model year 2014, car displacement 1.6 L; "
+    "car charging natural, or charged."
+)
 
 
 def ask_fact(sitting: Sitting, fact: FactDoc) -> bool:
@@ -65,16 +69,13 @@ def tell_car(sitting: Sitting, rest: str, question: Question | None) -> bool:
         return _tried(sitting, {key: rest[len(key) :].strip(" :=")})
     facts = tuple(fitted.fact_document(entry) for entry in workup.book.equipment.values())
     if not facts:
-        console.say(
-            f"{workup.vehicle.title}. Also: car model year 2014, car displacement 1.6 L, car distance 98000 km."
-        )
+        console.say(f"{workup.vehicle.title}. {SUCH_AS}")
         return False
 
     def show() -> None:
         lines = [(str(n), f.title, workup.vehicle.properties.get(f.fact, "not known")) for n, f in enumerate(facts, 1)]
-        told = "also: car model year 2014, car displacement 1.6 L, car distance 98000 km"
         console.page(head("The car"), para(workup.vehicle.title), rows([(n, f"{t}: {v}") for n, t, v in lines]),
-                  para(told, style=QUIET))  # fmt: skip
+                  para(SUCH_AS, style=QUIET))  # fmt: skip
 
     number = pick(console, "Its number to change it, or Enter > ", len(facts), rest, show)
     return number is not None and ask_fact(sitting, facts[number - 1])

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reasoner.casebook.events import CodeRead, CodesRead
+from reasoner.casebook.events import CodeRead, CodesRead, RichSeen
 from reasoner.casebook.shape import load_sound
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.belief import believe, by_class
@@ -30,10 +30,11 @@ from reasoner.session.concluding import (
     not_explained,
     out_of_reach,
     proposals,
+    unsure,
     verdict,
 )
 from reasoner.session.deciding import concluded, decide, mended_too, title
-from reasoner.session.document import Verdict
+from reasoner.session.document import Reason, Verdict
 from reasoner.session.words import percent, places_of
 from reasoner.session.workup import Workup, begin
 from tests.repair.cars import answered, car, small_car
@@ -292,3 +293,16 @@ def test_only_what_may_turn_a_verdict_could_change_it() -> None:
         kinds.add(could_turn(workup, option))
         assert turned or not could_turn(workup, option)
     assert kinds
+
+
+def test_that_it_is_rich_now_is_no_unsure_answer() -> None:
+    """It counts as one that is not quite sure, but nobody gave it: it is not named as one to look at again. One that
+    was given so is."""
+    workup = car(injection="port")
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    rich = workup.after(acts.say_rich(workup, True))
+    (told,) = (given for given in rich.record.given if given.sure == "think so")
+    reason = Reason(told.check, "rich", 5.0, "", "", "")
+    steps = {e.step for e in rich.events if isinstance(e, RichSeen)}
+    assert unsure(rich.record, [(told.number, reason)]) == ("rich",)
+    assert unsure(rich.record, [(told.number, reason)], steps) == ()

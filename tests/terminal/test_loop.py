@@ -688,6 +688,18 @@ def test_what_was_said_of_the_car_is_taken_back_by_name() -> None:
     assert "model year" not in kept.workup.vehicle.fields
 
 
+def test_that_it_has_no_turbo_can_be_said_later() -> None:
+    """Nothing said of it in the first line: what only a charged engine can have is a suspect until it is said."""
+    vehicle, _ = vehicle_from({"injection": "port"})
+    assert vehicle is not None
+    workup = garage().begin(vehicle, [ALL_CODES, WARM])
+    kept, text, _ = sit("", "car charging natural", "s", workup=workup)
+    assert "Kept: charging: natural" in text
+    assert kept.workup.tables.check_number.keys() < workup.tables.check_number.keys()
+    _, text, _ = sit("", "car charging perhaps", "s", workup=workup)
+    assert "one of: natural, charged" in text
+
+
 def test_how_and_cautions_stay_on_a_terminal_until_enter() -> None:
     console = console_with(["", "how", "care", "h", "", "3=2", "", "s"], tty=True, through=False)
     kept, text, _ = sit(workup=asking("plugs"), console=console)
