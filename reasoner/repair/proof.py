@@ -261,7 +261,7 @@ SOURCE_AS_READ = {
     "abstract": "abstract read",
     "secondary": "quoted elsewhere",
 }  # how a source was read
-LEFT = "Not right before the work, and nothing that it mends explains that."
+LEFT = "Not right before the work, and the fault that was mended does not explain it."
 SHOWED = "it has shown again since the work: find out why before anything is counted"
 
 

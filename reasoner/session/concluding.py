@@ -18,7 +18,7 @@ from reasoner.session.asking import ALTERNATIVES, could_turn, question, way
 from reasoner.session.document import BeliefDoc, Question, Reason, SurpriseDoc, Suspect, Verdict, Way, Why
 from reasoner.session.effort import Spent, effort_spent
 from reasoner.session.record import Record
-from reasoner.session.words import codes_text, fault_at, given_text, percent
+from reasoner.session.words import codes_text, fault_at, given_text, percent, unexplained_text
 from reasoner.session.workup import Workup
 
 LEADING_SHOWN = 5
@@ -220,10 +220,7 @@ def _codes_left(workup: Workup, cause: int) -> Iterator[str]:
 
 def _seen_left(workup: Workup, cause: int) -> Iterator[str]:
     """What was seen, with the fault that it fits best."""
-    for left in unexplained(workup, [cause]):
-        fits = workup.tables.causes[left.suspect]
-        would = fault_at(workup.book, fits.fault, fits.where)
-        yield f"{given_text(workup, workup.record.given[left.at])}; it would fit: {would}"
+    yield from (unexplained_text(workup, left) for left in unexplained(workup, [cause]))
 
 
 def _sentence(

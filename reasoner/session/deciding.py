@@ -13,10 +13,11 @@ from reasoner.repair.followup import mended
 from reasoner.repair.guards import Missing
 from reasoner.repair.jobs import ENGINE, Job, all_places, places_text
 from reasoner.repair.prices import Prices
+from reasoner.repair.unexplained import unexplained
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import thousands, time_text
-from reasoner.session.words import percent
+from reasoner.session.words import percent, unexplained_text
 from reasoner.session.workup import Workup
 
 WORTH_A_LINE = 0.01  # a chance below is not worth a line; judgement
@@ -322,6 +323,14 @@ def _notes(decision: Decision) -> Iterable[str]:
         yield f"{percent(chance)} is left for something not in these rules; no repair here mends that."
     if decision.workup.look is None:
         yield "No check at hand would save more than it costs."
+    yield from _not_explained(decision) if decision.best.work else ()
+
+
+def _not_explained(decision: Decision) -> Iterable[str]:
+    """What was seen that the recommended work does not explain, with the fault that it would fit."""
+    workup = decision.workup
+    for left in unexplained(workup, [mends_most(decision)]):
+        yield f"Not explained by this work: {unexplained_text(workup, left)}. Look at it before the car goes."
 
 
 def choice_of_kind(decision: Decision, kind: str) -> Choice | None:

@@ -21,6 +21,7 @@ from reasoner.casebook.events import (
 from reasoner.measure.finding import listed as listed
 from reasoner.measure.finding import percent as percent
 from reasoner.network.vehicle import Vehicle
+from reasoner.repair.unexplained import Unexplained
 from reasoner.rulebook.model import AND, AND_ALSO, At, Check, Rulebook
 from reasoner.session.record import Given, standing
 from reasoner.session.workup import Workup
@@ -115,6 +116,13 @@ def given_text(workup: Workup, given: Given) -> str:
     seen = {place: OUTCOME_OR.join(best_fitting(weights)) for place, weights in given.values.items()}
     extra = f" ({given.reading})" if given.reading else ("" if given.sure == "sure" else f" ({given.sure})")
     return f"{check.title}: {values_text(workup, check, seen)}{extra}"
+
+
+def unexplained_text(workup: Workup, left: Unexplained) -> str:
+    """What was seen and is not explained, with the fault that it would fit."""
+    fits = workup.tables.causes[left.suspect]
+    would = fault_at(workup.book, fits.fault, fits.where)
+    return f"{given_text(workup, workup.record.given[left.at])}; it would fit: {would}"
 
 
 def state_text(workup: Workup, spell: int) -> str:

@@ -33,7 +33,7 @@ from reasoner.session.concluding import (
     unsure,
     verdict,
 )
-from reasoner.session.deciding import concluded, decide, mended_too, title
+from reasoner.session.deciding import concluded, decide, decision_document, mended_too, title
 from reasoner.session.document import Reason, Verdict
 from reasoner.session.words import percent, places_of
 from reasoner.session.workup import Workup, begin
@@ -306,3 +306,19 @@ def test_that_it_is_rich_now_is_no_unsure_answer() -> None:
     steps = {e.step for e in rich.events if isinstance(e, RichSeen)}
     assert unsure(rich.record, [(told.number, reason)]) == ("rich",)
     assert unsure(rich.record, [(told.number, reason)], steps) == ()
+
+
+def test_a_decision_names_what_its_work_does_not_explain() -> None:
+    """A purge valve that leaks, and a bank that is lean at cruise, which no vapour makes."""
+    workup = car(injection="port", metering="airflow")
+    for check, outcome, condition in (
+        ("purge-at-zero", "still-rich", "warm-idle"),
+        ("purge-pinched", "recovers", "warm-idle"),
+        ("purge-valve-holds-vacuum", "leaks", "warm-idle"),
+        ("trim-cruise", "lean", "cruise"),
+    ):
+        workup = answered(workup, check, outcome, condition)
+    found = decide(workup)
+    notes = [note for note in decision_document(found).notes if note.startswith("Not explained by this work")]
+    assert found.best.work and len(notes) == 1
+    assert workup.book.checks["trim-cruise"].title in notes[0] and "it would fit: " in notes[0]
