@@ -92,6 +92,10 @@ BEGAN = re.compile(
     r"\b(?:(?:came|comes|went|lit|popped) (?:on|up)|appeared|began|started|(?:first|was) noticed"
     r"|on since|noticed (?:in|last|since))\b"
 )
+AFTER_IT_BEGAN = re.compile(  # in the words of the work itself: `changed the oil after the light came on`
+    r"\b(?:after|once|when|because|as) (?:it|this|that|the [a-z]+(?: light| lamp| message)?) (?:had |first )?"
+    r"(?:(?:came|come|lit|went|gone) (?:on|up)|appeared|began|begun|started)\b"
+)
 LATER = re.compile(r"\b(?:after (?:that|this|which)|afterwards|since then|then|later|meanwhile|in the meantime)\b")
 CAME_BEFORE = re.compile(r"\b(?:before|earlier|previously|since|after|following|had)\b")
 TOLD_AGO = re.compile(
@@ -122,12 +126,16 @@ SAYS_NOTHING = _words(
     fault problem trouble issue whenever when while if only mostly usually always often ever since ago year
     years month months week weeks day days time times today yesterday last january february march april june
     july august september october november december spring autumn easter christmas symptom symptoms other feel
-    feels complaints driveability drivability completely eg ie because flashes flashing
+    feels complaints driveability drivability completely eg ie because flashes flashing after before started
+    began begun appeared
     """
 )
 JOINS = frozenset(("and", "or", "then", "so", "yet", "though", "although", "plus"))  # between parts of a clause
 OPENS = frozenset(("when", "whenever", "while", "if", "after", "because", "since", "once", "as", "where"))  # a new one
-NEVER_AFTER = re.compile(r"^(?:(?:it|she|he|that|this) )?never(?: (?:does|did|do|happens|happened|happen|had)\b.*)?$")
+NEVER_AFTER = re.compile(
+    r"^(?:(?:it|she|he|that|this) )?never(?: (?:does|did|do|happens|happened|happen|had)\b.*)?$"
+    r"|^(?:it|she|he|that|this) (?:doesn't|does not|isn't|is not|didn't|did not|won't)$"
+)
 
 
 def heard(workup: Workup, text: str) -> list[StoryRow]:
@@ -226,7 +234,7 @@ def _clauses(text: str) -> list[_Clause]:
         for part in filter(None, map(str.strip, CLAUSES.split(sentence))):
             words = tuple(re.findall(r"[a-z0-9'-]+", part))
             limit = bool(words) and words[0] in WHERE_IT_ENDS
-            late = begun is not None and not first and _later(part, begun)
+            late = bool(AFTER_IT_BEGAN.search(part)) or (begun is not None and not first and _later(part, begun))
             told = ("when", *words[1:]) if limit and fine else words
             found.append(_Clause(told, limit and not fine, first, late, vain))
             fine = _is_fine(part, words)

@@ -37,6 +37,9 @@ def said(text: str) -> list[str]:
         ("Tapping noise from the exhaust manifold when cold", ["exhaust-ticks-cold yes"]),
         ("Ticks from the exhaust side when cold", ["exhaust-ticks-cold yes"]),
         ("The injectors tick when it is cold", ["how-warm cold"]),
+        ("When cold it ticks, when hot it doesn't", ["exhaust-ticks-cold yes"]),
+        ("It does not stall when hot, but when cold", ["how-warm cold"]),
+        ("The temperature needle goes over the mark in traffic", ["doing-what idle"]),
         # Filling up, and other things that are filled.
         ("Every time after I fill it, it coughs", ["happens-after-refuelling yes", "comes-back again"]),
         ("It smokes after filling up the oil", []),
@@ -79,6 +82,10 @@ def said(text: str) -> list[str]:
         ("It came on in May. They put in new coils. Never since", ["mended-since not-back"]),
         ("The alternator was renewed, it was there long before that", []),
         ("The alternator was renewed, and a week later it began", ["recent-work-elsewhere electrics"]),
+        ("I changed the oil myself after the light came on", []),
+        ("The light came on after I changed the oil", ["recent-work-elsewhere oil"]),
+        ("They renewed the plugs once it had started", ["renewed-plugs-coils went-on"]),
+        ("It started in June. In July they fitted a purge valve, perfect ever since", ["mended-since not-back"]),
         # How it is used.
         ("Only ever goes to the shops and back", ["short-trips yes"]),
         ("It only happens in town", ["doing-what idle"]),
