@@ -57,6 +57,9 @@ def said(text: str) -> list[str]:
         ("Stumbles for a minute after I restart it", ["rough-after-restart minutes"]),
         ("It never shakes for half a minute", []),
         ("Every morning it is rough for a minute", ["how-warm cold", "comes-back again", "recovers-by-itself minutes"]),
+        ("After the jet wash it ran on three cylinders for ten minutes",
+         ["happens-in-damp yes", "recovers-by-itself minutes"]),
+        ("After filling it stumbles for some minutes", ["happens-after-refuelling yes", "recovers-by-itself minutes"]),
         # How often; that it is worse at times is no time without.
         ("Comes on every three weeks", ["comes-back gaps"]),
         ("Three times since Easter", ["comes-back gaps"]),
@@ -71,6 +74,7 @@ def said(text: str) -> list[str]:
         ("They cleaned the throttle. Has run flawlessly since", ["mended-since not-back"]),
         ("Has run flawlessly since I bought it", []),
         ("They changed the throttle, and it is the same", ["mended-since back"]),
+        ("Plugs renewed a year ago, nothing done since", ["renewed-plugs-coils went-on"]),
         ("It is the same on petrol", []),
         # Work that came after it began has not brought it in.
         ("The light came on in March. In June the dealer changed the oil", []),
