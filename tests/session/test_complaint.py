@@ -59,6 +59,8 @@ def said(text: str) -> list[str]:
         ("Every morning it is rough for a minute", ["how-warm cold", "comes-back again", "recovers-by-itself minutes"]),
         ("After the jet wash it ran on three cylinders for ten minutes",
          ["happens-in-damp yes", "recovers-by-itself minutes"]),
+        ("After filling it stumbles at idle for a few minutes",
+         ["doing-what idle", "happens-after-refuelling yes", "recovers-by-itself minutes"]),
         ("After filling it stumbles for some minutes", ["happens-after-refuelling yes", "recovers-by-itself minutes"]),
         # How often; that it is worse at times is no time without.
         ("Comes on every three weeks", ["comes-back gaps"]),
