@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from reasoner.casebook.correcting import standing
+from reasoner.casebook.events import Answered, ConditionMet
 from reasoner.session.record import Given
 from reasoner.session.workup import Workup
 
@@ -28,7 +30,7 @@ def effort_spent(workup: Workup, upto: int | None = None, only: Collection[int] 
     a minute. The condition the car came in is taken as it was found. A spell in which nothing was done takes nothing.
     """
     tables = workup.tables
-    total, here = Spent(), None
+    total, here = Spent(), None if _came_in_one(workup) else len(tables.conditions)
     for spell, name in enumerate(workup.record.spells):
         k = tables.condition_number.get(name or "")
         own = [g for g in workup.record.given if g.spell == spell and _counts(workup, g, upto, only)]
@@ -40,9 +42,16 @@ def effort_spent(workup: Workup, upto: int | None = None, only: Collection[int] 
             if check.name not in done or check.provokes:
                 total += Spent(workup.book.settings.work(check), check.wait, check.money)
             done.add(check.name)
-        if own or here is None:
-            here = k if k is not None else len(tables.conditions)
+        if k is not None and (own or here is None):
+            here = k
     return total
+
+
+def _came_in_one(workup: Workup) -> bool:
+    """Whether the first condition was said by itself, as the one the car came in, and not brought about for a check."""
+    events = standing(workup.events)
+    first = next((e.step for e in events if isinstance(e, ConditionMet)), None)
+    return not any(isinstance(e, Answered) and e.step == first for e in events)
 
 
 def _counts(workup: Workup, given: Given, upto: int | None, only: Collection[int] | None) -> bool:

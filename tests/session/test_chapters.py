@@ -24,7 +24,7 @@ from reasoner.casebook.shape import load_sound
 from reasoner.history.story import hindsight, story
 from reasoner.inference.belief import believe, by_class
 from reasoner.inference.evidence import Spell
-from reasoner.inference.plan import settled
+from reasoner.inference.plan import Option, priced, settled
 from reasoner.repair.rounds import parted
 from reasoner.session import acts
 from reasoner.session.acts import Refused
@@ -198,6 +198,21 @@ def test_effort_is_the_rules_minutes_and_the_way_between_conditions() -> None:
     assert effort_spent(workup, upto=last - 1) == first
     assert effort_spent(workup, only={last}).minutes == checks["hot-restart-watched"].minutes + float(way[0])
     assert effort_spent(workup, only=()).minutes == 0
+
+
+def test_the_condition_a_car_came_in_was_not_waited_for() -> None:
+    """Said to be warming up, after its codes were read, a car has not stood a night for it; one that is to be looked at
+    warming up, of which nothing was said, has to."""
+    start = garage().begin(a_vehicle(layout="inline 4", injection="port"))
+    look = start.book.checks["warm-up-curve"]
+    start = start.after(acts.list_codes(start, [("P0128", ["pending"])]))
+    came = start.after(acts.change_condition(start, "warm-up"))
+    came = came.after(acts.answer(came, look.name, {0: "slow"}))
+    assert effort_spent(came).wait == look.wait
+    number, condition = start.tables.check_number[look.name], start.tables.condition_number["warm-up"]
+    option = priced(start.tables, start.situation, start.costs, Option(number, condition, True))
+    brought = start.after(acts.answer(start, look.name, {0: "slow"}, option=option))
+    assert effort_spent(brought).wait == option.wait > look.wait
 
 
 # ---- stories ---------------------------------------------------------------------------------------------------------
