@@ -191,6 +191,14 @@ def _list() -> tuple[Breakage, ...]:
         lambda d: ({"sensor_bias": d.uniform(0.2, 0.4)}, _comes(d, 0.15, 0.4, damp=4, shaken=1.5, jumps=1)),
     )
     add(
+        "front-sensor-loom-leaks-to-earth",
+        "upstream-sensor-wiring-lean",
+        "bank",
+        1,
+        _any,
+        lambda d: ({"sensor_bias": -d.uniform(0.14, 0.28)}, _comes(d, 0.3, 0.6, damp=4, shaken=1.5, jumps=1)),
+    )
+    add(
         "front-sensors-exchanged",
         "sensors-crossed",
         "bank",  # the one from which fuel is taken: either may begin

@@ -1309,6 +1309,17 @@ def wiggled(b: Bench) -> There:
     return "air" if x.meter_gain else "sensor" if x.sensor_bias else "several" if x.earth_shift else "other"
 
 
+@sees("sensor-loom-moved")
+def front_sensor_lead_moved(b: Bench) -> There:
+    """As where all looms are moved, bank by bank."""
+    wet = b.car.acts.jumps and b.car.broken.sensor_bias
+
+    def one(bank: int) -> str:
+        return "jumps" if wet and b.car.broken.place == bank and likely(b, 0.65) else "still"
+
+    return b.by_bank(one)
+
+
 # ---- exhaust ---------------------------------------------------------------------------------------------------------
 
 

@@ -96,6 +96,44 @@ def test_a_short_to_the_heater_lifts_a_switching_sensor_to_rich() -> None:
     assert rich > 3 * lean
 
 
+def test_a_leak_to_earth_pulls_a_switching_sensor_to_lean() -> None:
+    """It takes a leak about as small as the hot sensor's own resistance, far less than one to the heater needs.
+
+    So lean is the rarer half; a sensor that is not hot yet, with more resistance of its own, is pulled down sooner.
+    """
+    rich, inner = 0.8, 5_000.0
+
+    def pulled(leak: float, own: float = inner) -> float:
+        return rich * leak / (own + leak)
+
+    assert pulled(6_000.0) < 0.45 < pulled(7_000.0)
+    assert pulled(100_000.0) > 0.45 > pulled(100_000.0, own=100_000.0)
+    book = rules()
+    lean, high = (book.faults[name] for name in ("upstream-sensor-wiring-lean", "upstream-sensor-wiring"))
+    assert "false-lean" in lean.acts_as and "6 kOhm" in lean.origin.because
+    for way in ("port", "direct", "dual"):
+        assert lean.share[way] < high.share[way]
+    assert chance(book, "code-sensor-lean", "present", lean.name) > 3 * chance(
+        book, "code-sensor-rich", "present", lean.name
+    )
+
+
+def test_the_lead_says_the_same_of_rain_and_of_being_moved_whichever_way_it_errs() -> None:
+    book = rules()
+    for check, outcome, times in (
+        ("happens-in-damp", "yes", 2),
+        ("wiring-moved-warmed", "sensor", 10),
+        ("sensor-loom-moved", "jumps", 10),
+    ):
+        rich, lean = (
+            chance(book, check, outcome, name) for name in ("upstream-sensor-wiring", "upstream-sensor-wiring-lean")
+        )
+        assert rich == lean > times * chance(book, check, outcome, "canister-loaded")
+    for signed in ("trim-idle", "trim-2500", "trim-cruise"):
+        assert chance(book, signed, "lean", "upstream-sensor-wiring-lean") > 0.5
+        assert chance(book, signed, "lean", "upstream-sensor-wiring") < 0.1
+
+
 def test_air_taken_for_colder_is_taken_for_denser() -> None:
     """Where air is reckoned from pressure: density goes with 1 / T. -40 read at 30 degC asks for 30 % more fuel."""
     more = (30 + KELVIN) / (-40 + KELVIN)
