@@ -156,9 +156,8 @@ def _cut(lines: list[str], room: int, asks: str) -> list[Page]:
 
 def _top(around: Surroundings, width: int) -> list[RenderableType]:
     count = "no answers yet" if not around.answers else f"{around.answers} answer{'s' * (around.answers != 1)} so far"
-    line = f"-- {count} -- the car: {around.car} "
-    if around.asking_on:
-        line += "-- asking on past the verdict "
+    past = "-- past the verdict " if around.asking_on else ""  # before the car, whose state may be long and is cut last
+    line = f"-- {count} {past}-- the car: {around.car} "
     return [
         Text(harmless(line).ljust(width, "-"), style=QUIET, no_wrap=True),
         *(Text(glued(harmless(s))) for s in around.said),

@@ -400,7 +400,7 @@ def test_the_verdict_is_shown_kept_and_can_be_asked_past() -> None:
     assert isinstance(said, Concluded) and (said.what, said.cause) == ("settled", "leaky-injector@cylinder-3")
     assert text.index("WHAT TO DO NEXT") < text.index("WHY") < text.index("DRIVING ON")
     assert "WHAT COULD STILL CHANGE IT" not in text  # nothing left could turn it
-    assert "asking on past the verdict" in text
+    assert "-- past the verdict -- the car: " in text
     assert kept.kinds().count("verdict") == 1
 
 
