@@ -111,6 +111,10 @@ def said(text: str) -> list[str]:
         ("There is a petrol stench", ["smell-of-fuel yes"]),
         ("No petrol stench at all", []),
         ("There is a petrol smell under the bonnet", ["smell bonnet"]),
+        ("A stale petrol smell in the boot", ["smell tank"]),
+        ("The petrol was stale", ["fuel-lately doubtful"]),
+        ("Splutters at the first start after it stood all day in the sun", ["how-warm cold", "heat-or-height yes"]),
+        ("Loud hiss when pulling", ["down-on-power hiss"]),
         # Idioms, and the same words of other things.
         ("Needs several attempts to start after a stop", ["how-warm hot-restart", "hard-hot-start yes"]),
         ("Needs several attempts to start on a cold morning", ["how-warm cold"]),
