@@ -127,7 +127,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         last = page + 1 == len(pages)
         if not line and not last:
             page += 1
-        elif not last and not _command(line)[0] and line.lower() not in (*CANT_DO, *AGAIN):
+        elif not last and not _taken_anywhere(sitting, line):
             console.say("Nothing is taken here: the answers are on the next page. Enter goes there.")
             continue
         elif line.lower() in AGAIN:
@@ -143,6 +143,11 @@ def _step(sitting: Sitting, question: Question) -> None:
             pages = step_pages(question, shown, around, console)
             page = len(pages) - 1
         console.show_lines(pages[page].lines)
+
+
+def _taken_anywhere(sitting: Sitting, line: str) -> bool:
+    """Whether a line means the same on the page before the answers: a word or a letter, or values as they were read."""
+    return bool(_command(line)[0]) or line.lower() in (*CANT_DO, *AGAIN) or commands.is_values(sitting, line)
 
 
 def _answered_before(sitting: Sitting, question: Question) -> int:

@@ -623,6 +623,15 @@ def test_who_cannot_tell_is_not_asked_again_and_nothing_is_weighed_by_it(said: s
     assert not now.after(acts.undo(now)).record.rich
 
 
+def test_values_are_taken_on_the_page_before_the_answers_too() -> None:
+    workup = at_warm_idle()
+    number = 1 + next(n for n, option in enumerate(workup.ranked) if option.fresh)
+    console = console_with(["", f"o {number}", "3", "2500 0 -14 maf 9.8", "", "", "s"], through=False)
+    kept, text, _ = sit(workup=workup, console=console)
+    assert text.count("Nothing is taken here") == 1  # of an answer it is said, of values it is not
+    assert kept.workup.record.live
+
+
 def test_what_was_said_is_not_said_again_on_the_same_page() -> None:
     _, text, _ = sit("n the hose is old", "h", "how", "s", workup=asking("plugs"))
     assert text.count("Noted: the hose is old") == 1
