@@ -225,7 +225,7 @@ FUEL_SYSTEM = re.compile(  # as readers shorten it
     r"fuel ?(?:system|sys)?(?: status)?(?: ?[12])?[ =:]+(?:(cl|ol)(?!\w)|(?=(?:closed|open) loop))"
 )
 # What readers and people write before a frame's values and between them, and means nothing.
-HEADINGS = re.compile(r"(?<!\w)(?:freeze[ -]?frame|frame|ff|dtcfrzf|data|values)(?: (?:of|for|at))?(?: ?:)?(?!\w)")
+HEADINGS = re.compile(r"(?<!\w)(?:freeze(?:[ -]?frame)?|frame|ff|dtcfrzf|data|values)(?: (?:of|for|at))?(?: ?:)?(?!\w)")
 LETTERS = re.compile(r"(?<!\w)([nv]) ?= ?(?=\d)")  # `n=790`, `v=0`: of speeds, as formulas have them
 TWO_TRIMS = re.compile(  # `trims -13 and -16`: short and long
     r"(?<!\w)(?<!short )(?<!long )(?<!term )(?<!fuel )(?:fuel )?trims?[ =:]+([+\-\u2212]?\d+(?:[.,]\d+)?) ?%?"

@@ -173,6 +173,7 @@ def test_as_a_reader_prints_it() -> None:
                                           "calculated load": 41}),
         ("O2S12 0.74 V, o2 b2s2 0.6 V",
          {"oxygen sensor, bank 1 sensor 2": 0.74, "oxygen sensor, bank 2 sensor 2": 0.6}),
+        ("freeze: 62 mph, load 39", {"road speed": pytest.approx(99.8, abs=0.1), "calculated load": 39}),
         ("690 1/min, load 20", {"engine speed": 690, "calculated load": 20}),
     ],
 )  # fmt: skip
