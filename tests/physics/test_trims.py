@@ -326,3 +326,14 @@ def test_charge_air_is_lost_under_boost_and_drawn_in_at_idle() -> None:
     assert chance(book, "code-lean-too", "present", leak) > chance(book, "code-lean-too", "present")
     assert chance(book, "freeze-frame", "high-load", leak) > 2 * chance(book, "freeze-frame", "high-load")
     assert chance(book, "code-rich-high-load", "present", leak) > 2 * chance(book, "code-rich-high-load", "present")
+
+
+def test_one_wrong_injector_of_four_moves_its_bank_by_a_quarter_of_its_error() -> None:
+    """20 to 80 % too much at one of four is -5 to -17 % of trim: about half of such are below -10 % as read."""
+    degrees = [0.2 + 0.6 * n / 60 for n in range(61)]
+    trims = [1 / (1 + d / 4) - 1 for d in degrees]
+    assert (trims[0], trims[-1]) == pytest.approx((-0.05, -0.17), abs=0.005)
+    below = sum(0.5 * (1 + erf((EDGE - t) / (SPREAD * sqrt(2)))) for t in trims) / len(trims)
+    book = rules()
+    for point in (IDLE, RAISED, CRUISE):
+        assert chance(book, CHECKS[point], "rich", "injector-wrong-part") == pytest.approx(below, abs=0.05)
