@@ -44,12 +44,16 @@ class Unclear(ValueError):
 
 @dataclass(frozen=True)
 class Form:
-    """What can be answered: places by number (0 = the whole engine), outcomes in order, a reading if it takes one."""
+    """What can be answered: places by number (0 = the whole engine), outcomes in order, a reading if it takes one.
+
+    one_by_one: done place by place, so a place that is not named was not done, where else it has the first outcome.
+    """
 
     at: str
     places: Mapping[int, str]
     outcomes: Sequence[OutcomeDoc]
     measure: Measure | None = None
+    one_by_one: bool = False
 
 
 @dataclass(frozen=True)
@@ -216,7 +220,8 @@ def _by_place(text: str, form: Form) -> Reply:
     left = text[end:].strip(" ,;")
     if left:
         raise Unclear(f'"{shortened(left, 24)}" is not clear. {_example(form)}')
-    if rest is not None or form.measure is None:  # a reading is taken place by place; a look takes in all of them
+    # A reading and what provokes are done place by place; a look takes in all of them.
+    if rest is not None or not (form.measure or form.one_by_one):
         others = [p for p in form.places if p not in values and p not in readings and p not in skipped]
         values.update(dict.fromkeys(others, rest or form.outcomes[0].name))
     if not values and not readings:
@@ -244,9 +249,10 @@ def _unplaced(text: str, form: Form) -> Reply:
             if 1 <= place <= 2:  # but 1 and 2 stand on the screen as answers too
                 raise Unclear(
                     f"{place} alone may be the {form.at} or the answer. {place}=2: answer 2 at {form.places[place]},"
-                    f" 1 at the rest. all={place}: answer {place} at all of them."
+                    f" {_the_rest(form)}. all={place}: answer {place} at all of them."
                 )
-            return Reply({p: form.outcomes[int(p == place)].name for p in form.places}, read_back=True)
+            named = [place] if form.one_by_one else form.places
+            return Reply({p: form.outcomes[int(p == place)].name for p in named}, read_back=True)
         raise Unclear(f"Which {form.at}, and what? {_example(form, place)}")
     outcome = match_outcome(text, form)
     if outcome != first:
@@ -262,4 +268,10 @@ def _example(form: Form, typed: int = 0) -> str:
     everywhere = typed if 0 < typed <= len(form.outcomes) else 1
     place = typed if typed in form.places else last
     number = 2 if typed in form.places or everywhere == 1 else typed
-    return f"Such as {place}={number} (answer {number} at {form.places[place]}, 1 at the rest), or all={everywhere}."
+    example = f"{place}={number} (answer {number} at {form.places[place]}, {_the_rest(form)})"
+    return f"Such as {example}, or all={everywhere}."
+
+
+def _the_rest(form: Form) -> str:
+    """What a place that is not named is taken to have."""
+    return "the rest not tried" if form.one_by_one else "1 at the rest"

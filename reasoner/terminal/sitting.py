@@ -72,7 +72,8 @@ class Sitting:
 def form_of(workup: Workup, check: Check, places: Mapping[int, str] | None = None) -> Form:
     """What can be answered to a check: at all its places, or at those asked about."""
     outcomes = tuple(OutcomeDoc(o.name, harmless(o.text)) for o in check.outcomes)
-    return Form(str(check.at), places_of(workup.vehicle, check) if places is None else places, outcomes, check.measure)
+    at = places_of(workup.vehicle, check) if places is None else places
+    return Form(str(check.at), at, outcomes, check.measure, check.provokes)
 
 
 def in_words(refused: Refused) -> str:

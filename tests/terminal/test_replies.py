@@ -233,6 +233,36 @@ def test_a_number_that_is_cylinder_and_answer_is_asked_back(line: str) -> None:
     )
 
 
+SWAP = Form(
+    "cylinder",
+    FOUR,
+    (OutcomeDoc("not-again", "not seen again"), OutcomeDoc("stays", "stayed"), OutcomeDoc("moved", "moved")),
+    one_by_one=True,
+)
+
+
+@pytest.mark.parametrize(
+    ("line", "values"),
+    [
+        ("4=moved", {4: "moved"}),
+        ("4=3 1=1", {1: "not-again", 4: "moved"}),
+        ("4=3 rest=1", {1: "not-again", 2: "not-again", 3: "not-again", 4: "moved"}),
+        ("all=1", dict.fromkeys(FOUR, "not-again")),
+    ],
+)
+def test_where_a_part_was_moved_at_one_cylinder_nothing_was_seen_of_the_others(
+    line: str, values: dict[int, str]
+) -> None:
+    """Not seen again at a cylinder whose coil was never moved would speak against every other one's."""
+    assert read_reply(line, SWAP).values == values
+
+
+def test_what_is_done_place_by_place_says_so_in_its_example() -> None:
+    with pytest.raises(Unclear) as found:
+        read_reply("moved", SWAP)
+    assert "answer 2 at cylinder 4, the rest not tried" in str(found.value)
+
+
 @pytest.mark.parametrize("line", ["purple", "999", "3=purple", "3=", "wet 3=2", "1", "1=9"])
 @pytest.mark.parametrize("outcomes", [2, 3, 9])
 def test_no_text_of_an_answer_is_cut_short_in_a_mistakes_line(line: str, outcomes: int) -> None:
