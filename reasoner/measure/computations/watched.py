@@ -53,6 +53,9 @@ RAIL_ERROR = 3.0  # % of the target, of two values that need not be of one insta
 # A warm idle takes about 1 to 2 g/s for each litre, at 25 to 40 kPa (common practice, no source): what cars do between
 # these is taken for one standard error of the logarithm to either side of the middle.
 IDLE_AIR, IDLE_PRESSURE, IDLE_VARIES = 1.5, 32.0, 0.2
+# Exhaust gas left in the clearance volume takes its part of the charge: with a compression ratio of 10 the air taken in
+# goes with the pressure less a tenth of that in the exhaust (ideal cycle; Heywood 1988 ch. 5, from memory).
+RESIDUAL = 10.0  # kPa
 IDLING_VALUES = {
     "engine speed": (400.0, 1300.0),
     "road speed": (0.0, 5.0),
@@ -99,8 +102,8 @@ def _values(given: Inputs, setting: Setting) -> Result:
 
 
 def _idle_air(given: Inputs) -> float | None:
-    """Airflow a litre, or manifold pressure, against that of a usual warm idle: the one further from it. None where the
-    frame is of no warm idle, or does not say."""
+    """The air of a usual warm idle, as many times, by airflow a litre or by manifold pressure: the one further from it.
+    None where the frame is of no warm idle, or does not say."""
     known = {name: given.get(name) for name in IDLING_VALUES}
     if known["engine speed"] is None or known["coolant"] is None:
         return None
@@ -110,7 +113,7 @@ def _idle_air(given: Inputs) -> float | None:
         return None
     flow, litres, pressure = given.get("airflow"), given.get("litres"), given.get("manifold")
     ratios = [flow / litres / IDLE_AIR] if flow and litres else []
-    ratios += [pressure / IDLE_PRESSURE] if pressure else []
+    ratios += [(pressure - RESIDUAL) / (IDLE_PRESSURE - RESIDUAL)] if pressure and pressure > RESIDUAL else []
     return max(ratios, key=lambda ratio: max(ratio, 1 / ratio), default=None)
 
 
