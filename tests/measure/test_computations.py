@@ -877,7 +877,9 @@ def test_what_was_not_read_leaves_the_outcome_open() -> None:
 
 @pytest.mark.parametrize(("pressure", "times"), [(32, 1.0), (42, 1.455), (46, 1.64), (25, 0.68)])
 def test_a_frames_manifold_pressure_counts_as_the_air_that_it_fills_in_at_idle(pressure: float, times: float) -> None:
-    """What stays of the last charge keeps its place: air goes with pressure less a tenth of the exhaust's, so 46 kPa are
-    not 46/32 of the air, and 42 kPa, above which the reading at idle is called high, is where airflow is too."""
+    """What stays of the last charge keeps its place: air goes with pressure less a tenth of the exhaust's.
+
+    So 46 kPa are not 46/32 of the air, and 42 kPa, above which it is called high at idle, is where airflow is too.
+    """
     found = run("frozen values", coolant="92", engine_speed="690", road_speed="0", manifold=f"{pressure} kPa")
     assert math.exp(figure(found, "idle air").estimate.value) == pytest.approx(times, abs=0.02)
