@@ -287,7 +287,10 @@ def _hinge(decision: Decision, best: Choice, hinge: Hinge) -> str:
     more = "more" if rises else "less"
     if hinge.what == "access":
         return f"if getting there takes {more} than {time_text(hinge.at)} (now {time_text(hinge.now)}): {other}"
-    what = {"check": "the check", "comeback": "a car that comes back", "hour": "an hour of work"}.get(hinge.what)
+    if hinge.what == "check":
+        cost = f"{money_text(stake, hinge.at)} (it costs {money_text(stake, hinge.now)})"
+        return f"only if the check cost more than {cost} would this be better: {other}"
+    what = {"comeback": "a car that comes back", "hour": "an hour of work"}.get(hinge.what)
     if what is None and job:
         part = stake.book.parts[stake.book.repairs[job.repair].part].title
         what = f"an {part}" if part[0] in "aeiou" else f"a {part}"

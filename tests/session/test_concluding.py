@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
@@ -322,3 +323,11 @@ def test_a_decision_names_what_its_work_does_not_explain() -> None:
     notes = [note for note in decision_document(found).notes if note.startswith("Not explained by this work")]
     assert found.best.work and len(notes) == 1
     assert workup.book.checks["trim-cruise"].title in notes[0] and "it would fit: " in notes[0]
+
+
+def test_what_a_check_may_cost_is_said_the_right_way_round() -> None:
+    found = decide(answered(car(metering="airflow"), "hot-restart-misfire", {2: "misfires"}, "hot-restart"))
+    (hinge,) = decision_document(found).hinges
+    assert found.best.kind == "test" and hinge.startswith("only if the check cost more than ")
+    at, now = (float(part.replace(" ", "")) for part in re.findall(r"[\d ]*\d", hinge)[:2])
+    assert at > now == pytest.approx(found.best.now, abs=0.5)
