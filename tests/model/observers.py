@@ -474,6 +474,17 @@ def work_injectors(b: Bench) -> There:
     return "yes" if b.car.work_before == "injectors" or likely(b, 0.05) else "no"
 
 
+@sees("injectors-worked-on")
+def injectors_worked_on(b: Bench) -> There:
+    """The one that is wrong where such work brought it in, else all of them or one."""
+    x = b.car.broken
+    if b.car.work_before == "injectors" and any(map(x.at, b.cylinders)):
+        return b.by_cylinder(lambda c: "worked" if x.at(c) else "left")
+    one = b.dice("which injector").choice(b.cylinders)
+    every = likely(b, 0.4)
+    return b.by_cylinder(lambda c: "worked" if every or c == one else "left")
+
+
 @sees("recent-work-other")
 def work_other(b: Bench) -> There:
     said = {"air": "air-side", "exhaust": "exhaust", "lean": "lean-repair"}.get(b.car.work_before)
