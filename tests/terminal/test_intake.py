@@ -681,6 +681,11 @@ def test_the_air_drawn_in_is_held_against_the_air_outside() -> None:
     for values, outcome in (("iat 3 outside 19", "cold"), ("iat 24 outside 19", "fits"), ("iat 17 ambient 19", "fits")):
         kept, text = take_in("", "P0172", "", f"f {values} load 24", "", "", workup=shipped())
         assert told_by(kept)["frame-intake-air"] == outcome and "alone: intake" not in " ".join(text.split())
+    for values in ("iat -38", "iat -40 ect 92"):  # no air outside is needed to see that it is none
+        kept, _ = take_in("", "P0172", "", f"f {values} load 24", "", "", "", workup=shipped())
+        assert told_by(kept)["frame-intake-air"] == "cold"
+    kept, _ = take_in("", "P0172", "", "f iat -38 outside -36 load 24", "", "", "", "", workup=shipped())
+    assert told_by(kept)["frame-intake-air"] == "fits"
     kept, text = take_in("", "P0172", "", "f P0172 rpm 760 ect 92 load 24 iat 3", "", "", workup=shipped())
     assert "frame-intake-air" not in told_by(kept)
     assert "no question here goes by it alone: intake air temperature 3 °C." in " ".join(text.split())

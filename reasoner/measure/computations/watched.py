@@ -48,6 +48,8 @@ BANKS = {
 }
 FRAME_SURE = ("Values of one frame are not all of the same instant; the errors taken are judgement.",)
 FRAME_MEANS = ("A frame shows when the ECU gave up, not when the fault began.",)
+# Where the air outside was not told: colder is rare where cars are driven (common practice, no source).
+COLDEST_OUTSIDE = -20.0  # °C
 AIRS_ERROR = 3.0  # K between two air temperatures, of which one may be that day's weather; judgement
 RAIL_ERROR = 3.0  # % of the target, of two values that need not be of one instant; judgement
 # A warm idle takes about 1 to 2 g/s for each litre, at 25 to 40 kPa (common practice, no source): what cars do between
@@ -91,6 +93,8 @@ def _values(given: Inputs, setting: Setting) -> Result:
     if rail is not None and target:
         figures.append(Figure("rail off target", "%", Estimate(100 * (rail - target) / target, RAIL_ERROR)))
     intake, outside = (given.get(name) for name in FROZEN_AIR)
+    if intake is not None and outside is None and intake < COLDEST_OUTSIDE - 2 * AIRS_ERROR:
+        outside = COLDEST_OUTSIDE  # -38 says of itself that it is a sensor's circuit
     if intake is not None and outside is not None:
         figures.append(Figure("intake over outside", "°C", Estimate(intake - outside, AIRS_ERROR)))
     air = _idle_air(given)
