@@ -116,6 +116,27 @@ def test_a_new_part_is_less_likely_and_not_excluded() -> None:
         assert 0 < part_now < part_then / 3 and stays_now > stays_then, part
 
 
+def test_a_pump_renewed_for_nothing_speaks_for_the_sensor_it_was_judged_by() -> None:
+    before = start()
+    numbers = {part.name: n for n, part in enumerate(story.renewed(before), len(story.rows_of(before, "work")) + 1)}
+    line = f"{numbers['renewed-fuel-pump']}, complaint"
+    told = before.after(story.tell_work(before, story.read_work(line, 30)))
+    none = before.after(story.tell_work(before, story.read_work("0", 30)))
+    now, then = (belief(w, ranges=False).all for w in (told, none))
+    assert now["rail-sensor-low"] > 1.5 * then["rail-sensor-low"]
+    for in_the_pump in ("pump-leaks-into-oil", "rail-pressure-uncontrolled"):
+        assert now[in_the_pump] < then[in_the_pump]
+
+
+def test_an_oiled_filter_makes_a_wrong_air_meter_likelier() -> None:
+    metered = {"injection": "port", "metering": "airflow"}
+    oiled, unsaid = (vehicle_from({**metered, **more})[0] for more in ({"air filter": "oiled"}, {}))
+    assert oiled is not None and unsaid is not None
+    now, then = (belief(garage().begin(vehicle), ranges=False).all for vehicle in (oiled, unsaid))
+    for meter in ("airflow-meter-fouled", "airflow-meter-high"):
+        assert now[meter] > 1.5 * then[meter]
+
+
 def test_several_patterns_share_the_weight() -> None:
     before = start()
     check = BOOK.checks["how-warm"]
