@@ -158,10 +158,11 @@ def test_what_the_rules_do_not_have_is_listed() -> None:
 
 
 def test_drawn_from_the_rules_themselves_the_chances_keep_their_word() -> None:
-    """Virtual cars drawn from the rules: what is said comes true as often as said, within what 300 cars allow."""
+    """Virtual cars drawn from the rules: what is said comes true as often as said, within what 450 cars allow. Three
+    lots: of 300 cars of one the score may be 0.85 of the uncertainty or 0.96, by luck."""
     vehicle = a_vehicle(layout="inline 4", injection="direct", distance="150000 km")
     truth = garage().tables(vehicle)
-    cases = [a_case(book(), vehicle, truth, 11, i, spells=4, looks=8) for i in range(300)]
+    cases = [a_case(book(), vehicle, truth, seed, i, spells=4, looks=8) for seed in (11, 12, 13) for i in range(150)]
     found = review(judge(case, garage()) for case in cases)
     assert found.today is not None
     assert found.today.score.calibration_error < 0.09
