@@ -35,6 +35,7 @@ PAIRS_WEIGHED = 6  # and weighed
 LEAST_PAIR = 0.01  # a pair less likely than this is not; judgement
 SLACK = 3.0  # decibans by which a look at a pair from afar may be off
 PAIR_WIDTH = 128  # cases of spells that share looks
+MOST_ALIKE = 10  # spells of one kind that share looks: with more, pairs are not weighed, as the cost grows by the cube
 PAIR_LOOKS_KEPT = 512  # looks kept with what they tell of pairs
 PAIR_TABLES_KEPT = 16  # tables with pairs, the latest ones
 BOTH, FIRST, SECOND, NEITHER = range(4)  # what shows
@@ -378,10 +379,13 @@ def _looks(check: CheckTable, pairs: Index, looks: Looks, times: Array) -> Array
 
 def tables_with_pairs(tables: Tables, spells: Sequence[Spell], share: float, least: float) -> Tables:
     """The tables with the pairs that explain the answers better than either of the two alone by `least` decibans; the
-    tables as they are, where none does, or `share` (of cars with two faults) is 0."""
+    tables as they are, where none does, where `share` (of cars with two faults) is 0, or where the same look was made
+    more often than anybody does."""
     if not share:
         return tables
     belief = one.believe(tables, spells)
+    if any(len(group) > MOST_ALIKE for part in belief.case.parts for group in part.groups):
+        return tables
     tried = _from_afar(tables, belief, share, least - SLACK)
     if not tried:
         return tables

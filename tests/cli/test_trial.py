@@ -29,7 +29,8 @@ def test_the_same_cars_side_by_side(reasoner: Run, tmp_path: Path) -> None:
     order = tmp_path / "order.txt"
     order.write_text("# a list\ntrims-by-airflow warm-idle\n\nsmell-of-fuel  # last\n", encoding="utf-8")
     ways = ["--choose", "greedy", "--choose", "fixed", "--order", str(order)]
-    found = reasoner("rules", "trial", "--cars", "1", *ways, "--against", str(tmp_path / "own.yaml"), "--json")
+    one = ["--cars", "1", "--seed", "5"]  # soon done: the car of seed 1 is asked eighty times
+    found = reasoner("rules", "trial", *one, *ways, "--against", str(tmp_path / "own.yaml"), "--json")
     assert found.returncode == exits.FINE, found.stderr
     document = json.loads(found.stdout)
     sides = {side["name"]: side for side in document["sides"]}

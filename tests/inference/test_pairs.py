@@ -12,12 +12,12 @@ import pytest
 
 from reasoner.inference import pairs as engine
 from reasoner.inference.belief import believe
-from reasoner.inference.pairs import shown_together, tables_with_pairs, with_pairs
+from reasoner.inference.pairs import MOST_ALIKE, shown_together, tables_with_pairs, with_pairs
 from tests.inference import slow
 from tests.inference.random_models import as_spells
 from tests.inference.slow import SlowSpell
 from tests.inference.test_one_belief import random_case
-from tests.support import Plain, explained, make_tables, plain, seen, spell, yes_no
+from tests.support import Plain, PlainCheck, explained, make_tables, plain, seen, spell, yes_no
 
 SHARE = 0.1
 Row = tuple[float, ...]
@@ -246,6 +246,20 @@ def test_not_reckoned_with_at_all_where_the_rules_say_so() -> None:
     tables = make_tables(clear(0.9))
     spells = (spell(seen(tables, "sign-0", 1), seen(tables, "sign-1", 1)),)
     assert tables_with_pairs(tables, spells, 0.0, 0.0) is tables
+
+
+def test_where_one_look_was_made_more_often_than_anybody_does_no_pair_is_weighed() -> None:
+    """Its cost grows by the cube of the looks alike: eighty of them took gigabytes. One fewer, and it is weighed."""
+    found = []
+    for more in (0, 1):
+        tables = make_tables(replace(clear(0.9), shows=((0.6,),) * 4, checks=tuple(map(of_now, clear(0.9).checks))))
+        signs = [spell(seen(tables, f"sign-{i}", 1)) for i in (0, 1) for _ in range(MOST_ALIKE + more)]
+        found.append(len(tables_with_pairs(tables, signs, SHARE, 3.0).pairs))
+    assert found == [1, 0]
+
+
+def of_now(sign: PlainCheck) -> PlainCheck:
+    return replace(sign, ever=False)
 
 
 def test_one_sign_is_no_reason_for_two_faults() -> None:
