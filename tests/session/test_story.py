@@ -7,9 +7,8 @@ import pytest
 
 from reasoner.casebook.trouble import Refused
 from reasoner.network.vehicle import vehicle_from, vehicle_words
-from reasoner.session import acts, complaint, story
+from reasoner.session import acts, story
 from reasoner.session.concluding import belief
-from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup
 from tests.shipped import book, garage
 
@@ -144,148 +143,6 @@ def test_several_patterns_share_the_weight() -> None:
     value = after.record.given[0].values[0]
     assert value == {**dict.fromkeys((o.name for o in check.outcomes), 0.0), "hot-restart": 0.5, "warm": 0.5}
     assert "how-warm" not in {c.name for c in story.tellable(after, "pattern")}
-
-
-@pytest.mark.parametrize(
-    ("said", "expected"),
-    [
-        ("Shakes after a hot restart, lamp every few weeks", ["how-warm hot-restart", "comes-back gaps"]),
-        (
-            "smells strongly of petrol in the car when it rains, no smoke",
-            ["happens-in-damp yes", "smell tank", "smoke none"],
-        ),
-        ("Restarts badly when hot; black smoke for a moment", ["how-warm hot-restart", "smoke black"]),
-        ("hard to restart when hot. Fine on the motorway", ["how-warm hot-restart", "hard-hot-start yes"]),
-        (
-            "On the motorway it is fine. In town it shakes a few seconds",
-            ["doing-what idle", "rough-after-restart seconds"],
-        ),
-        ("stumbles after I stop for shopping, cranks long", ["how-warm hot-restart", "hard-hot-start yes"]),
-        ("no smell, no smoke", ["smell none", "smoke none"]),
-        ("runs well until it idles at traffic lights", ["doing-what idle"]),
-        ("light came on once, uphill on the motorway", ["doing-what cruise", "doing-what pulling", "comes-back once"]),
-        ("It\u2019s never smelled of fuel, doesn\u2019t smoke black", []),
-        ("No steam. Now and then, in the garage, fuel smell", ["comes-back gaps", "smell-of-fuel yes"]),
-        ("starts like on a cold morning though it is hot", []),  # compared with, not said
-        ("as if it were cold; right as rain on the motorway; at idle it never does", []),
-        ("never on a really cold engine. In the morning nothing", []),
-        ("on bumps, and the bumper is black; stop-start is off", ["happens-on-bumps yes"]),
-        ("In town as always, uphill there is a black cloud till I lift", ["doing-what pulling", "smoke black"]),
-        ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes"]),  # why it is asked back
-        # Work and parts, where something was done to them.
-        ("it began after I had the exhaust clamp and the gearbox mount done", ["recent-work-other exhaust"]),
-        (
-            "They had the intercooler hoses off for the clutch",
-            ["recent-work-other air-side", "recent-work-other exhaust"],
-        ),
-        ("The garage before you put in plugs and coils", ["renewed-plugs-coils went-on"]),
-        ("Since the new plugs it stumbles", ["renewed-plugs-coils new"]),
-        ("another fuel pump, no better", ["renewed-fuel-pump went-on"]),
-        ("a new water pump", ["recent-work-elsewhere cooling"]),
-        ("The clutch slips, the pump hums, plugs look black", []),
-        ("never had the gearbox out, and no new plugs", []),
-        # Brimming.
-        (
-            "I always squeeze the last litre in and it stalls at the pump",
-            ["happens-after-refuelling yes", "recent-refuelling-habit past-click"],
-        ),
-        ("I never fill past the click, and it does not stall at the pump", []),
-        # How it clears, and how warm it is.
-        ("Off and on again and it is normal", ["recovers-by-itself next-drive"]),
-        ("Off at the services, start it again and it's normal", ["recovers-by-itself next-drive"]),
-        ("next day perfect, then good for two weeks", ["comes-back gaps", "recovers-by-itself next-drive"]),
-        ("only when it is properly warm", ["how-warm warm"]),
-        ("not when it is properly warm", []),
-        # A start for which it has to be floored is no hard pull; a rattle is no cold start; a dipstick is no hill.
-        ("you have to floor it to start", ["hard-hot-start yes"]),
-        ("I do not have to floor it to start", []),
-        ("when I floor it", ["doing-what pulling"]),
-        ("It rattles at first start in the morning", ["rattles-first-start yes"]),
-        ("petrol smell when I pull the dipstick", ["oil-smell fuel"]),
-        ("when I pull away after a cold night", ["how-warm cold"]),
-        ("the exhaust smells", []),
-        ("the exhaust smells of petrol", ["smell tailpipe"]),
-        ("when I lift and go again it has a hole", ["doing-what lifting-off"]),
-        ("Rattles for a second at the first start in the morning", ["rattles-first-start yes"]),
-        ("I have to floor it to get it to start", ["hard-hot-start yes"]),
-        ("I filled up with E85 last week", ["fuel-lately other-blend"]),
-        ("Ticking noise from the top of the engine", []),
-        ("White smoke in the morning, then nothing", ["smoke none"]),
-        ("Smells of petrol in the garage in the morning", ["smell-of-fuel yes"]),
-        ("In the traffic jam in summer", ["doing-what idle", "heat-or-height yes"]),
-        ("There's petrol on the dipstick", ["oil-smell fuel"]),
-        ("Level of the oil keeps going up", ["oil-level-rising yes"]),
-        ("no petrol on the dipstick, and the oil level never keeps going up", []),
-        ("I always squeeze the last drop in", ["recent-refuelling-habit past-click"]),
-        ("It was fine for two weeks, then it came back", ["comes-back gaps"]),
-        ("I only drive to work, three kilometres", ["short-trips yes"]),
-        ("At the top of the pass", ["heat-or-height yes"]),
-        ("After jump starting it", ["battery-disconnected-lately yes"]),
-        ("Since they did the clutch", ["recent-work-other exhaust"]),
-        ("They reset it each time", []),
-        ("smells rotten at the back", ["smell eggs"]),
-        # Where it ends, and where it begins.
-        ("It's rough until it is warm", ["how-warm cold"]),
-        ("Runs fine till the engine is properly warm", ["how-warm warm"]),
-        ("does not pull right until it's warm", ["how-warm cold"]),
-        ("doesn't shake until it is up to temperature", ["how-warm warm"]),
-        ("Stumbles all day, except on the motorway", []),
-        ("No trouble, unless it rains", ["happens-in-damp yes"]),
-        ("shakes until I switch off and on", ["recovers-by-itself next-drive"]),
-        # Compared with.
-        ("worse than on a cold morning", []),
-        ("It is rougher in town than uphill", ["doing-what idle"]),
-        ("more than once a month", ["comes-back gaps"]),
-        # Which came first.
-        ("A month before it began they renewed the plugs", ["renewed-plugs-coils new"]),
-        ("They cleaned the throttle body and put in new plugs, no better", ["renewed-plugs-coils went-on"]),
-        ("They put a new exhaust on. It did not help", ["mended-since back"]),
-        # Other things of the same name.
-        (
-            "They changed the petrol pump, and an ignition coil was swapped",
-            ["renewed-fuel-pump went-on", "renewed-plugs-coils went-on"],
-        ),
-        ("I put in a new power steering pump and new coil springs", []),
-        ("new outside temperature sensor; it was driven to the last litre in the tank", []),
-        ("Parked on the street at night, and the tap is too hot outside", []),
-        ("in the dark, with the heated rear window", ["happens-with-consumers yes"]),
-        ("", []),
-        ("!!! \x00 ... but but", []),
-    ],
-)
-def test_what_is_heard_in_a_complaint(said: str, expected: list[str]) -> None:
-    assert [f"{row.check} {row.outcome}" for row in complaint.heard(start(), said)] == expected
-
-
-@pytest.mark.parametrize(
-    ("check", "outcome", "phrase"),
-    [(c.name, o, p) for c in BOOK.checks.values() for o, phrases in c.owners_say.items() for p in phrases],
-)
-def test_every_phrase_of_the_rules_is_heard_as_what_it_says(check: str, outcome: str, phrase: str) -> None:
-    worked = complaint.only_done(BOOK.checks[check])
-    mended = "They changed a part. " if BOOK.checks[check].intake == "mended" else ""
-    said = f"They had the {phrase} done." if worked else f"{mended}It does so: {phrase}."
-    assert (check, outcome) in {(row.check, row.outcome) for row in complaint.heard(start(), said)}
-
-
-def test_what_was_heard_is_told_in_one_step_and_not_heard_again() -> None:
-    before = start()
-    before = before.after(acts.tell(before, "uphill on the motorway, black smoke"))
-    rows = complaint.heard(before, before.record.complaint)
-    after = before.after(story.tell_heard(before, rows))
-    given = {g.check: g.values[0] for g in after.record.given}
-    assert (given["doing-what"]["cruise"], given["doing-what"]["pulling"]) == (0.5, 0.5)
-    assert max(given["smoke"], key=given["smoke"].__getitem__) == "black"
-    assert complaint.heard(after, after.record.complaint) == [] and after.record.steps == before.record.steps + 1
-    back = after.after(acts.undo(after))
-    assert not back.record.given and complaint.heard(back, back.record.complaint) == rows
-
-
-def test_another_program_is_told_what_was_heard() -> None:
-    talk, _, _ = hear(Talk(start()), {"type": "complaint", "text": "black smoke"})
-    assert talk.state()["heard"] == [{"check": "smoke", "outcome": "black", "text": "Smoke: black"}]
-    talk, _, _ = hear(talk, {"type": "answer", "check": "smoke", "outcome": "black"})
-    assert talk.state()["heard"] == []
 
 
 def test_what_else_it_hangs_on() -> None:
