@@ -21,6 +21,7 @@ def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
 
+# How many words may stand where: judgement.
 WORDS_BETWEEN = 2  # words that may stand between two of a phrase, besides little ones
 LITTLE_WORDS = frozenset(
     ("a", "an", "the", "of", "from", "its", "it's", "it", "is", "was", "my", "our", "i", "she", "he")
@@ -218,6 +219,11 @@ class _Clause:
         fine = set() if SAID_TO_BE_FINE.isdisjoint(self.words) else {WELL}
         return frozenset({*self.words, *parts, *fine})
 
+    @cached_property
+    def fine(self) -> bool:
+        """Whether it says that all is well, and does not deny it."""
+        return _said_fine(self.words)
+
 
 def _clauses(text: str) -> list[_Clause]:
     """The clauses of what was said. What follows `until` and the like after something that is fine is when it happens,
@@ -349,9 +355,7 @@ def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int,
     """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there. condition: it
     says when it happens, which is denied too where the trouble ends, and by a comparison."""
     words = clause.words
-    if not clause.begins.issuperset(phrase):
-        return None
-    if _said_fine(words) and SAID_TO_BE_FINE.isdisjoint(phrase):
+    if clause.fine and SAID_TO_BE_FINE.isdisjoint(phrase):
         return None
     if condition and clause.ends and phrase[0] not in WHERE_IT_ENDS:
         return None

@@ -28,11 +28,11 @@ CAME_FIRST = {"complaint": True, "c": True, "work": False, "w": False}
 # How far a car is driven in so long, in km, where only the time is told: some 13,000 km a year, as in most countries'
 # traffic statistics (from memory).
 KM_IN = {"km": 1.0, "mi": 1.609, "day": 36.0, "week": 250.0, "month": 1080.0, "year": 13000.0}
-AGO = re.compile(
-    r"(?<![\d.])(\d{1,3}(?:[,.]\d{3})+|\d+\.\d{1,2}|\d+)\s*(km|mi|day|week|month|year)(?:les|s)?\b", re.IGNORECASE
-)
+_UNIT = rf"\s*({'|'.join(KM_IN)})(?:les|s)?"
+_THOUSANDS = r"\d{1,3}(?:[,.]\d{3})+"
+AGO = re.compile(rf"(?<![\d.])({_THOUSANDS}|\d+\.\d{{1,2}}|\d+){_UNIT}\b", re.IGNORECASE)
 # `2,5 weeks`: a decimal comma, or a 2 of the list and 5 weeks?
-COMMA_OF_TWO_MEANINGS = re.compile(r"(?<![\d.,])\d+,\d{1,2}\s*(?:km|mi|day|week|month|year)(?:les|s)?", re.IGNORECASE)
+COMMA_OF_TWO_MEANINGS = re.compile(rf"(?<![\d.,])\d+,\d{{1,2}}{_UNIT}", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class WorkLine:
         found = AGO.search(self.rest)
         if found is None:
             return None
-        thousands = re.fullmatch(r"\d{1,3}(?:[,.]\d{3})+", found[1])
+        thousands = re.fullmatch(_THOUSANDS, found[1])
         return float(re.sub(r"\D", "", found[1]) if thousands else found[1]) * KM_IN[found[2].lower()]
 
 
