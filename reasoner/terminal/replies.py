@@ -150,7 +150,7 @@ def match_outcome(text: str, form: Form) -> str:
         raise Unclear(f"{shortened(text, 12)} is not on the list: {_choices(form)}.")
     if wanted in ("y", "n"):
         wanted = {"y": "yes", "n": "no"}[wanted]
-    for alike in (_same, _first_word, _begins, _contains):
+    for alike in (_same, _begins_so, _begins, _contains):
         found = [o.name for o in form.outcomes if alike(wanted, o)]
         if len(found) == 1:
             return found[0]
@@ -161,9 +161,13 @@ def _same(wanted: str, outcome: OutcomeDoc) -> bool:
     return wanted in (outcome.name.lower(), outcome.name.lower().replace("-", " "), outcome.text.lower())
 
 
-def _first_word(wanted: str, outcome: OutcomeDoc) -> bool:
-    """Yes or no, where that is how an answer begins: `no, near its dry weight`."""
-    return wanted in ("yes", "no") and re.split(r"\W", outcome.text.lower(), maxsplit=1)[0] == wanted
+def first_word(outcome: OutcomeDoc) -> str:
+    """The word that the text of an answer begins with: `no` of `no, near its dry weight`."""
+    return re.split(r"\W", outcome.text.lower(), maxsplit=1)[0]
+
+
+def _begins_so(wanted: str, outcome: OutcomeDoc) -> bool:
+    return wanted in ("yes", "no") and first_word(outcome) == wanted
 
 
 def _begins(wanted: str, outcome: OutcomeDoc) -> bool:

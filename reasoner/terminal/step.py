@@ -6,7 +6,6 @@ suspects and the whole list of answers.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
@@ -31,6 +30,7 @@ from reasoner.terminal.blocks import (
     table,
 )
 from reasoner.terminal.console import Console
+from reasoner.terminal.replies import first_word
 
 QUESTION_KEYS = {
     "b": "undo",
@@ -217,9 +217,8 @@ def _place(suspect: Suspect, belief: BeliefDoc) -> str:
         return "place not known"
     there = belief.all.get(suspect.cause, suspect.probability)
     where, chance = place_text(suspect.where), percent(there)
-    return (
-        where if chance == percent(suspect.probability) else f"{where}: {chance}"
-    )  # at another place hardly, or never
+    alone = chance == percent(suspect.probability)  # it is hardly ever at another place, or never
+    return where if alone else f"{where}: {chance}"
 
 
 def way_text(way: Way) -> str:
@@ -384,5 +383,4 @@ def key_blocks() -> list[RenderableType]:
 
 def yes_or_no(question: Question) -> bool:
     """Whether `y` and `n` are answers here: as names of answers, or as the first word of what they say."""
-    said = {re.split(r"\W", o.text.lower(), maxsplit=1)[0] for o in question.outcomes}
-    return {"yes", "no"} <= said | {o.name for o in question.outcomes}
+    return {"yes", "no"} <= {word for o in question.outcomes for word in (o.name, first_word(o))}
