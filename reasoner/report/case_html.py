@@ -244,26 +244,26 @@ def _row(moment: Moment, led: str) -> str:
 
 def _belief(moments: Sequence[Moment], courses: Sequence[SuspectCourse], name: str, after: str) -> str:
     """How likely each suspect was after each answer: one line a suspect, named at its end."""
-    count = len(moments)
+    last = len(moments)
     across, up = WIDE - LEFT - RIGHT, HIGH - TOP - FOOT
 
     def x(number: float) -> float:
-        return LEFT + across * (number / max(1, count))
+        return LEFT + across * (number / max(1, last))
 
     def y(chance: float) -> float:
         return TOP + up * (1.0 - chance)
 
     parts = [svg_line(LEFT, y(p / 4), LEFT + across, y(p / 4)) for p in range(5)]
     parts += [svg_text(LEFT - 6, y(p / 4) + 4, f"{25 * p} %", "end", "small") for p in range(5)]
-    every = max(1, -(-count // 12))
-    marked = {moments[i - 1].step: i for i in range(count, 0, -every)}  # several answers of one step: at the first
+    every = max(1, -(-last // 12))
+    marked = {moments[i - 1].step: i for i in range(last, 0, -every)}  # several answers of one step: at the first
     parts += [svg_text(x(i), HIGH - FOOT + 16, str(step), "middle", "small") for step, i in marked.items()]
     parts += [svg_text(LEFT + across / 2, HIGH - 3, "step", "middle", "small")]
     heights = apart([y(course.chances[-1]) + 4 for course in courses], 27.0, TOP + 8, HIGH - FOOT)
     for number, (course, height) in enumerate(zip(courses, heights, strict=True)):
         points = [(x(i), y(chance)) for i, chance in enumerate(course.chances)]
         parts.append(path(points, f"c{number}"))
-        beside, lines = x(count) + 8, wrap(course.title, LONGEST_LABEL)
+        beside, lines = x(last) + 8, wrap(course.title, LONGEST_LABEL)
         parts.append(path([(beside, height - 4), (beside + SAMPLE, height - 4)], f"c{number}"))
         parts += [
             svg_text(beside + SAMPLE + 5, height + 12 * i, part, kind="small") for i, part in enumerate(lines[:2])
@@ -391,7 +391,7 @@ def _proof(proof: ProofDoc, ended: str) -> Iterable[str]:
         yield from (f"<p>Only so does a try count: {escape(text)}</p>" for text in plan.only)
     unseen = {"missing": "not written down"} if ended else {}
     rows = [(item.title, unseen.get(item.state, item.state)) for item in proof.seen]
-    rows += [(count.title, f"{count.have:g} of {count.least:g} {count.unit}".strip()) for count in proof.counts]
+    rows += [(c.title, f"{c.have:g} of {c.least:g} {c.unit}".strip()) for c in proof.counts]
     if rows:
         cells = "".join(f"<tr><td>{escape(what)}</td><td>{escape(how)}</td></tr>" for what, how in rows)
         yield f"<table><tbody>{cells}</tbody></table>"

@@ -123,20 +123,17 @@ def _value(line: str, fact: FactDoc) -> str | None:
 # A line each, Enter leaves it open.
 
 
-SAY_OTHERWISE = "Try p and other words."
-
-
 def ask_heard(sitting: Sitting, text: str = "") -> bool:
     """What the complaint, or more that the owner says, tells by the rules' own words, to be confirmed: nothing is taken
     from it unasked; what was not understood is said. False if nothing was heard."""
     said = text or sitting.workup.record.complaint
     rows_heard = complaint.heard(sitting.workup, said)
     missed = complaint.unheard(sitting.workup, said)
-    not_understood = para(f"Not understood: {shortened('; '.join(missed), 300)}. {SAY_OTHERWISE}", style=QUIET)
     if rows_heard:
         sitting.console.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     if missed:
-        sitting.console.show(not_understood)
+        listed = shortened("; ".join(missed), 300)
+        sitting.console.show(para(f"Not understood: {listed}. Try p and other words.", style=QUIET))
     if not rows_heard:
         return False
     helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
