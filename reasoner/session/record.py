@@ -186,9 +186,12 @@ def _tools(book: Rulebook, record: Record, event: ToolsSaid) -> Record:
 
 
 def _new_spell(record: Record, condition: str | None) -> Record:
-    if record.present not in {*(g.spell for g in record.given), *(r.spell for r in record.live)}:
-        return replace(record, spells=(*record.spells[:-1], condition))  # nothing was seen in the present one
-    return replace(record, spells=(*record.spells, condition))
+    """The car does something else from here. A spell in which nothing was seen gives its place to the new one, and what
+    was said of its mixture holds no longer."""
+    if record.present in {*(g.spell for g in record.given), *(r.spell for r in record.live)}:
+        return replace(record, spells=(*record.spells, condition))
+    rich = {spell: rich for spell, rich in record.rich.items() if spell != record.present}
+    return replace(record, spells=(*record.spells[:-1], condition), rich=rich)
 
 
 def _gone_on_with(record: Record, label: str) -> Record:
