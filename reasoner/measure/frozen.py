@@ -312,8 +312,8 @@ class State:
 
 @dataclass(frozen=True)
 class Live:
-    """Live values by state, in the order typed. unread, wrong: as of a frame. known_first: it does not begin with words
-    that are neither a state nor a value."""
+    """Live values by state, in the order typed. unread, wrong: as of a frame. known_first: the words the line begins
+    with are a state or a value."""
 
     states: tuple[State, ...]
     unread: str = ""

@@ -254,8 +254,8 @@ def may_close(found: ProofDoc, state: str) -> None:
         raise Refused(f"not proven yet: {found.missing[0]}", f"{len(found.missing)} things are missing")
 
 
-SOUND_FROM = 0.5
-SHOWED_FROM = 0.5  # chance from which a spell is one in which it showed
+SOUND_FROM = 0.5  # chance that nothing is wrong, below which it is not cured: more likely than not; judgement
+SHOWED_FROM = 0.5  # chance from which a spell is one in which it showed; judgement
 SOURCE_AS_READ = {
     "text": "read in full",
     "abstract": "abstract read",
@@ -413,8 +413,8 @@ def _rule(before: Standing, work: Work, condition: str) -> str:
 
 
 def _seen(workup: Standing, work: Work, apply: Iterable[Proof], left: Iterable[str]) -> tuple[SeenDoc, ...]:
-    """What holds for every repair, then the repair's own proof, then what was seen before and the work does not explain
-    (left: the checks); each check once, as last answered since the work."""
+    """What holds for every repair, then the repair's own proof, then what was not right before and is not explained by
+    what the work mends (left: its checks); each check once, as last answered since the work."""
     book = workup.book
     wanted: dict[str, tuple[str, str]] = {}
     for proof in apply:

@@ -233,17 +233,17 @@ def offer_frame(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
 
 
 def not_used(workup: Workup, values: Sequence[DecodedValue]) -> list[str]:
-    """Values of a freeze frame that nothing goes by, in words: no figure of what it says, and it says the same without
-    them."""
+    """Values of a freeze frame that nothing goes by, in words: none of them is itself a figure of an answer that the
+    frame gives, and without them its answers are the same."""
     full = offer_frame(workup, values)
     spoken = {name for offer in full for name in _gone_by(workup.book.checks[offer.answer.check])}
     says = [(offer.answer.check, offer.answer.values) for offer in full]
-    idle = []
+    unused = []
     for value in values:
         rest = offer_frame(workup, [other for other in values if other is not value])
         if value.name not in spoken and says == [(offer.answer.check, offer.answer.values) for offer in rest]:
-            idle.append(value)
-    return [f"{v.name} {v.value if isinstance(v.value, str) else _in_bar(v) or _typed(v)}" for v in idle]
+            unused.append(value)
+    return [f"{v.name} {v.value if isinstance(v.value, str) else _in_bar(v) or _typed(v)}" for v in unused]
 
 
 def _gone_by(check: Check) -> set[str]:
@@ -290,8 +290,8 @@ POINT = "frozen point"  # the computation that goes by what the engine was doing
 
 
 def offer_point(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
-    """What a frame of another code says of a car without a rich one: under what conditions it was stored, and no
-    more."""
+    """What the frame of another code says of a car without a rich code: what the engine was doing when the frame was
+    stored, and no more."""
     point = {check.name for check, working in _worked(workup) if working.name == POINT}
     return [offer for offer in offer_frame(workup, values) if offer.answer.check in point]
 

@@ -183,7 +183,8 @@ def frame_told(
     workup: Workup, frame: Frame, values: Sequence[DecodedValue], typed: str
 ) -> tuple[list[Event], list[Offer]]:
     """What a freeze frame is kept as, whatever is made of it, and what it answers where it was rich in it: what it
-    does not show is not asked about then. Of a car with codes of another kind alone it says where that was stored.
+    does not show is not asked about then. Of a car without a rich code it says in which state of the car the frame was
+    stored.
     values: as they were meant, after odd ones were read back."""
     put_right = "".join(
         f", {v.name} {v.value if isinstance(v.value, str) else f'{v.value:g}'} {v.unit}"

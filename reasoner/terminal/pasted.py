@@ -139,8 +139,8 @@ def ask_offers(
     sitting: Sitting, offers: Sequence[Offer], say: str, before: Sequence[Event] = (), whole: bool = False
 ) -> bool:
     """What values that were read answer, to be confirmed in one line and kept. True if any was. say: `the frame says`.
-    before: events that are kept in any case, with those; whole: unless none of it is right, as then the values are
-    not."""
+    before: events that are kept with those answers, and also where none of them is right; not so with whole: where no
+    answer is right, the values that were read are taken to be wrong, and nothing is kept."""
     if not offers:
         sitting.keep(before)
         return False

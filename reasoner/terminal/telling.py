@@ -262,9 +262,9 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
             weighed = "where it was stored counts, no more" if alone else "noted, and not weighed"
             sitting.console.say(f"{frame.code} is no code of a rich mixture, nor are its trims: {weighed}.")
         kept, offers = story.frame_told(sitting.workup, frame, values, typed)
-        idle = readings.not_used(sitting.workup, values) if rich and offers else []
-        if idle:
-            sitting.console.say(f"Noted, and no question here goes by it alone: {', '.join(idle)}.")
+        unused = readings.not_used(sitting.workup, values) if rich and offers else []
+        if unused:
+            sitting.console.say(f"Noted, and no question here goes by it alone: {', '.join(unused)}.")
         if not ask_offers(sitting, offers, "the frame says", kept):  # in one step, so that b takes all of it back
             sitting.said.append("Noted: the frame." + (" No more is asked about one." if rich else ""))
         if only:

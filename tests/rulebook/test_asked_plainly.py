@@ -8,7 +8,7 @@ from reasoner.rulebook.model import At
 from tests.shipped import book
 
 ASKS_YES_OR_NO = {"Is", "Are", "Does", "Do", "Did", "Was", "Were", "Has", "Have", "Can", "Will"}
-EITHER_OR = {"code-still-live", "not-as-built"}  # `pending, or stored only and old?` names its answers itself
+EITHER_OR = {"code-still-live", "not-as-built"}  # the question names its answers itself: `..., or longer ago?`
 
 
 def test_a_yes_or_no_question_has_such_answers() -> None:
