@@ -35,7 +35,9 @@ PAIRS_WEIGHED = 6  # and weighed
 LEAST_PAIR = 0.01  # a pair less likely than this is not; judgement
 SLACK = 3.0  # decibans by which a look at a pair from afar may be off
 PAIR_WIDTH = 128  # cases of spells that share looks
-MOST_ALIKE = 10  # spells of one kind that share looks: with more, pairs are not weighed, as the cost grows by the cube
+# Spells of one kind that share looks. With more no pair is weighed: the cost grows by the cube of them, and to cut each
+# kind by itself before the kinds are joined, which would be cheap, is off by some ten decibans.
+MOST_ALIKE = 10
 PAIR_LOOKS_KEPT = 512  # looks kept with what they tell of pairs
 PAIR_TABLES_KEPT = 16  # tables with pairs, the latest ones
 BOTH, FIRST, SECOND, NEITHER = range(4)  # what shows

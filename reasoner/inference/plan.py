@@ -285,8 +285,8 @@ class BatchedLook:
 
 
 class Batch:
-    """Looks of several situations, sorted so that what has one form is worked out at once: those with a check of a
-    single place together, those at several places check by check. states: of the moments, as `Moments` gives them."""
+    """Looks of several situations, sorted so that what has one form is worked out at once. single: the looks at a
+    single place, each with its check's number; several: those at several places, by check and place."""
 
     def __init__(self, tables: Tables) -> None:
         self.moments = Moments(tables)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -151,15 +152,15 @@ def spoken_against(tables: Tables, spells: Sequence[Spell], checks: Collection[i
     over all answers of which that is so. An answer counts as far as the fault was showing, by all that was seen in the
     spell.
 
-    Of a check that needs it to be rich now, a rich answer says two things: that it is rich, so that the cause must be
-    showing if it is that; and how it is rich, which is held against how it is on the mean of all that makes it rich.
+    Of a check that needs it to be rich now, a rich answer says that it is rich, so the cause, if it is this one, must
+    be showing. And it says how it is rich, which is held against how it is rich on the mean over all causes.
     """
     found: Array = np.ones(len(tables.causes))
     for spell in counted(tables, spells):
         for_it, against = np.ones(len(found)), np.ones(len(found))
         for answer in spell.answers:
             table = tables.checks[answer.check]
-            rich, how = (_ratio(table, rows, answer) for rows in _rich_and_how(tables, answer.check))
+            rich, how = (_ratio(table, held, answer) for held in _rich_and_how(tables, answer.check))
             less = np.minimum(1.0, how) if answer.check in checks else np.ones(len(found))
             if table.steady:
                 found = found * less
@@ -171,38 +172,48 @@ def spoken_against(tables: Tables, spells: Sequence[Spell], checks: Collection[i
     return found
 
 
-def _ratio(table: CheckTable, rows: tuple[Array, Array], answer: Evidence) -> Array:
-    """(C,) how much likelier an answer is under each cause than elsewhere. rows: (D, m), and (m,) of elsewhere."""
+class Held(NamedTuple):
+    """Chances of a check's outcomes (D, m) under each of its rows, and those (m,) that they are held against."""
+
+    rows: Array
+    against: Array
+
+
+def _ratio(table: CheckTable, held: Held, answer: Evidence) -> Array:
+    """(C,) how many times as likely an answer is under each cause as it is under what that is held against."""
     found: Array = np.ones(len(table.index))
     for place, weights in enumerate(answer.weights):
         if weights is not None:
-            under, elsewhere = (part @ np.array(weights) for part in rows)
-            found = found * (under / elsewhere)[table.index[:, place]]
+            under, against = (part @ np.array(weights) for part in held)
+            found = found * (under / against)[table.index[:, place]]
     return found
 
 
-def _rich_and_how(tables: Tables, check: int) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
-    """Whether it is rich, and how it is rich: (D, m) and (m,) each, under each row and elsewhere. That it is not rich
-    is said by the second. Of a check that does not need it to be rich the first tells nothing."""
+def _rich_and_how(tables: Tables, check: int) -> tuple[Held, Held]:
+    """Of a check that needs it to be rich, a rich outcome in two factors: the chance that it is rich, held against a
+    sound car; and the chance of this outcome while it is rich, held against the mean over all causes. The outcome that
+    it is not rich is in the factor of how, held against a sound car. A check that does not need it to be rich has its
+    own rows there, and ones for whether it is rich."""
     table = tables.checks[check]
     if table.not_rich is None:
-        return (np.ones_like(table.rows), np.ones(table.rows.shape[1])), (table.rows, table.rows[0])
+        return Held(np.ones_like(table.rows), np.ones(table.rows.shape[1])), Held(table.rows, table.rows[0])
     return tables.kept.once("rich and how", check, lambda: _split(table, tables.prior, table.not_rich or 0))
 
 
-def _split(table: CheckTable, prior: Array, not_rich: int) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+def _split(table: CheckTable, prior: Array, not_rich: int) -> tuple[Held, Held]:
     rich = np.repeat(1.0 - table.rows[:, [not_rich]], table.rows.shape[1], axis=1)
     rich[:, not_rich] = 1.0
     mean = prior @ table.rows[table.index].mean(axis=1) / prior.sum()
     usual = mean / (1.0 - mean[not_rich])
     usual[not_rich] = table.rows[0, not_rich]
-    return (rich, rich[0]), (table.rows / rich, usual)
+    return Held(rich, rich[0]), Held(table.rows / rich, usual)
 
 
 def findings_against(tables: Tables, check: int, causes: Sequence[int], enough: float) -> tuple[int, ...]:
-    """What a look can find that makes these causes so much less likely (a factor, 1 and less; mean over the causes as
-    they are before any answer), of what is usually found: with nothing to see, in the condition in which they show most
-    often; and, of a check that needs it to be rich, while it is. Outcomes, seen at all places."""
+    """The outcomes, seen at all places, that are usual and make these causes less likely by `enough`, a factor (mean
+    over the causes, as likely as they are before any answer). Usual is what is found most often with nothing to see,
+    looked at in the condition in which the causes show most often; and, of a check that needs it to be rich, what is
+    found most often while it is rich."""
     table, own = tables.checks[check], list(causes)
     prior = tables.prior[own] / tables.prior[own].sum()
     usual = int(table.rows[0].argmax())
@@ -213,9 +224,9 @@ def findings_against(tables: Tables, check: int, causes: Sequence[int], enough: 
         seen = shows * seen + 1.0 - shows
     found = [usual] if np.minimum(1.0, seen) @ prior <= enough else []
     if table.not_rich is not None:
-        under, elsewhere = _rich_and_how(tables, check)[1]
-        usual = max((o for o in range(len(elsewhere)) if o != table.not_rich), key=elsewhere.__getitem__)
-        seen = np.prod(under[table.index[own], usual] / elsewhere[usual], axis=1)
+        rows, against = _rich_and_how(tables, check)[1]
+        usual = max((o for o in range(len(against)) if o != table.not_rich), key=against.__getitem__)
+        seen = np.prod(rows[table.index[own], usual] / against[usual], axis=1)
         found += [usual] if np.minimum(1.0, seen) @ prior <= enough else []
     return tuple(found)
 

@@ -36,13 +36,8 @@ VEHICLE_KEYS = (
 LITRES_PER_CUBIC_INCH = 0.016387064  # exact: international inch, NIST SP 811 (2008) B.8
 LITRES_POSSIBLE = (0.3, 10.0)  # of an engine
 YEARS = (1960, 2100)  # of a car with a rich code
-FACTS = (
-    *parts.EQUIPMENT,
-    "displacement",
-    "model year",
-    "distance",
-    "charging",
-)  # may become known while a case goes on
+# What may become known while a case goes on.
+FACTS = (*parts.EQUIPMENT, "displacement", "model year", "distance", "charging")
 
 
 @dataclass(frozen=True)

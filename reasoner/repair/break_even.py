@@ -118,7 +118,7 @@ def _towards(
         line = (1 - share) * own[0] + share * own[1]
         return "watch" if "watch" in works and watch(moved).expected < line - NO_DIFFERENCE else ""
 
-    if bent(at) and not bent(now):
+    if bent(at) and not bent(now):  # where watching is cheaper already, that it is so there is no change on the way
         at = _halved(lambda value: bool(bent(value)), now, at)
         instead, done = bent(at), ()
     return Hinge(what, now, at, instead, done) if instead or done else None

@@ -107,12 +107,15 @@ class Guards:
         """Checks at hand of which a look can well speak against a fault or family as much as it takes, the most chance
         of that a minute first, and how likely each does; those that speak of it at all, and no chances, if none can."""
         found = excluders(self.stake, name)
-        chances = {n: self._may_find(n, found[n]) for n in self._unanswered if n in found}
+        best = self._worth_most({n: self._may_find(n, found[n]) for n in self._unanswered if n in found})
+        return (tuple(best), tuple(best.values())) if best else (self._quickest(speakers(self.stake, name)), ())
+
+    def _worth_most(self, chances: Mapping[str, float]) -> dict[str, float]:
+        """Of checks, each with the chance that it settles what is asked, those that can well do so, the most chance a
+        minute first."""
         may = [n for n in chances if chances[n] >= MAY_SPEAK]
         best = sorted(may, key=lambda n: self.stake.book.checks[n].minutes / chances[n])[:SUGGESTED]
-        if not best:
-            return self._quickest(speakers(self.stake, name)), ()
-        return tuple(best), tuple(chances[n] for n in best)
+        return {n: chances[n] for n in best}
 
     def _may_find(self, check: str, outcomes: Sequence[int]) -> float:
         """The chance that a look finds one of these, here or where it likeliest does."""
@@ -207,13 +210,11 @@ class Guards:
         own = [c for c in causes if tables.prior[c] > 0]
         if not own:
             return self._quickest(checks), ()
-        chances = {n: self.speaks(n, own) for n in self._unanswered if n in checks}
-        may = [n for n in chances if chances[n] >= MAY_SPEAK]
-        found = sorted(may, key=lambda n: self.stake.book.checks[n].minutes / chances[n])[:SUGGESTED]
-        if not found:
+        best = self._worth_most({n: self.speaks(n, own) for n in self._unanswered if n in checks})
+        if not best:
             return self._quickest(checks), ()
         there = sum(self.stake.chances[c] for c in own)
-        return tuple(found), tuple(there * chances[n] for n in found)
+        return tuple(best), tuple(there * chance for chance in best.values())
 
     def speaks(self, check: str, causes: Sequence[int]) -> float:
         """The chance that an answer to a check speaks for these causes as much as it takes, if it is one of them, each
