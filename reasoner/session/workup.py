@@ -134,12 +134,11 @@ class Workup:
 
     def _nothing_to_ask(self, number: int) -> bool:
         """Whether another check was answered so that there is nothing for this one to ask about: no frame is stored."""
-        for other, outcomes in self.book.checks[self.tables.checks[number].name].not_where.items():
-            looked = self.tables.check_number.get(other)
-            for rows in (e.weights for spell in self.spells for e in spell.answers if e.check == looked):
-                names = self.tables.checks[looked].outcomes if looked is not None else ()
-                if all(row is not None and names[row.index(max(row))] in outcomes for row in rows):
-                    return True
+        tables, not_where = self.tables, self.book.checks[self.tables.checks[number].name].not_where
+        for answer in (answer for spell in self.spells for answer in spell.answers if not_where):
+            table = tables.checks[answer.check]
+            if all(w and table.outcomes[w.index(max(w))] in not_where.get(table.name, ()) for w in answer.weights):
+                return True
         return False
 
     def _named(self) -> frozenset[int]:
