@@ -41,27 +41,8 @@ _WORDS = {
 }
 _NONE = frozenset({"none", "no", "nil", "nothing", "zero"})
 _SUBJECT = frozenset({"code", "codes", "dtc", "dtcs", "fault", "faults", "trouble"})
-_SMALL = frozenset(
-    {
-        "a",
-        "all",
-        "also",
-        "both",
-        "only",
-        "of",
-        "them",
-        "and",
-        "any",
-        "are",
-        "at",
-        "found",
-        "is",
-        "present",
-        "set",
-        "the",
-        "there",
-    }
-)
+_HOW_MANY = frozenset({"all", "any", "both", "only", "of", "them"})
+_SMALL = _HOW_MANY | {"a", "also", "and", "are", "at", "found", "is", "present", "set", "the", "there"}
 _LAMP = frozenset({"lamp", "light", "mil", "on", "off", "out"})
 _FILLING = _SUBJECT | _SMALL | _LAMP
 

@@ -282,8 +282,11 @@ RICH = "rich"  # in the standard's name of a code
 def of_rich(book: Rulebook, frame: Frame, values: Sequence[DecodedValue]) -> bool:
     """Whether a freeze frame is of a moment in which it ran rich: by its code, or by its own trims whatever code it
     belongs to."""
-    title = book.codes[frame.code].title if frame.code in book.codes else ""
-    return not frame.code or RICH in title.lower() or runs_rich(values) is True
+    return not frame.code or _rich_code(book, frame.code) or runs_rich(values) is True
+
+
+def _rich_code(book: Rulebook, code: str) -> bool:
+    return code in book.codes and RICH in book.codes[code].title.lower()
 
 
 POINT = "frozen point"  # the computation that goes by what the engine was doing, whatever code the frame is of
@@ -298,9 +301,8 @@ def offer_point(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
 
 def only_other_codes(workup: Workup) -> bool:
     """Whether codes were read, and none of them is of a rich mixture."""
-    known = workup.book.codes
     read = [code for code, _ in workup.record.codes]
-    return bool(read) and not any(RICH in known[code].title.lower() for code in read if code in known)
+    return bool(read) and not any(_rich_code(workup.book, code) for code in read)
 
 
 def frame_checks(workup: Workup) -> list[Check]:
