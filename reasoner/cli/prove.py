@@ -83,7 +83,7 @@ class Closing:
 @click.option(
     "--made-so",
     is_flag=True,
-    help="With --clean: made as the plan asks, where it does (weather, oil); else not counted.",
+    help="With --clean: the try was made as the plan asks (weather, oil); such a plan counts no other.",
 )
 @click.option("--showed", type=CONDITION, metavar="CONDITION", help="A provocation in which it showed again.")
 @click.option(

@@ -29,7 +29,7 @@ def no_loops(context: ReaderContext, families: Mapping[str, Family], checks: Map
 
 
 def no_other_outcomes(context: ReaderContext, checks: Mapping[str, Check]) -> None:
-    """What a check is not asked after are outcomes that the other check has."""
+    """What `not where` lists of another check are outcomes that this other check has."""
     for name, check in checks.items():
         for other, meant in check.not_where.items():
             has = tuple(outcome.name for outcome in checks[other].outcomes) if other in checks else meant

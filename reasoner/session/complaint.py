@@ -50,7 +50,7 @@ FINE_IDIOMS = re.compile(
     r"|(?:runs?|ran|pulls?|drives?|starts?|behaves?) (?:\w+ )?normally"
     r"|(?:is|was|'s) (?:as )?(?:a |an )?(?:lamb|lady|dream|angel|quiet|gentle)\b(?: again)?)"
 )
-# Words that say that it is fine elsewhere, and do not here: `a good minute`, `as well`, `drops to nothing`.
+# Phrases in which a word that else says that it is fine does not: `a good minute`, `as well`, `drops to nothing`.
 NOT_FINE_IDIOMS = re.compile(
     r"\b(?:good(?= (?:minute|hour|while|deal|bit|many|half|quarter|few|\d))|as well|well (?=over|above|below|into|past)"
     r"|(?:almost |nearly |next )?to nothing|nothing (?=else|more|help|was|could|found|done|been|has|had|to)"
@@ -111,8 +111,8 @@ NEVER_AGAIN = re.compile(
     r"|(?:cured|fixed|mended|solved) (?:it|that)"
     rf"|(?:{'|'.join(sorted(SAID_TO_BE_FINE))})(?: again| ever)? since)\b"
 )
-# What tells nothing of when or how: the car, its lamp, who says it, and that it runs badly. A part of a complaint with
-# no other words was not missed.
+# What tells nothing of when or how: the car, its lamp, who says it, and that it runs badly. In a part of a complaint
+# that has only such words there was nothing to understand.
 SAYS_NOTHING = _words(
     """
     stumble stumbles shake shakes hesitate hesitates misfire misfires miss misses die dies stall stalls jerk
@@ -352,8 +352,8 @@ def _done_to(clause: Sequence[str], start: int, end: int) -> bool:
 
 
 def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int, int] | None:
-    """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there. condition: it
-    says when it happens, which is denied too where the trouble ends, and by a comparison."""
+    """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there. condition:
+    the phrase says when it happens; that is denied also where the trouble ends there, and in a comparison."""
     words = clause.words
     if clause.fine and SAID_TO_BE_FINE.isdisjoint(phrase):
         return None
@@ -368,8 +368,9 @@ def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int,
 
 
 def _places(phrase: Sequence[str], clause: _Clause) -> Iterator[tuple[int, int]]:
-    """Where a phrase's words stand in this order among others, first and last: two more between two of them, and little
-    ones; none after a word that denies. What is halved between them is another thing."""
+    """Where a phrase's words stand in this order among others, first and last: between two of them two more at most,
+    little ones not counted, and none after a word that denies. With `half` or `less` between, something else is
+    meant."""
     words = clause.words if clause.begins.issuperset(phrase) else ()
     for start, word in enumerate(words):
         if not _is(phrase[0], word):

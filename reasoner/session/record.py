@@ -114,8 +114,8 @@ class Record:
 
 
 def _replaces(later: Given, earlier: Given) -> bool:
-    """Whether an answer takes the place of an earlier one: to the same check, of all the same places, in the same spell
-    where it is of a spell."""
+    """Whether an answer takes the place of an earlier one: to the same check, at all places of the earlier one, and in
+    the same spell unless it holds for all of the case."""
     same = later.check == earlier.check and (later.lasting or later.spell == earlier.spell)
     return same and set(earlier.values) <= set(later.values)
 

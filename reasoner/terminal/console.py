@@ -162,7 +162,8 @@ class Console:
 
     def pause(self, more: str = "", words: Collection[str] = ()) -> str:
         """What was shown stays until Enter, where the next page would push it off a terminal. What is typed instead
-        answers that page, but for words that belong to this one (more: as the prompt says them), which are returned."""
+        answers that page; only a line that begins with one of these words belongs to this one, and is returned. more:
+        what the prompt says of the words."""
         if not (self.tty or words):
             return ""
         self._left(f"Enter: back to the question, {more}h help > ", "Enter: the question again.")

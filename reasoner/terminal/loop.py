@@ -120,7 +120,7 @@ def _step(sitting: Sitting, question: Question) -> None:
     shown = belief(sitting.workup)
     page, pages = 0, step_pages(question, shown, around, console)
     console.show_lines(pages[0].lines)
-    around = replace(around, said=())  # it has been read
+    around = replace(around, said=())  # what was just said has been read
     while True:
         line = console.ask(pages[page].asks)
         sitting.known.update(question.cautions)

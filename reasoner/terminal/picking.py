@@ -124,6 +124,6 @@ def pick(
     goes_back: bool = False,
     named: Sequence[str] = (),
 ) -> int | None:
-    """One number of a list, None at Enter. named: as of several; then words that mean one thing alone."""
+    """One number of a list, None at Enter. named: as of several, but words have to mean one alone."""
     picked = pick_several(console, prompt, most, typed, show, least, only_one=True, goes_back=goes_back, named=named)
     return next(iter(picked), None)

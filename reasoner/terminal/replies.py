@@ -46,7 +46,8 @@ class Unclear(ValueError):
 class Form:
     """What can be answered: places by number (0 = the whole engine), outcomes in order, a reading if it takes one.
 
-    one_by_one: done place by place, so a place that is not named was not done, where else it has the first outcome.
+    one_by_one: the check is done place by place, so a place that is not named was not tried; in any other check such a
+    place has the first outcome.
     """
 
     at: str

@@ -106,8 +106,8 @@ def _values(given: Inputs, setting: Setting) -> Result:
 
 
 def _idle_air(given: Inputs) -> float | None:
-    """The air of a usual warm idle, as many times, by airflow a litre or by manifold pressure: the one further from it.
-    None where the frame is of no warm idle, or does not say."""
+    """How many times the air of a usual warm idle was drawn in, by airflow a litre or by manifold pressure: the figure
+    that is further from 1. None where the frame is of no warm idle, or does not say."""
     known = {name: given.get(name) for name in IDLING_VALUES}
     if known["engine speed"] is None or known["coolant"] is None:
         return None
