@@ -86,7 +86,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
     names = list(check.cautions) + [n for n in (condition.cautions if condition else ()) if n not in check.cautions]
     ranked = workup.ranked if ranked is None else ranked
     there = _there_too(workup, asked, ranked)[:ALTERNATIVES]
-    said = {option.check, *(o.check for o in there)}
+    said = {option.check, asked.check, *(o.check for o in there)}
     others = [o for o in ranked if o.check not in said and worth_asking(o, workup.costs)][:ALTERNATIVES]
     return Question(
         way=way(workup, asked),

@@ -237,6 +237,16 @@ def test_what_is_listed_while_there_is_not_offered_instead() -> None:
     assert listed
 
 
+def test_what_must_come_first_is_not_offered_instead_of_itself() -> None:
+    workup = fresh("four")
+    workup = workup.after(acts.list_codes(workup, [("P0172", ["stored"])]))
+    workup = workup.after(acts.change_condition(workup, "warm-idle"))
+    later, first = next((o, f) for o in workup.ranked for f in workup.ranked if o.first == f.check)
+    asked = question(workup, later, [later, first, *workup.ranked])
+    assert asked.before and asked.way.check == workup.tables.checks[first.check].name
+    assert asked.alternatives and asked.way.check not in {one.check for one in asked.alternatives}
+
+
 def test_an_answer_put_right_is_no_second_answer() -> None:
     """A new answer in the same spell, or to what holds for all of the case, takes the place of the earlier one."""
     workup = fresh("four")
