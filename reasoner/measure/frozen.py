@@ -191,11 +191,12 @@ UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
 _WRITTEN = "|".join(
     re.escape(u) for u in sorted({u for known in UNITS.values() for u in known if u}, key=len, reverse=True)
 )
+_NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
+_TRIM = "stft|ltft|st|lt|short|long"
 FRAME_PARTS = re.compile(
     rf"(?<!\w)(({'|'.join(sorted(SHORT_NAMES, key=len, reverse=True))}) ?(?:b|bank ?)?([12](?=[ =:]))? ?[=:]? ?"
-    rf"([+\-\u2212]?\d+(?:[.,]\d+)?) ?({_WRITTEN})?)(?! ?[=:]? ?[+\-]?\d)(?![\w.])"
+    rf"({_NUMBER}) ?({_WRITTEN})?)(?! ?[=:]? ?[+\-]?\d)(?![\w.])"
 )
-_NUMBER = r"[+\-\u2212]?\d+(?:[.,]\d+)?"
 # `-1..+2` or `8 to 20`; with a stroke between them only behind what is never below nothing, for +4-14 is two trims.
 FROM_TO = re.compile(rf"({_NUMBER}) ?%?(?: ?(?:\.\.+|…) ?| to (?=[+\-\u2212\d]))({_NUMBER})")
 _POSITIVE = r"lambda|front|upstream|rear|downstream|purge|purge duty|boost|rail|map|ignition|timing|rpm"
@@ -215,7 +216,7 @@ BY_UNIT = {
     "v": "voltage",
 }
 BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
-    rf"(?<!\w)(stft|ltft|st|lt|short|long)(?:[ =:]+|(?=[+\-\u2212]))({_NUMBER}) ?%?"
+    rf"(?<!\w)({_TRIM})(?:[ =:]+|(?=[+\-\u2212]))({_NUMBER}) ?%?"
     rf"(?: ?/ ?| (?=[+\-\u2212]))({_NUMBER})(?![\w.])"
 )
 LOOP_WORDS = re.compile(
@@ -224,16 +225,17 @@ LOOP_WORDS = re.compile(
 FUEL_SYSTEM = re.compile(  # as readers shorten it
     r"fuel ?(?:system|sys)?(?: status)?(?: ?[12])?[ =:]+(?:(cl|ol)(?!\w)|(?=(?:closed|open) loop))"
 )
+SENTENCE_ENDS = re.compile(r"(?<=[\w%\u00b0])\.(?= |$)")
 # What readers and people write before a frame's values and between them, and means nothing.
 HEADINGS = re.compile(r"(?<!\w)(?:freeze(?:[ -]?frame)?|frame|ff|dtcfrzf|data|values)(?: (?:of|for|at))?(?: ?:)?(?!\w)")
 LETTERS = re.compile(r"(?<!\w)([nv]) ?= ?(?=\d)")  # `n=790`, `v=0`: of speeds, as formulas have them
 TWO_TRIMS = re.compile(  # `trims -13 and -16`: short and long
-    r"(?<!\w)(?<!short )(?<!long )(?<!term )(?<!fuel )(?:fuel )?trims?[ =:]+([+\-\u2212]?\d+(?:[.,]\d+)?) ?%?"
-    r"(?: ?and ?| ?, ?| )(?=[+\-\u2212]?\d+(?:[.,]\d+)? ?%?(?: ?,|$| [a-z]{2}))"
+    rf"(?<!\w)(?<!short )(?<!long )(?<!term )(?<!fuel )(?:fuel )?trims?[ =:]+({_NUMBER}) ?%?"
+    rf"(?: ?and ?| ?, ?| )(?={_NUMBER} ?%?(?: ?,|$| [a-z]{{2}}))"
 )
 SENSOR_NAMES = re.compile(r"(?<!\w)(?:o2s?|o2 sensor)[ _-]?b?([12])[ _-]?s?([12])(?!\w)")  # `o2s12`: bank 1, sensor 2
 BANK_FIRST = re.compile(  # `b2 stft -22 ltft -18`
-    r"(?<!\w)(?:b|bank ?)([12])[ :]+((?:(?:stft|ltft|st|lt|short|long)[ =:]*[+\-\u2212]?\d+(?:[.,]\d+)? ?%?[ ,]*)+)"
+    rf"(?<!\w)(?:b|bank ?)([12])[ :]+((?:(?:{_TRIM})[ =:]*{_NUMBER} ?%?[ ,]*)+)"
 )
 CLOCK = re.compile(r"(?<![\d.,:])(\d{1,2}):(\d\d):(\d\d)(?![\d:])")  # a time since the start
 OTHER_VALUE = re.compile(
@@ -266,12 +268,7 @@ def read_frame(line: str) -> Frame:
     """The values of one frame; `stft -11 -12` or `-11 / -12` are both banks. Never raises."""
     text = " ".join(line.lower().replace(";", ",").split())
     code = TYPED_CODE.search(text)
-    rest = text if code is None else text.replace(code[0], " ")
-    rest = HEADINGS.sub(" , ", re.sub(r"(?<=[\w%\u00b0])\.(?= |$)", " ,", rest))
-    rest = LETTERS.sub(lambda m: {"n": "rpm ", "v": "speed "}[m[1]], TWO_TRIMS.sub(r"stft \1 ltft ", rest))
-    rest = BANK_FIRST.sub(_of_bank, SENSOR_NAMES.sub(lambda m: f"{('front', 'rear')[m[2] == '2']}{m[1]}", rest))
-    rest = FUEL_SYSTEM.sub(lambda m: {"cl": "closed loop ,", "ol": "open loop ,"}.get(m[1], " "), rest)
-    rest = CLOCK.sub(lambda m: f"{(int(m[1]) * 60 + int(m[2])) * 60 + int(m[3])}", rest)
+    rest = _one_way_of_writing(text if code is None else text.replace(code[0], " "))
     status = LOOP_WORDS.search(rest)
     rest, swinging = _swinging(LOOP_WORDS.sub(" ", rest))
     rest = FROM_TO.sub(_middle, BETWEEN.sub(_middle, rest))
@@ -415,9 +412,20 @@ def _as_two(match: re.Match[str]) -> str:
     return "".join(f" stft b{place} {two[0]} ltft b{place} {two[1]} " for place, two in pairs if two[0])
 
 
+def _one_way_of_writing(text: str) -> str:
+    """A frame as readers show it and people copy it, with one name and one form for what has several."""
+    text = HEADINGS.sub(" , ", SENTENCE_ENDS.sub(" ,", text))
+    text = TWO_TRIMS.sub(r"stft \1 ltft ", text)
+    text = LETTERS.sub(lambda m: {"n": "rpm ", "v": "speed "}[m[1]], text)
+    text = SENSOR_NAMES.sub(lambda m: f"{'rear' if m[2] == '2' else 'front'}{m[1]}", text)
+    text = BANK_FIRST.sub(_of_bank, text)
+    text = FUEL_SYSTEM.sub(lambda m: {"cl": "closed loop ,", "ol": "open loop ,"}.get(m[1], " "), text)
+    return CLOCK.sub(lambda m: f"{(int(m[1]) * 60 + int(m[2])) * 60 + int(m[3])}", text)
+
+
 def _of_bank(match: re.Match[str]) -> str:
     """Trims after the name of their bank, each with that bank."""
-    return re.sub(r"(?<!\w)(stft|ltft|st|lt|short|long)(?=[ =:\d+\-\u2212])", rf"\g<1>{match[1]}", match[2])
+    return re.sub(rf"(?<!\w)({_TRIM})(?=[ =:\d+\-\u2212])", rf"\g<1>{match[1]}", match[2])
 
 
 def _loop(status: re.Match[str] | None) -> list[DecodedValue]:
