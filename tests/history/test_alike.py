@@ -106,16 +106,16 @@ def test_the_nearest_come_first_and_open_cases_are_left_out() -> None:
 
 
 def test_cars_with_the_same_fault_are_nearer_than_chance() -> None:
-    """Of virtual cars, what the nearest of 120 turned out to be is right half as often again as by chance. Four lots:
-    in one alone luck makes it 1.6 to 3.2 times. These four give 1.9 times and gave 2.1 with other rules, four others
-    1.7 and 1.5: that it is twice as often, as was held here, was the luck of these four."""
+    """Of virtual cars, what the nearest of 120 turned out to be is right twice as often as by chance. Four lots: in
+    one alone luck makes it 1.1 to 3.8 times. Eighteen looks, as many as a real case has: of twelve among some two
+    hundred checks two cars share too few (1.9 times here and 1.7 on four other lots; with eighteen 2.2 and 2.3)."""
     vehicle = a_vehicle(layout="inline 4", injection="port", distance="120000 km")
     truth = garage().tables(vehicle)
     hits, by_chance = 0, 0.0
     for seed in range(3, 7):
         found = [
-            looks_of_case(a_case(book(), vehicle, truth, seed, i, spells=6, looks=12), garage()) for i in range(120)
+            looks_of_case(a_case(book(), vehicle, truth, seed, i, spells=6, looks=18), garage()) for i in range(120)
         ]
         hits += sum(most_alike(one, found, garage(), most=1).nearest[0].fault == one.fault for one in found)
         by_chance += sum(n * (n - 1) for n in Counter(one.fault for one in found).values()) / (len(found) - 1)
-    assert hits > 1.5 * by_chance > 0
+    assert hits > 2 * by_chance > 0
