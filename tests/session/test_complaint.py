@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import permutations
+
 import pytest
 
 from reasoner.session import acts, complaint, story
@@ -224,6 +226,18 @@ def test_every_phrase_of_the_rules_is_heard_as_what_it_says(check: str, outcome:
     mended = "They changed a part. " if book().checks[check].intake == "mended" else ""
     said = f"They had the {phrase} done." if worked else f"{mended}It does so: {phrase}."
     assert (check, outcome) in {(row.check, row.outcome) for row in complaint.heard(begun(), said)}
+
+
+def test_no_phrase_is_written_that_another_one_of_the_same_list_hears_word_by_word() -> None:
+    """`pull hard` is heard in `pulls hard` as well, and `next day fine` in `next day perfect`."""
+    lists = [said for c in book().checks.values() for said in (*c.owners_say.values(), c.not_meant)]
+    twice = [
+        (one, other)
+        for said in lists
+        for one, other in permutations((phrase.lower().split() for phrase in said), 2)
+        if len(one) == len(other) and all(map(complaint._is, one, other))
+    ]
+    assert sum(map(len, lists)) > 1000 and twice == []
 
 
 @pytest.mark.parametrize(
