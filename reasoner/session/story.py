@@ -118,7 +118,7 @@ def _read_work(part: str, count: int) -> WorkLine:
         raise Refused(
             f'"{shortened(last.strip(), 24)}" can be read in two ways', "end with: work first, or complaint first"
         )
-    return WorkLine(() if chosen == (0,) else chosen, said == {True}, rest.strip())
+    return WorkLine(() if chosen == (0,) else chosen, said == {True}, rest.strip(" ,"))
 
 
 def renewed(workup: Workup) -> list[Check]:
@@ -130,7 +130,6 @@ def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
     """Work done and parts renewed lately. Work that was done when the complaint was there already did not bring it in:
     it counts as none. A part that was renewed then and did not mend it is the less likely."""
     work, parts = rows_of(workup, "work"), renewed(workup)
-    texts = [row.text for row in work] + [part.title for part in parts]
     brought = [work[n - 1] for line in lines if not line.began_before for n in line.numbers if n <= len(work)]
     new = {n - len(work): line.began_before for line in lines for n in line.numbers if n > len(work)}
     rows = [
@@ -146,12 +145,20 @@ def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
             events += acts.answer(workup, check.name, {0: soften(check.measure, min(ago))}, reading=f"{min(ago):.0f}")
         elif not done:  # no work that could have brought it in
             events += acts.answer(workup, check.name, {0: check.outcomes[0].name})
-    notes = [
-        "; ".join(filter(None, ("work lately: " + ", ".join(texts[n - 1] for n in line.numbers), line.rest)))
+    return [*events, *(event for note in work_noted(workup, lines) for event in acts.note(workup, note))]
+
+
+WORK_LATELY = "work lately: "  # how such a note begins
+
+
+def work_noted(workup: Workup, lines: Sequence[WorkLine]) -> list[str]:
+    """The work that was told, a note for each piece: what, by whom and when."""
+    texts = [row.text for row in rows_of(workup, "work")] + [part.title for part in renewed(workup)]
+    return [
+        "; ".join(filter(None, (WORK_LATELY + ", ".join(texts[n - 1] for n in line.numbers), line.rest)))
         for line in lines
         if line.numbers
     ]
-    return [*events, *(event for note in notes for event in acts.note(workup, note))]
 
 
 def tell_pattern(workup: Workup, check: Check, numbers: Sequence[int]) -> list[Event]:

@@ -19,7 +19,7 @@ from reasoner.session.readings import Offer
 from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import head, numbered, para, rows
 from reasoner.terminal.console import Console
-from reasoner.terminal.picking import Back, ask, numbers_in
+from reasoner.terminal.picking import Back, ask, not_listed, numbers_in
 from reasoner.terminal.sitting import Sitting
 
 # ---- Codes as a person types them off the reader ---------------------------------------------------------------------
@@ -151,8 +151,15 @@ def ask_offers(
     if whole and not right:
         sitting.said.append("Nothing kept: none of it is right.")
         return False
-    sitting.keep([*before, *(offers[n - 1].answer for n in right)], f"Kept: {len(right)} of what {say}.")
+    sitting.keep([*before, *(offers[n - 1].answer for n in right)], kept_of(len(right), len(offers), say))
     return bool(right)
+
+
+def kept_of(right: int, offered: int, say: str) -> str:
+    """How much of an offer was right, after it was kept. say: `the frame says`, `was heard`."""
+    if right == offered:
+        return f"Kept: all that {say}."
+    return f"Kept: {right} of the {offered} things that {say}." if right else f"Kept: nothing of what {say}."
 
 
 def confirm_from_list(sitting: Sitting, most: int, helps: str) -> list[int]:
@@ -161,7 +168,7 @@ def confirm_from_list(sitting: Sitting, most: int, helps: str) -> list[int]:
         chosen = [0] if line.lower() in ("n", "no", "none") else numbers_in(line, most, 0)
         if chosen is not None and (0 not in chosen or len(chosen) == 1):
             return [number for number in chosen if number]
-        sitting.console.say(f"{shortened(line, 20)} is not on the list: 0 to {most}.")
+        sitting.console.say(f"{not_listed(line, most, 0)} is not on the list: 0 to {most}.")
     return list(range(1, most + 1))
 
 

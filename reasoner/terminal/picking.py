@@ -46,6 +46,12 @@ def numbers_in(line: str, most: int, least: int = 1) -> list[int] | None:
     return list(dict.fromkeys(int(p) for p in parts))
 
 
+def not_listed(line: str, most: int, least: int = 1) -> str:
+    """What of a typed list is no number of it: `15` of `3 6 15` where there are 14; all of it where each is one."""
+    wrong = [part for part in line.replace(",", " ").split() if numbers_in(part, most, least) is None]
+    return shortened(" ".join(wrong) or line, 20)
+
+
 WORD_FROM = 3  # letters of a typed word that begin one of the list
 
 
@@ -63,7 +69,7 @@ def numbers_or_words(line: str, listed: Sequence[str]) -> list[int] | str:
         ]
         if numbers is None and (len(meant) != 1 or re.search(r"\d", part)):
             which = f" (which: {' or '.join(map(str, meant))}?)" if len(meant) > 1 else ""
-            return f"{shortened(part, 30)}{which}"
+            return f"{shortened(part, 30)}{which}" if words else not_listed(part, len(listed))
         found += meant if numbers is None else numbers
     return list(dict.fromkeys(found))
 
@@ -105,7 +111,7 @@ def pick_several(
                 return meant
             one = ", one of them" if only_one and chosen else ""
             words = ", or their words" if named and re.search("[a-z]", line.lower()) else ""
-            unclear = meant if isinstance(meant, str) and meant else shortened(line, 20)
+            unclear = meant if isinstance(meant, str) and meant else not_listed(line, most, least)
             console.say(f"{unclear} is not on the list: {least} to {most}{one}{words}.")
             if typed:
                 show()

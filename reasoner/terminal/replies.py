@@ -3,6 +3,7 @@
 2                  the second outcome              2 think so, 2 t, 2?    not quite sure
 3=2   3=wet        cylinder 3; the rest is 1       2 guess, 2 g, 2??      a guess
 all=1, a           every place                     0, d                   can't tell (0 is a reading where one is asked)
+cyl 3, cyl 3 wet   the same, in words
 3,4=2 rest=1       several at once                 4=0                    this one was not looked at
 -18   1=-18 2=-2   a reading, by bank              rich                   an outcome by its word or its beginning
 """
@@ -94,6 +95,7 @@ def read_reply(line: str, form: Form) -> Reply:
 
 
 def _reply(text: str, form: Form) -> Reply:
+    text = _place_named(text, form)
     if "=" in text and list(form.places) == [0]:
         raise Unclear("This is about the whole engine, not about one cylinder or bank: just the answer, without =.")
     by_word = any(_same(text.lower(), o) for o in form.outcomes)
@@ -104,6 +106,20 @@ def _reply(text: str, form: Form) -> Reply:
     if len(form.places) == 1:
         return Reply(dict.fromkeys(form.places, match_outcome(text, form)))
     return _unplaced(text, form)
+
+
+_NAMED_PLACE = {"cylinder": re.compile(r"(?:cyl(?:inders?)?\b\.?|#)\s*(\d+)\s*(.*)", re.I),
+                "bank": re.compile(r"bank\s*(\d+)\s*(.*)", re.I)}  # fmt: skip
+
+
+def _place_named(text: str, form: Form) -> str:
+    """`cyl 3` as `3=2` where there are two answers, `cyl 3 wet` as `3=wet`; anything else as it is."""
+    named = _NAMED_PLACE.get(form.at)
+    match = named.fullmatch(text) if named and form.measure is None and len(form.places) > 1 else None
+    if match is None or re.match(r"[=,+&]", match[2]):
+        return re.sub(r"^\D+", "", text) if match else text
+    what = match[2] or ("2" if len(form.outcomes) == 2 else "")
+    return f"{match[1]}={what}" if what else match[1]
 
 
 def _sureness(text: str) -> tuple[str, str]:

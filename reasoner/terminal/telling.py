@@ -20,8 +20,8 @@ from reasoner.session.document import FactDoc, Question
 from reasoner.session.plain import glued, shortened
 from reasoner.session.words import step_text
 from reasoner.terminal.blocks import QUIET, choices_block, head, numbered, para, rows, table
-from reasoner.terminal.pasted import ask_offers, confirm_from_list
-from reasoner.terminal.picking import Back, ask, numbers_in, pick, pick_several
+from reasoner.terminal.pasted import ask_offers, confirm_from_list, kept_of
+from reasoner.terminal.picking import Back, ask, not_listed, numbers_in, pick, pick_several
 from reasoner.terminal.sitting import Sitting, in_words
 
 # ---- The car as equipped, on the screen ------------------------------------------------------------------------------
@@ -119,6 +119,12 @@ def _value(line: str, fact: FactDoc) -> str | None:
     return meant[0] if len(meant) == 1 else None
 
 
+def without_letter(line: str, *letters: str) -> str:
+    """The line without the command that asked for it: the arrow key brings it back with that, and it is taken too."""
+    first, _, rest = line.partition(" ")
+    return rest.strip() if rest and first.lower() in letters else line
+
+
 # ---- What the owner tells, asked before the first question -----------------------------------------------------------
 # A line each, Enter leaves it open.
 
@@ -133,13 +139,14 @@ def ask_heard(sitting: Sitting, text: str = "") -> bool:
         sitting.console.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     if missed:
         listed = shortened("; ".join(missed), 300)
-        sitting.console.show(para(f"Not understood: {listed}. Try p and other words.", style=QUIET))
+        sitting.console.show(para(f"Not understood: {listed}. After this, p and other words can tell it.", style=QUIET))
     if not rows_heard:
         return False
     helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
-    rows_heard = [rows_heard[n - 1] for n in confirm_from_list(sitting, len(rows_heard), helps)]
+    offered = len(rows_heard)
+    rows_heard = [rows_heard[n - 1] for n in confirm_from_list(sitting, offered, helps)]
     note = acts.note(sitting.workup, text) if text else []
-    sitting.keep([*note, *story.tell_heard(sitting.workup, rows_heard)], f"Kept: {len(rows_heard)} of what was heard.")
+    sitting.keep([*note, *story.tell_heard(sitting.workup, rows_heard)], kept_of(len(rows_heard), offered, "was heard"))
     return True
 
 
@@ -163,7 +170,7 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
         show()
     prompt = "Numbers, who, when, first (2 5, dealer, 800 km, work; 3, complaint), 0 none > "
     helps = "work: the work came first. complaint: the complaint was there already when it was done. Enter: not known."
-    while line := line or ask(sitting.console, prompt, helps):
+    while line := line or without_letter(ask(sitting.console, prompt, helps), "w", "work"):
         try:
             told = story.read_work(line, len(found) + len(parts))
         except Refused as refused:
@@ -173,7 +180,10 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
                 show()
             shown = True
             continue
-        sitting.keep(story.tell_work(sitting.workup, told), f"Kept: work lately: {line}.")
+        noted = [text.removeprefix(story.WORK_LATELY) for text in story.work_noted(sitting.workup, told)]
+        sitting.keep(
+            story.tell_work(sitting.workup, told), f"Kept: {story.WORK_LATELY}{'. And: '.join(noted) or 'none'}."
+        )
         return
 
 
@@ -241,7 +251,7 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         "Its values in one line, none: no frame is stored, Enter: that is all > ",
         "Copy what the reader shows of the frame: rpm, load, ect, speed, run, stft, ltft, map, maf, rail, purge, fuel.",
     )
-    while line := line or ask(sitting.console, prompt, helps):
+    while line := line or without_letter(ask(sitting.console, prompt, helps), "f", "frame"):
         if line.lower() in story.NO_FRAME:
             sitting.keep(story.no_frame(sitting.workup), "Kept: no freeze frame is stored.")
             return
@@ -312,7 +322,7 @@ def ask_live(sitting: Sitting, line: str = "") -> bool:
             states = [readings.LiveState(None, runs_rich(sitting.live), _known(sitting.live))]
             sitting.live = ()
         else:
-            line = line or ask(console, "All in one line, Enter: leave it > ", helps)
+            line = line or without_letter(ask(console, "All in one line, Enter: leave it > ", helps), "l", "live")
             if not line:
                 return False
             try:
@@ -414,5 +424,5 @@ def _numbers(sitting: Sitting, prompt: str, most: int, least: int) -> list[int]:
         chosen = numbers_in(line, most, least)
         if chosen is not None and (0 not in chosen or len(chosen) == 1):
             return chosen
-        sitting.console.say(f"{line[:20]} is not on the list: {least} to {most}.")
+        sitting.console.say(f"{not_listed(line, most, least)} is not on the list: {least} to {most}.")
     return []

@@ -692,9 +692,12 @@ def test_a_frame_is_typed_after_its_letter_at_any_question(line: str) -> None:
     kept, _, _ = sit(*not_seen(workup), line, "", "s", workup=workup)
     assert {given.check for given in kept.workup.record.given} == {"frame-trims", "frame-purge"}
     _, alone, _ = sit(*not_seen(workup), "f", "stft -12 ltft -14", "", "", "s", workup=workup)
-    assert "FREEZE FRAME" in alone and "Kept: 1 of what the frame says." in alone
+    assert "FREEZE FRAME" in alone and "Kept: all that the frame says." in alone
     _, wrong, _ = sit(*not_seen(workup), "f sunshine", "", "s", workup=workup)
     assert '"sunshine" is not clear' in wrong
+    # The arrow key brings the line back with its letter.
+    again, _, _ = sit(*not_seen(workup), "f load 240", line, "", "", "s", workup=workup)
+    assert {given.check for given in again.workup.record.given} == {"frame-trims", "frame-purge"}
 
 
 def test_what_was_said_of_the_car_is_taken_back_by_name() -> None:

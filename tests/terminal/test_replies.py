@@ -88,6 +88,9 @@ def test_cant_tell(line: str) -> None:
         ("2=darker, 3=wet with fuel", colours("s", "d", "w", "s")),
         ("3 = wet with fuel 2 = 2", colours("s", "d", "w", "s")),
         ("3:2", colours("s", "s", "d", "s")),
+        ("cyl 3 wet", colours("s", "s", "w", "s")),
+        ("Cylinder 3=2", colours("s", "s", "d", "s")),
+        ("#3 wet", colours("s", "s", "w", "s")),
         ("1,3=2", colours("d", "s", "d", "s")),
         ("1, 3 = 2", colours("d", "s", "d", "s")),
         ("2+4=3", colours("s", "w", "s", "w")),
@@ -115,7 +118,9 @@ def test_nothing_looked_at_is_no_answer() -> None:
 
 
 def test_which_one_needs_no_outcome_where_there_is_only_one_to_have() -> None:
-    assert read_reply("3", MISFIRE) == Reply({1: "none", 2: "none", 3: "some", 4: "none"}, read_back=True)
+    third = Reply({1: "none", 2: "none", 3: "some", 4: "none"}, read_back=True)
+    assert read_reply("3", MISFIRE) == read_reply("cyl 3", MISFIRE) == read_reply("cyl. 3 misfires", MISFIRE) == third
+    assert read_reply("cylinder 1", MISFIRE).values == {1: "some", 2: "none", 3: "none", 4: "none"}
 
 
 def test_one_place_only_is_answered_like_the_engine() -> None:
