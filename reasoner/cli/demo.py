@@ -114,12 +114,13 @@ class Hand(Console):
 
     def ask(self, prompt: str) -> str:
         typed = self._answer_to(prompt)
-        self.write(prompt)
+        prompt = self.fitting(prompt)
         if self.waits:
+            self.write(f"{prompt}(Enter types {typed}) " if typed else prompt)
             self._wait()
             self.write(f"{prompt}{typed}\n" if typed else "")
         else:
-            self.write(typed + "\n")
+            self.write(f"{prompt}{typed}\n")
         return typed
 
     def _wait(self) -> None:

@@ -147,9 +147,8 @@ def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
     if as_json:
         say_json(as_data(document))
         return
-    say_pages(standing_text(document) if short else proof_text(document))
-    say()
-    say("\n".join(_to_type(document, again)))
+    to_type = _to_type(document, again)
+    say_pages(standing_text(document) + "\n" + "\n".join(to_type) if short else proof_text(document, to_type=to_type))
 
 
 def _to_type(document: ProofDoc, again: str) -> list[str]:

@@ -363,7 +363,8 @@ def _moments(moments: Sequence[Moment], blocks: bool, every: bool) -> list[Rende
             run = [moment for moment, _ in several]
             if quiet and len(run) >= UNMOVED_TOGETHER and not every:
                 names = ", ".join(dict.fromkeys(m.text.partition(": ")[0] for m in run))
-                text = Text(f"to {run[-1].step}, nothing moved: {names}", style=QUIET)
+                until = f"to {run[-1].step}, " if run[-1].step > run[0].step else ""
+                text = Text(f"{until}nothing moved: {names}", style=QUIET)
                 grid.add_row(str(run[0].step), text, "", "")
                 continue
             for moment in run:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from io import StringIO
+from itertools import groupby
 from typing import Protocol, TextIO
 
 from rich.console import Console, RenderableType
@@ -121,7 +122,7 @@ def _to_do(v: Verdict) -> list[RenderableType]:
     """What is recommended, after what must be looked at before; no repair where none is."""
     if v.kind == "stopped" or v.choice in KINDS_WITHOUT_WORK:
         course = "" if v.kind == "stopped" else f"{v.course}. "
-        text = f"{course}Should it prove to be the one that leads: {v.repair_title}."
+        text = f"{course}If it turns out to be the likeliest one: {v.repair_title}."
         return [_head("Replace nothing on this alone"), _para(text)]
     blocks: list[RenderableType] = []
     if v.wanted_first:
@@ -139,8 +140,16 @@ def _why_in_short(v: Verdict) -> list[RenderableType]:
 
 
 def _left_open(v: Verdict) -> list[RenderableType]:
-    open_ = "; ".join(f"{_name(s)} {percent(s.probability)}" for s in v.open)
-    return [_head("Left open"), _para(f"{open_}.")] if v.open else []
+    """Each fault once, with its places where those are what is open."""
+    if not v.open:
+        return []
+    named = [
+        ", ".join([title, *(f"{place_text(s.where)} ({percent(s.probability)})" for s in several)])
+        if several[0].where not in ("engine", "")
+        else f"{title} ({percent(several[0].probability)})"
+        for title, several in ((title, list(group)) for title, group in groupby(v.open, lambda s: s.title))
+    ]
+    return [_head("Left open"), _para(f"{'; '.join(named)}.")]
 
 
 def _unsure(v: Verdict) -> list[RenderableType]:
@@ -182,7 +191,7 @@ def why_page(document: Why) -> list[RenderableType]:
     if not w.reasons:
         return [*blocks, _para("No answer has moved it yet.")]
     if still:
-        blocks.append(_para(f"{count(still, 'other answer')} moved it by less than can be felt.", QUIET))
+        blocks.append(_para("What else was said or seen moved it by less than can be felt.", QUIET))
     return [*blocks, _para(SCALE, QUIET)] if moved else blocks
 
 

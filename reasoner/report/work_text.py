@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from reasoner.repair.proof import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.repair.sheet import CautionDoc, LineDoc, SectionDoc, SheetDoc
@@ -86,7 +87,7 @@ def _choice(d: DecisionDoc, choice: ChoiceDoc, number: int, width: int) -> list[
     elif choice.again:
         facts.append(f"chance that the car comes back: {percent(choice.comes_back)} ({'; '.join(choice.again)})")
     if choice.driving >= 1:
-        facts.append(f"{_money(d, choice.driving)} of what may follow is harm done by driving on")
+        facts.append(f"harm done by driving on makes {_money(d, choice.driving)} of what may follow")
     if not facts:
         return lines
     first = "The first of them: " if choice.kind == "in turn" else ""
@@ -219,8 +220,9 @@ def _so_far(p: ProvocationDoc) -> str:
     )
 
 
-def proof_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
-    """What has to be seen before a repair counts as proven, as plain text. width: characters a line."""
+def proof_text(document: ProofDoc, width: int = LINE_WIDTH, to_type: Sequence[str] = ()) -> str:
+    """What has to be seen before a repair counts as proven, as plain text. width: characters a line. to_type: lines on
+    what to type now, which come before the sources: those are rarely read."""
     p = clean(document)
     lines = [f"Proof{f': case {p.case}' if p.case else ''}", *paragraph(f"{p.title}.", 0, width=width)]
     lines += paragraph(f"If the case were closed now: {p.state}.", 0, width=width)
@@ -228,12 +230,13 @@ def proof_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
     for plan in (p.provocation, *p.also):
         lines += _provocation(plan, width) if plan else []
     if p.provocation and p.provocation.showed:
-        return page(lines)  # what else would have to be seen comes after the next repair
+        return page([*lines, "", *to_type])  # what else would have to be seen comes after the next repair
     lines += [*heading("To be seen", width)]
     for item in p.seen:
         lines += _seen(item, width)
     lines += _counts(p, width)
     lines += section("Until then, do not do this", [f"{title}. {say}" for title, say in p.never], "!", width)
+    lines += ["", *to_type] if to_type else []
     lines += section("Sources", p.sources, width=width)
     return page(lines)
 

@@ -250,7 +250,7 @@ def _sentence(
         return f"{there}. That another fault is there beside it: {other}. Look again when this is done. {best}"
     if kind == "place-open":
         chance = percent(fault.probability)
-        return f"{fault.title}: {chance}. Which one is not settled, and no check at hand is worth its cost. {best}"
+        return f"{fault.title}: {chance}. At which place is not settled, and no check at hand is worth its cost. {best}"
     if kind == "nothing-worth":
         return f"Not settled. {_leads(workup, lead, fault)} No check at hand is worth its cost. {best}"
     return f"Not settled so far. {_leads(workup, lead, fault)}"

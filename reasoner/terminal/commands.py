@@ -260,7 +260,7 @@ def _show_options(sitting: Sitting, options: Sequence[Option]) -> None:
     lines = [("", "", "takes", "tells")] + [
         (str(n), way_text(w), effort_text(w.minutes, w.waiting), f"{w.bits:.2f}") for n, w in enumerate(ways, start=1)
     ]
-    told = "best first; tells: more is better, 1 would settle an even yes or no"
+    told = "best for their time first; tells: 1 would settle an even yes or no"
     sitting.console.page(head("Other checks", told), table(lines, [QUIET]))
 
 

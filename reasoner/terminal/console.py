@@ -211,11 +211,7 @@ class Console:
         if self._typed:
             line, self._typed = self._typed, ""
             return line
-        prompt = harmless(prompt).replace("\n", " ")
-        if len(prompt) > self.width - ROOM_TO_TYPE:  # a prompt is broken anywhere, a paragraph between words
-            text, _, last = prompt.removesuffix(" > ").rpartition(". ")
-            self.say(f"{text}." if text else last)
-            prompt = f"{last} > " if text and len(last) <= self.width - ROOM_TO_TYPE else "> "
+        prompt = self.fitting(prompt)
         self._asking = True
         try:
             line = self._line(prompt)
@@ -229,6 +225,16 @@ class Console:
             self._asking = False
         self._leave_if_told()
         return " ".join(harmless(line).split())
+
+    def fitting(self, prompt: str) -> str:
+        """The prompt, or its end where it is too long for a line; the rest is then said as a paragraph, as a prompt is
+        broken anywhere, a paragraph between words."""
+        prompt = harmless(prompt).replace("\n", " ")
+        if len(prompt) <= self.width - ROOM_TO_TYPE:
+            return prompt
+        text, _, last = prompt.removesuffix(" > ").rpartition(". ")
+        self.say(f"{text}." if text else last)
+        return f"{last} > " if text and len(last) <= self.width - ROOM_TO_TYPE else "> "
 
     def _line(self, prompt: str) -> str:
         if self.tty and self.source is sys.stdin and self.out is sys.stdout:

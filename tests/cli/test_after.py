@@ -108,6 +108,7 @@ def test_from_the_choice_to_the_closing(case: Path, tmp_path: Path) -> None:
     assert f"reasoner prove {case}" in finished.output
 
     plan = run("prove", str(case), "--cleared")
+    assert plan.output.index("WHAT TO TYPE") < plan.output.index("SOURCES")
     assert "IN ONE AND THE SAME DRIVE" in plan.output and "from memory" in plan.output
     assert "still there" in plan.output and "UNTIL THEN, DO NOT DO THIS" in plan.output
     clean = json.loads(run("prove", str(case), "--clean", "hot-restart", "--clean", "hot-restart", "--json").stdout)

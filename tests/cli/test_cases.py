@@ -140,6 +140,7 @@ def test_answers_that_moved_nothing_are_named_together_unless_all_are_wanted(rea
     short, whole = (reasoner("cases", "show", CASE, *more).stdout for more in ((), ("--all",)))
     assert "nothing moved:" in short and "nothing moved:" not in whole
     assert short.count("\n") < whole.count("\n")
+    assert not re.search(r"(\d+) to \1, nothing", short)
     events = load_sound(few / f"{CASE}.yaml").events
     steps = [str(e.step) for e in events if e.kind == "answer"]
     assert [step for step in steps if not re.search(rf"^ +{step} ", whole, re.MULTILINE)] == []

@@ -52,6 +52,7 @@ def test_demo_plays_the_real_loop_and_says_it_is_invented(reasoner: Run, environ
     assert "LIKELIEST NOW" in found.stdout
     assert "WHAT TO DO NEXT" in found.stdout
     assert "cylinder 3" in found.stdout
+    assert max(map(len, found.stdout.splitlines())) <= 80  # a prompt too long for a line is broken between words
     assert not Path(environ["REASONER_CASES"]).exists()  # nothing is kept
 
 

@@ -140,3 +140,13 @@ def test_ctrl_c_in_the_middle_of_starting_processes_is_not_lost() -> None:
     environ = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environ, timeout=300)
     assert (done.stdout, done.stderr) == ("left\n", "")
+
+
+def test_the_demonstration_says_at_each_answer_what_enter_types() -> None:
+    demo = at_terminal("demo")
+    demo.expect(r"> \(Enter types \d+\) $")
+    demo.sendline("q")
+    demo.expect("That was the demonstration")
+    demo.expect(pexpect.EOF)
+    demo.close()
+    assert status(demo) == exits.FINE

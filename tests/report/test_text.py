@@ -59,7 +59,15 @@ def test_the_place_is_said_to_be_open_where_it_is() -> None:
     text = flat(as_text(OPEN))
     assert ": Injector leaks when shut; its place is still open." in " ".join(text.split())
     assert OPEN.lead.fault == OPEN.fault.fault
-    assert "Should it prove to be the one that leads: Replace the injector." in text
+    assert "If it turns out to be the likeliest one: Replace the injector." in text
+
+
+def test_what_is_left_open_names_a_fault_once_with_its_places() -> None:
+    first = OPEN.lead
+    places = [replace(first, where=f"cylinder {n}", probability=0.04) for n in (1, 2)]
+    other = replace(first, title="Purge valve sticks open", where="engine", probability=0.12)
+    text = flat(as_text(replace(OPEN, open=(*places, other))))
+    assert f"{first.title}, cylinder 1 (4 %), cylinder 2 (4 %); Purge valve sticks open (12 %)." in text
 
 
 def test_the_strongest_few_in_words() -> None:
@@ -110,7 +118,7 @@ def test_what_is_open_what_would_change_it_and_what_it_means_to_drive_on() -> No
     assert "WOULD SAY MORE, WITH THE TOOL FOR IT - Scope" in text
     assert "DRIVING ON Short trips only" in text
     other = replace(FIRM.lead, title="Purge valve stays open", where="engine", probability=0.04)
-    assert "LEFT OPEN Purge valve stays open 4 %." in flat(as_text(replace(FIRM, open=(other,))))
+    assert "LEFT OPEN Purge valve stays open (4 %)." in flat(as_text(replace(FIRM, open=(other,))))
 
 
 def test_why_names_prior_rule_and_each_answers_weight() -> None:

@@ -190,7 +190,7 @@ def test_the_fault_may_be_settled_and_its_place_not() -> None:
     assert workup.fault_settled and not workup.settled
     found = verdict(to_the_end(workup))
     assert (found.kind, found.fault.fault, found.fault.where) == ("place-open", "leak", "")
-    assert "Which one is not settled" in found.sentence
+    assert "At which place is not settled" in found.sentence
     stopped = verdict(workup, stopped=True)
     assert stopped.kind == "stopped" and "its place is still open" in stopped.sentence
     assert verdict(to_the_end(small_car())).kind == "nothing-worth"  # there not even the fault is
