@@ -20,6 +20,7 @@ from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import apart, dot, path, svg_line, svg_picture, svg_text
 from reasoner.report.shapes import count
+from reasoner.report.work_text import not_counted
 from reasoner.session.decision_doc import DecisionDoc
 from reasoner.session.document import Verdict
 from reasoner.session.plain import clean, thousands, time_text
@@ -389,6 +390,8 @@ def _proof(proof: ProofDoc, ended: str) -> Iterable[str]:
         still = f"; the chance that the fault is still there is then {percent(plan.still)}"
         yield f"<p>{escape(_capital(plan.title))}: {plan.clean} clean so far{wanted}{escape(still)}.</p>"
         yield from (f"<p>Only so does a try count: {escape(text)}</p>" for text in plan.only)
+        if plan.otherwise:
+            yield f"<p>{not_counted(plan.otherwise)}</p>"
     unseen = {"missing": "not written down"} if ended else {}
     rows = [(item.title, unseen.get(item.state, item.state)) for item in proof.seen]
     rows += [(c.title, f"{c.have:g} of {c.least:g} {c.unit}".strip()) for c in proof.counts]

@@ -241,6 +241,12 @@ def proof_text(document: ProofDoc, width: int = LINE_WIDTH, to_type: Sequence[st
     return page(lines)
 
 
+def not_counted(tries: int) -> str:
+    """That so many clean tries are kept and prove nothing."""
+    many, made = ("1 clean try is", "it was") if tries == 1 else (f"{tries} clean tries are", "they were")
+    return f"{many} kept and not counted: nobody said that {made} made so."
+
+
 def _provocation(p: ProvocationDoc, width: int) -> list[str]:
     lines = heading(f"Bring it about on purpose: {p.title}", width)
     lines += bullet_lines(p.cautions, "!", width=width) + paragraph(p.how, 2, width=width)
@@ -252,8 +258,7 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
     )
     lines += bullet_lines((f"Only so does a try count: {text}" for text in p.only), "!", width=width)
     if p.otherwise:
-        tries = "1 clean try is" if p.otherwise == 1 else f"{p.otherwise} clean tries are"
-        lines += paragraph(f"{tries} kept and not counted: nobody said that it was made so.", 2, width=width)
+        lines += paragraph(not_counted(p.otherwise), 2, width=width)
     if p.showed:
         return lines + paragraph("It has shown again since the work: it is not cured.", 2, "!", width)
     if p.needed is None:

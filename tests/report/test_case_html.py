@@ -265,3 +265,17 @@ def test_the_proof_says_each_thing_once_and_asks_nothing_of_a_closed_case() -> N
     assert "So far: cured but unproven." in technician and "Still missing besides" in technician
     assert "not looked at yet" not in technician  # the table says missing
     assert "Only so does a try count: The oil has run at least 500 km" in technician
+
+
+def test_clean_tries_that_are_not_counted_are_said_beside_those_that_are() -> None:
+    case = load_sound(next(path for path in CASES if path.stem == "saloon-short-trips"))
+    found = report_of(case)
+    assert found.proof is not None and found.proof.provocation is not None
+    for tries, said in (
+        (0, None),
+        (1, "1 clean try is kept and not counted: nobody said that it was made so."),
+        (2, "2 clean tries are kept and not counted: nobody said that they were made so."),
+    ):
+        plan = replace(found.proof.provocation, otherwise=tries)
+        page = case_html(replace(found, proof=replace(found.proof, provocation=plan)))
+        assert said in page if said else "not counted" not in page
