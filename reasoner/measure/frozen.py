@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from reasoner.measure.pids import LOOPS, DecodedValue
 from reasoner.rulebook.quantity import KM_PER_MILE
@@ -97,12 +98,16 @@ SHORT_NAMES: Mapping[str, _Kind] = {
     ),
     **dict.fromkeys(("rpm", "engine speed", "engine rpm"), _Kind("engine speed", "rpm", "rpm", 0, 16383.75, 400, 7500)),
     **dict.fromkeys(("speed", "road speed", "vehicle speed", "vss"), _SPEED),
-    **dict.fromkeys(("run", "run time", "since start", "time since start", "time since engine start"), _RUN),
+    **dict.fromkeys(
+        ("run", "run time", "runtime", "runtm", "since start", "time since start", "time since engine start"), _RUN
+    ),
     **dict.fromkeys(
         (
             "st",
             "stft",
             "shrtft",
+            "sft",
+            "st trim",
             "short",
             "short fuel trim",
             "short trim",
@@ -119,6 +124,8 @@ SHORT_NAMES: Mapping[str, _Kind] = {
             "lt",
             "ltft",
             "longft",
+            "lft",
+            "lt trim",
             "long",
             "long fuel trim",
             "long trim",
@@ -130,14 +137,15 @@ SHORT_NAMES: Mapping[str, _Kind] = {
         ),
         _LONG,
     ),
-    **dict.fromkeys(("map", "manifold", "manifold pressure"), _MANIFOLD),
+    **dict.fromkeys(("map", "intake map", "manifold", "manifold pressure"), _MANIFOLD),
     **dict.fromkeys(("maf", "airflow", "air mass", "air flow"), _AIRFLOW),
     **dict.fromkeys(("intake", "iat", "intake air", "intake air temperature"), _INTAKE),
-    **dict.fromkeys(("ambient", "outside", "outside air"), _AMBIENT),
-    **dict.fromkeys(("throttle", "tps"), _Kind("throttle", "%", "%", 0, 100, 0, 100)),
-    **dict.fromkeys(("fuel level", "level", "tank", "fuel"), _LEVEL),
+    **dict.fromkeys(("ambient", "aat", "outside", "outside air"), _AMBIENT),
+    **dict.fromkeys(("throttle", "throttle position", "tps", "tp"), _Kind("throttle", "%", "%", 0, 100, 0, 100)),
+    **dict.fromkeys(("fuel level", "fli", "level", "tank", "fuel"), _LEVEL),
     **dict.fromkeys(("baro", "barometer"), _BARO),
     **dict.fromkeys(("rail", "rail pressure"), _RAIL),
+    "frp": replace(_RAIL, typed="kPa"),
     "target": replace(_RAIL, name="rail pressure, commanded"),
     **dict.fromkeys(("fuel pressure", "low side"), _LOW_SIDE),
     **dict.fromkeys(("purge", "purge duty", "evap", "evap purge", "evap_pct"), _PURGE),
@@ -161,11 +169,11 @@ SHORT_NAMES: Mapping[str, _Kind] = {
     ),
     "lambda": _LAMBDA,
     **dict.fromkeys(("ignition", "timing", "advance", "spark", "sparkadv", "spark advance"), _TIMING),
-    **dict.fromkeys(("oil", "oil temperature"), _OIL),
+    **dict.fromkeys(("oil", "oil temperature", "eot"), _OIL),
     **dict.fromkeys(("boost", "charge pressure"), _BOOST),
     **dict.fromkeys(("injection", "injection time"), _INJECTION),
-    "egr": _EGR,
-    "ethanol": _ETHANOL,
+    **dict.fromkeys(("egr", "egr_pct"), _EGR),
+    **dict.fromkeys(("ethanol", "alch_pct"), _ETHANOL),
 }
 # Unit as typed -> how a number in it becomes one in the unit of the value.
 UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
@@ -223,11 +231,21 @@ LOOP_WORDS = re.compile(
     r"(open|closed) loop(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load|overrun|fuel cut|fault))?"
 )
 FUEL_SYSTEM = re.compile(  # as readers shorten it
-    r"fuel ?(?:system|sys)?(?: status)?(?: ?[12])?[ =:]+(?:(cl|ol)(?!\w)|(?=(?:closed|open) loop))"
+    r"(?:fss|fuel ?(?:system|sys)?(?: status)?)(?: ?[12])?[ =:]+"
+    r"(?:(cl|ol)(?:[- ]drive)?(?!\w)|(?=(?:closed|open) loop))"
 )
 SENTENCE_ENDS = re.compile(r"(?<=[\w%\u00b0])\.(?= |$)")
 # What readers and people write before a frame's values and between them, and means nothing.
-HEADINGS = re.compile(r"(?<!\w)(?:freeze(?:[ -]?frame)?|frame|ff|dtcfrzf|data|values)(?: (?:of|for|at))?(?: ?:)?(?!\w)")
+HEADINGS = re.compile(
+    r"(?<!\w)(?:freeze(?:[ -]?frame)?|frame|ff|dtcfrzf|dtc|data|values)"
+    r"(?: (?:of|for|at))?(?: ?:)?(?!\w)"
+)
+# Frames that are numbered, `frame 2:`; the first word may have gone with the command.
+NUMBERED_FRAME = re.compile(r"(?<!\w)(?:freeze ?)?(?:frame ?\d ?[:)]|(?<!.)\d ?[:)])", re.IGNORECASE)
+# What stands beside a code: its state, and the bank that it names itself.
+BESIDE_A_CODE = re.compile(
+    r"(?<!\w)(?:(?:pending|stored|confirmed|permanent|current|active|history)(?!\w)|\(bank [12]\))"
+)
 LETTERS = re.compile(r"(?<!\w)([nv]) ?= ?(?=\d)")  # `n=790`, `v=0`: of speeds, as formulas have them
 TWO_TRIMS = re.compile(  # `trims -13 and -16`: short and long
     rf"(?<!\w)(?<!short )(?<!long )(?<!term )(?<!fuel )(?:fuel )?trims?[ =:]+({_NUMBER}) ?%?"
@@ -250,25 +268,39 @@ KNOWN_ENOUGH = 3  # values of a line from which others under unknown names are s
 
 @dataclass(frozen=True)
 class Frame:
-    """values: named as those of the standard's services. code: whose frame it is. unread: what was not understood.
-    other: values under names that are not known here: no use is made of them.
+    """values: named as those of the standard's services. codes: whose frame it is, as typed. unread: what was not
+    understood. other: values under names that are not known here: no use is made of them.
 
     wrong: what cannot be, each with what can. odd: name of a value that is not usual -> as it was typed, and its unit.
     """
 
     values: tuple[DecodedValue, ...]
-    code: str
+    codes: tuple[str, ...]
     unread: str
     wrong: tuple[str, ...] = ()
     odd: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     other: tuple[str, ...] = ()
 
 
+def frames_in(line: str) -> list[str]:
+    """The frames of a line, each by itself, where they are numbered in it: `frame 1: load 24; frame 2: load 60`."""
+    begins = [match.start() for match in NUMBERED_FRAME.finditer(line)]
+    if len(begins) < 2:
+        return [line]
+    return [line[at:end].strip(" ,;") for at, end in pairwise([*begins, len(line)])]
+
+
+def begins_a_list(line: str) -> bool:
+    """Whether a line is the first of a frame that was copied a value a line: a code, or one value, and no more."""
+    frame = read_frame(line)
+    return bool(frame.codes or frame.values) and len(frame.values) <= 1 and not (frame.wrong or frame.unread)
+
+
 def read_frame(line: str) -> Frame:
     """The values of one frame; `stft -11 -12` or `-11 / -12` are both banks. Never raises."""
     text = " ".join(line.lower().replace(";", ",").split())
-    code = TYPED_CODE.search(text)
-    rest = _one_way_of_writing(text if code is None else text.replace(code[0], " "))
+    codes = tuple(dict.fromkeys(code.upper() for code in TYPED_CODE.findall(text)))
+    rest = _one_way_of_writing(TYPED_CODE.sub(" , ", BESIDE_A_CODE.sub(" ", text) if codes else text))
     status = LOOP_WORDS.search(rest)
     rest, swinging = _swinging(LOOP_WORDS.sub(" ", rest))
     rest = FROM_TO.sub(_middle, BETWEEN.sub(_middle, rest))
@@ -291,9 +323,9 @@ def read_frame(line: str) -> Frame:
             odd[name] = (whole.strip(), unit or kind.typed)
     other = OTHER_VALUE.findall(left) if len(values) >= KNOWN_ENOUGH else []
     left = OTHER_VALUE.sub(" ", left) if other else left
-    unread = " ".join(re.sub(r"[,\s]+|(?<![^\s,])[:.=]+(?![^\s,])", " ", left).split())
+    unread = " ".join(re.sub(r"[,\s]+|(?<![^\s,])[:.=/()|-]+(?![^\s,])", " ", left).split())
     said = tuple(" ".join(each.split()) for each in other)
-    return Frame(tuple(values), code[0].upper() if code else "", unread, tuple(wrong), odd, said)
+    return Frame(tuple(values), codes, unread, tuple(wrong), odd, said)
 
 
 @dataclass(frozen=True)
@@ -353,7 +385,7 @@ def read_live(line: str, states: Collection[str]) -> Live:
         both = sorted(word for word in states if word in SHORT_NAMES and re.search(rf"\b{word}\b", said))
         hint = f"; {both[0]} is a value too: as a state write it with a colon, {both[0]}: 0 -4" if both else ""
         wrong += [f"{name} is there twice{hint}" for name in twice]
-        unread += filter(None, (frame.unread, *frame.other, frame.code))
+        unread += filter(None, (frame.unread, *frame.other, *frame.codes))
         if frame.values:
             found.append(State(words, None if rich is None else rich[1] == "rich", frame.values, frame.odd))
         elif words and not frame.unread:
@@ -414,7 +446,7 @@ def _as_two(match: re.Match[str]) -> str:
 
 def _one_way_of_writing(text: str) -> str:
     """A frame as readers show it and people copy it, with one name and one form for what has several."""
-    text = HEADINGS.sub(" , ", SENTENCE_ENDS.sub(" ,", text))
+    text = HEADINGS.sub(" , ", SENTENCE_ENDS.sub(" ,", NUMBERED_FRAME.sub(" ", text)))
     text = TWO_TRIMS.sub(r"stft \1 ltft ", text)
     text = LETTERS.sub(lambda m: {"n": "rpm ", "v": "speed "}[m[1]], text)
     text = SENSOR_NAMES.sub(lambda m: f"{'rear' if m[2] == '2' else 'front'}{m[1]}", text)

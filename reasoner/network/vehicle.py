@@ -151,10 +151,20 @@ _SAID: tuple[tuple[str, str, str], ...] = (
     (r"remap(?:ped)?|tuned", "tuned", "yes"),
     (r"stop[- ]?start", "stop-start", "yes"),
 )
+# What sheets say of a car beside that, and no rule goes by.
+_SAID_BESIDE = re.compile(
+    r"(?<!\w)(?:(?:\d[- ]speed )?(?:manual|automatic|auto|dual[- ]clutch|cvt)(?: gearbox| transmission)?"
+    r"|petrol|gasoline|\d{1,2}[- ]?(?:valves?|v))(?![\w-])"
+)
+_IN_DIGITS = {"three": "3", "four": "4", "five": "5", "six": "6"}
 BOTH = {"injection": "dual", "metering": "both"}  # of which `both` may be said, and what it means there
 _FIGURES: tuple[tuple[str, str], ...] = (
     (r"(?:banks? )?\d(?:[ ,-]\d)* ?/ ?\d(?:[ ,-]\d)*", "banks"),
-    (r"(?:inline|straight|flat|boxer|[iv])[ -]?\d+|[345][ -]?cyl(?:inders?)?", "layout"),
+    (
+        r"(?:inline|straight|flat|boxer|[iv])[ -]?(?:\d+|three|four|five|six)"
+        r"|(?:[345]|three|four|five)[ -]?cyl(?:inders?)?",
+        "layout",
+    ),
     (r"(?:19[6-9]|20\d)\d(?! ?(?:k|cc|mi))", "model year"),
     (r"(?:\d{1,3}(?:[ ',.]\d{3})+|\d+(?:[.,]\d)?k?) ?(?:km|mi(?:les)?)|\d+(?:[.,]\d)?k", "distance"),
     (r"(?:\d[.,]\d+ ?(?:l|litres?|liters?)?|\d ?(?:l|litres?|liters?)|\d{3,4} ?(?:cc|ccm))", "displacement"),
@@ -172,7 +182,11 @@ def vehicle_words(line: str) -> tuple[dict[str, str], str]:
     for pattern, key in _FIGURES:
         if match := re.search(rf"(?<![\w.,]){pattern}(?!\w)", rest):
             said = match[0].strip()
-            told = {"age": re.sub(r"\D", "", said), "banks": said.lstrip("banks ")}
+            told = {
+                "age": re.sub(r"\D", "", said),
+                "banks": said.lstrip("banks "),
+                "layout": re.sub("|".join(_IN_DIGITS), lambda word: _IN_DIGITS[word[0]], said),
+            }
             found[key] = told.get(key, said)
             rest = rest[: match.start()] + " ; " + rest[match.end() :]
     for pattern, key, value in _SAID:
@@ -183,7 +197,7 @@ def vehicle_words(line: str) -> tuple[dict[str, str], str]:
     if len(open_) == 1 and re.search(r"(?<!\w)both(?!\w)", rest):  # the other of the two was said
         found[open_[0]] = BOTH[open_[0]]
         rest = re.sub(r"(?<!\w)both(?: of them)?(?!\w)", " ; ", rest, count=1)
-    return found, " ".join(word for word in re.split(r"[;,\s]+", rest) if word)
+    return found, " ".join(word for word in re.split(r"[;,\s]+", _SAID_BESIDE.sub(" ", rest)) if word)
 
 
 def with_facts(vehicle: Vehicle, facts: Mapping[str, str]) -> tuple[Vehicle, tuple[Mistake, ...]]:

@@ -280,9 +280,9 @@ RICH = "rich"  # in the standard's name of a code
 
 
 def of_rich(book: Rulebook, frame: Frame, values: Sequence[DecodedValue]) -> bool:
-    """Whether a freeze frame is of a moment in which it ran rich: by its code, or by its own trims whatever code it
+    """Whether a freeze frame is of a moment in which it ran rich: by a code of it, or by its own trims whatever code it
     belongs to."""
-    return not frame.code or _rich_code(book, frame.code) or runs_rich(values) is True
+    return not frame.codes or any(_rich_code(book, code) for code in frame.codes) or runs_rich(values) is True
 
 
 def _rich_code(book: Rulebook, code: str) -> bool:

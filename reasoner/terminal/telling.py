@@ -12,7 +12,7 @@ from rich.console import RenderableType
 from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import KEPT_BESIDE
 from reasoner.casebook.trouble import Refused
-from reasoner.measure.frozen import read_frame, runs_rich
+from reasoner.measure.frozen import begins_a_list, frames_in, read_frame, runs_rich
 from reasoner.measure.pids import DecodedValue
 from reasoner.rulebook.model import Check
 from reasoner.session import acts, complaint, fitted, readings, story
@@ -246,16 +246,22 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         banks = " Bank 2 after a stroke: stft -3/-18." if two_banks else ""
         sitting.console.show(head("Freeze frame"), para(FRAME_HELP + banks, style=QUIET))
     such_as = "P0175 load 24, rpm 780, stft -3/-18, ltft 0/-4" if two_banks else "P0172 load 24, coolant 92, rpm 780"
-    only = bool(line)
+    only, waiting = bool(line), frames_in(line) if line else []
     prompt, helps = (
         "Its values in one line, none: no frame is stored, Enter: that is all > ",
         "Copy what the reader shows of the frame: rpm, load, ect, speed, run, stft, ltft, map, maf, rail, purge, fuel.",
     )
-    while line := line or without_letter(ask(sitting.console, prompt, helps), "f", "frame"):
-        if line.lower() in story.NO_FRAME:
+    while True:
+        waiting = waiting or frames_in(
+            _gathered(sitting, without_letter(ask(sitting.console, prompt, helps), "f", "frame"))
+        )
+        typed = waiting.pop(0)
+        if not typed:
+            return
+        if typed.lower() in story.NO_FRAME:
             sitting.keep(story.no_frame(sitting.workup), "Kept: no freeze frame is stored.")
             return
-        frame, typed, line = read_frame(line), line, ""
+        frame = read_frame(typed)
         if frame.unread or frame.wrong or not frame.values:
             unclear = f'"{(frame.unread or typed)[:40]}" is not clear; such as: {such_as}.'
             unclear += (
@@ -270,16 +276,30 @@ def ask_frame(sitting: Sitting, line: str = "") -> None:
         if not rich:
             alone = readings.only_other_codes(sitting.workup)
             weighed = "where it was stored counts, no more" if alone else "noted, and not weighed"
-            sitting.console.say(f"{frame.code} is no code of a rich mixture, nor are its trims: {weighed}.")
+            sitting.console.say(
+                f"{' and '.join(frame.codes)}: no code of a rich mixture, nor are its trims: {weighed}."
+            )
         kept, offers = story.frame_told(sitting.workup, frame, values, typed)
         unused = readings.not_used(sitting.workup, values) if rich and offers else []
         if unused:
             sitting.console.say(f"Noted, and no question here goes by it alone: {', '.join(unused)}.")
         if not ask_offers(sitting, offers, "the frame says", kept):  # in one step, so that b takes all of it back
             sitting.said.append("Noted: the frame." + (" No more is asked about one." if rich else ""))
-        if only:
+        if only and not waiting:
             return
         prompt = "Another frame, Enter: that is all > "
+
+
+def _gathered(sitting: Sitting, line: str) -> str:
+    """A frame in one line. Where it was copied a value a line, the lines that follow are its too, up to an Enter."""
+    if not begins_a_list(line):
+        return line
+    lines = [line]
+    while more := ask(
+        sitting.console, "More of this frame, Enter: that is all of it > ", "Its next value, or several of them."
+    ):
+        lines.append(more)
+    return ", ".join(lines)
 
 
 def _read_back(

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from reasoner.measure.frozen import SHORT_NAMES, read_frame, read_live, runs_rich, totals, with_meaning
+from reasoner.measure.frozen import (
+    SHORT_NAMES,
+    begins_a_list,
+    frames_in,
+    read_frame,
+    read_live,
+    runs_rich,
+    totals,
+    with_meaning,
+)
 from reasoner.measure.pids import PIDS
 
 
@@ -18,7 +27,7 @@ def test_any_order_with_and_without_units() -> None:
     assert one == other == {
         "calculated load": 24, "coolant temperature": 92, "engine speed": 780, "road speed": 0, "time since start": 85,
     }  # fmt: skip
-    assert read_frame("P0172 load 24").code == "P0172"
+    assert read_frame("P0172 load 24").codes == ("P0172",)
 
 
 def test_units_of_elsewhere() -> None:
@@ -212,3 +221,34 @@ def test_the_total_is_short_and_long_together_and_tells_whether_it_was_rich() ->
     states = read_live("idle +4 -14 / -8 -13; cruise 0 -10; 2500 ect 92; raised stft -20", STATES).states
     assert totals(states[0].values) == {1: -10, 2: -21}
     assert [runs_rich(state.values) for state in states] == [True, False, None, None]
+
+
+def test_the_standards_own_short_names_and_what_stands_beside_a_code() -> None:
+    line = (
+        "DTC P0172 (bank 1) pending / P0301, FUELSYS1 CL, LOAD_PCT 24.3 %, ECT 94 C, SHRTFT1 -18.7 %, LONGFT1 -7.0 %, "
+        "RPM 812, VSS 0 km/h, TP 14.9, FLI 97, RUNTM 38 s, AAT 12, FRP 5200, ALCH_PCT 81, EGR_PCT 0"
+    )
+    frame = read_frame(line)
+    assert (frame.codes, frame.unread, frame.other, frame.wrong) == (("P0172", "P0301"), "", (), ())
+    named = {value.name: value.value for value in frame.values}
+    assert named["time since start"] == 38 and named["rail pressure, absolute"] == 5200  # kPa, as the standard has it
+    assert named["fuel level"] == 97 and named["throttle"] == 14.9 and named["ethanol in the fuel"] == 81
+    assert named["short-term trim, bank 1"] == -18.7 and named["ambient temperature"] == 12
+
+
+def test_frames_that_are_numbered_in_one_line_are_read_each_by_itself() -> None:
+    assert frames_in("frame 1: P0172 load 23 frame 2: P0172 load 55") == [
+        "frame 1: P0172 load 23",
+        "frame 2: P0172 load 55",
+    ]
+    assert frames_in("freeze frame load 23 ect 92") == ["freeze frame load 23 ect 92"]
+    frame = read_frame("frame 2: P0172 load 55")
+    assert (len(frame.values), frame.unread) == (1, "")
+
+
+@pytest.mark.parametrize(
+    ("line", "begins"),
+    [("P0172", True), ("RPM 812", True), ("load 24 ect 92", False), ("none", False), ("rpm 812 sunshine", False)],
+)
+def test_what_begins_a_frame_that_was_copied_a_value_a_line(line: str, begins: bool) -> None:
+    assert begins_a_list(line) == begins

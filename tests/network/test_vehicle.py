@@ -169,6 +169,12 @@ def test_an_age_is_no_model_year_yet() -> None:
 
 
 def test_what_is_not_read_is_given_back() -> None:
+    assert vehicle_words("inline 4 port petrol, 16v, 5-speed manual gearbox") == (
+        {"layout": "inline 4", "injection": "port"},
+        "",
+    )
+    assert vehicle_words("straight six, port, automatic")[0]["layout"] == "straight 6"
+    assert vehicle_words("three-cylinder turbo")[0]["layout"] == "3-cylinder"
     assert vehicle_words("inline 4 port with a sunroof")[1] == "with a sunroof"
     assert vehicle_words("inline 4 both")[1] == "both"  # of what?
 

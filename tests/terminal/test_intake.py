@@ -408,6 +408,37 @@ def test_a_freeze_frame_is_typed_in_one_line() -> None:
     assert kept.workup.record.notes == (f"freeze frame: {line}",)
 
 
+@pytest.mark.parametrize(
+    "lines",
+    [
+        (
+            "P0172",
+            "FUELSYS1 CL",
+            "LOAD_PCT 24",
+            "ECT 92",
+            "RPM 780",
+            "VSS 0",
+            "RUNTM 85",
+            "SHRTFT1 -6",
+            "LONGFT1 -14",
+            "",
+        ),
+        ("RPM 780", "P0172 load 24 ect 92 speed 0", "run 85 stft -6 ltft -14", ""),
+    ],
+)
+def test_a_freeze_frame_may_be_copied_a_value_a_line(lines: tuple[str, ...]) -> None:
+    kept, _ = take_in("", "", "", "f", *lines, "", "", "", workup=shipped())
+    told = told_by(kept)
+    assert (told["freeze-frame"], told["freeze-frame-start"], told["frame-trims"]) == ("idle", "hot-start", "steady")
+    assert len(kept.workup.record.notes) == 1
+
+
+def test_two_frames_numbered_in_one_line_are_two() -> None:
+    line = "frame 1: P0172 load 24 ect 92 rpm 780 frame 2: P0172 load 70 ect 93 rpm 3200"
+    kept, _ = take_in("", "", "", "f", line, "", "", "", "", workup=shipped())
+    assert len(kept.workup.record.notes) == 2 and told_by(kept)["freeze-frame"] == "idle"
+
+
 def told_by(kept: Kept) -> dict[str, str]:
     """The likeliest outcome of each check, at its first place."""
     given = {g.check: next(iter(g.values.values())) for g in kept.workup.record.given}
@@ -477,7 +508,7 @@ def test_an_odd_value_is_read_back_once() -> None:
 def test_a_value_that_cannot_be_is_asked_again_and_a_frame_of_another_code_is_only_noted() -> None:
     kept, text = take_in("", "", "", "f", "rpm 99999 load 24", "P0301 load 24 ect 92", "", "", workup=shipped())
     assert "rpm 99999 cannot be: 0 to 16383" in " ".join(text.split())
-    assert "P0301 is no code of a rich mixture, nor are its trims: noted, and not weighed." in " ".join(text.split())
+    assert "P0301: no code of a rich mixture, nor are its trims: noted, and not weighed." in " ".join(text.split())
     assert not kept.workup.record.given and kept.workup.record.notes == ("freeze frame: P0301 load 24 ect 92",)
 
 
