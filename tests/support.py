@@ -14,11 +14,12 @@ import numpy as np
 from reasoner.inference.belief import Belief, believe
 from reasoner.inference.evidence import Evidence, Spell, reported_weights
 from reasoner.inference.plan import Costs, Situation
+from reasoner.mistake import Place
 from reasoner.network import activity
 from reasoner.network.graph import Cause
 from reasoner.network.tables import CheckTable, Tables, chance_of_the_same
 from reasoner.network.vehicle import Vehicle, vehicle_from
-from reasoner.rulebook.model import Origin, Place
+from reasoner.rulebook.model import Origin
 
 Row = tuple[float, ...]
 

@@ -6,125 +6,71 @@ import math
 import os
 import re
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from json import JSONDecoder
 from pathlib import Path
 from typing import Any
 
-import yaml
-
-from reasoner.casebook.trouble import CasebookError, Refused, as_casebook_error, visible
+from reasoner.casebook.trouble import CasebookError, as_casebook_error
 from reasoner.casebook.writing import DEEPEST_DATA, RawEvent
+from reasoner.mistake import Refused, Spot, visible
+from reasoner.yaml_tree import FORBIDDEN_IN_YAML, List, Map, Node, Text, read_tree
 
 # ---- YAML that a person wrote, as plain data -------------------------------------------------------------------------
-# Nothing is expanded, no words are turned into anything else.
-#
-# Built from the parser's events: an anchor, an alias, a tag or too deep a nesting is refused as soon as it comes by.
-
-Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 # Only what JSON and YAML 1.1 both take for a number or a word of theirs; `yes`, `12:30`, `007` and dates are text.
 NUMBER = re.compile(r"-?(?:0|[1-9][0-9]*)(?P<float>\.[0-9]+(?:[eE][-+][0-9]+)?)?")
 YAML_WORDS = {"true": True, "false": False, "null": None, "": None}
+ENDED = re.compile(r"^\.\.\.(?=\s|$)", re.MULTILINE)  # in YAML it can mean nothing else
 
 
 class PlainError(Refused):
-    """What is wrong, what would mend it, and in which line of the text (from 0)."""
+    """What is wrong, what would mend it, and in which line."""
 
     def __init__(self, message: str, mend: str, line: int) -> None:
         super().__init__(message, mend)
         self.line = line
 
 
-def read_plain(text: str, typed: bool = True) -> object:
+def read_plain(text: str, typed: bool = True, first: int = 1) -> object:
     """The data of one YAML text; None where there is none. typed: numbers, true, false and null are not text.
 
-    Raises PlainError.
+    first: the number of the text's first line in its file. Raises PlainError.
     """
-    return _Walk(text, typed).document()
+    if ended := ENDED.search(text):
+        line = first + text.count("\n", 0, ended.start())
+        raise PlainError("`...` ends the document, and more is to follow", "delete it", line)
+    tree = read_tree(text, "", _refuse, DEEPEST_DATA + 1, first)  # the list that an event stands in is one level more
+    return None if tree is None else _plain(tree, typed)
 
 
-class _Walk:
-    def __init__(self, text: str, typed: bool) -> None:
-        self.events: Iterator[Any] = yaml.parse(text, Loader=Loader)
-        self.typed = typed
-
-    def document(self) -> object:
-        found: list[object] = []
-        try:
-            for event in self.events:
-                if isinstance(event, yaml.DocumentStartEvent):
-                    if found:
-                        raise _refused(event, "a second document begins here", "delete the line `---`")
-                    found.append(self.node(next(self.events), 0))
-                elif isinstance(event, yaml.DocumentEndEvent) and event.explicit:
-                    raise _refused(event, "`...` ends the document, and more is to follow", "delete it")
-        except yaml.MarkedYAMLError as error:
-            said = visible(str(error.problem or error.context))
-            left_open = "end of stream" in said and error.context_mark
-            mark = left_open or error.problem_mark or error.context_mark
-            raise PlainError(
-                f"this is not YAML: {said}", "look here and just above", mark.line if mark else 0
-            ) from None
-        except yaml.YAMLError as error:
-            raise PlainError(f"this is not YAML: {visible(str(error))}", "write it anew", 0) from None
-        return found[0] if found else None
-
-    def node(self, event: Any, depth: int) -> object:
-        if event.anchor is not None:  # an alias has one too
-            raise _refused(
-                event, "`&` and `*` (something repeated) are not used in a case", "write it out, or quote it"
-            )
-        if event.tag is not None:
-            raise _refused(event, "`!` has a meaning of its own in YAML", "if it is text, put it in quotes")
-        if isinstance(event, yaml.ScalarEvent):
-            return self.scalar(event)
-        if depth > DEEPEST_DATA:
-            raise _refused(event, f"nested more than {DEEPEST_DATA} deep", "a bracket may be left open above")
-        if isinstance(event, yaml.SequenceStartEvent):
-            items = []
-            while not isinstance(event := next(self.events), yaml.SequenceEndEvent):
-                items.append(self.node(event, depth + 1))
-            return items
-        pairs: dict[str, object] = {}
-        while not isinstance(event := next(self.events), yaml.MappingEndEvent):
-            key = self.key(event)
-            if key in pairs:
-                raise _refused(event, f'"{visible(key, 40)}" is written twice', "keep one of the two")
-            pairs[key] = self.node(next(self.events), depth + 1)
-        return pairs
-
-    def key(self, event: Any) -> str:
-        """Keys are text as written."""
-        if not isinstance(event, yaml.ScalarEvent):
-            raise _refused(event, "a key is a plain word, not a list or a map", "write `key: value`")
-        self.node(event, 0)  # refuses anchors and tags
-        if event.value == "<<" and event.implicit[0]:
-            raise _refused(event, "`<<` (keys copied from elsewhere) is not used in a case", "write them out")
-        return str(event.value)
-
-    def scalar(self, event: Any) -> object:
-        text = str(event.value)
-        if not self.typed or not event.implicit[0]:  # quoted, or in a block
-            return text
-        if text in YAML_WORDS:
-            return YAML_WORDS[text]
-        found = NUMBER.fullmatch(text)
-        if found is None:
-            return text
-        try:
-            value = float(text) if found["float"] else int(text)
-        except ValueError:  # thousands of digits
-            value = math.inf
-        if math.isinf(value):
-            raise _refused(event, "a number too large to be meant", "if it is text, put it in quotes")
-        return value
+def _refuse(kind: str, spot: Spot, message: str, mend: str) -> None:
+    raise PlainError(message, mend, spot.place.line)
 
 
-def _refused(event: Any, message: str, mend: str) -> PlainError:
-    return PlainError(message, mend, event.start_mark.line)
+def _plain(node: Node, typed: bool) -> object:
+    if isinstance(node, Map):
+        return {key.value: _plain(value, typed) for key, value in node.pairs}
+    if isinstance(node, List):
+        return [_plain(item, typed) for item in node.items]
+    return _word_or_number(node) if typed and not node.quoted else node.value
+
+
+def _word_or_number(node: Text) -> object:
+    if node.value in YAML_WORDS:
+        return YAML_WORDS[node.value]
+    found = NUMBER.fullmatch(node.value)
+    if found is None:
+        return node.value
+    try:
+        value = float(node.value) if found["float"] else int(node.value)
+    except ValueError:  # thousands of digits
+        value = math.inf
+    if math.isinf(value):
+        _refuse("bad-number", node, "a number too large to be meant", "if it is text, put it in quotes")
+    return value
 
 
 # ---- A case file as it is read ---------------------------------------------------------------------------------------
@@ -139,11 +85,12 @@ WINDOW = 65_536  # bytes at each end of a large file that a list looks at
 LARGEST_CASE = 8_000_000  # bytes of one file; a hundred events take about 30,000
 REQUIRED = {"case": str, "opened": str, "rules": str, "vehicle": dict}
 
-# What YAML refuses, or takes for a line break where an editor does not: lines would be counted differently.
-FORBIDDEN_IN_CASE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]|\r(?!\n|$)")
+# Besides, a line end that an editor does not show as one: lines would be counted differently.
+FORBIDDEN_IN_CASE = re.compile(FORBIDDEN_IN_YAML.pattern + r"|\r(?!\n|$)")
 CONFLICT = re.compile(r"(?:<{7}|\|{7}|={7}|>{7})(?: |\r?$)")
 EVENTS = re.compile(r"events:\s*(?:#.*)?")
 ITEM = re.compile(r"( *)-(?:\s|$)")
+LEAVE_OUT = "or put `# ` before the event to leave it out"
 WRITE_EVENT = 'an event is `- {"event": ...}` on one line; mend it, or put `# ` before it to leave it out'
 
 
@@ -331,8 +278,7 @@ def _head(text: str, path: Path) -> Mapping[str, Any]:
     try:
         head = read_plain(text, typed=False)
     except PlainError as error:
-        line = min(error.line, text.count("\n")) + 1
-        raise CasebookError(error.message, error.mend, path, line) from None
+        raise CasebookError(error.message, error.mend, path, error.line) from None
     if not isinstance(head, dict) or "format" not in head:
         raise _foreign("it has no `format:`", path)
     if head["format"] != str(CASE_FORMAT):
@@ -376,10 +322,10 @@ def _event(lines: list[str], number: int, path: Path) -> RawEvent:
         else:
             return _mapping(event, number, path)
     try:
-        found = read_plain("\n".join(lines) + "\n")
+        found = read_plain("\n".join(lines) + "\n", first=number)
     except PlainError as error:
-        line = number + min(error.line, len(lines) - 1)  # what is left open ends below its last line
-        raise CasebookError(error.message, WRITE_EVENT, path, line) from None
+        line = min(error.line, number + len(lines) - 1)  # what is left open ends below its last line
+        raise CasebookError(error.message, f"{error.mend}; {LEAVE_OUT}", path, line) from None
     return _mapping(found[0] if isinstance(found, list) else found, number, path)
 
 

@@ -37,7 +37,8 @@ from reasoner.casebook.events import (
     WorkTaken,
 )
 from reasoner.casebook.shape import Case, load_sound
-from reasoner.casebook.trouble import CasebookError, visible
+from reasoner.casebook.trouble import CasebookError
+from reasoner.mistake import visible
 
 INDEX_NAME = ".index.json"
 INDEX_FORMAT = 1

@@ -23,8 +23,9 @@ from reasoner.casebook.casefile import (
     parse_case,
     read_open_case,
 )
-from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error, visible
+from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error
 from reasoner.casebook.writing import RawEvent, event_line, head_text, write_new
+from reasoner.mistake import visible
 
 # ---- One program a case ----------------------------------------------------------------------------------------------
 # A lock of the operating system on a file beside the case.

@@ -14,7 +14,8 @@ from pathlib import Path
 
 from reasoner.casebook import casefile
 from reasoner.casebook.casefile import CONFLICT, FORBIDDEN_IN_CASE
-from reasoner.casebook.trouble import CasebookError, visible
+from reasoner.casebook.trouble import CasebookError
+from reasoner.mistake import visible
 
 DELIMITERS = ",;\t|"
 LARGEST_TABLE = 50_000_000  # bytes
@@ -139,7 +140,7 @@ def _yaml(text: str, path: Path) -> Rows:
     try:
         found = casefile.read_plain(text, typed=False)
     except casefile.PlainError as error:
-        raise CasebookError(error.message, error.mend, path, error.line + 1) from None
+        raise CasebookError(error.message, error.mend, path, error.line) from None
     if not isinstance(found, list) or not found:
         raise CasebookError("this is no list of rows", "write `- {heading: value, ...}`, one for each row", path, 1)
     lines, refused = [], []

@@ -16,8 +16,9 @@ from typing import Any
 from reasoner.casebook import events as kinds
 from reasoner.casebook.casefile import CaseFile, load_case
 from reasoner.casebook.events import KEY_OF_FIELD, Event
-from reasoner.casebook.trouble import CasebookError, visible
+from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import RawEvent
+from reasoner.mistake import visible
 
 Reader = Callable[
     [Any], object

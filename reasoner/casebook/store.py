@@ -22,8 +22,9 @@ from typing import Any
 from reasoner.casebook import journal
 from reasoner.casebook.casefile import load_ends
 from reasoner.casebook.events import Closed
-from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error, visible
+from reasoner.casebook.trouble import CasebookError, TakenError, as_casebook_error
 from reasoner.casebook.writing import RawEvent
+from reasoner.mistake import visible
 
 SUFFIX = ".yaml"
 LONGEST_NAME = 60  # characters; at four bytes each they leave room for endings within the usual 255 bytes

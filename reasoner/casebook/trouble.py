@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from reasoner.mistake import Refused as Refused
+from reasoner.mistake import visible
 
 # What the system says, in plain words, and what would mend it.
 SYSTEM_REASONS: dict[int, tuple[str, str]] = {
@@ -51,12 +52,6 @@ class CasebookError(Exception):
 
 class TakenError(CasebookError):
     """Another program has this case open, or the name is in use."""
-
-
-def visible(text: str, most: int = 200) -> str:
-    """Somebody's text, fit for one line of a message: nothing in it can move the cursor or hide the rest."""
-    text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
-    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 @contextmanager

@@ -12,9 +12,10 @@ import click
 
 from reasoner.casebook import store
 from reasoner.casebook.shape import Case, load_sound
-from reasoner.casebook.trouble import CasebookError, visible
+from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
 from reasoner.cli.say import say
+from reasoner.mistake import visible
 
 if TYPE_CHECKING:
     from rich.console import RenderableType

@@ -12,10 +12,11 @@ import click
 from reasoner.casebook import casefile, store
 from reasoner.casebook.events import Answered, event_as_written
 from reasoner.casebook.rows import RefusedLine, read_rows
-from reasoner.casebook.trouble import CasebookError, as_casebook_error, visible
+from reasoner.casebook.trouble import CasebookError, as_casebook_error
 from reasoner.cli import caseroom, exits, keeper, loading
 from reasoner.cli.kinds import cases_option
 from reasoner.cli.say import say, say_json
+from reasoner.mistake import visible
 
 
 @click.command(epilog="Example: reasoner cases import jobs.csv --columns columns.yaml --try")
@@ -100,7 +101,7 @@ def _said(columns: Path | None) -> Any:
     except UnicodeDecodeError:
         raise CasebookError("not UTF-8 text", "save it as UTF-8", columns) from None
     except casefile.PlainError as error:
-        raise CasebookError(error.message, error.mend, columns, error.line + 1) from None
+        raise CasebookError(error.message, error.mend, columns, error.line) from None
 
 
 def _single(single: Sequence[str]) -> dict[str, str]:

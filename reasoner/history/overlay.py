@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from reasoner.casebook.writing import quoted
-from reasoner.rulebook.model import Check, Fault, Frequency, Origin, Place, Rulebook, Statement, Trail
+from reasoner.mistake import Place
+from reasoner.rulebook.model import Check, Fault, Frequency, Origin, Rulebook, Statement, Trail
 from reasoner.rulebook.quantity import how_often
 
 LEARNED_SOURCE = "own-cases"  # the key of the bibliography that learned statements name

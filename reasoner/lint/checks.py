@@ -8,8 +8,9 @@ from collections.abc import Iterator
 from reasoner.inference.discrimination import even_odds, raises
 from reasoner.lint.context import BenchCar, Context, LintFinding, at, lint
 from reasoner.lint.faults import CONFIRMS
+from reasoner.mistake import Place
 from reasoner.network.tables import CheckTable
-from reasoner.rulebook.model import Place, Rulebook
+from reasoner.rulebook.model import Rulebook
 
 # ---- tells nothing ---------------------------------------------------------------------------------------------------
 

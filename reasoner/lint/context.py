@@ -10,10 +10,11 @@ from itertools import product
 from typing import Any
 
 from reasoner.inference.discrimination import Telling, telling
+from reasoner.mistake import Place
 from reasoner.network.graph import build_graph, family_line, nearest
 from reasoner.network.tables import CheckTable, Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, vehicle_from
-from reasoner.rulebook.model import Check, Fault, Filter, Place, Rulebook, Statement
+from reasoner.rulebook.model import Check, Fault, Filter, Rulebook, Statement
 from reasoner.rulebook.parts import PROPERTIES, passes
 
 

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 
 from reasoner.inference.discrimination import even_odds
 from reasoner.lint.context import BenchCar, Context, LintFinding, at, lint, statements
+from reasoner.mistake import Place
 from reasoner.repair.reckoning import lineage
 from reasoner.rulebook.fields import ONE
-from reasoner.rulebook.model import Place, Rulebook
+from reasoner.rulebook.model import Rulebook
 
 # ---- proof -----------------------------------------------------------------------------------------------------------
 

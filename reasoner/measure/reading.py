@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
-from reasoner.casebook.trouble import visible
 from reasoner.measure.units import AMBIGUOUS, Unit, alike, convert, find_unit, plain_unit, with_unit
+from reasoner.mistake import visible
 from reasoner.rulebook.model import Measure
 
 # ---- What a person typed that could not be taken ---------------------------------------------------------------------

@@ -11,12 +11,13 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from reasoner.mistake import Mistake
+from reasoner.mistake import BareSpot, Mistake
 from reasoner.rulebook import parts
-from reasoner.rulebook.located import Map, Text, load_bytes, parse_bytes
+from reasoner.rulebook.located import load_bytes, parse_bytes
 from reasoner.rulebook.model import Filter, Rulebook
-from reasoner.rulebook.problem import BareSpot, Notebook, Problem
+from reasoner.rulebook.problem import Notebook, Problem
 from reasoner.rulebook.quantity import KM_PER_MILE
+from reasoner.yaml_tree import Map, Text
 
 # Properties a person states; the words are those of rule filters, which also know what follows from the layout.
 VEHICLE_CHOICES = {name: values for name, values in parts.PROPERTIES.items() if name not in ("layout", "sensors")}

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from reasoner.mistake import Place, shorten
 from reasoner.network.vehicle import vehicle_from, vehicle_in, vehicle_words
 from reasoner.rulebook.fields import (
     EMPTY_MAP,
@@ -23,9 +24,10 @@ from reasoner.rulebook.fields import (
     text,
     text_of_node,
 )
-from reasoner.rulebook.located import Map, Node, Text, parse_bytes
-from reasoner.rulebook.model import Place, Rulebook
-from reasoner.rulebook.problem import Notebook, Problem, shorten
+from reasoner.rulebook.located import parse_bytes
+from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.problem import Notebook, Problem
+from reasoner.yaml_tree import Map, Node, Text
 
 PRICES = key_table(
     Key("currency", text),

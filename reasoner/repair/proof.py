@@ -17,12 +17,12 @@ from math import exp, lgamma
 from reasoner.casebook.trouble import Refused
 from reasoner.inference.counting import seen_showing
 from reasoner.measure.finding import percent
+from reasoner.mistake import shorten
 from reasoner.repair.followup import mended
 from reasoner.repair.jobs import CLOSING_STATES, Work
 from reasoner.repair.standing import Answer, Standing, named_conditions
 from reasoner.repair.unexplained import unexplained
 from reasoner.rulebook.model import Afterwards, Check, Proof, Rulebook, Source
-from reasoner.rulebook.problem import shorten
 
 
 def upper_bound(clean: int, confidence: float = 0.95) -> float:

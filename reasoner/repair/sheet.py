@@ -10,10 +10,11 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from reasoner.mistake import Place
 from reasoner.repair.calibration import ValueSlip, slips
 from reasoner.repair.jobs import ENGINE, Job, Work, in_order, places_text
 from reasoner.repair.standing import Standing
-from reasoner.rulebook.model import Place, Rulebook, Step
+from reasoner.rulebook.model import Rulebook, Step
 
 
 @dataclass(frozen=True)

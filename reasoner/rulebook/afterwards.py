@@ -23,9 +23,9 @@ from reasoner.rulebook.fields import (
     text,
     yes_no,
 )
-from reasoner.rulebook.located import Map, Text
 from reasoner.rulebook.model import Afterwards, Effort, Guard, Step
 from reasoner.rulebook.parts import NAME_KEY, ORIGIN, READ_STATES, WAIVE, caution_names, check_names
+from reasoner.yaml_tree import Map, Text
 
 COUNTS = ("one drive", "in a row", "adds up")
 repair_names = list_of(name_of("repairs"))

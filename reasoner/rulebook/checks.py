@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from reasoner.mistake import Spot, shorten
 from reasoner.rulebook import computed, quantity, shapes
 from reasoner.rulebook.afterwards import AFTER_WORK_KEY
 from reasoner.rulebook.fields import (
@@ -34,7 +35,6 @@ from reasoner.rulebook.fields import (
     unknown_key,
     yes_no,
 )
-from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Frequency, Measure, Origin, Outcome, Sees, Statement
 from reasoner.rulebook.parts import (
     EVERY_VEHICLE,
@@ -49,8 +49,9 @@ from reasoner.rulebook.parts import (
     read_place,
     tool_names,
 )
-from reasoner.rulebook.problem import Spot, near, shorten
+from reasoner.rulebook.problem import near
 from reasoner.rulebook.shapes import Shaped, shape_of
+from reasoner.yaml_tree import Map, Node, Text
 
 ONLY_WHILE_RICH = "only"  # of `while rich`: no outcome says that it is not
 CHECK_KINDS = ("told", "code", "reading", "look", "test")

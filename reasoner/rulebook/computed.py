@@ -10,11 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from reasoner.mistake import shorten
 from reasoner.rulebook import quantity, shapes
 from reasoner.rulebook.fields import ReaderContext, as_map
-from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import At, Band, Computed, Measure, Within
-from reasoner.rulebook.problem import Unreadable, choices_of, near, shorten
+from reasoner.rulebook.problem import Unreadable, choices_of, near
+from reasoner.yaml_tree import Map, Node, Text
 
 REST = "the rest"
 

@@ -30,7 +30,6 @@ from reasoner.rulebook.fields import (
     text,
     yes_no,
 )
-from reasoner.rulebook.located import Map, Node, Text
 from reasoner.rulebook.model import (
     Afterwards,
     At,
@@ -74,6 +73,7 @@ from reasoner.rulebook.parts import (
     tool_names,
 )
 from reasoner.rulebook.problem import choices_of
+from reasoner.yaml_tree import Map, Node, Text
 
 CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")  # ISO 15031-6 / SAE J2012: a letter and four hexadecimal digits
 MEAN_OF_ALL = ("shows", "acts as", "pairs")  # what the fault that stands for anything else does not say itself

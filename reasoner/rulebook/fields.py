@@ -13,11 +13,12 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
+from reasoner.mistake import Place, Spot, shorten
 from reasoner.rulebook import quantity, shapes
-from reasoner.rulebook.located import List, Map, Node, Text
-from reasoner.rulebook.model import Frequency, Place
-from reasoner.rulebook.problem import Notebook, Spot, Unreadable, choices_of, levels_of, near, shorten
+from reasoner.rulebook.model import Frequency
+from reasoner.rulebook.problem import Notebook, Unreadable, choices_of, levels_of, near
 from reasoner.rulebook.shapes import JsonShape, Shaped, shape_of
+from reasoner.yaml_tree import List, Map, Node, Text
 
 RULE_NAME = re.compile(r"[a-z][a-z0-9-]*")
 REPLACE = "REPLACE ME"  # stands in skeletons for what a person has to write

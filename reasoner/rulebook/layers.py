@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from reasoner.mistake import Place
 from reasoner.rulebook.entries import SECTIONS, SETTINGS_KEYS
 from reasoner.rulebook.fields import LEFTOVER, ONE, Key
-from reasoner.rulebook.located import List, Map, Node, Text
-from reasoner.rulebook.model import Place, Trail, Written
+from reasoner.rulebook.model import Trail, Written
 from reasoner.rulebook.problem import Notebook, choices_of, near
+from reasoner.yaml_tree import List, Map, Node, Text
 
 SECTION_KEYS: dict[str, Mapping[str, Key]] = {
     **{name: section.keys for name, section in SECTIONS.items()},

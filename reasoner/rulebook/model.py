@@ -10,19 +10,9 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any, TypeVar
 
+from reasoner.mistake import Place
+
 T = TypeVar("T")
-
-
-@dataclass(frozen=True, order=True)
-class Place:
-    """Where something stands: file as shown to the person, line and column from 1."""
-
-    file: str
-    line: int
-    column: int = 1
-
-    def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
 
 
 class At(StrEnum):

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from reasoner.mistake import Spot, shorten
 from reasoner.rulebook import shapes
 from reasoner.rulebook.fields import (
     RULE_NAME,
@@ -27,10 +28,9 @@ from reasoner.rulebook.fields import (
     text,
     text_of_node,
 )
-from reasoner.rulebook.located import List, Map, Node
 from reasoner.rulebook.model import Among, Filter, MoreLikely, Origin, Reach
-from reasoner.rulebook.problem import Spot, shorten
 from reasoner.rulebook.shapes import Shaped, shape_of
+from reasoner.yaml_tree import List, Map, Node
 
 # ---- Which vehicles a rule is about ----------------------------------------------------------------------------------
 

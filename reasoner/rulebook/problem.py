@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
-from typing import Protocol
 
-from reasoner.mistake import Refused
-from reasoner.rulebook.model import Place
+from reasoner.mistake import Place, Refused, Spot
 
 # ---- Did you mean? The nearest known word, and keys that are right but stand at the wrong level ----------------------
 
@@ -83,23 +81,6 @@ class RulesRefused(Exception):
         super().__init__("\n".join(problem_text(problem) for problem in self.problems))
 
 
-class Spot(Protocol):
-    """Anything with a place and a length in characters."""
-
-    @property
-    def place(self) -> Place: ...
-    @property
-    def length(self) -> int: ...
-
-
-@dataclass(frozen=True)
-class BareSpot:
-    """A bare spot, for what is no part of a tree."""
-
-    place: Place
-    length: int = 1
-
-
 class Notebook:
     """Where mistakes are noted while reading goes on. Knows the text of every file read."""
 
@@ -126,12 +107,6 @@ class Notebook:
     def problems(self) -> tuple[Problem, ...]:
         """All of them, once each, sorted by place."""
         return tuple(sorted(set(self._problems)))
-
-
-def shorten(text: str, most: int = 40) -> str:
-    """Somebody's text, fit to be quoted in one line of a message."""
-    text = " ".join(text.split())
-    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def problem_text(problem: Problem) -> str:

@@ -7,12 +7,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from reasoner.mistake import BareSpot, Place, shorten
 from reasoner.rulebook.entries import CODE, SECTIONS, SETTING_LEVELS, read_entry, read_settings
 from reasoner.rulebook.fields import LEFTOVER, ONE, RULE_NAME, ReaderContext, unknown_key
 from reasoner.rulebook.layers import Layer, lay_over, values_written
-from reasoner.rulebook.located import Map, Node, Text, load_bytes, parse_bytes
-from reasoner.rulebook.model import Check, Family, Fault, Place, Rulebook
-from reasoner.rulebook.problem import BareSpot, Notebook, Problem, RulesRefused, choices_of, near, shorten
+from reasoner.rulebook.located import load_bytes, parse_bytes
+from reasoner.rulebook.model import Check, Family, Fault, Rulebook
+from reasoner.rulebook.problem import Notebook, Problem, RulesRefused, choices_of, near
+from reasoner.yaml_tree import Map, Node, Text
 
 # ---- What only shows when all the rules are there --------------------------------------------------------------------
 # Loops, and the one fault that stands for anything else.

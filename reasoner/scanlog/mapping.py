@@ -13,11 +13,12 @@ import textwrap
 
 from reasoner.measure import units
 from reasoner.measure.reading import as_typed
-from reasoner.rulebook.located import Map, Node, Text, parse_bytes
+from reasoner.rulebook.located import parse_bytes
 from reasoner.rulebook.problem import Notebook, Problem, choices_of, near
 from reasoner.scanlog import reading
 from reasoner.scanlog.columns import BY_NAME, DATE, TIME, ColumnUse, PlacedQuantity, unit_fits
 from reasoner.scanlog.reading import Columns, NoLog, lines_of
+from reasoner.yaml_tree import Map, Node, Text
 
 NOT_USED = "not used"
 

@@ -20,6 +20,7 @@ from tests.casebook.small import ANSWER, HEAD, NOTE, write
 
 TOP = "format: 1\n" + head_text(HEAD)  # 10 lines
 GOOD = TOP + event_line(ANSWER) + event_line(NOTE)
+LEAVE_OUT = "; or put `# ` before the event to leave it out"
 EVENT = 'an event is `- {"event": ...}` on one line; mend it, or put `# ` before it to leave it out'
 CASE = "a case begins with `format: 1`, `case:`, `opened:`, `rules:`, `vehicle:` and then has `events:`"
 BOMB = "a: &a [x, x]\n" + "".join(f"{b}: &{b} [*{a}, *{a}]\n" for a, b in zip("abcdefgh", "bcdefghi", strict=True))
@@ -83,38 +84,50 @@ GALLERY: dict[str, tuple[str | bytes, str, str]] = {
     ),
     "key twice in the head": (
         GOOD.replace("vehicle:", "rules: b\nvehicle:"),
-        '5: "rules" is written twice',
+        '5: "rules" is written twice; first on line 4',
         "keep one of the two",
     ),
     "bracket open in the head": (
         GOOD.replace("kestrel", "[kestrel"),
-        "3: this is not YAML: *",
-        "look here and just above",
+        "2: this `[` is never closed",
+        "close it with `]`",
     ),
-    "quote open in the head": (
-        GOOD.replace('"no"', '"no'),
-        "9: this is not YAML: *",
-        "look here and just above",
-    ),
+    "quote open in the head": (GOOD.replace('"no"', '"no'), "9: this quote is never closed", 'close it with "'),
     "labels in the head": (
         BOMB + GOOD,
-        "1: `&` and `*` (something repeated) are not used in a case",
-        "write it out, or quote it",
+        "1: `&` labels something to be repeated, which is not done here",
+        "write it out where it is needed; if it is text, put it in quotes",
     ),
     "labels in an event": (
         TOP + "- {a: &a [1]}\n" + "- {a: *a}\n",
-        "11: `&` and `*` (something repeated) are not used in a case",
-        EVENT,
+        "11: `&` labels something to be repeated, which is not done here",
+        "write it out where it is needed; if it is text, put it in quotes" + LEAVE_OUT,
     ),
-    "repeated in an event": (TOP + "- {a: *a}\n", "11: `&` and `*` (something repeated) are not used in a case", EVENT),
+    "repeated in an event": (
+        TOP + "- {a: *a}\n",
+        "11: `*` repeats something written elsewhere, which is not done here",
+        "write it out where it is needed; if it is text, put it in quotes" + LEAVE_OUT,
+    ),
     "copied keys": (
         TOP + "- <<: {a: 1}\n",
-        "11: `<<` (keys copied from elsewhere) is not used in a case",
-        EVENT,
+        "11: `<<` would copy keys from elsewhere, which is not done here",
+        "write them out" + LEAVE_OUT,
     ),
-    "tag": (TOP + "- !!python/name:os.system {a: 1}\n", "11: `!` has a meaning of its own in YAML", EVENT),
-    "tag on a text": (TOP + "- {a: !!binary xx}\n", "11: `!` has a meaning of its own in YAML", EVENT),
-    "map as key": (TOP + "- ? {a: 1}\n  : b\n", "11: a key is a plain word, not a list or a map", EVENT),
+    "tag": (
+        TOP + "- !!python/name:os.system {a: 1}\n",
+        "11: `!` has a meaning of its own in YAML",
+        "if it is text, put it in quotes" + LEAVE_OUT,
+    ),
+    "tag on a text": (
+        TOP + "- {a: !!binary xx}\n",
+        "11: `!` has a meaning of its own in YAML",
+        "if it is text, put it in quotes" + LEAVE_OUT,
+    ),
+    "map as key": (
+        TOP + "- ? {a: 1}\n  : b\n",
+        "11: a key is a plain word, not a list or a map",
+        "write `key: value`" + LEAVE_OUT,
+    ),
     "not UTF-8": (
         GOOD.encode().replace("ö".encode(), b"\xf6"),
         "11: not UTF-8 text from here on",
@@ -152,31 +165,51 @@ GALLERY: dict[str, tuple[str | bytes, str, str]] = {
     "no blank after the dash": (TOP + "-{}\n", "11: an event begins with `- `", EVENT),
     "cut off in the middle": (
         TOP + event_line(ANSWER)[:40] + "\n" + event_line(NOTE),
-        "11: this is not YAML: *",
-        EVENT,
+        "11: this quote is never closed",
+        'close it with "' + LEAVE_OUT,
     ),
     "another indent": (
         GOOD + "  - {}\n",
-        "13: this is not YAML: *",
-        EVENT,
+        "13: this line does not line up with those above it",
+        "it begins in column 3, the line above it in column 1" + LEAVE_OUT,
     ),
-    "a comma too many": (TOP + '- {"a": 1,, "b": 2}\n', "11: this is not YAML: *", EVENT),
-    "key twice in an event": (TOP + '- {"a": 1, "a": 2}\n', '11: "a" is written twice', EVENT),
+    "a comma too many": (
+        TOP + '- {"a": 1,, "b": 2}\n',
+        "11: something is missing before this `,`",
+        "write it" + LEAVE_OUT,
+    ),
+    "key twice in an event": (
+        TOP + '- {"a": 1, "a": 2}\n',
+        '11: "a" is written twice; first on line 11',
+        "keep one of the two" + LEAVE_OUT,
+    ),
     "tab for indent": (
         TOP + "- event: note\n\ttext: a\n",
-        "12: this is not YAML: *",
-        EVENT,
+        "12: a tab where spaces should be",
+        "use spaces, two for each level" + LEAVE_OUT,
     ),
     "a hand's event, wrong in its third line": (
         TOP + "- event: note\n  text: a\n  more: b: c\n",
-        "13: this is not YAML: *",
-        EVENT,
+        "13: a colon inside a text",
+        'put it in quotes: more: "b: c"' + LEAVE_OUT,
     ),
-    "second document": (GOOD + "---\n" + TOP, "13: a second document begins here", EVENT),
-    "end of document": (GOOD + "...\n", "13: `...` ends the document, and more is to follow", EVENT),
-    "too deep": (TOP + "- {a: " + "[" * 60 + "]" * 60 + "}\n", "11: nested more than 50 deep", EVENT),
-    "a number of 5000 digits": (TOP + "- {a: " + "9" * 5000 + "}\n", "11: a number too large to be meant", EVENT),
-    "infinite": (TOP + "- {a: 1.0e+999}\n", "11: a number too large to be meant", EVENT),
+    "second document": (GOOD + "---\n" + TOP, "13: a second document begins here", "delete the line `---`" + LEAVE_OUT),
+    "end of document": (GOOD + "...\n", "13: `...` ends the document, and more is to follow", "delete it" + LEAVE_OUT),
+    "too deep": (
+        TOP + "- {a: " + "[" * 60 + "]" * 60 + "}\n",
+        "11: nested more than 51 deep",
+        "a bracket may be left open above" + LEAVE_OUT,
+    ),
+    "a number of 5000 digits": (
+        TOP + "- {a: " + "9" * 5000 + "}\n",
+        "11: a number too large to be meant",
+        "if it is text, put it in quotes" + LEAVE_OUT,
+    ),
+    "infinite": (
+        TOP + "- {a: 1.0e+999}\n",
+        "11: a number too large to be meant",
+        "if it is text, put it in quotes" + LEAVE_OUT,
+    ),
 }
 
 
@@ -190,10 +223,7 @@ def test_gallery(tmp_path: Path, name: str) -> None:
     with pytest.raises(CasebookError) as refused:
         load_case(path)
     said, expected = refused.value.one_line, f"{path}:{message}"
-    if message.endswith("*"):  # what follows are the words of the YAML reader, which change with its release
-        assert said.startswith(expected[:-1]) and len(said) > len(expected)
-    else:
-        assert said == expected
+    assert said == expected
     assert str(refused.value) == f"{said}\n   {mend}"
     with pytest.raises(CasebookError) as refused:
         journal.resume(path)

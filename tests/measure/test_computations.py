@@ -21,9 +21,9 @@ from reasoner.measure.finding import ErrorScale, Figure, Finding, Kinds, plus_mi
 from reasoner.measure.reading import Slip
 from reasoner.measure.uncertain import Estimate
 from reasoner.measure.weigh import weigh_figures
-from reasoner.mistake import Mistake
+from reasoner.mistake import Mistake, Place
 from reasoner.rulebook.computed import SIGNATURES
-from reasoner.rulebook.model import Computed, Place, Within
+from reasoner.rulebook.model import Computed, Within
 
 FOUR = Setting()
 V6 = Setting(6, ((1, 3, 5), (2, 4, 6)))

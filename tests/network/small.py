@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from reasoner.mistake import Place
 from reasoner.rulebook.model import (
     At,
     Caution,
@@ -16,7 +17,6 @@ from reasoner.rulebook.model import (
     MoreLikely,
     Origin,
     Outcome,
-    Place,
     Reach,
     Rulebook,
     Sees,

@@ -15,6 +15,7 @@ import jsonschema
 import pytest
 import yaml
 
+from reasoner.mistake import Place
 from reasoner.rulebook import afterwards, checks, parts
 from reasoner.rulebook.entries import SECTIONS, SETTINGS_KEYS
 from reasoner.rulebook.fields import (
@@ -29,11 +30,10 @@ from reasoner.rulebook.fields import (
     text,
     yes_no,
 )
-from reasoner.rulebook.located import read_text
-from reasoner.rulebook.model import Place
 from reasoner.rulebook.problem import Notebook
 from reasoner.rulebook.schema import schema
 from tests.shipped import book
+from tests.trees import read_text
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "rules" / "README.md"

@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from reasoner.rulebook.entries import SECTIONS
 from reasoner.rulebook.fields import RULE_NAME
 from reasoner.rulebook.layers import text_of_value
-from reasoner.rulebook.located import read_text
 from reasoner.rulebook.model import Rulebook
 from reasoner.rulebook.problem import problem_text
 from reasoner.rulebook.quantity import FREQUENCY_WORDS
 from reasoner.rulebook.read import collect, read_rules
+from tests.trees import read_text
 
 HERE = Path(__file__).parent
 SMALL = HERE / "small"

@@ -9,10 +9,13 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from reasoner import yaml_tree
+from reasoner.mistake import Place
 from reasoner.rulebook import located
-from reasoner.rulebook.located import List, Map, Node, Text, parse_bytes, read_file, read_text
-from reasoner.rulebook.model import Place
+from reasoner.rulebook.located import parse_bytes
 from reasoner.rulebook.problem import Notebook, Problem, problem_text
+from reasoner.yaml_tree import List, Map, Node, Text
+from tests.trees import read_file, read_text
 
 HERE = Path(__file__).parent
 RULES = sorted((HERE / "small").glob("*.yaml")) + sorted((HERE.parents[1] / "rules").glob("*.yaml"))
@@ -140,7 +143,7 @@ def test_any_text_gives_a_tree_or_a_problem(text: str) -> None:
     assert found is not None or problems
     for problem in problems:
         assert problem_text(problem).startswith("x.yaml:")
-        assert 1 <= problem.place.line <= len(located.BREAK.split(text))
+        assert 1 <= problem.place.line <= len(yaml_tree.BREAK.split(text))
 
 
 WORDS = st.text(alphabet="abyno0123456789 %:,.-", min_size=1, max_size=12).map(lambda text: f'"{text}"')
@@ -152,12 +155,12 @@ SOUND = TREES.map(lambda tree: "".join(f"{key}: {value}\n" for key, value in tre
 
 def read_without_c(text: str) -> tuple[Map | None, tuple[Problem, ...]]:
     """As `read_text`, by the parser in Python."""
-    fast = located.Loader
+    fast = yaml_tree.Loader
     try:
-        located.Loader = yaml.SafeLoader
+        yaml_tree.Loader = yaml.SafeLoader
         return read_text(text, "x.yaml")
     finally:
-        located.Loader = fast
+        yaml_tree.Loader = fast
 
 
 @settings(max_examples=60, deadline=None)

@@ -9,13 +9,15 @@ from pathlib import Path
 
 import pytest
 
+from reasoner.mistake import Place
 from reasoner.rulebook.entries import SECTIONS, SETTINGS_KEYS
-from reasoner.rulebook.located import Map, Node, read_file
-from reasoner.rulebook.model import At, Band, Filter, Place, Reach, Rulebook, Sees, Within
+from reasoner.rulebook.model import At, Band, Filter, Reach, Rulebook, Sees, Within
 from reasoner.rulebook.parts import PROPERTIES
 from reasoner.rulebook.problem import RulesRefused, problem_text
 from reasoner.rulebook.quantity import FREQUENCY_WORDS
 from reasoner.rulebook.read import collect, read_rules
+from reasoner.yaml_tree import Map, Node
+from tests.trees import read_file
 
 HERE = Path(__file__).parent
 SMALL = HERE / "small"

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from reasoner.mistake import Place, shorten
 from reasoner.rulebook import quantity
-from reasoner.rulebook.model import Filter, Place
+from reasoner.rulebook.model import Filter
 from reasoner.rulebook.parts import passes
-from reasoner.rulebook.problem import Problem, Unreadable, choices_of, levels_of, near, problem_text, shorten
+from reasoner.rulebook.problem import Problem, Unreadable, choices_of, levels_of, near, problem_text
 
 # ---- how often -------------------------------------------------------------------------------------------------------
 
