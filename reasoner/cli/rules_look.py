@@ -34,7 +34,11 @@ def rules_list_command(section: str, rules_paths: tuple[Path, ...], as_json: boo
         say(json.dumps(book.files) if as_json else "\n".join(book.files))
         return
     entries = getattr(book, section)
-    rows = [(name, _title(entry), _mark(book, section, name)) for name, entry in entries.items()]
+    files: dict[str, set[str]] = {}  # by entry, those that say something of it
+    for trail, value in book.written.items():
+        if trail[0] == section:
+            files.setdefault(trail[1], set()).add(value.place.file)
+    rows = [(name, _title(entry), _mark(book, files.get(name, set()))) for name, entry in entries.items()]
     if as_json:
         marks = {"": "as shipped", "+": "added", "*": "changed"}
         say_json([{"name": n, "title": t, "is": marks[m]} for n, t, m in rows])
@@ -51,8 +55,7 @@ def _title(entry: object) -> str:
     return ""
 
 
-def _mark(book: Rulebook, section: str, name: str) -> str:
-    files = {value.place.file for trail, value in book.written.items() if trail[:2] == (section, name)}
+def _mark(book: Rulebook, files: set[str]) -> str:
     return "" if not files & book.over else "+" if files <= book.over else "*"
 
 

@@ -17,7 +17,7 @@ from math import log2
 
 from reasoner.casebook.shape import Case
 from reasoner.history.trace import vehicle_of
-from reasoner.inference.evidence import Evidence
+from reasoner.inference.evidence import Evidence, counted
 from reasoner.network.tables import CheckTable, Tables
 from reasoner.session.chapters import Chapter, Garage, found_in
 from reasoner.session.concluding import answer_text
@@ -101,8 +101,8 @@ def looks_of_case(case: Case, garage: Garage) -> CaseLooks:
 
 def _look(chapter: Chapter, seen: dict[CheckInCondition, Sight]) -> None:
     workup = chapter.workup
-    tables = workup.tables
-    for spell in workup.belief.spells:
+    tables = workup.ruled
+    for spell in counted(tables, workup.spells):
         condition = "" if spell.condition is None else tables.conditions[spell.condition]
         for answer in spell.answers:
             table = tables.checks[answer.check]

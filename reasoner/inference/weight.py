@@ -231,14 +231,29 @@ def findings_against(tables: Tables, check: int, causes: Sequence[int], enough: 
     return tuple(found)
 
 
-def chance_to_find(table: CheckTable, outcomes: Sequence[int], showing: Array, quiet: Array) -> float:
-    """The chance that a look finds one of these outcomes at all places. showing, quiet: (C,), P(cause and state)."""
-    found = 0.0
-    for outcome in outcomes:
-        there = np.prod(table.rows[table.index, outcome], axis=1)
-        away = there if table.steady else np.full(len(there), table.rows[0, outcome] ** len(table.places))
-        found += float(showing @ there + quiet @ away)
+def moments_ahead(tables: Tables, probability: Array, showing: Array, quiet: Array) -> tuple[Array, Array]:
+    """(1 + K, C) twice: P(cause and showing) and P(cause and quiet), now as given (C,) and in a new spell of each
+    condition."""
+    shows = probability * tables.shows.T
+    return np.vstack([showing, shows]), np.vstack([quiet, probability - shows])
+
+
+def chances_to_find(tables: Tables, check: int, outcomes: Sequence[int], showing: Array, quiet: Array) -> Array:
+    """(M,): the chance at each of some moments that a look then finds one of these outcomes at all places. showing,
+    quiet: (M, C), P(cause and state)."""
+    seen = tuple(outcomes)
+    there, away = tables.kept.once("seen everywhere", (check, seen), lambda: _everywhere(tables.checks[check], seen))
+    found: Array = showing @ there + quiet @ away
     return found
+
+
+def _everywhere(table: CheckTable, outcomes: Sequence[int]) -> tuple[Array, Array]:
+    """(C,) twice: the chance that a look finds one of these outcomes at all places, while it is showing and while it
+    is not."""
+    there: Array = np.prod(table.rows[table.index][:, :, list(outcomes)], axis=1).sum(axis=1)
+    if table.steady:
+        return there, there
+    return there, np.full(len(there), (table.rows[0, list(outcomes)] ** len(table.places)).sum())
 
 
 def chance_to_speak_for(tables: Tables, check: int, causes: Sequence[int], enough: float) -> Array:

@@ -15,10 +15,11 @@ from math import log10
 from reasoner.inference.evidence import Spell
 from reasoner.inference.weight import (
     believed_without,
-    chance_to_find,
     chance_to_speak_for,
+    chances_to_find,
     decibans_moved,
     findings_against,
+    moments_ahead,
     spoken_against,
 )
 from reasoner.network.tables import Array
@@ -120,12 +121,17 @@ class Guards:
     def _may_find(self, check: str, outcomes: Sequence[int]) -> float:
         """The chance that a look finds one of these, here or where it likeliest does."""
         tables, now = self.stake.tables, self.stake.now
-        table, p = tables.checks[tables.check_number[check]], now.probability
-        moments = [(now.showing, now.quiet)] if not table.conditions or now.condition in table.conditions else []
-        for k in table.conditions or range(len(tables.conditions)):
-            if k not in now.avoided:
-                moments.append((p * tables.shows[:, k], p * (1.0 - tables.shows[:, k])))
-        return max((chance_to_find(table, outcomes, *moment) for moment in moments), default=0.0)
+        number = tables.check_number[check]
+        conditions = tables.checks[number].conditions
+        moments = [0] if not conditions or now.condition in conditions else []
+        moments += [k + 1 for k in conditions or range(len(tables.conditions)) if k not in now.avoided]
+        showing, quiet = self._moments
+        return float(max(chances_to_find(tables, number, outcomes, showing[moments], quiet[moments]), default=0.0))
+
+    @cached_property
+    def _moments(self) -> tuple[Array, Array]:
+        now = self.stake.now
+        return moments_ahead(self.stake.tables, now.probability, now.showing, now.quiet)
 
     def _excluded(self, name: str) -> bool:
         if name not in self._known_excluded:

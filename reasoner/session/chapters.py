@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache, partial
+from functools import cached_property, partial
 
 from reasoner.casebook.correcting import last_step, standing
 from reasoner.casebook.events import Answered, Closed, CodesRead, Event, Finished, WorkTaken
@@ -20,7 +20,7 @@ from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.repair.followup import prior_after
 from reasoner.repair.jobs import CLOSING_STATES, Job
 from reasoner.repair.rounds import parted, rounds_of
-from reasoner.rulebook.model import Rulebook
+from reasoner.rulebook.model import AND, Rulebook
 from reasoner.session.acts import Refused
 from reasoner.session.after_work import CARRIED
 from reasoner.session.record import known_car
@@ -85,19 +85,17 @@ class Garage:
     """Rules, and the tables they make for every kind of vehicle that comes by: made once, and not too many kept."""
 
     def __init__(self, book: Rulebook, most: int = KINDS_KEPT) -> None:
-        self.book = book
-        self._limits = limits(book)
-        self._coming: Vehicle | None = None
-        self._made = lru_cache(most)(self._make)
+        self.book, self.most = book, most
 
     def tables(self, vehicle: Vehicle, work: Collection[str] = ()) -> Tables:
         """The tables of a vehicle; work: the repairs done to it, without what was believed when they were done."""
-        self._coming = vehicle
-        return self._made(vehicle_key(self._limits, vehicle), frozenset(work))
+        kept, done = self.book.kept, frozenset(work)
+        key = vehicle_key(kept.once("limits", (), lambda: limits(self.book)), vehicle), done
 
-    def _make(self, _: object, work: frozenset[str]) -> Tables:
-        assert self._coming is not None
-        return compile_tables(self.book, self._coming, build_graph(self.book, self._coming, work))
+        def make() -> Tables:
+            return compile_tables(self.book, vehicle, build_graph(self.book, vehicle, done))
+
+        return kept.once(f"garage of {self.most}", key, make, self.most)
 
     def begin(self, vehicle: Vehicle, events: Sequence[Event] = (), by: By = "time") -> Workup:
         car = known_car(vehicle, events)
@@ -186,7 +184,8 @@ def _there(chapters: Sequence[Chapter], cause: str) -> tuple[int, ...]:
     """The numbers of the chapters, from the last one back, in which a cause can have been there."""
     there: list[int] = []
     for chapter in reversed(chapters):
-        if cause not in chapter.workup.tables.cause_number:
+        workup = chapter.workup
+        if cause not in workup.ruled.cause_number and (AND not in cause or cause not in workup.tables.cause_number):
             break
         there.insert(0, chapter.number)
     return tuple(there)

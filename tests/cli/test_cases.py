@@ -215,9 +215,9 @@ def test_many_cases_are_spread_over_processes_with_the_same_result(process: Run,
 # ---- alike, review, learn --------------------------------------------------------------------------------------------
 
 
-def test_alike(reasoner: Run, shop: Path) -> None:
+def test_alike(reasoner: Run, several: list[Path]) -> None:
     found = reasoner("cases", "alike", "estate-hot-restart", "--most", "2")
-    assert found.returncode == exits.FINE and found.stdout.count("seen in both") == 2
+    assert found.returncode == exits.FINE and " ".join(found.stdout.split()).count("seen in both") == 2
     assert "WHAT THEY TURNED OUT TO BE" in found.stdout
     plain = json.loads(reasoner("cases", "alike", "old-coupe", "--json").stdout)
     assert plain["case"] == "old-coupe-never-showed" and len(plain["nearest"]) == 5

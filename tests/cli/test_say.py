@@ -9,21 +9,23 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.cli import exits
+from reasoner.cli import exits, loading, shop
+from reasoner.rulebook.problem import Notebook
 from tests.cli.conftest import Run
 
 ROOT = Path(__file__).parents[2]
 ESCAPE, TURNED = "\x1b", "\u202e"  # starts what a terminal obeys; turns the reading order
 
 
-@pytest.fixture
-def own(tmp_path: Path) -> Path:
-    """A shop's rules with escapes in every text a person wrote."""
-    path = tmp_path / "own.yaml"
+@pytest.fixture(scope="module")
+def own(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A shop's rules with escapes in every text a person wrote, read by now (`rules_read_once`)."""
+    path = tmp_path_factory.mktemp("rules") / "own.yaml"
     path.write_text(
         r'faults: {purge-valve-leaks: {name: "Purge \e[2J\u202evalve", because: "seen \e]0;x\a often"}}' + "\n",
         encoding="utf-8",
     )
+    assert loading.read_layers(shop.layers((path,), False, {}), Notebook()) is not None
     return path
 
 

@@ -25,19 +25,18 @@ def test_one_side(reasoner: Run) -> None:
 
 def test_the_same_cars_side_by_side(reasoner: Run, tmp_path: Path) -> None:
     """Two ways of choosing and two sets of rules: four columns, each with the same car."""
-    (tmp_path / "own.yaml").write_text("faults: {purge-valve-leaks: {share: 400}}\n", encoding="utf-8")
+    (tmp_path / "own.yaml").write_text("faults: {airflow-reads-high: {share: 400}}\n", encoding="utf-8")
     order = tmp_path / "order.txt"
-    order.write_text("# a list\ntrims-by-airflow warm-idle\n\nsmell-of-fuel  # last\n", encoding="utf-8")
+    order.write_text("# a list\nfuel-trim warm-idle\n\nfuel-smell  # last\n", encoding="utf-8")
     ways = ["--choose", "greedy", "--choose", "fixed", "--order", str(order)]
-    one = ["--cars", "1", "--seed", "5"]  # soon done: the car of seed 1 is asked eighty times
-    found = reasoner("rules", "trial", *one, *ways, "--against", str(tmp_path / "own.yaml"), "--json")
+    found = reasoner("rules", "trial", "--cars", "3", *ways, *TINY, "--against", str(tmp_path / "own.yaml"), "--json")
     assert found.returncode == exits.FINE, found.stderr
     document = json.loads(found.stdout)
     sides = {side["name"]: side for side in document["sides"]}
     assert list(sides) == ["greedy, today", "fixed, today", "greedy, changed", "fixed, changed"]
     assert len({tuple((r["fault"], r["where"]) for r in side["runs"]) for side in sides.values()}) == 1
-    assert {c for r in sides["fixed, today"]["runs"] for c in r["checks"]} <= {"trims-by-airflow", "smell-of-fuel"}
-    assert all(side["cars"] == 1 and side["given"]["cases"] == 1 for side in sides.values())
+    assert {c for r in sides["fixed, today"]["runs"] for c in r["checks"]} <= {"fuel-trim", "fuel-smell"}
+    assert all(side["cars"] == 3 and side["given"]["cases"] == 3 for side in sides.values())
 
 
 def test_many_cars_go_over_the_processors_and_come_back_in_order(reasoner: Run) -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from reasoner.inference.counting import seen_showing
 from reasoner.inference.information_value import expected_losses, least_after, loss_table
 from reasoner.inference.plan import Option
-from reasoner.inference.weight import chance_to_find, findings_against, spoken_against
+from reasoner.inference.weight import chances_to_find, findings_against, moments_ahead, spoken_against
 from tests.support import PlainCheck, check, make_tables, plain, posterior, seen, situation, spell, yes_no
 
 CHANCE = st.floats(0.02, 0.98)
@@ -186,7 +186,12 @@ def test_while_it_is_rich_it_is_held_against_how_else_it_is_rich() -> None:
     assert findings_against(tables, 0, [0], 0.6) == (0, 1)
     assert not findings_against(tables, 0, [1], 0.5)
     showing, quiet = np.array([0.3, 0.4]), np.array([0.2, 0.1])
-    assert chance_to_find(tables.checks[0], (1,), showing, quiet) == pytest.approx(0.3 * 0.05 + 0.4 * 0.9 + 0.3 * 0.06)
+    found = chances_to_find(tables, 0, (1,), showing[None], quiet[None])
+    assert found == pytest.approx([0.3 * 0.05 + 0.4 * 0.9 + 0.3 * 0.06])
+    ahead = moments_ahead(tables, np.array([0.5, 0.5]), showing, quiet)
+    assert chances_to_find(tables, 0, (0, 1), *ahead) == pytest.approx(  # it shows in every second spell of a condition
+        [0.3 * 0.09 + 0.4 * 0.96 + 0.3 * 0.97, 0.25 * 0.09 + 0.25 * 0.96 + 0.5 * 0.97]
+    )
 
 
 def test_how_often_it_was_showing() -> None:
