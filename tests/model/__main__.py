@@ -1,7 +1,8 @@
 """`python -m tests.model --cars 100 --seed 1`: cars of the model through the real session, and how well it did.
 
 The table is that of `reasoner rules trial`, fault by fault as the cars are broken. --named: one car of every breakage.
---bare: with common tools only, as an owner has, and not with what a small workshop has beside them. --jsonl: every car
+--bare: with common tools only, as an owner has, and not with what a small workshop has beside them. --silent: the
+owner has gone and the frame is not typed in: all of it is asked one thing at a time. --jsonl: every car
 as a line, with all that was asked and seen.
 """
 
@@ -35,18 +36,20 @@ def _book() -> Rulebook:
 _here: dict[str, Rulebook] = {}  # read once a process
 
 
-def _one(work: tuple[int, int, bool, bool]) -> Played:
-    seed, number, named, bare = work
+def _one(work: tuple[int, int, bool, bool, bool]) -> Played:
+    seed, number, named, bare, silent = work
     if "book" not in _here:
         _here["book"] = _book()
     car, past = named_cars()[number] if named else car_with_complaint(seed, number)
-    return play(_here["book"], car, past, number, () if bare else SHOP)
+    return play(_here["book"], car, past, number, () if bare else SHOP, silent)
 
 
-def played(cars: int, seed: int, jobs: int = 1, named: bool = False, bare: bool = False) -> Iterator[Played]:
-    """Cars in order. bare: worked on with common tools only."""
+def played(
+    cars: int, seed: int, jobs: int = 1, named: bool = False, bare: bool = False, silent: bool = False
+) -> Iterator[Played]:
+    """Cars in order. bare: worked on with common tools only. silent: nothing is told before it is asked."""
     count = len(named_cars()) if named else cars
-    work = [(seed, n, named, bare) for n in range(count)]
+    work = [(seed, n, named, bare, silent) for n in range(count)]
     if jobs == 1:
         yield from map(_one, work)
         return
@@ -61,11 +64,12 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--named", action="store_true")
     parser.add_argument("--bare", action="store_true")
+    parser.add_argument("--silent", action="store_true")
     parser.add_argument("--jsonl", type=Path)
     said = parser.parse_args()
     _here["book"] = book = _book()  # once: they may be edited while cars are played
     runs = []
-    for one in played(said.cars, said.seed, said.jobs, said.named, said.bare):
+    for one in played(said.cars, said.seed, said.jobs, said.named, said.bare, said.silent):
         runs.append(one)
         if said.jsonl:  # as it goes: what was played is kept, whatever happens to the rest
             with said.jsonl.open("a", encoding="utf-8") as file:

@@ -17,18 +17,21 @@ from reasoner.session.acts import Refused
 from reasoner.session.deciding import concluded, mends_most
 from reasoner.session.document import Question, Verdict
 from reasoner.session.protocol import Message, Talk, hear
+from reasoner.session.readings import frame_checks
 from reasoner.session.workup import Workup, begin
 from reasoner.trial.trial import TrialRun, TrialStep
 from tests.model.bench import MEANS, Bench
 from tests.model.breakages import BY_NAME
 from tests.model.car import Car, Profile
-from tests.model.observers import OBSERVERS, observe
+from tests.model.observers import OBSERVERS, Seen, observe
 from tests.model.weeks import Past
 
 MOST_STEPS = 80  # of one car; nobody goes on for so long
 # What a small workshop has beside what the rules take to be at hand. Common practice, no source.
 SHOP = ("low-pressure-gauge", "lift", "manometer", "gas-analyser", "smoke-machine", "oscilloscope", "borescope")
 CLEARS = ("cleared-idle",)
+# What is told of any car before the first question, by the kinds of the rules: work done lately, and when it happens.
+AT_THE_COUNTER = ("work", "renewed", "since", "pattern", "also")
 
 
 @dataclass(frozen=True)
@@ -81,16 +84,19 @@ def where(car: Car) -> str:
     return f"{kind}s {places[0]} and {places[1]}"
 
 
-def play(book: Rulebook, car: Car, past: Past, number: int = 0, tools: Sequence[str] = SHOP) -> Played:
-    """The car from its list of codes to where the session stops. tools: at hand beside the common ones."""
-    talk, kind, steps, slips, unseen = played_through(book, car, past, tools)
+def play(
+    book: Rulebook, car: Car, past: Past, number: int = 0, tools: Sequence[str] = SHOP, silent: bool = False
+) -> Played:
+    """The car from its list of codes to where the session stops. tools: at hand beside the common ones. silent: what is
+    told at the counter of any car is not told before it is asked."""
+    talk, kind, steps, slips, unseen = played_through(book, car, past, tools, silent)
     codes = tuple(sorted(past.codes))
     run = _run(talk, car, number, kind, codes, tuple(steps))
     return Played(run, car, past, tuple(slips), tuple(unseen), *_paid(talk, car, run))
 
 
 def played_through(
-    book: Rulebook, car: Car, past: Past, tools: Sequence[str] = SHOP
+    book: Rulebook, car: Car, past: Past, tools: Sequence[str] = SHOP, silent: bool = False
 ) -> tuple[Talk, str, list[TrialStep], list[str], list[str]]:
     """The conversation where it stops, how that is, its steps, and what slipped and what nobody could see."""
     begun = start(book, car.profile)
@@ -104,6 +110,8 @@ def played_through(
     steps: list[TrialStep] = []
     slips: list[str] = []
     unseen: list[str] = []
+    if not silent:
+        talk = _at_the_counter(talk, car, past, slips)
     kind = "nothing-worth"  # where it would ask on for longer than anybody goes on
     while len(steps) < MOST_STEPS:
         asked = talk.next()
@@ -121,16 +129,37 @@ def played_through(
         text = "can't tell"
         if seen is not None:
             text = _text(seen.outcomes or seen.numbers)
-            if seen.numbers:
-                message = {"type": "answer", "numbers": {str(p): v for p, v in seen.numbers.items()}, "sure": seen.sure}
-            else:
-                values = {str(p): o for p, o in seen.outcomes.items()}
-                message = {"type": "answer", "values": values, "rest": "none", "sure": seen.sure}
+            message = _said(seen)
             if seen.slipped:
                 slips.append(f"{asked.way.check}: {text}")
         talk = _hear(talk, message)
         steps.append(_step(before, talk, car, asked, text))
     return talk, kind, steps, slips, unseen
+
+
+def _at_the_counter(talk: Talk, car: Car, past: Past, slips: list[str]) -> Talk:
+    """What the terminal takes in before its first question: all of the freeze frame in one line, what was done to the
+    car lately, and when it happens. What somebody cannot say of it is still asked."""
+    workup = talk.workup
+    frames = {check.name for check in frame_checks(workup)} if past.frame is not None else set()
+    for check in (workup.book.checks[table.name] for table in workup.tables.checks):
+        if check.name not in frames and check.intake not in AT_THE_COUNTER:
+            continue
+        seen = observe(Bench(car, past, None, ever=True), check.name, [o.name for o in check.outcomes])
+        if seen is not None:
+            talk = _hear(talk, {**_said(seen), "check": check.name})
+            if seen.slipped:
+                slips.append(f"{check.name}: {_text(seen.outcomes)}")
+        elif check.name in frames:  # such a value is not in it
+            talk = _hear(talk, {"type": "pass", "check": check.name, "why": "cant-tell"})
+    return talk
+
+
+def _said(seen: Seen) -> Message:
+    if seen.numbers:
+        return {"type": "answer", "numbers": {str(p): v for p, v in seen.numbers.items()}, "sure": seen.sure}
+    values = {str(p): o for p, o in seen.outcomes.items()}
+    return {"type": "answer", "values": values, "rest": "none", "sure": seen.sure}
 
 
 def complaint(past: Past) -> str:
