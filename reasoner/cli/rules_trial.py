@@ -46,6 +46,7 @@ class TrialSetting:
     vehicle: Vehicle
     perturb: trial.Perturb
     seed: int
+    silent: bool
 
 
 @click.command(epilog="Example: reasoner rules trial --cars 2000 --perturb within --choose ahead --choose fixed")
@@ -82,6 +83,11 @@ class TrialSetting:
     metavar="DIR",
     help="Changed rules, laid over the others, tried on the same cars side by side.",
 )
+@click.option(
+    "--silent",
+    is_flag=True,
+    help="The owner has gone and no freeze frame is typed in: all of it is asked, one thing at a time.",
+)
 @click.option("--jobs", type=click.IntRange(0), default=0, help="Processes (0: one for each processor).")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document, with every car.")
 def rules_trial_command(
@@ -93,21 +99,22 @@ def rules_trial_command(
     ways: tuple[str, ...],
     order_path: Path | None,
     against: tuple[Path, ...],
+    silent: bool,
     jobs: int,
     as_json: bool,
 ) -> None:
     """Try the rules on virtual cars.
 
     Cars are drawn from the rules (a fault at its place, in which spells it shows, what each check then shows, what the
-    observer gets wrong), and the real session is run on each, from its codes to where it stops. So that the rules do
-    not grade themselves, each car comes from rules that are off (--perturb). What comes out: how often a verdict was
-    given and right, whether it was as sure as it should have been, minutes and money, which faults are taken for
-    which, and which checks earn their time.
+    observer gets wrong), and the real session is run on each, from its codes and what is told before the first question
+    to where it stops. So that the rules do not grade themselves, each car comes from rules that are off (--perturb).
+    What comes out: how often a verdict was given and right, whether it was as sure as it should have been, minutes and
+    money, which faults are taken for which, and which checks earn their time.
     """
     if order_path is not None and "fixed" not in ways:
         raise click.UsageError("--order is the list for --choose fixed, which is not asked for.")
     chosen = tuple(dict.fromkeys(ways)) or ("ahead",)
-    setting = TrialSetting(rules_paths, loading.vehicle(vehicle_path), perturb, seed)
+    setting = TrialSetting(rules_paths, loading.vehicle(vehicle_path), perturb, seed, silent)
     books = {layers: loading.rules(layers) for layers in dict.fromkeys([rules_paths, (*rules_paths, *against)])}
     order = () if order_path is None else read_order(order_path, books[rules_paths])
     sides = [Side(layers, way, order) for layers in books for way in chosen]
@@ -200,5 +207,5 @@ def _several(numbers: Sequence[int]) -> list[trial.TrialRun]:
     found = []
     for number in numbers:
         world = trial.world_of(_here["world"], setting.perturb, setting.seed, number)
-        found.append(trial.run_car(_here["start"], world, setting.seed, number, _here["choose"]))
+        found.append(trial.run_car(_here["start"], world, setting.seed, number, _here["choose"], setting.silent))
     return found

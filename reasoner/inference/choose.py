@@ -8,7 +8,8 @@ cut short: followed to the end it is nearer still to the optimum, and takes too 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
@@ -33,7 +34,7 @@ from reasoner.inference.plan import (
     worth_asking,
 )
 from reasoner.inference.visits import Visit, visits
-from reasoner.network.tables import Tables
+from reasoner.network.tables import Array, Tables
 
 COMPARED = 4  # how many of the best are followed
 OPTIONS_SEARCHED = 12  # how many, where no single look changes what is done
@@ -41,6 +42,7 @@ SHORTLIST = 16  # how many checks are considered after each of their outcomes
 FOLLOWED = 0.95  # share of a check's outcomes that is followed; judgement
 BRANCHES = 8  # and at most so many
 SHOWS = 0.7  # chance from which the fault is taken to show in the present spell; judgement
+ABOUT_AS_MUCH = 1.25  # times: two looks ahead, what differs by less is as good as the same; judgement
 NO_GAIN = 1e-9  # bits: below, rounding
 
 
@@ -60,22 +62,32 @@ def rank(
     found = _one_each(ways)
     best = found[:compared]
     if best and (len(best) > 1 or stakes):
-        best = _looked_ahead(tables, now, best, found[:SHORTLIST], costs, stakes)
+        supply = _supply(tables, now, found, costs, stakes) if stakes else None
+        best = _looked_ahead(tables, now, best, found[:SHORTLIST], costs, stakes, supply)
         little = stakes.little if stakes else 0.0
         least = max((o.ahead for o in best if stakes is None or o.saves > little), default=0.0)
-        best = _with_visits(tables, now, best, visits(tables, now, ways, costs, stakes, least), costs, stakes)
+        best = _with_visits(tables, now, best, visits(tables, now, ways, costs, stakes, least), costs, stakes, supply)
         if stakes and compared and not any(o.saves > little for o in (*best, *found[compared:])):
             # No single look changes what is done: look two steps ahead from more of them before that is believed.
-            best += _looked_ahead(tables, now, found[compared:OPTIONS_SEARCHED], found[:SHORTLIST], costs, stakes)
+            best += _looked_ahead(
+                tables, now, found[compared:OPTIONS_SEARCHED], found[:SHORTLIST], costs, stakes, supply
+            )
         known = {o.check for o in best}
-        best += [o for o in _perishable(tables, now, found[compared:], costs, stakes) if o.check not in known]
+        best += [o for o in _perishable(tables, now, found[compared:], costs, stakes, supply) if o.check not in known]
         best.sort(key=lambda o: _order(tables, now, o, little, stakes is not None))
+        best = _paying_first(best, {o.check: o.saves for o in found}, little)
     known = {o.check for o in best}
     return _gentlest_first([*best, *(o for o in found if o.check not in known)], stakes.little if stakes else 0.0)
 
 
 def _with_visits(
-    tables: Tables, now: Situation, best: Sequence[Option], found: Iterable[Visit], costs: Costs, stakes: Stakes | None
+    tables: Tables,
+    now: Situation,
+    best: Sequence[Option],
+    found: Iterable[Visit],
+    costs: Costs,
+    stakes: Stakes | None,
+    supply: Supply | None,
 ) -> list[Option]:
     """With the first look of each visit, where the visit is better than that check by itself. Looks at each place come
     first there."""
@@ -83,8 +95,8 @@ def _with_visits(
     for visit in found:
         first = next((o for o in visit.looks if len(tables.checks[o.check].places) > 1), visit.looks[0])
         saves = visit.saves
-        if stakes is not None:
-            saves = max(saves, first.saves, _by_the_bit(now, tables, first, visit.rate, stakes, costs))
+        if stakes is not None and supply is not None:
+            saves = max(saves, first.saves, supply.saves(first, visit.rate, stakes, costs))
         option = first._replace(ahead=visit.rate, saves=saves)
         other = kept.get(option.check)
         if other is None or option.ahead > other.ahead:
@@ -101,16 +113,31 @@ def _order(
     return not option.saves > little, _can_wait(tables, now, option), -saves, -option.ahead
 
 
+def _paying_first(best: list[Option], alone: Mapping[int, float], little: float) -> list[Option]:
+    """What pays by itself before what pays only by what is looked at next, where the two are worth about the same: else
+    the look that pays is put off, again and again. alone: by check, what it saves if nothing is looked at after it."""
+    first = best[0]
+    if alone.get(first.check, 0.0) > little:
+        return best
+    pays = [o for o in best if alone.get(o.check, 0.0) > little and o.saves * ABOUT_AS_MUCH >= first.saves]
+    return best if not pays else [pays[0], *(o for o in best if o is not pays[0])]
+
+
 def _perishable(
-    tables: Tables, now: Situation, found: Iterable[Option], costs: Costs, stakes: Stakes | None
+    tables: Tables,
+    now: Situation,
+    found: Iterable[Option],
+    costs: Costs,
+    stakes: Stakes | None,
+    supply: Supply | None,
 ) -> list[Option]:
     """Of the rest the best looks that need the fault to show, here, while it most likely does, and that are worth their
     cost: what can be asked at any time is never compared without them."""
     caught = [o for o in found if o.times == 1 and _can_wait(tables, now, o) < 2 and worth_asking(o, costs)][:COMPARED]
     rated = [o._replace(ahead=o.gain / o.cost) for o in caught]
-    if stakes is None:
+    if stakes is None or supply is None:
         return rated
-    return [o._replace(saves=max(o.saves, _by_the_bit(now, tables, o, o.ahead, stakes, costs))) for o in rated]
+    return [o._replace(saves=max(o.saves, supply.saves(o, o.ahead, stakes, costs))) for o in rated]
 
 
 def _can_wait(tables: Tables, now: Situation, option: Option) -> int:
@@ -246,11 +273,12 @@ def _looked_ahead(
     shortlist: Sequence[Option],
     costs: Costs,
     stakes: Stakes | None,
+    supply: Supply | None,
 ) -> list[Option]:
     """Each with its best rate of one step or two: its gain, and the expected gain of the best check after it, over the
     cost of both. Of two steps alone a cheap check would look dear where only a dear one is left after it. With stakes,
     what one step or two save."""
-    return [_two_steps(tables, now, o, shortlist, costs, stakes) for o in best]
+    return [_two_steps(tables, now, o, shortlist, costs, stakes, supply) for o in best]
 
 
 def _two_steps(
@@ -260,12 +288,13 @@ def _two_steps(
     shortlist: Sequence[Option],
     costs: Costs,
     stakes: Stakes | None,
+    supply: Supply | None,
 ) -> Option:
     rate = option.gain / option.cost
     if option.times > 1:
-        if stakes is not None:
+        if stakes is not None and supply is not None:
             (option,) = _with_savings(tables, now, [option], costs, stakes)
-            option = option._replace(saves=max(option.saves, _by_the_bit(now, tables, option, rate, stakes, costs)))
+            option = option._replace(saves=max(option.saves, supply.saves(option, rate, stakes, costs)))
         return option._replace(ahead=rate)  # its outcomes are counts over several spells, not followed one by one
     bits, cost, saves = option.gain, option.cost, option.saves
     branches = _likely(follow(tables, now, option))
@@ -288,16 +317,40 @@ def _two_steps(
         bits += branch.chance / total * own[then]
         cost += branch.chance / total * again[then].cost
     rate = max(rate, bits / cost)
-    if stakes is not None:
-        saves = max(saves, _by_the_bit(now, tables, option, rate, stakes, costs))
+    if stakes is not None and supply is not None:
+        saves = max(saves, supply.saves(option, rate, stakes, costs))
     return option._replace(ahead=rate, saves=saves)
 
 
-def _by_the_bit(now: Situation, tables: Tables, option: Option, rate: float, stakes: Stakes, costs: Costs) -> float:
-    """Money saved by looking on until all is known, where the bits still open cost what they cost now, and more as
-    the good looks are used up. Few single looks change what is done; all of them together do."""
-    price = stakes.price(option, costs) / option.cost / rate  # of a bit
-    return stakes.open(now.probability) - class_entropy(tables, now.probability) * price * costs.dearer
+@dataclass(frozen=True, eq=False)
+class Supply:
+    """What the looks at hand can tell of what is open, the cheapest bits first. opened: bits; worth: money for one of
+    them, if it saves its share of what it saves to know all. bits, prices: (n,), of each look, and money for a bit of
+    it once the car is in that condition."""
+
+    opened: float
+    worth: float
+    bits: Array
+    prices: Array
+
+    def saves(self, option: Option, rate: float, stakes: Stakes, costs: Costs) -> float:
+        """Money saved by looking on as long as that is worth its cost. A bit costs what it costs now by this option
+        (rate: bits for its cost), and more where the looks that are left are dearer."""
+        own = stakes.price(option, costs) / option.cost / rate
+        prices = np.maximum(self.prices, own) * costs.dearer
+        taken = np.diff(np.minimum(self.bits.cumsum(), self.opened), prepend=0.0)
+        return float(taken @ np.maximum(0.0, self.worth - prices))
+
+
+def _supply(tables: Tables, now: Situation, found: Sequence[Option], costs: Costs, stakes: Stakes) -> Supply:
+    """Of the looks at hand, each check once."""
+    opened = class_entropy(tables, now.probability)
+    there = [priced(tables, now, costs, o._replace(fresh=False)) if o.fresh and o.times == 1 else o for o in found]
+    bits = np.array([o.gain for o in found])
+    prices = np.array([stakes.price(o, costs) for o in there]) / np.maximum(bits, NO_GAIN)
+    order = np.argsort(prices)
+    worth = stakes.open(now.probability) / opened if opened > NO_GAIN else 0.0
+    return Supply(opened, worth, bits[order], prices[order])
 
 
 def _likely(branches: Iterable[Branch]) -> list[Branch]:

@@ -163,7 +163,7 @@ CHECK = key_table(
     Key("said rich", text, default=""),
     Key("elsewhere in", choice("bank", "engine"), default="engine"),
     Key("all alike", percentage(0, 100), default=0.0),
-    Key("intake", choice("work", "renewed", "since", "mended", "pattern", "also"), default=""),
+    Key("intake", choice("work", "renewed", "since", "mended", "pattern", "also", "manner"), default=""),
     AFTER_WORK_KEY,
     *ORIGIN,
     WAIVE,

@@ -480,8 +480,8 @@ class Check:
     elsewhere_in: how far from a cylinder what is said `elsewhere` holds: at its `bank`, or in the whole `engine`.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
     said_rich: the outcome that is meant where somebody only says that it is rich now ("" = none is).
-    intake: told with others of its kind before the first question: work, renewed, since, pattern, also; "": by itself;
-    mended: by itself, and heard in a complaint only where that tells of something done.
+    intake: told with others of its kind before the first question: work, renewed, since, pattern, also, manner; "": by
+    itself; mended: by itself, and heard in a complaint only where that tells of something done.
     codes: place number -> codes that mean the second outcome (`any`: whatever code); place 0 is the engine.
     not_where: check -> outcomes of it after which there is nothing to ask here. codes_of, code_states: a check
     whose codes are meant, and outcome -> states in which these were read that mean it.

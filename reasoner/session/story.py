@@ -22,6 +22,8 @@ from reasoner.session.plain import shortened
 from reasoner.session.readings import Offer
 from reasoner.session.workup import Workup
 
+# The kinds of `intake` of which all is asked together, before the first question.
+AT_THE_COUNTER = ("work", "renewed", "since", "pattern", "also", "manner")
 WORK_SUCH_AS = "such as: 2 5, other workshop, 6 weeks, work first; 3, dealer, complaint first"
 # Which of the two came first, in a word at the end -> whether the complaint began before the work.
 CAME_FIRST = {"complaint": True, "c": True, "work": False, "w": False}
@@ -67,6 +69,18 @@ def tellable(workup: Workup, kind: str) -> list[Check]:
     told = {given.check for given in workup.record.given}
     known = workup.tables.check_number
     return [c for c in workup.book.checks.values() if c.intake == kind and c.name in known and c.name not in told]
+
+
+def told_first(workup: Workup) -> list[Check]:
+    """What is told of any car before the first question: work done lately, when and how it happens, and the values of
+    a freeze frame; what may make another of them needless stands before it."""
+    frames = {check.name for check in readings.frame_checks(workup)}
+    found = [
+        workup.book.checks[table.name]
+        for table in workup.tables.checks
+        if table.name in frames or workup.book.checks[table.name].intake in AT_THE_COUNTER
+    ]
+    return sorted(found, key=lambda check: bool(check.not_where))
 
 
 def rows_of(workup: Workup, kind: str) -> list[StoryRow]:
@@ -162,7 +176,7 @@ def work_noted(workup: Workup, lines: Sequence[WorkLine]) -> list[str]:
 
 
 def tell_pattern(workup: Workup, check: Check, numbers: Sequence[int]) -> list[Event]:
-    """When it happens; several answers share the weight, as each was so some of the times."""
+    """When it happens, or how it goes; several answers share the weight, as each was so some of the times."""
     rows = [StoryRow(check.name, o.name, o.text) for o in check.outcomes]
     return _tell(workup, [check], [rows[n - 1] for n in numbers], rest_is_none=False)
 

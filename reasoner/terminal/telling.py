@@ -188,21 +188,23 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
 
 
 def ask_story(sitting: Sitting, line: str = "") -> None:
-    """When it happens: how warm, doing what, and what else it hangs on. b goes back to the question before. line: in
-    words, and then what is heard in them is all that is asked."""
+    """When it happens: how warm, doing what, and what else it hangs on; and how it goes. b goes back to the question
+    before. line: in words, and then what is heard in them is all that is asked."""
     if line:
         if not ask_heard(sitting, line):
             sitting.console.say("Nothing in that is known to say when it happens; p alone asks.")
         return
-    patterns = story.tellable(sitting.workup, "pattern")
-    if not patterns and not story.rows_of(sitting.workup, "also"):
+    patterns, manner = (story.tellable(sitting.workup, kind) for kind in ("pattern", "manner"))
+    also = story.rows_of(sitting.workup, "also")
+    if not (patterns or manner or also):
         sitting.console.say("All of that was told; b takes it back. Other words may tell more.")
         words = ask(sitting.console, "In words, Enter: leave it > ", "When it happens, how often, what it smells of.")
         if words:
             ask_story(sitting, words)
         return
     parts: list[Callable[[Sitting], None]] = [partial(_ask_pattern, check=check) for check in patterns]
-    parts += [_ask_also] if story.rows_of(sitting.workup, "also") else []
+    parts += [_ask_also] if also else []
+    parts += [partial(_ask_manner, checks=manner)] if manner else []
     begun: list[int] = []  # the steps there were when each question was put
     while len(begun) < len(parts):
         begun.append(sitting.workup.record.steps)
@@ -233,6 +235,19 @@ def _ask_also(sitting: Sitting) -> None:
     if numbers:
         told = [n for n in numbers if n]
         sitting.keep(story.tell_also(sitting.workup, told), "Kept: what else it hangs on.")
+
+
+def _ask_manner(sitting: Sitting, checks: Sequence[Check]) -> None:
+    rows = [story.StoryRow(check.name, o.name, o.text) for check in checks for o in check.outcomes]
+    blocks: list[RenderableType] = []
+    keyed = numbered(row.text for row in rows)
+    for check in checks:
+        own, keyed = keyed[: len(check.outcomes)], keyed[len(check.outcomes) :]
+        blocks += [para(check.ask), choices_block(own, sitting.console.width)]
+    sitting.console.show(head("How it goes", "leave out what nobody knows"), *blocks)
+    numbers = _numbers(sitting, "Their numbers (1 5), Enter: not known > ", len(rows), 1)
+    if numbers:
+        sitting.keep(story.tell_heard(sitting.workup, [rows[n - 1] for n in numbers]), "Kept: how it goes.")
 
 
 FRAME_HELP = "Such as: P0172 rpm 780 load 24 ect 92 run 85 stft -12 ltft -14 map 31 purge 0. Any may be left out."
@@ -415,7 +430,7 @@ def _may_be_told(sitting: Sitting, kind: str) -> bool:
     if kind == "frame":
         return bool(readings.frame_checks(sitting.workup))
     if kind == "pattern":
-        return any(check.intake in ("pattern", "also") for check in sitting.workup.book.checks.values())
+        return any(check.intake in ("pattern", "also", "manner") for check in sitting.workup.book.checks.values())
     return bool(story.tellable(sitting.workup, kind))
 
 

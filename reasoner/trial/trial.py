@@ -19,6 +19,7 @@ from reasoner.inference.plan import Option, options, priced, worth_asking
 from reasoner.repair.followup import mended
 from reasoner.session import acts
 from reasoner.session.deciding import concluded, kind_of, mends_most
+from reasoner.session.story import told_first
 from reasoner.session.words import given_text
 from reasoner.session.workup import Workup
 from reasoner.trial.virtual import Car, World, outcomes_by_name, spell_key, virtual_car
@@ -106,14 +107,17 @@ def world_of(world: World, perturb: Perturb, seed: int, number: int) -> World:
     return World(world.book, perturbed(world.tables, seed * 1_000_003 + number, LOOSENED[perturb]))
 
 
-def run_car(start: Workup, world: World, seed: int, number: int, choose: Chooser) -> TrialRun:
+def run_car(start: Workup, world: World, seed: int, number: int, choose: Chooser, silent: bool = False) -> TrialRun:
     """One car through the session that begins with `start` (no answers yet).
 
     world: what the car is drawn from; what the session's rules ask and those do not know is answered "can't tell".
+    silent: what is told of any car before the first question is asked one thing at a time.
     """
     virtual = virtual_car(world, seed, number)
     codes = virtual.codes()
     workup = start.after(acts.list_codes(start, [(code, ["stored"]) for code in codes]))
+    if not silent:
+        workup = workup.after(at_the_counter(workup, virtual))
     steps: list[TrialStep] = []
     memory = 0
     while len(steps) < MOST_STEPS_OF_A_CAR:
@@ -123,6 +127,23 @@ def run_car(start: Workup, world: World, seed: int, number: int, choose: Chooser
         before, workup = workup, workup.after(answered(workup, virtual, option))
         steps.append(_step(before, workup, option, virtual))
     return _run(workup, virtual, number, tuple(codes), tuple(steps))
+
+
+def at_the_counter(workup: Workup, virtual: Car) -> list[Event]:
+    """What is told before the first question, in one go."""
+    events: list[Event] = []
+    told: dict[str, str] = {}
+    for check in told_first(workup):
+        table = virtual.world.table(check.name)
+        needless = any(told.get(other) in outcomes for other, outcomes in check.not_where.items())
+        own = workup.tables.checks[workup.tables.check_number[check.name]]
+        if needless or table is None or table.outcomes != own.outcomes:
+            continue
+        there = virtual.there(table, (None, 0))
+        sure, said = virtual.reported(table, there, (None, 0), workup.book.settings.report_right)
+        told[check.name] = table.outcomes[said[0]]
+        events += acts.answer(workup, check.name, outcomes_by_name(table, said), sure)
+    return events
 
 
 def answered(workup: Workup, virtual: Car, option: Option) -> list[Event]:

@@ -17,7 +17,7 @@ from reasoner.session.acts import Refused
 from reasoner.session.deciding import concluded, mends_most
 from reasoner.session.document import Question, Verdict
 from reasoner.session.protocol import Message, Talk, hear
-from reasoner.session.readings import frame_checks
+from reasoner.session.story import told_first
 from reasoner.session.workup import Workup, begin
 from reasoner.trial.trial import TrialRun, TrialStep
 from tests.model.bench import MEANS, Bench
@@ -30,8 +30,6 @@ MOST_STEPS = 80  # of one car; nobody goes on for so long
 # What a small workshop has beside what the rules take to be at hand. Common practice, no source.
 SHOP = ("low-pressure-gauge", "lift", "manometer", "gas-analyser", "smoke-machine", "oscilloscope", "borescope")
 CLEARS = ("cleared-idle",)
-# What is told of any car before the first question, by the kinds of the rules: work done lately, and when it happens.
-AT_THE_COUNTER = ("work", "renewed", "since", "pattern", "also")
 
 
 @dataclass(frozen=True)
@@ -138,19 +136,17 @@ def played_through(
 
 
 def _at_the_counter(talk: Talk, car: Car, past: Past, slips: list[str]) -> Talk:
-    """What the terminal takes in before its first question: all of the freeze frame in one line, what was done to the
-    car lately, and when it happens. What somebody cannot say of it is still asked."""
-    workup = talk.workup
-    frames = {check.name for check in frame_checks(workup)} if past.frame is not None else set()
-    for check in (workup.book.checks[table.name] for table in workup.tables.checks):
-        if check.name not in frames and check.intake not in AT_THE_COUNTER:
+    """What is taken in before the first question. What somebody cannot say of it is still asked, but for values that
+    this frame has not got."""
+    for check in told_first(talk.workup):
+        if past.frame is None and not check.intake:
             continue
         seen = observe(Bench(car, past, None, ever=True), check.name, [o.name for o in check.outcomes])
         if seen is not None:
             talk = _hear(talk, {**_said(seen), "check": check.name})
             if seen.slipped:
                 slips.append(f"{check.name}: {_text(seen.outcomes)}")
-        elif check.name in frames:  # such a value is not in it
+        elif not check.intake:
             talk = _hear(talk, {"type": "pass", "check": check.name, "why": "cant-tell"})
     return talk
 

@@ -341,9 +341,12 @@ def shipped() -> Workup:
 
 def test_work_and_story_are_told_before_the_first_question() -> None:
     kept, text = take_in(
-        "thirsty", "none", "", "w p", "40", "9, own, 6 weeks, work", "2 5", "2", "0", "", workup=shipped()
-    )
+        "thirsty", "none", "", "w p", "40", "9, own, 6 weeks, work", "2 5", "2", "0", "2 5", "",
+        workup=shipped(),
+    )  # fmt: skip
     assert "40 is not on the list" in " ".join(text.split())
+    assert told_by(kept)["comes-back"] == "gaps" and told_by(kept)["recovers-by-itself"] == "minutes"
+    assert "smell" not in told_by(kept), "what nobody knows stays open"
     told = {given.check for given in kept.workup.record.given}
     assert {"recent-work-injectors", "recent-work-elsewhere", "how-warm", "doing-what", "happens-in-damp"} <= told
 
@@ -581,7 +584,7 @@ def test_several_pieces_of_work_and_a_new_part_in_one_line() -> None:
 
 def test_b_within_when_it_happens_goes_one_question_back() -> None:
     """What the question before it kept is taken back; b at the first of them leaves all of it."""
-    kept, text = take_in("", "none", "", "p", "2", "b", "3", "", "", "", workup=shipped())
+    kept, text = take_in("", "none", "", "p", "2", "b", "3", "", "", "", "", workup=shipped())
     assert "Taken back: How warm it is when it happens" in " ".join(text.split())
     assert told_by(kept) == {"how-warm": shipped().book.checks["how-warm"].outcomes[2].name}
     kept, text = take_in("", "none", "", "p", "b", "", workup=shipped())
@@ -589,7 +592,7 @@ def test_b_within_when_it_happens_goes_one_question_back() -> None:
 
 
 def test_b_at_what_the_car_is_doing_takes_back_one_thing_at_a_time() -> None:
-    lines = ("", "P0172 stored", "", "p", "2", "", "0", "f load 24 rpm 780 ect 92 run 85", "")
+    lines = ("", "P0172 stored", "", "p", "2", "", "0", "", "f load 24 rpm 780 ect 92 run 85", "")
     kept, text = take_in(*lines, "b", "", workup=shipped())
     assert set(told_by(kept)) >= {"how-warm"} and "freeze-frame" not in told_by(kept), "the frame alone"
     kept, text = take_in(*lines, *"bbb", "", "", workup=shipped())
@@ -806,13 +809,13 @@ def test_the_car_as_it_is_read_back_can_be_typed(fields: dict[str, str]) -> None
 
 def test_when_it_happens_may_be_told_again_in_other_words() -> None:
     """All of it told, p stays open and asks for words; what it kept is as told with words after the letter."""
-    lines = ("", "P0172", "", "p", "2", "2", "0")
+    lines = ("", "P0172", "", "p", "2", "2", "0", "2 5 9")
     kept, text = take_in(*lines, "p", "black smoke", "", "5", workup=shipped())
     assert text.count("p when it happens") >= 2 and "All of that was told; b takes it back." in text
     assert told_by(kept)["smoke"] == "black" and kept.workup.record.condition == "warm-idle"
     kept, text = take_in(*lines, "p", "", "", workup=shipped())
     assert "smoke" not in told_by(kept) and "is not clear" not in text
-    kept, _ = take_in("uphill, when warm", "", "P0172", "", "p", "0", "", workup=shipped())
+    kept, _ = take_in("uphill, when warm", "", "P0172", "", "p", "0", "", "", workup=shipped())
     assert "happens-in-damp" in told_by(kept), "what else it hangs on is asked by p where the rest was heard"
 
 
