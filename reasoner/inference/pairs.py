@@ -44,7 +44,10 @@ BOTH, FIRST, SECOND, NEITHER = range(4)  # what shows
 DECIBANS = 10.0 / np.log(10.0)
 
 
-def shown_together(sound: Array, one: Array, other: Array) -> Array:
+Blend = tuple[int, int, int]  # where one of two faults shows the first outcome and the other the second: the third
+
+
+def shown_together(sound: Array, one: Array, other: Array, blends: Sequence[Blend] = ()) -> Array:
     """What a check shows while two faults show at one place. sound, one, other, and what is found: (..., m).
 
     Each fault takes its effect or does not, whatever the other does. Under one alone a row is a mixture: with chance
@@ -52,7 +55,8 @@ def shown_together(sound: Array, one: Array, other: Array) -> Array:
 
         with neither effect  sound          with one  f of that one
         with both            either f, as often as the other; but so far as each makes the other's effect unlikelier
-                             than it is with nothing there, they cancel: sound
+                             than it is with nothing there, they cancel: sound;
+                             and where the rules say what the two outcomes are together (`blends`): that one
 
     For two outcomes, both faults making the second likelier, that is the noisy-or with what is sound as its leak
     (Pearl, Probabilistic Reasoning in Intelligent Systems, 1988, 4.3.2; from memory). Likelihood ratios multiplied
@@ -64,7 +68,13 @@ def shown_together(sound: Array, one: Array, other: Array) -> Array:
     with np.errstate(divide="ignore", invalid="ignore"):
         less, more = (np.where(sound > 0, np.maximum(0.0, 1.0 - row / sound), 0.0) for row in (other, one))
     cancel = ((f * less).sum(axis=-1) * (g * more).sum(axis=-1))[..., None]
-    both = (1.0 - cancel) * (f + g) / 2.0 + cancel * sound
+    both = (f + g) / 2.0
+    for a, b, together in blends:
+        met = f[..., a] * g[..., b] + f[..., b] * g[..., a]
+        both[..., together] += met
+        both[..., a] -= met / 2.0
+        both[..., b] -= met / 2.0
+    both = (1.0 - cancel) * both + cancel * sound
     found = (1 - first) * (1 - second) * sound + first * (1 - second) * f + (1 - first) * second * g
     shown: Array = found + first * second * both
     return shown
@@ -154,7 +164,7 @@ def _knows(check: CheckTable, pairs: Index, floor: float) -> CheckTable:
     rows, origins, again = check.rows, check.origins, check.again
     if both.any():
         kinds, of = np.unique(np.sort(np.stack([one[both], other[both]]), axis=0), axis=1, return_inverse=True)
-        more = np.maximum(shown_together(rows[0], rows[kinds[0]], rows[kinds[1]]), floor)
+        more = np.maximum(shown_together(rows[0], rows[kinds[0]], rows[kinds[1]], check.blends), floor)
         index[both] = len(rows) + of.reshape(-1)
         rows = np.vstack([rows, more / more.sum(axis=1, keepdims=True)])
         origins = (*origins, *(origins[k] for k in kinds[0]))

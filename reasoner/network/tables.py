@@ -48,6 +48,7 @@ class CheckTable:
     not_rich: number of the outcome that says that it is not rich now, of a check that needs it to be; None: it needs
     nothing.
     steady: the state does not matter (`sees: ever`, or the check provokes the fault itself).
+    blends: (a, b, c) where of two faults one shows outcome a and the other b, c is there.
     places: names of the P places; ("engine",) for a check on the whole engine.
     conditions: numbers of the conditions it can be done in; empty = anywhere.
     """
@@ -73,6 +74,7 @@ class CheckTable:
     leaves: int | None
     together: float = 0.0
     not_rich: int | None = None
+    blends: tuple[tuple[int, int, int], ...] = ()
     kept: Kept = field(default_factory=Kept, init=False, repr=False)
 
     @property
@@ -351,6 +353,7 @@ def _check(
         rows, index = _spare_rows(rows, index, causes)
         origins += [book.faults[causes.faults[causes.spare[0]]].origin] * len(places)
     conditions = {name: i for i, name in enumerate(book.conditions)}
+    outcomes = {outcome.name: i for i, outcome in enumerate(check.outcomes)}
     return CheckTable(
         name=check.name,
         outcomes=tuple(o.name for o in check.outcomes),
@@ -374,6 +377,7 @@ def _check(
         together=check.all_alike
         or (book.settings.same_at_banks if check.at is At.BANK and check.sees is Sees.NOW else 0.0),
         not_rich=next((n for n, o in enumerate(check.outcomes) if o.name == check.while_rich), None),
+        blends=tuple((outcomes[a], outcomes[b], outcomes[both]) for both, (a, b) in check.two_show.items()),
     )
 
 

@@ -51,7 +51,7 @@ from reasoner.rulebook.parts import (
 )
 from reasoner.rulebook.problem import near
 from reasoner.rulebook.shapes import Shaped, shape_of
-from reasoner.yaml_tree import Map, Node, Text
+from reasoner.yaml_tree import List, Map, Node, Text
 
 ONLY_WHILE_RICH = "only"  # of `while rich`: no outcome says that it is not
 CHECK_KINDS = ("told", "code", "reading", "look", "test")
@@ -159,6 +159,7 @@ CHECK = key_table(
         default=EMPTY_MAP,
         by_name=True,
     ),
+    Key("two show", map_of(text, list_of(text), "outcomes, and two others of each"), default=EMPTY_MAP, by_name=True),
     Key("while rich", text, default=""),
     Key("said rich", text, default=""),
     Key("elsewhere in", choice("bank", "engine"), default="engine"),
@@ -205,6 +206,7 @@ def finish_check(context: ReaderContext, name: Text, node: Map, values: dict[str
     _owners_say(context, node, names, where is At.ENGINE and values["sees"] is Sees.EVER)
     _while_rich(context, node, names, values["sees"])
     _said_rich(context, node, names)
+    _two_show(context, node, names)
     _names_outcomes(context, node, "happens in", names)
     _names_outcomes(context, node, "code states", names)
     for one, other in (("code states", "codes of"), ("codes of", "code states")):
@@ -245,6 +247,21 @@ def _names_outcomes(context: ReaderContext, node: Node, key: str, outcomes: tupl
     for name, _ in written.pairs if isinstance(written, Map) else ():
         if name.value not in outcomes:
             _unknown_outcome(context, name, outcomes)
+
+
+def _two_show(context: ReaderContext, node: Node, outcomes: tuple[str, ...]) -> None:
+    """What two faults show together: an outcome, and the two others that it stands for."""
+    _names_outcomes(context, node, "two show", outcomes)
+    written = node.get("two show") if isinstance(node, Map) else None
+    for together, others in written.pairs if isinstance(written, Map) else ():
+        items = [item for item in others.items if isinstance(item, Text)] if isinstance(others, List) else []
+        for item in items:
+            if item.value not in outcomes:
+                _unknown_outcome(context, item, outcomes)
+        if len({together.value, *(item.value for item in items)}) != 3 or len(items) != 2:
+            message = f"two outcomes are expected beside {together.value}, one of each fault"
+            mend = "such as\n  two show: {partly: [same, recovers]}"
+            context.notes.note("outcome-count", others, message, mend)
 
 
 def _said_rich(context: ReaderContext, node: Node, outcomes: tuple[str, ...]) -> None:

@@ -477,6 +477,7 @@ class Check:
     owners_say: outcome -> phrases by which it is heard in a complaint. not_meant: longer ones that hold one of
     these and mean something else. happens_in: outcome -> conditions in which, by that, it happens.
     all_alike: chance that what a fault does alike to all places is one thing there: all of a set, or none.
+    two_show: outcome -> two others: it is there where of two faults one shows this and the other that.
     elsewhere_in: how far from a cylinder what is said `elsewhere` holds: at its `bank`, or in the whole `engine`.
     while_rich: it needs a rich mixture now: the outcome that says that there is none, or `only` ("" = it needs none).
     said_rich: the outcome that is meant where somebody only says that it is rich now ("" = none is).
@@ -518,6 +519,7 @@ class Check:
     while_rich: str = ""
     said_rich: str = ""
     elsewhere_in: str = "engine"
+    two_show: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     all_alike: float = 0.0
     owners_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     not_meant: tuple[str, ...] = ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from dataclasses import replace
 from itertools import combinations, product
@@ -222,6 +223,21 @@ def test_opposite_effects_cancel_and_equal_ones_add() -> None:
     assert found[1] == pytest.approx(found[2])
     assert found[0] > 2 * rich[0]
     assert shown_together(sound, rich, rich)[1] > rich[1]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_two_show_together_takes_the_place_of_either(seed: int) -> None:
+    """Both effects drawn one by one, and looked up: what the rules say of the two outcomes, else either of them."""
+    rng = random.Random(seed)
+    sound = np.array([1.0, 0.0, 0.0, 0.0])  # no effect is ever made unlikelier than it is with nothing there
+    one, other = (np.array([0.0, *drawn(rng, 3)]) for _ in range(2))
+    found = shown_together(sound, one, other, [(1, 3, 2)])
+    wanted = np.zeros(4)
+    for a, b in itertools.product(range(4), repeat=2):
+        for outcome in (2, 2) if {a, b} == {1, 3} else (a, b):
+            wanted[outcome] += one[a] * other[b] / 2
+    assert found == pytest.approx(wanted) and (found >= 0).all()
+    assert found == pytest.approx(shown_together(sound, other, one, [(1, 3, 2)]))
 
 
 # ---- which are weighed -----------------------------------------------------------------------------------------------

@@ -972,13 +972,16 @@ def warm_up(b: Bench) -> There:
 # ---- vapour and oil --------------------------------------------------------------------------------------------------
 
 
-def undone(b: Bench, after: State, name: str) -> str:
+def undone(b: Bench, after: State, name: str, in_part: str = "") -> str:
     """What the trim does when something is taken away, and when it is put back: `name` where it returns and goes rich
-    again. Now and then what comes and goes has gone by itself meanwhile."""
+    again, `in_part` where it is then still rich. Now and then what comes and goes has gone by itself meanwhile."""
     if not b.rich_now:
         return "not-rich"
     if b.car.acts.base < 0.6 and likely(b, 0.08, "gone by itself"):
         return "not-again"
+    before, then = min(b.state.trim), min(after.trim)
+    if in_part and then < -0.10 and then - before > max(0.05, 0.2 * -before):
+        return in_part
     return name if came_back(b, after) else "same"
 
 
@@ -990,17 +993,17 @@ def came_back(b: Bench, after: State) -> bool:
 
 @sees("purge-pinched")
 def purge_pinched(b: Bench) -> There:
-    return undone(b, b.with_(purge_pinched=True), "recovers")
+    return undone(b, b.with_(purge_pinched=True), "recovers", "partly")
 
 
 @sees("purge-unplugged")
 def purge_unplugged(b: Bench) -> There:
-    return undone(b, b.with_(purge=0.0), "recovers")
+    return undone(b, b.with_(purge=0.0), "recovers", "partly")
 
 
 @sees("crankcase-vent-off")
 def vent_off(b: Bench) -> There:
-    return undone(b, b.with_(breather_off=True), "recovers")
+    return undone(b, b.with_(breather_off=True), "recovers", "partly")
 
 
 @sees("purge-at-zero")
