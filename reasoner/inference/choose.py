@@ -75,7 +75,7 @@ def rank(
         known = {o.check for o in best}
         best += [o for o in _perishable(tables, now, found[compared:], costs, stakes, supply) if o.check not in known]
         best.sort(key=lambda o: _order(tables, now, o, little, stakes is not None))
-        best = _paying_first(best, {o.check: o.saves for o in found}, little)
+        best = _paying_before_repeats(now, best, {o.check: o.saves for o in found}, little)
     known = {o.check for o in best}
     return _gentlest_first([*best, *(o for o in found if o.check not in known)], stakes.little if stakes else 0.0)
 
@@ -113,11 +113,15 @@ def _order(
     return not option.saves > little, _can_wait(tables, now, option), -saves, -option.ahead
 
 
-def _paying_first(best: list[Option], alone: Mapping[int, float], little: float) -> list[Option]:
-    """What pays by itself before what pays only by what is looked at next, where the two are worth about the same: else
-    the look that pays is put off, again and again. alone: by check, what it saves if nothing is looked at after it."""
+def _paying_before_repeats(
+    now: Situation, best: list[Option], alone: Mapping[int, float], little: float
+) -> list[Option]:
+    """What pays by itself before what was looked at in this condition before and pays only by what is looked at next,
+    where the two are worth about the same: else the look that pays is put off, again and again. alone: by check, what
+    it saves if nothing is looked at after it."""
     first = best[0]
-    if alone.get(first.check, 0.0) > little:
+    repeated = first.fresh and first.check in now.answered and first.condition in now.visited
+    if not repeated or alone.get(first.check, 0.0) > little:
         return best
     pays = [o for o in best if alone.get(o.check, 0.0) > little and o.saves * ABOUT_AS_MUCH >= first.saves]
     return best if not pays else [pays[0], *(o for o in best if o is not pays[0])]

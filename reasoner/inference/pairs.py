@@ -435,17 +435,19 @@ def _kept(tables: Tables, pairs: Sequence[tuple[int, ...]], share: float, checks
 
 def _from_afar(tables: Tables, belief: Belief, share: float, least: float) -> list[tuple[int, int]]:
     """Pairs that may explain so much more, looks taken one by one: what speaks for one of the two counts as it does
-    there, what speaks against both counts twice."""
+    there, what speaks against both counts twice, and where the rules say what two faults show together, that counts if
+    it says more."""
     fits = _one_by_one(tables, belief.case)
     if len(fits) < 2:
         return []
     may = np.array([not cause.alone for cause in tables.causes]) & (tables.prior > 0)
     lead = np.argsort(-np.where(may, belief.probability, -1.0), kind="stable")[:PAIRED_WITH]
     both = np.zeros((len(lead), len(may)))
-    for fit in fits:
+    for fit, met in fits:
         own = fit[lead, None]
-        both += np.where((own < 0) & (fit < 0), own + fit, np.maximum(own, fit))
-    all_ = fits.sum(axis=0)
+        found = np.where((own < 0) & (fit < 0), own + fit, np.maximum(own, fit))
+        both += found if met is None else np.maximum(found, met[lead])
+    all_ = np.array([fit for fit, _ in fits]).sum(axis=0)
     more = DECIBANS * (both - np.maximum(all_[lead, None], all_))
     other = (tables.fault_of[lead, None] != tables.fault_of) & (tables.class_of[lead, None] != tables.class_of)
     rows, columns = np.nonzero((more >= least) & other & may & may[lead, None])
@@ -466,10 +468,11 @@ def _from_afar(tables: Tables, belief: Belief, share: float, least: float) -> li
     return sorted(found)
 
 
-def _one_by_one(tables: Tables, case: SortedAnswers) -> Array:
-    """(N, C) of each look by itself, the log of how much likelier it is under each cause than with nothing to see; many
-    looks at the same thing count as two."""
-    found = []
+def _one_by_one(tables: Tables, case: SortedAnswers) -> list[tuple[Array, Array | None]]:
+    """Of each look by itself, (C,) the log of how much likelier it is under each cause than with nothing to see; many
+    looks at the same thing count as two. And (C, C) the same under two causes at once, where the rules say what two
+    show together."""
+    found: list[tuple[Array, Array | None]] = []
     shared = [looks for part in case.parts for looks in part.shared]
     spells = {id(looks): [part.groups[g] for g in looks.spells] for part in case.parts for looks in part.shared}
     for looks in (*case.steady, *case.alone, *shared):
@@ -480,13 +483,26 @@ def _one_by_one(tables: Tables, case: SortedAnswers) -> Array:
             both = one.of_alone(tables, single, tables.checks[looks.check].rows)
             more = both[:, 0] - both[:, 1]
             if tables.checks[looks.check].steady:
-                found += [part * more] * len(group)
+                found += [(part * more, None)] * len(group)
                 continue
             for n in group:
                 condition = case.spells[n].condition
                 shows = tables.shows.mean(axis=1) if condition is None else tables.shows[:, condition]
-                found.append(part * np.log1p(shows * np.expm1(more)))
-    return np.array(found)
+                met = _met(tables.checks[looks.check], single.weights[0, 0], shows)
+                found.append((part * np.log1p(shows * np.expm1(more)), met))
+    return found
+
+
+def _met(check: CheckTable, weights: Array, shows: Array) -> Array | None:
+    """(C, C) the log of how much likelier a look at the whole engine is with two causes than with nothing to see, where
+    both may show. weights: (m,); shows: (C,)."""
+    if not check.blends or len(check.places) > 1:
+        return None
+    one, other = check.rows[:, None], check.rows[None, :]
+    more = shown_together(check.rows[0], one, other, check.blends) @ weights / (check.rows[0] @ weights)
+    own = check.index[:, 0]
+    met: Array = np.log1p(np.outer(shows, shows) * (more[own[:, None], own] - 1.0))
+    return met
 
 
 # ---- what the planner reads ------------------------------------------------------------------------------------------
