@@ -4,6 +4,7 @@ not cured    each cause as likely as it was, as far as the work does not mend it
              one, the other; of two of which it mends neither, half each
 brought in   of what was mended, the part in which the work goes wrong; shared among the faults that are possible
              only after such work and those it raises, at the places that were worked on (and a little beside them)
+second       of what was mended, the part of cars that had two faults at once: any other cause, as likely as on any car
 cured        the rest: the cause that stands for nothing being wrong
 """
 
@@ -18,6 +19,10 @@ from reasoner.network.vehicle import Vehicle
 from reasoner.repair.choices import brought_in
 from reasoner.repair.jobs import Job, job_that_mends, leaves
 from reasoner.rulebook.model import AND, Rulebook
+
+# Of the cars with two faults, the part in which the other one has shown nothing that was not explained by the time the
+# first was found; judgement.
+UNSEEN = 0.5
 
 
 def tables_after(book: Rulebook, vehicle: Vehicle, before: Mapping[str, float], work: Sequence[Job]) -> Tables:
@@ -34,9 +39,15 @@ def prior_after(
     cured = max(0.0, 1 - sum(left))  # work that mends nothing may leave a rounding below 0
     shares = [sum(_share(book, vehicle, cause, causes, job) for job in work) for cause in causes]
     wrong = cured * brought_in(book, work) if any(shares) else 0.0
+    others = _others(book, causes, work)
+    second = (cured - wrong) * book.settings.two_faults * UNSEEN if any(others) else 0.0
+    gone = cured - wrong - second
     after = [
-        still + (wrong * part / sum(shares) if part else 0.0) + (cured - wrong) * book.faults[cause.fault].nothing_wrong
-        for cause, still, part in zip(causes, left, shares, strict=True)
+        still
+        + (wrong * part / sum(shares) if part else 0.0)
+        + (second * other / sum(others) if other else 0.0)
+        + gone * book.faults[cause.fault].nothing_wrong
+        for cause, still, part, other in zip(causes, left, shares, others, strict=True)
     ]
     return after if any(after) else [before.get(cause.name, 1.0) for cause in causes]
 
@@ -54,6 +65,13 @@ def _not_cured(
             if own in left:
                 left[own] += chance * stays[own] * (1 - stays.get(beside, 0.0) / 2)
     return list(left.values())
+
+
+def _others(book: Rulebook, causes: Sequence[Cause], work: Sequence[Job]) -> list[float]:
+    """How likely each cause was there beside what was mended, up to a factor: as on any car. A fault that the work
+    mends at one place is left out: how likely more places are is in the rules, and in what was believed before."""
+    touched = {cause.fault for cause in causes if mended(book, cause, work)}
+    return [0.0 if cause.alone or cause.fault in touched else cause.prior for cause in causes]
 
 
 def mended(book: Rulebook, cause: Cause, work: Sequence[Job]) -> float:

@@ -136,7 +136,7 @@ def test_being_believed_cured_is_not_being_seen_cured() -> None:
     car = a_car_with_a_leak()
     car.work("replace-injector", 3)
     car.finish()
-    assert car.chances()["nothing-wrong"] > 0.8 and car.workup.look is not None
+    assert car.chances()["nothing-wrong"] > 0.75 and car.workup.look is not None
     car.keep(acts.list_codes(car.workup, []))  # clearing empties the list too
     first = car.workup.look
     assert first is not None
