@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from json import JSONDecoder
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from reasoner.casebook.trouble import CasebookError, as_casebook_error
 from reasoner.casebook.writing import DEEPEST_DATA, RawEvent
@@ -316,7 +316,7 @@ def _is_remark(line: str) -> bool:
 def _event(lines: list[str], number: int, path: Path) -> RawEvent:
     if all(_is_remark(line) for line in lines[1:]):
         try:
-            event = DECODER.decode(lines[0].lstrip(" ")[1:])
+            event = STRICT_JSON.decode(lines[0].lstrip(" ")[1:])
         except (ValueError, RecursionError):
             pass  # a person wrote it
         else:
@@ -335,10 +335,14 @@ def _mapping(event: object, number: int, path: Path) -> RawEvent:
     return event
 
 
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+# ---- JSON, strictly --------------------------------------------------------------------------------------------------
+# No key twice in an object, and no number that is none or too large. Messages of another program are read so as well.
+
+
+def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        raise ValueError("a key is written twice")
+        raise ValueError("a key stands twice in one object")
     return found
 
 
@@ -349,8 +353,8 @@ def _finite(text: str) -> float:
     return value
 
 
-def _no_constant(text: str) -> None:
-    raise ValueError(f"{text} is no number")
+def _no_constant(text: str) -> NoReturn:
+    raise ValueError(f"{text} is no number that JSON can say")
 
 
-DECODER = JSONDecoder(object_pairs_hook=_once, parse_float=_finite, parse_constant=_no_constant)
+STRICT_JSON = JSONDecoder(object_pairs_hook=_each_once, parse_float=_finite, parse_constant=_no_constant)

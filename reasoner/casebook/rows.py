@@ -1,11 +1,12 @@
 """A table somebody has: CSV from a spreadsheet, or a YAML list of rows. Read as text, refused line by line.
 
 CSV as in RFC 4180, with whatever sign parts the columns (comma, semicolon, tab, bar) and whatever a spreadsheet does to
-it: a byte-order mark, UTF-16, or the Western code page of Windows.
+it: a byte-order mark, UTF-16, or the Western code page of Windows. A log of a drive is decoded by the same function.
 """
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 from collections.abc import Mapping
@@ -20,6 +21,15 @@ from reasoner.mistake import visible
 DELIMITERS = ",;\t|"
 LARGEST_TABLE = 50_000_000  # bytes
 LONGEST_CELL = 20_000  # characters of one cell
+BYTES_LOOKED_AT = 65536  # bytes that decide what a file is
+CODE_PAGE = "Windows-1252"
+_MARKS = (
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
 
 
 @dataclass(frozen=True)
@@ -62,13 +72,40 @@ def read_rows(data: bytes, path: Path) -> Rows:
     return _csv(text, path, notes)
 
 
-def _text(data: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
-    notes: tuple[str, ...] = ()
+def table_text(content: bytes) -> tuple[str, str]:
+    """The text of a table that some other program wrote, and the name of its encoding: what its mark says, UTF-16 or
+    UTF-8 without one, else the Western code page of Windows."""
+    for mark, encoding in _MARKS:
+        if content.startswith(mark):
+            return content[len(mark) :].decode(encoding, "replace"), encoding.upper()
+    wide = _without_mark(content[:BYTES_LOOKED_AT])
+    if wide:
+        return content.decode(wide, "replace"), wide.upper()
     try:
-        text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252", errors="replace")
-        notes = ("this is not UTF-8; it was read as the Western code page of Windows",)
+        return content.decode("utf-8"), "UTF-8"
+    except UnicodeDecodeError as error:
+        if len(content) - error.start < 4:  # only the last character is cut
+            return content[: error.start].decode("utf-8"), "UTF-8"
+        return content.decode("cp1252", "replace"), CODE_PAGE
+
+
+def _without_mark(head: bytes) -> str:
+    """UTF-16 without a byte order mark: every second byte of mostly Latin text is zero."""
+    half = len(head) // 2
+    if half < 8:
+        return ""
+    even, odd = head[0 : 2 * half : 2].count(0), head[1 : 2 * half : 2].count(0)
+    if odd > 0.7 * half and even < 0.1 * half:
+        return "utf-16-le"
+    if even > 0.7 * half and odd < 0.1 * half:
+        return "utf-16-be"
+    return ""
+
+
+def _text(data: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
+    text, encoding = table_text(data)
+    guessed = encoding == CODE_PAGE
+    notes = ("this is not UTF-8; it was read as the Western code page of Windows",) if guessed else ()
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     if bad := FORBIDDEN_IN_CASE.search(text):
         line = text.count("\n", 0, bad.start()) + 1

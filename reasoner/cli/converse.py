@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from typing import Any, BinaryIO, NoReturn, TextIO
+from typing import Any, BinaryIO, TextIO
 
+from reasoner.casebook.casefile import STRICT_JSON
 from reasoner.casebook.trouble import CasebookError
 from reasoner.cli import exits
 from reasoner.cli.keeper import Keeper
@@ -20,18 +21,7 @@ def read_message(line: bytes) -> Any:
     """The message on a line. Raises ValueError, and RecursionError where it is nested too deep."""
     if len(line) > LONGEST_MESSAGE:
         raise ValueError(f"more than {LONGEST_MESSAGE} bytes")
-    return json.loads(line.decode("utf-8"), parse_constant=_no_constant, object_pairs_hook=_each_once)
-
-
-def _no_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is no number that JSON can say")
-
-
-def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        raise ValueError("a key stands twice in one object")
-    return found
+    return STRICT_JSON.decode(line.decode("utf-8"))
 
 
 def message_lines(source: BinaryIO) -> Iterator[bytes]:

@@ -117,4 +117,4 @@ def _is_codes(spell: Spell) -> bool:
 def _codes(workup: Workup, event: CodesRead) -> Spell:
     listed = tuple((c.code, c.states) for c in event.codes)
     record = replace(workup.record, codes=listed, codes_complete=event.complete)
-    return Spell(None, tuple(code_answers(workup.book, record, workup.tables)))
+    return Spell(None, code_answers(workup.book, record, workup.tables))

@@ -47,7 +47,7 @@ def as_typed(text: str) -> str:
 
 LONGEST_READING = 80  # characters; no reading is longer
 
-_SIGNS = str.maketrans({"−": "-", "–": "-", "—": "-", "‒": "-", "－": "-", "＋": "+"})
+PLAIN_SIGNS = str.maketrans({"−": "-", "–": "-", "—": "-", "‒": "-", "－": "-", "＋": "+"})
 _NUMBER = re.compile(
     r"(?P<sign>[+-]?) ?(?P<digits>[0-9]{1,15}(?:[.,][0-9]{0,15})?|[.,][0-9]{1,15})(?![0-9.,']) ?(?P<unit>.*)"
 )
@@ -87,7 +87,7 @@ def read_number(
     wanted = find_unit(unit) or Unit(unit, "", 1.0)
     if len(text) > LONGEST_READING:
         return Slip(as_typed(text), _expected(unit))
-    typed = " ".join(text.translate(_SIGNS).split())
+    typed = " ".join(text.translate(PLAIN_SIGNS).split())
     if pairs:
         parts = _pair(typed)
         if parts:

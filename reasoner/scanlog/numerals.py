@@ -10,6 +10,7 @@ from datetime import date
 
 import numpy as np
 
+from reasoner.measure.reading import PLAIN_SIGNS
 from reasoner.network.activity import Array as Array
 
 LONGEST_NUMBER = 60  # characters; no cell that means a number is longer
@@ -21,7 +22,6 @@ _NUMBER = re.compile(
     r"(?P<sign>[+-]?)\s*(?P<digits>\d[\d.,' \u00a0]*|[.,]\d+)(?P<power>[eE][+-]?\d{1,3})?\s*"
     r"(?P<unit>[%°A-Za-zλ/µμ\"³²0-9]{0,10})"
 )
-_SIGNS = str.maketrans({"−": "-", "–": "-", "—": "-", "－": "-", "＋": "+"})
 _TIME = re.compile(
     r"(?:(?P<date>\d{1,4}[-./]\d{1,2}[-./]\d{1,4})[T ,;]*)?"
     r"(?P<h>\d{1,3}):(?P<m>\d{1,2})(?::(?P<s>\d{1,2}(?:[.,:]\d{1,9})?))?\s*(?P<half>[AaPp]\.?[Mm]\.?)?"
@@ -119,7 +119,7 @@ def _slowly(cells: Sequence[str], read: object) -> tuple[Array, list[int]]:
 
 def cell_number(text: str) -> float | None:
     """`12.5`, `12,5`, `1.234,5`, `-7.8 %`, `1e3`; None if it is no number. Its unit, if any, is not looked at."""
-    match = _NUMBER.fullmatch(text.translate(_SIGNS))
+    match = _NUMBER.fullmatch(text.translate(PLAIN_SIGNS))
     if match is None:
         return None
     digits = re.sub(r"[' \u00a0]", "", match["digits"])

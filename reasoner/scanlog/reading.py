@@ -4,7 +4,6 @@ Never raises for what a file holds: any bytes give a table, or the reason why th
 
 from __future__ import annotations
 
-import codecs
 import csv
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -13,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from reasoner.casebook.rows import table_text
 from reasoner.measure import units
 from reasoner.measure.reading import as_typed
 from reasoner.scanlog import clock, numerals
@@ -40,16 +40,9 @@ from reasoner.scanlog.units import factors, fahrenheit, fractions, sane, switche
 
 
 LARGEST_LOG = 400_000_000  # bytes; ten hours at 50 rows a second are some 200 MB
-BYTES_LOOKED_AT = 65536  # bytes or characters that decide what a file is
+CHARACTERS_LOOKED_AT = 65536  # that decide whether it is text
 STRANGE = 0.02  # share of control characters beyond which it is no text
 
-_MARKS = (
-    (codecs.BOM_UTF32_LE, "utf-32-le"),
-    (codecs.BOM_UTF32_BE, "utf-32-be"),
-    (codecs.BOM_UTF8, "utf-8"),
-    (codecs.BOM_UTF16_LE, "utf-16-le"),
-    (codecs.BOM_UTF16_BE, "utf-16-be"),
-)
 _PACKED = (b"PK\x03\x04", b"\x1f\x8b", b"7z\xbc\xaf", b"BZh", b"\xfd7zXZ", b"\x28\xb5\x2f\xfd")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
 
@@ -69,11 +62,11 @@ def lines_of(content: bytes) -> Lines | str:
         return f"the file is larger than {LARGEST_LOG // 1_000_000} MB: cut it into drives"
     if content.startswith(_PACKED):
         return "a packed file: unpack it first"
-    text, encoding = _text(content)
+    text, encoding = table_text(content)
     text = text.rstrip("\x00\x1a")  # a power cut leaves zeros where the last rows should be
     if not text.strip():
         return "there is nothing in the file"
-    looked = text[:BYTES_LOOKED_AT]
+    looked = text[:CHARACTERS_LOOKED_AT]
     if len(_CONTROL.findall(looked)) > STRANGE * len(looked):
         return "not a text file: export the log as text (CSV)"
     text = text.replace("\r\n", "\n").replace("\r", "\n")
@@ -82,34 +75,6 @@ def lines_of(content: bytes) -> Lines | str:
     if whole:
         lines.pop()
     return Lines(lines, whole, encoding)
-
-
-def _text(content: bytes) -> tuple[str, str]:
-    for mark, encoding in _MARKS:
-        if content.startswith(mark):
-            return content[len(mark) :].decode(encoding, "replace"), encoding.upper()
-    wide = _without_mark(content[:BYTES_LOOKED_AT])
-    if wide:
-        return content.decode(wide, "replace"), wide.upper()
-    try:
-        return content.decode("utf-8"), "UTF-8"
-    except UnicodeDecodeError as error:
-        if len(content) - error.start < 4:  # only the last character is cut
-            return content[: error.start].decode("utf-8"), "UTF-8"
-        return content.decode("cp1252", "replace"), "Windows-1252"
-
-
-def _without_mark(head: bytes) -> str:
-    """UTF-16 without a byte order mark: every second byte of mostly Latin text is zero."""
-    half = len(head) // 2
-    if half < 8:
-        return ""
-    even, odd = head[0 : 2 * half : 2].count(0), head[1 : 2 * half : 2].count(0)
-    if odd > 0.7 * half and even < 0.1 * half:
-        return "utf-16-le"
-    if even > 0.7 * half and odd < 0.1 * half:
-        return "utf-16-be"
-    return ""
 
 
 # ---- what was not taken: values, never exceptions; few of them are kept in full --------------------------------------

@@ -32,6 +32,8 @@ from reasoner.network.tables import Tables
 from reasoner.network.vehicle import Vehicle, with_facts
 from reasoner.rulebook.model import Check, Rulebook, Sees
 
+CODES_KEPT = 16  # readings of codes, of which the answers are kept with the tables
+
 
 @dataclass(frozen=True)
 class Given:
@@ -303,14 +305,19 @@ def weights_of(book: Rulebook, check: Check, event: Answered, setting: Setting) 
     return found or None
 
 
-def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[Evidence]:
+def code_answers(book: Rulebook, record: Record, tables: Tables) -> tuple[Evidence, ...]:
     """The codes read off, as answers to every check that speaks of codes: listed = second outcome, else the first.
 
     Not listed counts as absent only where everything stored was read off. A code is copied from a display and named
     back, not judged: it counts unchanged, and no outcome is ever impossible (`unlikeliest`).
     """
     if not record.codes and not record.codes_complete:
-        return []
+        return ()
+    key = record.codes, record.codes_complete
+    return tables.kept.once("codes", key, lambda: _code_answers(book, record, tables), CODES_KEPT)
+
+
+def _code_answers(book: Rulebook, record: Record, tables: Tables) -> tuple[Evidence, ...]:
     listed = {code for code, _ in record.codes}
     found = []
     for number, table in enumerate(tables.checks):
@@ -325,7 +332,7 @@ def code_answers(book: Rulebook, record: Record, tables: Tables) -> list[Evidenc
             weights.append(reported_weights(int(hit), len(table.outcomes), 1.0) if known else None)
         if any(w is not None for w in weights):
             found.append(Evidence(number, tuple(weights), number=-1))
-    return [*found, *_state_answers(book, record, tables)]
+    return *found, *_state_answers(book, record, tables)
 
 
 def states_read(book: Rulebook, record: Record, check: Check) -> set[str] | None:
@@ -377,7 +384,7 @@ def spells_of(book: Rulebook, record: Record, tables: Tables) -> tuple[Spell, ..
         Spell(conditions.get(name) if name else None, tuple(found))
         for name, found in zip(record.spells, answers, strict=True)
     ]
-    codes = Spell(None, tuple(code_answers(book, record, tables)))
+    codes = Spell(None, code_answers(book, record, tables))
     return (codes, *spells) if codes.answers else tuple(spells)
 
 
