@@ -67,8 +67,10 @@ def test_every_file_says_in_its_first_sentence_what_it_is(room: str) -> None:
     assert [path for path in files(room) if not first_sentence(path)] == []
 
 
-def test_every_file_of_a_walk_is_there() -> None:
+def test_every_step_of_a_walk_is_there() -> None:
     walks = PAGE.read_text(encoding="utf-8").partition("## Walks")[2].partition("\n## ")[0]
-    steps = [re.findall(r"`([a-z_/]+\.py)`", walk) for walk in re.split(r"\n- ", walks)[1:]]
+    steps = [re.findall(r"`([a-z_/]+\.py)`\.`([A-Za-z_]+)`", walk) for walk in re.split(r"\n- ", walks)[1:]]
     assert len(steps) == 4 and all(1 < len(walk) <= 5 for walk in steps)
-    assert [file for walk in steps for file in walk if not (ROOT / "reasoner" / file).exists()] == []
+    for file, name in (step for walk in steps for step in walk):
+        text = (ROOT / "reasoner" / file).read_text(encoding="utf-8")
+        assert re.search(rf"^ *(?:def|class) {name}\b", text, re.MULTILINE), (file, name)
