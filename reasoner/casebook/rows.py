@@ -84,7 +84,7 @@ def table_text(content: bytes) -> tuple[str, str]:
     try:
         return content.decode("utf-8"), "UTF-8"
     except UnicodeDecodeError as error:
-        if len(content) - error.start < 4:  # only the last character is cut
+        if error.reason == "unexpected end of data":  # only the last character is cut
             return content[: error.start].decode("utf-8"), "UTF-8"
         return content.decode("cp1252", "replace"), CODE_PAGE
 
