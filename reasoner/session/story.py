@@ -17,6 +17,7 @@ from reasoner.measure.frozen import Frame, read_frame
 from reasoner.measure.pids import DecodedValue
 from reasoner.measure.uncertain import soften
 from reasoner.rulebook.model import Check
+from reasoner.rulebook.quantity import KM_PER_MILE
 from reasoner.session import acts, readings
 from reasoner.session.plain import shortened
 from reasoner.session.readings import Offer
@@ -29,7 +30,7 @@ WORK_SUCH_AS = "such as: 2 5, other workshop, 6 weeks, work first; 3, dealer, co
 CAME_FIRST = {"complaint": True, "c": True, "work": False, "w": False}
 # How far a car is driven in so long, in km, where only the time is told: some 13,000 km a year, as in most countries'
 # traffic statistics (from memory).
-KM_IN = {"km": 1.0, "mi": 1.609, "day": 36.0, "week": 250.0, "month": 1080.0, "year": 13000.0}
+KM_IN = {"km": 1.0, "mi": KM_PER_MILE, "day": 36.0, "week": 250.0, "month": 1080.0, "year": 13000.0}
 _UNIT = rf"\s*({'|'.join(KM_IN)})(?:les|s)?"
 _THOUSANDS = r"\d{1,3}(?:[,.]\d{3})+"
 AGO = re.compile(rf"(?<![\d.])({_THOUSANDS}|\d+\.\d{{1,2}}|\d+){_UNIT}\b", re.IGNORECASE)

@@ -170,3 +170,11 @@ def test_one_case_says_little() -> None:
 def test_no_case_is_no_share() -> None:
     with pytest.raises(ValueError, match="no case"):
         wilson(0, 0)
+
+
+def test_what_is_certain_is_in_the_last_group_with_the_nearly_certain() -> None:
+    found = score([0.85, 0.95, 1.0], [True, False, True])
+    assert [(group.weight, group.forecast, group.observed) for group in found.groups] == [
+        (1, 0.85, 1.0),
+        (2, pytest.approx(0.975), 0.5),
+    ]

@@ -61,7 +61,7 @@ def test_pieces_of_work_each_have_their_own_before_and_after() -> None:
     ("rest", "driven"),
     [
         ("dealer, 800 km, work first", 800),
-        ("200 miles, work first", 321.8),
+        ("200 miles, work first", 321.8688),
         ("1,500 km", 1500),
         ("6 weeks, work first", 1500),
         ("2 days", 72),
