@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.repair.reckoning import Try, any_of, by_chance_over_cost, goes_within, law
+from reasoner.repair.reckoning import Try, any_of, by_chance_over_cost, driving_on, goes_within, law
+from tests.repair.cars import small_car
 
 CHANCES, COSTS = (0.4, 0.3, 0.2, 0.1), (8.0, 3.0, 4.0, 1.0)
 TRIES = [Try(str(number), p, c) for number, (p, c) in enumerate(zip(CHANCES, COSTS, strict=True), start=1)]
@@ -90,3 +91,13 @@ def test_given_that_it_has_lasted(driven: float, within: float) -> None:
 
 def test_any_of_three() -> None:
     assert any_of(3, 0.5) == 0.875 and any_of(0, 0.5) == 0
+
+
+def test_driving_twice_as_far_is_driving_on_twice() -> None:
+    """By hand: 2 % over 10 000 km is what two halves of it come to, and 0.98 squared is left after two of them."""
+    chances = {km: sum(harm.chance for harm in driving_on(small_car().book, "drips", km)) for km in (0, 5e3, 1e4, 2e4)}
+    assert chances == pytest.approx({0: 0.0, 5e3: 1 - 0.98**0.5, 1e4: 0.02, 2e4: 1 - 0.98**2})
+    (harm,) = driving_on(small_car().book, "drips", 1e4)
+    assert harm.expected == pytest.approx(50)  # of 2500
+    book = small_car().book  # and what acts as a family has its harms
+    assert [name for name in book.faults if driving_on(book, name, 1e4)] == ["leak", "all-worn"]
