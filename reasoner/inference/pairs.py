@@ -445,8 +445,8 @@ def _from_afar(tables: Tables, belief: Belief, share: float, least: float) -> li
     both = np.zeros((len(lead), len(may)))
     for fit, met in fits:
         own = fit[lead, None]
-        found = np.where((own < 0) & (fit < 0), own + fit, np.maximum(own, fit))
-        both += found if met is None else np.maximum(found, met[lead])
+        each = np.where((own < 0) & (fit < 0), own + fit, np.maximum(own, fit))
+        both += each if met is None else np.maximum(each, met[lead])
     all_ = np.array([fit for fit, _ in fits]).sum(axis=0)
     more = DECIBANS * (both - np.maximum(all_[lead, None], all_))
     other = (tables.fault_of[lead, None] != tables.fault_of) & (tables.class_of[lead, None] != tables.class_of)
