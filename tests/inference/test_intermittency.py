@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe
+from reasoner.inference.evidence import chance_showing
 from reasoner.network.tables import Tables
 from tests.support import make_tables, plain, seen, spell, yes_no
 
@@ -115,3 +116,13 @@ def test_a_single_mistaken_answer_is_outvoted_by_later_spells() -> None:
     found = [spell(seen(tables, "wet", 1, right=0.98), condition=1)] * 4
     assert believe(tables, (missed,)).probability[0] < 0.35
     assert believe(tables, (missed, *found)).probability[0] > 0.99
+
+
+def test_how_often_it_shows_is_of_the_condition_or_the_mean_where_nobody_knows_it() -> None:
+    tables = make_tables(plain([0.5, 0.5], [yes_no("smell", [0.9, 0.2])], [(0.2, 0.6), (0.5, 0.1)]))
+    assert chance_showing(tables, 1) == pytest.approx([0.6, 0.1])
+    assert chance_showing(tables, None) == pytest.approx([0.4, 0.3])
+    brought_on = chance_showing(tables, 0, 0.5)  # half of what is missing up to what is never excluded
+    assert brought_on == pytest.approx(
+        [0.2 + 0.5 * (1 - tables.unlikeliest - 0.2), 0.5 + 0.5 * (0.5 - tables.unlikeliest)]
+    )

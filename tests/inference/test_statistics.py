@@ -178,3 +178,8 @@ def test_what_is_certain_is_in_the_last_group_with_the_nearly_certain() -> None:
         (1, 0.85, 1.0),
         (2, pytest.approx(0.975), 0.5),
     ]
+
+
+def test_no_share_and_no_end_of_its_range_is_beyond_all_or_nothing() -> None:
+    for cases in range(1, 400):
+        assert wilson(cases, cases)[1] <= 1.0 and wilson(0, cases)[0] >= 0.0

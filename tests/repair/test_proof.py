@@ -152,6 +152,18 @@ def test_what_has_to_be_seen_after_any_repair() -> None:
     assert "prove nothing" in ready and "Catalyst" in ready  # readiness only where it means something
 
 
+def test_more_of_one_count_than_is_asked_does_not_make_up_for_the_others() -> None:
+    """The best drive is the one that meets most counts, then the one that came nearest with the rest."""
+    counted = [book().proofs[name] for name in PERMANENT]
+    all_day = {"engine-running": 6000.0, "at-speed": 60.0}
+    nearer = {"engine-running": 600.0, "at-speed": 240.0}
+    for drives in ([all_day, nearer], [nearer, all_day]):
+        have = {item.proof.name: item.have for item in tally(counted, drives)}
+        assert have == {**nearer, "idling-on": 0.0}
+    just_enough = {"engine-running": 600.0, "at-speed": 50.0}
+    assert {i.proof.name: i.have for i in tally(counted, [just_enough, all_day])} == {**all_day, "idling-on": 0.0}
+
+
 def test_in_a_row_begins_anew_after_one_that_failed() -> None:
     """Lamp out after three driving cycles in a row without a fault (13 CCR 1968.2 (d)(2.3), (e)(6.4.6), from memory);
     monitors passed `and none since in which it failed`: a drive that brought 0 of it begins it anew."""
