@@ -8,9 +8,10 @@ from io import StringIO
 import numpy as np
 import pytest
 
-from reasoner.inference.weight import weigh_answers
+from reasoner.inference.weight import findings_against, weigh_answers
 from reasoner.repair.guards import Known, Missing, excluders, missing, missing_for_watching, speakers
 from reasoner.repair.prices import usual
+from reasoner.repair.reckoning import members_of
 from reasoner.report.text import write
 from reasoner.report.work_text import decision_text
 from reasoner.rulebook.model import Guard
@@ -369,3 +370,22 @@ def test_what_is_named_to_exclude_a_thing_can_exclude_it() -> None:
     assert {"purge-at-zero", "purge-pinched"} <= purge.keys() and "oil-smell" in oil
     assert not {"smell-of-fuel", "smoke", "comes-back"} & (purge.keys() | oil.keys())
     assert purge.keys() <= speakers(found, "purge-vapour")
+
+
+@pytest.mark.parametrize("speaks_from", [1.0, 3.0, 12.0])
+def test_what_excludes_speaks_as_firmly_as_the_settings_ask(speaks_from: float) -> None:
+    """In decibans, ten times the decimal logarithm of the factor: by each outcome named, the fault is so much less
+    likely (mean over its causes), and by none that is not named where it is the usual one."""
+    found = stake(old_four())
+    book = found.book
+    settings = replace(book.settings, afterwards=replace(book.settings.afterwards, speaks_from=speaks_from))
+    found = replace(found, book=replace(book, settings=settings), tables=replace(found.tables))
+    named = excluders(found, "purge-vapour")
+    tables, own = (
+        found.tables,
+        [n for n, c in enumerate(found.tables.causes) if c.fault in members_of(book, "purge-vapour")],
+    )
+    for check in speakers(found, "purge-vapour"):
+        if check in tables.check_number:
+            wanted = findings_against(tables, tables.check_number[check], own, 10 ** (-speaks_from / 10))
+            assert named.get(check, ()) == wanted, check

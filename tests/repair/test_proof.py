@@ -20,6 +20,7 @@ from reasoner.repair.proof import (
     still_there,
     tally,
     upper_bound,
+    ways,
 )
 from reasoner.rulebook.model import Afterwards
 from reasoner.session import acts
@@ -205,6 +206,20 @@ def test_it_is_to_be_shown_gone_where_it_showed_on_this_car() -> None:
         named = book().checks["doing-what"].happens_in[doing]
         assert provocation.condition in named
     assert found["cruise"] != found["idle"]
+
+
+def test_the_one_already_begun_is_gone_on_with() -> None:
+    """Of the states it may be provoked in, one with a try already; a try anywhere else begins none of them."""
+    before = a_sensor()
+    best = proof_document(before, before, SENSOR).provocation
+    assert best is not None
+    may = [way.condition for way in ways(before, SENSOR) if way.needed is not None]
+    other = next(name for name in may if name != best.condition)
+    for begun, wanted in ((other, other), (best.condition, best.condition), ("engine-off", best.condition)):
+        on = replace(SENSOR, provoked=((begun, True, True),))
+        found = proof_document(before, before, on).provocation
+        assert found is not None and found.condition == wanted, begun
+    assert "engine-off" not in may
 
 
 def test_the_state_that_is_named_counts_as_one_in_which_it_showed() -> None:
