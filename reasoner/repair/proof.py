@@ -165,7 +165,8 @@ class ProvocationDoc:
 
     needed: None where nobody does so many. clean: done so far; showed: it was seen again. course: the chance that it is
     still there, after none, one, two ... clean ones. bound: how often it can still show at most, at 95 %. otherwise:
-    clean tries told that do not count, since nobody said that they were made so.
+    clean tries told that do not count, since nobody said that they were made so. once: one is wanted, since the owner
+    said that it happens here, and proves nothing of what was mended.
     """
 
     condition: str
@@ -185,6 +186,7 @@ class ProvocationDoc:
     waiting: float
     only: tuple[str, ...] = ()
     otherwise: int = 0
+    once: bool = False
 
 
 @dataclass(frozen=True)
@@ -305,12 +307,20 @@ def _mended_by(before: Standing, work: Work) -> list[int]:
 
 
 def _plans(before: Standing, work: Work, earlier: Sequence[tuple[Standing, Work]]) -> list[ProvocationDoc]:
-    """What has to be shown to be gone, in each condition once: what this work was done for, and what earlier work is
-    still believed to have mended. A repair of a slip in the work does not prove the first fault gone."""
+    """What has to be shown to be gone, in each condition once: what this work was done for; one clean try wherever else
+    the owner said that it happens, as there may be a second fault; and what earlier work is still believed to have
+    mended. A repair of a slip in the work does not prove the first fault gone."""
     found: dict[str, ProvocationDoc] = {}
+    main = _provocation(before, work)
+    if main is not None:
+        found[main.condition] = main
+        for condition in sorted(_said_of_it(before) - {main.condition}):
+            once = _provocation(before, work, condition)
+            if once is not None and once.needed is not None:
+                found[condition] = replace(once, needed=1, once=True)
     after = [*(workup for workup, _ in earlier), before][1:]
     still = [pair for pair, then in zip(earlier, after, strict=True) if _not_cured(then) < SOUND_FROM]
-    for then, done in ((before, work), *still):
+    for then, done in still:
         plan = _provocation(then, replace(done, provoked=work.provoked))
         if plan and (plan.condition not in found or _many(plan) > _many(found[plan.condition])):
             found[plan.condition] = plan
@@ -335,20 +345,23 @@ def _sound(workup: Standing) -> float:
     return sum(p for p, counts in chances if counts) if any(own) else 1.0
 
 
-def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
-    """The one to use: of those in which it showed on this car, else of all, the one already begun, else the one that
-    takes the least time."""
+def _provocation(before: Standing, work: Work, condition: str = "") -> ProvocationDoc | None:
+    """The one to use: of those in which it showed on this car, else of those in which a frame was frozen, else of all,
+    the one already begun, else the one that takes the least time. condition: this one."""
     book, numbers = before.book, before.book.settings.afterwards
     found = ways(before, work)
-    pointed = _pointed_to(before, work)
-    found = [way for way in found if way.condition in pointed and way.needed is not None] or found
+    for pointed in ({condition},) if condition else _pointed_to(before, work):
+        there = [way for way in found if way.condition in pointed and way.needed is not None]
+        if there or condition:
+            found = there
+            break
     here = {way.condition for way in found if way.needed is not None}
     begun = next((condition for condition, *_ in work.provoked if condition in here), None)
     best = next((way for way in found if way.condition == begun), None)
     best = best or best_provocation(found, book.settings.waiting_counts)
     if best is None:
         return None
-    condition = book.conditions[best.condition]
+    where = book.conditions[best.condition]
     only = _only(before, work)
     done = [(clean, so or not only) for name, clean, so in work.provoked if name == best.condition]
     quiet = all(clean for clean, _ in done)
@@ -357,9 +370,9 @@ def _provocation(before: Standing, work: Work) -> ProvocationDoc | None:
     shown = range(max(clean, best.needed or min(most, 10)) + 1)
     return ProvocationDoc(
         condition=best.condition,
-        title=condition.title,
-        how=condition.bring_about,
-        cautions=tuple(book.cautions[name].say for name in condition.cautions),
+        title=where.title,
+        how=where.bring_about,
+        cautions=tuple(book.cautions[name].say for name in where.cautions),
         shows=best.shows.mean,
         rule=_rule(before, work, best.condition),
         needed=best.needed,
@@ -391,13 +404,20 @@ def _unlike_sound(check: Check, given: Answer) -> bool:
     return any(name != check.outcomes[0].name for name in likeliest)
 
 
-def _pointed_to(before: Standing, work: Work) -> frozenset[str]:
-    """Conditions in which it showed on this car, by what was seen, told or frozen: there it has to be shown to be gone,
-    whatever the rules say of other cars."""
-    book, tables, cause = before.book, before.tables, suspect(before, work)
-    named = named_conditions(book, before.record.given)
+def _pointed_to(before: Standing, work: Work) -> tuple[frozenset[str], frozenset[str]]:
+    """Conditions in which it showed on this car, by what was seen and told, and those in which a frame was frozen: it
+    has to be shown to be gone there, whatever the rules say of other cars. The frame is from when the ECU gave up,
+    which may be in another condition than the one in which it begins."""
+    tables, cause = before.tables, suspect(before, work)
     showed = seen_showing(tables, before.spells) if cause is not None else []
-    return named | {tables.conditions[k] for k, showing in showed if float(showing[cause]) >= SHOWED_FROM}
+    seen = {tables.conditions[k] for k, showing in showed if float(showing[cause]) >= SHOWED_FROM}
+    return _said_of_it(before) | seen, named_conditions(before.book, before.record.given)
+
+
+def _said_of_it(before: Standing) -> frozenset[str]:
+    """Conditions in which it happens, as the owner said."""
+    told = (g for g in before.record.given if g.check in before.book.checks)
+    return named_conditions(before.book, [g for g in told if before.book.checks[g.check].kind == "told"])
 
 
 def _rule(before: Standing, work: Work, condition: str) -> str:

@@ -214,10 +214,9 @@ def _still_missing(p: ProofDoc) -> list[str]:
 
 
 def _so_far(p: ProvocationDoc) -> str:
-    many = f"{p.clean}; {p.needed} are enough" if p.needed else str(p.clean)
-    return (
-        f"{p.title.capitalize()} without a sign of it: {many}. The chance that it is still there is {percent(p.still)}."
-    )
+    many = f"{p.clean}; {p.needed} {'is' if p.needed == 1 else 'are'} enough" if p.needed else str(p.clean)
+    chance = "" if p.once else f" The chance that it is still there is {percent(p.still)}."
+    return f"{p.title.capitalize()} without a sign of it: {many}.{chance}"
 
 
 def proof_text(document: ProofDoc, width: int = LINE_WIDTH, to_type: Sequence[str] = ()) -> str:
@@ -269,8 +268,19 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
             "!",
             width,
         )
+    elif p.once:
+        text = (
+            "It was said to happen here too. One try without a sign of it is wanted, as there may be another fault; "
+            f"{p.clean} so far."
+        )
+        return lines + paragraph(text, 2, width=width)
     else:
-        lines += paragraph(f"{p.needed} in a row without a sign of it are enough; {p.clean} so far.", 2, width=width)
+        many = (
+            "One try without a sign of it is enough"
+            if p.needed == 1
+            else f"{p.needed} in a row without a sign of it are enough"
+        )
+        lines += paragraph(f"{many}; {p.clean} so far.", 2, width=width)
     if p.course:
         lines += paragraph(
             f"Reckoned from {percent(p.course[0])} still there, however sure the verdict was: the proof must stand "

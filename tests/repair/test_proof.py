@@ -222,6 +222,22 @@ def test_the_one_already_begun_is_gone_on_with() -> None:
     assert "engine-off" not in may
 
 
+def test_where_the_owner_says_that_it_happens_one_clean_try_is_wanted() -> None:
+    """Whatever was mended: what happens there may have another cause. And what the owner says goes before a frame,
+    which is from when the ECU gave up."""
+    before = a_sensor(("doing-what", "cruise"), ("how-warm", "hot-restart"), ("freeze-frame", "idle"))
+    found = proof_document(before, before, SENSOR)
+    assert found.provocation is not None and found.provocation.condition != "warm-idle"
+    plans = {plan.condition: plan for plan in (found.provocation, *found.also)}
+    assert plans.keys() == {"cruise", "hot-restart"}
+    (once,) = (plan for plan in plans.values() if plan.once)
+    assert once.needed == 1 and f"{once.title}: 1 more without a sign of it" in found.missing
+    done = replace(SENSOR, provoked=tuple((plan.condition, True, True) for plan in plans.values()))
+    assert not any(text.startswith(once.title) for text in proof_document(before, before, done).missing)
+    seen = proof_document(before, before, replace(SENSOR, provoked=((once.condition, False, True),)))
+    assert seen.state == "not cured" and seen.provocation is not None and seen.provocation.showed
+
+
 def test_the_state_that_is_named_counts_as_one_in_which_it_showed() -> None:
     """The rules' 25 % are worth eight cases: 2 of 8, and with the one that was told 3 of 9."""
     before = a_sensor(("doing-what", "cruise"))
