@@ -48,6 +48,7 @@ from reasoner.rulebook.model import (
     Settings,
     Sheet,
     Source,
+    Synonym,
     Tool,
 )
 from reasoner.rulebook.parts import (
@@ -231,6 +232,9 @@ SECTIONS: dict[str, Section] = {
             WAIVE,
         ),
         _equipment,
+    ),
+    "synonyms": Section(
+        Synonym, key_table(Key("also", list_of(text), paste="also: [words that are heard as it]"), WAIVE)
     ),
     "sources": Section(
         Source,

@@ -39,6 +39,7 @@ ONE = {
     "cautions": "caution",
     "tools": "tool",
     "equipment": "piece of equipment",
+    "synonyms": "synonym",
     "sources": "source",
     "codes": "code",
 }

@@ -242,6 +242,15 @@ class Tool:
 
 
 @dataclass(frozen=True)
+class Synonym:
+    """A word that stands in phrases of owners (`owners say`). also: words that are heard as it."""
+
+    name: str
+    also: tuple[str, ...]
+    place: Place
+
+
+@dataclass(frozen=True)
 class Source:
     """One entry of the bibliography. `seen`: how it was read (text, abstract, secondary, from memory)."""
 
@@ -680,6 +689,7 @@ class Rulebook:
     sheets: Mapping[str, Sheet] = field(default_factory=dict)
     proofs: Mapping[str, Proof] = field(default_factory=dict)
     equipment: Mapping[str, Equipment] = field(default_factory=dict)
+    synonyms: Mapping[str, Synonym] = field(default_factory=dict)
     written: Mapping[Trail, Written] = field(default_factory=dict)
     waived: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
     over: frozenset[str] = frozenset()

@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import Any
 
 from reasoner.rulebook.model import Check, Outcome
+from reasoner.session.spoken import Ear, as_said, ear_of, phrase_words
 from reasoner.session.story import StoryRow
 from reasoner.session.workup import Workup
 
@@ -24,14 +25,13 @@ def _words(text: str) -> frozenset[str]:
 # How many words may stand where: judgement.
 WORDS_BETWEEN = 2  # words that may stand between two of a phrase, besides little ones
 LITTLE_WORDS = frozenset(
-    ("a", "an", "the", "of", "from", "its", "it's", "it", "is", "was", "my", "our", "i", "she", "he")
+    ("a", "an", "the", "of", "from", "its", "it's", "it", "is", "was", "my", "our", "i", "she", "he", "on", "in", "at")
 )
 WORDS_BEFORE = 3  # words before a phrase in which it may be denied
 WORDS_BEFORE_NEVER = 6  # the same for `never` and `hardly`, which deny all that follows
 WORDS_AFTER_LIKE = 4  # words before a phrase in which `like` or `than` makes a comparison of it
 WORDS_OF_A_REMARK = 5  # words at most of a sentence that speaks of the one before it: `It did not help.`
 MEANS_LESS = frozenset(("half", "less"))  # between two words of a phrase: `shakes for half a minute`
-STEM_OF_WORD = 4  # letters of a word from which its beginning will do
 DENIED = frozenset(("no", "not", "never", "without", "nor", "neither", "hardly"))  # before a phrase
 DENIED_FAR = frozenset(("never", "hardly", "seldom", "rarely"))
 NOT_WHEN = frozenset(("when", "if", "once", "while", "after", "before"))  # after `not`: all that follows is denied
@@ -39,14 +39,16 @@ NOT_WHEN = frozenset(("when", "if", "once", "while", "after", "before"))  # afte
 SAID_TO_BE_FINE = _words(
     """
     fine well good ok okay alright normal perfect perfectly smooth smoothly flawless flawlessly
-    problem-free trouble-free nothing peace faultless faultlessly
+    problem-free trouble-free nothing peace faultless faultlessly better
     """
 )
+BETTER = frozenset(("better", "easier", "smoother"))  # before `than`: what stands before that is not meant
 WELL = "fine"  # in a phrase it stands for any of these
 WORDS_BEFORE_FINE = 2  # words before one of these in which it may be denied: `does not run well`
 # Ways of saying that it is fine; some hold words that mean something else by themselves.
 FINE_IDIOMS = re.compile(
-    r"\b(?:right as rain|all right|good as new|like new|no trouble|as (?:always|usual|ever)|had no problems?"
+    r"\b(?:right as rain|all right|(?:as )?good as (?:new|gold)|like new|no trouble|spot on|no bother(?: at all)?"
+    r"|a treat|sweet as a nut|like clockwork|no complaints?|a joy|as (?:always|usual|ever)|had no problems?"
     r"|(?:runs?|ran|pulls?|drives?|starts?|behaves?) (?:\w+ )?normally"
     r"|(?:is|was|'s) (?:as )?(?:a |an )?(?:lamb|lady|dream|angel|quiet|gentle)\b(?: again)?)"
 )
@@ -54,7 +56,7 @@ FINE_IDIOMS = re.compile(
 NOT_FINE_IDIOMS = re.compile(
     r"\b(?:good(?= (?:minute|hour|while|deal|bit|many|half|quarter|few|\d))|as well|well (?=over|above|below|into|past)"
     r"|(?:almost |nearly |next )?to nothing|nothing (?=else|more|help|was|could|found|done|been|has|had|to)"
-    r"|(?<=found )nothing|(?<=than )normal|as good as)\b"
+    r"|(?<=found )nothing|(?<=than )normal|as good as(?! gold| new))\b"
 )
 # Of work: what is said before and after the thing that something was done to; and that it was before the complaint.
 DONE_BEFORE = _words(
@@ -67,6 +69,20 @@ DONE_AFTER = frozenset(
 )
 HAD_AFTER = DONE_AFTER | {"out", "off", "in"}  # `had the gearbox out`; by themselves they are said of much else
 SINCE = frozenset(("since", "after"))
+# What is said to have no part in it: `filling up makes no difference`, `it does not matter how warm it is`.
+NO_MATTER = re.compile(
+    r"\b(?:(?:makes?|making|is|with|was) (?:no|little|hardly any) (?:difference|odds)|hardly any difference|no matter"
+    r"|(?:does|did|do) not (?:make (?:any|a|much)(?: \w+)? difference|matter|seem to matter)|regardless"
+    r"|irrespective|whether|nothing to do with|independent of)\b"
+)
+NO_PART = "makes no difference"
+# In a phrase of two words neither of which is one of these, the second may be said first: `petrol smell`.
+IN_THIS_ORDER = _words(
+    """
+    when once while until if after before since in on at of for to from with under over off out up down by no not never
+    without only every each again more too as and the a it its is
+    """
+)
 SENTENCES = re.compile(r"[.;!?\n]+")
 CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
 # What stands after these is where the clause before them no longer holds: `rough until warm`, `fine until warm`.
@@ -128,7 +144,8 @@ SAYS_NOTHING = _words(
     years month months week weeks day days time times today yesterday last january february march april june
     july august september october november december spring autumn easter christmas symptom symptoms other feel
     feels complaints driveability drivability completely eg ie because flashes flashing after before started
-    began begun appeared
+    began begun appeared happens happen happening worst best two first thing things kind sort bit lot mine plays play
+    know think bought comes that's been like same way its
     """
 )
 JOINS = frozenset(("and", "or", "then", "so", "yet", "though", "although", "plus"))  # between parts of a clause
@@ -148,10 +165,10 @@ def heard(workup: Workup, text: str) -> list[StoryRow]:
     told = {given.check for given in workup.record.given}
     known = workup.tables.check_number
     open_ = [c for c in workup.book.checks.values() if c.owners_say and c.name in known and c.name not in told]
-    clauses = _clauses(text)
+    clauses = _clauses(text, _ear(workup))
     cured = NEVER_AGAIN.search(_plain(text)) is not None
     spans = [span for check in open_ for span in _meant(check, clauses, cured)]
-    names = {(check, outcome) for *at, check, outcome in spans if not any(_within(at, other[:4]) for other in spans)}
+    names = {span[4:] for span in spans if not any(_within(span, o) for o in spans if o[4:] != span[4:])}
     found: list[StoryRow] = []
     covered: set[str] = set()
     for check in open_:
@@ -166,7 +183,7 @@ def unheard(workup: Workup, text: str) -> tuple[str, ...]:
     or that all is well: what was not understood. Rules without any phrases listen to nothing."""
     checks = [check for check in workup.book.checks.values() if check.owners_say]
     found = list[str]()
-    for clause in _clauses(text) if checks else ():
+    for clause in _clauses(text, _ear(workup)) if checks else ():
         words = clause.words
         known = {n for check in checks for start, end in _spoken_of(check, clause) for n in range(start, end + 1)}
         for part in _parts(words):
@@ -181,10 +198,14 @@ def unheard(workup: Workup, text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def _ear(workup: Workup) -> Ear:
+    return ear_of(workup.book, SAYS_NOTHING | SAID_TO_BE_FINE | LITTLE_WORDS | DONE_BEFORE | DONE_AFTER)
+
+
 def _spoken_of(check: Check, clause: _Clause) -> Iterator[tuple[int, int]]:
     """Where any phrase of a check stands, denied or not; of parts and work where something was done to them."""
     for phrase in (*check.not_meant, *(phrase for said in check.owners_say.values() for phrase in said)):
-        for place in _places(phrase.lower().split(), clause):
+        for place in _places(phrase_words(phrase), clause):
             if not only_done(check) or _done_to(clause.words, *place):
                 yield place
 
@@ -202,30 +223,36 @@ def _parts(words: Sequence[str]) -> list[list[int]]:
 
 @dataclass(frozen=True)
 class _Clause:
-    """Words that belong together. ends: it begins with a word such as `until`, and says where the trouble that stands
-    before it ends. first: the work in it is said to have come before the trouble; late: after it; in_vain: to have
-    mended nothing."""
+    """Words that belong together. means: what a phrase may have for each of them. ends: it begins with a word such as
+    `until`, and says where the trouble that stands before it ends. no_matter: it says what has no part in it. first:
+    the work in it is said to have come before the trouble; late: after it; in_vain: to have mended nothing."""
 
     words: tuple[str, ...]
+    means: tuple[frozenset[str], ...]
     ends: bool
+    no_matter: bool
     first: bool
     late: bool
     in_vain: bool
 
     @cached_property
     def begins(self) -> frozenset[str]:
-        """What a word of a phrase must be to stand here: a word, the beginning of one, or that it is fine."""
-        parts = {word[:end] for word in self.words for end in range(STEM_OF_WORD, len(word) + 1)}
-        fine = set() if SAID_TO_BE_FINE.isdisjoint(self.words) else {WELL}
-        return frozenset({*self.words, *parts, *fine})
+        """What a word of a phrase must be to stand here."""
+        return frozenset().union(*self.means)
+
+    @cached_property
+    def better_until(self) -> int:
+        """The number of `than`, where what stands before it is said to be the better: `better in town than uphill`."""
+        than = self.words.index("than") if "than" in self.words else 0
+        return 0 if BETTER.isdisjoint(self.words[:than]) else than
 
     @cached_property
     def fine(self) -> bool:
         """Whether it says that all is well, and does not deny it."""
-        return _said_fine(self.words)
+        return not self.better_until and _said_fine(self.words)
 
 
-def _clauses(text: str) -> list[_Clause]:
+def _clauses(text: str, ear: Ear) -> list[_Clause]:
     """The clauses of what was said. What follows `until` and the like after something that is fine is when it happens,
     and is put so: `fine until warm` is `fine, when warm`."""
     sentences = SENTENCES.split(_plain(text))
@@ -242,7 +269,8 @@ def _clauses(text: str) -> list[_Clause]:
             limit = bool(words) and words[0] in WHERE_IT_ENDS
             late = bool(AFTER_IT_BEGAN.search(part)) or (begun is not None and not first and _later(part, begun))
             told = ("when", *words[1:]) if limit and fine else words
-            found.append(_Clause(told, limit and not fine, first, late, vain))
+            means = tuple(ear.means(word) | ({WELL} if word in SAID_TO_BE_FINE else set()) for word in told)
+            found.append(_Clause(told, means, limit and not fine, NO_PART in part, first, late, vain))
             fine = _is_fine(part, words)
             begun = part if begun is None and BEGAN.search(part) else begun
     return found
@@ -250,7 +278,7 @@ def _clauses(text: str) -> list[_Clause]:
 
 def _plain(text: str) -> str:
     """In lower case, with `until` for its other forms, and one word where some say that it is fine, or do not."""
-    lower = NOT_FINE_IDIOMS.sub(" ", text.lower().replace("\u2019", "'"))
+    lower = NOT_FINE_IDIOMS.sub(" ", NO_MATTER.sub(f" {NO_PART} ", as_said(text)))
     return TILL.sub("until", FINE_IDIOMS.sub(" fine ", lower))
 
 
@@ -291,9 +319,11 @@ _Span = tuple[int, int, int, int, str, str]  # number of the clause, first and l
 
 
 def _within(inner: Sequence[Any], outer: Sequence[Any]) -> bool:
-    """Whether a span lies in a longer one of its clause, or in one of more words: that one says what was meant."""
+    """Whether a span lies in a longer one of its clause, or in one of more words: that one says what was meant. Not so
+    where it stands between the two words of the other: `idles` in `when it idles warm`."""
     covers = inner[0] == outer[0] and outer[1] <= inner[1] <= inner[2] <= outer[2]
-    return covers and (outer[2] - outer[1], outer[3]) > (inner[2] - inner[1], inner[3])
+    between = outer[3] == 2 and outer[1] < inner[1] and inner[2] < outer[2]
+    return covers and not between and (outer[2] - outer[1], outer[3]) > (inner[2] - inner[1], inner[3])
 
 
 def _spans(check: Check, clauses: Sequence[_Clause], cured: bool) -> Iterator[_Span]:
@@ -306,29 +336,32 @@ def _spans(check: Check, clauses: Sequence[_Clause], cured: bool) -> Iterator[_S
     for number, clause in enumerate(clauses):
         if check.intake == "work" and (clause.in_vain or clause.late):
             continue
+        if clause.no_matter and check.intake not in ("also", "mended", "work", "renewed"):
+            continue
         for outcome, phrases in check.owners_say.items():
             for phrase in phrases:
-                words = phrase.lower().split()
-                span = _span(words, clause, condition=check.intake in ("pattern", "also"))
+                words = phrase_words(phrase)
+                span = _span(words, clause, check.intake in ("pattern", "also"), check.intake in ("work", "renewed"))
                 if span is None or (only_done(check) and not _done_to(clause.words, *span)):
                     continue
                 since = not clause.late and (clause.first or not SINCE.isdisjoint(clause.words[: span[0]]))
                 new = check.intake == "renewed" and since and not clause.in_vain
                 if check.intake == "renewed" and cured and not new:
                     continue
-                yield (number, *span, len(words), check.name, check.outcomes[-1].name if new else outcome)
+                meant = check.outcomes[0].name if clause.no_matter and check.intake == "also" else outcome
+                yield (number, *span, len(words), check.name, check.outcomes[-1].name if new else meant)
 
 
 def _meant(check: Check, clauses: Sequence[_Clause], cured: bool) -> list[_Span]:
     others = list(_not_meant(check, clauses))
-    return [span for span in _spans(check, clauses, cured) if not any(_within(span[:4], other[:4]) for other in others)]
+    return [span for span in _spans(check, clauses, cured) if not any(_within(span, other) for other in others)]
 
 
 def _not_meant(check: Check, clauses: Sequence[_Clause]) -> Iterator[_Span]:
     """Where longer phrases stand that hold a check's own and mean something else: `some days worse`."""
     for number, clause in enumerate(clauses):
         for phrase in check.not_meant:
-            words = phrase.lower().split()
+            words = as_said(phrase).split()
             for start, end in _places(words, clause):
                 yield (number, start, end, len(words), check.name, "")
 
@@ -351,18 +384,22 @@ def _done_to(clause: Sequence[str], start: int, end: int) -> bool:
     return had or not DONE_BEFORE.isdisjoint(before) or not DONE_AFTER.isdisjoint(after[:WORDS_BEFORE])
 
 
-def _span(phrase: Sequence[str], clause: _Clause, condition: bool) -> tuple[int, int] | None:
+def _span(phrase: Sequence[str], clause: _Clause, condition: bool, done: bool) -> tuple[int, int] | None:
     """Where a phrase stands in a clause, first and last word; None where it does not, or is denied there. condition:
-    the phrase says when it happens; that is denied also where the trouble ends there, and in a comparison."""
+    the phrase says when it happens; that is denied also where the trouble ends there, and in a comparison; what is said
+    to have no part in it is not denied by that. done: it says what was done, which is not denied where all is well."""
     words = clause.words
-    if clause.fine and SAID_TO_BE_FINE.isdisjoint(phrase):
+    if clause.fine and not done and SAID_TO_BE_FINE.isdisjoint(phrase):
         return None
     if condition and clause.ends and phrase[0] not in WHERE_IT_ENDS:
         return None
     for start, at in _places(phrase, clause):
         within = set(words[start : at + 1]) - set(phrase)
         compared = condition and not THAN_BEFORE.isdisjoint(words[max(0, start - WORDS_AFTER_LIKE) : start])
-        if within.isdisjoint(DENIED | COMPARES) and not compared and not _denied(words, start, at):
+        if clause.better_until:
+            compared = start < clause.better_until
+        denied = not clause.no_matter and _denied(words, start, at)
+        if within.isdisjoint(DENIED | COMPARES) and not compared and not denied:
             return start, at
     return None
 
@@ -372,23 +409,27 @@ def _places(phrase: Sequence[str], clause: _Clause) -> Iterator[tuple[int, int]]
     little ones not counted, and none after a word that denies. With `half` or `less` between, something else is
     meant."""
     words = clause.words if clause.begins.issuperset(phrase) else ()
-    for start, word in enumerate(words):
-        if not _is(phrase[0], word):
+    for start in range(len(words)):
+        if phrase[0] not in clause.means[start]:
             continue
         at = start
         for before, wanted in pairwise(phrase):
-            at = _next(wanted, words, at, 0 if _denies(before) else WORDS_BETWEEN)
+            at = _next(wanted, clause, at, 0 if _denies(before) else WORDS_BETWEEN)
             if at < 0:
                 break
         if at >= 0 and MEANS_LESS.isdisjoint(set(words[start : at + 1]) - set(phrase)):
             yield start, at
+    if words and len(phrase) == 2 and IN_THIS_ORDER.isdisjoint(phrase):
+        for start in range(len(words)):
+            if phrase[1] in clause.means[start] and (at := _next(phrase[0], clause, start, 0)) >= 0:
+                yield start, at
 
 
-def _next(wanted: str, words: Sequence[str], at: int, between: int) -> int:
-    for n in range(at + 1, len(words)):
-        if _is(wanted, words[n]):
+def _next(wanted: str, clause: _Clause, at: int, between: int) -> int:
+    for n in range(at + 1, len(clause.words)):
+        if wanted in clause.means[n]:
             return n
-        between -= words[n] not in LITTLE_WORDS
+        between -= clause.words[n] not in LITTLE_WORDS
         if between < 0:
             return -1
     return -1
@@ -404,6 +445,7 @@ def _denied(clause: Sequence[str], start: int, end: int) -> bool:
         )
         or not DENIED_FAR.isdisjoint(clause[max(0, start - WORDS_BEFORE_NEVER) : start])
         or any(word == "not" and after in NOT_WHEN for word, after in pairwise(clause[:start]))
+        or ("than" not in clause and ("used", "to") in pairwise(clause[:start]))
         or not COMPARES.isdisjoint(clause[max(0, start - WORDS_AFTER_LIKE) : start])
         or NEVER_AFTER.match(" ".join(clause[end + 1 :])) is not None
     )
@@ -415,14 +457,7 @@ def _well_denied(clause: Sequence[str], at: int, end: int) -> bool:
 
 
 def _denies(word: str) -> bool:
-    return word in DENIED or word.endswith("n't")
-
-
-def _is(wanted: str, word: str) -> bool:
-    """The word, or one that begins with it: `stall` is heard in `stalls`, but `stop` not in `stop-start`."""
-    if wanted == WELL:
-        return word in SAID_TO_BE_FINE
-    return word == wanted or (len(wanted) >= STEM_OF_WORD and word.startswith(wanted) and word[len(wanted)] != "-")
+    return word in DENIED
 
 
 def _row(check: Check, outcome: Outcome) -> StoryRow:

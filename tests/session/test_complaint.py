@@ -8,6 +8,7 @@ import pytest
 
 from reasoner.session import acts, complaint, story
 from reasoner.session.protocol import Talk, hear
+from reasoner.session.spoken import phrase_words
 from reasoner.session.workup import Workup
 from tests.shipped import book, car, garage
 
@@ -208,6 +209,32 @@ def begun() -> Workup:
         ("new outside temperature sensor; it was driven to the last litre in the tank", []),
         ("Parked on the street at night, and the tap is too hot outside", []),
         ("It is the same on petrol", []),
+        # Forms of words, words that mean the same, slips of a letter, the other order.
+        ("Judders and sputters for several secs after a warm restart",
+         ["how-warm hot-restart", "rough-after-restart seconds"]),
+        ("Pongs of gasoline in the boot", ["smell tank"]),
+        ("An odor of petrol in the interior", ["smell tank"]),
+        ("Dies at intersections", ["doing-what idle"]),
+        ("The tempreature gauge plunges", ["fan-or-gauge gauge"]),
+        ("It won't start when it's hot", ["hard-hot-start yes"]),
+        ("It won't start in the morning when it's cold", ["how-warm cold"]),
+        ("It misfires when it's idling warm", ["how-warm warm", "doing-what idle"]),
+        # What has no part in it, what it is better than, what was once.
+        ("Filling the tank makes no difference", ["happens-after-refuelling no"]),
+        ("It doesn't matter whether it rains", ["happens-in-damp no"]),
+        ("It makes no difference how warm the engine is", []),
+        ("It has nothing to do with bumps", ["happens-on-bumps no"]),
+        ("It's better on the motorway than in town", ["doing-what idle"]),
+        ("It used to smell of petrol", []),
+        ("Cold starts are spot on", []),
+        ("In town it is as good as gold", []),
+        # It pulls and starts as ever; noises are no mixture.
+        ("It pulls like a train", ["down-on-power no"]),
+        ("Starts first turn of the key", ["hard-hot-start no"]),
+        ("You can hear a hiss at idle", []),
+        ("It does not smell when it idles", ["doing-what idle"]),
+        ("I disconnected the battery and it was fine for a week",
+         ["comes-back gaps", "battery-disconnected-lately yes"]),
         # Nothing at all.
         ("", []),
         ("!!! \x00 ... but but", []),
@@ -230,12 +257,17 @@ def test_every_phrase_of_the_rules_is_heard_as_what_it_says(check: str, outcome:
 
 def test_no_phrase_is_written_that_another_one_of_the_same_list_hears_word_by_word() -> None:
     """`pull hard` is heard in `pulls hard` as well, and `next day fine` in `next day perfect`."""
+    ear = complaint._ear(begun())
+
+    def hears(one: str, other: str) -> bool:
+        return one in ear.means(other) or (one == complaint.WELL and other in complaint.SAID_TO_BE_FINE)
+
     lists = [said for c in book().checks.values() for said in (*c.owners_say.values(), c.not_meant)]
     twice = [
         (one, other)
         for said in lists
-        for one, other in permutations((phrase.lower().split() for phrase in said), 2)
-        if len(one) == len(other) and all(map(complaint._is, one, other))
+        for one, other in permutations(map(phrase_words, said), 2)
+        if len(one) == len(other) and all(map(hears, one, other))
     ]
     assert sum(map(len, lists)) > 1000 and twice == []
 
