@@ -31,7 +31,7 @@ class Ear:
             forms = _forms(word)
             if forms.isdisjoint(self.known) and (meant := self._meant(word)):
                 forms |= _forms(meant)
-            self._heard[word] = forms.union(*(self.heads.get(form, ()) for form in forms))
+            self._heard[word] = frozenset(forms).union(*(self.heads.get(form, ()) for form in forms))
         return self._heard[word]
 
     def _meant(self, word: str) -> str:
