@@ -4,6 +4,7 @@
 3=2   3=wet        cylinder 3; the rest is 1       2 guess, 2 g, 2??      a guess
 all=1, a           every place                     0, d                   can't tell (0 is a reading where one is asked)
 cyl 3, cyl 3 wet   the same, in words
+bank 1 wet         every cylinder of bank 1
 3,4=2 rest=1       several at once                 4=0                    this one was not looked at
 -18   1=-18 2=-2   a reading, by bank              rich                   an outcome by its word or its beginning
 """
@@ -48,7 +49,8 @@ class Form:
     """What can be answered: places by number (0 = the whole engine), outcomes in order, a reading if it takes one.
 
     one_by_one: the check is done place by place, so a place that is not named was not tried; in any other check such a
-    place has the first outcome.
+    place has the first outcome. banks: the cylinders of each, where there are several: what is said of a bank is so at
+    each of its cylinders.
     """
 
     at: str
@@ -56,6 +58,7 @@ class Form:
     outcomes: Sequence[OutcomeDoc]
     measure: Measure | None = None
     one_by_one: bool = False
+    banks: Mapping[int, Sequence[int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -112,8 +115,20 @@ _NAMED_PLACE = {"cylinder": re.compile(r"(?:cyl(?:inders?)?\b\.?|#)\s*(\d+)\s*(.
                 "bank": re.compile(r"bank\s*(\d+)\s*(.*)", re.I)}  # fmt: skip
 
 
+_OF_A_BANK = re.compile(r"\bbank\s*(\d)\s*[=:]?\s*(?=[^\W_])", re.I)
+
+
+def _cylinders(bank: int, form: Form) -> str:
+    if bank not in form.banks:
+        raise Unclear(f"There is no bank {bank}: {' or '.join(map(str, form.banks))}.")
+    return ",".join(map(str, form.banks[bank])) + "="
+
+
 def _place_named(text: str, form: Form) -> str:
-    """`cyl 3` as `3=2` where there are two answers, `cyl 3 wet` as `3=wet`; anything else as it is."""
+    """`cyl 3` as `3=2` where there are two answers, `cyl 3 wet` as `3=wet`, `bank 1 wet` as `1,3=wet`; anything else as
+    it is."""
+    if form.at == "cylinder" and form.banks and form.measure is None:
+        text = _OF_A_BANK.sub(lambda match: _cylinders(int(match[1]), form), text)
     named = _NAMED_PLACE.get(form.at)
     match = named.fullmatch(text) if named and form.measure is None and len(form.places) > 1 else None
     if match is None or re.match(r"[=,+&]", match[2]):

@@ -73,7 +73,8 @@ def form_of(workup: Workup, check: Check, places: Mapping[int, str] | None = Non
     """What can be answered to a check: at all its places, or at those asked about."""
     outcomes = tuple(OutcomeDoc(o.name, harmless(o.text)) for o in check.outcomes)
     at = places_of(workup.vehicle, check) if places is None else places
-    return Form(str(check.at), at, outcomes, check.measure, check.provokes)
+    banks = dict(enumerate(workup.vehicle.banks, 1)) if len(workup.vehicle.banks) > 1 else {}
+    return Form(str(check.at), at, outcomes, check.measure, check.provokes, banks)
 
 
 def in_words(refused: Refused) -> str:

@@ -279,3 +279,28 @@ def test_no_text_of_an_answer_is_cut_short_in_a_mistakes_line(line: str, outcome
             read_reply(line, Form("cylinder", places, found))
         except Unclear as unclear:
             assert "..." not in str(unclear) and "more than once" not in str(unclear)
+
+
+SIX = {n: f"cylinder {n}" for n in range(1, 7)}
+V6 = Form("cylinder", SIX, COLOURS, banks={1: (1, 3, 5), 2: (2, 4, 6)})
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("bank 1 {}", {1, 3, 5}),
+        ("bank 2={}", {2, 4, 6}),
+        ("bank 1 {}, bank 2 {}", {1, 2, 3, 4, 5, 6}),
+        ("cyl 3 {}", {3}),
+    ],
+)
+def test_what_is_said_of_a_bank_is_said_of_each_of_its_cylinders(line: str, expected: set[int]) -> None:
+    other = COLOURS[1].name
+    values = read_reply(line.replace("{}", other), V6).values
+    assert {place for place, value in values.items() if value == other} == expected
+    assert set(values) == set(SIX)
+
+
+def test_a_bank_that_is_not_there_is_said() -> None:
+    with pytest.raises(Unclear, match="no bank 3"):
+        read_reply(f"bank 3 {COLOURS[1].name}", V6)
