@@ -145,7 +145,7 @@ _SAID: tuple[tuple[str, str, str], ...] = (
     (r"turbo or supercharger|turbo(?:charged)?|super(?:charged|charger)|charged", "charging", "charged"),
     (r"(?:air ?flow|air[- ]mass|maf)(?: meter| sensor)?|air meter", "metering", "airflow"),
     (r"(?:(?:manifold )?pressure|map)(?: sensor)?|speed[- ]density", "metering", "pressure"),
-    (rf"(?:two|2) (?:banks|{_SENSORS})", "upstream sensors", "2"),
+    (rf"(?:two|2) (?:(?:exhaust )?banks|{_SENSORS})", "upstream sensors", "2"),
     (rf"(?:one|1) (?:bank|{_SENSORS})", "upstream sensors", "1"),
     (r"flex(?: fuel)?", "flex fuel", "yes"),
     (r"gas (?:conversion|kit)|on gas|converted to gas|lpg|cng", "gas conversion", "yes"),

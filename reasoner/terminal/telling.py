@@ -139,7 +139,8 @@ def ask_heard(sitting: Sitting, text: str = "") -> bool:
         sitting.console.show(head("Heard in it"), rows(numbered(row.text for row in rows_heard)))
     if missed:
         listed = shortened("; ".join(missed), 300)
-        sitting.console.show(para(f"Not understood: {listed}. After this, p and other words can tell it.", style=QUIET))
+        instead = "After this, p and other words can tell it, or t and a word of it."
+        sitting.console.show(para(f"Not understood: {listed}. {instead}", style=QUIET))
     if not rows_heard:
         return False
     helps = "What is right counts as the owner's answer and is not asked again; the rest as if it had not been said."
