@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Any
 
 from reasoner.rulebook.model import Check, Outcome
-from reasoner.session.spoken import Ear, as_said, ear_of, phrase_words
+from reasoner.session.spoken import NEED_NOT_BE_SAID, Ear, as_said, ear_of, phrase_words
 from reasoner.session.story import StoryRow
 from reasoner.session.workup import Workup
 
@@ -83,6 +83,7 @@ IN_THIS_ORDER = _words(
     without only every each again more too as and the a it its is
     """
 )
+BESIDE = NEED_NOT_BE_SAID | {"of"}  # between the two then: `level of the oil`
 SENTENCES = re.compile(r"[.;!?\n]+")
 CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
 # What stands after these is where the clause before them no longer holds: `rough until warm`, `fine until warm`.
@@ -408,7 +409,9 @@ def _places(phrase: Sequence[str], clause: _Clause) -> Iterator[tuple[int, int]]
     """Where a phrase's words stand in this order among others, first and last: between two of them two more at most,
     little ones not counted, and none after a word that denies. With `half` or `less` between, something else is
     meant."""
-    words = clause.words if clause.begins.issuperset(phrase) else ()
+    if not clause.begins.issuperset(phrase):
+        return
+    words, found = clause.words, dict[int, int]()
     for start in range(len(words)):
         if phrase[0] not in clause.means[start]:
             continue
@@ -418,11 +421,13 @@ def _places(phrase: Sequence[str], clause: _Clause) -> Iterator[tuple[int, int]]
             if at < 0:
                 break
         if at >= 0 and MEANS_LESS.isdisjoint(set(words[start : at + 1]) - set(phrase)):
-            yield start, at
-    if words and len(phrase) == 2 and IN_THIS_ORDER.isdisjoint(phrase):
+            found[at] = start  # of those that end here, the shortest
+    if len(phrase) == 2 and IN_THIS_ORDER.isdisjoint(phrase):
         for start in range(len(words)):
-            if phrase[1] in clause.means[start] and (at := _next(phrase[0], clause, start, 0)) >= 0:
-                yield start, at
+            at = _next(phrase[0], clause, start, 0) if phrase[1] in clause.means[start] else -1
+            if BESIDE.issuperset(words[start + 1 : at]) and at >= 0:
+                found.setdefault(at, start)
+    yield from ((start, at) for at, start in found.items())
 
 
 def _next(wanted: str, clause: _Clause, at: int, between: int) -> int:

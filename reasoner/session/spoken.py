@@ -95,7 +95,8 @@ def _without_ending(word: str) -> Iterable[str]:
         stem = word.removesuffix(ending)
         if stem == word or len(stem) < LEFT_OF_WORD:
             continue
-        yield stem
+        if ending in ("s", "es") or len(stem) >= STEM_OF_WORD:  # `oiled` is not said of oil
+            yield stem
         if ending in ("ing", "ed"):
             yield stem + "e"  # `smoking`, of smoke
             if stem[-1] == stem[-2]:
