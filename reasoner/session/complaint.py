@@ -47,7 +47,8 @@ WELL = "fine"  # in a phrase it stands for any of these
 WORDS_BEFORE_FINE = 2  # words before one of these in which it may be denied: `does not run well`
 # Ways of saying that it is fine; some hold words that mean something else by themselves.
 FINE_IDIOMS = re.compile(
-    r"\b(?:right as rain|all right|(?:as )?good as (?:new|gold)|like new|no trouble|spot on|no bother(?: at all)?"
+    r"\b(?:right as rain|all right|(?:as )?good as (?:new|gold)|like new|spot on"
+    r"|no (?:trouble|problems?|bother|issues?|difficulty)(?: at all| whatever| whatsoever)?"
     r"|a treat|sweet as a nut|like clockwork|no complaints?|a joy|as (?:always|usual|ever)|had no problems?"
     r"|(?:runs?|ran|pulls?|drives?|starts?|behaves?) (?:\w+ )?normally"
     r"|(?:is|was|'s) (?:as )?(?:a |an )?(?:lamb|lady|dream|angel|quiet|gentle)\b(?: again)?)"
@@ -82,6 +83,11 @@ IN_THIS_ORDER = _words(
     when once while until if after before since in on at of for to from with under over off out up down by no not never
     without only every each again more too as and the a it its is
     """
+)
+# A clause about something else than how the engine runs: when or where that happens says nothing of it.
+ELSE = re.compile(
+    r"^(?:the |my |its )?(?:radio|remote|windows?|windscreen|wipers?|gearbox|clutch|brakes?|tyres?|tires?|steering"
+    r"|suspension|doors?|seats?|sunroof)\b|^(?:i|we|he|she|they) (?:have |has |had )?bought\b"
 )
 BESIDE = NEED_NOT_BE_SAID | {"of"}  # between the two then: `level of the oil`
 SENTENCES = re.compile(r"[.;!?\n]+")
@@ -225,12 +231,14 @@ def _parts(words: Sequence[str]) -> list[list[int]]:
 @dataclass(frozen=True)
 class _Clause:
     """Words that belong together. means: what a phrase may have for each of them. ends: it begins with a word such as
-    `until`, and says where the trouble that stands before it ends. no_matter: it says what has no part in it. first:
-    the work in it is said to have come before the trouble; late: after it; in_vain: to have mended nothing."""
+    `until`, and says where the trouble that stands before it ends. elsewhere: it is not about how the engine runs.
+    no_matter: it says what has no part in it. first: the work in it is said to have come before the trouble; late: after
+    it; in_vain: to have mended nothing."""
 
     words: tuple[str, ...]
     means: tuple[frozenset[str], ...]
     ends: bool
+    elsewhere: bool
     no_matter: bool
     first: bool
     late: bool
@@ -271,7 +279,11 @@ def _clauses(text: str, ear: Ear) -> list[_Clause]:
             late = bool(AFTER_IT_BEGAN.search(part)) or (begun is not None and not first and _later(part, begun))
             told = ("when", *words[1:]) if limit and fine else words
             means = tuple(ear.means(word) | ({WELL} if word in SAID_TO_BE_FINE else set()) for word in told)
-            found.append(_Clause(told, means, limit and not fine, NO_PART in part, first, late, vain))
+            found.append(
+                _Clause(
+                    told, means, limit and not fine, ELSE.search(part) is not None, NO_PART in part, first, late, vain
+                )
+            )
             fine = _is_fine(part, words)
             begun = part if begun is None and BEGAN.search(part) else begun
     return found
@@ -336,6 +348,8 @@ def _spans(check: Check, clauses: Sequence[_Clause], cured: bool) -> Iterator[_S
         return
     for number, clause in enumerate(clauses):
         if check.intake == "work" and (clause.in_vain or clause.late):
+            continue
+        if clause.elsewhere and check.intake in ("pattern", "also"):
             continue
         if clause.no_matter and check.intake not in ("also", "mended", "work", "renewed"):
             continue

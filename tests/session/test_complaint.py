@@ -228,6 +228,11 @@ def begun() -> Workup:
         ("It used to smell of petrol", []),
         ("Cold starts are spot on", []),
         ("In town it is as good as gold", []),
+        ("No problem at all on hills, no problem in the rain", []),
+        # Not about how the engine runs.
+        ("The clutch is heavy in traffic", []),
+        ("I bought it in the summer", []),
+        ("They had the clutch done", ["recent-work-other exhaust"]),
         # It pulls and starts as ever; noises are no mixture.
         ("It pulls like a train", ["down-on-power no"]),
         ("Starts first turn of the key", ["hard-hot-start no"]),
