@@ -232,8 +232,8 @@ def _parts(words: Sequence[str]) -> list[list[int]]:
 class _Clause:
     """Words that belong together. means: what a phrase may have for each of them. ends: it begins with a word such as
     `until`, and says where the trouble that stands before it ends. elsewhere: it is not about how the engine runs.
-    no_matter: it says what has no part in it. first: the work in it is said to have come before the trouble; late: after
-    it; in_vain: to have mended nothing."""
+    no_matter: it says what has no part in it. first: the work in it is said to have come before the trouble; late:
+    after it; in_vain: to have mended nothing."""
 
     words: tuple[str, ...]
     means: tuple[frozenset[str], ...]
