@@ -89,7 +89,7 @@ ELSE = re.compile(
     r"^(?:the |my |its )?(?:radio|remote|windows?|windscreen|wipers?|gearbox|clutch|brakes?|tyres?|tires?|steering"
     r"|suspension|doors?|seats?|sunroof)\b|^(?:i|we|he|she|they) (?:have |has |had )?bought\b"
 )
-BESIDE = NEED_NOT_BE_SAID | {"of"}  # between the two then: `level of the oil`
+NEXT_TO_IT = NEED_NOT_BE_SAID | {"of"}  # between the two then: `level of the oil`
 SENTENCES = re.compile(r"[.;!?\n]+")
 CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
 # What stands after these is where the clause before them no longer holds: `rough until warm`, `fine until warm`.
@@ -439,7 +439,7 @@ def _places(phrase: Sequence[str], clause: _Clause) -> Iterator[tuple[int, int]]
     if len(phrase) == 2 and IN_THIS_ORDER.isdisjoint(phrase):
         for start in range(len(words)):
             at = _next(phrase[0], clause, start, 0) if phrase[1] in clause.means[start] else -1
-            if BESIDE.issuperset(words[start + 1 : at]) and at >= 0:
+            if NEXT_TO_IT.issuperset(words[start + 1 : at]) and at >= 0:
                 found.setdefault(at, start)
     yield from ((start, at) for at, start in found.items())
 
