@@ -32,7 +32,7 @@ from reasoner.rulebook.model import Rulebook
 @cases_option
 @loading.rules_option
 @click.option("--state", type=NearChoice(CLOSING_STATES), required=True, help="How firmly it is known to be over.")
-@click.option("--fault", default="", help="What it was, by its name in the rules.")
+@click.option("--fault", default="", help="What it was, as the screens name it.")
 @click.option("--where", default="", help="Where: `cylinder 3`, `bank 1`; nothing for the whole engine.")
 @click.option("--confirmed-by", "confirmed", default="", help="What confirmed it.")
 @click.option("--not-in-rules", is_flag=True, help="The rules do not have this fault; it is kept in your words.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from reasoner.cli.round import Round, by_name, on_case, take_back_told
 from reasoner.cli.say import say, say_json, say_pages
 from reasoner.repair import rounds
 from reasoner.repair.jobs import CLOSING_STATES
-from reasoner.repair.proof import ProofDoc, may_close
+from reasoner.repair.proof import ProofDoc, may_close, suspect
 from reasoner.report.lines import paragraph
 from reasoner.rulebook.model import Rulebook
 from reasoner.session import after_work
@@ -41,6 +41,11 @@ class SeenAfter:
     def anything(self) -> bool:
         """Whether any of them was used."""
         return bool(self.clean or self.made_so or self.showed or self.drives or self.cleared is not None)
+
+    def by_name(self, book: Rulebook) -> SeenAfter:
+        """With conditions by their names in the rules, where they were typed as the screens show them."""
+        clean = tuple(rounds.condition_meant(book, said) for said in self.clean)
+        return replace(self, clean=clean, showed=self.showed and rounds.condition_meant(book, self.showed))
 
     def events(self, workup: Workup) -> list[Event]:
         """The same as events of the case. Raises Refused where one of them makes no sense."""
@@ -96,7 +101,7 @@ class Closing:
 @click.option("--cleared/--not-cleared", default=None, help="Whether codes were cleared after the work.")
 @click.option("--close", type=NearChoice(CLOSING_STATES), help="Close the case.")
 @click.option(
-    "--fault", default="", metavar="NAME", help="With --close: the true cause as found, by its name in the rules."
+    "--fault", default="", metavar="NAME", help="With --close: the true cause as found, as the screens name it."
 )
 @click.option("--where", default="", metavar="PLACE", help='With --close: where it was, such as "cylinder 3".')
 @click.option("--confirmed-by", default="", metavar="TEXT", help="With --close: what confirmed it.")
@@ -117,7 +122,7 @@ def prove_command(
     small. Everything that is told here is saved at once.
     """
     book = loading.rules(rules_paths)
-    done, closing = option_group(SeenAfter, told), option_group(Closing, told)
+    done, closing = option_group(SeenAfter, told).by_name(book), option_group(Closing, told)
 
     def do(on: Round) -> None:
         if back:
@@ -135,28 +140,32 @@ def prove_command(
             on.keep(closing.events(on, book))
             _say_closed(closing.close, closing.fault, again)
         else:
-            _show(document, as_json, again, short=bool(events) and done.cleared is None)
+            _show(on, document, as_json, again, short=bool(events) and done.cleared is None)
 
     on_case(case, cases_dir, book, bool(back or done.anything or closing.close), do)
 
 
-def _show(document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
+def _show(on: Round, document: ProofDoc, as_json: bool, again: str, short: bool) -> None:
     """The whole plan; after something was told, where it stands now."""
     from reasoner.report.work_text import proof_text, standing_text
 
     if as_json:
         say_json(as_data(document))
         return
-    to_type = _to_type(document, again)
+    cause = _cause_mended(on) if document.state == CLOSING_STATES[0] else ""
+    to_type = _to_type(document, again, cause)
     say_pages(standing_text(document) + "\n" + "\n".join(to_type) if short else proof_text(document, to_type=to_type))
 
 
-def _to_type(document: ProofDoc, again: str) -> list[str]:
+def _to_type(document: ProofDoc, again: str, cause: str) -> list[str]:
     """What to type now, each line whole as it works."""
     if document.state == CLOSING_STATES[2]:
         return [f"To find out why: reasoner diagnose {again}"]
     if document.state == CLOSING_STATES[0]:
-        return [f"To close it: reasoner prove {again} --close proven --fault NAME --where PLACE"]
+        return [
+            f"To close it: reasoner prove {again} --close proven {cause}",
+            "(Where something else was found to be wrong, its name in place of that one.)",
+        ]
     lines = ["WHAT TO TYPE"]
     plan = document.provocation
     if plan and plan.needed:
@@ -171,10 +180,31 @@ def _to_type(document: ProofDoc, again: str) -> list[str]:
     if document.cleared is None:
         lines += ["  codes cleared after the work, or not:", f"     reasoner prove {again} --cleared"]
         lines += [f"     reasoner prove {again} --not-cleared"]
-    told = ",".join(f"{count.name}=1" for count in document.counts if count.missing)
-    if told:
-        lines += ["  what one drive brought (0: it did not):", f"     reasoner prove {again} --drive {told}"]
+    drive = _one_drive(document)
+    if drive:
+        lines += [
+            "  one drive that brought all of this (else your own figures; 0: it failed):",
+            f"     reasoner prove {again} --drive {drive}",
+        ]
     return lines
+
+
+def _one_drive(document: ProofDoc) -> str:
+    """What is still missing, as much of it as one drive can bring. What has to be met in one drive is all named."""
+    together = any(count.missing and count.together for count in document.counts)
+    told = [count for count in document.counts if (together if count.together else count.missing)]
+    return ",".join(f"{count.name}={count.least if count.together else 1:g}" for count in told)
+
+
+def _cause_mended(on: Round) -> str:
+    """The options that name what the last work was done for, the likeliest of what it mends."""
+    before = on.before()
+    cause = suspect(before, on.work) if on.work else None
+    if cause is None:
+        return "--fault NAME --where PLACE"
+    found = before.tables.causes[cause]
+    where = f" --where {shlex.quote(found.where)}" if found.where != "engine" else ""
+    return f"--fault {shlex.quote(on.book.faults[found.fault].title)}{where}"
 
 
 def _not_counted(document: ProofDoc, done: SeenAfter) -> None:

@@ -353,7 +353,8 @@ class Live:
 _PAIR = rf"({_NUMBER}) ?%?(?:[ ,]+|(?=[+\-\u2212]))({_NUMBER}) ?%?(?![\w.])"
 _BARE = r"^ ?|(?<=[\d%] )(?=[+\-\u2212]|0 [+\-\u2212])"  # first, or with signs
 _NAMED = r"(?<!\w)trims? ?(?:(?:b|bank ?)([12])(?=[ =:]))? ?[=:]? ?"
-TRIM_WORDS = re.compile(rf"(?:{_BARE}|{_NAMED}){_PAIR}(?: ?/ ?{_PAIR})?")
+_BANK_2 = r"(?: ?/ ?|[ ,]+(?=[+\-\u2212]?\d{1,2}\b))"
+TRIM_WORDS = re.compile(rf"(?:{_BARE}|{_NAMED}){_PAIR}(?:{_BANK_2}{_PAIR})?")
 TOTAL = re.compile(rf"{_NAMED}{_NUMBER}")
 RICH_WORDS = re.compile(r"(?<!\w)(not rich|quiet|rich)(?!\w)")
 
@@ -367,8 +368,8 @@ AS_STATE = (
 def read_live(line: str, states: Collection[str]) -> Live:
     """Live values, `idle +4 -14 maf 3.1 quiet; 2500 ...`. states: the words that a state may have, in lower case.
 
-    Two numbers first, with signs, or after `trim` are short-term and long-term trim; those of bank 2 follow a stroke.
-    Never raises.
+    Two numbers first, with signs, or after `trim` are short-term and long-term trim; those of bank 2 follow, with a
+    stroke between or without. Never raises.
     """
     text = _ranges(" ".join(re.sub(r"[;|\n]", " , ", line.lower()).split()))
     found, unread, wrong = list[State](), list[str](), list[str]()

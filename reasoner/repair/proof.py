@@ -253,7 +253,9 @@ def proof_document(
 def may_close(found: ProofDoc, state: str) -> None:
     """Raises Refused where a case cannot end so: proven, with something missing."""
     if state == CLOSING_STATES[0] and found.missing:
-        raise Refused(f"not proven yet: {found.missing[0]}", f"{len(found.missing)} things are missing")
+        first, *more = found.missing
+        rest = "1 thing more is missing" if len(more) == 1 else f"{len(more)} things more are missing" if more else ""
+        raise Refused(f"not proven yet: {first}", rest)
 
 
 SOUND_FROM = 0.5  # chance that nothing is wrong, below which it is not cured: more likely than not; judgement
@@ -474,7 +476,8 @@ def _state(workup: Standing, check: Check) -> str:
 
 def _count(workup: Standing, proof: Proof, have: float) -> CountDoc:
     together, source = proof.counts == ONE_DRIVE, _source(workup.book, proof)
-    return CountDoc(proof.name, proof.title, proof.say, source, have, proof.least or 0.0, proof.unit, together)
+    unit = re.sub(r"^(\w{3,})s\b", r"\1", proof.unit) if proof.least == 1 else proof.unit  # of 1 drive, of 2 drives
+    return CountDoc(proof.name, proof.title, proof.say, source, have, proof.least or 0.0, unit, together)
 
 
 def _missing(plans: Sequence[ProvocationDoc], seen: Sequence[SeenDoc], counts: Sequence[CountDoc]) -> Iterable[str]:

@@ -165,6 +165,16 @@ def finish(case: Standing, work: Work | None) -> list[Event]:
     return [Finished(step=case.record.steps + 1)]
 
 
+def condition_meant(book: Rulebook, said: str) -> str:
+    """The name of the condition that was typed as the screens show it, or as values are typed; else as typed."""
+    plain = " ".join(said.lower().replace("-", " ").split())
+    for condition in book.conditions.values():
+        words = (condition.name, condition.title, *condition.typed_as)
+        if plain in (word.lower().replace("-", " ") for word in words):
+            return condition.name
+    return said
+
+
 def provoke(case: Standing, condition: str, clean: bool, made_so: bool = False) -> list[Event]:
     """The fault was provoked in a condition; made_so: as the rules ask of a try. Raises Refused where these rules have
     no such condition."""

@@ -7,14 +7,16 @@ was there in every chapter before its cure, as far back as it can have been.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from functools import cached_property, partial
 
 from reasoner.casebook.correcting import last_step, standing
 from reasoner.casebook.events import Answered, Closed, CodesRead, Event, Finished, WorkTaken
 from reasoner.inference.plan import By
-from reasoner.network.graph import build_graph
+from reasoner.network.graph import Cause, build_graph
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.network.vehicle import Vehicle, limits, vehicle_key
 from reasoner.repair.followup import prior_after
@@ -24,9 +26,11 @@ from reasoner.rulebook.model import AND, Rulebook
 from reasoner.session.acts import Refused
 from reasoner.session.after_work import CARRIED
 from reasoner.session.record import known_car
+from reasoner.session.words import at_place
 from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
+ALIKE = 0.6  # likeness of two names, of 1, from which one may be meant by the other; as `difflib` has it
 
 PROVEN = ("proven",)
 CURED = ("cured", "cured but unproven")  # the first as older files have it
@@ -218,19 +222,54 @@ def close_case(
     if where and not fault:
         raise Refused("a place without a fault", "name the fault too")
     if fault and not not_in_rules:
-        _known(garage, vehicle, events, fault, where)
+        causes = [cause for chapter in garage.chapters(vehicle, events) for cause in chapter.workup.tables.causes]
+        fault, where = cause_meant(garage.book, causes, fault, where)
+        _known(garage.book, vehicle, causes, fault, where)
     place = (where or "engine") if fault else ""
     return [Closed(step=last_step(events) + 1, state=state, fault=fault, where=place, confirmed_by=confirmed)]
 
 
-def _known(garage: Garage, vehicle: Vehicle, events: Sequence[Event], fault: str, where: str) -> None:
-    if fault not in garage.book.faults:
-        from difflib import get_close_matches
+def cause_meant(book: Rulebook, causes: Iterable[Cause], fault: str, where: str = "") -> tuple[str, str]:
+    """The fault and the place meant by what was typed: the name in the rules, or the title that the screens show, in
+    small letters or not, with its place or without. As typed where it is none of these."""
+    if fault in book.faults:
+        return fault, where
+    said = _plain(fault)
+    for cause in causes:
+        title = at_place(book.faults[cause.fault].title, cause.where)
+        if where in ("", cause.where) and said == _plain(title):
+            return cause.fault, cause.where
+    named = (name for name, entry in book.faults.items() if said in (_plain(name), _plain(entry.title)))
+    return next(named, fault), where
 
-        near = get_close_matches(fault, garage.book.faults, 3)
-        mend = f"did you mean {' or '.join(near)}?" if near else "See `reasoner rules list faults`."
+
+def _plain(text: str) -> str:
+    return " ".join(re.findall(r"[^\W_]+", text.lower()))
+
+
+def _faults_near(book: Rulebook, said: str) -> list[str]:
+    """Titles of the faults that share most words with what was typed, the likest first. So the opposite of a fault,
+    which has all its words but one, is never named before it."""
+    wanted = [word for word in _plain(said).split() if len(word) > 2]
+
+    def shared(name: str) -> int:
+        words = _plain(f"{book.faults[name].title} {name}").split()
+        return sum(any(word.startswith(each) for word in words) for each in wanted)
+
+    def like(name: str) -> float:
+        texts = _plain(name), _plain(book.faults[name].title)
+        return max(SequenceMatcher(None, _plain(said), text).ratio() for text in texts)
+
+    most = max(map(shared, book.faults), default=0)
+    near = [name for name in book.faults if shared(name) == most and (most or like(name) >= ALIKE)]
+    return [book.faults[name].title for name in sorted(near, key=like, reverse=True)[:3]]
+
+
+def _known(book: Rulebook, vehicle: Vehicle, causes: Sequence[Cause], fault: str, where: str) -> None:
+    if fault not in book.faults:
+        near = " or ".join(f'"{title}"' for title in _faults_near(book, fault))
+        mend = f"did you mean {near}?" if near else "See `reasoner rules list faults`."
         raise Refused(f'no fault is called "{fault}"', f"{mend} One that the rules do not have: --not-in-rules")
-    causes = [cause for chapter in garage.chapters(vehicle, events) for cause in chapter.workup.tables.causes]
     if any(cause.name == cause_name(fault, where) for cause in causes):
         return
     places = list(dict.fromkeys(cause.where for cause in causes if cause.fault == fault))

@@ -92,7 +92,7 @@ def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
         if _is_frame(words):
             return frame(sitting, words, question)
         first, _, whole = words.partition(" ")
-        if first.lower() == "codes":
+        if first.lower() == "codes" and not _in_a_title(sitting, words):
             return list_codes_anew(sitting, whole)
         if any(c.isdigit() for c in words) and read_codes(words).codes:
             return tell_codes(sitting, words)
@@ -120,6 +120,12 @@ def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
             continue
         words = line
     return False
+
+
+def _in_a_title(sitting: Sitting, words: str) -> bool:
+    """Whether words, more than one, stand in the title of a check."""
+    checks = sitting.workup.tables.checks
+    return " " in words and any(words.lower() in sitting.workup.book.checks[c.name].title.lower() for c in checks)
 
 
 def is_values(sitting: Sitting, line: str) -> bool:
@@ -161,7 +167,7 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
     else:
         console.show(choices_block(numbered(o.text for o in form.outcomes), console.width))
         if len(form.places) > 1:
-            console.show(by_place(form.at, form.places, len(form.outcomes) == 2))
+            console.show(by_place(form.at, form.places, len(form.outcomes), form.one_by_one))
     if check.computed:
         console.say(working.offers(check))
     needs = bool(fitted.needed_by(workup, check.name))

@@ -115,6 +115,7 @@ def _step(sitting: Sitting, question: Question) -> None:
         known=frozenset(sitting.known),
         before=_answered_before(sitting, question),
         asking_on=sitting.talk.go_on and sitting.workup.look is None,
+        one_by_one=sitting.workup.book.checks[question.way.check].provokes,
     )
     sitting.said.clear()
     shown = belief(sitting.workup)

@@ -68,7 +68,7 @@ class Surroundings:
     """What the screen says around the question. said: what just happened. car: the condition it is in.
 
     known: cautions already read in full at this console. before: how often this check was answered. asking_on: a
-    verdict stands, and the person asks on.
+    verdict stands, and the person asks on. one_by_one: the check is done place by place.
     """
 
     said: tuple[str, ...] = ()
@@ -77,6 +77,7 @@ class Surroundings:
     known: frozenset[str] = frozenset()
     before: int = 0
     asking_on: bool = False
+    one_by_one: bool = False
 
 
 def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, console: Console) -> list[Page]:
@@ -95,7 +96,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, cons
         "reach": show(*_reach(question)),
         "facts": show(*_facts(question, around.before)),
         "how": show(*_how(question)),
-        "answers": show(*answer_blocks(question, console.width)),
+        "answers": show(*answer_blocks(question, console.width, around.one_by_one)),
         "leading": show(*belief_blocks(belief, LEAST_SUSPECTS, cylinders=False)),
         "keys": show(*key_blocks()),
     }
@@ -328,7 +329,7 @@ def _instead(question: Question, times: bool = True) -> list[RenderableType]:
     return [Text.assemble(("OR  ", "bold"), glued(harmless("; ".join(ways))))]
 
 
-def answer_blocks(question: Question, width: int) -> list[RenderableType]:
+def answer_blocks(question: Question, width: int, one_by_one: bool = False) -> list[RenderableType]:
     """The ways to answer."""
     others = [("m", "work it out from readings")] if question.works_out else []
     cannot = "can't tell" if question.while_rich != "only" else "can't tell, or it is not rich now"
@@ -340,7 +341,7 @@ def answer_blocks(question: Question, width: int) -> list[RenderableType]:
     blocks: list[RenderableType] = [top]
     blocks.append(choices_block(numbered(o.text for o in question.outcomes), width))
     if len(question.places) > 1:
-        blocks.append(by_place(question.at, question.places, len(question.outcomes) == 2 < max(question.places)))
+        blocks.append(by_place(question.at, question.places, len(question.outcomes), one_by_one))
     if question.works_out and question.works_out.frame:
         blocks.append(para(FRAME_PROMPT, style=QUIET))
     if question.lists_codes:
@@ -355,11 +356,12 @@ def _ways_on(question: Question) -> str:
     return "   ".join([*how, "f: a freeze frame", *note])
 
 
-def by_place(at: str, places: Mapping[int, str], bare: bool = False) -> RenderableType:
-    """How to answer where each place has its own outcome. bare: the number of the last place alone will do."""
+def by_place(at: str, places: Mapping[int, str], answers: int, one_by_one: bool) -> RenderableType:
+    """How to answer where each place has its own outcome; every place as the last. one_by_one: as of `replies.Form`."""
     last = list(places)[-1]
-    such = f"{last}=2 or just {last}" if bare else f"{last}=2"
-    return para(f"By {at}, such as {such}, or all=2. One not named is 1. a: all are 1", style=QUIET)
+    such = f"{last}=2 or {'cyl' if at == 'cylinder' else at} {last}" if answers == 2 else f"{last}=2"
+    rest = "was not tried" if one_by_one else "is 1"
+    return para(f"By {at}, such as {such}, or all=2. One not named {rest}. a: all are 1", style=QUIET)
 
 
 def _reading_hint(question: Question) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -13,9 +14,11 @@ from click.testing import CliRunner, Result
 
 from reasoner.casebook.casefile import load_case
 from reasoner.casebook.journal import resume
+from reasoner.casebook.trouble import Refused
 from reasoner.cli import exits
 from reasoner.cli.main import cli
 from reasoner.cli.shop import SETTINGS_VARIABLE
+from reasoner.repair.proof import ProofDoc, may_close
 
 ROOT = Path(__file__).parents[2]
 
@@ -123,6 +126,34 @@ def test_from_the_choice_to_the_closing(case: Path, tmp_path: Path) -> None:
     assert closed.exit_code == exits.FINE
     last = load_case(case).events[-1]
     assert (last["event"], last["state"], last["where"]) == ("closed", "cured but unproven", "cylinder 3")
+
+
+def test_the_lines_to_type_are_right_as_they_stand(case: Path) -> None:
+    """The drive that is printed brings all that one drive can; what must be met in one drive is named whole, also where
+    part of it was met before."""
+    run("sheet", str(case), "--take", "alone", "--finished")
+    run("prove", str(case), "--cleared", "--drive", "engine-running=700,at-speed=20,idling-on=40")
+    plan = run("prove", str(case)).output
+    line = next(line.strip() for line in plan.splitlines() if "--drive" in line)
+    assert "engine-running=600,at-speed=300,idling-on=30" in line and "pending-empty=1," in line
+    told = run(*shlex.split(line)[1:]).output
+    assert "Pending list empty: 1 of 2 drives so far" in told and "one drive: " not in told
+
+
+def test_a_condition_is_typed_as_it_is_shown(case: Path) -> None:
+    run("sheet", str(case), "--take", "alone", "--finished")
+    for said in ("hot-restart", "Hot restart", "steady cruise", "steady-cruise"):
+        assert run("prove", str(case), "--clean", said).exit_code == exits.FINE
+    told = [event["condition"] for event in load_case(case).events if event["event"] == "provoked"]
+    assert told == ["hot-restart", "hot-restart", "cruise", "cruise"]
+
+
+def test_what_is_missing_is_counted_in_words_that_agree() -> None:
+    for missing, said in (((), ""), (("b",), "1 thing more is"), (("b", "c"), "2 things more are")):
+        with pytest.raises(Refused) as refused:
+            may_close(ProofDoc("", "", None, (), (), (), (), None, "cured but unproven", ("a", *missing)), "proven")
+        assert refused.value.message == "not proven yet: a" and refused.value.mend.startswith(said)
+        assert bool(refused.value.mend) == bool(said)
 
 
 def test_the_loop_goes_on_after_the_work(case: Path) -> None:

@@ -119,7 +119,7 @@ def test_states_side_by_side_in_one_line() -> None:
         "idle 4 -14 / 2 -3", "idle +4 -14/+2 -3", "idle trim +4 -14 / +2 -3", "idle: trims 4, -14 / 2, -3",
         "idle +4-14 / 2-3", "idle +4 % -14 % / 2 % -3 %", "idle stft 4 ltft -14 st2 2 lt2 -3",
         "idle trim b2 2 -3 +4 -14",
-        "idle +4 \u221214 / 2 \u22123",
+        "idle +4 \u221214 / 2 \u22123", "idle 4 -14 2 -3", "idle +4 -14, +2 -3", "idle +4 -14 2 -3",
     ],
 )  # fmt: skip
 def test_ways_of_writing_two_trims_of_two_banks(line: str) -> None:

@@ -159,6 +159,35 @@ def test_closed_with_all_that_is_known() -> None:
 
 
 @pytest.mark.parametrize(
+    ("arguments", "meant"),
+    [
+        (("Injector leaks when shut", "cylinder 2"), ("injector-leaks", "cylinder 2")),
+        (("injector leaks when shut, cylinder 2",), ("injector-leaks", "cylinder 2")),
+        (("Purge valve leaks or sticks open",), ("purge-valve-leaks", "engine")),
+        (("upstream sensor wiring bad, reads RICH, bank 1",), ("upstream-sensor-wiring", "bank 1")),
+    ],
+)
+def test_closed_with_the_name_that_the_screens_show(arguments: tuple[str, ...], meant: tuple[str, str]) -> None:
+    (event,) = close("proven", *arguments)
+    assert (event["fault"], event["where"]) == meant
+
+
+@pytest.mark.parametrize(
+    ("typed", "first"),
+    [
+        ("upstream sensor wiring reads rich", "Upstream sensor wiring bad, reads rich"),
+        ("upstream sensor wiring reads lean", "Upstream sensor wiring bad, reads lean"),
+        ("sensor wiring, rich", "Upstream sensor wiring bad, reads rich"),
+        ("wrong-sensor", "Wrong or poor sensor fitted"),
+    ],
+)
+def test_the_opposite_of_a_fault_is_never_the_first_that_may_be_meant(typed: str, first: str) -> None:
+    with pytest.raises(Refused) as refused:
+        close("proven", typed, "bank 1")
+    assert refused.value.mend.startswith(f'did you mean "{first}"')
+
+
+@pytest.mark.parametrize(
     ("arguments", "said"),
     [
         (("cured",), "no way to end"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,6 +11,8 @@ from hypothesis import strategies as st
 from reasoner.rulebook.model import Band, Measure
 from reasoner.session.document import OutcomeDoc
 from reasoner.terminal.replies import Form, Reply, Unclear, read_reply
+from reasoner.terminal.step import by_place
+from tests.terminal.consoles import console_with
 
 COLOURS = (
     OutcomeDoc("same", "the same as the rest"),
@@ -224,6 +228,19 @@ def test_whatever_is_typed_is_an_answer_or_one_short_line(line: str, form: Form)
 def test_a_cylinder_alone_where_it_can_mean_nothing_else(line: str, place: int) -> None:
     found = read_reply(line, MISFIRE)
     assert found == Reply({p: "some" if p == place else "none" for p in FOUR}, read_back=True)
+
+
+@pytest.mark.parametrize("place", FOUR)
+@pytest.mark.parametrize("one_by_one", [False, True])
+def test_the_hint_promises_what_is_taken_at_every_cylinder(place: int, one_by_one: bool) -> None:
+    """`4=2 or cyl 4`, and what a cylinder that is not named is taken to have."""
+    form = replace(MISFIRE, one_by_one=one_by_one)
+    console = console_with([])
+    hint = " ".join(line.strip() for line in console.rendered(by_place(form.at, {place: FOUR[place]}, 2, one_by_one)))
+    assert f"such as {place}=2 or cyl {place}, or all=2" in hint
+    unnamed = {} if "One not named was not tried" in hint else dict.fromkeys(FOUR, "none")
+    for typed in (f"{place}=2", f"cyl {place}"):
+        assert read_reply(typed, form).values == unnamed | {place: "some"}
 
 
 @pytest.mark.parametrize("line", ["1", "2", "2 think so"])

@@ -11,8 +11,9 @@ from reasoner.network.vehicle import vehicle_from
 from reasoner.session.asking import question
 from reasoner.session.concluding import belief
 from reasoner.terminal.step import Surroundings, step_pages
+from tests.fleet import a_vehicle
 from tests.shipped import book, garage
-from tests.terminal.consoles import console_with
+from tests.terminal.consoles import console_with, sit
 
 RULES = Path(__file__).parents[2] / "rules"
 
@@ -47,3 +48,11 @@ def test_cautions_are_read_before_the_steps(fields: dict[str, str]) -> None:
         if asked.cautions and " HOW " in whole:
             assert whole.index("TAKE CARE FIRST") < whole.index(" HOW ")
         assert not asked.how or " HOW " in whole or "how: how it is done" in text[-1]
+
+
+def test_a_check_is_found_by_its_own_title_though_it_begins_like_the_codes_themselves() -> None:
+    title = book().checks["codes-read"].title
+    assert title.split()[0] == "Codes"  # which alone asks for the whole list of codes
+    for typed in (title, "codes read"):
+        kept, screen, _ = sit(f"t {typed}", "1", "2", "s", workup=garage().begin(a_vehicle(), []))
+        assert [given.check for given in kept.workup.record.given] == ["codes-read"], screen
