@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from reasoner.casebook.correcting import standing
+from reasoner.casebook.correcting import standing, undone_steps
 from reasoner.casebook.events import (
     KEPT_BESIDE,
     Answered,
@@ -13,6 +13,7 @@ from reasoner.casebook.events import (
     CodesRead,
     Concluded,
     ConditionMet,
+    Corrected,
     Event,
     FactsTold,
     Finished,
@@ -33,9 +34,11 @@ from reasoner.network.equipment import following
 from reasoner.network.vehicle import with_facts
 from reasoner.rulebook.model import Check, Rulebook
 from reasoner.session.document import Verdict
-from reasoner.session.record import said
+from reasoner.session.record import Given, said
 from reasoner.session.words import PASSES, places_of
 from reasoner.session.workup import Workup
+
+TOLD_AGAIN = "told again, in the place of what was told before"  # why an answer was put right
 
 
 def find_check(workup: Workup, name: str) -> Check:
@@ -65,13 +68,15 @@ def answer(
     seen_in: str | None = None,
     inputs: Mapping[str, str] | None = None,
     figures: Mapping[str, Carried] | None = None,
+    instead_of: int = 0,
 ) -> list[Event]:
     """An answer. option: the proposal it answers (a new spell is begun where that says so).
 
     values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was seen
     in; nothing was brought about for it then. A condition other than the present one makes a spell of its own.
     inputs: as typed, of what it was worked out from. figures: by place, of what was read (see `measure.weigh`); other
-    rules weigh it again by them.
+    rules weigh it again by them. instead_of: the step of an earlier answer to the same check, which it takes the place
+    of; places that are not named keep what they had.
     """
     check = find_check(workup, name)
     if sure not in workup.book.settings.report_right:
@@ -95,7 +100,33 @@ def answer(
         condition=seen_in if apart else None,
         apart=apart,
     )
-    return [*brought, given]
+    return [_put_right(workup, given, instead_of)] if instead_of else [*brought, given]
+
+
+def _put_right(workup: Workup, given: Answered, step: int) -> Corrected:
+    """An answer in the place of that of an earlier step."""
+    told = (e for e in standing(workup.events) if isinstance(e, Answered))
+    earlier = next((e for e in told if (e.step, e.check) == (step, given.check)), None)
+    if earlier is None:
+        raise Refused(f"step {step} holds no answer to {given.check}", "the whole answer is told anew")
+    return Corrected(
+        step=given.step,
+        corrected=step,
+        check=given.check,
+        values={**earlier.values, **given.values},
+        sure=given.sure,
+        reading=given.reading,
+        inputs=given.inputs,
+        figures={**{p: f for p, f in earlier.figures.items() if int(p) not in given.values}, **given.figures},
+        because=TOLD_AGAIN,
+    )
+
+
+def told_before(workup: Workup, check: Check) -> list[Given]:
+    """The answers that somebody gave to a check, and could have meant otherwise. None of what is done place by place,
+    which goes on with every answer."""
+    typed = {e.step for e in standing(workup.events) if isinstance(e, Answered) and e.check == check.name}
+    return [g for g in workup.record.given if g.check == check.name and g.step in typed and not check.provokes]
 
 
 def _values(workup: Workup, check: Check, values: Mapping[int, str | Mapping[str, float]]) -> dict[int, OutcomeSeen]:
@@ -274,9 +305,10 @@ def note(workup: Workup, text: str) -> list[Event]:
 def undo(workup: Workup) -> list[Undone]:
     """Take back the last step that still stands. Recorded, not erased. Nothing from before finished work, which the
     case after it goes on from."""
-    events = standing(workup.events)
+    gone = undone_steps(workup.events)
+    events = [e for e in workup.events if e.step not in gone and not isinstance(e, (Undone, *KEPT_BESIDE))]
     done = max((e.step for e in events if isinstance(e, Finished)), default=0)
-    steps = [e.step for e in events if not isinstance(e, KEPT_BESIDE) and e.step > done]
+    steps = [e.step for e in events if e.step > done]
     if not steps:
         mend = "that the work is done is taken back with: reasoner sheet CASE --back" if done else ""
         raise Refused("there is nothing to take back", mend)

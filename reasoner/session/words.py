@@ -8,6 +8,7 @@ from reasoner.casebook.events import (
     Avoided,
     CodesRead,
     ConditionMet,
+    Corrected,
     Event,
     FactsTold,
     LogTaken,
@@ -154,7 +155,7 @@ def step_text(workup: Workup, step: int) -> str:
     given = [g for g in workup.record.given if g.step == step]
     if given:
         return "; ".join(given_text(workup, g) for g in given)
-    return "; ".join(filter(None, (act_text(workup.book, e) for e in standing(workup.events) if e.step == step)))
+    return "; ".join(filter(None, (act_text(workup.book, e) for e in workup.events if e.step == step)))
 
 
 def act_text(book: Rulebook, event: Event) -> str:
@@ -163,6 +164,9 @@ def act_text(book: Rulebook, event: Event) -> str:
         case ConditionMet():
             condition = book.conditions.get(event.condition or "")
             return f"the car's condition: {condition.title if condition else 'not known'}"
+        case Corrected():
+            check = book.checks.get(event.check)
+            return f"{check.title if check else event.check or 'the car'} as it was told again"
         case PassedOver():
             check = book.checks.get(event.check)
             return f"{check.title if check else event.check}: {PASSES.get(event.why, event.why)}"

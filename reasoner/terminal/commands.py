@@ -149,17 +149,15 @@ def _are_live(sitting: Sitting, words: str) -> bool:
 def _tell_check(sitting: Sitting, check: Check) -> bool:
     console, workup = sitting.console, sitting.workup
     seen_in: str | None = None
-    given = [g for g in workup.record.given if g.check == check.name]
-    steady = check.sees is Sees.EVER
-    if not steady:
+    if check.sees is not Sees.EVER:
         allowed = check.conditions or tuple(workup.book.conditions)
         picked = _which_condition(sitting, allowed)
         if picked is None:
             return False
         seen_in = picked or None
-    repeated = [g for g in given if steady or (seen_in is None and g.spell == workup.record.present)]
-    if repeated:
-        console.say(f"Answered before: {given_text(workup, repeated[-1])}. A new answer takes its place.")
+    instead_of = _instead_of(sitting, check, seen_in)
+    if instead_of is None:
+        return False
     form = form_of(workup, check)
     console.show(Text(harmless(check.ask), style=KEY))
     if form.measure:
@@ -181,12 +179,31 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
             return has_none(sitting, check.name)
         try:
             if check.computed and line.lower() in working.MEASURE_WORDS:
-                return working.ask_and_work_out(sitting, check, seen_in=seen_in)
-            return take_answer(sitting, line, check, form, seen_in=seen_in)
+                return working.ask_and_work_out(sitting, check, seen_in=seen_in, instead_of=instead_of)
+            return take_answer(sitting, line, check, form, seen_in=seen_in, instead_of=instead_of)
         except Unclear as unclear:
             console.say(str(unclear))
         except Refused as refused:
             console.say(in_words(refused))
+
+
+def _instead_of(sitting: Sitting, check: Check, seen_in: str | None) -> int | None:
+    """The step of the earlier answer that a new one takes the place of; 0 where there is none, or it was another
+    occasion. None if the person leaves."""
+    console, workup, record = sitting.console, sitting.workup, sitting.workup.record
+    before = acts.told_before(workup, check)
+    state = seen_in or record.condition
+    now = state == record.condition
+    same = [g for g in before if check.sees is Sees.EVER or (now and g.spell == record.present)]
+    if same:
+        console.say(f"Answered before: {given_text(workup, same[-1])}. A new answer takes its place.")
+        return same[-1].step
+    alike = [g for g in before if record.spells[g.spell] == state]
+    if not alike:
+        return 0
+    console.say(f"Answered before: {given_text(workup, alike[-1])}.")
+    number = pick(console, "1 this takes its place   2 it was another time: both count   Enter: leave it > ", 2)
+    return None if number is None else alike[-1].step if number == 1 else 0
 
 
 def _which_condition(sitting: Sitting, allowed: tuple[str, ...]) -> str | None:

@@ -90,7 +90,13 @@ Weights = Mapping[int, Mapping[str, float]]
 
 
 def take_answer(
-    sitting: Sitting, line: str, check: Check, form: Form, option: Option | None = None, seen_in: str | None = None
+    sitting: Sitting,
+    line: str,
+    check: Check,
+    form: Form,
+    option: Option | None = None,
+    seen_in: str | None = None,
+    instead_of: int = 0,
 ) -> bool:
     """Keep what was typed as the answer to a check. False if it was not confirmed. Raises Unclear or Refused."""
     while True:
@@ -105,14 +111,30 @@ def take_answer(
             (number,) = reply.numbers.values()
             worked = from_shown(sitting.workup, check, shown, number)
             events = acts.answer(
-                sitting.workup, check.name, worked.weights, reply.sure, option, worked.reading, seen_in, worked.inputs
+                sitting.workup,
+                check.name,
+                worked.weights,
+                reply.sure,
+                option,
+                worked.reading,
+                seen_in,
+                worked.inputs,
+                instead_of=instead_of,
             )
             break
         read = acts.read_off(sitting.workup, check.name, reply.numbers) if reply.readings else {}
         figures = acts.figures_of(sitting.workup, check.name, reply.numbers) if reply.readings else {}
         values: dict[int, str | Mapping[str, float]] = {**reply.values, **read}
         events = acts.answer(
-            sitting.workup, check.name, values, reply.sure, option, reply.reading, seen_in, figures=figures
+            sitting.workup,
+            check.name,
+            values,
+            reply.sure,
+            option,
+            reply.reading,
+            seen_in,
+            figures=figures,
+            instead_of=instead_of,
         )
         if not reply.read_back:
             break
@@ -129,8 +151,16 @@ def take_answer(
             sitting.console.say("Not kept. Type it again.")
             return False
         line = again
+    return keep_answer(sitting, events, check, instead_of)
+
+
+def keep_answer(sitting: Sitting, events: Sequence[Event], check: Check, instead_of: int) -> bool:
+    """Keep an answer, new or in the place of an earlier one, and say it."""
     sitting.keep(events)
-    sitting.said.append(f"Kept: {given_text(sitting.workup, sitting.workup.record.given[-1])}")
+    step = instead_of or events[-1].step
+    kept = next(g for g in sitting.workup.record.given if (g.step, g.check) == (step, check.name))
+    place = " In the place of what was told before; b takes that back." if instead_of else ""
+    sitting.said.append(f"Kept: {given_text(sitting.workup, kept)}{'.' if place else ''}{place}")
     return True
 
 

@@ -341,8 +341,8 @@ LIVE = (
     "Such as: {0}. The two numbers are short and long trim{1}. Any value may be left out: rpm, load, ect, iat, "
     "ambient, map, maf, rail, target, purge, rear, voltage."
 )
-OF_ONE_BANK = LIVE.format("idle +4 -14 maf 3.1 rpm 780 ect 92; 2500 +2 -6 maf 9.8; cruise 0 -4", "")
-OF_TWO_BANKS = LIVE.format(
+LIVE_ONE_BANK = LIVE.format("idle +4 -14 maf 3.1 rpm 780 ect 92; 2500 +2 -6 maf 9.8; cruise 0 -4", "")
+LIVE_TWO_BANKS = LIVE.format(
     "idle +4 -14 0 -2 maf 3.1 rpm 780 ect 92; 2500 +2 -6 0 -1 maf 9.8; cruise 0 -4 0 -2", " of bank 1, then of bank 2"
 )
 
@@ -354,7 +354,7 @@ def ask_live(sitting: Sitting, line: str = "") -> bool:
     """
     console = sitting.console
     if not line and not sitting.live:
-        such_as = OF_ONE_BANK if len(sitting.workup.vehicle.banks) == 1 else OF_TWO_BANKS
+        such_as = LIVE_ONE_BANK if len(sitting.workup.vehicle.banks) == 1 else LIVE_TWO_BANKS
         console.show(head("Live values"), para(such_as, style=QUIET))
     helps = "One line: what the car was doing, then the values, each with its name; a semicolon before the next state."
     while True:

@@ -14,11 +14,11 @@ from reasoner.session import acts, readings
 from reasoner.session.acts import Refused
 from reasoner.session.readings import Worked
 from reasoner.session.record import setting_of
-from reasoner.session.words import given_text, percent, places_of
+from reasoner.session.words import percent, places_of
 from reasoner.terminal.blocks import CARE, KEY, head, para, rows, table
 from reasoner.terminal.picking import Back
 from reasoner.terminal.picking import ask as ask_line
-from reasoner.terminal.sitting import Sitting, in_words
+from reasoner.terminal.sitting import Sitting, in_words, keep_answer
 
 MEASURE_WORDS = ("m", "measure")
 NOT_LISTED = 0.05  # outcomes with less of the weight than this are not listed
@@ -29,6 +29,7 @@ def ask_and_work_out(
     check: Check,
     option: Option | None = None,
     seen_in: str | None = None,
+    instead_of: int = 0,
 ) -> bool:
     """Ask for a computation's inputs and keep what they say of the check. True if it was kept."""
     working = readings.working_of(check)
@@ -57,7 +58,7 @@ def ask_and_work_out(
         helps = "The shares above are kept as the answer to the check."
         line = ask_line(console, "Enter keeps it as the answer, c: change something, b: not > ", helps).lower()
         if not line:
-            return _keep(sitting, check, worked, option, seen_in)
+            return _keep(sitting, check, worked, option, seen_in, instead_of)
         if line not in ("c", "change"):
             console.say("Not kept.")
             return False
@@ -135,13 +136,11 @@ def _shares(weights: Mapping[str, float], texts: Mapping[str, str]) -> str:
     return "; ".join(f"{text}: {percent(share)}" for share, text in ranked if share >= NOT_LISTED)
 
 
-def _keep(sitting: Sitting, check: Check, worked: Worked, option: Option | None, seen_in: str | None) -> bool:
-    events = acts.answer(
-        sitting.workup, check.name, worked.weights, "sure", option, worked.reading, seen_in, worked.inputs
-    )
-    sitting.keep(events)
-    sitting.said.append(f"Kept: {given_text(sitting.workup, sitting.workup.record.given[-1])}")
-    return True
+def _keep(
+    sitting: Sitting, check: Check, worked: Worked, option: Option | None, seen_in: str | None, instead_of: int
+) -> bool:
+    told = check.name, worked.weights, "sure", option, worked.reading, seen_in, worked.inputs
+    return keep_answer(sitting, acts.answer(sitting.workup, *told, instead_of=instead_of), check, instead_of)
 
 
 def offers(check: Check) -> str:

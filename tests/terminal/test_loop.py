@@ -282,6 +282,30 @@ def test_told_again_it_says_what_was_answered() -> None:
     assert "Answered before: Smell of fuel: smells of fuel. A new answer takes its place." in text
 
 
+def test_told_again_it_takes_the_place_of_what_was_told_though_that_was_surer() -> None:
+    typed = ("t smell", "1", "2", "t smell", "1", "1 guess")
+    kept, text, _ = sit(*typed, workup=case(events=[ALL_CODES]))
+    (given,) = kept.workup.record.given
+    assert max(given.values[0], key=given.values[0].__getitem__) == "no" and given.sure == "guess"
+    assert "In the place of what was told before; b takes that back." in flat(text)
+    kept, text, _ = sit(*typed, "b", workup=case(events=[ALL_CODES]))
+    assert "Taken back: Smell of fuel as it was told again" in text
+    (given,) = kept.workup.record.given
+    assert given.sure == "sure"
+
+
+@pytest.mark.parametrize(("which", "kept_apart"), [("1", 1), ("2", 2)])
+def test_told_again_of_the_same_state_it_is_asked_whether_it_was_another_time(which: str, kept_apart: int) -> None:
+    """`t plugs`, seen at a hot restart, twice: a slip put right, or two occasions."""
+    once = ("t sooty plugs", "1", "3")
+    kept, text, _ = sit(*once, "3=2", "", *once, which, "2=2", "", workup=case(events=[ALL_CODES]))
+    assert "1 this takes its place 2 it was another time: both count" in flat(text)
+    given = kept.workup.record.given
+    assert len(given) == kept_apart and max(given[-1].values[2], key=given[-1].values[2].__getitem__) != "same"
+    left, _, _ = sit(*once, "3=2", "", *once, "", workup=case(events=[ALL_CODES]))
+    assert len(left.workup.record.given) == 1
+
+
 def test_tell_what_nothing_speaks_of_can_be_noted() -> None:
     kept, text, _ = sit("t a zebra in the yard", "n", workup=case(events=[ALL_CODES]))
     assert 'Nothing here speaks of "a zebra in the yard"' in text
