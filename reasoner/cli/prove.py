@@ -139,6 +139,8 @@ def prove_command(
             may_close(document, closing.close)
             on.keep(closing.events(on, book))
             _say_closed(closing.close, closing.fault, again)
+            if document.unlike:
+                say(f"Note: answered in two ways since the work: {'; '.join(document.unlike)}.", err=True)
         else:
             _show(on, document, as_json, again, short=bool(events) and done.cleared is None)
 

@@ -10,7 +10,7 @@ p is a Beta distribution here, and the chance that the fault is still there foll
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import exp, lgamma
 
@@ -193,7 +193,8 @@ class ProvocationDoc:
 class ProofDoc:
     """also: what earlier rounds of work still have to prove, in other conditions. state: what the case could be closed
     as now. missing: what is still missing for `proven`, in words. sources: the
-    bibliography of what is cited, with how each was read."""
+    bibliography of what is cited, with how each was read. unlike: checks that were answered in two ways since the work,
+    each with both."""
 
     case: str
     title: str
@@ -206,6 +207,7 @@ class ProofDoc:
     state: str
     missing: tuple[str, ...]
     also: tuple[ProvocationDoc, ...] = ()
+    unlike: tuple[str, ...] = ()
     type: str = "proof"
 
 
@@ -245,6 +247,7 @@ def proof_document(
         sources=tuple(f"{s.name}: {s.cite} ({SOURCE_AS_READ.get(s.seen, s.seen)})" for s in _cited(workup.book)),
         cleared=work.cleared,
         also=tuple(also),
+        unlike=tuple(_unlike_each_other(workup)),
         state=CLOSING_STATES[2] if again or sound < SOUND_FROM else CLOSING_STATES[1] if missing else CLOSING_STATES[0],
         missing=missing,
     )
@@ -404,6 +407,22 @@ def _only(before: Standing, work: Work) -> tuple[str, ...]:
 def _unlike_sound(check: Check, given: Answer) -> bool:
     likeliest = (max(weights, key=lambda name: weights[name]) for weights in given.values.values())
     return any(name != check.outcomes[0].name for name in likeliest)
+
+
+def _unlike_each_other(workup: Standing) -> Iterator[str]:
+    """Checks of which one answer since the work is as on a sound car and another is not, in the same state or where the
+    state does not matter: one may be a slip, and the last alone proves nothing."""
+    tables, found = workup.tables, dict[tuple[int, int | None, int], list[int]]()
+    for spell in workup.spells:
+        for answer in spell.answers:
+            state = None if tables.checks[answer.check].ever else spell.condition
+            for place, weights in enumerate(answer.weights):
+                if weights is not None:
+                    found.setdefault((answer.check, state, place), []).append(weights.index(max(weights)))
+    for (number, _, _), seen in found.items():
+        if 0 in seen and len(set(seen)) > 1:
+            check = workup.book.checks[tables.checks[number].name]
+            yield f"{check.title}: {' / '.join(check.outcomes[which].text for which in dict.fromkeys(seen))}"
 
 
 def _pointed_to(before: Standing, work: Work) -> tuple[frozenset[str], frozenset[str]]:

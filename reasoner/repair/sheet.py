@@ -35,7 +35,8 @@ class SheetLine:
 
 @dataclass(frozen=True)
 class SheetSection:
-    """One repair of the work. values: parts carry calibration values that are entered by cylinder."""
+    """One repair of the work. at_hand: in words, or the name of a tool. values: parts carry calibration values that are
+    entered by cylinder."""
 
     title: str
     job: Job
@@ -228,7 +229,22 @@ def _section_document(
         )
     values, wrong = _values(case, work) if section.values else ((), ())
     return SectionDoc(
-        _job(case, section.job), section.at_hand, section.single_use, tuple(lines), values, wrong, section.learned
+        _job(case, section.job),
+        _to_have(case, section.at_hand),
+        section.single_use,
+        tuple(lines),
+        values,
+        wrong,
+        section.learned,
+    )
+
+
+def _to_have(case: Standing, wanted: Sequence[str]) -> tuple[str, ...]:
+    """What is to be at hand, tools by their titles. Those that the shop has not got say so."""
+    tools, lacking = case.book.tools, case.record.lacking
+    return tuple(
+        f"{tools[name].title if name in tools else name}{' (NOT AT HAND in this shop)' if name in lacking else ''}"
+        for name in wanted
     )
 
 

@@ -402,6 +402,8 @@ def _proof(proof: ProofDoc, ended: str) -> Iterable[str]:
     missing = [said for said in proof.missing if not said.startswith(listed)]  # the rest stands in the table
     if missing and not ended:
         yield f"<h3>Still missing besides</h3>{_listed(map(_capital, missing))}"
+    if proof.unlike:
+        yield f"<h3>Answered in two ways since the work</h3>{_listed(map(_capital, proof.unlike))}"
     if proof.sources:
         yield f'<p class="quiet">Sources: {escape("; ".join(proof.sources))}</p>'
 

@@ -203,7 +203,14 @@ def standing_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
     lines = paragraph(f"If the case were closed now: {p.state}.", 0, width=width)
     for plan in (p.provocation, *p.also):
         lines += paragraph(_so_far(plan), 0, width=width) if plan and not plan.showed else []
-    return page(lines + section("Still missing", _still_missing(p), width=width))
+    return page(lines + section("Still missing", _still_missing(p), width=width) + _unlike(p, width))
+
+
+def _unlike(p: ProofDoc, width: int) -> list[str]:
+    """What was answered in two ways, and what to do about it; nothing where nothing was."""
+    lines = section("Answered in two ways since the work", p.unlike, "!", width)
+    mend = "Was one a slip, tell the check again in its place (diagnose, t). If not, look again before it is closed."
+    return lines + paragraph(mend, 2, width=width) if lines else []
 
 
 def _still_missing(p: ProofDoc) -> list[str]:
@@ -225,7 +232,7 @@ def proof_text(document: ProofDoc, width: int = LINE_WIDTH, to_type: Sequence[st
     p = clean(document)
     lines = [f"Proof{f': case {p.case}' if p.case else ''}", *paragraph(f"{p.title}.", 0, width=width)]
     lines += paragraph(f"If the case were closed now: {p.state}.", 0, width=width)
-    lines += section("Still missing", _still_missing(p), width=width)
+    lines += section("Still missing", _still_missing(p), width=width) + _unlike(p, width)
     for plan in (p.provocation, *p.also):
         lines += _provocation(plan, width) if plan else []
     if p.provocation and p.provocation.showed:

@@ -64,7 +64,7 @@ SIGNATURES: Mapping[str, Signature] = {
     ),
     "frozen at the banks": Signature(At.BANK, {"short": "%", "long": "%", "rear": "V"}),
     "frozen against now": Signature(At.ENGINE, {"against now": "times"}),
-    "frozen amount": Signature(At.ENGINE, {"multiple of an idle's fuel": ""}),
+    "frozen amount": Signature(At.ENGINE, {"surplus as a share of an idle's fuel": ""}),
     "read at the banks": Signature(At.BANK, {"total fuel trim": "%", "short": "%", "long": "%", "purge": "%"}),
     "voltage behind the catalyst": Signature(At.BANK, {"voltage behind the catalyst": "V"}),
     "temperatures when warm": Signature(At.ENGINE, {"coolant": "°C", "intake over outside": "°C"}),

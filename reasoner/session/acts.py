@@ -73,7 +73,8 @@ def answer(
     """An answer. option: the proposal it answers (a new spell is begun where that says so).
 
     values: outcome by place number (0 = engine); places left out were not looked at. seen_in: the condition it was seen
-    in; nothing was brought about for it then. A condition other than the present one makes a spell of its own.
+    in; nothing was brought about for it then. A condition other than the present one makes a spell of its own, and
+    so does "", for what was seen over several conditions.
     inputs: as typed, of what it was worked out from. figures: by place, of what was read (see `measure.weigh`); other
     rules weigh it again by them. instead_of: the step of an earlier answer to the same check, which it takes the place
     of; places that are not named keep what they had.
@@ -82,7 +83,7 @@ def answer(
     if sure not in workup.book.settings.report_right:
         raise Refused(f'"{sure}" is no degree of sureness', "sure, think so or guess")
     kept = _values(workup, check, values)
-    if seen_in is not None:
+    if seen_in:
         find_condition(workup.book, seen_in)
 
     asked = option is not None and workup.tables.checks[option.check].name == name
@@ -97,7 +98,7 @@ def answer(
         inputs=dict(inputs or {}),
         figures={place: dict(by_name) for place, by_name in (figures or {}).items()},
         asked=asked,
-        condition=seen_in if apart else None,
+        condition=(seen_in or None) if apart else None,
         apart=apart,
     )
     return [_put_right(workup, given, instead_of)] if instead_of else [*brought, given]

@@ -15,7 +15,7 @@ from reasoner.network.tables import Array
 from reasoner.rulebook.model import Check, Condition, Rulebook
 from reasoner.session.document import Move, OutcomeDoc, Question, ReadingDoc, Separation, Way
 from reasoner.session.fitted import open_facts
-from reasoner.session.readings import earlier, works_out
+from reasoner.session.readings import earlier, typed_as, works_out
 from reasoner.session.words import any_one_text, fault_at, places_of, values_text
 from reasoner.session.workup import Workup
 
@@ -98,7 +98,7 @@ def question(workup: Workup, option: Option, ranked: Sequence[Option] | None = N
             n: t for n, t in places_of(workup.vehicle, check).items() if asked.place is None or n == asked.place + 1
         },
         outcomes=tuple(OutcomeDoc(o.name, o.text) for o in check.outcomes),
-        reading=ReadingDoc(check.measure.quantity, check.measure.unit) if check.measure else None,
+        reading=ReadingDoc(check.measure.quantity, check.measure.unit, typed_as(check)) if check.measure else None,
         cautions=tuple(book.cautions[n].say for n in names),
         bring_about=condition.bring_about if condition else "",
         condition_means=condition.means if condition else "",

@@ -98,10 +98,11 @@ class Way:
 
 @dataclass(frozen=True)
 class ReadingDoc:
-    """What a check is read as: the quantity, and its unit."""
+    """What a check is read as: the quantity, and its unit. typed: what a person types at the screen, off the tool."""
 
     quantity: str
     unit: str
+    typed: str
 
 
 @dataclass(frozen=True)

@@ -153,6 +153,12 @@ def shown_as(check: Check) -> Ask | None:
     return read[0] if len(read) == 1 and read[0].unit == check.measure.unit else None
 
 
+def typed_as(check: Check) -> str:
+    """What the number is that a person types for a check."""
+    shown = shown_as(check)
+    return shown.say.lower() if shown else check.measure.quantity if check.measure else ""
+
+
 def from_shown(workup: Workup, check: Check, shown: Ask, number: float) -> Worked:
     """The outcome of a check from the one number that the tool shows. Raises Refused where the car's size is not
     known."""

@@ -144,6 +144,8 @@ def codes_text(workup: Workup, check: int, weights: Sequence[tuple[float, ...] |
     entry = workup.book.checks[table.name]
     places = list(places_of(workup.vehicle, entry))
     looked = {places[p]: entry.outcomes[w.index(max(w))].name for p, w in enumerate(weights) if w is not None}
+    if entry.kind == "code" and set(looked.values()) == {entry.outcomes[0].name}:
+        return f"{entry.title}: not on the list of codes"  # nobody was asked
     return f"{entry.title}: {values_text(workup, entry, looked)}"
 
 

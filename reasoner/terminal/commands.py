@@ -22,6 +22,7 @@ from reasoner.session.concluding import belief, verdict, why
 from reasoner.session.document import Question
 from reasoner.session.finding import find_checks
 from reasoner.session.plain import effort_text, harmless, shortened
+from reasoner.session.readings import typed_as
 from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices_block, head, numbered, para, rows, table
@@ -149,7 +150,9 @@ def _are_live(sitting: Sitting, words: str) -> bool:
 def _tell_check(sitting: Sitting, check: Check) -> bool:
     console, workup = sitting.console, sitting.workup
     seen_in: str | None = None
-    if check.sees is not Sees.EVER:
+    if check.sees is Sees.NOW and check.after_work:
+        seen_in = ""  # since the work, in whatever the car has done
+    elif check.sees is Sees.NOW:
         allowed = check.conditions or tuple(workup.book.conditions)
         picked = _which_condition(sitting, allowed)
         if picked is None:
@@ -161,7 +164,8 @@ def _tell_check(sitting: Sitting, check: Check) -> bool:
     form = form_of(workup, check)
     console.show(Text(harmless(check.ask), style=KEY))
     if form.measure:
-        console.say(f"A number in {form.measure.unit}, or: " + ", ".join(o.name for o in form.outcomes))
+        words = ", ".join(o.name for o in form.outcomes)
+        console.say(f"The number in {form.measure.unit} ({harmless(typed_as(check))}), or: {words}")
     else:
         console.show(choices_block(numbered(o.text for o in form.outcomes), console.width))
         if len(form.places) > 1:
@@ -192,8 +196,8 @@ def _instead_of(sitting: Sitting, check: Check, seen_in: str | None) -> int | No
     occasion. None if the person leaves."""
     console, workup, record = sitting.console, sitting.workup, sitting.workup.record
     before = acts.told_before(workup, check)
-    state = seen_in or record.condition
-    now = state == record.condition
+    state = record.condition if seen_in is None else seen_in or None
+    now = seen_in in (None, record.condition)
     same = [g for g in before if check.sees is Sees.EVER or (now and g.spell == record.present)]
     if same:
         console.say(f"Answered before: {given_text(workup, same[-1])}. A new answer takes its place.")

@@ -265,8 +265,9 @@ def _cant_do(sitting: Sitting, question: Question) -> bool:
     tools = [t for t in check.needs if t not in workup.record.lacking]
     titles = workup.book.tools
     if tools:
-        reasons.append(("no-tool", f"no {titles[tools[0]].title}" if len(tools) == 1 else "a tool for it is missing"))
-    reasons.append(("not-now", "leave this check out"))
+        one = f"this shop has no {titles[tools[0]].title} at all"
+        reasons.append(("no-tool", one if len(tools) == 1 else "a tool for it is missing"))
+    reasons.append(("not-now", "leave out this check only"))
     if way.fresh:
         reasons.append(("avoid", f"{way.condition_title} can't be brought about"))
     if fitted.needed_by(workup, way.check):

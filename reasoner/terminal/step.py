@@ -366,7 +366,7 @@ def by_place(at: str, places: Mapping[int, str], answers: int, one_by_one: bool)
 
 def _reading_hint(question: Question) -> str:
     assert question.reading is not None
-    unit, words = question.reading.unit, ", ".join(o.name for o in question.outcomes)
+    unit, words = f"{question.reading.unit} ({question.reading.typed})", ", ".join(o.name for o in question.outcomes)
     if len(question.places) > 1:
         shape = " ".join(f"{p}=.." for p in question.places)
         return f"The number in {unit} by {question.at} ({shape}), or by words ({shape.replace('..', 'word')}): {words}"

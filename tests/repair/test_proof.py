@@ -22,6 +22,7 @@ from reasoner.repair.proof import (
     upper_bound,
     ways,
 )
+from reasoner.report.work_text import proof_text
 from reasoner.rulebook.model import Afterwards
 from reasoner.session import acts
 from reasoner.session.workup import Workup
@@ -281,3 +282,34 @@ def test_what_the_work_does_not_explain_has_to_be_seen_right() -> None:
     assert not any(item.say.startswith(LEFT) for item in own)
     sound = answered(garage().begin(car()), "purge-valve-holds-vacuum", "holds", "engine-off")
     assert not any(item.say.startswith(LEFT) for item in proof_document(sound, sound, injector).seen)
+
+
+# ---- answers that do not fit together --------------------------------------------------------------------------------
+
+
+def test_what_was_answered_in_two_ways_since_the_work_is_named() -> None:
+    """In one state: one of them may be a slip. In another state it is no contradiction, and twice the same is none."""
+    before = a_sensor()
+
+    def named(*seen: tuple[str, str]) -> tuple[str, ...]:
+        since = before
+        for outcome, condition in seen:
+            told = acts.answer(since, "trim-cruise" if condition == "cruise" else "trim-idle", {1: outcome},
+                               seen_in=condition)  # fmt: skip
+            since = since.after(told)
+        return proof_document(since, before, SENSOR).unlike
+
+    idle = book().checks["trim-idle"]
+    texts = {o.name: o.text for o in idle.outcomes}
+    (said,) = named(("rich", "warm-idle"), ("normal", "warm-idle"))
+    assert said == f"{idle.title}: {texts['rich']} / {texts['normal']}"
+    assert not named(("normal", "warm-idle"), ("normal", "warm-idle"))
+    assert not named(("rich", "cruise"), ("normal", "warm-idle"))
+    assert not named(("rich", "warm-idle"), ("normal", "long-idle"))
+
+
+def test_a_proof_shows_what_was_answered_in_two_ways_beside_what_it_could_be_closed_as() -> None:
+    before = a_sensor()
+    page = proof_text(replace(proof_document(before, before, SENSOR), unlike=("Trim at idle: rich / normal",)))
+    assert page.index("If the case were closed") < page.index("ANSWERED IN TWO WAYS") < page.index("TO BE SEEN")
+    assert "Trim at idle: rich / normal" in page

@@ -14,6 +14,7 @@ from reasoner.repair.sheet import SheetDoc, called_for, sheet_document, sheet_fo
 from reasoner.report.sheet_html import sheet_html
 from reasoner.report.work_text import sheet_text
 from reasoner.rulebook.model import Repair, Sheet
+from reasoner.session import acts
 from tests.repair.cars import HERE, book, car, job
 
 REPAIRS = list(book().repairs.values())
@@ -84,6 +85,16 @@ def test_steps_that_call_for_a_hazard_have_it_whatever_the_sheet(repair: Repair)
         for line in section.lines:
             hazards = {name for name in called_for(book(), line.text) if book().cautions[name].hazard}
             assert hazards <= set(line.cautions), line.text
+
+
+def test_a_tool_that_the_shop_has_not_got_is_marked_on_the_sheet() -> None:
+    tool, workup = book().tools["injector-puller"], car(layout="inline 4", injection="direct")
+    for told, marked in (({"lacking": [tool.name]}, True), ({"at_hand": [tool.name]}, False)):
+        case = workup.after(acts.tools(workup, **told))
+        (section,) = sheet_document(case, Work("alone", (job("replace-injector", 2),))).sections
+        (line,) = (text for text in section.at_hand if text.startswith(tool.title))
+        assert ("NOT AT HAND" in line) == marked
+    assert sum(tool.name in sheet.at_hand for sheet in book().sheets.values()) == 1
 
 
 def test_injectors() -> None:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from reasoner.casebook.events import CodeRead, CodesRead
 from reasoner.measure.codes import CODE_STATES, HISTORY
 from reasoner.rulebook.parts import READ_STATES
 from reasoner.session import acts
+from reasoner.session.words import codes_text
 from reasoner.session.workup import Workup
+from tests.fleet import a_vehicle
 from tests.shipped import book, car, garage
 
 CHECK = "code-still-live"
@@ -86,3 +89,14 @@ def test_every_age_of_a_rich_code_has_its_answer() -> None:
     """The two answers meet at one figure, so that a code of two weeks is one of them."""
     first, second = (outcome.text for outcome in book().checks["code-still-live"].outcomes)
     assert "within two weeks or 500 km" in first and "longer ago" in second
+
+
+def test_a_code_that_was_not_listed_is_no_answer_that_anybody_gave() -> None:
+    """In words: not `no`, as if it had been asked."""
+    workup = garage().begin(a_vehicle(), [CodesRead(step=1, codes=(CodeRead("P0172", ("stored",)),))])
+    said = {
+        workup.tables.checks[e.check].name: codes_text(workup, e.check, e.weights) for e in workup.spells[0].answers
+    }
+    title = book().checks["code-purge-when-shut"].title
+    assert said["code-purge-when-shut"] == f"{title}: not on the list of codes"
+    assert said["code-rich"].endswith("bank 1 rich code")

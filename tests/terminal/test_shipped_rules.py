@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from reasoner.casebook.events import ConditionMet, ToolsSaid
+from reasoner.casebook.events import ConditionMet, Finished, JobTaken, ToolsSaid, WorkTaken
 from reasoner.network.vehicle import vehicle_from
+from reasoner.session.after_work import workup_now
 from reasoner.session.asking import question
 from reasoner.session.concluding import belief
 from reasoner.terminal.step import Surroundings, step_pages
@@ -56,3 +57,25 @@ def test_a_check_is_found_by_its_own_title_though_it_begins_like_the_codes_thems
     for typed in (title, "codes read"):
         kept, screen, _ = sit(f"t {typed}", "1", "2", "s", workup=garage().begin(a_vehicle(), []))
         assert [given.check for given in kept.workup.record.given] == ["codes-read"], screen
+
+
+def test_what_is_counted_since_the_work_is_told_without_a_state() -> None:
+    """And told again it takes the place of the first, whatever the car does meanwhile."""
+    job = JobTaken("replace-purge-valve", ("engine",))
+    done = [WorkTaken(step=1, what="alone", jobs=(job,)), Finished(step=2), ConditionMet(step=3, condition="cruise")]
+    workup = workup_now(book(), a_vehicle(), done)
+    told = ("t misfire counts since", "1")
+    kept, screen, _ = sit(*told, "a", "", *told, "1", "3=2", "", "s", workup=workup)
+    assert "WHEN WAS IT SEEN" not in screen
+    (given,) = (g for g in kept.workup.record.given if g.check == "misfire-since-work")
+    assert kept.workup.record.spells[given.spell] is None
+    assert max(given.values[3], key=given.values[3].__getitem__) == "misfires"
+
+
+def test_the_number_that_is_wanted_is_named() -> None:
+    """Of manifold pressure at full throttle the difference, not the pressure."""
+    workup = garage().begin(a_vehicle(metering="pressure", charging="natural"), [])
+    _, screen, _ = sit("t manifold pressure at full throttle", "1", "", "", "s", workup=workup)
+    assert "The number in kPa (manifold pressure less barometric pressure), or: near, below, above" in " ".join(
+        screen.split()
+    )

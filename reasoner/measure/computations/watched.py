@@ -208,7 +208,7 @@ def _much(given: Inputs, setting: Setting) -> Result:
         return Mistake("", "a total trim below -10 %, load and speed of the frame are wanted", "such as -24 %, 45 %")
     share = -min(totals) * load * speed / (IDLE_LOAD * IDLE_SPEED)
     return Finding(
-        {0: (replace(ratio_figure("multiple of an idle's fuel", share / 100, MUCH_VARIES), unit=""),)},
+        {0: (replace(ratio_figure("surplus as a share of an idle's fuel", share / 100, MUCH_VARIES), unit=""),)},
         ("total trim x load x speed / those of a warm idle (22 %, 750 rpm)",),
         ("What comes in whatever the engine takes would be this share of an idle's fuel: above 1 it could not idle.",),
         FRAME_SURE,
