@@ -275,11 +275,25 @@ def other(sitting: Sitting, rest: str, question: Question | None) -> bool:
             console.say(f'None of the checks to choose from speaks of "{shortened(rest, 24)}"; o alone lists them all.')
             return False
         options, rest = spoken, ""
-    number = pick(console, "Its number, or Enter > ", len(options), rest, lambda: _show_options(sitting, options))
+    named = [_words_of(sitting, option) for option in options]
+    number = pick(
+        console,
+        "Its number or words, or Enter > ",
+        len(options),
+        rest,
+        lambda: _show_options(sitting, options),
+        named=named,
+    )
     if number is None:
         return False
     sitting.talk = replace(sitting.talk, chosen=options[number - 1])
     return True
+
+
+def _words_of(sitting: Sitting, option: Option) -> str:
+    """All words by which an option can be chosen: those of its check, and the condition it is done in."""
+    check = sitting.workup.book.checks[sitting.workup.tables.checks[option.check].name]
+    return " ".join((check.title, *check.words, way(sitting.workup, option).condition_title))
 
 
 def _show_options(sitting: Sitting, options: Sequence[Option]) -> None:

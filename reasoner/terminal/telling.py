@@ -35,12 +35,12 @@ SUCH_AS = (
 
 
 def ask_fact(sitting: Sitting, fact: FactDoc) -> bool:
-    """One line about the car, because the next check or a leading suspect hangs on it. True: something was kept."""
+    """One line about the car, because the next check or a leading suspect hangs on it. Under a heading of its own: the
+    same keys answer questions of the moment. True: something was kept."""
+    sitting.console.show(head("About the car", "what it is, whatever it does now"))
     while True:
         helps = fact.how or "The handbook or the parts list says it."
-        line = ask(
-            sitting.console, f"About the car: {fact.ask} {_ways(fact)}, Enter: not known, h how to see it > ", helps
-        )
+        line = ask(sitting.console, f"{fact.ask} {_ways(fact)}, Enter: not known, h how to see it > ", helps)
         value = _value(line, fact)
         if value is None:
             sitting.console.say(f'"{shortened(line, 20)}" is not clear: {_ways(fact)}, or Enter.')

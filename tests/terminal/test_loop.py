@@ -334,6 +334,12 @@ def test_other_chooses_from_the_ranking_and_back_returns() -> None:
     assert kept.kinds()[-1] == "stop" and "undo" not in kept.kinds()
 
 
+def test_other_is_chosen_by_words_in_its_list_too() -> None:
+    _, text, _ = sit("o", "zebra", "plug", workup=case(events=[ALL_CODES, WARM]))
+    assert '"zebra" is not on the list' in text or "zebra is not on the list" in text
+    assert re.findall(r"^NEXT  (.*)$", text, re.M)[-1] == "Plug colour"
+
+
 @pytest.mark.parametrize(
     ("typed", "condition"),
     [(("c", "3"), "hot-restart"), (("c 3",), "hot-restart"), (("c", "0"), "warm-idle"), (("changed", "4"), None)],
