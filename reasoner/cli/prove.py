@@ -213,6 +213,8 @@ def _not_counted(document: ProofDoc, done: SeenAfter) -> None:
     """Clean provocations in another condition than the plan's, or made otherwise than it asks, prove nothing, and are
     not to look as if they did."""
     plan = document.provocation
+    if len(done.clean) > 1:
+        say(f"Note: told as {len(done.clean)} tries. Each counts only if it was brought about anew.", err=True)
     for condition in dict.fromkeys(done.clean):
         if plan is not None and condition != plan.condition:
             say(f"Note: kept, but it is {plan.condition} that is counted, not {condition}.", err=True)

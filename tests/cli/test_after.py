@@ -144,7 +144,10 @@ def test_a_condition_is_typed_as_it_is_shown(case: Path) -> None:
     run("sheet", str(case), "--take", "alone", "--finished")
     for said in ("hot-restart", "Hot restart", "steady cruise", "steady-cruise"):
         assert run("prove", str(case), "--clean", said).exit_code == exits.FINE
-    told = [event["condition"] for event in load_case(case).events if event["event"] == "provoked"]
+    twice = run("prove", str(case), "--clean", "cruise", "--clean", "cruise")
+    assert "Note: told as 2 tries. Each counts only if it was brought about anew." in twice.stderr
+    assert not run("prove", str(case), "--back").exit_code
+    told = [event["condition"] for event in events_of(case, "provoked")][:4]
     assert told == ["hot-restart", "hot-restart", "cruise", "cruise"]
 
 
