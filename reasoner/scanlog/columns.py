@@ -80,7 +80,8 @@ _LAMBDA_WORDS = (
 
 QUANTITIES: tuple[Quantity, ...] = (
     Quantity(TIME, "s", -1e12, 1e12, ("time", "timestamp", "elapsed", "elapsed time", "clock", "clock time", "seconds",
-                                      "log time", "date time"), never="since start run"),
+                                      "log time", "date time", "unix", "unix time", "unix timestamp", "epoch",
+                                      "epoch time"), never="since start run"),
     Quantity(DATE, "", 0, 1e9, ("date",), never="time"),
     Quantity(SPEED, "rpm", 0, 16384, ("engine speed", "rpm", "engine rpm", "engine revolutions", "revs"),
              never="vehicle road turbine commanded"),

@@ -65,7 +65,7 @@ _STEMS = {  # stem: English
     "sondenspannung": "oxygen sensor voltage", "spannung": "voltage ", "tension": "voltage", "tensao": "voltage",
     "tensione": "voltage", "napiecie": "voltage", "spanning": "voltage ", "steuergerat": "controller ",
     "zundzeitpunkt": "ignition timing", "zundwinkel": "ignition angle", "zundung": "ignition",
-    "avance a l'allumage": "ignition advance", "allumage": "ignition", "encendido": "ignition",
+    "avance a l allumage": "ignition advance", "allumage": "ignition", "encendido": "ignition",
     "accensione": "ignition", "ignicao": "ignition", "zaplonu": "ignition", "ontstekings": "ignition ",
     "vervroeging": "advance ", "anticipo": "advance", "avance": "advance", "avanco": "advance",
     "wyprzedzenie": "advance", "tijdstip": "timing ",
@@ -73,7 +73,7 @@ _STEMS = {  # stem: English
     "spurgo": "purge", "tankinhalt": "fuel level", "tankfullstand": "fuel level", "fullstand": "level",
     "kraftstoffstand": "fuel level", "niveau": "level", "livello": "level", "nivel": "level", "poziom": "level",
     "verbrennungsaussetzer": "misfires", "aussetzer": "misfires", "fehlzundung": "misfires ",
-    "rates d'allumage": "misfires", "fallos de encendido": "misfires", "mancate accensioni": "misfires",
+    "rates d allumage": "misfires", "fallos de encendido": "misfires", "mancate accensioni": "misfires",
     "falhas de ignicao": "misfires", "wypadanie zaplonow": "misfires", "zylinder": "cylinder ", "cylindre": "cylinder",
     "cilindro": "cylinder", "cylindra": "cylinder", "nach dem katalysator": "downstream", "nach katalysator":
     "downstream", "nach kat": "downstream", "nachkat": "downstream ", "nachkatsonde": "downstream oxygen sensor",
@@ -149,6 +149,9 @@ _STEMS = {  # stem: English
     "drosselklappenwinkel": "throttle position", "gemischadaption": "fuel trim ", "electrovalvula canister": "purge",
     "electrovanne canister": "purge", "sonde o2 aval": "oxygen sensor downstream", "adaption": "trim",
     "adaptation": "trim", "adaptacion": "trim", "adattamento": "trim", "adaptacja": "trim", "adaptatie": "trim",
+    "tension sonde": "oxygen sensor voltage", "tension de sonde": "oxygen sensor voltage",
+    "tensione sonda": "oxygen sensor voltage", "oxigeno": "oxygen", "oxygene": "oxygen", "ossigeno": "oxygen",
+    "oxigenio": "oxygen", "sistema de combustible": "fuel system", "comando": "commanded", "gesamt": "total",
     "pedalwert": "accelerator pedal ", "fahrpedalwert": "accelerator pedal ",
 }  # fmt: skip
 _WHOLE = {

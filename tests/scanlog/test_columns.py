@@ -14,6 +14,8 @@ from reasoner.scanlog.reading import LogTable, NoLog, read_log
 KNOWN = [
     ("Time (s)", "time", 0, "s"),
     ("elapsed [ms]", "time", 0, "ms"),
+    ("Unix time", "time", 0, "s"),
+    ("epoch_ms", "time", 0, "ms"),
     ("Engine RPM", "engine speed", 0, "rpm"),
     ("engine_speed_rpm", "engine speed", 0, "rpm"),
     ("Vehicle Speed Sensor", "road speed", 0, "km/h"),
@@ -119,6 +121,13 @@ ABROAD = [
     ("Korekta długoterminowa bank 1", "long-term trim", 1, "%"),
     ("Toerental", "engine speed", 0, "rpm"),
     ("Koelvloeistoftemperatuur", "coolant temperature", 0, "°C"),
+    ("Tension sonde banc 1 sonde 2 [V]", "sensor behind the catalyst", 1, "V"),
+    ("Tensione sonda bancata 2 sonda 1", "oxygen sensor", 2, "V"),
+    ("Voltaje sensor oxígeno banco 1 sensor 2", "sensor behind the catalyst", 1, "V"),
+    ("Estado sistema de combustible", "fuel system", 1, ""),
+    ("Comando valvola canister [%]", "purge, commanded", 0, "%"),
+    ("Zündaussetzer gesamt", "misfires", 0, ""),
+    ("Ratés d'allumage cylindre 3", "misfires", 3, ""),
 ]
 
 
