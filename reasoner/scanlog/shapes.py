@@ -85,6 +85,7 @@ NO_MORE = 1e-6  # of trim, in which they may differ where there is but one
 CHANGE = 4.5  # log-likelihood that each change of state costs: one in some minutes, told to some seconds; judgement
 AIRFLOW_COLUMNS = ("share", "time", "injection", "load", "surge", "square", "boost")  # columns that go with airflow
 LEAN_TOO = math.log(4)  # purge brings fuel and a cold engine is given more: either seldom makes it lean; judgement
+STILL_APART = 0.5  # of what lies between two states, that is left between them; judgement
 ONE_WAY = 0.8  # of what purge or cold makes must go the same way: vapour adds fuel and takes none away; judgement
 
 
@@ -482,6 +483,7 @@ def families(fitted: StatesFit, both: bool = False) -> tuple[Explanation, ...]:
     kinds = [name.split()[0] for name in (*sample.names, *(sample.names[i] for i in twice))]
     sound = np.array([SOUND[kind] for kind in kinds])
     sound[p:] = SEEN_TOO
+    purges = sample.where("purge", "fading", "brief", "ebbing")
     found: list[tuple[str, tuple[int, ...], bool, Array, Array, float]] = []
     for name, freed, switching, prior in _hypotheses(sample, twice):
         if fitted.switching and not switching and name == NONE and not both:
@@ -489,6 +491,8 @@ def families(fitted: StatesFit, both: bool = False) -> tuple[Explanation, ...]:
         spread = sound.copy()
         if both and not switching:
             spread[p:] = NO_MORE
+        if switching and not both:  # what comes and goes is asked for: what purge makes all day may be as it likes
+            spread[purges] = FREED_COLUMNS["purge"]
         spread[list(freed)] = np.hypot(spread[list(freed)], FAULT_SPREAD)
         precision = a + np.diag(1 / spread**2)
         cov = np.linalg.inv(precision)
@@ -499,6 +503,13 @@ def families(fitted: StatesFit, both: bool = False) -> tuple[Explanation, ...]:
             precision = a + np.diag(1 / spread**2) + r.T @ (r * w[:, None])
             cov, told, held = np.linalg.inv(precision), b + r.T @ (w * y), float((w * y * y).sum())
             mean = cov @ told
+        if (
+            fitted.switching
+            and not both
+            and not switching
+            and _leaves_apart(fitted, sample.columns[:, twice] @ mean[p:])
+        ):
+            continue
         log_det = float(np.linalg.slogdet(precision)[1])
         evidence = 0.5 * (float(told @ mean) - held - log_det) - float(np.log(spread).sum()) + math.log(prior)
         if name == OIL and mean[freed[0]] > 0:
@@ -519,6 +530,13 @@ def families(fitted: StatesFit, both: bool = False) -> tuple[Explanation, ...]:
         Explanation(n, tuple(kinds[i] for i in c), c, s, m, v, math.exp(e - most) / whole) for n, c, s, m, v, e in found
     ]
     return tuple(sorted(ranked, key=lambda f: -f.weight))
+
+
+def _leaves_apart(fitted: StatesFit, left: Array) -> bool:
+    """Whether two states are still apart, of which an explanation says nothing: it is none of what comes and goes.
+    left: (n,) what is between them beside it."""
+    apart = fitted.difference * fitted.showing
+    return abs(float((left * apart).sum())) > STILL_APART * float((fitted.difference * apart).sum())
 
 
 def _one_way(made: Array) -> bool:

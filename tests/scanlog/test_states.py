@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from reasoner.measure.uncertain import Estimate
+from reasoner.scanlog import shapes
 from reasoner.scanlog.document import LogDocument
 from tests.scanlog.drives import Fault, Setting
 from tests.scanlog.look import SEEDS, bank, driven, overlap, seeds, seen
@@ -250,3 +251,29 @@ def test_airflow_from_manifold_pressure_carries_its_doubt() -> None:
     assert worked_out.fits.amount is not None
     assert worked_out.fits.amount.error > 1.5 * measured.fits.amount.error
     assert within(worked_out.fits.amount, 0.045)
+
+
+def mixed(share: float, purge: float) -> shapes.Sample:
+    """Moments of two airflows, a purge valve that opens and shuts, and an error by share that comes and goes."""
+    draw, seconds = np.random.default_rng(1), np.arange(1500)
+    x = np.where((seconds // 90) % 3 == 0, 1.0, 0.33) * np.exp(draw.normal(0, 0.02, len(seconds)))
+    opened = ((seconds // 130) % 4 > 0) * x
+    shows = ((seconds > 300) & (seconds < 560)) | ((seconds > 900) & (seconds < 1200))
+    y = 1 + share * shows + purge * opened + np.convolve(draw.normal(0, 0.008, len(seconds)), [0.5, 0.3, 0.2], "same")
+    none = np.zeros(len(seconds), dtype=bool)
+    columns = np.column_stack([np.ones(len(seconds)), x, opened])
+    gap = np.ones(len(seconds))
+    return shapes.Sample(y, columns, ("share", "time", "purge"), 1 / x, gap, none, none.astype(np.int8), 0.0)
+
+
+@pytest.mark.parametrize("purge", [-0.10, -0.30])
+def test_purge_all_day_does_not_explain_what_comes_and_goes(purge: float) -> None:
+    two, _, chance = shapes.fit_states(mixed(-0.10, purge))
+    found = shapes.families(two)
+    assert chance > 0.9 and found[0].name == shapes.SHARE and found[0].switching
+    assert shapes.PURGED not in {f.name for f in found}
+
+
+def test_purge_is_let_stand_where_it_is_all_that_comes_and_goes() -> None:
+    two, _, _ = shapes.fit_states(mixed(0.0, -0.15))
+    assert shapes.families(two, both=True)[0].name == shapes.PURGED
