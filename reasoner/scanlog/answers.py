@@ -58,7 +58,7 @@ from reasoner.scanlog.plausibility import Doubt
 from reasoner.scanlog.resampling import Flags, Grid
 from reasoner.scanlog.shapes import COLD as WHILE_COLD
 from reasoner.scanlog.shapes import LOAD as LOADED_ERROR
-from reasoner.scanlog.shapes import MISREAD, MIXED, NONE, OIL, PURGED, SENSED, SHARE, TIME
+from reasoner.scanlog.shapes import MISREAD, MIXED, NONE, OIL, PRIORS, PURGED, SENSED, SHARE, TIME
 from reasoner.scanlog.spells import OPEN, QUIET, SHOWING, CaseSpell
 from reasoner.scanlog.words import with_error
 
@@ -258,6 +258,7 @@ MOVED = 4.0  # % of trim that a state is richer, from which a condition shows it
 SHUT, SETTLES = 1.0, 8.0  # % of purge below which the valve is shut, and s after which the trim shows it; judgement
 ZERO_SEEN = (*IDLING_PHASES, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY_PHASES = (*IDLING_PHASES, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
+PURGED_SOUND = 5.0  # % of trim that purge may move in a sound engine; common practice, no source
 NORMAL_EVERYWHERE = "within 10 % everywhere"
 # What trims over airflow look like, where that has another name. Vapour out of the oil comes at a steady rate; whether
 # a leak has a wrong share beside it is seen by what is left at high airflow (`Fits.beside`).
@@ -325,8 +326,8 @@ def _after_starts(seen: LogSeen) -> list[Proposed]:
         if spell.phase not in (Phase.HOT_RESTART, Phase.REFUELLED):
             continue
         whole = [s for s in seen.spells if s.run == spell.run and s.phase == spell.phase]
-        if spell is not max(whole, key=lambda s: s.state == SHOWING):
-            continue  # one answer for each start, in the spell that shows, if one does
+        if spell is not max(whole, key=lambda s: (s.state == SHOWING and s.seconds >= A_MINUTE, s.seconds)):
+            continue  # one answer for each start: in the spell that shows, if it lasts as long as what is asked for
         cells = np.logical_or.reduce([s.cells for s in whole])
         for bank in seen.banks:
             looked = np.flatnonzero(cells & bank.closed & np.isfinite(bank.summed))
@@ -367,8 +368,19 @@ def _shapes(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
         chance = f"{100 * min(0.99, weights[likeliest] / sum(weights.values())):.0f} %"
         said = f"trim against airflow, bank {bank.number}, {line.flow[0]:.1f} to {line.flow[1]:.1f} g/s: "
         said += f"{likeliest} ({chance})"
-        found.append(weighed(seen, "trim against airflow", (BANK, bank.number), weights, best, line.seconds, said))
+        told = weights if fit.best is None else _told_by_trims(weights)
+        found.append(weighed(seen, "trim against airflow", (BANK, bank.number), told, best, line.seconds, said))
     return found
+
+
+def _told_by_trims(weights: Mapping[str, float]) -> dict[str, float]:
+    """What the trims alone say of each, without what was thought of it beforehand: the case has its own causes for
+    that, and would count it twice."""
+    before: dict[str, float] = {}
+    for name, prior in PRIORS.items():
+        name = AS_TRIMS.get(name, name)
+        before[name] = before.get(name, 0.0) + prior
+    return {name: weight / before[name] for name, weight in weights.items()}
 
 
 def _as_it_warms(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
@@ -451,7 +463,10 @@ def _purge_fitted(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
     if not best or spell is None:
         return []
     estimate = Estimate(float(np.mean([b.at_most.value for b in best])), max(b.at_most.error for b in best))
-    figure = Figure("trim moves", "%", estimate)
+    # Beyond what a sound engine's trims do with the purge: its fit has weighed that.
+    figure = Figure(
+        "trim moves", "%", replace(estimate, value=estimate.value + math.copysign(PURGED_SOUND, estimate.value))
+    )
     said = f"trim with purge less without: {with_error(estimate, '%')}"
     return [figured(seen, "trim with purge less without", (ENGINE, 0), "purge on and off", (figure,), spell, said)]
 

@@ -96,8 +96,7 @@ def events_of(workup: Workup, document: LogDocument, mark: str) -> LogAndAnswers
     mark: what the same bytes are known by.
     """
     found = _curves(workup, document)
-    curved = {(other, f.place, f.spell.state) for f in found for other in f.check.stands_for}
-    single = [f for f in _readings(workup, document) if (f.check.name, f.place, f.spell.state) not in curved]
+    single = [f for f in _readings(workup, document) if not any(_stands_for(curve, f) for curve in found)]
     better = {(other, f.place, f.spell.number) for f in single for other in f.check.stands_for}
     found += [f for f in single if (f.check.name, f.place, f.spell.number) not in better]
     found = _once(document, _both_ways(document, found))
@@ -175,6 +174,17 @@ def _curves(workup: Workup, document: LogDocument) -> list[_Found]:
             if named or _likeliest(one) != one.check.outcomes[0].name:
                 found.append(one)
     return found
+
+
+def _stands_for(curve: _Found, single: _Found) -> bool:
+    """Whether a curve says what a single trim says. It is of all of its state; one of what goes with load is not of the
+    readings where there is no load: that they are as they should be speaks against what would show there."""
+    alike = single.check.name in curve.check.stands_for and single.place == curve.place
+    if not alike or single.spell.state != curve.spell.state:
+        return False
+    shape = curve.carried[SHAPE]
+    assert isinstance(shape, Mapping)
+    return max(shape, key=lambda n: shape[n]) != WITH_LOAD or single.spell.condition == curve.spell.condition
 
 
 def _readings(workup: Workup, document: LogDocument) -> list[_Found]:
@@ -271,17 +281,18 @@ def _once(document: LogDocument, found: Sequence[_Found]) -> list[_Found]:
 
     Whether something that comes and goes has its day is one throw for all of a drive: that it was quiet at three idles
     of one afternoon is hardly more than that it was quiet at one. Each other thing that a check shows is kept. Where
-    nothing showed all day, one quantity that was as it should in several conditions counts once too.
+    nothing showed all day, one quantity that was as it should in all conditions counts once too.
     """
     told = any(s.state == "showing" for s in document.spells)
     dated = {s.number: s.run for s in document.spells if s.phase in STARTS}
+    off = {m.quantity for f in found if (m := f.check.measure) and _likeliest(f) != f.check.outcomes[0].name}
     seen: set[tuple[str, int, str, int]] = set()
     kept: list[_Found] = []
     for number in (s.number for s in sorted(document.spells, key=lambda s: (s.state != "showing", -s.seconds))):
         for check in sorted({f.check.name for f in found if f.spell.number == number}):
             group = [f for f in found if f.spell.number == number and f.check.name == check]
             measure = group[0].check.measure
-            what = measure.quantity if measure is not None and not told else check
+            what = measure.quantity if measure is not None and not told and measure.quantity not in off else check
             shows = {(what, f.place, _likeliest(f), dated.get(number, 0)) for f in group}
             if not shows <= seen:
                 kept += group

@@ -98,7 +98,7 @@ def test_the_shape_near_the_limit_is_left_open() -> None:
         return dict(answers(document, "trim against airflow")[0].weights)["within 10 % everywhere"]
 
     assert normal(0.0) == 1.0
-    assert 0.05 < normal(0.024) <= 1.0
+    assert 0.02 < normal(0.024) <= 1.0  # what the trims say, without that a sound engine is the commonest beforehand
     assert normal(0.05) < 0.05
 
 

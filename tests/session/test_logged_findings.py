@@ -24,7 +24,9 @@ from reasoner.session.record import fold
 from reasoner.session.script import begin_with, reply, script_of
 from reasoner.session.workup import Workup, begin
 from tests.events import as_written, read, wrong_with
+from tests.scanlog.cases import car as engine_car
 from tests.scanlog.drives import Fault, Setting, csv, drive
+from tests.scanlog.second_drives import SPECS, make
 from tests.session.test_logged import CAR, LEAK, Raw, answers, log, share
 from tests.session.test_readings import book, car
 
@@ -75,6 +77,15 @@ def test_minutes_after_a_hot_restart(when: tuple[tuple[float, float], ...], says
     assert weights["seconds"] == weights["normal"]  # what burns off before closed loop no trim has seen
 
 
+@pytest.mark.parametrize(("begins", "state"), [(2740.0, "showing"), (2790.0, "quiet")])
+def test_less_than_a_minute_of_it_is_no_minute_after_the_start(begins: float, state: str) -> None:
+    """Where it showed for less than what is asked for, the answer is of how it was before."""
+    setting = Setting(minutes=(22.0, 14.0), soaks=(20.0,), fault=Fault(scale=1.2, when=((begins, 3200.0),)))
+    (seen,) = of("hot-restart-watched", given(csv(drive(100, setting))))
+    assert f", {state}: " in seen["reading"]
+    assert likeliest(seen, "1") == ("minutes" if state == "showing" else "normal")
+
+
 @pytest.mark.parametrize(("seed", "idle", "says"), [(300, 0.7, "rich"), (301, 0.35, "normal")])
 def test_rich_after_filling_up(seed: int, idle: float, says: str) -> None:
     """The full canister makes the idle rich; driven away, it is soon empty."""
@@ -101,8 +112,20 @@ def test_purge_is_told_where_it_was_seen() -> None:
     loaded = of("trim-follows-purge", given(csv(drive(300, Setting(minutes=(30.0,), start=85.0, canister=55.0)))))
     empty = of("trim-follows-purge", given(csv(drive(300, Setting(minutes=(30.0,), start=85.0, canister=0.5)))))
     assert "follows" in {likeliest(e) for e in loaded} and {likeliest(e) for e in empty} == {"no-link"}
+    assert min(e["values"]["0"].get("no-link", 0.0) for e in loaded) < 0.05  # beyond what a sound engine's purge does
     asked = book().checks["trim-follows-purge"].conditions
     assert {e["condition"] for e in [*loaded, *empty]} <= set(asked)
+
+
+@pytest.mark.parametrize(
+    ("seed", "trims"),
+    [(240, {"trim-load", "trim-idle", "trim-cruise"}), (242, {"trims-by-airflow", "trim-idle", "trim-cruise"})],
+)
+def test_trims_that_are_right_elsewhere_speak_beside_what_shows_under_load(seed: int, trims: set[str]) -> None:
+    """What is rich under load alone, by a reading or by a curve, leaves the trims at idle and cruise to speak."""
+    made, _ = make(next(s for s in SPECS if s.seed == seed))
+    seen = {e["check"] for e in given(made.csv.encode(), engine_car(made.truth.engine, made.options.get("litres")))}
+    assert trims <= seen
 
 
 @pytest.mark.parametrize(("lam", "says"), [(0.93, "richer"), (1.0, "follows"), (1.08, "leaner")])
