@@ -29,7 +29,7 @@ from reasoner.repair.standing import named_conditions
 from reasoner.rulebook.model import Rulebook
 from reasoner.session.record import Record, fold, known_car, spells_of, states_read
 
-LEADER_FROM = 0.5  # more likely than not
+LEADER_FROM = 0.7  # on talk alone something often leads with half and more; judgement
 PLAINLY_SHOWING = 0.9  # a chance of showing from which nobody is asked whether it does; judgement
 
 
