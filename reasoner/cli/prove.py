@@ -169,8 +169,9 @@ def _to_type(document: ProofDoc, again: str, cause: str) -> list[str]:
             "(Where something else was found to be wrong, its name in place of that one.)",
         ]
     lines = ["WHAT TO TYPE"]
-    plan = document.provocation
-    if plan and plan.needed:
+    for plan in filter(None, (document.provocation, *document.also)):
+        if not plan.needed or plan.clean >= plan.needed:
+            continue
         lines += [
             f"  {plan.title}, no sign of it:",
             f"     reasoner prove {again} --clean {plan.condition}{' --made-so' if plan.only else ''}",
@@ -212,12 +213,14 @@ def _cause_mended(on: Round) -> str:
 def _not_counted(document: ProofDoc, done: SeenAfter) -> None:
     """Clean provocations in another condition than the plan's, or made otherwise than it asks, prove nothing, and are
     not to look as if they did."""
-    plan = document.provocation
+    plans = {plan.condition: plan for plan in (document.provocation, *document.also) if plan}
+    counted = " and ".join(plans)
     if len(done.clean) > 1:
         say(f"Note: told as {len(done.clean)} tries. Each counts only if it was brought about anew.", err=True)
     for condition in dict.fromkeys(done.clean):
-        if plan is not None and condition != plan.condition:
-            say(f"Note: kept, but it is {plan.condition} that is counted, not {condition}.", err=True)
+        plan = plans.get(condition)
+        if plan is None and plans:
+            say(f"Note: kept, but it is {counted} that is counted, not {condition}.", err=True)
         elif plan is not None and plan.only and not done.made_so:
             say(
                 "\n".join(paragraph(f"Note: kept, not counted. {' '.join(plan.only)} If it was so: --made-so.", 0)),

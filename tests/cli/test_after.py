@@ -151,6 +151,19 @@ def test_a_condition_is_typed_as_it_is_shown(case: Path) -> None:
     assert told == ["hot-restart", "hot-restart", "cruise", "cruise"]
 
 
+def test_every_condition_that_is_still_to_be_tried_has_its_line_to_type(tmp_path: Path) -> None:
+    """Where the owner said that it happens in several, what each line tells counts."""
+    copy = tmp_path / "estate.yaml"
+    copy.write_text((ROOT / "cases" / "estate-pinched-return.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    plan = json.loads(run("prove", str(copy), "--json").stdout)
+    for also in plan["also"]:
+        line = f"reasoner prove {copy} --clean {also['condition']}"
+        assert line in run("prove", str(copy)).output
+        told = run("prove", str(copy), "--clean", also["condition"])
+        assert "that is counted, not" not in told.stderr
+    assert plan["also"]
+
+
 def test_what_is_missing_is_counted_in_words_that_agree() -> None:
     for missing, said in (((), ""), (("b",), "1 thing more is"), (("b", "c"), "2 things more are")):
         with pytest.raises(Refused) as refused:
