@@ -23,7 +23,6 @@ TYPED = (
     "",  # what was heard is right
     "P0172 pending, P0172 permanent",
     "5",  # warm idle
-    "",  # to the answers page
 )
 
 
