@@ -301,8 +301,13 @@ def why_blocks(question: Question, count: int, in_full: bool = False) -> list[Re
 
 
 def _answer(question: Question, separation: Separation, in_full: bool) -> str:
-    """An answer by its number on the screen, else in its own words: never cut."""
-    return f"answer {separation.number}" if separation.number and not in_full else separation.outcome
+    """An answer by its number on the screen, or by its word where a reading is asked and there are none; else in its
+    own words: never cut."""
+    if in_full or not separation.number:
+        return separation.outcome
+    if question.reading is not None:
+        return question.outcomes[separation.number - 1].name
+    return f"answer {separation.number}"
 
 
 def _move(move: Move) -> str:
