@@ -10,7 +10,7 @@ p is a Beta distribution here, and the chance that the fault is still there foll
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import exp, lgamma
 
@@ -361,7 +361,7 @@ def _provocation(before: Standing, work: Work, condition: str = "") -> Provocati
             found = there
             break
     here = {way.condition for way in found if way.needed is not None}
-    begun = next((condition for condition, *_ in work.provoked if condition in here), None)
+    begun = _begun(work, here, _said_of_it(before))
     best = next((way for way in found if way.condition == begun), None)
     best = best or best_provocation(found, book.settings.waiting_counts)
     if best is None:
@@ -392,6 +392,14 @@ def _provocation(before: Standing, work: Work, condition: str = "") -> Provocati
         only=only,
         otherwise=sum(not so for _, so in done) if quiet else 0,
     )
+
+
+def _begun(work: Work, here: Collection[str], said: Collection[str]) -> str | None:
+    """The condition of these that was begun with: the first one tried. Where the owner named several, one try in each
+    is wanted whatever is proven by it, and only a second one in the same begins there."""
+    tried = [condition for condition, *_ in work.provoked if condition in here]
+    wanted_once = len(set(said) & set(here)) > 1
+    return next((name for name in tried if not (wanted_once and name in said) or tried.count(name) > 1), None)
 
 
 def _only(before: Standing, work: Work) -> tuple[str, ...]:

@@ -235,6 +235,9 @@ def test_where_the_owner_says_that_it_happens_one_clean_try_is_wanted() -> None:
     assert once.needed == 1 and f"{once.title}: 1 more without a sign of it" in found.missing
     done = replace(SENSOR, provoked=tuple((plan.condition, True, True) for plan in plans.values()))
     assert not any(text.startswith(once.title) for text in proof_document(before, before, done).missing)
+    for tries, main in ((1, found.provocation.condition), (2, once.condition)):  # a second one begins there
+        on = proof_document(before, before, replace(SENSOR, provoked=((once.condition, True, True),) * tries))
+        assert on.provocation is not None and on.provocation.condition == main
     seen = proof_document(before, before, replace(SENSOR, provoked=((once.condition, False, True),)))
     assert seen.state == "not cured" and seen.provocation is not None and seen.provocation.showed
 
