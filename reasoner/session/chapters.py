@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from difflib import SequenceMatcher
+from difflib import SequenceMatcher, get_close_matches
 from functools import cached_property, partial
 
 from reasoner.casebook.correcting import last_step, standing
@@ -31,6 +31,7 @@ from reasoner.session.workup import Workup
 
 KINDS_KEPT = 40  # tables of so many kinds of vehicle are kept, some 0.3 MB each
 ALIKE = 0.6  # likeness of two names, of 1, from which one may be meant by the other; as `difflib` has it
+A_SLIP = 0.93  # from which a name is one of the rules' own but for a letter or two; judgement
 
 PROVEN = ("proven",)
 CURED = ("cured", "cured but unproven")  # the first as older files have it
@@ -267,7 +268,8 @@ def _faults_near(book: Rulebook, said: str) -> list[str]:
 
 def _known(book: Rulebook, vehicle: Vehicle, causes: Sequence[Cause], fault: str, where: str) -> None:
     if fault not in book.faults:
-        near = " or ".join(f'"{title}"' for title in _faults_near(book, fault))
+        a_slip = get_close_matches(fault, book.faults, n=1, cutoff=A_SLIP)
+        near = " or ".join(f'"{name}"' for name in a_slip or _faults_near(book, fault))
         mend = f"did you mean {near}?" if near else "See `reasoner rules list faults`."
         raise Refused(f'no fault is called "{fault}"', f"{mend} One that the rules do not have: --not-in-rules")
     if any(cause.name == cause_name(fault, where) for cause in causes):

@@ -105,11 +105,12 @@ def there(workup: Workup, *faults: str) -> float:
 
 @pytest.mark.parametrize("name", CARS)
 def test_what_two_faults_show_brings_both_up_and_what_one_shows_does_not(name: str) -> None:
-    """With what both show, the pair is believed at 4 % and more after five or six looks, of hundreds that there are: it
-    is on the list. With what one shows, no pair is weighed."""
+    """With what both show, the pair is believed at 3.5 % and more after five or six looks, of hundreds that there are:
+    it is on the list (3.9 % where all of the excess goes with the oil's vapour although the sensor reads cold: it goes
+    in part then, as the rules say). With what one shows, no pair is weighed."""
     one, other = CARS[name][:2]
     workup = told(name)
-    assert there(workup, one, other) > 0.04
+    assert there(workup, one, other) > 0.035
     assert workup.belief.probability.sum() == pytest.approx(1.0, abs=1e-12)
     pairs = [cause for cause in workup.tables.causes if cause.members]
     chances = {c.name: p for c, p in zip(workup.tables.causes, workup.belief.probability, strict=True)}
@@ -154,8 +155,9 @@ def test_it_is_one_belief_and_the_singles_keep_their_proportions() -> None:
 def test_the_list_the_document_and_the_reasons_name_both() -> None:
     workup = told("injector, purge valve")
     found = belief(workup)
-    pair = next(s for s in found.faults if AND in s.fault)
-    assert pair.title == "Injector leaks when shut, and also purge valve leaks or sticks open"
+    title = "Injector leaks when shut, and also purge valve leaks or sticks open"
+    pair = next(s for s in found.faults if s.title == title)
+    assert AND in pair.fault
     assert pair.both == ("injector-leaks@cylinder-3", "purge-valve-leaks")
     assert pair.low <= pair.probability <= pair.high
     assert sum(found.all.values()) == pytest.approx(1.0)
@@ -221,9 +223,8 @@ def test_what_is_left_of_two_when_one_was_mended() -> None:
     before = dict(zip((c.name for c in workup.tables.causes), workup.belief.probability.tolist(), strict=True))
     work = (Job("replace-purge-valve", frozenset(("engine",))),)
     causes = tables_after(workup.book, workup.vehicle, before, work).causes
-    after = dict(
-        zip((c.name for c in causes), prior_after(workup.book, workup.vehicle, causes, before, work), strict=True)
-    )
+    no_more = replace(workup.book, settings=replace(workup.book.settings, two_faults=0.0))  # faults than are believed
+    after = dict(zip((c.name for c in causes), prior_after(no_more, workup.vehicle, causes, before, work), strict=True))
     beside = [n for n in before if AND in n and "coolant-temperature-low" in n]
     gone = [n for n in beside if "purge-valve-leaks" in n]
     other = "coolant-temperature-low"
