@@ -8,7 +8,7 @@ cut short: followed to the end it is nearer still to the optimum, and takes too 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
@@ -42,7 +42,6 @@ SHORTLIST = 16  # how many checks are considered after each of their outcomes
 FOLLOWED = 0.95  # share of a check's outcomes that is followed; judgement
 BRANCHES = 8  # and at most so many
 SHOWS = 0.7  # chance from which the fault is taken to show in the present spell; judgement
-ABOUT_AS_MUCH = 1.25  # times: two looks ahead, what differs by less is as good as the same; judgement
 NO_GAIN = 1e-9  # bits: below, rounding
 
 
@@ -62,41 +61,30 @@ def rank(
     found = _one_each(ways)
     best = found[:compared]
     if best and (len(best) > 1 or stakes):
-        supply = _supply(tables, now, found, costs, stakes) if stakes else None
-        best = _looked_ahead(tables, now, best, found[:SHORTLIST], costs, stakes, supply)
+        supply = supply_of(tables, now, found, costs, stakes) if stakes else None
+        best = _looked_ahead(tables, now, best, found[:SHORTLIST], costs, supply)
         little = stakes.little if stakes else 0.0
         least = max((o.ahead for o in best if stakes is None or o.saves > little), default=0.0)
-        best = _with_visits(tables, now, best, visits(tables, now, ways, costs, stakes, least), costs, stakes, supply)
+        best = _with_visits(tables, best, visits(tables, now, ways, costs, stakes, least), supply)
         if stakes and compared and not any(o.saves > little for o in (*best, *found[compared:])):
             # No single look changes what is done: look two steps ahead from more of them before that is believed.
-            best += _looked_ahead(
-                tables, now, found[compared:OPTIONS_SEARCHED], found[:SHORTLIST], costs, stakes, supply
-            )
+            best += _looked_ahead(tables, now, found[compared:OPTIONS_SEARCHED], found[:SHORTLIST], costs, supply)
         known = {o.check for o in best}
-        best += [o for o in _perishable(tables, now, found[compared:], costs, stakes, supply) if o.check not in known]
+        best += [o for o in _perishable(tables, now, found[compared:], costs, supply) if o.check not in known]
         best.sort(key=lambda o: _order(tables, now, o, little, stakes is not None))
-        best = _paying_before_repeats(now, best, {o.check: o.saves for o in found}, little)
     known = {o.check for o in best}
     return _gentlest_first([*best, *(o for o in found if o.check not in known)], stakes.little if stakes else 0.0)
 
 
-def _with_visits(
-    tables: Tables,
-    now: Situation,
-    best: Sequence[Option],
-    found: Iterable[Visit],
-    costs: Costs,
-    stakes: Stakes | None,
-    supply: Supply | None,
-) -> list[Option]:
+def _with_visits(tables: Tables, best: Sequence[Option], found: Iterable[Visit], supply: Supply | None) -> list[Option]:
     """With the first look of each visit, where the visit is better than that check by itself. Looks at each place come
     first there."""
     kept = {o.check: o for o in best}
     for visit in found:
         first = next((o for o in visit.looks if len(tables.checks[o.check].places) > 1), visit.looks[0])
         saves = visit.saves
-        if stakes is not None and supply is not None:
-            saves = max(saves, first.saves, supply.saves(first, visit.rate, stakes, costs))
+        if supply is not None:
+            saves = max(saves, first.saves, supply.saves(first, visit.rate))
         option = first._replace(ahead=visit.rate, saves=saves)
         other = kept.get(option.check)
         if other is None or option.ahead > other.ahead:
@@ -113,35 +101,16 @@ def _order(
     return not option.saves > little, _can_wait(tables, now, option), -saves, -option.ahead
 
 
-def _paying_before_repeats(
-    now: Situation, best: list[Option], alone: Mapping[int, float], little: float
-) -> list[Option]:
-    """What pays by itself before what was looked at in this condition before and pays only by what is looked at next,
-    where the two are worth about the same: else the look that pays is put off, again and again. alone: by check, what
-    it saves if nothing is looked at after it."""
-    first = best[0]
-    repeated = first.fresh and first.check in now.answered and first.condition in now.visited
-    if not repeated or alone.get(first.check, 0.0) > little:
-        return best
-    pays = [o for o in best if alone.get(o.check, 0.0) > little and o.saves * ABOUT_AS_MUCH >= first.saves]
-    return best if not pays else [pays[0], *(o for o in best if o is not pays[0])]
-
-
 def _perishable(
-    tables: Tables,
-    now: Situation,
-    found: Iterable[Option],
-    costs: Costs,
-    stakes: Stakes | None,
-    supply: Supply | None,
+    tables: Tables, now: Situation, found: Iterable[Option], costs: Costs, supply: Supply | None
 ) -> list[Option]:
     """Of the rest the best looks that need the fault to show, here, while it most likely does, and that are worth their
     cost: what can be asked at any time is never compared without them."""
     caught = [o for o in found if o.times == 1 and _can_wait(tables, now, o) < 2 and worth_asking(o, costs)][:COMPARED]
     rated = [o._replace(ahead=o.gain / o.cost) for o in caught]
-    if stakes is None or supply is None:
+    if supply is None:
         return rated
-    return [o._replace(saves=max(o.saves, supply.saves(o, o.ahead, stakes, costs))) for o in rated]
+    return [o._replace(saves=max(o.saves, supply.saves(o, o.ahead))) for o in rated]
 
 
 def _can_wait(tables: Tables, now: Situation, option: Option) -> int:
@@ -276,13 +245,12 @@ def _looked_ahead(
     best: Sequence[Option],
     shortlist: Sequence[Option],
     costs: Costs,
-    stakes: Stakes | None,
     supply: Supply | None,
 ) -> list[Option]:
     """Each with its best rate of one step or two: its gain, and the expected gain of the best check after it, over the
-    cost of both. Of two steps alone a cheap check would look dear where only a dear one is left after it. With stakes,
-    what one step or two save."""
-    return [_two_steps(tables, now, o, shortlist, costs, stakes, supply) for o in best]
+    cost of both. Of two steps alone a cheap check would look dear where only a dear one is left after it. With a
+    supply, what one step or two save."""
+    return [_two_steps(tables, now, o, shortlist, costs, supply) for o in best]
 
 
 def _two_steps(
@@ -291,14 +259,13 @@ def _two_steps(
     option: Option,
     shortlist: Sequence[Option],
     costs: Costs,
-    stakes: Stakes | None,
     supply: Supply | None,
 ) -> Option:
     rate = option.gain / option.cost
     if option.times > 1:
-        if stakes is not None and supply is not None:
-            (option,) = _with_savings(tables, now, [option], costs, stakes)
-            option = option._replace(saves=max(option.saves, supply.saves(option, rate, stakes, costs)))
+        if supply is not None:
+            (option,) = _with_savings(tables, now, [option], costs, supply.stakes)
+            option = option._replace(saves=max(option.saves, supply.saves(option, rate)))
         return option._replace(ahead=rate)  # its outcomes are counts over several spells, not followed one by one
     bits, cost, saves = option.gain, option.cost, option.saves
     branches = _likely(follow(tables, now, option))
@@ -306,8 +273,8 @@ def _two_steps(
     again = _again(tables, branches[0].then, option, shortlist, costs)  # whatever the outcome, the same can be done
     if not again:
         branches = []
-    elif stakes is not None:
-        later = stakes.after(option.check)
+    elif supply is not None:
+        later = supply.stakes.after(option.check)
         prices = [later.price(o, costs) for o in again]
         worth = values(tables, [(branch.then, again) for branch in branches], later)
         most = [max(v - price for v, price in zip(own, prices, strict=True)) for own in worth]
@@ -321,40 +288,41 @@ def _two_steps(
         bits += branch.chance / total * own[then]
         cost += branch.chance / total * again[then].cost
     rate = max(rate, bits / cost)
-    if stakes is not None and supply is not None:
-        saves = max(saves, supply.saves(option, rate, stakes, costs))
+    if supply is not None:
+        saves = max(saves, supply.saves(option, rate))
     return option._replace(ahead=rate, saves=saves)
 
 
 @dataclass(frozen=True, eq=False)
 class Supply:
-    """What the looks at hand can tell of what is open, the cheapest bits first. opened: bits; worth: money for one of
-    them, if it saves its share of what it saves to know all. bits, prices: (n,), of each look, and money for a bit of
-    it once the car is in that condition."""
+    """What the looks at hand can tell of what is open, the cheapest bits first. worth: money for a bit of that, if each
+    saves its share of what it saves to know all. bits, prices: (n,), of each look as far as so much is open, and money
+    for a bit of it once the car is in that condition."""
 
-    opened: float
+    stakes: Stakes
+    costs: Costs
     worth: float
     bits: Array
     prices: Array
 
-    def saves(self, option: Option, rate: float, stakes: Stakes, costs: Costs) -> float:
+    def saves(self, option: Option, rate: float) -> float:
         """Money saved by looking on as long as that is worth its cost. A bit costs what it costs now by this option
         (rate: bits for its cost), and more where the looks that are left are dearer."""
-        own = stakes.price(option, costs) / option.cost / rate
-        prices = np.maximum(self.prices, own) * costs.dearer
-        taken = np.diff(np.minimum(self.bits.cumsum(), self.opened), prepend=0.0)
-        return float(taken @ np.maximum(0.0, self.worth - prices))
+        own = self.stakes.price(option, self.costs) / option.cost / rate
+        prices = np.maximum(self.prices, own) * self.costs.dearer
+        return float(self.bits @ np.maximum(0.0, self.worth - prices))
 
 
-def _supply(tables: Tables, now: Situation, found: Sequence[Option], costs: Costs, stakes: Stakes) -> Supply:
+def supply_of(tables: Tables, now: Situation, found: Sequence[Option], costs: Costs, stakes: Stakes) -> Supply:
     """Of the looks at hand, each check once."""
     opened = class_entropy(tables, now.probability)
     there = [priced(tables, now, costs, o._replace(fresh=False)) if o.fresh and o.times == 1 else o for o in found]
     bits = np.array([o.gain for o in found])
     prices = np.array([stakes.price(o, costs) for o in there]) / np.maximum(bits, NO_GAIN)
     order = np.argsort(prices)
+    counted = np.diff(np.minimum(bits[order].cumsum(), opened), prepend=0.0)
     worth = stakes.open(now.probability) / opened if opened > NO_GAIN else 0.0
-    return Supply(opened, worth, bits[order], prices[order])
+    return Supply(stakes, costs, worth, counted, prices[order])
 
 
 def _likely(branches: Iterable[Branch]) -> list[Branch]:

@@ -316,17 +316,19 @@ def _plans(before: Standing, work: Work, earlier: Sequence[tuple[Standing, Work]
     the owner said that it happens, as there may be a second fault; and what earlier work is still believed to have
     mended. A repair of a slip in the work does not prove the first fault gone."""
     found: dict[str, ProvocationDoc] = {}
-    main = _provocation(before, work)
+    may = ways(before, work)
+    main = _best_way(before, work, may)
     if main is not None:
-        found[main.condition] = main
-        for condition in sorted(_said_of_it(before) - {main.condition}):
-            once = _provocation(before, work, condition)
-            if once is not None and once.needed is not None:
-                found[condition] = replace(once, needed=1, once=True)
+        found[main.condition] = _plan(before, work, main)
+        for way in may:
+            if way.condition in _said_of_it(before) - found.keys() and way.needed is not None:
+                found[way.condition] = replace(_plan(before, work, way), needed=1, once=True)
     after = [*(workup for workup, _ in earlier), before][1:]
     still = [pair for pair, then in zip(earlier, after, strict=True) if _not_cured(then) < SOUND_FROM]
-    for then, done in still:
-        plan = _provocation(then, replace(done, provoked=work.provoked))
+    for then, earlier_work in still:
+        done = replace(earlier_work, provoked=work.provoked)
+        best = _best_way(then, done, ways(then, done))
+        plan = None if best is None else _plan(then, done, best)
         if plan and (plan.condition not in found or _many(plan) > _many(found[plan.condition])):
             found[plan.condition] = plan
     return list(found.values())
@@ -350,45 +352,44 @@ def _sound(workup: Standing) -> float:
     return sum(p for p, counts in chances if counts) if any(own) else 1.0
 
 
-def _provocation(before: Standing, work: Work, condition: str = "") -> ProvocationDoc | None:
+def _best_way(before: Standing, work: Work, may: list[Provocation]) -> Provocation | None:
     """The one to use: of those in which it showed on this car, else of those in which a frame was frozen, else of all,
-    the one already begun, else the one that takes the least time. condition: this one."""
-    book, numbers = before.book, before.book.settings.afterwards
-    found = ways(before, work)
-    for pointed in ({condition},) if condition else _pointed_to(before, work):
-        there = [way for way in found if way.condition in pointed and way.needed is not None]
-        if there or condition:
-            found = there
-            break
-    here = {way.condition for way in found if way.needed is not None}
-    begun = _begun(work, here, _said_of_it(before))
+    the one already begun, else the one that takes the least time."""
+    pointed = [
+        [way for way in may if way.condition in names and way.needed is not None] for names in _pointed_to(before, work)
+    ]
+    found = next(filter(None, pointed), may)
+    begun = _begun(work, {way.condition for way in found if way.needed is not None}, _said_of_it(before))
     best = next((way for way in found if way.condition == begun), None)
-    best = best or best_provocation(found, book.settings.waiting_counts)
-    if best is None:
-        return None
-    where = book.conditions[best.condition]
+    return best or best_provocation(found, before.book.settings.waiting_counts)
+
+
+def _plan(before: Standing, work: Work, way: Provocation) -> ProvocationDoc:
+    """What has to be shown in one way, and how far that is."""
+    book, numbers = before.book, before.book.settings.afterwards
+    where = book.conditions[way.condition]
     only = _only(before, work)
-    done = [(clean, so or not only) for name, clean, so in work.provoked if name == best.condition]
+    done = [(clean, so or not only) for name, clean, so in work.provoked if name == way.condition]
     quiet = all(clean for clean, _ in done)
     clean = sum(so for _, so in done) if quiet else 0
     most = int(numbers.most_provocations)
-    shown = range(max(clean, best.needed or min(most, 10)) + 1)
+    shown = range(max(clean, way.needed or min(most, 10)) + 1)
     return ProvocationDoc(
-        condition=best.condition,
+        condition=way.condition,
         title=where.title,
         how=where.bring_about,
         cautions=tuple(book.cautions[name].say for name in where.cautions),
-        shows=best.shows.mean,
-        rule=_rule(before, work, best.condition),
-        needed=best.needed,
+        shows=way.shows.mean,
+        rule=_rule(before, work, way.condition),
+        needed=way.needed,
         most=most,
         clean=clean,
         showed=not all(clean for _, clean, _ in work.provoked),
-        course=tuple(still_there(best.shows, n, numbers.proof_begins_at) for n in shown),
-        still=still_there(best.shows, clean, numbers.proof_begins_at),
+        course=tuple(still_there(way.shows, n, numbers.proof_begins_at) for n in shown),
+        still=still_there(way.shows, clean, numbers.proof_begins_at),
         bound=upper_bound(clean) if clean else None,
-        minutes=best.minutes,
-        waiting=best.wait,
+        minutes=way.minutes,
+        waiting=way.wait,
         only=only,
         otherwise=sum(not so for _, so in done) if quiet else 0,
     )

@@ -177,7 +177,7 @@ def work_noted(workup: Workup, lines: Sequence[WorkLine]) -> list[str]:
 
 
 def tell_pattern(workup: Workup, check: Check, numbers: Sequence[int]) -> list[Event]:
-    """When it happens, or how it goes; several answers share the weight, as each was so some of the times."""
+    """When it happens; several answers share the weight, as each was so some of the times."""
     rows = [StoryRow(check.name, o.name, o.text) for o in check.outcomes]
     return _tell(workup, [check], [rows[n - 1] for n in numbers], rest_is_none=False)
 

@@ -10,7 +10,7 @@ from statistics import mean
 import numpy as np
 import pytest
 
-from reasoner.inference.choose import gains, rank
+from reasoner.inference.choose import Supply, gains, rank, supply_of
 from reasoner.inference.evidence import Spell
 from reasoner.inference.information_value import Stakes
 from reasoner.inference.plan import Costs, Option, dominates, options, priced, settled, worth_asking
@@ -263,6 +263,29 @@ def test_what_could_not_be_told_elsewhere_takes_as_many_looks_here() -> None:
     )
     assert first.cost > 0 and second.cost == pytest.approx(2 * first.cost)
     assert stakes.price(second, Costs()) == pytest.approx(2 * stakes.price(first, Costs()))
+
+
+def test_looking_on_is_worth_what_the_looks_at_hand_can_tell() -> None:
+    """By hand, at 60 an hour, a bit worth 100: half a bit at 10, a fifth at 30, a tenth at 200 that is never taken;
+    what leads to them at 20 a bit makes the first as dear, and each counts a quarter more than it costs."""
+    stakes = Stakes(np.ones((1, 2)), np.zeros(2), hour=60.0)
+    costs = replace(Costs(), dearer=1.25, asking_minutes=0.0)
+    supply = Supply(stakes, costs, 100.0, np.array([0.5, 0.2, 0.1]), np.array([10.0, 30.0, 200.0]))
+    look = Option(0, None, False, minutes=8.0, cost=8.0, gain=0.4)
+    assert supply.saves(look, 0.4 / 8.0) == pytest.approx(0.5 * (100 - 25) + 0.2 * (100 - 37.5))
+    assert supply.saves(look, 0.04 / 8.0) == 0.0  # at 200 a bit none is worth it
+
+
+def test_no_more_is_counted_than_is_open() -> None:
+    """Two looks that each tell all of one bit: one bit is to be had, at the price of the cheaper. What it saves to know
+    all is 50, with losses of 100 (Howard's bidder in small)."""
+    looks = [yes_no(name, [0.0, 1.0], minutes=minutes) for name, minutes in (("dear", 30.0), ("cheap", 6.0))]
+    tables = make_tables(plain([0.5, 0.5], looks))
+    now, costs = situation(tables), replace(Costs(), asking_minutes=0.0)
+    stakes = Stakes(np.array([[0.0, 100.0], [100.0, 0.0]]), np.zeros(2), hour=60.0)
+    supply = supply_of(tables, now, gains(tables, now, options(tables, now, costs)), costs, stakes)
+    assert supply.worth == pytest.approx(50.0)
+    assert supply.bits == pytest.approx([1.0, 0.0]) and supply.prices[0] == pytest.approx(6.0)
 
 
 def test_a_look_done_in_this_spell_needs_a_new_one() -> None:

@@ -57,6 +57,23 @@ def test_by_hand(cylinders: tuple[int, ...]) -> None:
         assert len({round(p, 12) for p in seals.values()}) == 1
 
 
+def test_of_what_was_mended_a_part_of_the_cars_had_two_faults() -> None:
+    """By hand: half of one car in five with two, shared as the rules say of any car. A fault that the work mends at one
+    place has no share, at its other places neither; and what stands for nothing being wrong has the rest."""
+    found = before()
+    found = replace(found, book=replace(found.book, settings=replace(found.book.settings, two_faults=0.2)))
+    chances = {c.name: p for c, p in zip(found.tables.causes, found.chances, strict=True)}
+    tables, now = after(found, 3)
+    _, alone = after(before(), 3)
+    prior = {c.name: c.prior for c in tables.causes if not c.alone and c.fault not in ("leak", "fine")}
+    gone = alone["fine"]
+    assert now["fine"] == pytest.approx(0.9 * gone) and sum(now.values()) == pytest.approx(1)
+    for name in alone.keys() - {"fine"}:
+        more = 0.1 * gone * prior.get(name, 0.0) / sum(prior.values())
+        assert now[name] == pytest.approx(alone[name] + more), name
+    assert now["leak@cylinder-1"] == pytest.approx(chances["leak@cylinder-1"])
+
+
 def test_nothing_is_mended_that_the_work_does_not_touch() -> None:
     found = before()
     by_name = {c.name: c for c in found.tables.causes}
