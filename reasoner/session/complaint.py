@@ -57,7 +57,7 @@ FINE_IDIOMS = re.compile(
 NOT_FINE_IDIOMS = re.compile(
     r"\b(?:good(?= (?:minute|hour|while|deal|bit|many|half|quarter|few|\d))|as well|well (?=over|above|below|into|past)"
     r"|(?:almost |nearly |next )?to nothing|nothing (?=else|more|help|was|could|found|done|been|has|had|to)"
-    r"|(?<=found )nothing|(?<=than )normal|as good as(?! gold| new))\b"
+    r"|(?<=found )nothing|(?<=for )nothing|(?<=than )normal|as good as(?! gold| new))\b"
 )
 # Of work: what is said before and after the thing that something was done to; and that it was before the complaint.
 DONE_BEFORE = _words(

@@ -825,6 +825,6 @@ def test_when_it_happens_may_be_told_again_in_other_words() -> None:
 def test_what_a_frame_says_names_its_figures_in_plain_words() -> None:
     _, text = take_in("", "P0172", "", "f P0172 rpm 760 load 24 ect 92 stft -14 ltft -16", "", "", workup=shipped())
     flat = " ".join(text.split())
-    assert "surplus fuel against an idle's: no, the surplus is less than all the fuel of an idle" in flat
+    assert "Freeze frame, how much fuel too much: less than it burns at idle" in flat
     assert "(surplus as a share of an idle's fuel 0.33 (0.18 to 0.6))" in flat
     assert "learned: long-term below -5 %, short-term below zero or near it (short -14 +- 3 %, long -16 +- 3 %)" in flat
