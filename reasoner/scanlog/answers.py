@@ -258,7 +258,6 @@ MOVED = 4.0  # % of trim that a state is richer, from which a condition shows it
 SHUT, SETTLES = 1.0, 8.0  # % of purge below which the valve is shut, and s after which the trim shows it; judgement
 ZERO_SEEN = (*IDLING_PHASES, Phase.HOT_RESTART, Phase.REFUELLED)
 STEADY_PHASES = (*IDLING_PHASES, Phase.CRUISE)  # where what belongs to no one spell is said to have been seen
-PURGED_SOUND = 5.0  # % of trim that purge may move in a sound engine; common practice, no source
 NORMAL_EVERYWHERE = "within 10 % everywhere"
 # What trims over airflow look like, where that has another name. Vapour out of the oil comes at a steady rate; whether
 # a leak has a wrong share beside it is seen by what is left at high airflow (`Fits.beside`).
@@ -463,10 +462,7 @@ def _purge_fitted(seen: LogSeen, fits: Mapping[int, Fits]) -> list[Proposed]:
     if not best or spell is None:
         return []
     estimate = Estimate(float(np.mean([b.at_most.value for b in best])), max(b.at_most.error for b in best))
-    # Beyond what a sound engine's trims do with the purge: its fit has weighed that.
-    figure = Figure(
-        "trim moves", "%", replace(estimate, value=estimate.value + math.copysign(PURGED_SOUND, estimate.value))
-    )
+    figure = Figure("trim moves", "%", estimate)
     said = f"trim with purge less without: {with_error(estimate, '%')}"
     return [figured(seen, "trim with purge less without", (ENGINE, 0), "purge on and off", (figure,), spell, said)]
 
