@@ -67,7 +67,7 @@ SIGNATURES: Mapping[str, Signature] = {
     "frozen amount": Signature(At.ENGINE, {"surplus as a share of an idle's fuel": ""}),
     "read at the banks": Signature(At.BANK, {"total fuel trim": "%", "short": "%", "long": "%", "purge": "%"}),
     "voltage behind the catalyst": Signature(At.BANK, {"voltage behind the catalyst": "V"}),
-    "temperatures when warm": Signature(At.ENGINE, {"coolant": "°C", "intake over outside": "°C"}),
+    "temperatures when warm": Signature(At.ENGINE, {"coolant": "°C", "intake": "°C", "intake over outside": "°C"}),
     "exhaust gas": Signature(At.ENGINE, {"lambda": "", "trim": "%", "unburnt": "%"}),
     "rail hold": Signature(At.ENGINE, {"time until the rail pressure has halved": "min", "leak": "mm3/min"}),
     "low side hold": Signature(At.ENGINE, {"open": "kPa", "supply shut": "kPa", "return shut": "kPa"}),

@@ -955,12 +955,16 @@ def cold_soak(b: Bench) -> There:
 @sees("live-temperatures")
 def live_temperatures(b: Bench) -> There:
     if b.state.coolant_read < 72:
-        return "coolant-low"
-    return "intake-low" if b.state.intake_read < b.now.ambient - 3 else "right"
+        return "coolant-open" if b.state.coolant_read <= -25 else "coolant-low"
+    if b.state.intake_read >= b.now.ambient - 3:
+        return "right"
+    return "intake-open" if b.state.intake_read <= -25 else "intake-low"
 
 
 @sees("coolant-against-thermometer")
 def thermometer(b: Bench) -> There:
+    if b.state.coolant_read <= -25:
+        return "reads-open"
     return "reads-low" if b.now.coolant - b.state.coolant_read + b.dice("a").gauss(0, 3) > 10 else "agree"
 
 

@@ -68,7 +68,7 @@ def test_resistance_raises_the_voltage_and_so_sets_the_high_codes() -> None:
     """Too cold is a voltage too high. The codes of the low voltage are those of a short, which reads hot: lean."""
     assert voltage(90, added=300) > voltage(90)
     book = rules()
-    for check, high, low in (("code-coolant", "P0118", "P0117"), ("code-intake-temperature", "P0113", "P0112")):
+    for check, high, low in (("code-coolant-open", "P0118", "P0117"), ("code-intake-open", "P0113", "P0112")):
         listed = [code for codes in book.checks[check].codes.values() for code in codes]
         assert high in listed and low not in listed
 

@@ -46,11 +46,33 @@ def test_warm_shows_what_a_cold_night_hides() -> None:
     cold = CIRCUIT * beyond(5, COLD) + (1 - CIRCUIT)
     warm = CIRCUIT * beyond(10, WARM) + (1 - CIRCUIT)
     said_cold = chance(book, "sensors-after-cold-soak", "coolant-low", "coolant-temperature-low")
-    said_warm = chance(book, "live-temperatures", "coolant-low", "coolant-temperature-low")
+    said_warm = sum(
+        chance(book, "live-temperatures", said, "coolant-temperature-low") for said in ("coolant-low", "coolant-open")
+    )
     assert warm > 1.5 * cold and said_warm > 1.5 * said_cold
     assert said_cold == pytest.approx(cold, abs=0.2)
     assert said_warm == pytest.approx(warm, abs=0.2)
-    assert chance(book, "coolant-against-thermometer", "reads-low", "coolant-temperature-low") >= said_warm
+    shown = (
+        chance(book, "coolant-against-thermometer", said, "coolant-temperature-low") for said in ("reads-low", "reads-open")
+    )
+    assert sum(shown) >= said_warm
+
+
+def test_only_an_open_circuit_reads_a_warm_engine_at_minus_25() -> None:
+    """What a connector adds, up to 9 kOhm of a bad contact, reads a warm engine no colder than -25 degC; so what does is
+    the circuit: the wiring that comes and goes rather than the sensor and its green connector."""
+    assert min(error(added, WARM) + WARM for added in (*ADDED, 9000.0)) > -25 > read(60_000.0)
+    book = rules()
+    for check, outcome, still in (
+        ("live-temperatures", "coolant-open", "coolant-low"),
+        ("coolant-against-thermometer", "reads-open", "reads-low"),
+        ("frame-coolant", "impossible", "cool"),
+    ):
+        wiring, sensor = (
+            chance(book, check, outcome, fault) / chance(book, check, still, fault)
+            for fault in ("coolant-sensor-intermittent", "coolant-temperature-low")
+        )
+        assert wiring > 4 * sensor
 
 
 def test_more_resistance_never_reads_hot() -> None:

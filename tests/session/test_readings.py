@@ -432,7 +432,7 @@ def test_without_a_word_they_are_of_the_state_the_car_is_in() -> None:
 def test_the_conversation_takes_live_values() -> None:
     start = car(injection="port")
     talk, events, reply_ = heard(start, {"type": "readings", "line": "idle ect -40 -8 -14", "as typed": True})
-    assert reply_ is None and answers_of(talk.workup)["live-temperatures"] == "coolant-low"
+    assert reply_ is None and answers_of(talk.workup)["live-temperatures"] == "coolant-open"
     assert next(event["event"] for event in as_written(events)) == "readings"
     said("told", talk.state())
     with pytest.raises(Refused, match="not usual"):

@@ -272,10 +272,12 @@ def _read_banks(given: Inputs, setting: Setting) -> Result:
 def _warm(given: Inputs, setting: Setting) -> Result:
     coolant, intake, outside = (given.get(name) for name in ("coolant", "intake", "outside"))
     figures = [Figure("coolant", "°C", Estimate(coolant, 2.0))] if coolant is not None else []
+    if intake is not None:
+        figures.append(Figure("intake", "°C", Estimate(intake, 2.0)))
     if intake is not None and outside is not None:
         figures.append(Figure("intake over outside", "°C", Estimate(intake - outside, 2.0)))
     if not figures:
-        return Mistake("", "coolant, or intake and outside air are wanted", "such as 92 °C")
+        return Mistake("", "coolant or intake air is wanted", "such as 92 °C")
     return Finding({0: tuple(figures)}, ("as read",), REGULATED, WARM_SURE)
 
 
