@@ -53,14 +53,15 @@ def test_warm_shows_what_a_cold_night_hides() -> None:
     assert said_cold == pytest.approx(cold, abs=0.2)
     assert said_warm == pytest.approx(warm, abs=0.2)
     shown = (
-        chance(book, "coolant-against-thermometer", said, "coolant-temperature-low") for said in ("reads-low", "reads-open")
+        chance(book, "coolant-against-thermometer", said, "coolant-temperature-low")
+        for said in ("reads-low", "reads-open")
     )
     assert sum(shown) >= said_warm
 
 
 def test_only_an_open_circuit_reads_a_warm_engine_at_minus_25() -> None:
-    """What a connector adds, up to 9 kOhm of a bad contact, reads a warm engine no colder than -25 degC; so what does is
-    the circuit: the wiring that comes and goes rather than the sensor and its green connector."""
+    """What a contact adds, up to 9 kOhm, reads a warm engine no colder than -25 degC. So what does is an open circuit:
+    the wiring that comes and goes rather than the sensor and its green connector."""
     assert min(error(added, WARM) + WARM for added in (*ADDED, 9000.0)) > -25 > read(60_000.0)
     book = rules()
     for check, outcome, still in (
