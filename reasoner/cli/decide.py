@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 from pathlib import Path
 
 import click
 
-from reasoner.casebook import store
-from reasoner.casebook.shape import load_sound
-from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import exits, keeper, loading
+from reasoner.cli import caseroom, exits, loading
 from reasoner.cli.kinds import CASE, cases_option
 from reasoner.cli.say import say, say_json, say_pages
 from reasoner.cli.settings import settings_again, settings_option, shop_settings
 from reasoner.history.trace import vehicle_of
-from reasoner.session.decision_doc import DecisionDoc
+from reasoner.session.document import DecisionDoc
 
 
 @click.command(epilog="Example: reasoner decide 2026-03-09-1 --settings shop.yaml")
@@ -42,12 +38,9 @@ def decide_command(
 
     book = loading.rules(rules_paths)
     prices = shop_settings(settings_path, book).prices
-    try:
-        folder, _ = store.cases_folder(cases_dir, os.environ)
-        found = load_sound(store.find_case(folder, case))
+    with caseroom.refusing():
+        found = caseroom.one(cases_dir, case)
         workup = after_work.workup_now(book, vehicle_of(found), found.events, prices=prices)
-    except CasebookError as error:
-        raise keeper.refuse(error) from None
     document = deciding.decision_document(deciding.decide(workup), found.path.stem)
     if as_json:
         say_json(document)

@@ -17,7 +17,7 @@ from reasoner.casebook import store
 from reasoner.casebook.events import Finished
 from reasoner.casebook.shape import load_sound
 from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import converse, exits, keeper, loading, scanlogs, shop
+from reasoner.cli import caseroom, converse, exits, keeper, loading, scanlogs, shop
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.kinds import CASE, NearChoice, cases_option
 from reasoner.cli.say import say
@@ -111,7 +111,7 @@ def diagnose_command(
         raise click.exceptions.Exit(exits.NO_TERMINAL)
     again = [*loading.options_again(cases_dir), *settings_again(settings_path)]
     source = Brought(logs, scanlogs.fetcher(columns_path), live or "")
-    try:
+    with caseroom.refusing():
         folder, why = store.cases_folder(cases_dir, os.environ)
         store.ready(folder)
         path = _existing(folder, case)
@@ -131,8 +131,6 @@ def diagnose_command(
             _unattended(wish, answers, source)
         else:
             _at_terminal(wish, color, source)
-    except CasebookError as error:
-        raise keeper.refuse(error) from None
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
-import click
-
 from reasoner.casebook import store
 from reasoner.casebook.events import Event, RulesUsed, event_as_written
 from reasoner.casebook.journal import Journal, resume
 from reasoner.casebook.shape import Case, sound
-from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import exits
-from reasoner.cli.say import say
 from reasoner.history.trace import vehicle_of
 from reasoner.inference.plan import By
 from reasoner.network.vehicle import Vehicle
@@ -89,9 +84,3 @@ def not_weighed(record: Record) -> list[str]:
         if unread
         else []
     )
-
-
-def refuse(error: CasebookError) -> click.exceptions.Exit:
-    """Say what is wrong with a case; the status to end with."""
-    say(f"Error: {error}", err=True)
-    return click.exceptions.Exit(exits.CASE_UNUSABLE)

@@ -22,7 +22,7 @@ from reasoner.rulebook.model import Rulebook
 from reasoner.session import after_work
 from reasoner.session.acts import Refused
 from reasoner.session.chapters import Garage, close_case
-from reasoner.session.decision_doc import as_data
+from reasoner.session.document import as_data
 from reasoner.session.workup import Workup
 
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TypeVar
 
 import click
 
 from reasoner.casebook import store
 from reasoner.casebook.events import KEPT_BESIDE, Event, event_as_written
-from reasoner.casebook.shape import Case, load_sound
-from reasoner.casebook.trouble import CasebookError
-from reasoner.cli import exits, keeper
+from reasoner.casebook.shape import Case
+from reasoner.cli import caseroom, exits, keeper
 from reasoner.cli.keeper import Keeper
 from reasoner.cli.say import say
 from reasoner.history.trace import vehicle_of
@@ -71,18 +68,16 @@ def on_case(
     tells: something is to be kept. A case that is only looked at is not written to, nor taken from who has it open.
     """
     try:
-        folder, _ = store.cases_folder(cases_dir, os.environ)
-        path: Path = store.find_case(folder, case)
-        if not tells:
-            found = load_sound(path)
-            workup = after_work.workup_now(book, vehicle_of(found), found.events, prices=prices)
-            _note([*found.notes, *keeper.not_weighed(workup.record)])
-            return do(Round(found, workup, None))
-        with keeper.open_case(path, book, prices=prices) as kept:
-            _note(kept.notes)
-            return do(Round(kept.case, kept.workup, kept))
-    except CasebookError as error:
-        raise keeper.refuse(error) from None
+        with caseroom.refusing():
+            if not tells:
+                found = caseroom.one(cases_dir, case)
+                workup = after_work.workup_now(book, vehicle_of(found), found.events, prices=prices)
+                _note([*found.notes, *keeper.not_weighed(workup.record)])
+                return do(Round(found, workup, None))
+            path = store.find_case(caseroom.folder_in_use(cases_dir)[0], case)
+            with keeper.open_case(path, book, prices=prices) as kept:
+                _note(kept.notes)
+                return do(Round(kept.case, kept.workup, kept))
     except Refused as refused:
         say(f"Error: {refused.message}" + (f"\n   {refused.mend}" if refused.mend else ""), err=True)
         raise click.exceptions.Exit(exits.PROBLEMS) from None

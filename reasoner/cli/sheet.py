@@ -24,7 +24,7 @@ from reasoner.repair.sheet import LineDoc, RepairSheet, SheetDoc, sheet_document
 from reasoner.report.lines import paragraph
 from reasoner.session import deciding
 from reasoner.session.acts import Refused
-from reasoner.session.decision_doc import as_data
+from reasoner.session.document import as_data
 from reasoner.session.plain import shortened
 from reasoner.session.workup import Workup
 

@@ -20,8 +20,7 @@ from reasoner.repair.sheet import SheetDoc, sheet_document
 from reasoner.session import after_work, concluding, deciding
 from reasoner.session.after_work import finished_rounds
 from reasoner.session.chapters import Chapter, Garage
-from reasoner.session.decision_doc import DecisionDoc
-from reasoner.session.document import Verdict
+from reasoner.session.document import DecisionDoc, Verdict
 from reasoner.session.words import places_of
 from reasoner.session.workup import Workup
 

@@ -21,8 +21,7 @@ from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import apart, dot, path, svg_line, svg_picture, svg_text
 from reasoner.report.shapes import count
 from reasoner.report.work_text import not_counted
-from reasoner.session.decision_doc import DecisionDoc
-from reasoner.session.document import Verdict
+from reasoner.session.document import DecisionDoc, Verdict
 from reasoner.session.plain import clean, thousands, time_text
 from reasoner.session.words import PASSES, percent
 

@@ -13,6 +13,7 @@ from html import escape
 from itertools import pairwise
 from typing import TypeVar
 
+from reasoner.report.drawing import svg_text
 from reasoner.scanlog.document import BankFacts, Cloud, Lane, LogDocument, Picture, Track
 from reasoner.scanlog.words import amount, family_words
 from reasoner.session.plain import clean
@@ -119,7 +120,7 @@ def _drive(picture: Picture, top: float) -> tuple[list[str], float]:
         parts += _lane(picture, lane, y + BETWEEN, x)
         y += BETWEEN + LANE
     for minute in _minutes(end):
-        parts.append(_text(x(60 * minute), y + 20, f"{minute:g} min", "middle"))
+        parts.append(svg_text(x(60 * minute), y + 20, f"{minute:g} min", "middle"))
     parts += _phase_legend(picture, y + 32)
     return parts, y + BELOW_DRIVE
 
@@ -133,7 +134,7 @@ def _legend(tracks: Sequence[Track], y: float) -> list[str]:
         parts += [
             f'<path d="M{at:.0f} {y - 4:.0f}h26" stroke="{colour}" stroke-width="2" fill="none"{dashes}/>',
             _rect(at + 30, y - 10, 12, 12, SHADED.get(track.bank, SHADED[1])),
-            _text(at + 48, y, said),
+            svg_text(at + 48, y, said),
         ]
         at += 70 + LETTER * len(said) + 20
     return parts
@@ -160,7 +161,7 @@ def _gaps(picture: Picture, top: float, high: float, x: Across) -> list[str]:
         short = said.split(": ")[1]
         for words in (said, short):
             if LETTER * len(words) + 8 < wide:
-                parts.append(_text(x(a) + wide / 2, top + high - 8, words, "middle"))
+                parts.append(svg_text(x(a) + wide / 2, top + high - 8, words, "middle"))
                 break
     return parts
 
@@ -175,7 +176,7 @@ def _marks(picture: Picture, y: float, x: Across) -> list[str]:
         parts.append(f'<path d="M{at:.1f} {y:.1f}l4 7h-8z" fill="{SHOWS}"/>')
         a, b = at + 5, at + LETTER * len(mark.label) + 19
         if b < LEFT + WIDE and all(b <= c or d <= a for c, d in taken):
-            parts.append(_text(a, y + 18, mark.label))
+            parts.append(svg_text(a, y + 18, mark.label))
             taken.append((a, b))
     return parts
 
@@ -187,9 +188,9 @@ def _lane(picture: Picture, lane: Lane, top: float, x: Across) -> list[str]:
     low, most = (min(known), max(known)) if known else (0.0, 1.0)
     pane = Pane(top, low, most if most > low else low + 1.0, LANE)
     parts += [
-        _text(LEFT, top - 5, f"{lane.name} ({lane.unit})"),
-        _text(LEFT - 6, top + 10, f"{most:.4g}", "end"),
-        _text(LEFT - 6, top + LANE - 4, f"{low:.4g}", "end"),
+        svg_text(LEFT, top - 5, f"{lane.name} ({lane.unit})"),
+        svg_text(LEFT - 6, top + 10, f"{most:.4g}", "end"),
+        svg_text(LEFT - 6, top + LANE - 4, f"{low:.4g}", "end"),
     ]
     return parts + _curves(picture.time, lane.values, pane, x, "#444", "") + _gaps_plain(picture, top, x)
 
@@ -222,7 +223,7 @@ def _phase_legend(picture: Picture, y: float) -> list[str]:
     for phase in PHASE_FILL:
         if phase in picture.phases:
             edge = ' stroke="#777" stroke-width="0.5"'
-            parts += [_rect(at, y, 10, 9, PHASE_FILL[phase], edge=edge), _text(at + 14, y + 9, phase)]
+            parts += [_rect(at, y, 10, 9, PHASE_FILL[phase], edge=edge), svg_text(at + 14, y + 9, phase)]
             at += 26 + LETTER * 1.1 * len(phase)
     return parts
 
@@ -237,14 +238,14 @@ def _cloud(cloud: Cloud, bank: BankFacts | None, pane: Pane) -> list[str]:
         return LEFT + WIDE * min(1.0, max(0.0, math.log(max(flow, low) / low) / math.log(high / low)))
 
     said = f"Bank {cloud.bank}: readings against airflow; circles: it shows; crosses: otherwise; lines: fitted"
-    parts = [_text(LEFT, top - 8, said)]
+    parts = [svg_text(LEFT, top - 8, said)]
     best = bank.fits.best if bank is not None and bank.fits is not None else None
     if best is not None:
-        parts.append(_text(LEFT, top - 27, f"{family_words(best)[0]}: {amount(best)}"))
+        parts.append(svg_text(LEFT, top - 27, f"{family_words(best)[0]}: {amount(best)}"))
     parts += _frame(pane)
     for flow in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200):
         if low <= flow <= high:
-            parts.append(_text(x(flow), top + HIGH + 16, f"{flow} g/s", "middle"))
+            parts.append(svg_text(x(flow), top + HIGH + 16, f"{flow} g/s", "middle"))
     for p in points:
         a, b = x(p.airflow), pane.y(p.trim)
         if p.showing:
@@ -265,7 +266,7 @@ def _frame(pane: Pane) -> list[str]:
         y = pane.y(trim)
         ink = "#777" if trim == 0 else "#ddd"
         parts.append(f'<line x1="{LEFT}" x2="{LEFT + WIDE}" y1="{y:.1f}" y2="{y:.1f}" stroke="{ink}"/>')
-        parts.append(_text(LEFT - 6, y + 4, f"{trim:+d} %" if trim else "0 %", "end"))
+        parts.append(svg_text(LEFT - 6, y + 4, f"{trim:+d} %" if trim else "0 %", "end"))
     return parts
 
 
@@ -303,10 +304,6 @@ def _pause(time: Sequence[float]) -> float:
 def _minutes(end: float) -> list[float]:
     step = next((s for s in (1, 2, 5, 10, 20, 30, 60, 120) if end / 60 / s <= 12), 240)
     return [i * step for i in range(int(end / 60 / step) + 1)]
-
-
-def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
 
 
 def _rect(x: float, y: float, width: float, height: float, fill: str, inside: str = "", edge: str = "") -> str:

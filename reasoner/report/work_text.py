@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from reasoner.repair.proof import CountDoc, ProofDoc, ProvocationDoc, SeenDoc
 from reasoner.repair.sheet import CautionDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.report.lines import LINE_WIDTH, bullet_lines, heading, in_columns, page, paragraph, section
-from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc
+from reasoner.session.document import ChoiceDoc, DecisionDoc
 from reasoner.session.plain import clean, effort_text, thousands, time_text
 from reasoner.session.words import percent
 

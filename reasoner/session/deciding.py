@@ -15,7 +15,7 @@ from reasoner.repair.jobs import ENGINE, Job, all_places, places_text
 from reasoner.repair.prices import Prices
 from reasoner.repair.unexplained import unexplained
 from reasoner.rulebook.model import Rulebook
-from reasoner.session.decision_doc import ChoiceDoc, DecisionDoc, PriceDoc
+from reasoner.session.document import ChoiceDoc, DecisionDoc, PriceDoc
 from reasoner.session.plain import thousands, time_text
 from reasoner.session.words import percent, unexplained_text
 from reasoner.session.workup import Workup

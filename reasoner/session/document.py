@@ -1,11 +1,17 @@
-"""The result documents: what comes next, what is believed and why, and what is concluded, as plain frozen data.
+"""The result documents: what comes next, what is believed and why, what is concluded and decided, as plain frozen data.
 
 Printers format these; they decide nothing. `dataclasses.asdict` of any of them is the JSON form.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import json
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from reasoner.repair.proof import ProofDoc
+    from reasoner.repair.sheet import SheetDoc
 
 
 @dataclass(frozen=True)
@@ -253,3 +259,57 @@ class Why:
     prior_rule: str
     prior_because: str
     reasons: tuple[Reason, ...] = field(default_factory=tuple)
+
+
+@dataclass(frozen=True)
+class ChoiceDoc:
+    """One course. now, later, driving, expected: money. parts: money of `now`; minutes: labour of it.
+
+    again: why the car may come back, each with its chance in words. missing: what has to be known before it could be
+    recommended. cheapest: by expected cost, whatever is missing.
+    """
+
+    kind: str
+    title: str
+    now: float
+    parts: float
+    minutes: float
+    cures: float
+    comes_back: float
+    again: tuple[str, ...]
+    later: float
+    driving: float
+    expected: float
+    missing: tuple[str, ...]
+    cheapest: bool
+    recommended: bool
+
+
+@dataclass(frozen=True)
+class PriceDoc:
+    """A figure that was reckoned with. own: the shop has said it; else it is the rules' usual one."""
+
+    what: str
+    value: str
+    own: bool
+
+
+@dataclass(frozen=True)
+class DecisionDoc:
+    """choices: the cheapest by expected cost first. hinges: what the recommended one hangs on. notes: what was left
+    out."""
+
+    case: str
+    sentence: str
+    choices: tuple[ChoiceDoc, ...]
+    hinges: tuple[str, ...]
+    prices: tuple[PriceDoc, ...]
+    currency: str
+    notes: tuple[str, ...]
+    type: str = "decision"
+
+
+def as_data(document: DecisionDoc | SheetDoc | ProofDoc) -> dict[str, Any]:
+    """A document in what JSON has: sets as sorted lists."""
+    found: dict[str, Any] = json.loads(json.dumps(asdict(document), default=sorted))
+    return found

@@ -19,7 +19,7 @@ from reasoner.repair.sheet import sheet_document, sheet_of
 from reasoner.session import after_work, deciding
 from reasoner.session.acts import Refused
 from reasoner.session.chapters import Garage, close_case
-from reasoner.session.decision_doc import as_data
+from reasoner.session.document import as_data
 from reasoner.session.wellformed import Message
 from reasoner.session.workup import Workup
 
