@@ -228,7 +228,8 @@ BOTH_BANKS = re.compile(  # one name, two numbers: bank 1, then bank 2
     rf"(?: ?/ ?| (?=[+\-\u2212]))({_NUMBER})(?![\w.])"
 )
 LOOP_WORDS = re.compile(
-    r"(open|closed) loop(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load|overrun|fuel cut|fault))?"
+    r"(open|closed) loop"
+    rf"(?:[ :]+(?:by |with |with a |by a )?(cold|not warm|load(?! ?[=:]? ?{_NUMBER})|overrun|fuel cut|fault))?"
 )
 FUEL_SYSTEM = re.compile(  # as readers shorten it
     r"(?:fss|fuel ?(?:system|sys)?(?: status)?)(?: ?[12])?[ =:]+"

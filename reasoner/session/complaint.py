@@ -66,7 +66,7 @@ DONE_BEFORE = _words(
     """
 )
 DONE_AFTER = frozenset(
-    ("done", "renewed", "replaced", "changed", "fitted", "swapped", "repaired", "cleaned", "removed", "job")
+    ("done", "renewed", "replaced", "changed", "fitted", "swapped", "repaired", "cleaned", "removed", "taken", "job")
 )
 HAD_AFTER = DONE_AFTER | {"out", "off", "in"}  # `had the gearbox out`; by themselves they are said of much else
 SINCE = frozenset(("since", "after"))
@@ -84,11 +84,15 @@ IN_THIS_ORDER = _words(
     without only every each again more too as and the a it its is
     """
 )
-# A clause about something else than how the engine runs: when or where that happens says nothing of it.
+# A clause about something else than how the engine runs: when, where or how often that happens says nothing of it. It
+# reaches to where the engine is spoken of again: `the brake pedal is hard sometimes and it smells`.
 ELSE = re.compile(
-    r"^(?:the |my |its )?(?:radio|remote|windows?|windscreen|wipers?|gearbox|clutch|brakes?|tyres?|tires?|steering"
+    r"^(?:(?:sometimes|occasionally|often|also|and|now and then|now and again|at times|from time to time"
+    r"|i (?:feel|hear|notice)|(?:the )?pedal of) )*"
+    r"(?:the |my |its )?(?:radio|remote|windows?|windscreen|wipers?|gearbox|clutch|brakes?|tyres?|tires?|steering"
     r"|suspension|doors?|seats?|sunroof)\b|^(?:i|we|he|she|they) (?:have |has |had )?bought\b"
 )
+THE_ENGINE_AGAIN = re.compile(r"\b(?:and|then) (?=(?:it|she|the (?:engine|motor|car|idle|light|lamp))\b)")
 NEXT_TO_IT = NEED_NOT_BE_SAID | {"of"}  # between the two then: `level of the oil`
 SENTENCES = re.compile(r"[.;!?\n]+")
 CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
@@ -152,7 +156,7 @@ SAYS_NOTHING = _words(
     july august september october november december spring autumn easter christmas symptom symptoms other feel
     feels complaints driveability drivability completely eg ie because flashes flashing after before started
     began begun appeared happens happen happening worst best two first thing things kind sort bit lot mine plays play
-    know think bought comes that's been like same way its
+    know think bought comes that's been like same way its otherwise soon rich fat
     """
 )
 JOINS = frozenset(("and", "or", "then", "so", "yet", "though", "although", "plus"))  # between parts of a clause
@@ -273,7 +277,7 @@ def _clauses(text: str, ear: Ear) -> list[_Clause]:
         after = "".join(sentences[number + 1 : number + 2]).strip()
         short = after if len(after.split()) <= WORDS_OF_A_REMARK else ""
         vain = any(map(IN_VAIN.search, (sentence, short)))
-        for part in filter(None, map(str.strip, CLAUSES.split(sentence))):
+        for part in _told_apart(sentence):
             words = tuple(re.findall(r"[a-z0-9'-]+", part))
             limit = bool(words) and words[0] in WHERE_IT_ENDS
             late = bool(AFTER_IT_BEGAN.search(part)) or (begun is not None and not first and _later(part, begun))
@@ -287,6 +291,17 @@ def _clauses(text: str, ear: Ear) -> list[_Clause]:
             fine = _is_fine(part, words)
             begun = part if begun is None and BEGAN.search(part) else begun
     return found
+
+
+def _told_apart(sentence: str) -> list[str]:
+    """The clauses of a sentence, as text; what is said of something else than the engine ends where that comes back."""
+    parts = [part.strip() for part in CLAUSES.split(sentence)]
+    return [
+        piece.strip()
+        for part in parts
+        for piece in (THE_ENGINE_AGAIN.split(part) if ELSE.search(part) else [part])
+        if piece.strip()
+    ]
 
 
 def _plain(text: str) -> str:
@@ -349,7 +364,7 @@ def _spans(check: Check, clauses: Sequence[_Clause], cured: bool) -> Iterator[_S
     for number, clause in enumerate(clauses):
         if check.intake == "work" and (clause.in_vain or clause.late):
             continue
-        if clause.elsewhere and check.intake in ("pattern", "also"):
+        if clause.elsewhere and check.intake in ("pattern", "also", "manner"):
             continue
         if clause.no_matter and check.intake not in ("also", "mended", "work", "renewed"):
             continue

@@ -30,6 +30,15 @@ def test_any_order_with_and_without_units() -> None:
     assert read_frame("P0172 load 24").codes == ("P0172",)
 
 
+def test_load_after_the_loop_is_the_load() -> None:
+    """`open loop by load` says why it is open; with a number behind it, it is a value of its own."""
+    line = "P0172 closed loop load 24 % ect 94"
+    assert values("load 24 ect 94").items() <= {v.name: v.value for v in read_frame(line).values}.items()
+    assert not read_frame(line).unread
+    assert [v.value for v in read_frame("open loop load 40").values] == ["open loop", 40]
+    assert [v.value for v in read_frame("open loop load, rpm 3000").values] == ["open loop: load or overrun", 3000]
+
+
 def test_units_of_elsewhere() -> None:
     """1 mile = 1.609344 km exactly (international yard and pound, 1959); 212 °F = 100 °C."""
     found = values("speed 30 mph, coolant 212 f, run 2 min, rail 5 mpa")

@@ -58,6 +58,18 @@ def begun() -> Workup:
         ("Parked for twenty minutes outside the bank and it will not idle", ["how-warm hot-restart"]),
         ("Parked half a mile away it died", []),
         ("Once the engine is hot it does it", ["how-warm warm"]),
+        # Of something else than the engine: not heard, however often, up to where the engine is spoken of again.
+        ("Sometimes the brake pedal goes hard. I feel the brake pedal pulse now and then", []),
+        ("My brakes squeal now and then and it smells of petrol inside", ["smell tank"]),
+        ("The gearbox bangs sometimes and the engine dies at traffic lights", ["doing-what idle"]),
+        ("I feel it stumble on hills", ["doing-what pulling"]),
+        # Where it had come from, and what it had burnt before, is not when it happens.
+        ("After I have driven hard on the motorway it runs badly", ["happens-after-hard-run yes"]),
+        ("On the motorway it will not go over 120", ["down-on-power weak"]),
+        ("The light came on twice. It shakes, but not every day", ["comes-back gaps"]),
+        ("Then it is as if somebody turned a switch", ["recovers-by-itself at-once"]),
+        ("It began after the intercooler hose was taken off", ["recent-work-other air-side"]),
+        ("It ticks like a sewing machine when cold", ["exhaust-ticks-cold yes"]),
         ("It does not run well when cold", ["how-warm cold"]),
         ("Tapping noise from the exhaust manifold when cold", ["exhaust-ticks-cold yes"]),
         ("Ticks from the exhaust side when cold", ["exhaust-ticks-cold yes"]),
