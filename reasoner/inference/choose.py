@@ -14,7 +14,7 @@ from itertools import islice
 
 import numpy as np
 
-from reasoner.inference.gain import cause_bits, class_entropy, gain_at, gain_repeated, swept
+from reasoner.inference.gain import cause_bits, class_entropy, gain_at, gain_repeated, single_place_gains
 from reasoner.inference.information_value import Stakes, values
 from reasoner.inference.plan import (
     REPEATS,
@@ -233,7 +233,10 @@ def _told(tables: Tables, batch: Batch) -> Iterator[tuple[list[BatchedLook], lis
     if batch.single:
         members = [look for _, look in batch.single]
         checks = np.array([number for number, _ in batch.single])
-        yield members, swept(tables, checks, np.array([look.moment for look in members]), showing, quiet).tolist()
+        yield (
+            members,
+            single_place_gains(tables, checks, np.array([look.moment for look in members]), showing, quiet).tolist(),
+        )
     for (number, place), members in batch.several.items():
         moments = np.array([look.moment for look in members])
         yield members, gain_at(tables, tables.checks[number], showing[moments], quiet[moments], place).tolist()

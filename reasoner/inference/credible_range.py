@@ -79,15 +79,17 @@ def _acts(each: Array, of: Index, condition: int | None) -> Array:
     return found
 
 
-def span(draws: Array) -> tuple[Array, Array]:
+def credible_bounds(draws: Array) -> tuple[Array, Array]:
     """Low and high ends, (X,) each, of draws (N, X)."""
     low, high = np.quantile(draws, (LOW, HIGH), axis=0)
     return low, high
 
 
-def fault_span(tables: Tables, draws: Array) -> tuple[Array, Array]:
+def fault_bounds(tables: Tables, draws: Array) -> tuple[Array, Array]:
     """Low and high ends, (F,) each, of every fault's probability with its places summed."""
-    return span(np.stack([np.bincount(tables.fault_of, weights=row, minlength=len(tables.faults)) for row in draws]))
+    return credible_bounds(
+        np.stack([np.bincount(tables.fault_of, weights=row, minlength=len(tables.faults)) for row in draws])
+    )
 
 
 # ---- numbers drawn anew ----------------------------------------------------------------------------------------------

@@ -165,15 +165,7 @@ def _splits(outcomes: int, times: int) -> tuple[tuple[Index, Index], ...]:
 # ---- many looks with checks of a single place, worked out together ---------------------------------------------------
 
 
-def sweep(tables: Tables, showing: Array, quiet: Array) -> Array:
-    """(T,) gain in bits of one look with every check that has a single place; nan for the others."""
-    checks = stacked(tables).checks
-    found = np.full(len(tables.checks), np.nan)
-    found[checks] = swept(tables, checks, np.zeros(len(checks), dtype=np.intp), showing[None], quiet[None])
-    return found
-
-
-def swept(tables: Tables, checks: Index, at: Index, showing: Array, quiet: Array) -> Array:
+def single_place_gains(tables: Tables, checks: Index, at: Index, showing: Array, quiet: Array) -> Array:
     """(N,) gain in bits of N looks with checks of a single place, look i at the moment `at[i]`.
 
     showing, quiet: (K, C), P(cause, showing) and P(cause, quiet) at each of the moments.

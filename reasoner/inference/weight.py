@@ -8,7 +8,7 @@ the smallest change a person perceives.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -285,11 +285,6 @@ def likelier(table: CheckTable, place: int, outcome: int) -> Array:
 
 # ---- how belief moved ------------------------------------------------------------------------------------------------
 # After each of many prefixes of the same answers.
-
-
-def trail(tables: Tables, prefixes: Iterable[Sequence[Spell]]) -> Iterator[Array]:
-    """The probability of each cause (C,) after each prefix."""
-    return (believe(tables, spells).probability for spells in prefixes)
 
 
 @dataclass(frozen=True, eq=False)

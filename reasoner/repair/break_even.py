@@ -66,12 +66,7 @@ def _ranges(stake: Stake, suspect: Job) -> dict[str, tuple[float, float, float]]
 
 def varied(stake: Stake, suspect: Job, what: str, value: float) -> Stake:
     """The same acts with one value changed; of the chance, all others change in proportion."""
-    found = _varied(stake, suspect, what, value)
-    found.__dict__["acts"] = stake.acts
-    return found
-
-
-def _varied(stake: Stake, suspect: Job, what: str, value: float) -> Stake:
+    stake = replace(stake, acts_held=stake.acts)
     if what == "chance":
         now = stake.jobs[suspect]
         others = (1 - value) / (1 - now) if now < 1 else 0.0
@@ -113,8 +108,8 @@ def _towards(
     def bent(value: float) -> str:
         """Whether watching, which is no straight line, is cheaper than the choice at this value: its kind, or empty."""
         share = (value - now) / (end - now)
-        moved = varied(stake, suspect, what, value)
-        moved.__dict__["table"] = (1 - share) * tables[0] + share * tables[1]  # it is a straight line too
+        table = (1 - share) * tables[0] + share * tables[1]  # it is a straight line too
+        moved = replace(varied(stake, suspect, what, value), table_held=table)
         line = (1 - share) * own[0] + share * own[1]
         return "watch" if "watch" in works and watch(moved).expected < line - NO_DIFFERENCE else ""
 

@@ -33,6 +33,7 @@ class Stake:
     """What is decided on: rules, tables, the belief where the case stands, prices.
 
     doubts: the chance that a work is in vain for want of what should be known before (see `guards`).
+    acts_held, table_held: the acts and losses of another stake, where only one value is to differ from it.
     """
 
     book: Rulebook
@@ -40,6 +41,8 @@ class Stake:
     now: Situation
     prices: Prices
     doubts: Callable[[Works], float] = lambda work: 0.0
+    acts_held: tuple[tuple[str, Works], ...] | None = None
+    table_held: Array | None = None
 
     @cached_property
     def chances(self) -> list[float]:
@@ -95,12 +98,16 @@ class Stake:
     @cached_property
     def acts(self) -> tuple[tuple[str, Works], ...]:
         """Everything that might be done, now or once more is known: kind and work."""
+        if self.acts_held is not None:
+            return self.acts_held
         now = courses(self)
         return (*now.items(), *(("", work) for work in actions(self) if work not in now.values()))
 
     @cached_property
     def table(self) -> Array:
         """(X, C): losses of the acts."""
+        if self.table_held is not None:
+            return self.table_held
         return loss_table([losses_of(self, kind, work) for kind, work in self.acts])
 
     @cached_property

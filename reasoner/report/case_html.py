@@ -18,7 +18,7 @@ from reasoner.history.dossier import DatedReading, Dossier, SuspectCourse
 from reasoner.history.story import Moment, StoryPart
 from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
-from reasoner.report.drawing import apart, dot, path, svg_line, svg_picture, svg_text
+from reasoner.report.drawing import dot, path, set_apart, svg_line, svg_picture, svg_text
 from reasoner.report.shapes import count
 from reasoner.report.work_text import not_counted
 from reasoner.session.document import DecisionDoc, Verdict
@@ -259,7 +259,7 @@ def _belief(moments: Sequence[Moment], courses: Sequence[SuspectCourse], name: s
     marked = {moments[i - 1].step: i for i in range(last, 0, -every)}  # several answers of one step: at the first
     parts += [svg_text(x(i), HIGH - FOOT + 16, str(step), "middle", "small") for step, i in marked.items()]
     parts += [svg_text(LEFT + across / 2, HIGH - 3, "step", "middle", "small")]
-    heights = apart([y(course.chances[-1]) + 4 for course in courses], 27.0, TOP + 8, HIGH - FOOT)
+    heights = set_apart([y(course.chances[-1]) + 4 for course in courses], 27.0, TOP + 8, HIGH - FOOT)
     for number, (course, height) in enumerate(zip(courses, heights, strict=True)):
         points = [(x(i), y(chance)) for i, chance in enumerate(course.chances)]
         parts.append(path(points, f"c{number}"))

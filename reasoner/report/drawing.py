@@ -40,7 +40,7 @@ def dot(x: float, y: float, kind: str, size: float = 3.5) -> str:
     return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size:g}" class="{kind}"/>'
 
 
-def apart(wanted: Sequence[float], least: float, low: float, high: float) -> list[float]:
+def set_apart(wanted: Sequence[float], least: float, low: float, high: float) -> list[float]:
     """Heights for labels near the wanted ones, in the same order, at least `least` apart, within low..high if they
     fit. wanted: any order."""
     order = sorted(range(len(wanted)), key=lambda i: wanted[i])

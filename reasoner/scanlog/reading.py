@@ -34,7 +34,7 @@ from reasoner.scanlog.columns import (
     recognise,
 )
 from reasoner.scanlog.numerals import Array, clock_or_number, day_number
-from reasoner.scanlog.units import factors, fahrenheit, fractions, sane, switched
+from reasoner.scanlog.units import factors, fahrenheit, fractions, plausible_column, switched
 
 # ---- bytes to lines of text ------------------------------------------------------------------------------------------
 
@@ -606,7 +606,7 @@ def _table(reader: _Reader) -> LogTable | NoLog:
                 columns[key] = (columns[key] - 32.0) / 1.8
                 notes.append(f"{key}: taken as °F, as one temperature of this log must be")
     for key in list(columns):
-        checked = sane(key, columns.pop(key), final[key], as_fractions, as_factors)
+        checked = plausible_column(key, columns.pop(key), final[key], as_fractions, as_factors)
         notes += [checked.note] if checked.note else []
         if checked.refused:
             ledger.note(int(kept[checked.at]), f"impossible values: {key}", checked.example, checked.refused)

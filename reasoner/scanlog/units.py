@@ -174,7 +174,7 @@ def fractions(key: PlacedQuantity, values: Array) -> bool:
     return bool(np.abs(moving).max() <= 0.6 and np.ptp(moving) > 0.02 and np.median(np.abs(moving)) < 0.39)
 
 
-def sane(
+def plausible_column(
     key: PlacedQuantity, values: Array, use: ColumnUse, as_fractions: bool = False, as_factors: bool = False
 ) -> Checked:
     """A column (in its quantity's unit, or in whatever it is where none was said) as far as it can be.

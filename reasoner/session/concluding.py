@@ -34,8 +34,8 @@ def belief(workup: Workup, ranges: bool = True) -> BeliefDoc:
     """The present belief. ranges=False spares the draws where nobody looks at them."""
     tables, p = workup.tables, workup.belief.probability
     draws = credible_range.draw(tables, workup.spells) if ranges else p[None, :]
-    low, high = credible_range.span(draws)
-    ends = credible_range.fault_span(tables, draws)
+    low, high = credible_range.credible_bounds(draws)
+    ends = credible_range.fault_bounds(tables, draws)
     leading = tuple(_suspect(workup, i, float(p[i]), float(low[i]), float(high[i])) for i in ordered(p, LEADING_SHOWN))
     cylinders = by_cylinder(tables, p)
     spare = next((i for i, name in enumerate(tables.faults) if workup.book.faults[name].anything_else), None)
@@ -61,7 +61,7 @@ def _at_least(workup: Workup, cause: int, draws: Array) -> Suspect:
     """A cause, alone or beside another."""
     name = workup.tables.causes[cause].name
     own = [n for n, c in enumerate(workup.tables.causes) if any(each.name == name for each in c.each)]
-    low, high = credible_range.span(draws[:, own].sum(axis=1)[:, None])
+    low, high = credible_range.credible_bounds(draws[:, own].sum(axis=1)[:, None])
     p = float(workup.belief.probability[own].sum())
     return _suspect(workup, cause, p, float(low[0]), float(high[0]))
 
@@ -85,7 +85,7 @@ def why(workup: Workup, cause: str) -> Why:
     draws = credible_range.draw(tables, workup.spells)
     return Why(
         _cause(workup, number, draws),
-        _fault(workup, int(tables.fault_of[number]), credible_range.fault_span(tables, draws)),
+        _fault(workup, int(tables.fault_of[number]), credible_range.fault_bounds(tables, draws)),
         float(tables.prior[number]),
         f"{workup.book.said_at('faults', fault.name, 'share', fault.origin.place)} ({fault.origin.source})",
         fault.origin.because,
@@ -94,7 +94,7 @@ def why(workup: Workup, cause: str) -> Why:
 
 
 def _cause(workup: Workup, number: int, draws: Array) -> Suspect:
-    low, high = credible_range.span(draws)
+    low, high = credible_range.credible_bounds(draws)
     return _suspect(workup, number, float(workup.belief.probability[number]), float(low[number]), float(high[number]))
 
 
@@ -141,7 +141,7 @@ def verdict(workup: Workup, stopped: bool = False) -> Verdict:
     if kind == "settled":
         number, draws = mends_most(decision), credible_range.draw(tables, workup.spells)
         lead = _cause(workup, number, draws)
-        fault = _fault(workup, int(tables.fault_of[number]), credible_range.fault_span(tables, draws))
+        fault = _fault(workup, int(tables.fault_of[number]), credible_range.fault_bounds(tables, draws))
     elif kind == "at-least":
         lead = fault = _at_least(workup, at_least(workup)[0], credible_range.draw(tables, workup.spells))
     elif lead.cause != fault.cause:

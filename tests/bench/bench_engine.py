@@ -23,7 +23,7 @@ from reasoner.inference.choose import gains, rank
 from reasoner.inference.credible_range import draw
 from reasoner.inference.evidence import Evidence, Spell, counted, reported_weights
 from reasoner.inference.exchangeable import cells
-from reasoner.inference.gain import sweep
+from reasoner.inference.gain import single_place_gains
 from reasoner.inference.plan import Costs, options
 from reasoner.network.tables import Tables, compile_tables
 from reasoner.rulebook.read import read_rules
@@ -87,10 +87,12 @@ def bench(layout: str, injection: str = "direct") -> None:
         return scratch((*before[:-1], Spell(before[-1].condition, (*before[-1].answers, last))))
 
     now, costs = situation(tables, spells), Costs()
+    single = np.flatnonzero([len(c.places) == 1 for c in tables.checks])
+    moment = np.zeros(len(single), dtype=np.intp)
     several = [n for n, c in enumerate(tables.checks) if len(c.places) > 1]
 
-    def sweep_of_all() -> float:
-        total = float(np.nansum(sweep(tables, now.showing, now.quiet)))
+    def gain_of_all() -> float:
+        total = float(single_place_gains(tables, single, moment, now.showing[None], now.quiet[None]).sum())
         for n in several:
             found = cells(tables, tables.checks[n])
             total += found.class_bits(found.weights(tables, now.showing[None], now.quiet[None]))[0]
@@ -102,7 +104,7 @@ def bench(layout: str, injection: str = "direct") -> None:
     shown("range of the belief", timed(lambda: draw(tables, spells), 5))
     fresh = replace(tables)  # nothing worked out beforehand
     shown("next question, the first of a case", timed(lambda: rank(fresh, now, costs), 1))
-    shown("gain of every check in the present spell", timed(sweep_of_all, 20), f"{len(tables.checks)} checks")
+    shown("gain of every check in the present spell", timed(gain_of_all, 20), f"{len(tables.checks)} checks")
     choices = options(tables, now, costs)
     ways = f"{len(choices)} ways: conditions, repeats, places"
     shown("gain of every way to do every check", timed(lambda: gains(tables, now, choices), 5), ways)

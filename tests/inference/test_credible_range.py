@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from reasoner.inference.belief import believe
-from reasoner.inference.credible_range import DRAWS, draw, fault_span, span
+from reasoner.inference.credible_range import DRAWS, credible_bounds, draw, fault_bounds
 from reasoner.inference.evidence import Spell
 from reasoner.network.tables import Tables
 from tests.inference.random_models import as_spells, random_model, random_spells
@@ -26,7 +26,7 @@ def case(weight: float) -> tuple[Tables, tuple[Spell, ...]]:
 
 
 def width(weight: float) -> np.ndarray:
-    low, high = span(draw(*case(weight)))
+    low, high = credible_bounds(draw(*case(weight)))
     return high - low
 
 
@@ -34,7 +34,7 @@ def width(weight: float) -> np.ndarray:
 def test_it_contains_the_belief(seed: int) -> None:
     model = random_model(seed)
     tables, spells = make_tables(model), as_spells(random_spells(seed, model))
-    low, high = span(draw(tables, spells))
+    low, high = credible_bounds(draw(tables, spells))
     p = believe(tables, spells).probability
     assert (low <= p).all() and (p <= high).all()
 
@@ -57,7 +57,7 @@ def test_it_narrows_as_weights_grow() -> None:
 
 def test_it_tends_to_the_belief_when_weights_are_huge() -> None:
     tables, spells = case(1e8)
-    low, high = span(draw(tables, spells))
+    low, high = credible_bounds(draw(tables, spells))
     p = believe(tables, spells).probability
     assert low == pytest.approx(p, abs=1e-3)
     assert high == pytest.approx(p, abs=1e-3)
@@ -76,13 +76,13 @@ def test_huge_weights_give_the_belief_in_any_model(seed: int) -> None:
 def test_more_answers_do_not_make_doubtful_numbers_sure() -> None:
     """The numbers are drawn once a draw, not once an answer: ten looks share their doubt."""
     tables, (look, _) = case(8)
-    low, high = span(draw(tables, [look] * 3))
+    low, high = credible_bounds(draw(tables, [look] * 3))
     assert (high - low)[0] > 0.1
 
 
 def test_without_answers_the_range_is_that_of_the_shares() -> None:
     tables, _ = case(20)
-    low, high = span(draw(tables, ()))
+    low, high = credible_bounds(draw(tables, ()))
     assert low[0] < 0.5 < high[0]
     assert high[0] - low[0] < 0.45
 
@@ -100,7 +100,7 @@ def test_places_of_a_fault_sum() -> None:
     tables, spells = case(20)
     tables = replace(tables, fault_of=np.array([0, 0, 1]), faults=("x", "y"), prior_weights=np.array([20.0, 20.0]))
     found = draw(tables, spells)
-    low, high = fault_span(tables, found)
+    low, high = fault_bounds(tables, found)
     assert low == pytest.approx(np.quantile(np.column_stack([found[:, 0] + found[:, 1], found[:, 2]]), 0.05, axis=0))
     assert (low < high).all()
 

@@ -20,7 +20,7 @@ from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.dossier import Dossier, dossier
 from reasoner.repair.prices import usual
 from reasoner.report.case_html import case_html
-from reasoner.report.drawing import apart, svg_picture, svg_text
+from reasoner.report.drawing import set_apart, svg_picture, svg_text
 from reasoner.report.log_svg import log_svg
 from tests.scanlog.drives import Fault, Setting
 from tests.scanlog.look import seen
@@ -155,7 +155,7 @@ def test_texts_are_inert(tmp_path: Path) -> None:
 
 @given(st.lists(st.floats(0, 100), min_size=1, max_size=6), st.floats(1, 15))
 def test_labels_stand_apart_and_in_order(wanted: list[float], least: float) -> None:
-    placed = apart(wanted, least, 0.0, 100.0)
+    placed = set_apart(wanted, least, 0.0, 100.0)
     order = sorted(range(len(wanted)), key=lambda i: wanted[i])
     heights = [placed[i] for i in order]
     assert all(b - a >= least - 1e-9 for a, b in pairwise(heights))
