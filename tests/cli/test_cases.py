@@ -8,15 +8,16 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
 from reasoner.casebook.events import Closed
 from reasoner.casebook.shape import load_sound
-from reasoner.cli import exits
+from reasoner.cli import exits, workers
 from reasoner.cli.main import CASES_COMMANDS, cli
 from tests.cli.conftest import Run
 from tests.shipped import CASES, some
@@ -86,10 +87,10 @@ def test_every_command_has_help_with_an_example(reasoner: Run, name: str) -> Non
     assert f"Example: reasoner cases {name}" in " ".join(found.stdout.split())
 
 
-def test_alone_it_lists(process: Run, few: Path) -> None:
-    alone, listed = process("cases"), process("cases", "list")
+def test_alone_it_lists(reasoner: Run, few: Path) -> None:
+    alone, listed = reasoner("cases"), reasoner("cases", "list")
     assert alone.stdout == listed.stdout and alone.stdout.count("\n") == 3
-    lines = process("cases", "--json").stdout.splitlines()
+    lines = reasoner("cases", "--json").stdout.splitlines()
     assert [json.loads(line)["case"] for line in lines] == sorted(p.stem for p in few.glob("*.yaml"))
 
 
@@ -99,8 +100,8 @@ def test_the_folder_may_be_said_before_or_after(reasoner: Run) -> None:
     assert before.stdout == after.stdout != ""
 
 
-def test_a_misspelt_command_is_answered_with_the_near_one(process: Run) -> None:
-    found = process("cases", "reply")
+def test_a_misspelt_command_is_answered_with_the_near_one(reasoner: Run) -> None:
+    found = reasoner("cases", "reply")
     assert found.returncode == exits.USAGE and "replay" in found.stderr
 
 
@@ -146,8 +147,8 @@ def test_answers_that_moved_nothing_are_named_together_unless_all_are_wanted(rea
     assert [step for step in steps if not re.search(rf"^ +{step} ", whole, re.MULTILINE)] == []
 
 
-def test_pictures_are_plain_where_the_screen_is(process: Run, few: Path) -> None:
-    rich = process("cases", "show", CASE)
+def test_pictures_are_plain_where_the_screen_is(reasoner: Run, process: Run, few: Path) -> None:
+    rich = reasoner("cases", "show", CASE)
     plain = process("cases", "show", CASE, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
     assert "█" in rich.stdout and "█" not in plain.stdout and "##" in plain.stdout and "?" not in plain.stdout[:400]
 
@@ -198,18 +199,32 @@ def test_what_is_no_case_is_not_called_damaged(reasoner: Run, few: Path) -> None
     assert found.returncode == exits.CASE_UNUSABLE and 'no case and no folder "no/such/folder"' in found.stderr
 
 
-def test_many_cases_are_spread_over_processes_with_the_same_result(process: Run, environ: dict[str, str]) -> None:
+def test_many_cases_are_spread_over_processes_with_the_same_result(
+    reasoner: Run, environ: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two at a time, so that each process has some, and what comes back is put in order."""
     folder = Path(environ["REASONER_CASES"])
     folder.mkdir()
     once = [path for path in CASES if path.read_text(encoding="utf-8").count('"event": "finished"') == 1]
-    for number in range(30):
+    for number in range(7):
         shutil.copy(once[number % 3], folder / f"case-{number:02d}.yaml")
-    found = [json.loads(line) for line in process("cases", "replay", "--json").stdout.splitlines()]
-    assert [one["case"] for one in found] == [f"case-{n:02d}" for n in range(30)]
+    monkeypatch.setattr(workers, "FEW", 6)
+    monkeypatch.setattr(workers, "CASES_AT_ONCE", 2)
+    pieces, pooled = list[int](), workers.pooled
+
+    def counted(several: Any, given: Sequence[Any], *more: Any) -> Iterator[Any]:
+        pieces.append(len(given))
+        return pooled(several, given, *more)
+
+    monkeypatch.setattr(workers, "pooled", counted)
+    found = [json.loads(line) for line in reasoner("cases", "replay", "--json").stdout.splitlines()]
+    assert pieces == [4]
+    assert [one["case"] for one in found] == [f"case-{n:02d}" for n in range(7)]
     for one in found[3:]:
         assert {**one, "case": ""} == {**found[int(one["case"][5:]) % 3], "case": ""}
-    single = process("cases", "replay", "case-00", "--json")
+    single = reasoner("cases", "replay", "case-00", "--json")
     assert json.loads(single.stdout) == found[0]
+    assert pieces == [4]  # one case is worked on here
 
 
 # ---- alike, review, learn --------------------------------------------------------------------------------------------
@@ -250,7 +265,7 @@ def test_what_was_learned_is_rules_and_is_not_learned_from_twice(reasoner: Run, 
     first = reasoner("cases", "learn", "--write", str(file))
     assert first.returncode == exits.FINE and str(file) in first.stdout
     assert reasoner("rules", "check", "--rules", str(file)).returncode == exits.FINE
-    tried = reasoner("cases", "replay", "--rules", str(file))
+    tried = reasoner("cases", "replay", CASE, "--rules", str(file))
     assert tried.returncode == exits.FINE and "they look better than they are" in tried.stderr  # the same cases
     again = reasoner("cases", "learn", "--rules", str(file), "--json")
     once = reasoner("cases", "learn", "--json")
