@@ -36,7 +36,7 @@ TELLING = re.compile(r"[A-Z0-9]{2,4}[ -]?[A-Z0-9]{2,4}[ -]?[A-Z0-9]{0,4}|\S+@\S+
 LEFT_OUT_AS_CALLED = {  # what is left out, as a person calls it
     "complaint": "the complaint", "confirmed by": "what confirmed it", "because": "a reason", "note": "a note",
     "first": "values of parts", "second": "values of parts", "old": "values of parts", "inputs": "what was typed",
-    "reading": "a reading in words",
+    "reading": "a reading in words", "on": "a day", "km": "a mileage",
 }  # fmt: skip
 
 

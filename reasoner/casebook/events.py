@@ -286,12 +286,13 @@ class Finished(Event):
 @dataclass(frozen=True, kw_only=True)
 class Provoked(Event):
     """clean: whether nothing was to be seen. made_so: it was made as the rules ask of a try, in the weather that it was
-    told of or on oil that is not fresh."""
+    told of or on oil that is not fresh. on: the day it was made, such as 2026-03-28 ("": the day it was kept)."""
 
     kind: ClassVar[str] = "provoked"
     condition: str
     clean: bool
     made_so: bool = unless_default(False)
+    on: str = unless_default("")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -304,10 +305,12 @@ class Drove(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Cleared(Event):
-    """Whether codes were cleared after the work."""
+    """Whether codes were cleared after the work. on: the day ("": the day it was kept). km: what the odometer read."""
 
     kind: ClassVar[str] = "cleared"
     cleared: bool
+    on: str = unless_default("")
+    km: int | None = unless_default(None)
 
 
 @dataclass(frozen=True, kw_only=True)

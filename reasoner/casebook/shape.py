@@ -204,9 +204,9 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.FilledIn, {"line": _whole, "figure": _text, "value": _text}),
     (kinds.ValuesTyped, {"first?": BY_CYLINDER, "second?": BY_CYLINDER, "old?": BY_CYLINDER}),
     (kinds.Finished, {}),
-    (kinds.Provoked, {"condition": _text, "clean": _yes_no, "made so?": _yes_no}),
+    (kinds.Provoked, {"condition": _text, "clean": _yes_no, "made so?": _yes_no, "on?": _text}),
     (kinds.Drove, {"counts": COUNTS}),
-    (kinds.Cleared, {"cleared": _yes_no}),
+    (kinds.Cleared, {"cleared": _yes_no, "on?": _text, "km?": _whole}),
 )
 EVENT_SHAPES: dict[str, Keys] = {kind.kind: keys for kind, keys in TYPES}
 EVENT_KINDS: dict[str, type[Event]] = {kind.kind: kind for kind, _ in TYPES}

@@ -29,18 +29,25 @@ from reasoner.session.workup import Workup
 @dataclass(frozen=True)
 class SeenAfter:
     """Options that say what was seen after the work. clean, showed: conditions in which it was provoked. made_so: the
-    clean tries were made as the plan asks."""
+    clean tries were made as the plan asks. on: the day of all of it. km: what the odometer read."""
 
     clean: tuple[str, ...]
     made_so: bool
     showed: str | None
     drives: tuple[str, ...]
     cleared: bool | None
+    on: str
+    km: int | None
 
     @property
     def anything(self) -> bool:
         """Whether any of them was used."""
-        return bool(self.clean or self.made_so or self.showed or self.drives or self.cleared is not None)
+        return bool(self.clean or self.made_so or self.showed or self.drives or self.cleared is not None or self.when)
+
+    @property
+    def when(self) -> bool:
+        """Whether a day or a mileage was given."""
+        return bool(self.on or self.km is not None)
 
     def by_name(self, book: Rulebook) -> SeenAfter:
         """With conditions by their names in the rules, where they were typed as the screens show them."""
@@ -51,10 +58,14 @@ class SeenAfter:
         """The same as events of the case. Raises Refused where one of them makes no sense."""
         if self.made_so and not self.clean:
             raise Refused("--made-so says how a clean try was made", "give it together with --clean CONDITION")
-        told = [e for condition in self.clean for e in rounds.provoke(workup, condition, True, made_so=self.made_so)]
-        told += rounds.provoke(workup, self.showed, clean=False) if self.showed else []
+        if self.on and not (self.clean or self.showed or self.cleared is not None):
+            raise Refused("--on says when something was done", "give it together with --clean, --showed or --cleared")
+        if self.km is not None and not self.cleared:
+            raise Refused("--km says where the odometer stood when codes were cleared", "give it with --cleared")
+        told = [e for name in self.clean for e in rounds.provoke(workup, name, True, self.made_so, self.on)]
+        told += rounds.provoke(workup, self.showed, clean=False, on=self.on) if self.showed else []
         told += [event for drive in self.drives for event in rounds.drove(workup, by_name(drive))]
-        told += rounds.say_cleared(workup, self.cleared) if self.cleared is not None else []
+        told += rounds.say_cleared(workup, self.cleared, self.on, self.km) if self.cleared is not None else []
         return told
 
 
@@ -99,6 +110,8 @@ class Closing:
     help="What one drive brought, by name; 0: it failed, and what counts in a row begins anew.",
 )
 @click.option("--cleared/--not-cleared", default=None, help="Whether codes were cleared after the work.")
+@click.option("--on", default="", metavar="DAY", help="The day of what is told, such as 2026-03-28; else today.")
+@click.option("--km", type=click.IntRange(min=0), help="With --cleared: what the odometer read.")
 @click.option("--close", type=NearChoice(CLOSING_STATES), help="Close the case.")
 @click.option(
     "--fault", default="", metavar="NAME", help="With --close: the true cause as found, as the screens name it."
@@ -178,10 +191,13 @@ def _to_type(document: ProofDoc, again: str, cause: str) -> list[str]:
             f"  {plan.title}, and it showed:",
             f"     reasoner prove {again} --showed {plan.condition}",
         ]
+    if len(lines) > 1:
+        lines += ["  (made on another day than today: --on 2026-03-28, say, after it)"]
     if any(item.state in ("missing", "not right") for item in document.seen):
         lines += ["  what was looked at (t and a word of it, such as t oil):", f"     reasoner diagnose {again}"]
     if document.cleared is None:
-        lines += ["  codes cleared after the work, or not:", f"     reasoner prove {again} --cleared"]
+        lines += ["  codes cleared after the work (--km, at which mileage), or not:"]
+        lines += [f"     reasoner prove {again} --cleared"]
         lines += [f"     reasoner prove {again} --not-cleared"]
     drive = _one_drive(document)
     if drive:

@@ -93,6 +93,7 @@ def trace(workup: Workup) -> Trace:
     events = tuple(standing(workup.events))
     telling = {given.number for given in workup.record.given}
     codes = {number: event for number, event in enumerate(events) if isinstance(event, CodesRead)}
+    codes = {number: event for number, event in codes.items() if number not in workup.record.said_nothing}
     points = tuple(sorted(telling | codes.keys()))
     prefixes = _prefixes(workup, points, codes)
     settings = workup.book.settings

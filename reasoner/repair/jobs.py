@@ -107,9 +107,20 @@ CLOSING_STATES = ("proven", "cured but unproven", "not cured", "given up")
 
 
 @dataclass(frozen=True)
+class TryMade:
+    """The fault was provoked in a condition. clean: nothing of it was to be seen. made_so: as the rules ask. on: the
+    day, such as 2026-03-28; "" where it is not known."""
+
+    condition: str
+    clean: bool
+    made_so: bool = False
+    on: str = ""
+
+
+@dataclass(frozen=True)
 class Work:
-    """One round of work. finished: the step at which it was done, or None. provoked: in order, the condition,
-    whether it was clean, and whether it was made as the rules ask."""
+    """One round of work. finished: the step at which it was done, or None. provoked: the tries since, in order.
+    cleared: whether codes were cleared after it, None where nobody said; cleared_when: the day and the mileage."""
 
     kind: str
     jobs: tuple[Job, ...]
@@ -119,6 +130,7 @@ class Work:
     second: Mapping[int, str] = field(default_factory=dict)
     old: Mapping[int, str] = field(default_factory=dict)
     finished: int | None = None
-    provoked: tuple[tuple[str, bool, bool], ...] = ()
+    provoked: tuple[TryMade, ...] = ()
     drives: tuple[Mapping[str, float], ...] = ()
     cleared: bool | None = None
+    cleared_when: str = ""

@@ -19,7 +19,7 @@ from reasoner.inference.counting import seen_showing
 from reasoner.measure.finding import percent
 from reasoner.mistake import shorten
 from reasoner.repair.followup import mended
-from reasoner.repair.jobs import CLOSING_STATES, Work
+from reasoner.repair.jobs import CLOSING_STATES, TryMade, Work
 from reasoner.repair.standing import Answer, Standing, named_conditions
 from reasoner.repair.unexplained import unexplained
 from reasoner.rulebook.model import Afterwards, Check, Proof, Rulebook, Source
@@ -166,7 +166,8 @@ class ProvocationDoc:
     needed: None where nobody does so many. clean: done so far; showed: it was seen again. course: the chance that it is
     still there, after none, one, two ... clean ones. bound: how often it can still show at most, at 95 %. otherwise:
     clean tries told that do not count, since nobody said that they were made so. once: one is wanted, since the owner
-    said that it happens here, and proves nothing of what was mended.
+    said that it happens here, and proves nothing of what was mended. tried: the tries here so far, clean or not,
+    counted or not.
     """
 
     condition: str
@@ -187,6 +188,7 @@ class ProvocationDoc:
     only: tuple[str, ...] = ()
     otherwise: int = 0
     once: bool = False
+    tried: tuple[TryMade, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -194,7 +196,8 @@ class ProofDoc:
     """also: what earlier rounds of work still have to prove, in other conditions. state: what the case could be closed
     as now. missing: what is still missing for `proven`, in words. sources: the
     bibliography of what is cited, with how each was read. unlike: checks that were answered in two ways since the work,
-    each with both."""
+    each with both. cleared_when: the day and the mileage. empty_since_clearing: an empty list of codes
+    was read after clearing with no drive between, which says nothing."""
 
     case: str
     title: str
@@ -208,6 +211,8 @@ class ProofDoc:
     missing: tuple[str, ...]
     also: tuple[ProvocationDoc, ...] = ()
     unlike: tuple[str, ...] = ()
+    cleared_when: str = ""
+    empty_since_clearing: bool = False
     type: str = "proof"
 
 
@@ -246,6 +251,8 @@ def proof_document(
         never=tuple((p.title, p.say) for p in book.proofs.values() if p.never),
         sources=tuple(f"{s.name}: {s.cite} ({SOURCE_AS_READ.get(s.seen, s.seen)})" for s in _cited(workup.book)),
         cleared=work.cleared,
+        cleared_when=work.cleared_when,
+        empty_since_clearing=workup.record.empty_since_clearing,
         also=tuple(also),
         unlike=tuple(_unlike_each_other(workup)),
         state=CLOSING_STATES[2] if again or sound < SOUND_FROM else CLOSING_STATES[1] if missing else CLOSING_STATES[0],
@@ -369,9 +376,10 @@ def _plan(before: Standing, work: Work, way: Provocation) -> ProvocationDoc:
     book, numbers = before.book, before.book.settings.afterwards
     where = book.conditions[way.condition]
     only = _only(before, work)
-    done = [(clean, so or not only) for name, clean, so in work.provoked if name == way.condition]
-    quiet = all(clean for clean, _ in done)
-    clean = sum(so for _, so in done) if quiet else 0
+    done = [each for each in work.provoked if each.condition == way.condition]
+    quiet = all(each.clean for each in done)
+    counted = [each for each in done if each.made_so or not only]
+    clean = len(counted) if quiet else 0
     most = int(numbers.most_provocations)
     shown = range(max(clean, way.needed or min(most, 10)) + 1)
     return ProvocationDoc(
@@ -384,21 +392,22 @@ def _plan(before: Standing, work: Work, way: Provocation) -> ProvocationDoc:
         needed=way.needed,
         most=most,
         clean=clean,
-        showed=not all(clean for _, clean, _ in work.provoked),
+        showed=not all(each.clean for each in work.provoked),
         course=tuple(still_there(way.shows, n, numbers.proof_begins_at) for n in shown),
         still=still_there(way.shows, clean, numbers.proof_begins_at),
         bound=upper_bound(clean) if clean else None,
         minutes=way.minutes,
         waiting=way.wait,
         only=only,
-        otherwise=sum(not so for _, so in done) if quiet else 0,
+        otherwise=len(done) - len(counted) if quiet else 0,
+        tried=tuple(done),
     )
 
 
 def _begun(work: Work, here: Collection[str], said: Collection[str]) -> str | None:
     """The condition of these that was begun with: the first one tried. Where the owner named several, one try in each
     is wanted whatever is proven by it, and only a second one in the same begins there."""
-    tried = [condition for condition, *_ in work.provoked if condition in here]
+    tried = [each.condition for each in work.provoked if each.condition in here]
     wanted_once = len(set(said) & set(here)) > 1
     return next((name for name in tried if not (wanted_once and name in said) or tried.count(name) > 1), None)
 

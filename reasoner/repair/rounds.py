@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import date, timedelta
 
 from reasoner.casebook.correcting import last_step, standing
 from reasoner.casebook.events import (
@@ -22,7 +23,7 @@ from reasoner.casebook.events import (
 )
 from reasoner.casebook.trouble import Refused
 from reasoner.repair.choices import Choice, at_once
-from reasoner.repair.jobs import VALUE_SETS, Job, Work, in_order
+from reasoner.repair.jobs import VALUE_SETS, Job, TryMade, Work, in_order
 from reasoner.repair.sheet import RepairSheet, sheet_for
 from reasoner.repair.standing import Standing
 from reasoner.rulebook.model import Rulebook
@@ -71,12 +72,20 @@ def _with(work: Work, event: Event) -> Work:
         case Finished():
             return replace(work, finished=event.step)
         case Provoked():
-            return replace(work, provoked=(*work.provoked, (event.condition, event.clean, event.made_so)))
+            return replace(
+                work, provoked=(*work.provoked, TryMade(event.condition, event.clean, event.made_so, _day(event)))
+            )
         case Drove():
             return replace(work, drives=(*work.drives, event.counts))
         case Cleared():
-            return replace(work, cleared=event.cleared)
+            at = f", at {event.km} km" if event.km is not None else ""
+            return replace(work, cleared=event.cleared, cleared_when=f"{_day(event)}{at}" if event.cleared else "")
     return work
+
+
+def _day(event: Provoked | Cleared) -> str:
+    """The day it was, else the day it was kept."""
+    return event.on or event.at[:10]
 
 
 def _changed(before: Mapping[int, str], values: Mapping[int, str]) -> dict[int, str]:
@@ -175,12 +184,23 @@ def condition_meant(book: Rulebook, said: str) -> str:
     return said
 
 
-def provoke(case: Standing, condition: str, clean: bool, made_so: bool = False) -> list[Event]:
-    """The fault was provoked in a condition; made_so: as the rules ask of a try. Raises Refused where these rules have
-    no such condition."""
+def day_meant(said: str) -> str:
+    """A day as typed, such as 2026-03-28; "" where none was. Raises Refused for what is no day, or is still to come."""
+    try:
+        day = date.fromisoformat(said) if said else None
+    except ValueError:
+        raise Refused(f'"{said}" is no day', "such as 2026-03-28") from None
+    if day is not None and day > date.today() + timedelta(days=1):  # a day's grace: clocks and time zones differ
+        raise Refused(f"{said} is still to come", "the day on which it was done")
+    return said
+
+
+def provoke(case: Standing, condition: str, clean: bool, made_so: bool = False, on: str = "") -> list[Event]:
+    """The fault was provoked in a condition; made_so: as the rules ask of a try; on: the day, else the day it is kept.
+    Raises Refused where these rules have no such condition."""
     if condition not in case.book.conditions:
         raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(case.book.conditions))
-    return [Provoked(step=case.record.steps + 1, condition=condition, clean=clean, made_so=made_so)]
+    return [Provoked(step=case.record.steps + 1, condition=condition, clean=clean, made_so=made_so, on=day_meant(on))]
 
 
 def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:
@@ -194,6 +214,6 @@ def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:
     return [Drove(step=case.record.steps + 1, counts=dict(counts))]
 
 
-def say_cleared(case: Standing, cleared: bool) -> list[Event]:
-    """Codes were cleared after the work, or were not."""
-    return [Cleared(step=case.record.steps + 1, cleared=cleared)]
+def say_cleared(case: Standing, cleared: bool, on: str = "", km: int | None = None) -> list[Event]:
+    """Codes were cleared after the work, or were not. on: the day, else the day it is kept; km: the odometer then."""
+    return [Cleared(step=case.record.steps + 1, cleared=cleared, on=day_meant(on), km=km)]

@@ -22,7 +22,8 @@ class Answer(Protocol):
 
 
 class RecordSoFar(Protocol):
-    """What was told and answered. avoided: conditions. lacking: tools. steps: so many were given a number."""
+    """What was told and answered. avoided: conditions. lacking: tools. empty_since_clearing: the
+    list of codes was read empty after clearing, with no drive between. steps: so many were given a number."""
 
     @property
     def given(self) -> tuple[Answer, ...]: ...
@@ -30,6 +31,8 @@ class RecordSoFar(Protocol):
     def codes(self) -> tuple[tuple[str, tuple[str, ...]], ...]: ...
     @property
     def codes_complete(self) -> bool: ...
+    @property
+    def empty_since_clearing(self) -> bool: ...
     @property
     def avoided(self) -> frozenset[str]: ...
     @property

@@ -20,7 +20,7 @@ from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import dot, path, set_apart, svg_line, svg_picture, svg_text
 from reasoner.report.shapes import count
-from reasoner.report.work_text import not_counted
+from reasoner.report.work_text import EMPTY_LIST, not_counted, tried_text, worth_text
 from reasoner.session.document import DecisionDoc, Verdict
 from reasoner.session.plain import clean, thousands, time_text
 from reasoner.session.words import PASSES, percent
@@ -389,8 +389,14 @@ def _proof(proof: ProofDoc, ended: str) -> Iterable[str]:
         still = f"; the chance that the fault is still there is then {percent(plan.still)}"
         yield f"<p>{escape(_capital(plan.title))}: {plan.clean} clean so far{wanted}{escape(still)}.</p>"
         yield from (f"<p>Only so does a try count: {escape(text)}</p>" for text in plan.only)
+        if plan.tried:
+            yield f"<p>Tried: {escape(tried_text(plan))}. {escape(worth_text(plan))}</p>"
         if plan.otherwise:
             yield f"<p>{not_counted(plan.otherwise)}</p>"
+    if proof.cleared:
+        yield f"<p>Codes cleared: {escape(proof.cleared_when or 'day not known')}.</p>"
+    if proof.empty_since_clearing:
+        yield f"<p>{escape(EMPTY_LIST)}</p>"
     unseen = {"missing": "not written down"} if ended else {}
     rows = [(item.title, unseen.get(item.state, item.state)) for item in proof.seen]
     rows += [(c.title, f"{c.have:g} of {c.least:g} {c.unit}".strip()) for c in proof.counts]

@@ -87,7 +87,7 @@ def verdict_blocks(document: Verdict) -> list[RenderableType]:
 
 
 def _title(v: Verdict) -> str:
-    spent = f", looking took {effort_text(v.minutes_spent, v.waiting_spent)}" if v.minutes_spent >= 1 else ""
+    spent = f": {effort_text(v.minutes_spent, v.waiting_spent)}" if v.minutes_spent >= 1 else ""
     return f"{'so far' if v.kind == 'stopped' else 'verdict'}, after {count(v.answers, 'answer')}{spent}"
 
 

@@ -202,7 +202,8 @@ def standing_text(document: ProofDoc, width: int = LINE_WIDTH) -> str:
     p = clean(document)
     lines = paragraph(f"If the case were closed now: {p.state}.", 0, width=width)
     for plan in (p.provocation, *p.also):
-        lines += paragraph(_so_far(plan), 0, width=width) if plan and not plan.showed else []
+        if plan and not plan.showed:
+            lines += paragraph(f"{_so_far(plan)} {worth_text(plan)}".strip(), 0, width=width)
     return page(lines + section("Still missing", _still_missing(p), width=width) + _unlike(p, width))
 
 
@@ -247,6 +248,12 @@ def proof_text(document: ProofDoc, width: int = LINE_WIDTH, to_type: Sequence[st
     return page(lines)
 
 
+EMPTY_LIST = (
+    "The list of codes was read empty after clearing, with no drive told of between: that says nothing. Read it again "
+    "after a drive."
+)
+
+
 def not_counted(tries: int) -> str:
     """That so many clean tries are kept and prove nothing."""
     many, made = ("1 clean try is", "it was") if tries == 1 else (f"{tries} clean tries are", "they were")
@@ -266,6 +273,7 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
     if p.otherwise:
         lines += paragraph(not_counted(p.otherwise), 2, width=width)
     if p.showed:
+        lines += _tried(p, width)
         return lines + paragraph("It has shown again since the work: it is not cured.", 2, "!", width)
     if p.needed is None:
         lines += paragraph(
@@ -276,6 +284,7 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
             width,
         )
     elif p.once:
+        lines += _tried(p, width)
         text = (
             "It was said to happen here too. One try without a sign of it is wanted, as there may be another fault; "
             f"{p.clean} so far."
@@ -288,6 +297,8 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
             else f"{p.needed} in a row without a sign of it are enough"
         )
         lines += paragraph(f"{many}; {p.clean} so far.", 2, width=width)
+    lines += _tried(p, width)
+    lines += paragraph(worth_text(p), 2, width=width) if worth_text(p) else []
     if p.course:
         lines += paragraph(
             f"Reckoned from {percent(p.course[0])} still there, however sure the verdict was: the proof must stand "
@@ -300,6 +311,36 @@ def _provocation(p: ProvocationDoc, width: int) -> list[str]:
         text = f"No sign in {p.clean}: it shows in at most {percent(p.bound)} of such tries (19 times in 20)."
         lines += paragraph(text, 2, width=width)
     return lines
+
+
+def _tried(p: ProvocationDoc, width: int) -> list[str]:
+    return paragraph(f"Tried: {tried_text(p)}.", 2, width=width) if p.tried else []
+
+
+def tried_text(p: ProvocationDoc) -> str:
+    """On which days it was tried, and how: `2026-03-28 2 clean; 2026-03-29 1 clean, 1 not counted`."""
+    days: dict[str, list[str]] = {}
+    for each in p.tried:
+        how = "it showed" if not each.clean else "clean" if each.made_so or not p.only else "not counted"
+        days.setdefault(each.on or "day not known", []).append(how)
+    return "; ".join(
+        f"{day} {', '.join(f'{hows.count(how)} {how}' for how in dict.fromkeys(hows))}" for day, hows in days.items()
+    )
+
+
+def worth_text(p: ProvocationDoc) -> str:
+    """What the clean tries so far were worth, in words; nothing where there are none, or it is not reckoned."""
+    if not p.clean or p.once or p.showed or len(p.course) <= p.clean:
+        return ""
+    before, after = p.course[0], p.course[p.clean]
+    quiet = after / (1 - after) * (1 - before) / before
+    times = 1 / quiet
+    less = f"{times:.0f}" if times >= 10 else f"{times:.1f}".removesuffix(".0")
+    many = f"{p.clean} such tries" if p.clean > 1 else "one such try"
+    text = f"Worth: a car that still has the fault is quiet through {many} in {percent(quiet)} of cases"
+    text += f", so it is {less} times less likely to be still there than before."
+    last = f" The last of them took the chance from {percent(p.course[p.clean - 1])} to {percent(after)}."
+    return text + (last if p.clean > 1 else "")
 
 
 def _course(p: ProvocationDoc) -> list[list[str]]:
@@ -334,6 +375,10 @@ def _counts(p: ProofDoc, width: int) -> list[str]:
                 "Say whether codes were cleared after the work: what has to be seen depends on it.", 2, width=width
             ),
         ]
+    if p.cleared:
+        lines += ["", *paragraph(f"Codes cleared: {p.cleared_when or 'day not known'}.", 2, width=width)]
+    if p.empty_since_clearing:
+        lines += paragraph(EMPTY_LIST, 2, "!", width)
     return lines
 
 

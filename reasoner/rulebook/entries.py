@@ -143,6 +143,7 @@ SECTIONS: dict[str, Section] = {
             Key("cautions", caution_names, default=()),
             Key("after", check_names, default=()),
             Key("typed as", list_of(text), default=()),
+            Key("road", yes_no, default=False),
             *ORIGIN,
             WAIVE,
         ),

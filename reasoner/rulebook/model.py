@@ -200,7 +200,7 @@ class Condition:
     """An operating condition. `came_from` gives what it takes when the car is in another one; else `reach`.
 
     after: checks that must be answered (or passed over) before it is brought about, because it destroys their evidence.
-    typed_as: words that stand before readings taken in it.
+    typed_as: words that stand before readings taken in it. road: the car is driven in it, or to get into it.
     """
 
     name: str
@@ -215,6 +215,7 @@ class Condition:
     after: tuple[str, ...]
     typed_as: tuple[str, ...]
     origin: Origin
+    road: bool = False
 
 
 @dataclass(frozen=True)

@@ -10,14 +10,17 @@ from reasoner.casebook.correcting import standing as standing
 from reasoner.casebook.events import (
     Answered,
     Avoided,
+    Cleared,
     Closed,
     CodesRead,
     Concluded,
     ConditionMet,
+    Drove,
     Event,
     FactsTold,
     Noted,
     PassedOver,
+    Provoked,
     ReadingsTaken,
     RichSeen,
     RulesUsed,
@@ -69,12 +72,16 @@ class Record:
     this vehicle do not have (kept, not weighed).
     facts: what became known of the car; "" = asked, and not known. rich: spell -> whether it was seen to be rich in it
     (None: asked, and nobody can tell).
-    live: readings typed in one go, in order.
+    live: readings typed in one go, in order. cleared: codes were, and the car was not driven since, as far as was told.
+    said_nothing: events with which codes were read, or answered, as empty then: so they are on a car that runs well or
+    not.
     """
 
     complaint: str = ""
     codes: tuple[tuple[str, tuple[str, ...]], ...] = ()
     codes_complete: bool = False
+    cleared: bool = False
+    said_nothing: tuple[int, ...] = ()
     spells: tuple[str | None, ...] = (None,)
     apart: Mapping[str, int] = field(default_factory=dict)
     given: tuple[Given, ...] = ()
@@ -105,6 +112,11 @@ class Record:
         by_then = [given for given in self.given if number is None or given.number <= number]
         later = ((given, by_then[n + 1 :]) for n, given in enumerate(by_then))
         return len({given.step for given, after in later if not any(_replaces(new, given) for new in after)})
+
+    @property
+    def empty_since_clearing(self) -> bool:
+        """Whether codes were read as empty since they were cleared, and no drive was told of since."""
+        return self.cleared and bool(self.said_nothing)
 
     @property
     def present(self) -> int:
@@ -146,8 +158,17 @@ def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Se
             return replace(record, complaint=event.complaint)
         case CodesRead():
             listed = tuple((c.code, c.states) for c in event.codes)
+            if record.cleared and event.complete and not listed:
+                return replace(record, said_nothing=(*record.said_nothing, number))
             return replace(record, codes=listed, codes_complete=event.complete)
+        case Cleared():
+            return replace(record, cleared=event.cleared)
+        case Drove() | Provoked():
+            return replace(record, cleared=False)
         case ConditionMet():
+            met = book.conditions.get(event.condition or "")
+            if met is not None and met.road:
+                record = replace(record, cleared=False)
             if event.spell in record.apart:
                 return _gone_on_with(record, event.spell)
             return _new_spell(record, event.condition if event.condition in book.conditions else None)
@@ -219,6 +240,12 @@ def _answer(book: Rulebook, record: Record, event: Answered, number: int, settin
     if gone:
         record = replace(record, unread=(*record.unread, _places(event.check, gone)))
         values = {place: weights for place, weights in values.items() if place not in gone}
+    if (
+        record.cleared
+        and check.codes
+        and all(max(w, key=lambda n: w[n]) == check.outcomes[0].name for w in values.values())
+    ):
+        return replace(record, said_nothing=(*record.said_nothing, number))
     if not values:
         return record
     given = Given(

@@ -146,11 +146,13 @@ REPAIR_HANDLERS: dict[str, Callable[[WholeCase, Message], RepairReply]] = {
     "proof": lambda course, m: ([], proof_reply(course)),
     "provoked": _told(
         lambda workup, m: rounds.provoke(
-            workup, str(m["condition"]), bool(m["clean"]), made_so=bool(m.get("made so", False))
+            workup, str(m["condition"]), bool(m["clean"]), bool(m.get("made so", False)), str(m.get("on", ""))
         )
     ),
     "drive": _told(lambda workup, m: rounds.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
-    "cleared": _told(lambda workup, m: rounds.say_cleared(workup, bool(m["cleared"]))),
+    "cleared": _told(
+        lambda workup, m: rounds.say_cleared(workup, bool(m["cleared"]), str(m.get("on", "")), m.get("km"))
+    ),
     "close": _close,
     "take back": lambda course, m: ([*rounds.take_last_back(course.events)], None),
 }

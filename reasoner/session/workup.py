@@ -133,8 +133,12 @@ class Workup:
         )
 
     def _nothing_to_ask(self, number: int) -> bool:
-        """Whether another check was answered so that there is nothing for this one to ask about: no frame is stored."""
-        tables, not_where = self.tables, self.book.checks[self.tables.checks[number].name].not_where
+        """Whether another check was answered so that there is nothing for this one to ask about: no frame is stored; or
+        whether it asks for codes that were cleared, and the car was not driven since."""
+        tables, check = self.tables, self.book.checks[self.tables.checks[number].name]
+        if self.record.cleared and check.codes:
+            return True
+        not_where = check.not_where
         for answer in (answer for spell in self.spells for answer in spell.answers if not_where):
             table = tables.checks[answer.check]
             if all(w and table.outcomes[w.index(max(w))] in not_where.get(table.name, ()) for w in answer.weights):

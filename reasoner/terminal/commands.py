@@ -26,7 +26,16 @@ from reasoner.session.readings import typed_as
 from reasoner.session.words import given_text, step_text
 from reasoner.terminal import working
 from reasoner.terminal.blocks import CARE, KEY, QUIET, choices_block, head, numbered, para, rows, table
-from reasoner.terminal.pasted import MORE, ask_for_log, ask_rest, code_lines, merged, slip_lines, take_pasted
+from reasoner.terminal.pasted import (
+    MORE,
+    ask_for_log,
+    ask_rest,
+    code_lines,
+    merged,
+    no_codes_said,
+    slip_lines,
+    take_pasted,
+)
 from reasoner.terminal.picking import ask, numbers_in, pick, pick_several
 from reasoner.terminal.replies import Unclear
 from reasoner.terminal.sitting import Sitting, form_of, in_words, take_answer
@@ -63,10 +72,10 @@ def why_this(sitting: Sitting, rest: str, question: Question | None) -> bool:
         console.page(
             *blocks, head("Why a suspect stands where it stands"), suspect_table(shown, len(suspects), ranges=True)
         )
-    prompt = "Its number, or Enter > "
+    prompt = "Its number, Enter: back > "
     while (number := pick(console, prompt, len(suspects), rest)) is not None:
         sitting.pages.why(why(workup, suspects[number - 1].cause), console)
-        prompt, rest = "Another number, or Enter > ", ""
+        prompt, rest = "Another number, Enter: back > ", ""
     return False
 
 
@@ -86,7 +95,7 @@ def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """Something seen that was not asked: found by words, answered, with the condition it was seen in."""
     console = sitting.console
     helps = "A word or two of what you saw (smell, misfire), or a code such as P0172. Enter leaves it."
-    words = rest or ask(console, "What have you seen? A word or two, or a code > ", helps)
+    words = rest or ask(console, "What have you seen? A word or two, or a code, Enter: back > ", helps)
     while words:
         if _are_live(sitting, words):
             return ask_live(sitting, words.removeprefix("live").strip())
@@ -104,7 +113,7 @@ def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
             said, words = words, ""
             line = ask(
                 console,
-                f'Nothing here speaks of "{shortened(said, 24)}". Other words, n to note it, or Enter > ',
+                f'Nothing here speaks of "{shortened(said, 24)}". Other words, n to note it, Enter: back > ',
                 helps,
             )
             if line.lower() in ("n", "note"):
@@ -112,7 +121,7 @@ def tell_seen(sitting: Sitting, rest: str, question: Question | None) -> bool:
             words = line
             continue
         console.show(head("Which of these?"), rows(numbered(f"{c.title}: {c.ask}" for c in found)))
-        line = ask(console, "Its number, other words, or Enter > ", helps)
+        line = ask(console, "Its number, or other words, Enter: back > ", helps)
         chosen = numbers_in(line, len(found))
         if chosen is not None and len(chosen) == 1:
             return _tell_check(sitting, found[chosen[0] - 1])
@@ -240,7 +249,9 @@ def list_codes_anew(sitting: Sitting, text: str) -> bool:
         if not listed.slips and (listed.codes or listed.none):
             codes = merged({}, listed.codes)
             told = f"Kept: the codes are now: {', '.join(codes) or 'none'}; in place of {kept}."
-            return sitting.keep(acts.list_codes(workup, list(codes.items()), not more), told)
+            nothing = workup.record.cleared and not codes and not more
+            said = no_codes_said(workup) if nothing else (told,)
+            return sitting.keep(acts.list_codes(workup, list(codes.items()), not more), *said)
         text = ""
     return False
 
@@ -251,7 +262,7 @@ def tell_codes(sitting: Sitting, text: str) -> bool:
     for line in slip_lines(listed):
         sitting.console.say(line)
     if listed.none and not workup.record.codes:
-        return sitting.keep(acts.list_codes(workup, []), "Kept: no codes at all.")
+        return sitting.keep(acts.list_codes(workup, []), *no_codes_said(workup))
     if not listed.codes:
         return False
     codes, complete = ask_rest(sitting.console, workup, merged(dict(workup.record.codes), listed.codes))
@@ -278,7 +289,7 @@ def other(sitting: Sitting, rest: str, question: Question | None) -> bool:
     named = [_words_of(sitting, option) for option in options]
     number = pick(
         console,
-        "Its number or words, or Enter > ",
+        "Its number or words, Enter: back > ",
         len(options),
         rest,
         lambda: _show_options(sitting, options),
@@ -316,7 +327,7 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
     meant = acts.typed_words(workup.book, here).get(rest.lower())
     number = pick(
         console,
-        "Its number or words, or Enter > ",
+        "Its number or words, Enter: back > ",
         last,
         str(names.index(meant) + 1) if meant else rest,
         lambda: console.show(head("What is the car doing now?"), whole),
@@ -334,7 +345,7 @@ def changed(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def note_line(sitting: Sitting, rest: str, question: Question | None) -> bool:
     """A line for the case, which changes nothing else."""
-    text = rest or ask(sitting.console, "Note, or Enter > ", "A line that is kept with the case and weighs nothing.")
+    text = rest or ask(sitting.console, "Note, Enter: back > ", "A line that is kept with the case and weighs nothing.")
     sitting.keep(acts.note(sitting.workup, text), f"Noted: {shortened(text, 60)}", same_question=True)
     return bool(text)
 
@@ -361,7 +372,7 @@ def kit(sitting: Sitting, rest: str, question: Question | None) -> bool:
         )
 
     picked = [
-        names[n - 1] for n in pick_several(console, "What changes sides (3 5), or Enter > ", len(names), rest, show)
+        names[n - 1] for n in pick_several(console, "What changes sides (3 5), Enter: back > ", len(names), rest, show)
     ]
     gone, come = [n for n in picked if n in have], [n for n in picked if n not in have]
     told = [f"{tool[n].title}: not at hand" for n in gone] + [f"{tool[n].title}: at hand" for n in come]

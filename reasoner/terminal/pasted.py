@@ -20,7 +20,7 @@ from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import head, numbered, para, rows
 from reasoner.terminal.console import Console
 from reasoner.terminal.picking import Back, ask, not_listed, numbers_in
-from reasoner.terminal.sitting import Sitting
+from reasoner.terminal.sitting import EMPTY_SAYS_NOTHING, Sitting
 
 # ---- Codes as a person types them off the reader ---------------------------------------------------------------------
 # Read, what could not be taken said, completeness asked.
@@ -43,6 +43,11 @@ def code_lines(book: Rulebook, codes: Iterable[str]) -> list[str]:
         (f"{code} {title}" if title else described(code)) + ("" if code in used else ". No rule speaks of it.")
         for code, title in named.items()
     ]
+
+
+def no_codes_said(workup: Workup) -> tuple[str, ...]:
+    """That an empty list of codes was kept; and that it says nothing, where it was cleared with no drive since."""
+    return ("Kept: no codes at all.", *((EMPTY_SAYS_NOTHING,) if workup.record.cleared else ()))
 
 
 def merged(codes: Listed, typed: Iterable[TypedCode]) -> dict[str, tuple[str, ...]]:
@@ -191,7 +196,7 @@ def ask_for_log(sitting: Sitting, rest: str, question: Question | None) -> bool:
 
 def _taken(sitting: Sitting, rest: str) -> bool:
     console, workup = sitting.console, sitting.workup
-    file = (rest or ask(console, "File of the log, or Enter > ", FILE)).strip().strip("\"'")
+    file = (rest or ask(console, "File of the log, Enter: back > ", FILE)).strip().strip("\"'")
     if not file:
         return False
     content, columns = sitting.talk.fetch(file)

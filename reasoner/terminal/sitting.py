@@ -27,6 +27,9 @@ from reasoner.terminal.replies import Form, Reply, read_reply
 # The case, where it is kept, the console, and what the next screen has to mention.
 
 Keep = Callable[[Sequence[Event]], Workup]
+EMPTY_SAYS_NOTHING = (
+    "They were cleared, and no drive was told of since: an empty list says nothing. Read it again after a drive."
+)
 
 
 class Pages(Protocol):
@@ -158,7 +161,10 @@ def keep_answer(sitting: Sitting, events: Sequence[Event], check: Check, instead
     """Keep an answer, new or in the place of an earlier one, and say it."""
     sitting.keep(events)
     step = instead_of or events[-1].step
-    kept = next(g for g in sitting.workup.record.given if (g.step, g.check) == (step, check.name))
+    kept = next((g for g in sitting.workup.record.given if (g.step, g.check) == (step, check.name)), None)
+    if kept is None:
+        sitting.said.append(EMPTY_SAYS_NOTHING)
+        return True
     place = " In the place of what was told before; b takes that back." if instead_of else ""
     sitting.said.append(f"Kept: {given_text(sitting.workup, kept)}{'.' if place else ''}{place}")
     return True

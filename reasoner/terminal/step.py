@@ -106,7 +106,7 @@ def step_pages(question: Question, belief: BeliefDoc, around: Surroundings, cons
         *((name, parts[name]) for name in FIRST),
         ("why", why),
         ("leading", show(*belief_blocks(belief, LEAST_SUSPECTS))),
-        ("leading", show(*belief_blocks(belief, close_suspects(belief)))),
+        *(("leading", show(*belief_blocks(belief, n))) for n in range(LEAST_SUSPECTS + 1, close_suspects(belief) + 1)),
         ("why", show(*why_blocks(question, 2))),
         ("instead", show(*_instead(question, times=False))),
         ("how", parts["how"]),

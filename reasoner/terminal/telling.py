@@ -77,7 +77,7 @@ def tell_car(sitting: Sitting, rest: str, question: Question | None) -> bool:
         console.page(head("The car"), para(workup.vehicle.title), rows([(n, f"{t}: {v}") for n, t, v in lines]),
                   para(SUCH_AS, style=QUIET))  # fmt: skip
 
-    number = pick(console, "Its number to change it, or Enter > ", len(facts), rest, show)
+    number = pick(console, "Its number to change it, Enter: back > ", len(facts), rest, show)
     return number is not None and ask_fact(sitting, facts[number - 1])
 
 

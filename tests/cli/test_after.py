@@ -394,3 +394,16 @@ def test_looking_writes_nothing(tmp_path: Path, command: tuple[str, ...]) -> Non
         found = run(command[0], str(path), *command[1:])
     assert found.exit_code in (exits.FINE, exits.PROBLEMS) and found.stdout, found.output
     assert path.read_bytes() == before and sorted(tmp_path.iterdir()) == [path]
+
+
+def test_the_day_of_a_try_and_the_mileage_of_clearing(case: Path) -> None:
+    run("sheet", str(case), "--take", "alone", "--finished")
+    assert "together with --clean" in " ".join(run("prove", str(case), "--on", "2026-04-01").stderr.split()).replace(
+        "it together", "together"
+    )
+    assert "give it with --cleared" in run("prove", str(case), "--clean", "hot-restart", "--km", "5").stderr
+    told = run("prove", str(case), "--clean", "hot-restart", "--cleared", "--on", "2026-04-01", "--km", "90500")
+    assert told.exit_code in (exits.FINE, exits.PROBLEMS), told.output
+    [tried], [cleared] = events_of(case, "provoked"), events_of(case, "cleared")
+    assert tried["on"] == cleared["on"] == "2026-04-01" and cleared["km"] == 90500
+    assert "Codes cleared: 2026-04-01, at 90500 km." in run("prove", str(case)).stdout

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reasoner.repair.jobs import Job, Work
+from reasoner.repair.jobs import Job, TryMade, Work
 from reasoner.repair.proof import (
     LEFT,
     Provocation,
@@ -217,7 +217,7 @@ def test_the_one_already_begun_is_gone_on_with() -> None:
     may = [way.condition for way in ways(before, SENSOR) if way.needed is not None]
     other = next(name for name in may if name != best.condition)
     for begun, wanted in ((other, other), (best.condition, best.condition), ("engine-off", best.condition)):
-        on = replace(SENSOR, provoked=((begun, True, True),))
+        on = replace(SENSOR, provoked=(TryMade(begun, True, True),))
         found = proof_document(before, before, on).provocation
         assert found is not None and found.condition == wanted, begun
     assert "engine-off" not in may
@@ -233,12 +233,12 @@ def test_where_the_owner_says_that_it_happens_one_clean_try_is_wanted() -> None:
     assert plans.keys() == {"cruise", "hot-restart"}
     (once,) = (plan for plan in plans.values() if plan.once)
     assert once.needed == 1 and f"{once.title}: 1 more without a sign of it" in found.missing
-    done = replace(SENSOR, provoked=tuple((plan.condition, True, True) for plan in plans.values()))
+    done = replace(SENSOR, provoked=tuple(TryMade(plan.condition, True, True) for plan in plans.values()))
     assert not any(text.startswith(once.title) for text in proof_document(before, before, done).missing)
     for tries, main in ((1, found.provocation.condition), (2, once.condition)):  # a second one begins there
-        on = proof_document(before, before, replace(SENSOR, provoked=((once.condition, True, True),) * tries))
+        on = proof_document(before, before, replace(SENSOR, provoked=(TryMade(once.condition, True, True),) * tries))
         assert on.provocation is not None and on.provocation.condition == main
-    seen = proof_document(before, before, replace(SENSOR, provoked=((once.condition, False, True),)))
+    seen = proof_document(before, before, replace(SENSOR, provoked=(TryMade(once.condition, False, True),)))
     assert seen.state == "not cured" and seen.provocation is not None and seen.provocation.showed
 
 

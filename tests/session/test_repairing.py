@@ -12,18 +12,19 @@ import pytest
 from reasoner.casebook import casefile
 from reasoner.casebook.events import Event, Finished, JobTaken, Ticked, Undone, WorkTaken
 from reasoner.casebook.shape import load_sound
+from reasoner.history.trace import trace
 from reasoner.network.vehicle import vehicle_from
 from reasoner.repair import rounds
 from reasoner.repair.choices import Stake, all_choices
-from reasoner.repair.jobs import Job
+from reasoner.repair.jobs import Job, TryMade
 from reasoner.repair.prices import usual
 from reasoner.repair.proof import ProofDoc, may_close, proof_document
 from reasoner.repair.rounds import rounds_of
 from reasoner.repair.sheet import sheet_for
-from reasoner.report.work_text import proof_text
+from reasoner.report.work_text import proof_text, tried_text, worth_text
 from reasoner.session import acts, after_work
 from reasoner.session.acts import Refused
-from reasoner.session.words import places_of
+from reasoner.session.words import percent, places_of
 from reasoner.session.workup import Workup, begin
 from tests.shipped import book, some
 
@@ -427,7 +428,7 @@ def test_unreachable_is_said_and_never_proven() -> None:
         replace(found, book=few) for found in (car.workup, after_work.before_work(book(), car.vehicle, car.events))
     )
     work = rounds_of(book(), car.events)[-1]
-    found = proof_document(workup, before, replace(work, provoked=(("hot-restart", True, False),)))
+    found = proof_document(workup, before, replace(work, provoked=(TryMade("hot-restart", True, False),)))
     assert found.provocation is not None and found.provocation.needed is None
     assert 0.05 < found.provocation.still < 0.5 and found.provocation.clean == 1
     assert found.state == "cured but unproven" and "to prove it gone; say so" in found.missing[0]
@@ -496,3 +497,64 @@ def test_refused() -> None:
         rounds.drove(car.workup, {uncounted: 1})
     with pytest.raises(Refused, match="cannot be"):
         rounds.drove(car.workup, {"engine-running": -1})
+
+
+def test_an_empty_list_of_codes_says_nothing_between_clearing_and_a_drive() -> None:
+    """Clearing empties the list on a mended car and on any other. From a drive on it counts as before."""
+    car = a_car_with_a_leak()
+    car.work("replace-injector", 3)
+    car.finish()
+    codes = [name for name, check in book().checks.items() if check.codes]
+    rich = next(name for name in codes if name in car.workup.tables.check_number)
+    car.keep(rounds.say_cleared(car.workup, True, "2026-03-28", 90321))
+    before = car.workup.belief.probability.tolist()
+    car.keep(acts.list_codes(car.workup, []))
+    car.keep(acts.answer(car.workup, rich, {0: book().checks[rich].outcomes[0].name}))
+    assert car.workup.belief.probability.tolist() == before
+    found = proof(car)
+    assert found.empty_since_clearing and found.cleared_when == "2026-03-28, at 90321 km"
+    assert {item.state for item in found.seen if {c.title: c for c in book().checks.values()}[item.title].codes} <= {
+        "missing"
+    }
+    assert "that says nothing. Read it again after a drive" in " ".join(proof_text(found).split())
+    assert not any(
+        book().checks[check.name].codes for check in (car.workup.tables.checks[o.check] for o in car.workup.ranked)
+    )
+    assert trace(car.workup).points == ()
+    car.keep(acts.change_condition(car.workup, "cruise"))
+    assert not proof(car).empty_since_clearing
+    car.keep(acts.list_codes(car.workup, []))
+    assert car.workup.belief.probability.tolist() != before and car.workup.record.codes_complete
+    car.keep(rounds.say_cleared(car.workup, True))
+    car.keep(acts.list_codes(car.workup, [("P0172", ("pending",))]))  # a code that is there says what it always says
+    assert car.workup.record.codes
+
+
+def test_tries_have_their_day_and_say_what_they_were_worth() -> None:
+    car = a_car_with_a_leak()
+    car.work("replace-injector", 3)
+    car.finish()
+    for day in ("2026-03-28", "2026-03-28", "2026-03-30"):
+        car.keep(rounds.provoke(car.workup, "hot-restart", clean=True, on=day))
+    plan = proof(car).provocation
+    assert plan is not None and [each.on for each in plan.tried] == ["2026-03-28", "2026-03-28", "2026-03-30"]
+    assert tried_text(plan) == "2026-03-28 2 clean; 2026-03-30 1 clean"
+    odds = [chance / (1 - chance) for chance in plan.course]
+    said = worth_text(plan)
+    assert f"quiet through 3 such tries in {percent(odds[3] / odds[0])} of cases" in said
+    less = odds[0] / odds[3]
+    assert f"{less:.0f} times less likely" in said if less >= 10 else f"{less:.1f} times" in said
+    assert f"The last of them took the chance from {percent(plan.course[2])} to {percent(plan.course[3])}." in said
+    text = " ".join(proof_text(proof(car)).split())
+    assert "Tried: 2026-03-28 2 clean; 2026-03-30 1 clean." in text and said in text
+    for wrong, why in (("yesterday", "no day"), ("2999-01-01", "still to come")):
+        with pytest.raises(Refused, match=why):
+            rounds.provoke(car.workup, "hot-restart", clean=True, on=wrong)
+
+
+def test_a_fault_of_the_damp_may_be_misted_and_one_of_bad_roads_wiggled() -> None:
+    """Tries of a proof that need no weather and no road, each with what must not be touched."""
+    damp, bumps = book().proofs["tries-in-the-damp"].say, book().proofs["tries-on-bumps"].say
+    assert "mist of water" in damp and "wiggled and tapped" in bumps
+    for say in (damp, bumps):
+        assert "nothing of ignition" in say and "belts" in say and "hot" in say

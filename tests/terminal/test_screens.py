@@ -15,6 +15,7 @@ from reasoner.casebook.correcting import standing
 from reasoner.casebook.events import Answered, CodesRead, Told
 from reasoner.casebook.shape import Case, load_sound
 from reasoner.history.trace import vehicle_of
+from reasoner.network.vehicle import vehicle_from
 from reasoner.report.text import RichPages
 from reasoner.rulebook.model import At
 from reasoner.session.concluding import belief
@@ -23,7 +24,7 @@ from reasoner.session.protocol import Talk
 from reasoner.terminal.console import Leave
 from reasoner.terminal.intake import intake
 from reasoner.terminal.loop import run_loop
-from reasoner.terminal.step import LEAST_SUSPECTS, Surroundings, step_pages
+from reasoner.terminal.step import LEAST_SUSPECTS, Surroundings, close_suspects, step_pages
 from tests.shipped import LONG, book, garage, some
 from tests.terminal.consoles import Kept, console_with, shown
 
@@ -187,3 +188,25 @@ def test_a_case_played_at_the_keyboard(path: Path) -> None:
         if check is not None and check.measure is None:
             assert all(words([outcome.text]) in words(lines) for outcome in check.outcomes), page
     assert "Traceback" not in shown(console)
+
+
+def test_a_prompt_says_what_enter_does_always_in_the_same_form() -> None:
+    """`Its number, Enter: back > `, never `or Enter`: Enter does something else from prompt to prompt."""
+    said = "".join(path.read_text(encoding="utf-8") for path in sorted((ROOT / "reasoner/terminal").glob("*.py")))
+    assert "Enter: back > " in said and not re.findall(r"or Enter\s*> ", said)
+
+
+def test_where_not_all_close_suspects_have_room_as_many_are_shown_as_have() -> None:
+    """Between three and all that are within a factor of three of the first, line by line."""
+    vehicle, _ = vehicle_from({"layout": "V6", "injection": "port", "metering": "airflow"})
+    assert vehicle is not None
+    workup = garage().begin(vehicle)
+    question = Talk(workup).next()
+    assert isinstance(question, Question)
+    shown = belief(workup)
+    assert close_suspects(shown) > LEAST_SUSPECTS + 1
+    counts = set[int]()
+    for lines in range(24, 40):
+        *_, last = step_pages(question, shown, Surroundings(car="warm idle"), console_with([], 80, lines))
+        counts.add(sum(suspect.title in words(last.lines).split("NEXT ")[0] for suspect in shown.faults))
+    assert counts >= {LEAST_SUSPECTS + 1, close_suspects(shown)}, counts
