@@ -104,7 +104,7 @@ def test_keys_that_leave(terminal: Terminal, key: str, left: str, first: str) ->
     terminal.see("> ")
     if first:
         terminal.type(first)
-        terminal.see("or a code > ")
+        terminal.see("or a code, Enter: back > ")
     terminal.child.send(key)
     assert "Everything answered is kept. To go on: play case.jsonl" in terminal.ends()
     assert f"left: {left}" in terminal.errors.read_text()
