@@ -1387,6 +1387,23 @@ def back_pressure(b: Bench) -> There:
     return b.by_bank(lambda bank: "high" if b.car.broken.back_pressure > 20 else "free")
 
 
+@sees("connectors-opened")
+def opened(b: Bench) -> There:
+    """A look at what conducts badly: half of such contacts can be seen. Now and then an old trace that does nothing."""
+    x = b.car.broken
+    if likely(b, 0.06, "old trace"):
+        return "earth" if likely(b, 0.5, "of what") else "other"
+    if not likely(b, 0.55, "can be seen"):
+        return "clean"
+    if x.coolant_ohms or x.intake_ohms:
+        return "temperature"
+    if x.earth_shift or x.volts:
+        return "earth"
+    if not b.car.acts.jumps:
+        return "clean"
+    return "air" if x.meter_gain else "sensor" if x.sensor_bias else "clean"
+
+
 @sees("sensor-connectors-look")
 def connectors(b: Bench) -> There:
     return "crossed" if b.car.broken.crossed and likely(b, 0.95) else "right"
