@@ -121,6 +121,8 @@ def _conflict(v: Verdict) -> list[RenderableType]:
 def _to_do(v: Verdict) -> list[RenderableType]:
     """What is recommended, after what must be looked at before; no repair where none is."""
     if v.kind == "stopped" or v.choice in KINDS_WITHOUT_WORK:
+        if v.kind == "watch":
+            return [_head("Replace nothing"), _para(f"{v.course}.")]
         course = "" if v.kind == "stopped" else f"{v.course}. "
         text = f"{course}If it turns out to be the likeliest one: {v.repair_title}."
         return [_head("Replace nothing on this alone"), _para(text)]

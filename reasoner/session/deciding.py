@@ -265,7 +265,7 @@ def missing_text(book: Rulebook, item: Missing) -> str:
     if item.kind == "answered":
         return f"not looked at yet: {checks}"
     if item.kind == "looked":
-        return f"nothing seen on the car itself speaks for it yet{settle}"
+        return f"nothing seen on the car itself speaks for {book.faults[item.name].title} yet{settle}"
     if item.kind == "which":
         return f"nobody has looked at which place it is{settle}"
     if item.kind == "driving":

@@ -344,11 +344,13 @@ def states_typed(book: Rulebook) -> str:
     return "states: " + ", ".join(c.typed_as[0] for c in book.conditions.values() if c.typed_as)
 
 
-def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event], list[Offer]]:
+def take_live(workup: Workup, states: Sequence[LiveState], there: bool = False) -> tuple[list[Event], list[Offer]]:
     """The events that keep live values with the state they were taken in, and what they answer. All of one step.
 
     Values of the condition that the car is in belong to the present spell, the last where there are several; what
-    contradicts whether it is rich in it begins a new one. Where no condition is known it is the last one typed.
+    contradicts whether it is rich in it begins a new one. Where no condition is known it is the last one typed. Others
+    are of another time, but where the car is there now (there): then it is in the last one typed. A check that stands
+    for others is answered once: in the other conditions these have more to say than its repetition.
     Raises Refused where a state has no condition.
     """
     if any(state.condition is None for state in states):
@@ -356,6 +358,8 @@ def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event],
         raise Refused("what was the car doing then?", f"such as idle before the values; one of: {words}")
     step, here = workup.record.steps + 1, workup.record.condition
     events: list[Event] = []
+    if there and all(state.condition != here for state in states):
+        here = None
     present = here or states[-1].condition
     now = max((n for n, state in enumerate(states) if state.condition == present), default=-1)
     if now >= 0 and (here is None or _turned(workup, states[now])):
@@ -370,6 +374,8 @@ def take_live(workup: Workup, states: Sequence[LiveState]) -> tuple[list[Event],
             if working.frame or _regions(working) or check.kind != "reading" or check.name in covered:
                 continue
             if check.conditions and state.condition not in check.conditions:
+                continue
+            if check.stands_for and any(answer.check == check.name for _, answer in found):
                 continue
             answer = _answered(workup, check, _inputs(workup.vehicle, check, with_meaning(state.values)))
             if answer is not None and not _only_quiet(check, answer):

@@ -163,6 +163,19 @@ def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
     return [*events, *(event for note in work_noted(workup, lines) for event in acts.note(workup, note))]
 
 
+def where_renewed(workup: Workup) -> list[Check]:
+    """What is still to be said of a part that is new: at which places, where there are several. Asked with the work."""
+    told = {given.check: given.values for given in workup.record.given}
+    found = []
+    for check in workup.book.checks.values():
+        parts = [name for name in check.after if workup.book.checks[name].intake == "renewed" and name in told]
+        number = workup.tables.check_number.get(check.name)
+        asked = check.kind != "told" or not parts or check.name in told
+        if not asked and number is not None and not workup.nothing_to_ask(number):
+            found.append(check)
+    return found
+
+
 WORK_LATELY = "work lately: "  # how such a note begins
 
 

@@ -106,7 +106,7 @@ class Workup:
         if record.codes_complete and not record.codes:  # a frame is stored with a code and goes with it
             read = ((n, self.book.checks[check.name]) for n, check in enumerate(tables.checks))
             barred |= {n for n, c in read if c.kind == "code" and c.computed and COMPUTATIONS[c.computed.by].frame}
-        barred |= {number for number in range(len(tables.checks)) if self._nothing_to_ask(number)}
+        barred |= {number for number in range(len(tables.checks)) if self.nothing_to_ask(number)}
         # What another answer stands for in the whole case would not be counted in any spell.
         barred |= {
             other
@@ -132,7 +132,7 @@ class Workup:
             named=self._named(),
         )
 
-    def _nothing_to_ask(self, number: int) -> bool:
+    def nothing_to_ask(self, number: int) -> bool:
         """Whether another check was answered so that there is nothing for this one to ask about: no frame is stored; or
         whether it asks for codes that were cleared, and the car was not driven since."""
         tables, check = self.tables, self.book.checks[self.tables.checks[number].name]

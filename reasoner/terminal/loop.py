@@ -192,13 +192,19 @@ def _rich_asked(sitting: Sitting, question: Question) -> bool:
     prompt = f"Is it rich now ({here})? y: yes, n: no, Enter: can't tell > "
     _say_first(sitting)
     try:
-        while (line := ask(sitting.console, prompt, helps).lower()) not in ("", "y", "yes", "n", "no", "d", "0"):
+        while (line := ask(sitting.console, prompt, helps)).lower() not in ("", "y", "yes", "n", "no", "d", "0"):
+            word, rest = _command(line, yes_no=True)
+            if word == "stop":
+                raise Leave("stop")
+            if word:  # as at any question; it is asked again where it is still open
+                commands.STEP_COMMANDS[word](sitting, rest, question)
+                return True
             sitting.console.say(f"{shortened(line, 20)} is not clear: y, n, or Enter for can't tell.")
     except Back:
         return commands.back(sitting, "", question)
-    if line in ("", "d", "0"):
+    if line.lower() in ("", "d", "0"):
         return sitting.keep(acts.say_rich(sitting.workup, None), same_question=True)
-    rich = line not in ("n", "no")
+    rich = line.lower() not in ("n", "no")
     events = acts.say_rich(sitting.workup, rich)
     if rich:
         sitting.keep(events, same_question=True)

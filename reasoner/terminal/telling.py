@@ -185,7 +185,23 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
         sitting.keep(
             story.tell_work(sitting.workup, told), f"Kept: {story.WORK_LATELY}{'. And: '.join(noted) or 'none'}."
         )
+        for check in story.where_renewed(sitting.workup):
+            _ask_where(sitting, check)
         return
+
+
+def _ask_where(sitting: Sitting, check: Check) -> None:
+    """At which places what the check asks is so."""
+    places = list(sitting.workup.tables.checks[sitting.workup.tables.check_number[check.name]].places)
+    console, prompt = sitting.console, f"{check.ask} Numbers, all, or Enter: not known > "
+    while line := ask(console, prompt, check.how or "What is not named is taken not to be so.").lower():
+        chosen = set(places if line == "all" else numbers_in(line, max(places)) or ())
+        if chosen and chosen <= set(places):
+            first, second = (outcome.name for outcome in check.outcomes)
+            values = {place: second if place in chosen else first for place in places}
+            sitting.keep(acts.answer(sitting.workup, check.name, values))
+            return
+        console.say(f'"{shortened(line, 20)}" is not clear: {", ".join(map(str, places))}, or all.')
 
 
 def ask_story(sitting: Sitting, line: str = "") -> None:
@@ -376,11 +392,24 @@ def ask_live(sitting: Sitting, line: str = "") -> bool:
     if any(state.condition is None for state in known):
         return False
     console.show(*_side_by_side(sitting, known))
-    before, offers = readings.take_live(sitting.workup, known)
+    before, offers = readings.take_live(sitting.workup, known, _there_now(sitting, known))
     kept = ask_offers(sitting, offers, "they say", before, whole=True)
     if not offers:
         sitting.said.append("Kept: the readings.")
     return kept or not offers
+
+
+def _there_now(sitting: Sitting, states: Sequence[readings.LiveState]) -> bool:
+    """Whether the car does by now what the last of the values were read in; asked only where it was somewhere else."""
+    here = sitting.workup.record.condition
+    if here is None or any(state.condition == here for state in states):
+        return False
+    last = sitting.condition_title(states[-1].condition)
+    helps = f"Where it is still at {sitting.condition_title(here)}, they are kept as values of another time."
+    return ask(sitting.console, f"Is the car at {last} now? y: yes, Enter: no, that was before > ", helps).lower() in (
+        "y",
+        "yes",
+    )
 
 
 def _known(values: Sequence[DecodedValue]) -> tuple[DecodedValue, ...]:

@@ -208,6 +208,11 @@ def renewed(b: Bench) -> There:
     return "none"
 
 
+@sees("renewed-injector-where")
+def renewed_where(b: Bench) -> There:
+    return b.by_cylinder(lambda _: "old")
+
+
 @sees("frame-rail")
 def frame_rail(b: Bench) -> There:
     s = framed(b, "rail", 0.6)
@@ -961,7 +966,7 @@ def live_temperatures(b: Bench) -> There:
     return "intake-open" if b.state.intake_read <= -25 else "intake-low"
 
 
-@sees("coolant-against-thermometer")
+@sees("coolant-against-thermometer", "coolant-as-it-warms")
 def thermometer(b: Bench) -> There:
     if b.state.coolant_read <= -25:
         return "reads-open"

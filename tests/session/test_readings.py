@@ -398,6 +398,13 @@ def test_a_word_about_the_state_stands_over_the_trims() -> None:
     assert typed(start, "idle ect 92").record.rich == {}
 
 
+def test_what_stands_for_others_is_answered_once_in_a_line_of_several_states() -> None:
+    """Its repetition says little; the trims of the other states say what they say for the first time."""
+    after = typed(car(injection="port"), "idle -1 -14; 2500 -1 -12; cruise 0 -13")
+    given = [g.check for g in after.record.given]
+    assert given.count("short-vs-long") == 1 and {"trim-2500", "trim-cruise"} <= set(given)
+
+
 def test_what_is_told_of_another_time_leaves_what_is_known_of_now() -> None:
     """Whether it is rich now stays with the present spell when another one is put before it."""
     start = car(injection="port")
