@@ -241,7 +241,7 @@ def _sentence(
     if kind == "watch":
         wrong = workup.book.faults[lead.fault].nothing_wrong
         if wrong and workup.book.faults[lead.fault].after_work:
-            return f"{lead.title}: {percent(lead.probability)}. Nothing more to replace; prove says what is still to be seen."
+            return f"{lead.title}: {percent(lead.probability)}. Nothing more to replace; for the proof see prove."
         return f"{'Nothing is wrong now' if wrong else f'{lead.title}: it is over by now'}. {best}"
     if kind == "first":
         return f"Not settled yet, but there is something to do first. {best}"

@@ -22,7 +22,7 @@ from reasoner.session.words import step_text
 from reasoner.terminal.blocks import QUIET, choices_block, head, numbered, para, rows, table
 from reasoner.terminal.pasted import ask_offers, confirm_from_list, kept_of
 from reasoner.terminal.picking import Back, ask, not_listed, numbers_in, pick, pick_several
-from reasoner.terminal.sitting import Sitting, in_words
+from reasoner.terminal.sitting import Sitting, form_of, in_words
 
 # ---- The car as equipped, on the screen ------------------------------------------------------------------------------
 # One line where a fact matters, this car has none, and car for all of it.
@@ -192,7 +192,7 @@ def ask_work(sitting: Sitting, line: str = "") -> None:
 
 def _ask_where(sitting: Sitting, check: Check) -> None:
     """At which places what the check asks is so."""
-    places = list(sitting.workup.tables.checks[sitting.workup.tables.check_number[check.name]].places)
+    places = list(form_of(sitting.workup, check).places)
     console, prompt = sitting.console, f"{check.ask} Numbers, all, or Enter: not known > "
     while line := ask(console, prompt, check.how or "What is not named is taken not to be so.").lower():
         chosen = set(places if line == "all" else numbers_in(line, max(places)) or ())

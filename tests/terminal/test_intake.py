@@ -9,6 +9,7 @@ import pytest
 from reasoner.casebook.events import Answered
 from reasoner.measure.frozen import read_frame
 from reasoner.network.vehicle import Vehicle, vehicle_from
+from reasoner.session import story
 from reasoner.session.readings import frame_checks
 from reasoner.session.workup import Workup
 from reasoner.terminal.console import Leave
@@ -828,3 +829,17 @@ def test_what_a_frame_says_names_its_figures_in_plain_words() -> None:
     assert "Freeze frame, how much fuel too much: less than it burns at idle" in flat
     assert "(surplus as a share of an idle's fuel 0.33 (0.18 to 0.6))" in flat
     assert "learned: long-term below -5 %, short-term below zero or near it (short -14 +- 3 %, long -16 +- 3 %)" in flat
+
+
+def test_where_the_injectors_are_new_is_asked_with_the_work_and_speaks_against_those() -> None:
+    """A new injector that does what the old one did is seldom the injector; its wiring or driver may be."""
+    workup = shipped()
+    parts = [part.name for part in story.renewed(workup)]
+    number = len(story.rows_of(workup, "work")) + 1 + parts.index("renewed-injectors")
+    kept, text = take_in("", "none", "", f"w {number}, complaint", "9", "2", "5", workup=workup)
+    assert "Which cylinders have the new injectors?" in " ".join(text.split()) and '"9" is not clear' in text
+    [given] = [g for g in kept.workup.record.given if g.check == "renewed-injector-where"]
+    assert [max(w, key=w.__getitem__) for _, w in sorted(given.values.items())] == ["old", "new", "old", "old"]
+    of, p = {cause.name: n for n, cause in enumerate(workup.tables.causes)}, kept.workup.belief.probability
+    kind = next(name for name in of if name.endswith("injector-leaks@cylinder-2")).split("@")[0]
+    assert p[of[f"{kind}@cylinder-2"]] < 0.5 * p[of[f"{kind}@cylinder-1"]]

@@ -25,7 +25,7 @@ from reasoner.casebook.events import (
 from reasoner.casebook.trouble import Refused
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import At
-from reasoner.session import acts, story
+from reasoner.session import acts
 from reasoner.session.finding import find_checks
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
@@ -643,20 +643,6 @@ def test_live_values_of_another_state_take_the_car_there_where_it_is_there() -> 
         assert "Is the car at steady cruise now?" in " ".join(text.split())
         assert kept.workup.record.condition == condition
         assert {read.readings["long-term trim, bank 1"] for read in kept.workup.record.live} == {"-18 %"}
-
-
-def test_where_the_injectors_are_new_is_asked_with_the_work_and_speaks_against_those() -> None:
-    """A new injector that does what the old one did is seldom the injector; its wiring or driver may be."""
-    workup = at_warm_idle()
-    parts = [part.name for part in story.renewed(workup)]
-    number = len(story.rows_of(workup, "work")) + 1 + parts.index("renewed-injectors")
-    kept, text, _ = sit(*not_seen(workup), f"t work {number}, complaint first", "9", "2", "s", workup=workup)
-    assert "Which cylinders have the new injectors?" in " ".join(text.split()) and '"9" is not clear' in text
-    [given] = [g for g in kept.workup.record.given if g.check == "renewed-injector-where"]
-    assert [max(w, key=w.__getitem__) for _, w in sorted(given.values.items())] == ["old", "new", "old", "old"]
-    of = {cause.name: n for n, cause in enumerate(workup.tables.causes)}
-    p = kept.workup.belief.probability
-    assert p[of["injector-leaks@cylinder-2"]] < 0.5 * p[of["injector-leaks@cylinder-1"]]
 
 
 def test_rich_is_remembered_for_as_long_as_the_car_does_the_same() -> None:
