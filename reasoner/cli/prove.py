@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,17 @@ from reasoner.session.acts import Refused
 from reasoner.session.chapters import Garage, close_case
 from reasoner.session.document import as_data
 from reasoner.session.workup import Workup
+
+
+def day_meant(said: str) -> str:
+    """A day as typed, such as 2026-03-28; "" where none was. Raises Refused for what is no day, or is still to come."""
+    try:
+        day = date.fromisoformat(said) if said else None
+    except ValueError:
+        raise Refused(f'"{said}" is no day', "such as 2026-03-28") from None
+    if day is not None and day > date.today() + timedelta(days=1):  # a day's grace: clocks and time zones differ
+        raise Refused(f"{said} is still to come", "the day on which it was done")
+    return said
 
 
 @dataclass(frozen=True)
@@ -62,10 +74,11 @@ class SeenAfter:
             raise Refused("--on says when something was done", "give it together with --clean, --showed or --cleared")
         if self.km is not None and not self.cleared:
             raise Refused("--km says where the odometer stood when codes were cleared", "give it with --cleared")
-        told = [e for name in self.clean for e in rounds.provoke(workup, name, True, self.made_so, self.on)]
-        told += rounds.provoke(workup, self.showed, clean=False, on=self.on) if self.showed else []
+        day = day_meant(self.on)
+        told = [e for name in self.clean for e in rounds.provoke(workup, name, True, self.made_so, day)]
+        told += rounds.provoke(workup, self.showed, clean=False, on=day) if self.showed else []
         told += [event for drive in self.drives for event in rounds.drove(workup, by_name(drive))]
-        told += rounds.say_cleared(workup, self.cleared, self.on, self.km) if self.cleared is not None else []
+        told += rounds.say_cleared(workup, self.cleared, day, self.km) if self.cleared is not None else []
         return told
 
 

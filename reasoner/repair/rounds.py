@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import date, timedelta
 
 from reasoner.casebook.correcting import last_step, standing
 from reasoner.casebook.events import (
@@ -184,23 +183,12 @@ def condition_meant(book: Rulebook, said: str) -> str:
     return said
 
 
-def day_meant(said: str) -> str:
-    """A day as typed, such as 2026-03-28; "" where none was. Raises Refused for what is no day, or is still to come."""
-    try:
-        day = date.fromisoformat(said) if said else None
-    except ValueError:
-        raise Refused(f'"{said}" is no day', "such as 2026-03-28") from None
-    if day is not None and day > date.today() + timedelta(days=1):  # a day's grace: clocks and time zones differ
-        raise Refused(f"{said} is still to come", "the day on which it was done")
-    return said
-
-
 def provoke(case: Standing, condition: str, clean: bool, made_so: bool = False, on: str = "") -> list[Event]:
     """The fault was provoked in a condition; made_so: as the rules ask of a try; on: the day, else the day it is kept.
     Raises Refused where these rules have no such condition."""
     if condition not in case.book.conditions:
         raise Refused(f'no condition is called "{condition}"', "one of: " + ", ".join(case.book.conditions))
-    return [Provoked(step=case.record.steps + 1, condition=condition, clean=clean, made_so=made_so, on=day_meant(on))]
+    return [Provoked(step=case.record.steps + 1, condition=condition, clean=clean, made_so=made_so, on=on)]
 
 
 def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:
@@ -216,4 +204,4 @@ def drove(case: Standing, counts: Mapping[str, float]) -> list[Event]:
 
 def say_cleared(case: Standing, cleared: bool, on: str = "", km: int | None = None) -> list[Event]:
     """Codes were cleared after the work, or were not. on: the day, else the day it is kept; km: the odometer then."""
-    return [Cleared(step=case.record.steps + 1, cleared=cleared, on=day_meant(on), km=km)]
+    return [Cleared(step=case.record.steps + 1, cleared=cleared, on=on, km=km)]

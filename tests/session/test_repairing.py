@@ -12,6 +12,7 @@ import pytest
 from reasoner.casebook import casefile
 from reasoner.casebook.events import Event, Finished, JobTaken, Ticked, Undone, WorkTaken
 from reasoner.casebook.shape import load_sound
+from reasoner.cli.prove import day_meant
 from reasoner.history.trace import trace
 from reasoner.network.vehicle import vehicle_from
 from reasoner.repair import rounds
@@ -549,7 +550,7 @@ def test_tries_have_their_day_and_say_what_they_were_worth() -> None:
     assert "Tried: 2026-03-28 2 clean; 2026-03-30 1 clean." in text and said in text
     for wrong, why in (("yesterday", "no day"), ("2999-01-01", "still to come")):
         with pytest.raises(Refused, match=why):
-            rounds.provoke(car.workup, "hot-restart", clean=True, on=wrong)
+            day_meant(wrong)
 
 
 def test_a_fault_of_the_damp_may_be_misted_and_one_of_bad_roads_wiggled() -> None:

@@ -89,7 +89,7 @@ def test_every_screen_fits_in_24_lines_of_80(terminal: Terminal) -> None:
     assert len(lines) <= 23 and all(len(line) <= 80 for line in lines)
     terminal.see("> ")
     terminal.type("o")
-    terminal.see("Enter > ")
+    terminal.see("Enter: back > ")
     terminal.type("")
     terminal.see("s stop")
 
