@@ -147,7 +147,7 @@ SHORT_NAMES: Mapping[str, _Kind] = {
     **dict.fromkeys(("rail", "rail pressure"), _RAIL),
     "frp": replace(_RAIL, typed="kPa"),
     "target": replace(_RAIL, name="rail pressure, commanded"),
-    **dict.fromkeys(("fuel pressure", "low side"), _LOW_SIDE),
+    **dict.fromkeys(("fuel pressure", "low side", "low rail", "low pressure", "feed pressure"), _LOW_SIDE),
     **dict.fromkeys(("purge", "purge duty", "evap", "evap purge", "evap_pct"), _PURGE),
     **dict.fromkeys(("front", "upstream"), _FRONT),
     **dict.fromkeys(("rear", "downstream"), _REAR),

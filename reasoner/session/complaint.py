@@ -94,7 +94,7 @@ ELSE = re.compile(
 )
 THE_ENGINE_AGAIN = re.compile(r"\b(?:and|then) (?=(?:it|she|the (?:engine|motor|car|idle|light|lamp))\b)")
 NEXT_TO_IT = NEED_NOT_BE_SAID | {"of"}  # between the two then: `level of the oil`
-SENTENCES = re.compile(r"[.;!?\n]+")
+SENTENCES = re.compile(r"[;!?\n]+|(?<!\d)\.+|\.+(?!\d)")  # not within 1.2
 CLAUSES = re.compile(r"[,:()]+|\bbut\b|(?=\b(?:until|except|unless)\b)")
 # What stands after these is where the clause before them no longer holds: `rough until warm`, `fine until warm`.
 WHERE_IT_ENDS = frozenset(("until", "except", "unless"))

@@ -225,12 +225,13 @@ def _in_bar(value: DecodedValue) -> str:
 def offer_frame(workup: Workup, values: Sequence[DecodedValue]) -> list[Offer]:
     """What the values of a freeze frame say of the checks of this car that go by one and were not answered."""
     told_of = {given.check for given in workup.record.given}
+    another = _of_another_moment(workup, values)
     values = [*values, *_own_idle(workup)]
     found = []
     for check in frame_checks(workup):
         answer = (
             None
-            if check.name in told_of
+            if check.name in told_of or (check.after and not (another and told_of.issuperset(check.after)))
             else _answered(workup, check, _inputs(workup.vehicle, check, with_meaning(values)))
         )
         if answer is not None:
@@ -280,6 +281,13 @@ def _frozen_values(workup: Workup) -> list[DecodedValue]:
             }
             found |= {name: value for name, text in typed.items() if (value := _value(name, text)) is not None}
     return list(found.values())
+
+
+def _of_another_moment(workup: Workup, values: Iterable[DecodedValue]) -> bool:
+    """Whether a frame is of another moment than the one typed before: one that is stored twice, for two codes or two
+    banks, has the same values of all but the trims."""
+    before = {value.name: value.value for value in _frozen_values(workup) if "trim" not in value.name}
+    return any(before.get(value.name, value.value) != value.value for value in values)
 
 
 RICH = "rich"  # in the standard's name of a code

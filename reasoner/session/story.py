@@ -67,9 +67,17 @@ class WorkLine:
 
 def tellable(workup: Workup, kind: str) -> list[Check]:
     """Checks of this kind that can be told of this car and were not yet."""
-    told = {given.check for given in workup.record.given}
+    told = _told(workup)
+    return [check for check in _of_kind(workup, kind) if check.name not in told]
+
+
+def _of_kind(workup: Workup, kind: str) -> list[Check]:
     known = workup.tables.check_number
-    return [c for c in workup.book.checks.values() if c.intake == kind and c.name in known and c.name not in told]
+    return [check for check in workup.book.checks.values() if check.intake == kind and check.name in known]
+
+
+def _told(workup: Workup) -> set[str]:
+    return {given.check for given in workup.record.given}
 
 
 def told_first(workup: Workup) -> list[Check]:
@@ -85,10 +93,11 @@ def told_first(workup: Workup) -> list[Check]:
 
 
 def rows_of(workup: Workup, kind: str) -> list[StoryRow]:
-    """Everything but `nothing of it`, over the checks of a kind."""
+    """Everything but `nothing of it`, over the checks of a kind. Work is listed where the complaint told it already
+    too: by whom and when is told with its number."""
     return [
         StoryRow(check.name, outcome.name, check.title if len(check.outcomes) == 2 else outcome.text)
-        for check in tellable(workup, kind)
+        for check in (_of_kind if kind == "work" else tellable)(workup, kind)
         for outcome in check.outcomes[1:]
     ]
 
@@ -137,8 +146,8 @@ def _read_work(part: str, count: int) -> WorkLine:
 
 
 def renewed(workup: Workup) -> list[Check]:
-    """Parts that may have been renewed; their numbers follow those of the work."""
-    return tellable(workup, "renewed")
+    """Parts that may have been renewed; their numbers follow those of the work. Told already or not, as with work."""
+    return _of_kind(workup, "renewed")
 
 
 def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
@@ -148,17 +157,19 @@ def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
     brought = [work[n - 1] for line in lines if not line.began_before for n in line.numbers if n <= len(work)]
     new = {n - len(work): line.began_before for line in lines for n in line.numbers if n > len(work)}
     rows = [
-        StoryRow(part.name, part.outcomes[0 if n not in new else 1 if new[n] else 2].name, part.title)
+        StoryRow(part.name, part.outcomes[1 if new[n] else 2].name, part.title)
         for n, part in enumerate(parts, 1)
+        if n in new
     ]
-    events = _tell(workup, tellable(workup, "work"), list(dict.fromkeys(brought)), rest_is_none=True)
-    events += _tell(workup, parts, rows, rest_is_none=True)
+    told = _told(workup)
+    events = _tell(workup, _of_kind(workup, "work"), list(dict.fromkeys(brought)), rest_is_none=True, but=told)
+    events += _tell(workup, parts, rows, rest_is_none=True, but=told)
     done = [line for line in lines if not line.began_before and any(n <= len(work) for n in line.numbers)]
     ago = [line.driven for line in done if line.driven is not None]
     for check in tellable(workup, "since"):
         if check.measure is not None and ago:
             events += acts.answer(workup, check.name, {0: soften(check.measure, min(ago))}, reading=f"{min(ago):.0f}")
-        elif not done:  # no work that could have brought it in
+        elif not done and told.isdisjoint(row.check for row in work):  # no work that could have brought it in
             events += acts.answer(workup, check.name, {0: check.outcomes[0].name})
     return [*events, *(event for note in work_noted(workup, lines) for event in acts.note(workup, note))]
 
@@ -257,11 +268,18 @@ def keep_frame(workup: Workup, line: str, as_typed: bool = False) -> list[Event]
     return [*events, *(offer.answer for offer in offers)]
 
 
-def _tell(workup: Workup, checks: Sequence[Check], chosen: Sequence[StoryRow], rest_is_none: bool) -> list[Event]:
+def _tell(
+    workup: Workup,
+    checks: Sequence[Check],
+    chosen: Sequence[StoryRow],
+    rest_is_none: bool,
+    but: Collection[str] = (),
+) -> list[Event]:
+    """rest_is_none: of checks that none of the chosen is of, the first outcome is told, but for those of `but`."""
     events: list[Event] = []
     for check in checks:
         mine = [row.outcome for row in chosen if row.check == check.name]
-        if mine or rest_is_none:
+        if mine or (rest_is_none and check.name not in but):
             value: str | Mapping[str, float] = _shared(mine) if len(mine) > 1 else (mine or [check.outcomes[0].name])[0]
             events += acts.answer(workup, check.name, {0: value})
     return events

@@ -97,6 +97,12 @@ def freeze_frame(b: Bench) -> There:
     return "idle" if f.speed < 5 and f.rpm < 1300 else "light-load"
 
 
+@sees("freeze-frame-again")
+def freeze_frame_again(b: Bench) -> There:
+    """This controller keeps one frame, that of the first code of the mixture."""
+    return "none"
+
+
 @sees("freeze-frame-start")
 def freeze_frame_start(b: Bench) -> There:
     f = b.past.frame
@@ -349,6 +355,31 @@ def which_tailpipe(b: Bench) -> There:
         return None
     lam = b.with_(broken=b.car.broken, point=IDLE, coolant=90.0).behind
     return b.by_bank(lambda bank: "worse" if lam[bank - 1] < 0.9 * max(lam) and likely(b, 0.6) else "alike")
+
+
+def at_the_tailpipe(b: Bench) -> float:
+    """Lambda of the richest bank at a warm idle, while it shows."""
+    return min(b.with_(broken=b.car.broken, point=IDLE, coolant=90.0).behind)
+
+
+@sees("fuel-use")
+def fuel_use(b: Bench) -> There:
+    """A tenth more is noticed by one owner in two, where it is rich for long; and some say it whatever is wrong."""
+    rich = at_the_tailpipe(b) < 0.92 and b.car.acts.base >= 0.5
+    return "yes" if (rich and likely(b, 0.5)) or likely(b, 0.12, "winter") else "no"
+
+
+@sees("emissions-test")
+def emissions_test(b: Bench) -> There:
+    """One car in eight comes from a test; the limit of lambda is 0.97 at raised speed, and much the same at idle."""
+    tested = likely(b, 0.12, "was it tested")
+    lam = at_the_tailpipe(b)
+    return "none" if not tested else "co" if lam < 0.97 else "lambda-high" if lam > 1.03 else "none"
+
+
+@sees("happens-with-little-fuel")
+def with_little_fuel(b: Bench) -> There:
+    return "yes" if likely(b, 0.03) else "no"
 
 
 @sees("heat-or-height")

@@ -70,6 +70,13 @@ def begun() -> Workup:
         ("Then it is as if somebody turned a switch", ["recovers-by-itself at-once"]),
         ("It began after the intercooler hose was taken off", ["recent-work-other air-side"]),
         ("It ticks like a sewing machine when cold", ["exhaust-ticks-cold yes"]),
+        # What it uses, what a test said, how full the tank was; a point within a number ends no sentence.
+        ("It drinks oil", []),
+        ("It does not use more petrol", []),
+        ("Mileage is awful", ["fuel-use yes"]),
+        ("At the inspection they failed it, CO was 1.2 percent", ["emissions-test co"]),
+        ("It passed the inspection", []),
+        ("It happens when the tank is nearly empty", ["happens-with-little-fuel yes"]),
         ("It does not run well when cold", ["how-warm cold"]),
         ("Tapping noise from the exhaust manifold when cold", ["exhaust-ticks-cold yes"]),
         ("Ticks from the exhaust side when cold", ["exhaust-ticks-cold yes"]),
@@ -204,7 +211,7 @@ def begun() -> Workup:
         ("It drops to nothing at the lights", ["doing-what idle"]),
         ("Nothing at the lights", []),
         ("For a good minute uphill it jerks", ["doing-what pulling", "recovers-by-itself minutes"]),
-        ("Uses more fuel, otherwise fine", []),
+        ("Uses more fuel, otherwise fine", ["fuel-use yes"]),
         # Smells.
         ("petrol smell when I pull the dipstick", ["oil-smell fuel"]),
         ("the exhaust smells", []),
@@ -218,7 +225,7 @@ def begun() -> Workup:
         ("There is a petrol smell under the bonnet", ["smell bonnet"]),
         ("A stale petrol smell in the boot", ["smell tank"]),
         # Other things of the same name.
-        ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes"]),  # why it is asked back
+        ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes", "fuel-use yes"]),  # why it is asked back
         ("Ticking noise from the top of the engine", []),
         ("They reset it each time", []),
         ("new outside temperature sensor; it was driven to the last litre in the tank", []),
