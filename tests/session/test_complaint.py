@@ -225,7 +225,8 @@ def begun() -> Workup:
         ("There is a petrol smell under the bonnet", ["smell bonnet"]),
         ("A stale petrol smell in the boot", ["smell tank"]),
         # Other things of the same name.
-        ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes", "fuel-use yes"]),  # why it is asked back
+        # Why it is asked back.
+        ("drinks fuel, 14 litres; it flies a rainbow flag", ["happens-in-damp yes", "fuel-use yes"]),
         ("Ticking noise from the top of the engine", []),
         ("They reset it each time", []),
         ("new outside temperature sensor; it was driven to the last litre in the tank", []),

@@ -469,6 +469,14 @@ def test_the_conversation_takes_a_freeze_frame_in_one_line() -> None:
     assert not answers_of(none) and {c.name for c in readings.frame_checks(none)} <= set(none.record.passed)
 
 
+def test_a_second_frame_counts_where_it_is_of_another_moment() -> None:
+    first = heard(car(injection="port"), {"type": "frame", "line": "P0172 rpm 780 load 22 ect 92 speed 0"})[0].workup
+    same = heard(first, {"type": "frame", "line": "P0174 rpm 780 load 22 ect 92 speed 0"})[0].workup
+    other = heard(first, {"type": "frame", "line": "P0172 rpm 2400 load 82 ect 92 speed 90"})[0].workup
+    assert "freeze-frame-again" not in answers_of(first) | answers_of(same)
+    assert answers_of(other) == answers_of(first) | {"freeze-frame-again": "high-load"}
+
+
 def asked_of_a_frame(workup: Workup) -> set[str]:
     asked = {workup.tables.checks[option.check].name for option in workup.ranked}
     return {name for name in asked if name.startswith(("frame-", "freeze-frame"))}

@@ -171,3 +171,15 @@ def test_told_in_one_go_is_taken_back_in_one_go() -> None:
 def test_what_cannot_be_is_refused_in_one_line(line: str, says: str) -> None:
     with pytest.raises(Refused, match=says):
         story.read_work(line, 10)
+
+
+def test_work_that_the_complaint_told_is_still_listed_and_not_taken_back_by_what_is_added() -> None:
+    """By whom and when is told with its number; what was heard already stays as it was heard."""
+    before = start()
+    rows = story.rows_of(before, "work")
+    heard = before.after(story.tell_heard(before, [rows[1]]))
+    assert [row.text for row in story.rows_of(heard, "work")] == [row.text for row in rows]
+    after = heard.after(story.tell_work(heard, story.read_work("1, dealer, 800 km", len(rows))))
+    told = {given.check: given.values for given in after.record.given}
+    assert told[rows[1].check] == {given.check: given.values for given in heard.record.given}[rows[1].check]
+    assert max(told[rows[0].check][0], key=told[rows[0].check][0].__getitem__) == rows[0].outcome
