@@ -342,7 +342,7 @@ def shipped() -> Workup:
 
 def test_work_and_story_are_told_before_the_first_question() -> None:
     kept, text = take_in(
-        "thirsty", "none", "", "w p", "40", "9, own, 6 weeks, work", "2 5", "2", "0", "2 5", "",
+        "it is old", "none", "", "w p", "40", "9, own, 6 weeks, work", "2 5", "2", "0", "2 5", "",
         workup=shipped(),
     )  # fmt: skip
     assert "40 is not on the list" in " ".join(text.split())
@@ -562,7 +562,7 @@ def test_b_at_what_the_car_is_doing_goes_to_the_last_thing_that_was_asked() -> N
 def test_more_of_the_story_is_told_in_words() -> None:
     """`p` and words: what is heard in them is confirmed with one Enter, and not asked again; each is one step."""
     kept, text = take_in(
-        "thirsty",
+        "it is old",
         "none",
         "",
         "p black cloud up the hill, never on a cold engine",
