@@ -114,7 +114,7 @@ def test_cars_with_the_same_fault_are_nearer_than_chance() -> None:
     hits, by_chance = 0, 0.0
     for seed in range(3, 7):
         found = [
-            looks_of_case(a_case(book(), vehicle, truth, seed, i, spells=6, looks=18), garage()) for i in range(120)
+            looks_of_case(a_case(book(), vehicle, truth, seed, i, spells=6, looks=20), garage()) for i in range(120)
         ]
         hits += sum(most_alike(one, found, garage(), most=1).nearest[0].fault == one.fault for one in found)
         by_chance += sum(n * (n - 1) for n in Counter(one.fault for one in found).values()) / (len(found) - 1)

@@ -172,7 +172,7 @@ def test_drawn_from_the_rules_themselves_the_chances_keep_their_word() -> None:
     lots: of 300 cars of one the score may be 0.85 of the uncertainty or 0.96, by luck."""
     vehicle = a_vehicle(layout="inline 4", injection="direct", distance="150000 km")
     truth = garage().tables(vehicle)
-    cases = [a_case(book(), vehicle, truth, seed, i, spells=4, looks=8) for seed in (11, 12, 13) for i in range(150)]
+    cases = [a_case(book(), vehicle, truth, seed, i, spells=4, looks=10) for seed in (11, 12, 13) for i in range(150)]
     ends = [ending(case) for case in cases]
     for case, end in zip(cases[:10], ends, strict=False):  # the review says the same of them
         judged = judge(case, garage())
