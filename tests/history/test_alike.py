@@ -107,8 +107,8 @@ def test_the_nearest_come_first_and_open_cases_are_left_out() -> None:
 
 def test_cars_with_the_same_fault_are_nearer_than_chance() -> None:
     """Of virtual cars, what the nearest of 120 turned out to be is right twice as often as by chance. Four lots: in
-    one alone luck makes it 1.1 to 3.8 times. Eighteen looks, as many as a real case has: of twelve among some two
-    hundred checks two cars share too few (1.9 times here and 1.7 on four other lots; with eighteen 2.2 and 2.3)."""
+    one alone luck makes it 1.1 to 3.8 times. Twenty looks, as many as a real case has: of fewer among some 240 checks
+    two cars share too few (with eighteen 1.9 times; when there were 230 checks 2.2)."""
     vehicle = a_vehicle(layout="inline 4", injection="port", distance="120000 km")
     truth = garage().tables(vehicle)
     hits, by_chance = 0, 0.0
