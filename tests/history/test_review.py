@@ -186,8 +186,8 @@ def test_drawn_from_the_rules_themselves_the_chances_keep_their_word() -> None:
     off = [b for b in rows if not b.right.low - 0.05 <= b.said <= b.right.high + 0.05]
     assert len(rows) > 4
     assert not off
-    # Better than always saying the rate. Ten looks: of eight, drawn from more and more checks, fewer tell anything (by a
-    # tenth with 56 faults, by 9 % with 78, by 4 % once there were 245 checks).
+    # Better than always saying the rate. Ten looks: of eight, drawn from more and more checks, fewer tell anything (a
+    # tenth better with 56 faults, 9 % with 78, 4 % once there were 245 checks).
     assert found.score.brier < 0.93 * found.score.uncertainty
 
 
