@@ -31,6 +31,10 @@ PASSES = {"cant-tell": "can't tell", "no-tool": "no tool for it", "not-now": "no
 
 
 TIE = 1e-9  # outcomes whose weights differ by less than this share are equally likely
+EMPTY_LIST = (
+    "The list of codes was read empty after clearing, with no drive told of between: that says nothing. Read it again "
+    "after a drive."
+)
 OUTCOME_OR = " | "  # no name of an outcome has it
 
 
@@ -80,11 +84,19 @@ def best_fitting(weights: Mapping[str, float]) -> tuple[str, ...]:
     return tuple(name for name, weight in weights.items() if weight > most * (1 - TIE))
 
 
+def _one_of(check: Check, outcomes: Sequence[str]) -> str:
+    """Outcomes that are left open, in words. Where they are many and the usual one is among them, nothing was read that
+    speaks against it: the coolant is right, and the intake air was not typed."""
+    texts = {o.name: o.text for o in check.outcomes}
+    if len(outcomes) > 2 and outcomes[0] == check.outcomes[0].name:
+        return f"{texts[outcomes[0]]}, as far as it was read"
+    return " or ".join(texts[name] for name in outcomes)
+
+
 def values_text(workup: Workup, check: Check, values: Mapping[int, str]) -> str:
     """Outcomes by place in words, the usual one last: `cylinder 3 wet with fuel, the rest the same`. An outcome may be
-    several by name, with EITHER between them."""
-    named = {o.name: o.text for o in check.outcomes}
-    texts = {value: " or ".join(named[name] for name in value.split(OUTCOME_OR)) for value in values.values()}
+    several by name, with OUTCOME_OR between them."""
+    texts = {value: _one_of(check, value.split(OUTCOME_OR)) for value in values.values()}
     usual = check.outcomes[0].name
     places = places_of(workup.vehicle, check)
     groups: dict[str, list[int]] = {}

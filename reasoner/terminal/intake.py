@@ -441,6 +441,8 @@ def _tools(sitting: Sitting, own: Tools | None) -> None:
         sitting, line := ask_line(console, prompt, "Type their numbers, with spaces between; words with commas.")
     ):
         pass
+    if line.lower() in ("none", "no", "0"):
+        return
     words = [f"{tool.name} {tool.title}" for tool in rare]
     chosen = pick_several(console, prompt, len(rare), line, goes_back=True, named=words) if line else ()
     if chosen:

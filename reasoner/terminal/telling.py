@@ -110,9 +110,9 @@ def _value(line: str, fact: FactDoc) -> str | None:
     text: str = line.lower()
     if text in ("", "0", "d", "not known"):
         return ""
-    if fact.values == ("yes", "no") and text in ("y", "n", "yes", "no"):
-        return "yes" if text.startswith("y") else "no"
-    chosen: Sequence[int] | None = numbers_in(text, len(fact.values))
+    if fact.values == ("yes", "no"):  # a number typed ahead is no answer: it would take suspects away
+        return {"y": "yes", "yes": "yes", "n": "no", "no": "no"}.get(text)
+    chosen = numbers_in(text, len(fact.values))
     if chosen is not None and len(chosen) == 1:
         return fact.values[chosen[0] - 1]
     meant = [value for value in fact.values if value.startswith(text)]
@@ -194,7 +194,8 @@ def _ask_where(sitting: Sitting, check: Check) -> None:
     """At which places what the check asks is so."""
     places = list(form_of(sitting.workup, check).places)
     console, prompt = sitting.console, f"{check.ask} Numbers, all, or Enter: not known > "
-    while line := ask(console, prompt, check.how or "What is not named is taken not to be so.").lower():
+    helps = f"{check.how} What is not named is taken not to be so.".strip()
+    while line := ask(console, prompt, helps).lower():
         chosen = set(places if line == "all" else numbers_in(line, max(places)) or ())
         if chosen and chosen <= set(places):
             first, second = (outcome.name for outcome in check.outcomes)

@@ -398,6 +398,15 @@ def test_a_word_about_the_state_stands_over_the_trims() -> None:
     assert typed(start, "idle ect 92").record.rich == {}
 
 
+def test_what_was_not_read_leaves_the_answer_as_far_as_it_was() -> None:
+    """The coolant is right, and nobody typed the intake air: no list of all that it might be."""
+    after = typed(car(injection="port"), "idle ect 92")
+    [given] = [g for g in after.record.given if g.check == "live-temperatures"]
+    assert given_text(after, given).split(" (")[0] == (
+        "Coolant and intake air at a warm idle: both as they must, as far as it was read"
+    )
+
+
 def test_what_stands_for_others_is_answered_once_in_a_line_of_several_states() -> None:
     """Its repetition says little; the trims of the other states say what they say for the first time."""
     after = typed(car(injection="port"), "idle -1 -14; 2500 -1 -12; cruise 0 -13")

@@ -668,6 +668,12 @@ def test_tools_typed_by_words_are_kept_and_what_is_unclear_is_asked_again() -> N
     assert "which: 5 or 9?" in text
 
 
+@pytest.mark.parametrize("said", ["none", "no", "0", ""])
+def test_that_no_tool_is_at_hand_may_be_said_in_words(said: str) -> None:
+    kept, text = take_in("", "none", said, "", workup=shipped())
+    assert not kept.workup.record.at_hand and "not on the list" not in text
+
+
 @pytest.mark.parametrize("word", ["vbat", "volt", "volts", "battery", "voltage"])
 def test_the_voltage_of_a_frame_by_any_of_its_names(word: str) -> None:
     frame = read_frame(f"P0172 load 31 ect 94 rpm 700 stft -11 -10 ltft -21 -19 {word} 13.9")

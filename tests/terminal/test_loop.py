@@ -26,10 +26,12 @@ from reasoner.casebook.trouble import Refused
 from reasoner.network.vehicle import vehicle_from
 from reasoner.rulebook.model import At
 from reasoner.session import acts
+from reasoner.session.document import FactDoc
 from reasoner.session.finding import find_checks
 from reasoner.session.protocol import Talk, hear
 from reasoner.session.workup import Workup, begin
 from reasoner.terminal.console import Console
+from reasoner.terminal.telling import _value
 from tests.events import as_written
 from tests.shipped import book, garage
 from tests.terminal.consoles import RESUME, Kept, case, console_with, shown, sit, tiny
@@ -626,6 +628,12 @@ def test_whether_it_is_rich_is_one_key_and_an_answer_where_it_is_not() -> None:
     assert changed.rich_now is None and not all((n, None) in changed.situation.done for n in needs)
     back = now.after(acts.undo(now))
     assert back.rich_now is None and not back.record.given
+
+
+def test_a_number_is_no_answer_about_the_car() -> None:
+    """Typed ahead for the next question it would take suspects away."""
+    fact = FactDoc("gas recirculation", "EGR", "Is there one?", "", ("yes", "no"))
+    assert [_value(line, fact) for line in ("y", "No", "2", "1", "", "0")] == ["yes", "no", None, None, "", ""]
 
 
 def test_where_it_is_asked_whether_it_is_rich_commands_work_as_at_any_question() -> None:
