@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from reasoner.casebook.casefile import CaseFile, load_case
 from reasoner.casebook.events import KEY_OF_FIELD, Event
 from reasoner.casebook.trouble import CasebookError
 from reasoner.casebook.writing import RawEvent
-from reasoner.mistake import visible
+from reasoner.mistake import Refused, visible
 
 Reader = Callable[
     [Any], object
@@ -65,6 +66,23 @@ def _text_or_nothing(value: Any) -> str:
 
 def _anything(value: Any) -> str:
     return str(value)
+
+
+def day_typed(said: str) -> str:
+    """A day as it is kept, such as 2026-03-28; "" where none was said. Raises Refused for what is no day."""
+    try:
+        return date.fromisoformat(said).isoformat() if said else ""
+    except ValueError:
+        raise Refused(f'"{said[:24]}" is no day', "such as 2026-03-28") from None
+
+
+def _day(value: Any) -> str:
+    text = _text(value)
+    try:
+        return day_typed(text)
+    except Refused:
+        _need(False)
+        raise
 
 
 def _whole(value: Any) -> int:
@@ -204,9 +222,9 @@ TYPES: tuple[tuple[type[Event], Keys], ...] = (
     (kinds.FilledIn, {"line": _whole, "figure": _text, "value": _text}),
     (kinds.ValuesTyped, {"first?": BY_CYLINDER, "second?": BY_CYLINDER, "old?": BY_CYLINDER}),
     (kinds.Finished, {}),
-    (kinds.Provoked, {"condition": _text, "clean": _yes_no, "made so?": _yes_no, "on?": _text}),
+    (kinds.Provoked, {"condition": _text, "clean": _yes_no, "made so?": _yes_no, "on?": _day}),
     (kinds.Drove, {"counts": COUNTS}),
-    (kinds.Cleared, {"cleared": _yes_no, "on?": _text, "km?": _whole}),
+    (kinds.Cleared, {"cleared": _yes_no, "on?": _day, "km?": _whole}),
 )
 EVENT_SHAPES: dict[str, Keys] = {kind.kind: keys for kind, keys in TYPES}
 EVENT_KINDS: dict[str, type[Event]] = {kind.kind: kind for kind, _ in TYPES}

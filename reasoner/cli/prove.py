@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from reasoner.casebook.events import Event
+from reasoner.casebook.shape import day_typed
 from reasoner.cli import loading
 from reasoner.cli.kinds import CASE, CONDITION, NearChoice, cases_option, option_group
 from reasoner.cli.round import Round, by_name, on_case, take_back_told
@@ -28,14 +29,11 @@ from reasoner.session.workup import Workup
 
 
 def day_meant(said: str) -> str:
-    """A day as typed, such as 2026-03-28; "" where none was. Raises Refused for what is no day, or is still to come."""
-    try:
-        day = date.fromisoformat(said) if said else None
-    except ValueError:
-        raise Refused(f'"{said}" is no day', "such as 2026-03-28") from None
-    if day is not None and day > date.today() + timedelta(days=1):  # a day's grace: clocks and time zones differ
+    """The day that was typed; "" where none was. Raises Refused for what is no day, or is still to come."""
+    day = day_typed(said)
+    if day and date.fromisoformat(day) > date.today() + timedelta(days=1):  # a day's grace: clocks, time zones differ
         raise Refused(f"{said} is still to come", "the day on which it was done")
-    return said
+    return day
 
 
 @dataclass(frozen=True)

@@ -20,10 +20,10 @@ from reasoner.repair.proof import ProofDoc
 from reasoner.repair.sheet import SheetDoc
 from reasoner.report.drawing import dot, path, set_apart, svg_line, svg_picture, svg_text
 from reasoner.report.shapes import count
-from reasoner.report.work_text import EMPTY_LIST, not_counted, tried_text, worth_text
+from reasoner.report.work_text import not_counted, tried_text, worth_text
 from reasoner.session.document import DecisionDoc, Verdict
 from reasoner.session.plain import clean, thousands, time_text
-from reasoner.session.words import PASSES, percent
+from reasoner.session.words import EMPTY_LIST, PASSES, percent
 
 CASE_STYLE = """
 :root { color-scheme: light dark; --line: #8886; --soft: #8882; --care: #a00; }

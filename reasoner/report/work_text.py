@@ -10,7 +10,7 @@ from reasoner.repair.sheet import CautionDoc, LineDoc, SectionDoc, SheetDoc
 from reasoner.report.lines import LINE_WIDTH, bullet_lines, heading, in_columns, page, paragraph, section
 from reasoner.session.document import ChoiceDoc, DecisionDoc
 from reasoner.session.plain import clean, effort_text, thousands, time_text
-from reasoner.session.words import percent
+from reasoner.session.words import EMPTY_LIST, percent
 
 # ---- The choices open, as plain text ---------------------------------------------------------------------------------
 
@@ -248,12 +248,6 @@ def proof_text(document: ProofDoc, width: int = LINE_WIDTH, to_type: Sequence[st
     return page(lines)
 
 
-EMPTY_LIST = (
-    "The list of codes was read empty after clearing, with no drive told of between: that says nothing. Read it again "
-    "after a drive."
-)
-
-
 def not_counted(tries: int) -> str:
     """That so many clean tries are kept and prove nothing."""
     many, made = ("1 clean try is", "it was") if tries == 1 else (f"{tries} clean tries are", "they were")
@@ -321,7 +315,7 @@ def tried_text(p: ProvocationDoc) -> str:
     """On which days it was tried, and how: `2026-03-28 2 clean; 2026-03-29 1 clean, 1 not counted`."""
     days: dict[str, list[str]] = {}
     for each in p.tried:
-        how = "it showed" if not each.clean else "clean" if each.made_so or not p.only else "not counted"
+        how = "with a sign of it" if not each.clean else "clean" if each.made_so or not p.only else "not counted"
         days.setdefault(each.on or "day not known", []).append(how)
     return "; ".join(
         f"{day} {', '.join(f'{hows.count(how)} {how}' for how in dict.fromkeys(hows))}" for day, hows in days.items()
@@ -334,7 +328,7 @@ def worth_text(p: ProvocationDoc) -> str:
         return ""
     before, after = p.course[0], p.course[p.clean]
     quiet = after / (1 - after) * (1 - before) / before
-    times = 1 / quiet
+    times = before / after
     less = f"{times:.0f}" if times >= 10 else f"{times:.1f}".removesuffix(".0")
     many = f"{p.clean} such tries" if p.clean > 1 else "one such try"
     text = f"Worth: a car that still has the fault is quiet through {many} in {percent(quiet)} of cases"

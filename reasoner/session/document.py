@@ -9,7 +9,7 @@ import json
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # a question is shown without the rooms of repair being loaded
     from reasoner.repair.proof import ProofDoc
     from reasoner.repair.sheet import SheetDoc
 

@@ -73,6 +73,7 @@ class Record:
     facts: what became known of the car; "" = asked, and not known. rich: spell -> whether it was seen to be rich in it
     (None: asked, and nobody can tell).
     live: readings typed in one go, in order. cleared: codes were, and the car was not driven since, as far as was told.
+    cleared_from: the event that said so last, or that they were not.
     said_nothing: events with which codes were read, or answered, as empty then: so they are on a car that runs well or
     not.
     """
@@ -81,6 +82,7 @@ class Record:
     codes: tuple[tuple[str, tuple[str, ...]], ...] = ()
     codes_complete: bool = False
     cleared: bool = False
+    cleared_from: int = 0
     said_nothing: tuple[int, ...] = ()
     spells: tuple[str | None, ...] = (None,)
     apart: Mapping[str, int] = field(default_factory=dict)
@@ -116,7 +118,7 @@ class Record:
     @property
     def empty_since_clearing(self) -> bool:
         """Whether codes were read as empty since they were cleared, and no drive was told of since."""
-        return self.cleared and bool(self.said_nothing)
+        return self.cleared and any(number > self.cleared_from for number in self.said_nothing)
 
     @property
     def present(self) -> int:
@@ -160,15 +162,16 @@ def _with(book: Rulebook, record: Record, event: Event, number: int, setting: Se
             listed = tuple((c.code, c.states) for c in event.codes)
             if record.cleared and event.complete and not listed:
                 return replace(record, said_nothing=(*record.said_nothing, number))
-            return replace(record, codes=listed, codes_complete=event.complete)
+            # What is there says what it says; that nothing else is there says nothing until a drive.
+            return replace(record, codes=listed, codes_complete=event.complete and not record.cleared)
         case Cleared():
-            return replace(record, cleared=event.cleared)
-        case Drove() | Provoked():
+            return replace(record, cleared=event.cleared, cleared_from=number)
+        case Drove():
             return replace(record, cleared=False)
+        case Provoked():
+            return _driven_by(book, record, event.condition)
         case ConditionMet():
-            met = book.conditions.get(event.condition or "")
-            if met is not None and met.road:
-                record = replace(record, cleared=False)
+            record = _driven_by(book, record, event.condition)
             if event.spell in record.apart:
                 return _gone_on_with(record, event.spell)
             return _new_spell(record, event.condition if event.condition in book.conditions else None)
@@ -231,6 +234,12 @@ def _gone_on_with(record: Record, label: str) -> Record:
     )
 
 
+def _driven_by(book: Rulebook, record: Record, condition: str | None) -> Record:
+    """The same after a condition was brought about; one that takes a drive ends what clearing hides."""
+    met = book.conditions.get(condition or "")
+    return replace(record, cleared=False) if met is not None and met.road else record
+
+
 def _answer(book: Rulebook, record: Record, event: Answered, number: int, setting: Setting) -> Record:
     check = book.checks.get(event.check)
     values = None if check is None else weights_of(book, check, event, setting)
@@ -240,14 +249,14 @@ def _answer(book: Rulebook, record: Record, event: Answered, number: int, settin
     if gone:
         record = replace(record, unread=(*record.unread, _places(event.check, gone)))
         values = {place: weights for place, weights in values.items() if place not in gone}
+    if not values:
+        return record
     if (
         record.cleared
         and check.codes
         and all(max(w, key=lambda n: w[n]) == check.outcomes[0].name for w in values.values())
     ):
         return replace(record, said_nothing=(*record.said_nothing, number))
-    if not values:
-        return record
     given = Given(
         step=event.step,
         check=check.name,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from reasoner.casebook.events import Event
+from reasoner.casebook.shape import day_typed
 from reasoner.repair import rounds
 from reasoner.repair.jobs import VALUE_SETS, Work
 from reasoner.repair.prices import Prices, prices_of
@@ -146,12 +147,16 @@ REPAIR_HANDLERS: dict[str, Callable[[WholeCase, Message], RepairReply]] = {
     "proof": lambda course, m: ([], proof_reply(course)),
     "provoked": _told(
         lambda workup, m: rounds.provoke(
-            workup, str(m["condition"]), bool(m["clean"]), bool(m.get("made so", False)), str(m.get("on", ""))
+            workup,
+            str(m["condition"]),
+            bool(m["clean"]),
+            bool(m.get("made so", False)),
+            day_typed(str(m.get("on", ""))),
         )
     ),
     "drive": _told(lambda workup, m: rounds.drove(workup, {str(k): float(v) for k, v in m["counts"].items()})),
     "cleared": _told(
-        lambda workup, m: rounds.say_cleared(workup, bool(m["cleared"]), str(m.get("on", "")), m.get("km"))
+        lambda workup, m: rounds.say_cleared(workup, bool(m["cleared"]), day_typed(str(m.get("on", ""))), m.get("km"))
     ),
     "close": _close,
     "take back": lambda course, m: ([*rounds.take_last_back(course.events)], None),

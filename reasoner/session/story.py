@@ -176,13 +176,12 @@ def tell_work(workup: Workup, lines: Sequence[WorkLine]) -> list[Event]:
 
 def where_renewed(workup: Workup) -> list[Check]:
     """What is still to be said of a part that is new: at which places, where there are several. Asked with the work."""
-    told = {given.check: given.values for given in workup.record.given}
-    found = []
+    told, found = _told(workup), []
     for check in workup.book.checks.values():
         parts = [name for name in check.after if workup.book.checks[name].intake == "renewed" and name in told]
         number = workup.tables.check_number.get(check.name)
-        asked = check.kind != "told" or not parts or check.name in told
-        if not asked and number is not None and not workup.nothing_to_ask(number):
+        wanted = check.kind == "told" and parts and check.name not in told
+        if wanted and number is not None and not workup.nothing_to_ask(number):
             found.append(check)
     return found
 

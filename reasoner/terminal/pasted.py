@@ -16,11 +16,12 @@ from reasoner.session import acts, logged, readings
 from reasoner.session.document import Question
 from reasoner.session.plain import harmless, shortened
 from reasoner.session.readings import Offer
+from reasoner.session.words import EMPTY_LIST
 from reasoner.session.workup import Workup
 from reasoner.terminal.blocks import head, numbered, para, rows
 from reasoner.terminal.console import Console
 from reasoner.terminal.picking import Back, ask, not_listed, numbers_in
-from reasoner.terminal.sitting import EMPTY_SAYS_NOTHING, Sitting
+from reasoner.terminal.sitting import Sitting
 
 # ---- Codes as a person types them off the reader ---------------------------------------------------------------------
 # Read, what could not be taken said, completeness asked.
@@ -47,7 +48,7 @@ def code_lines(book: Rulebook, codes: Iterable[str]) -> list[str]:
 
 def no_codes_said(workup: Workup) -> tuple[str, ...]:
     """That an empty list of codes was kept; and that it says nothing, where it was cleared with no drive since."""
-    return ("Kept: no codes at all.", *((EMPTY_SAYS_NOTHING,) if workup.record.cleared else ()))
+    return ("Kept: no codes at all.", *((EMPTY_LIST,) if workup.record.cleared else ()))
 
 
 def merged(codes: Listed, typed: Iterable[TypedCode]) -> dict[str, tuple[str, ...]]:

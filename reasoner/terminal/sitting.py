@@ -17,7 +17,7 @@ from reasoner.session.document import OutcomeDoc, Verdict, Why
 from reasoner.session.plain import harmless
 from reasoner.session.protocol import Talk
 from reasoner.session.readings import from_shown, shown_as
-from reasoner.session.words import given_text, places_of, values_text
+from reasoner.session.words import EMPTY_LIST, given_text, places_of, values_text
 from reasoner.session.workup import Workup
 from reasoner.terminal.console import Console
 from reasoner.terminal.picking import Back, ask
@@ -27,9 +27,6 @@ from reasoner.terminal.replies import Form, Reply, read_reply
 # The case, where it is kept, the console, and what the next screen has to mention.
 
 Keep = Callable[[Sequence[Event]], Workup]
-EMPTY_SAYS_NOTHING = (
-    "They were cleared, and no drive was told of since: an empty list says nothing. Read it again after a drive."
-)
 
 
 class Pages(Protocol):
@@ -163,7 +160,8 @@ def keep_answer(sitting: Sitting, events: Sequence[Event], check: Check, instead
     step = instead_of or events[-1].step
     kept = next((g for g in sitting.workup.record.given if (g.step, g.check) == (step, check.name)), None)
     if kept is None:
-        sitting.said.append(EMPTY_SAYS_NOTHING)
+        if sitting.workup.record.empty_since_clearing:
+            sitting.said.append(EMPTY_LIST)
         return True
     place = " In the place of what was told before; b takes that back." if instead_of else ""
     sitting.said.append(f"Kept: {given_text(sitting.workup, kept)}{'.' if place else ''}{place}")

@@ -57,6 +57,9 @@ def test_warm_shows_what_a_cold_night_hides() -> None:
         for said in ("reads-low", "reads-open")
     )
     assert sum(shown) >= said_warm
+    half_warm = CIRCUIT * beyond(8, 40.0) + (1 - CIRCUIT)
+    said = [chance(book, "coolant-as-it-warms", s, "coolant-temperature-low") for s in ("reads-low", "reads-open")]
+    assert cold < half_warm < warm and sum(said) == pytest.approx(half_warm, abs=0.1)
 
 
 def test_only_an_open_circuit_reads_a_warm_engine_at_minus_25() -> None:
@@ -67,6 +70,7 @@ def test_only_an_open_circuit_reads_a_warm_engine_at_minus_25() -> None:
     for check, outcome, still in (
         ("live-temperatures", "coolant-open", "coolant-low"),
         ("coolant-against-thermometer", "reads-open", "reads-low"),
+        ("coolant-as-it-warms", "reads-open", "reads-low"),
         ("frame-coolant", "impossible", "cool"),
     ):
         wiring, sensor = (

@@ -105,6 +105,7 @@ def test_from_the_complaint_to_proven() -> None:
     assert "not proven yet" in program.refused(end)
 
     clean = {"type": "provoked", "condition": plan["provocation"]["condition"], "clean": True}
+    assert "is no day" in program.refused({**clean, "on": "last week"})
     counts = {"type": "drive", "counts": {count["name"]: max(3, count["least"]) for count in plan["counts"]}}
     program.say(*[clean] * plan["provocation"]["needed"], counts, {"type": "codes", "codes": []}, *_sound())
     now = program.say({"type": "proof"})

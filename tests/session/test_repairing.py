@@ -527,8 +527,13 @@ def test_an_empty_list_of_codes_says_nothing_between_clearing_and_a_drive() -> N
     car.keep(acts.list_codes(car.workup, []))
     assert car.workup.belief.probability.tolist() != before and car.workup.record.codes_complete
     car.keep(rounds.say_cleared(car.workup, True))
+    assert not car.workup.record.empty_since_clearing, "what was read empty before says nothing of this clearing"
     car.keep(acts.list_codes(car.workup, [("P0172", ("pending",))]))  # a code that is there says what it always says
-    assert car.workup.record.codes
+    assert car.workup.record.codes and not car.workup.record.codes_complete, "and that no other is there says nothing"
+    car.keep(rounds.provoke(car.workup, "warm-idle", clean=True))
+    assert car.workup.record.cleared, "no drive"
+    car.keep(rounds.provoke(car.workup, "cruise", clean=True))
+    assert not car.workup.record.cleared
 
 
 def test_tries_have_their_day_and_say_what_they_were_worth() -> None:
@@ -543,7 +548,7 @@ def test_tries_have_their_day_and_say_what_they_were_worth() -> None:
     odds = [chance / (1 - chance) for chance in plan.course]
     said = worth_text(plan)
     assert f"quiet through 3 such tries in {percent(odds[3] / odds[0])} of cases" in said
-    less = odds[0] / odds[3]
+    less = plan.course[0] / plan.course[3]
     assert f"{less:.0f} times less likely" in said if less >= 10 else f"{less:.1f} times" in said
     assert f"The last of them took the chance from {percent(plan.course[2])} to {percent(plan.course[3])}." in said
     text = " ".join(proof_text(proof(car)).split())
